@@ -1,0 +1,40 @@
+"""photocheck: does what the tape says agree with what the photo shows?
+
+The whole job is one call, `photocheck.check(case) -> Report`.  Submodules are
+imported on first use, so that ``photocheck --help`` stays quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+_LAZY = {
+    "check": "photocheck.checking",
+    "Case": "photocheck.case",
+    "DogFacts": "photocheck.case",
+    "Marking": "photocheck.case",
+    "PhotoEntry": "photocheck.case",
+    "Reading": "photocheck.case",
+    "Reference": "photocheck.case",
+    "Report": "photocheck.report",
+    "PhotocheckError": "photocheck.errors",
+    "read_case": "photocheck.casefile",
+}
+
+__all__ = ["__version__", *_LAZY]
+
+if TYPE_CHECKING:
+    from photocheck.case import Case, DogFacts, Marking, PhotoEntry, Reading, Reference
+    from photocheck.casefile import read_case
+    from photocheck.checking import check
+    from photocheck.errors import PhotocheckError
+    from photocheck.report import Report
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _LAZY:
+        raise AttributeError(f"module 'photocheck' has no attribute {name!r}")
+    return getattr(import_module(_LAZY[name]), name)

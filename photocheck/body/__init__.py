@@ -1,0 +1,1 @@
+"""Body: landmarks, the trunk and the way of the tape over it."""

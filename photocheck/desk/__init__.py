@@ -1,0 +1,1 @@
+"""Desk: what leaves the computation for people (pictures, reports)."""

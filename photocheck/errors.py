@@ -1,0 +1,39 @@
+"""The one kind of error a person is meant to read."""
+
+from __future__ import annotations
+
+
+class PhotocheckError(Exception):
+    """Something the user can put right.
+
+    Parameters
+    ----------
+    wrong : str
+        What was wrong, as a sentence without its full stop.
+    where : str
+        The file, field or mark it concerns; may be empty.
+    do : str
+        What to do about it, as a sentence without its full stop; may be empty.
+    """
+
+    def __init__(self, wrong: str, *, where: str = "", do: str = "") -> None:
+        self.wrong = wrong
+        self.where = where
+        self.do = do
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        head = f"{self.where}: {self.wrong}" if self.where else self.wrong
+        return f"{head}. {self.do}." if self.do else f"{head}."
+
+
+class CaseError(PhotocheckError):
+    """The case file, a flag or a reading cannot be used as it stands."""
+
+
+class PhotoError(PhotocheckError):
+    """The photo cannot be read or is outside the limits."""
+
+
+class ScaleError(PhotocheckError):
+    """No usable reference object could be found or fitted in the photo."""

@@ -1,0 +1,1 @@
+"""Judge: photo and tape as one joint estimate, and the verdict."""

@@ -1,0 +1,1 @@
+"""Phantom: simulated dogs of known truth, to test the rest against."""

@@ -1,0 +1,1 @@
+"""Photo in: bytes to an upright 8-bit RGB picture with the camera facts."""

@@ -1,0 +1,1 @@
+"""Scale: reference objects, how they are found, and the plane they define."""

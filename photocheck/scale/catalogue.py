@@ -1,0 +1,113 @@
+"""The reference objects photocheck knows, and what their sizes rest on.
+
+Sizes are in millimetres, landscape or portrait as the standard prints them;
+each carries the standard deviation of its size as a fraction (how far a real
+one may be from the nominal), and its source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+MM_PER_INCH: Final = 25.4
+"""Exact: international yard and pound agreement of 1959; NIST SP 811 (2008), B.6."""
+
+
+@dataclass(frozen=True)
+class ReferenceObject:
+    """One kind of reference.
+
+    Attributes
+    ----------
+    kind : str
+    title : str
+        For people.
+    form : str
+        "markers", "rectangle", "points", "disc" or "ball".
+    width_mm, height_mm : float or None
+        Outer size of a sheet or card, the longer side first.
+    size_spread : float
+        Standard deviation of its true size over its nominal size, a fraction.
+    source : str
+        Where size and spread come from.
+    """
+
+    kind: str
+    title: str
+    form: str
+    width_mm: float | None
+    height_mm: float | None
+    size_spread: float
+    source: str
+
+
+_ALL = (
+    ReferenceObject(
+        "marker_sheet",
+        "photocheck marker sheet",
+        "markers",
+        None,
+        None,
+        0.010,
+        "own layout, see photocheck.scale.sheet; home printers scale by a per cent or so "
+        "unless the proof bar was measured (common practice, no source)",
+    ),
+    ReferenceObject(
+        "id_card",
+        "bank or identity card",
+        "rectangle",
+        85.60,
+        53.98,
+        0.001,
+        "ISO/IEC 7810:2019 ID-1: 85.60 mm x 53.98 mm, corner radius 2.88 to 3.48 mm",
+    ),
+    ReferenceObject(
+        "a4",
+        "A4 sheet",
+        "rectangle",
+        297.0,
+        210.0,
+        0.002,
+        "ISO 216:2007: 210 mm x 297 mm, tolerance 2 mm above 150 mm",
+    ),
+    ReferenceObject(
+        "letter",
+        "North American letter sheet",
+        "rectangle",
+        11 * MM_PER_INCH,
+        8.5 * MM_PER_INCH,
+        0.002,
+        "ANSI/ASME Y14.1 size A: 8.5 in x 11 in",
+    ),
+    ReferenceObject(
+        "two_points",
+        "two points a known distance apart",
+        "points",
+        None,
+        None,
+        0.003,
+        "ruler or tape: 1 mm in 300 mm, judgement",
+    ),
+    ReferenceObject(
+        "disc",
+        "flat disc of known diameter",
+        "disc",
+        None,
+        None,
+        0.005,
+        "the owner's own measurement of it, judgement",
+    ),
+    ReferenceObject(
+        "ball",
+        "ball of known diameter",
+        "ball",
+        None,
+        None,
+        0.010,
+        "the owner's own measurement of it, judgement",
+    ),
+)
+
+REFERENCES: Final = MappingProxyType({item.kind: item for item in _ALL})
