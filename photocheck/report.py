@@ -16,8 +16,10 @@ class SpanResult:
     ----------
     span : str
         A key of `photocheck.words.SPANS`.
+    straight_mm : float
+        The straight distance between its two marks in the dog's side view, mm.
     photo_mm : float
-        The estimate from the photos alone, mm.
+        What a tape would read, estimated from the photos alone, mm.
     low_mm, high_mm : float
         Its 95 % interval, mm.
     log_spread : float
@@ -39,6 +41,7 @@ class SpanResult:
     """
 
     span: str
+    straight_mm: float
     photo_mm: float
     low_mm: float
     high_mm: float

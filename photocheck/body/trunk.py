@@ -1,0 +1,196 @@
+"""The trunk as a photo and a few facts describe it, and the tape's way over it.
+
+Body coordinates are mm in the dog's middle plane: x and y as in the photo's
+level frame, z out of the plane towards the near side.  Everything broadcasts
+over leading axes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.body import shape
+from photocheck.body.sections import half_superellipse, quarter_ellipse, superellipse_area
+from photocheck.case import DogFacts
+from photocheck.words import SPAN_ENDS
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Trunk:
+    """A trunk, or a stack of them.
+
+    Attributes
+    ----------
+    points : mapping of landmark to (..., 2)
+        As seen at the coat's outline, body coordinates, mm.
+    bends : mapping of span to sequence of (..., 2)
+        Points the tape passes, from the end nearer the breastbone.
+    depth, width : (...)
+        Of the chest behind the elbow, mm.
+    terms : mapping of term to (...)
+        Standard normal shape terms, keys of `shape.TERM_TITLES`.
+    coat : shape.Depth
+    """
+
+    points: Mapping[str, Array]
+    bends: Mapping[str, Sequence[Array]]
+    depth: Array
+    width: Array
+    terms: Mapping[str, Array]
+    coat: shape.Depth
+
+    @property
+    def half_flank(self) -> Array:
+        """Half the trunk's width at the last rib, (...), mm."""
+        flank = scaled(shape.FLANK_WIDTH_OVER_CHEST, self.terms["flank_width"])
+        return 0.5 * flank * self.width
+
+
+def scaled(ratio: shape.Ratio, term: Array) -> Array:
+    """The ratio at `term` standard deviations from its median."""
+    return np.asarray(ratio.median * np.exp(ratio.log_spread * term))
+
+
+def build_trunk(
+    points: Mapping[str, Array],
+    bends: Mapping[str, Sequence[Array]],
+    terms: Mapping[str, Array],
+    dog: DogFacts,
+) -> Trunk:
+    """Complete marks by what is known of dogs.
+
+    Depth is taken from the two chest marks when both are there, else from the
+    prior ratio to the straight distance breastbone - tail base.
+    """
+    straight = _length(points["tail_base"] - points["breastbone"])
+    if "back_top" in points and "chest_bottom" in points:
+        depth = _length(points["chest_bottom"] - points["back_top"])
+    else:
+        depth = straight * scaled(shape.CHEST_DEPTH_OVER_F, terms["trunk_depth"])
+    width = depth * scaled(shape.TRUNK_WIDTH_OVER_DEPTH[dog.build], terms["trunk_width"])
+    coat = shape.coat_pressed(dog.coat, dog.coat_depth_mm)
+    return Trunk(points, bends, depth, width, terms, coat)
+
+
+def girth(trunk: Trunk) -> Array:
+    """Girth behind the elbow, (...), mm: an ellipse of the chest's depth and width."""
+    pressed = _pressed(trunk)
+    around = 4.0 * quarter_ellipse(trunk.depth / 2 - pressed, trunk.width / 2)
+    return shape.GIRTH_OVER_ELLIPSE.median * around
+
+
+def weight(trunk: Trunk) -> Array:
+    """Expected body mass, (...), kg, by `shape.WEIGHT_PER_TRUNK`."""
+    straight = _length(trunk.points["tail_base"] - trunk.points["breastbone"])
+    area = superellipse_area(trunk.depth / 2, trunk.width / 2, 2.0)
+    return np.asarray(shape.WEIGHT_PER_TRUNK.median * shape.DENSITY_KG_PER_MM3 * area * straight)
+
+
+def log_spans(trunk: Trunk) -> Array:
+    """What a tape would read, as natural logarithms of mm, (..., 4) in `words.SPANS` order."""
+    points = _without_coat(trunk)
+    half_neck = _half_neck(trunk, points)
+    front = _front(trunk, points)
+    rear = _rear(trunk, points)
+    return np.log(np.stack([half_neck, front, rear, front + rear], axis=-1))
+
+
+def _half_neck(trunk: Trunk, points: Mapping[str, Array]) -> Array:
+    """Half a superellipse whose long axis is the way marked in the photo."""
+    start, end = (points[name] for name in SPAN_ENDS["half_neck"])
+    chord = _length(end - start)
+    way = _way(start, trunk.bends.get("half_neck", ()), end)
+    width = chord * scaled(shape.NECK_WIDTH_OVER_CHORD, trunk.terms["neck_width"])
+    exponent = scaled(shape.NECK_EXPONENT, trunk.terms["neck_boxiness"])
+    return half_superellipse(way, width, exponent)
+
+
+def _front(trunk: Trunk, points: Mapping[str, Array]) -> Array:
+    """From the breastbone to where the tape shows behind the foreleg, then up the ribs."""
+    start, end = (points[name] for name in SPAN_ENDS["front_length"])
+    half = trunk.half_flank
+    surplus = scaled(shape.FRONT_SURPLUS, trunk.terms["front_surplus"])
+    bends = trunk.bends.get("front_length", ())
+    if bends:
+        return np.asarray(surplus * np.hypot(_way(start, bends, end), half))
+    turn = _front_turn(trunk, points)
+    side = shape.FRONT_TURN_SIDE * half
+    under = np.hypot(_length(turn - start), side)
+    rising = np.hypot(_length(end - turn), half - side)
+    return np.asarray(surplus * (under + rising))
+
+
+def _front_turn(trunk: Trunk, points: Mapping[str, Array]) -> Array:
+    """Where the tape comes out behind the foreleg, (..., 2).
+
+    Told by the mark at the chest's bottom, which lies behind the elbow, else by the
+    usual place below the chord.
+    """
+    start, end = (points[name] for name in SPAN_ENDS["front_length"])
+    chord = end - start
+    # y runs down in the picture: "below" is right of a chord that runs to the right
+    below = np.stack([-chord[..., 1], chord[..., 0]], axis=-1) * np.sign(chord[..., :1])
+    if "chest_bottom" in points:
+        rise = shape.FRONT_TURN_ABOVE_CHEST * trunk.depth
+        return np.asarray(points["chest_bottom"] - below * (rise / _length(chord))[..., None])
+    drop = scaled(shape.FRONT_TURN_BELOW, trunk.terms["front_turn"])
+    return np.asarray(start + shape.FRONT_TURN_ALONG * chord + drop[..., None] * below)
+
+
+def _rear(trunk: Trunk, points: Mapping[str, Array]) -> Array:
+    """Unrolled from the widest point of the flank to the middle of the back.
+
+    Along the topline the tape runs straight; across, it climbs a quarter of the
+    ellipse with the flank's half width and the rise seen in the photo.
+    """
+    start, end = (points[name] for name in SPAN_ENDS["rear_length"])
+    topline = points["tail_base"] - points["shoulder_top"]
+    topline = topline / _length(topline)[..., None]
+    step = end - start
+    along = np.sum(step * topline, axis=-1)
+    across = step[..., 0] * topline[..., 1] - step[..., 1] * topline[..., 0]
+    climb = quarter_ellipse(np.abs(across), trunk.half_flank)
+    chord = _length(step)
+    way = _way(start, trunk.bends.get("rear_length", ()), end)
+    surplus = scaled(shape.REAR_SURPLUS, trunk.terms["rear_surplus"])
+    return np.asarray(surplus * np.sqrt(along**2 + climb**2 + way**2 - chord**2))
+
+
+def _pressed(trunk: Trunk) -> Array:
+    """How far the tape lies below the outline, (...), mm; never negative."""
+    return np.maximum(trunk.coat.mean_mm + trunk.coat.spread_mm * trunk.terms["coat"], 0.0)
+
+
+def _without_coat(trunk: Trunk) -> dict[str, Array]:
+    """Marks moved in from the coat's outline to where the tape presses it down.
+
+    The three outline marks move towards the middle of the trunk; the last rib
+    lies inside the outline and stays.
+    """
+    ends = ("breastbone", "shoulder_top", "tail_base")
+    middle = (trunk.points["breastbone"] + trunk.points["tail_base"]) / 2
+    middle = (middle + trunk.points["last_rib"]) / 2
+    pressed = _pressed(trunk)[..., None]
+    moved = dict(trunk.points)
+    for name in ends:
+        inward = middle - trunk.points[name]
+        moved[name] = trunk.points[name] + pressed * inward / _length(inward)[..., None]
+    return moved
+
+
+def _way(start: Array, bends: Sequence[Array], end: Array) -> Array:
+    """Length of the line through the bend points, (...), mm."""
+    stops = [start, *bends, end]
+    steps = [_length(after - before) for before, after in pairwise(stops)]
+    return np.asarray(sum(steps))
+
+
+def _length(vector: Array) -> Array:
+    return np.asarray(np.sqrt(np.sum(vector**2, axis=-1) + 1e-12))

@@ -1,0 +1,380 @@
+"""The whole job in one call: photos and readings in, a report out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck import __version__
+from photocheck.case import Case, Marking, PhotoEntry, Point
+from photocheck.errors import CaseError
+from photocheck.judge import tolerances, wording
+from photocheck.judge.budget import budget, one_more_photo
+from photocheck.judge.compare import Comparison, compare
+from photocheck.judge.estimate import Estimate, estimate
+from photocheck.photo.load import load_photo
+from photocheck.photo.photo import Photo
+from photocheck.photo.quality import quality_at, quality_remarks
+from photocheck.report import PhotoResult, Report, SpanResult
+from photocheck.scale.find import see_reference
+from photocheck.scale.lens import straighten
+from photocheck.scale.pose import View
+from photocheck.scale.priors import offset_prior
+from photocheck.words import (
+    ALL_LANDMARKS,
+    BENDABLE_SPANS,
+    BUILDS,
+    COATS,
+    LANDMARK_TITLES,
+    LANDMARKS,
+    NECK_RING,
+    SPANS,
+    UNITS,
+)
+
+Array = NDArray[np.float64]
+
+MARKS_APART_PX = 3.0
+"""Two landmarks nearer than this are one mark set twice."""
+MOST_PHOTOS = 12
+"""More photos than this bring nothing and only take time (judgement)."""
+
+
+def check(
+    case: Case,
+    *,
+    false_alarms: float = tolerances.FALSE_ALARMS,
+    photos: Mapping[str, Photo] | None = None,
+    on_photo: Callable[[int], None] | None = None,
+) -> Report:
+    """Check one order.
+
+    Parameters
+    ----------
+    case : Case
+    false_alarms : float
+        Share of good orders that may be flagged, between 0.0001 and 0.5.
+    photos : mapping of path to Photo, optional
+        Photos already loaded; others are read from their path.
+    on_photo : callable, optional
+        Called with the number of photos seen so far, for progress bars.
+
+    Returns
+    -------
+    Report
+
+    Raises
+    ------
+    CaseError
+        When the case cannot be used: no photo, a landmark missing, a mark outside the
+        picture, an unknown word.
+    PhotoError
+        When a photo cannot be read.
+    ScaleError
+        When the reference cannot be found or fitted.
+    """
+    validate(case)
+    if not 1e-4 <= false_alarms <= 0.5:
+        raise CaseError(
+            f"a false-alarm budget of {false_alarms:g} is outside 0.0001 to 0.5",
+            do="Give the share of good orders that may be flagged, 0.02 for example",
+        )
+    views: list[View] = []
+    markings: list[tuple[Marking, ...]] = []
+    about: list[tuple[Photo, tuple[str, ...]]] = []
+    for number, entry in enumerate(case.photos):
+        photo = (photos or {}).get(entry.path) or load_photo(
+            entry.path, focal_35mm=entry.focal_35mm
+        )
+        view, straight, remarks = look_at(photo, entry)
+        views.append(view)
+        markings.append(straight)
+        about.append((photo, remarks))
+        if on_photo:
+            on_photo(number + 1)
+    fused = estimate(views, markings, case.dog)
+    comparison = compare(
+        fused.log_spans, fused.covariance, case.readings, false_alarms=false_alarms
+    )
+    return _report(case, fused, comparison, views, about, false_alarms)
+
+
+def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...], tuple[str, ...]]:
+    """One photo's scale and marks, freed from a calibrated lens' distortion, with remarks.
+
+    Raises
+    ------
+    CaseError
+        When a mark lies outside the picture or two marks coincide.
+    ScaleError
+        When the reference cannot be found or fitted.
+    """
+    for marking in entry.markings:
+        _check_marks(marking, entry.path, photo.size)
+    seen = see_reference(photo.rgb, entry.reference)
+    titles, points = [], []
+    for marking in entry.markings:
+        for name in LANDMARKS:
+            titles.append(LANDMARK_TITLES[name])
+            points.append(marking.marks[name])
+    remarks = seen.remarks + quality_remarks(titles, quality_at(photo.rgb, points))
+    markings = entry.markings
+    if entry.distortion:
+        seen, markings = straighten(seen, markings, entry.distortion, photo)
+    view = View(
+        size_px=photo.size,
+        camera=photo.camera,
+        seen=seen,
+        offset=offset_prior(entry.reference),
+        calibrated=bool(entry.distortion),
+    )
+    return view, markings, tuple(dict.fromkeys(remarks))
+
+
+def validate(case: Case) -> None:
+    """Refuse a case that no photo could make good.
+
+    Raises
+    ------
+    CaseError
+    """
+    if not case.photos:
+        raise CaseError("there is no photo", do="Add at least one side photo with its marks")
+    if len(case.photos) > MOST_PHOTOS:
+        raise CaseError(
+            f"there are {len(case.photos)} photos",
+            do=f"Choose the best {MOST_PHOTOS} or fewer",
+        )
+    _one_of(case.unit, UNITS, "unit")
+    _one_of(case.dog.coat, COATS, "coat")
+    _one_of(case.dog.build, BUILDS, "build")
+    for name, reading in case.readings.items():
+        if not (np.isfinite(reading.mm) and reading.mm > 0):
+            raise CaseError(f"the reading must be above zero, not {reading.typed!r}", where=name)
+    for entry in case.photos:
+        if not entry.markings:
+            raise CaseError(
+                "nobody has marked this photo",
+                where=entry.path,
+                do="Mark " + ", ".join(LANDMARK_TITLES[name] for name in LANDMARKS),
+            )
+        for marking in entry.markings:
+            missing = [name for name in LANDMARKS if name not in marking.marks]
+            if missing:
+                raise CaseError(
+                    "not marked: " + ", ".join(LANDMARK_TITLES[name] for name in missing),
+                    where=entry.path,
+                    do="Mark all four: " + ", ".join(LANDMARK_TITLES[name] for name in LANDMARKS),
+                )
+            for name in marking.marks:
+                _one_of(name, ALL_LANDMARKS, "landmark")
+            for name in marking.bends:
+                _one_of(name, BENDABLE_SPANS, "span with bend points")
+            if marking.spread_mm is not None and not 0.1 <= marking.spread_mm <= 100.0:
+                raise CaseError(
+                    f"a mark spread of {marking.spread_mm:g} mm is outside 0.1 to 100 mm",
+                    where=entry.path,
+                )
+
+
+def _one_of(word: str, words: tuple[str, ...], what: str) -> None:
+    if word not in words:
+        raise CaseError(f"the {what} {word!r} is not known", do="Use one of " + ", ".join(words))
+
+
+def _check_marks(marking: Marking, path: str, size: tuple[int, int]) -> None:
+    named: list[tuple[str, Point]] = [
+        (LANDMARK_TITLES[name], xy) for name, xy in marking.marks.items()
+    ]
+    bends = [
+        (f"a bend point of the {span.replace('_', ' ')}", xy)
+        for span, line in marking.bends.items()
+        for xy in line
+    ]
+    for title, (x, y) in named + bends:
+        if not (np.isfinite(x) and np.isfinite(y)):
+            raise CaseError(f"the mark of the {title} is not a number", where=path)
+        if not (-0.5 <= x <= size[0] - 0.5 and -0.5 <= y <= size[1] - 0.5):
+            raise CaseError(
+                f"the mark of the {title} at ({x:.0f}, {y:.0f}) lies outside the picture of "
+                f"{size[0]} x {size[1]} px",
+                where=path,
+                do="Place it on the dog, in pixels of the upright picture",
+            )
+    for i, (title, one) in enumerate(named):
+        for other_title, other in named[:i]:
+            if np.hypot(one[0] - other[0], one[1] - other[1]) < MARKS_APART_PX:
+                raise CaseError(
+                    f"the marks of the {other_title} and the {title} lie on the same spot",
+                    where=path,
+                    do="Place each on its own point",
+                )
+
+
+# -- from numbers to the report ----------------------------------------------------
+
+
+def _report(
+    case: Case,
+    fused: Estimate,
+    comparison: Comparison,
+    views: list[View],
+    about: list[tuple[Photo, tuple[str, ...]]],
+    false_alarms: float,
+) -> Report:
+    sources, next_step = budget(fused, case, views)
+    verdict, in_doubt, reason = _decide(comparison)
+    photos = tuple(
+        _photo_result(fused, k, entry, view, photo, remarks)
+        for k, (entry, view, (photo, remarks)) in enumerate(
+            zip(case.photos, views, about, strict=True)
+        )
+    )
+    cautions: tuple[str, ...] = wording.CAUTIONS
+    if case.dog.age_months is not None and case.dog.age_months < wording.PUPPY_MONTHS:
+        cautions = (*cautions, wording.PUPPY_CAUTION)
+    explanations = tuple(
+        wording.LAST_RIB_MOVED for fault in comparison.faults if fault.name == "last_rib_moved"
+    )
+    return Report(
+        verdict=verdict,
+        headline=wording.headline(verdict, in_doubt, reason),
+        spans=_span_results(case, fused, comparison, verdict),
+        covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
+        redundancy=_redundancy(case),
+        photos=photos,
+        outliers=fused.outliers,
+        budget=sources,
+        next_step=next_step,
+        one_more_photo=one_more_photo(fused, len(case.photos)),
+        explanations=explanations,
+        cautions=cautions,
+        false_alarm_budget=false_alarms,
+        version=__version__,
+        case=case,
+    )
+
+
+def _decide(comparison: Comparison) -> tuple[str, tuple[str, ...], str]:
+    """Verdict, the readings in doubt, and a reason in words."""
+    if not comparison.names:
+        return "cannot_tell", (), wording.NO_READINGS
+    if comparison.faults:
+        if any(fault.name == "all_alike" for fault in comparison.faults):
+            return "retake", comparison.names, wording.ALL_ALIKE
+        doubted = {name for fault in comparison.faults for name in fault.readings}
+        return "measure_again", tuple(n for n in comparison.names if n in doubted), ""
+    unsure = tuple(n for n in comparison.names if _cannot_tell(comparison, n))
+    if unsure:
+        return "cannot_tell", unsure, wording.too_uncertain(unsure, comparison.catches)
+    return "agrees", (), ""
+
+
+def _cannot_tell(comparison: Comparison, name: str) -> bool:
+    return comparison.catches[name] > tolerances.MUST_CATCH
+
+
+def _span_results(
+    case: Case, fused: Estimate, comparison: Comparison, verdict: str
+) -> tuple[SpanResult, ...]:
+    spread = np.sqrt(np.diag(fused.covariance))
+    doubted = {name for fault in comparison.faults for name in fault.readings}
+    if NECK_RING in doubted:
+        doubted.add("half_neck")
+    results = []
+    for i, span in enumerate(SPANS):
+        middle = float(np.exp(fused.log_spans[i]))
+        low = float(middle * np.exp(-1.96 * spread[i]))
+        high = float(middle * np.exp(1.96 * spread[i]))
+        reading = case.readings.get(span)
+        name = span
+        if reading is None and span == "half_neck" and NECK_RING in case.readings:
+            ring = case.readings[NECK_RING]
+            reading, name = replace(ring, mm=ring.mm / 2.0), NECK_RING
+        own = ""
+        if reading is not None:
+            own = "agrees"
+            if span in doubted:
+                own = "retake" if verdict == "retake" else "measure_again"
+            elif _cannot_tell(comparison, name):
+                own = "cannot_tell"
+        results.append(
+            SpanResult(
+                span=span,
+                straight_mm=float(fused.straight_mm[i]),
+                photo_mm=middle,
+                low_mm=low,
+                high_mm=high,
+                log_spread=float(spread[i]),
+                reading_mm=None if reading is None else reading.mm,
+                difference=None if reading is None else float(np.log(reading.mm / middle)),
+                score=comparison.scores.get(name),
+                catches=comparison.catches.get(name, 0.0),
+                verdict=own,
+                sentence=wording.reading_sentence(span, reading, middle, low, high, own, case.unit),
+            )
+        )
+    return tuple(results)
+
+
+def _redundancy(case: Case) -> tuple[str, ...]:
+    """Sentences on readings that must fit each other whatever the photo says."""
+    said = []
+    readings = case.readings
+    if all(name in readings for name in ("front_length", "rear_length", "full_length")):
+        front, rear, full = (
+            readings[name].mm for name in ("front_length", "rear_length", "full_length")
+        )
+        fits = _fit((front, rear), full)
+        said.append(wording.sum_sentence(front, rear, full, fits, case.unit))
+    if "half_neck" in readings and NECK_RING in readings:
+        half, ring = readings["half_neck"].mm, readings[NECK_RING].mm
+        said.append(wording.ring_sentence(half, ring, _fit((half, half), ring), case.unit))
+    return tuple(said)
+
+
+def _fit(parts: tuple[float, float], whole: float) -> bool:
+    """Whether a whole is the sum of its parts within the tape's own spread (99 %)."""
+    spreads = [float(tolerances.tape_log_spread(v)) * v for v in (*parts, whole)]
+    if parts[0] == parts[1]:  # one reading doubled: its error counts twice
+        spreads = [2.0 * spreads[0], spreads[2]]
+    return bool(abs(sum(parts) - whole) <= 2.576 * np.hypot.reduce(spreads))
+
+
+def _photo_result(
+    fused: Estimate,
+    k: int,
+    entry: PhotoEntry,
+    view: View,
+    photo: Photo,
+    remarks: tuple[str, ...],
+) -> PhotoResult:
+    facts = fused.cameras[k]
+    notes = list(remarks)
+    if abs(facts.yaw_deg) > tolerances.OBLIQUE_DEG or abs(facts.pitch_deg) > tolerances.OBLIQUE_DEG:
+        notes.append(wording.OBLIQUE)
+    outline = view.seen.points_px if len(view.seen.points_px) else view.seen.outline_px
+    if float(np.ptp(outline, axis=0).max()) < tolerances.SMALL_REFERENCE_PX:
+        notes.append(wording.SMALL_REFERENCE)
+    return PhotoResult(
+        path=entry.path,
+        sha256=photo.sha256,
+        size_px=photo.size,
+        reference=view.seen.kind,
+        reference_how=view.seen.how,
+        reference_px=tuple((float(x), float(y)) for x, y in outline),
+        distance_mm=facts.distance_mm,
+        distance_spread=facts.distance_spread,
+        yaw_deg=facts.yaw_deg,
+        pitch_deg=facts.pitch_deg,
+        roll_deg=facts.roll_deg,
+        offset_mm=facts.offset_mm,
+        offset_spread_mm=view.offset.spread_mm,
+        px_per_mm=facts.px_per_mm,
+        focal_35mm=facts.focal_35mm,
+        focal_source=view.camera.focal_source,
+        remarks=tuple(notes),
+    )

@@ -1,0 +1,103 @@
+"""Where the doubt comes from, and what would cut it most."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.body import shape
+from photocheck.case import Case
+from photocheck.judge.estimate import OWN_SOURCES, Estimate
+from photocheck.judge.wording import ACTIONS, DOUBT_TITLES
+from photocheck.photo.camera import FOCAL_SPREADS
+from photocheck.report import DoubtSource
+from photocheck.scale import priors
+from photocheck.scale.pose import View
+from photocheck.words import SPANS
+
+Array = NDArray[np.float64]
+
+# What is left of a source's variance after its action (judgement, save where computed).
+_LEFT_SHARP = 0.15  # a reference four times as large in the picture, at most
+_LEFT_SQUARE = 0.25
+_LEFT_FOCAL = (FOCAL_SPREADS["exif 35 mm"] / priors.LOG_FOCAL_UNKNOWN) ** 2
+_LEFT_SIZE = 0.11  # 0.33 % instead of 1 %: half a millimetre on the 150 mm bar
+_LEFT_TRUNK = 0.35
+_LEFT_FRONT = 0.1
+_LEFT_COAT = 0.3
+
+
+def shares_of(estimate: Estimate) -> dict[str, Array]:
+    """Each source's fraction of each span's variance, (4,), largest first; they sum to 1."""
+    total = np.sum(list(estimate.shares.values()), axis=0)
+    parts = {source: share / total for source, share in estimate.shares.items()}
+    return dict(sorted(parts.items(), key=lambda item: -float(item[1].sum())))
+
+
+def one_more_photo(estimate: Estimate, count: int) -> dict[str, float]:
+    """Standard deviation of each span with one more photo, over today's.
+
+    What each photo brings afresh falls as 1/n; shape and size stay.
+    """
+    total = np.sum(list(estimate.shares.values()), axis=0)
+    own = np.sum([estimate.shares[s] for s in estimate.shares if s in OWN_SOURCES], axis=0)
+    left = total - own / (count + 1.0)
+    return {span: float(np.sqrt(left[i] / total[i])) for i, span in enumerate(SPANS)}
+
+
+def budget(
+    estimate: Estimate, case: Case, views: Sequence[View]
+) -> tuple[tuple[DoubtSource, ...], str]:
+    """The doubt budget, largest source first, and the one step that would cut it most."""
+    shares = shares_of(estimate)
+    left = _what_actions_leave(case, views)
+    lines = []
+    for source, share in shares.items():
+        action = next((a for a, (sources, _) in left.items() if source in sources), "")
+        lines.append(
+            DoubtSource(
+                source,
+                DOUBT_TITLES.get(source) or shape.TERM_TITLES[source],
+                {span: float(share[i]) for i, span in enumerate(SPANS)},
+                ACTIONS[action] if action else "",
+            )
+        )
+    count = len(case.photos)
+    gains = {
+        action: float(sum(np.mean(shares[s]) for s in sources if s in shares)) * (1.0 - rest)
+        for action, (sources, rest) in left.items()
+    }
+    gains["photo"] = float(
+        1.0 - np.mean([ratio**2 for ratio in one_more_photo(estimate, count).values()])
+    )
+    best = max(gains, key=lambda action: gains[action])
+    return tuple(lines), f"{ACTIONS[best]}."
+
+
+def _what_actions_leave(
+    case: Case, views: Sequence[View]
+) -> dict[str, tuple[tuple[str, ...], float]]:
+    """For each action still open: the sources it acts on, what it leaves of their variance."""
+    found: dict[str, tuple[tuple[str, ...], float]] = {}
+    markings = [marking for photo in case.photos for marking in photo.markings]
+    found["marks"] = (("marks",), len(markings) / (len(markings) + 1.0))
+    spread = max(view.offset.spread_mm for view in views)
+    if spread > priors.MEASURED_OFFSET_MM:
+        found["offset"] = (("offset",), (priors.MEASURED_OFFSET_MM / spread) ** 2)
+    if any(p.reference.kind == "marker_sheet" and p.reference.bar_mm is None for p in case.photos):
+        found["size"] = (("size",), _LEFT_SIZE)
+    if any(view.camera.focal_35mm is None for view in views):
+        found["focal"] = (("focal",), _LEFT_FOCAL)
+    if any(view.seen.kind != "marker_sheet" for view in views):
+        found["corners"] = (("corners",), _LEFT_SHARP)
+    found["square"] = (("square", "dog_yaw"), _LEFT_SQUARE)
+    if case.dog.girth_mm is None:
+        found["trunk"] = (("trunk_depth", "trunk_width", "flank_width"), _LEFT_TRUNK)
+    bent = any(m.bends.get("front_length") or "chest_bottom" in m.marks for m in markings)
+    if not bent:
+        found["front"] = (("front_turn",), _LEFT_FRONT)
+    if case.dog.coat_depth_mm is None:
+        found["coat"] = (("coat",), _LEFT_COAT)
+    return found

@@ -1,0 +1,228 @@
+"""Tape readings against the photo's spans: one joint test, one verdict per reading.
+
+Under "all agree" the differences r = ln(tape) - ln(photo) are jointly normal.
+Each way of being wrong is a direction d in which r is displaced; the best test
+for it is the normal score  w = d' S^-1 r / sqrt(d' S^-1 d)  (Neyman-Pearson
+against a shift along d; in geodesy, Baarda's w-test).  The largest score over all
+directions, and the overall chi-square beside them, is held against a limit that
+keeps the stated false-alarm budget for the whole order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import chdtrc, ndtri
+
+from photocheck.case import Reading
+from photocheck.judge import tolerances
+from photocheck.words import NECK_RING, READINGS, SPANS
+
+Array = NDArray[np.float64]
+
+DRAWS = 20_000
+"""Draws for the limit of the largest score; its standard error is about 0.02."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One way in which readings can be wrong together.
+
+    Attributes
+    ----------
+    name : str
+        A reading's name, "all_alike" or "last_rib_moved".
+    readings : tuple of str
+        The readings it puts in doubt.
+    direction : (n,)
+        How it displaces the differences.
+    """
+
+    name: str
+    readings: tuple[str, ...]
+    direction: Array
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The outcome for all readings of an order.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The readings given, in the order of `words.READINGS`.
+    differences : (n,)
+        ln(tape) - ln(photo).
+    covariance : (n, n)
+        Of the differences under "all agree".
+    scores : mapping of reading to float
+        How many standard deviations it must be wrong by, given everything else.
+    catches : mapping of reading to float
+        Smallest relative error caught with `tolerances.POWER`, a fraction.
+    limit : float
+        What the largest score is held against.
+    largest : float
+        The largest score, overall test included.
+    faults : tuple of Fault
+        The faults found, worst first; empty when all agree.
+    """
+
+    names: tuple[str, ...]
+    differences: Array
+    covariance: Array
+    scores: dict[str, float]
+    catches: dict[str, float]
+    limit: float
+    largest: float
+    faults: tuple[Fault, ...]
+
+
+def compare(
+    log_spans: Array,
+    covariance: Array,
+    readings: Mapping[str, Reading],
+    *,
+    false_alarms: float = tolerances.FALSE_ALARMS,
+) -> Comparison:
+    """Hold readings against the photo.
+
+    Parameters
+    ----------
+    log_spans : (4,)
+        ln(mm) as the photo shows them.
+    covariance : (4, 4)
+    readings : mapping of reading name to Reading
+        Any subset of `words.READINGS`; may be empty.
+    false_alarms : float
+        Share of good orders that may be flagged, between 0 and 0.5.
+    """
+    names = tuple(name for name in READINGS if name in readings)
+    if not names:
+        return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, ())
+    expected, spans_to_readings = expectation(names, log_spans)
+    lengths = np.array([readings[name].mm for name in names])
+    differences = np.log(lengths) - expected
+    # the tape's spread goes with what should have been read, not with the slip itself
+    tape = tolerances.tape_log_spread(np.exp(expected))
+    joint = spans_to_readings @ covariance @ spans_to_readings.T + np.diag(tape**2)
+    faults = possible_faults(names, expected)
+    limit = score_limit(joint, faults, false_alarms)
+    inverse = np.asarray(np.linalg.inv(joint), float)
+    single = {f.name: f for f in faults if len(f.readings) == 1}
+    scores = {name: _score(single[name].direction, inverse, differences) for name in names}
+    needed = limit + float(ndtri(tolerances.POWER))
+    catches = {
+        name: float(np.expm1(needed / np.sqrt(inverse[i, i]))) for i, name in enumerate(names)
+    }
+    largest = max(
+        _overall(differences, inverse),
+        *(abs(_score(f.direction, inverse, differences)) for f in faults),
+    )
+    found = _find_faults(faults, joint, differences, limit)
+    return Comparison(names, differences, joint, scores, catches, limit, largest, found)
+
+
+def expectation(names: tuple[str, ...], log_spans: Array) -> tuple[Array, Array]:
+    """What each reading should be: ln(mm), (n,), and which log-span it follows, (n, 4)."""
+    rows = np.zeros((len(names), len(SPANS)))
+    extra = np.zeros(len(names))
+    for i, name in enumerate(names):
+        span = "half_neck" if name == NECK_RING else name
+        rows[i, SPANS.index(span)] = 1.0
+        extra[i] = np.log(2.0) if name == NECK_RING else 0.0
+    return rows @ log_spans + extra, rows
+
+
+def possible_faults(names: tuple[str, ...], expected: Array) -> tuple[Fault, ...]:
+    """Every direction that is tested: each reading alone, all alike, the last rib moved.
+
+    Rival explanations with candidate values belong here too, each with its own
+    direction.
+    """
+    faults = [Fault(name, (name,), np.eye(len(names))[i]) for i, name in enumerate(names)]
+    measures = {"half_neck" if name == NECK_RING else name for name in names}
+    if len(measures) > 1:
+        faults.append(Fault("all_alike", names, np.ones(len(names))))
+    if "front_length" in names and "rear_length" in names:
+        moved = np.zeros(len(names))
+        front, rear = names.index("front_length"), names.index("rear_length")
+        # the same centimetres are gained by one and lost by the other
+        moved[front] = np.exp(-expected[front])
+        moved[rear] = -np.exp(-expected[rear])
+        moved /= np.abs(moved).max()
+        faults.append(Fault("last_rib_moved", ("front_length", "rear_length"), moved))
+    return tuple(faults)
+
+
+def score_limit(joint: Array, faults: tuple[Fault, ...], false_alarms: float) -> float:
+    """The limit that the largest score of a good order exceeds with that probability.
+
+    By simulation from the joint normal with a fixed seed (JCGM 101:2008, 5.9), since the
+    scores are correlated.
+    """
+    lower = np.linalg.cholesky(joint)
+    draws = lower @ _normals(len(joint))
+    inverse = np.asarray(np.linalg.inv(joint), float)
+    directions = np.stack([fault.direction for fault in faults])
+    norms = np.sqrt(np.einsum("ij,jk,ik->i", directions, inverse, directions))
+    scores = np.abs(directions @ inverse @ draws) / norms[:, None]
+    squares = np.sum((inverse @ draws) * draws, axis=0)
+    largest = np.maximum(scores.max(axis=0), _chi_score(squares, len(joint)))
+    return float(np.quantile(largest, 1.0 - false_alarms))
+
+
+@lru_cache(maxsize=8)
+def _normals(count: int) -> Array:
+    return np.random.default_rng(20240607).standard_normal((count, DRAWS))
+
+
+def _score(direction: Array, inverse: Array, differences: Array) -> float:
+    weighted = inverse @ direction
+    return float(weighted @ differences / np.sqrt(weighted @ direction))
+
+
+def _chi_score(squares: Array | float, freedom: int) -> Array:
+    """A chi-square as the normal score of the same two-sided tail probability."""
+    tail = np.maximum(chdtrc(freedom, squares), 1e-300)
+    return np.asarray(-ndtri(tail / 2.0))
+
+
+def _overall(differences: Array, inverse: Array) -> float:
+    return float(_chi_score(float(differences @ inverse @ differences), len(differences)))
+
+
+def _find_faults(
+    faults: tuple[Fault, ...], joint: Array, differences: Array, limit: float
+) -> tuple[Fault, ...]:
+    """Name the worst fault, allow for it, and look again at what remains."""
+    found: list[Fault] = []
+    blurred = joint.copy()
+    freedom = len(differences)
+    while freedom > 0:
+        inverse = np.asarray(np.linalg.inv(blurred), float)
+        left = [fault for fault in faults if fault not in found and _still_free(fault, found)]
+        if not left:
+            break
+        scores = [abs(_score(fault.direction, inverse, differences)) for fault in left]
+        overall = float(_chi_score(float(differences @ inverse @ differences), freedom))
+        if max(*scores, overall) <= limit:
+            break
+        worst = left[int(np.argmax(scores))]
+        found.append(worst)
+        # A fault of unknown size: its direction no longer counts as evidence.
+        blurred = blurred + 1e4 * np.outer(worst.direction, worst.direction)
+        freedom -= 1
+    return tuple(found)
+
+
+def _still_free(fault: Fault, found: list[Fault]) -> bool:
+    """A direction already spanned by the faults found cannot be tested again."""
+    if not found:
+        return True
+    basis = np.stack([f.direction for f in found]).T
+    rest = fault.direction - basis @ np.linalg.lstsq(basis, fault.direction, rcond=None)[0]
+    return bool(np.linalg.norm(rest) > 1e-6)

@@ -1,0 +1,397 @@
+"""All photos and all markings of one dog as one model: unknowns, misfits, spans.
+
+Every observation and every prior is a residual in its own standard deviations,
+so that the sum of squares is minus twice the log posterior.  What photos share
+(the dog's shape, the size of the sheet, the camera) is one unknown; what each
+photo has of its own (pose, how the dog stood in it) is one unknown per photo.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.body import shape
+from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
+from photocheck.case import DogFacts, Marking
+from photocheck.judge.unknowns import Key, Unknowns
+from photocheck.photo.camera import focal_35mm_from_px
+from photocheck.scale import priors
+from photocheck.scale.pinhole import Pinhole, turn_about_y, turn_in_plane
+from photocheck.scale.pose import (
+    POSE_STEP,
+    View,
+    camera_of,
+    reference_residuals,
+    square_residuals,
+)
+from photocheck.words import LANDMARKS
+
+Array = NDArray[np.float64]
+
+BODY_MARKS = (*LANDMARKS, "back_top", "chest_bottom")
+"""Landmarks that enter the estimate; feet tell of the stance only."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo ready for the estimate: its view, a starting pose, its markings."""
+
+    view: View
+    pose: Array
+    markings: tuple[Marking, ...]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One mark as an observation.
+
+    Attributes
+    ----------
+    shot, marking : int
+        Which photo, which marking of it.
+    landmark : str
+        Its name; for a bend point, the span with its place in the row.
+    key : tuple
+        The unknown it observes.
+    seen_px : (2,)
+    spread_mm : float
+    """
+
+    shot: int
+    marking: int
+    landmark: str
+    key: Key
+    seen_px: Array
+    spread_mm: float
+
+
+@dataclass(frozen=True)
+class CameraView:
+    """How one photo was taken, as estimated.
+
+    Attributes
+    ----------
+    distance_mm : float
+        Camera to the reference's centre, mm.
+    distance_spread : float
+        Standard deviation of its logarithm.
+    yaw_deg, pitch_deg, roll_deg : float
+        Camera against the reference plane, degrees.
+    offset_mm : float
+        The reference in front of the dog's middle plane, mm.
+    px_per_mm : float
+        At the dog's middle plane.
+    focal_35mm : float
+    """
+
+    distance_mm: float
+    distance_spread: float
+    yaw_deg: float
+    pitch_deg: float
+    roll_deg: float
+    offset_mm: float
+    px_per_mm: float
+    focal_35mm: float
+
+
+class Joint:
+    """The joint model of one case.
+
+    Parameters
+    ----------
+    shots : sequence of Shot
+    dog : DogFacts
+    dropped : set of (shot, marking, landmark)
+        Marks to leave out.
+
+    Attributes
+    ----------
+    unknowns : Unknowns
+    marks : tuple of Mark
+    sources : tuple of str
+        For each residual, which source of doubt it stands for.
+    mark_rows : slice
+        The residuals of `marks`, two each.
+    """
+
+    def __init__(
+        self,
+        shots: Sequence[Shot],
+        dog: DogFacts,
+        dropped: frozenset[tuple[int, int, str]] = frozenset(),
+    ) -> None:
+        self.shots = tuple(shots)
+        self.dog = dog
+        self.unknowns = Unknowns()
+        self._cameras = tuple(self._start_camera(shot) for shot in self.shots)
+        self._half_flank = 100.0
+        self._origins = self._start_origins()
+        self._mirror = self._facings()
+        self._bend_owner = self._choose_bends(dropped)
+        self.marks = self._collect(dropped)
+        self._reserve()
+        self._px_per_mm = np.ones(len(self.marks))
+        self._rescale(self.unknowns.start)
+        self.sources: tuple[str, ...] = ()
+        self.sources = tuple(
+            source
+            for source, rows in self._parts(self.unknowns.start)
+            for _ in range(rows.shape[-1])
+        )
+        first = self.sources.index("marks")
+        self.mark_rows = slice(first, first + 2 * len(self.marks))
+
+    # -- building -----------------------------------------------------------
+
+    def _start_camera(self, shot: Shot) -> Pinhole:
+        zero = np.zeros(())
+        return camera_of(shot.view, shot.pose, zero, zero)
+
+    def _start_plane(self, shot: Shot) -> Array:
+        offset = shot.view.offset
+        depth = offset.half_widths * 100.0 + offset.beyond_mm
+        return np.array([0.0, 0.0, depth])
+
+    def _start_origins(self) -> list[Array]:
+        """A fixed point amid each photo's marks: the dog turns about it."""
+        origins = []
+        for shot, camera in zip(self.shots, self._cameras, strict=True):
+            pixels = np.array(
+                [marking.marks[name] for marking in shot.markings for name in LANDMARKS]
+            )
+            seen = camera.onto_plane(pixels, self._start_plane(shot), np.array([0.0, 0.0, 1.0]))
+            origins.append(seen.mean(axis=0)[:2])
+        return origins
+
+    def _facings(self) -> list[float]:
+        """For each photo -1 where the dog faces the other way than in the first, else 1."""
+        ways = []
+        for shot in self.shots:
+            marks = shot.markings[0].marks
+            ways.append(np.sign(marks["tail_base"][0] - marks["breastbone"][0]) or 1.0)
+        return [float(way * ways[0]) for way in ways]
+
+    def _choose_bends(self, dropped: frozenset[tuple[int, int, str]]) -> dict[str, tuple[int, int]]:
+        """Bend points are taken from the last marking that has them for a span."""
+        owner: dict[str, tuple[int, int]] = {}
+        for k, shot in enumerate(self.shots):
+            for j, marking in enumerate(shot.markings):
+                for span, bends in marking.bends.items():
+                    if bends:
+                        owner[span] = (k, j)
+        return owner
+
+    def _collect(self, dropped: frozenset[tuple[int, int, str]]) -> tuple[Mark, ...]:
+        marks: list[Mark] = []
+        for k, shot in enumerate(self.shots):
+            for j, marking in enumerate(shot.markings):
+                spread = marking.spread_mm or shape.MARK_SPREAD_MM
+                for name in BODY_MARKS:
+                    if name in marking.marks and (k, j, name) not in dropped:
+                        seen = np.array(marking.marks[name], float)
+                        marks.append(Mark(k, j, name, ("body", name), seen, spread))
+                for span, bends in marking.bends.items():
+                    if self._bend_owner.get(span) == (k, j):
+                        for i, bend in enumerate(bends):
+                            key: Key = ("bend", span, i)
+                            seen = np.array(bend, float)
+                            marks.append(Mark(k, j, f"{span} bend {i + 1}", key, seen, spread))
+        return tuple(marks)
+
+    def _reserve(self) -> None:
+        u = self.unknowns
+        for mark in self.marks:
+            if mark.key not in u:
+                camera, origin = self._cameras[mark.shot], self._origins[mark.shot]
+                plane = self._start_plane(self.shots[mark.shot])
+                at = camera.onto_plane(mark.seen_px[None], plane, np.array([0.0, 0.0, 1.0]))
+                flat = (at[0, :2] - origin) * np.array([self._mirror[mark.shot], 1.0])
+                u.add(mark.key, [float(flat[0]), float(flat[1])], 1e-2)
+        for term in shape.TERM_TITLES:
+            u.add(("term", term), [0.0], 1e-4)
+        for k, shot in enumerate(self.shots):
+            u.add(("pose", k), [float(v) for v in shot.pose], POSE_STEP)
+            u.add(("size", self._size_key(shot)), [0.0], 1e-4)
+            u.add(("focal", self._focal_key(shot)), [0.0], 1e-4)
+            u.add(("lens", self._focal_key(shot)), [0.0], 1e-4)
+            u.add(("offset", k), [0.0], 1e-4)
+            u.add(("session", shot.view.offset), [0.0], 1e-4)
+            u.add(("dog_yaw", k), [0.0], 1e-4)
+            if k:
+                u.add(("stand", k), [0.0, 0.0, 0.0], 1e-4)
+
+    @staticmethod
+    def _size_key(shot: Shot) -> tuple[object, ...]:
+        seen = shot.view.seen
+        return (seen.kind, seen.size_factor, seen.diameter_mm)
+
+    @staticmethod
+    def _focal_key(shot: Shot) -> tuple[object, ...]:
+        view = shot.view
+        return (view.camera.focal_35mm, view.camera.model, sorted(view.size_px)[0], view.calibrated)
+
+    def _rescale(self, theta: Array) -> None:
+        """Pixels per mm at each mark, for mark noise given in mm on the body."""
+        trunk = self.trunk(theta)
+        self._half_flank = float(trunk.half_flank)
+        step = 10.0
+        for i, mark in enumerate(self.marks):
+            k = mark.shot
+            camera = self._camera(theta, k)
+            at = self._level(
+                theta, k, self.unknowns.of(theta, mark.key), self._lift(mark, trunk), trunk
+            )
+            pair = np.stack([at, at + np.array([step, 0.0, 0.0])])
+            seen = camera.project(pair)
+            self._px_per_mm[i] = np.linalg.norm(seen[1] - seen[0]) / step
+
+    # -- evaluating ----------------------------------------------------------
+
+    def _camera(self, theta: Array, k: int) -> Pinhole:
+        shot, u = self.shots[k], self.unknowns
+        key = self._focal_key(shot)
+        return camera_of(
+            shot.view,
+            u.of(theta, ("pose", k)),
+            u.one(theta, ("focal", key)),
+            u.one(theta, ("lens", key)),
+        )
+
+    def trunk(self, theta: Array) -> Trunk:
+        """The dog's trunk, (...)."""
+        u = self.unknowns
+        points = {str(k[1]): u.of(theta, k) for k in u.kinds("body")}
+        bends: dict[str, list[Array]] = {}
+        for k in u.kinds("bend"):
+            bends.setdefault(str(k[1]), []).append(u.of(theta, k))
+        terms = {term: u.one(theta, ("term", term)) for term in shape.TERM_TITLES}
+        return build_trunk(points, bends, terms, self.dog)
+
+    def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
+        """The reference in front of the dog's middle plane, (...), mm."""
+        prior = self.shots[k].view.offset
+        shared = np.sqrt(priors.OFFSET_SHARED) * self.unknowns.one(theta, ("session", prior))
+        own = np.sqrt(1.0 - priors.OFFSET_SHARED) * self.unknowns.one(theta, ("offset", k))
+        mean = prior.half_widths * trunk.half_flank + prior.beyond_mm
+        return np.asarray(mean + prior.spread_mm * (shared + own))
+
+    def _lift(self, mark: Mark, trunk: Trunk) -> Array:
+        """How far a mark's point lies out of the middle plane towards the near side, (...)."""
+        half = trunk.half_flank
+        if mark.landmark == "last_rib":
+            return half
+        if mark.key[0] != "bend":
+            return np.zeros_like(half)
+        # Along the front the tape reaches the flank at its end; along the rear it leaves it.
+        span, place = str(mark.key[1]), float(mark.key[2])
+        count = sum(1 for m in self.marks if m.key[:2] == mark.key[:2])
+        part = (place + 1.0) / (count + 1.0)
+        rise = {"front_length": part, "rear_length": 1.0 - part, "half_neck": 0.0}[span]
+        return half * rise
+
+    def _level(self, theta: Array, k: int, flat: Array, lift: Array, trunk: Trunk) -> Array:
+        """Body coordinates to the level frame of photo k, (..., 3)."""
+        u = self.unknowns
+        if k:
+            stand = u.of(theta, ("stand", k))
+            flat = flat * np.array([self._mirror[k], 1.0])
+            turned = turn_in_plane(stand[..., 0]) @ flat[..., None]
+            # shifts are counted in tenths of a metre, to be of the size of the angle
+            flat = turned[..., 0] + 100.0 * stand[..., 1:]
+        in_body = np.concatenate([flat, -lift[..., None]], axis=-1)
+        prior = priors.DOG_YAW_RAD
+        yaw = prior.mean + prior.spread * u.one(theta, ("dog_yaw", k))
+        turned_body = (turn_about_y(yaw) @ in_body[..., None])[..., 0]
+        depth = self.offset(theta, k, trunk)
+        origin = np.concatenate(
+            [np.broadcast_to(self._origins[k], (*depth.shape, 2)), depth[..., None]], axis=-1
+        )
+        return np.asarray(turned_body + origin)
+
+    def _mark_residuals(self, theta: Array, trunk: Trunk) -> Array:
+        rows: list[Array] = []
+        for k in range(len(self.shots)):
+            own = [(i, mark) for i, mark in enumerate(self.marks) if mark.shot == k]
+            if not own:
+                continue
+            level = np.stack(
+                [
+                    self._level(
+                        theta, k, self.unknowns.of(theta, mark.key), self._lift(mark, trunk), trunk
+                    )
+                    for _, mark in own
+                ],
+                axis=-2,
+            )
+            seen = np.stack([mark.seen_px for _, mark in own])
+            scale = np.array([mark.spread_mm * self._px_per_mm[i] for i, mark in own])
+            miss = (self._camera(theta, k).project(level) - seen) / scale[:, None]
+            rows.append(miss.reshape(*miss.shape[:-2], -1))
+        return np.concatenate(rows, axis=-1)
+
+    def _parts(self, theta: Array) -> list[tuple[str, Array]]:
+        """Residuals with the source of doubt they stand for."""
+        u = self.unknowns
+        trunk = self.trunk(theta)
+        parts: list[tuple[str, Array]] = [("marks", self._mark_residuals(theta, trunk))]
+        for k, shot in enumerate(self.shots):
+            pose = u.of(theta, ("pose", k))
+            size = u.one(theta, ("size", self._size_key(shot)))
+            camera = self._camera(theta, k)
+            parts.append(("corners", reference_residuals(shot.view, camera, pose[..., 2], size)))
+            parts.append(("square", square_residuals(pose, shot.view.seen)))
+        for kind, source in PRIOR_SOURCES.items():
+            parts.extend((source, u.of(theta, key)) for key in u.kinds(kind))
+        parts.extend((str(key[1]), u.of(theta, key)) for key in u.kinds("term"))
+        if self.dog.girth_mm is not None:
+            miss = np.log(self.dog.girth_mm / girth(trunk)) / shape.GIRTH_OVER_ELLIPSE.log_spread
+            parts.append(("girth", miss[..., None]))
+        if self.dog.weight_kg is not None:
+            spread = shape.WEIGHT_PER_TRUNK.log_spread
+            miss = np.log(self.dog.weight_kg / weight(trunk)) / spread
+            parts.append(("weight", miss[..., None]))
+        return parts
+
+    def residuals(self, theta: Array) -> Array:
+        """All residuals in their standard deviations, (..., p) to (..., m)."""
+        return np.concatenate([rows for _, rows in self._parts(theta)], axis=-1)
+
+    def log_spans(self, theta: Array) -> Array:
+        """Log-spans, (..., p) to (..., 4)."""
+        return log_spans(self.trunk(theta))
+
+    def camera_view(self, theta: Array, covariance: Array, k: int) -> CameraView:
+        """How photo k was taken."""
+        camera = self._camera(theta, k)
+        pose = self.unknowns.of(theta, ("pose", k))
+        trunk = self.trunk(theta)
+        middle = self._level(theta, k, np.zeros(2), np.zeros(()), trunk)
+        seen = camera.project(np.stack([middle, middle + np.array([10.0, 0.0, 0.0])]))
+        size = self.shots[k].view.size_px
+        at = self.unknowns.place(("pose", k)).start + 5
+        yaw, pitch, roll = np.degrees(pose[:3])
+        return CameraView(
+            distance_mm=float(np.linalg.norm(camera.translation)),
+            distance_spread=float(np.sqrt(covariance[at, at])),
+            yaw_deg=float(yaw),
+            pitch_deg=float(pitch),
+            roll_deg=float(roll),
+            offset_mm=float(self.offset(theta, k, trunk)),
+            px_per_mm=float(np.linalg.norm(seen[1] - seen[0]) / 10.0),
+            focal_35mm=focal_35mm_from_px(float(camera.focal_px), *size),
+        )
+
+
+PRIOR_SOURCES = {
+    "size": "size",
+    "focal": "focal",
+    "lens": "lens",
+    "offset": "offset",
+    "session": "offset",
+    "dog_yaw": "dog_yaw",
+}
+"""Which source of doubt the prior of each unknown stands for."""

@@ -1,0 +1,139 @@
+"""Marks and photos that do not fit the others, named before anything is fused."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.case import DogFacts
+from photocheck.judge.joint import Joint, Mark, Shot
+from photocheck.judge.solve import Mode, solve
+from photocheck.numerics import derivative
+
+Array = NDArray[np.float64]
+
+# Outlying marks: the two coordinates of a mark against all the others, chi-square with
+# two degrees of freedom at 1 in 2000 (12 marks on one photo give 1 false name in 160).
+MARK_LIMIT = 15.2
+# The noise level itself is only known so well: prior weight of the stated spread, in
+# degrees of freedom (judgement).
+NOISE_PRIOR_FREEDOM = 10.0
+# Two marks that only contradict each other: neither can be called the outlier.
+ALIKE = 0.9
+# A photo's own body length against the others', in standard deviations.
+PHOTO_LIMIT = 3.5
+
+
+@dataclass(frozen=True)
+class Outlier:
+    """A mark that does not fit: which, what to say of it, whether to leave it out."""
+
+    mark: Mark
+    sentence: str
+    drop: bool
+
+
+def outlying_mark(joint: Joint, mode: Mode) -> Outlier | None:
+    """The mark that fits the others worst, if it is beyond belief.
+
+    Baarda's data snooping with the noise level estimated from the other marks:
+    the residuals of one mark against their own covariance.
+    """
+    rows = joint.mark_rows
+    slopes, misses = mode.jacobian[rows], mode.residuals[rows]
+    spread = np.eye(slopes.shape[0]) - slopes @ mode.covariance @ slopes.T
+    freedom = float(np.trace(spread))
+    total = float(misses @ misses)
+    tests: list[tuple[float, int]] = []
+    for i in range(len(joint.marks)):
+        block = slice(2 * i, 2 * i + 2)
+        own = spread[block, block]
+        if np.linalg.eigvalsh(own)[0] < 0.05:
+            continue  # nothing else observes this point
+        test = float(misses[block] @ np.linalg.solve(own, misses[block]))
+        others = (NOISE_PRIOR_FREEDOM + max(total - test, 0.0)) / (
+            NOISE_PRIOR_FREEDOM + max(freedom - 2.0, 0.0)
+        )
+        tests.append((test / max(others, 1.0), i))
+    if not tests:
+        return None
+    tests.sort(reverse=True)
+    test, worst = tests[0]
+    if test < MARK_LIMIT:
+        return None
+    mark = joint.marks[worst]
+    rivals = [
+        i for value, i in tests[1:] if value > ALIKE * test and joint.marks[i].key == mark.key
+    ]
+    name = mark.landmark.replace("_", " ")
+    who = joint.shots[mark.shot].markings[mark.marking].by
+    if rivals:
+        other = joint.marks[rivals[0]]
+        other_who = joint.shots[other.shot].markings[other.marking].by
+        return Outlier(
+            mark,
+            f"The {name} marks of {who} (photo {{photo}}) and {other_who} contradict each other; "
+            "place both again",
+            False,
+        )
+    return Outlier(
+        mark,
+        f"The {name} mark of {who} on photo {{photo}} does not fit the others and was left out",
+        True,
+    )
+
+
+def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bool]]:
+    """Photos whose own idea of the body's length is far from the others'."""
+    if len(shots) < 2:
+        return []
+    lengths, variances = [], []
+    for shot in shots:
+        joint = Joint([shot], dog)
+        mode = solve(joint)
+
+        def straight(theta: Array, joint: Joint = joint) -> Array:
+            points = joint.trunk(theta).points
+            step = points["tail_base"] - points["breastbone"]
+            return np.asarray(np.log(np.linalg.norm(step, axis=-1))[..., None])
+
+        slope = derivative(straight, mode.theta, joint.unknowns.steps)[0]
+        lengths.append(float(straight(mode.theta)[0]))
+        variances.append(float(slope @ mode.covariance @ slope))
+    length, variance = np.array(lengths), np.array(variances)
+    found: list[tuple[int, str, bool]] = []
+    keep = list(range(len(shots)))
+    while len(keep) >= 2:
+        scores = []
+        for k in keep:
+            rest = [j for j in keep if j != k]
+            weights = 1.0 / variance[rest]
+            mean = np.sum(weights * length[rest]) / weights.sum()
+            scores.append((length[k] - mean) / np.sqrt(variance[k] + 1.0 / weights.sum()))
+        worst = int(np.argmax(np.abs(scores)))
+        if abs(scores[worst]) < PHOTO_LIMIT:
+            break
+        k = keep[worst]
+        percent = 100.0 * abs(np.expm1(length[k] - np.mean([length[j] for j in keep if j != k])))
+        if len(keep) == 2:
+            found.append(
+                (
+                    k,
+                    f"Photos {keep[0] + 1} and {keep[1] + 1} show the dog {percent:.0f} % apart in "
+                    "size; check which object gives the scale in each, and where it stood",
+                    False,
+                )
+            )
+            break
+        found.append(
+            (
+                k,
+                f"Photo {k + 1} shows the dog {percent:.0f} % off the others in size and was left "
+                "out; check its reference object",
+                True,
+            )
+        )
+        keep.remove(k)
+    return found

@@ -1,0 +1,63 @@
+"""The maximum of the joint posterior and the curvature around it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.judge.joint import Joint
+from photocheck.numerics import derivative
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One maximum of the posterior.
+
+    Attributes
+    ----------
+    theta : (p,)
+    covariance : (p, p)
+        Of the unknowns.
+    jacobian : (m, p)
+    residuals : (m,)
+    log_evidence : float
+        Laplace approximation of its weight, up to a constant.
+    """
+
+    theta: Array
+    covariance: Array
+    jacobian: Array
+    residuals: Array
+    log_evidence: float
+
+
+def solve(joint: Joint) -> Mode:
+    """The maximum a posteriori unknowns from the joint's starting point."""
+    from scipy.optimize import least_squares
+
+    steps = joint.unknowns.steps
+
+    def slopes(theta: Array) -> Array:
+        return derivative(joint.residuals, theta, steps)
+
+    found = least_squares(
+        joint.residuals,
+        joint.unknowns.start,
+        jac=slopes,
+        method="lm",
+        x_scale="jac",
+        xtol=1e-7,
+        ftol=1e-9,
+        max_nfev=100,
+    )
+    jacobian = slopes(found.x)
+    information = jacobian.T @ jacobian
+    scale = 1.0 / np.sqrt(np.diag(information))
+    scaled = information * np.outer(scale, scale)
+    covariance = np.linalg.inv(scaled) * np.outer(scale, scale)
+    log_evidence = -found.cost - 0.5 * (np.linalg.slogdet(scaled)[1] - 2.0 * np.sum(np.log(scale)))
+    return Mode(found.x, covariance, jacobian, found.fun, float(log_evidence))

@@ -1,0 +1,113 @@
+"""What is believed before the photo is looked at: how such photos are taken.
+
+One place for every prior of the scale stage.  Where no published figure is
+known the entry says "judgement"; the benchmark shows what they lead to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from photocheck.case import Reference
+from photocheck.errors import CaseError
+from photocheck.words import PLACES
+
+
+@dataclass(frozen=True)
+class Normal:
+    """A normal prior: `mean` and standard deviation `spread`, in the unit of its use."""
+
+    mean: float
+    spread: float
+
+
+# Owners are told to stand level with the dog's chest and square to it.  The spread is
+# wide enough for a standing person looking down on the dog (judgement).
+YAW_RAD: Final = Normal(0.0, 0.16)
+PITCH_RAD: Final = Normal(0.0, 0.14)
+
+# The dog against the reference plane: told to stand parallel (judgement).
+DOG_YAW_RAD: Final = Normal(0.0, 0.07)
+
+# ln of the camera distance in mm; so wide that it only keeps the fit from running away.
+LOG_DISTANCE: Final = Normal(7.9, 1.0)
+
+# Main cameras of phones lie at 23 to 28 mm, their double zoom at 45 to 56 mm
+# (common practice, no source); most photos of dogs are taken with the main camera.
+FOCAL_35MM_UNKNOWN: Final = 26.5
+LOG_FOCAL_UNKNOWN: Final = 0.14
+
+# Radial distortion as the fraction by which the corner of the frame is displaced.
+# Phones correct theirs; what is left is below about 1.5 % (judgement).
+LENS_CORNER: Final = Normal(0.0, 0.010)
+LENS_CORNER_CALIBRATED: Final = Normal(0.0, 0.001)
+
+# Share of the variance of the offset that photos of one session have in common
+# when the reference is said to have stood in the same place (judgement).
+OFFSET_SHARED: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Offset:
+    """The reference in front of the dog's middle plane, towards the camera.
+
+    ``half_widths * (half the trunk's width) + beyond_mm``, with a standard
+    deviation of ``spread_mm``.
+    """
+
+    half_widths: float
+    beyond_mm: float
+    spread_mm: float
+
+
+# All judgement: what people mean when they pick these words (`words.PLACE_TITLES`).
+PLACE_OFFSETS: Final = MappingProxyType(
+    {
+        "near_flank": Offset(1.0, 15.0, 20.0),
+        "near_feet": Offset(1.0, 60.0, 45.0),
+        "middle": Offset(0.0, 0.0, 30.0),
+        "far_feet": Offset(-1.0, -80.0, 40.0),
+        "wall_close": Offset(-1.0, -130.0, 75.0),
+        "wall": Offset(0.0, -720.0, 280.0),
+        "unknown": Offset(0.0, -120.0, 300.0),
+    }
+)
+if tuple(PLACE_OFFSETS) != PLACES:
+    raise AssertionError("every place of words.PLACES needs its offset, in the same order")
+
+# A distance somebody measured: 2 cm, or a tenth of it (judgement).
+MEASURED_OFFSET_MM: Final = 20.0
+MEASURED_OFFSET_FRACTION: Final = 0.1
+
+
+def offset_prior(reference: Reference) -> Offset:
+    """Offset of a reference as its owner described it.
+
+    A measured distance (`Reference.offset_mm`) beats the words.
+
+    Raises
+    ------
+    CaseError
+        When the place is not one of `words.PLACES` or the spread is not positive.
+    """
+    if reference.offset_spread_mm is not None and not reference.offset_spread_mm > 0:
+        raise CaseError(
+            f"the spread of the offset must be above zero, not {reference.offset_spread_mm:g} mm",
+            where="reference",
+            do="give how far off the distance may be, for example 2 cm",
+        )
+    if reference.offset_mm is not None:
+        spread = max(MEASURED_OFFSET_MM, MEASURED_OFFSET_FRACTION * abs(reference.offset_mm))
+        return Offset(0.0, reference.offset_mm, reference.offset_spread_mm or spread)
+    if reference.place not in PLACE_OFFSETS:
+        raise CaseError(
+            f"the place {reference.place!r} is not known",
+            where="reference",
+            do="use one of " + ", ".join(PLACES),
+        )
+    place = PLACE_OFFSETS[reference.place]
+    if reference.offset_spread_mm is None:
+        return place
+    return Offset(place.half_widths, place.beyond_mm, reference.offset_spread_mm)
