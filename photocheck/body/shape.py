@@ -39,7 +39,7 @@ class Depth:
 # --- the trunk ---------------------------------------------------------------
 
 # F is the straight distance breastbone - tail base.
-CHEST_DEPTH_OVER_F: Final = Ratio(0.42, 0.12, "body study: 0.36 to 0.52")
+CHEST_DEPTH_OVER_F: Final = Ratio(0.43, 0.12, "body study: 0.36 to 0.53")
 TRUNK_WIDTH_OVER_DEPTH: Final = MappingProxyType(
     {
         "unknown": Ratio(0.74, 0.13, "body study: 0.63 to 0.83; upper end judgement"),
@@ -48,7 +48,7 @@ TRUNK_WIDTH_OVER_DEPTH: Final = MappingProxyType(
         "broad": Ratio(0.87, 0.09, "judgement: round-ribbed heavy dogs"),
     }
 )
-FLANK_WIDTH_OVER_CHEST: Final = Ratio(0.92, 0.10, "body study")
+FLANK_WIDTH_OVER_CHEST: Final = Ratio(0.90, 0.10, "body study")
 GIRTH_OVER_ELLIPSE: Final = Ratio(
     1.02, 0.035, "body study 1.021 +- 0.009, and the reading's own spread"
 )
@@ -65,13 +65,13 @@ NECK_WIDTH_OVER_CHORD: Final = Ratio(
 )
 NECK_EXPONENT: Final = Ratio(2.25, 0.07, "body study: dogs 2.06 to 2.38, an ellipse has 2")
 REAR_SURPLUS: Final = Ratio(
-    1.07, 0.038, "body study: haunches bulge, the tape arches over the croup"
+    1.085, 0.038, "body study: haunches bulge, the tape arches over the croup"
 )
 FRONT_SURPLUS: Final = Ratio(1.055, 0.025, "body study: the tape over its line in the photo")
 
 # Where the tape comes out behind the foreleg: along the chord breastbone - last rib,
 # below it (both over the chord), and to the side over half the flank's width.
-FRONT_TURN_ALONG: Final = 0.47
+FRONT_TURN_ALONG: Final = 0.52
 FRONT_TURN_BELOW: Final = Ratio(0.22, 0.22, "body study: 0.17 to 0.26")
 FRONT_TURN_SIDE: Final = 0.74
 FRONT_TURN_ABOVE_CHEST: Final = 0.11
@@ -82,14 +82,16 @@ FRONT_TURN_ABOVE_CHEST: Final = 0.11
 # How much nearer to the body the tape lies than the outline in the photo.
 COAT_PRESSED: Final = MappingProxyType(
     {
-        "unknown": Depth(3.0, 3.0, "judgement"),
-        "short": Depth(1.5, 1.5, "judgement"),
-        "medium": Depth(6.0, 3.0, "judgement"),
-        "long": Depth(15.0, 7.0, "judgement"),
+        "unknown": Depth(4.0, 5.0, "judgement"),
+        "short": Depth(
+            3.0, 2.5, "judgement: a stand-off of 2 to 8 mm, a quarter left under a tape"
+        ),
+        "medium": Depth(9.0, 4.0, "judgement: a stand-off of 8 to 20 mm"),
+        "long": Depth(20.0, 6.0, "judgement: a stand-off of 20 to 40 mm"),
     }
 )
-COAT_PRESSED_SHARE: Final = 0.6
-COAT_PRESSED_SHARE_SPREAD: Final = 0.2
+COAT_PRESSED_SHARE: Final = 0.75
+COAT_PRESSED_SHARE_SPREAD: Final = 0.15
 
 # --- marking -----------------------------------------------------------------
 

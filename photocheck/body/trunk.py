@@ -151,8 +151,7 @@ def _rear(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     ellipse with the flank's half width and the rise seen in the photo.
     """
     start, end = (points[name] for name in SPAN_ENDS["rear_length"])
-    topline = points["tail_base"] - points["shoulder_top"]
-    topline = topline / _length(topline)[..., None]
+    topline = _topline(trunk)
     step = end - start
     along = np.sum(step * topline, axis=-1)
     across = step[..., 0] * topline[..., 1] - step[..., 1] * topline[..., 0]
@@ -169,20 +168,28 @@ def _pressed(trunk: Trunk) -> Array:
 
 
 def _without_coat(trunk: Trunk) -> dict[str, Array]:
-    """Marks moved in from the coat's outline to where the tape presses it down.
+    """Outline marks moved in to where the tape presses the coat down.
 
-    The three outline marks move towards the middle of the trunk; the last rib
-    lies inside the outline and stays.
+    The breastbone moves back along the topline, shoulder top and tail base down
+    across it: square to the outline there.  The last rib lies inside the outline
+    and stays.
     """
-    ends = ("breastbone", "shoulder_top", "tail_base")
-    middle = (trunk.points["breastbone"] + trunk.points["tail_base"]) / 2
-    middle = (middle + trunk.points["last_rib"]) / 2
+    back = _topline(trunk)
+    down = np.stack([-back[..., 1], back[..., 0]], axis=-1)
+    below = trunk.points["last_rib"] - trunk.points["shoulder_top"]
+    down = down * np.sign(np.sum(down * below, axis=-1, keepdims=True))
     pressed = _pressed(trunk)[..., None]
     moved = dict(trunk.points)
-    for name in ends:
-        inward = middle - trunk.points[name]
-        moved[name] = trunk.points[name] + pressed * inward / _length(inward)[..., None]
+    moved["breastbone"] = trunk.points["breastbone"] + pressed * back
+    moved["shoulder_top"] = trunk.points["shoulder_top"] + pressed * down
+    moved["tail_base"] = trunk.points["tail_base"] + pressed * down
     return moved
+
+
+def _topline(trunk: Trunk) -> Array:
+    """Unit vector from the shoulder top to the tail base, (..., 2)."""
+    back = trunk.points["tail_base"] - trunk.points["shoulder_top"]
+    return np.asarray(back / _length(back)[..., None])
 
 
 def _way(start: Array, bends: Sequence[Array], end: Array) -> Array:
