@@ -9,7 +9,7 @@ from photocheck.judge.estimate import estimate
 from photocheck.judge.joint import Joint, Shot
 from photocheck.judge.solve import solve
 from photocheck.photo.photo import CameraFacts
-from photocheck.scale.pose import View, camera_of, poses
+from photocheck.scale.pose import View, camera_of, likely_poses
 from photocheck.scale.priors import Offset
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.words import SPAN_ENDS, SPANS
@@ -68,10 +68,13 @@ def test_covariance_agrees_with_a_monte_carlo_twin() -> None:
     """
     rng = np.random.default_rng(11)
     base_view = square_view("a4", offset=Offset(0.0, -300.0, 60.0), at=(150.0, 60.0))
-    base = Joint([Shot(base_view, poses(base_view)[0], (marking(2200.0),))], DogFacts())
+    base = Joint([Shot(base_view, likely_poses(base_view)[0], (marking(2200.0),))], DogFacts())
     u = base.unknowns
-    normals = [u.place(k) for kind in ("term", "size", "focal", "lens", "offset", "session",
-                                       "dog_yaw") for k in u.kinds(kind)]
+    normals = [
+        u.place(k)
+        for kind in ("term", "size", "focal", "lens", "offset", "session", "dog_yaw", "dog_lean")
+        for k in u.kinds(kind)
+    ]
     errors, variances = [], []
     for _ in range(220):
         truth = u.start
@@ -86,8 +89,9 @@ def test_covariance_agrees_with_a_monte_carlo_twin() -> None:
     ratio = np.sqrt(np.mean(np.square(errors), axis=0) / np.mean(variances, axis=0))
     # 220 draws know a standard deviation to 5 %
     assert np.all((ratio > 0.85) & (ratio < 1.17)), ratio
-    bias = np.mean(errors, axis=0) / np.sqrt(np.mean(variances, axis=0) / len(errors))
-    assert np.all(np.abs(bias) < 4.0), bias
+    # what linear propagation leaves out stays well below the doubt itself
+    bias = np.mean(errors, axis=0) / np.sqrt(np.mean(variances, axis=0))
+    assert np.all(np.abs(bias) < 0.35), bias
 
 
 def photograph(
@@ -166,8 +170,9 @@ def test_a_photo_with_the_wrong_reference_is_named() -> None:
     good = square_view("a4")
     # an A4 sheet taken for a letter sheet would hardly show; a card taken for one does
     wrong_seen = square_view("a4", distance=2500.0).seen
-    small = ReferenceSeen("id_card", "marked", wrong_seen.points_mm * 0.288, wrong_seen.points_px,
-                          0.5, 0.001)
+    small = ReferenceSeen(
+        "id_card", "marked", wrong_seen.points_mm * 0.288, wrong_seen.points_px, 0.5, 0.001
+    )
     wrong = View(good.size_px, good.camera, small, good.offset)
     found = estimate([good, wrong, good], [[marking()]] * 3, DogFacts())
     assert any("Photo 2" in sentence for sentence in found.outliers)
@@ -220,8 +225,16 @@ def test_other_references_give_the_same_scale(kind: str) -> None:
         # seen from 2.5 m a ball's outline is a hair larger than its equator: by hand
         radius = 100.0 if kind == "disc" else 100.0 / np.sqrt(1 - (100.0 / 2500.0) ** 2)
         rim = np.array([pixel(radius * np.cos(a), radius * np.sin(a), 2500.0) for a in t])
-        seen = ReferenceSeen(kind, "found", np.zeros((0, 2)), np.zeros((0, 2)), 1.0, 0.005,
-                             outline_px=rim, diameter_mm=200.0)
+        seen = ReferenceSeen(
+            kind,
+            "found",
+            np.zeros((0, 2)),
+            np.zeros((0, 2)),
+            1.0,
+            0.005,
+            outline_px=rim,
+            diameter_mm=200.0,
+        )
     view = View((4032, 3024), CameraFacts(26.0, "given"), seen, Offset(0.0, 0.0, 10.0))
     found = estimate([view], [[marking()]], DogFacts())
     assert found.straight_mm[3] == pytest.approx(straight("full_length"), rel=2e-3)
@@ -233,7 +246,7 @@ def test_the_solver_agrees_with_a_derivative_free_minimiser() -> None:
 
     view = square_view("id_card", spread_px=1.0)
     rng = np.random.default_rng(2)
-    shot = Shot(view, poses(view)[0], (marking(noise=rng.normal(0, 5, (4, 2))),))
+    shot = Shot(view, likely_poses(view)[0], (marking(noise=rng.normal(0, 5, (4, 2))),))
     joint = Joint([shot], DogFacts(girth_mm=700.0))
     mode = solve(joint)
 

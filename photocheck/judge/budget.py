@@ -92,7 +92,7 @@ def _what_actions_leave(
         found["focal"] = (("focal",), _LEFT_FOCAL)
     if any(view.seen.kind != "marker_sheet" for view in views):
         found["corners"] = (("corners",), _LEFT_SHARP)
-    found["square"] = (("square", "dog_yaw"), _LEFT_SQUARE)
+    found["square"] = (("square", "dog_turn"), _LEFT_SQUARE)
     if case.dog.girth_mm is None:
         found["trunk"] = (("trunk_depth", "trunk_width", "flank_width"), _LEFT_TRUNK)
     bent = any(m.bends.get("front_length") or "chest_bottom" in m.marks for m in markings)

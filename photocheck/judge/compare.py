@@ -171,7 +171,8 @@ def score_limit(joint: Array, faults: tuple[Fault, ...], false_alarms: float) ->
     norms = np.sqrt(np.einsum("ij,jk,ik->i", directions, inverse, directions))
     scores = np.abs(directions @ inverse @ draws) / norms[:, None]
     squares = np.sum((inverse @ draws) * draws, axis=0)
-    largest = np.maximum(scores.max(axis=0), _chi_score(squares, len(joint)))
+    chi = np.interp(squares, *_chi_table(len(joint)))
+    largest = np.maximum(scores.max(axis=0), chi)
     return float(np.quantile(largest, 1.0 - false_alarms))
 
 
@@ -189,6 +190,13 @@ def _chi_score(squares: Array | float, freedom: int) -> Array:
     """A chi-square as the normal score of the same two-sided tail probability."""
     tail = np.maximum(chdtrc(freedom, squares), 1e-300)
     return np.asarray(-ndtri(tail / 2.0))
+
+
+@lru_cache(maxsize=8)
+def _chi_table(freedom: int) -> tuple[Array, Array]:
+    """`_chi_score` on a grid, for the many draws of the limit."""
+    grid = np.linspace(0.0, 80.0, 4001)
+    return grid, _chi_score(grid, freedom)
 
 
 def _overall(differences: Array, inverse: Array) -> float:

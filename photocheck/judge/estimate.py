@@ -18,14 +18,14 @@ from photocheck.judge.joint import CameraView, Joint, Shot
 from photocheck.judge.outliers import outlying_mark, outlying_photos
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative
-from photocheck.scale.pose import View, poses
+from photocheck.scale.pose import View, likely_poses
 from photocheck.words import SPAN_ENDS, SPANS
 
 Array = NDArray[np.float64]
 
 # A rival pose this much less likely (in natural logarithms) is not worth mixing in.
 LEAST_EVIDENCE = 6.0
-OWN_SOURCES = frozenset({"marks", "corners", "square", "offset", "dog_yaw"})
+OWN_SOURCES = frozenset({"marks", "corners", "square", "offset", "dog_turn"})
 """Sources that another photo brings afresh, so that fusing averages them."""
 
 
@@ -68,7 +68,7 @@ def estimate(
     dog : DogFacts
     """
     candidates = [
-        [Shot(view, pose, tuple(marks)) for pose in poses(view)]
+        [Shot(view, pose, tuple(marks)) for pose in likely_poses(view)]
         for view, marks in zip(views, markings, strict=True)
     ]
     all_best = [shots[0] for shots in candidates]

@@ -20,7 +20,7 @@ from photocheck.case import DogFacts, Marking
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.scale import priors
-from photocheck.scale.pinhole import Pinhole, turn_about_y, turn_in_plane
+from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
 from photocheck.scale.pose import (
     POSE_STEP,
     View,
@@ -221,6 +221,7 @@ class Joint:
             u.add(("offset", k), [0.0], 1e-4)
             u.add(("session", shot.view.offset), [0.0], 1e-4)
             u.add(("dog_yaw", k), [0.0], 1e-4)
+            u.add(("dog_lean", k), [0.0], 1e-4)
             if k:
                 u.add(("stand", k), [0.0, 0.0, 0.0], 1e-4)
 
@@ -303,9 +304,10 @@ class Joint:
             # shifts are counted in tenths of a metre, to be of the size of the angle
             flat = turned[..., 0] + 100.0 * stand[..., 1:]
         in_body = np.concatenate([flat, -lift[..., None]], axis=-1)
-        prior = priors.DOG_YAW_RAD
-        yaw = prior.mean + prior.spread * u.one(theta, ("dog_yaw", k))
-        turned_body = (turn_about_y(yaw) @ in_body[..., None])[..., 0]
+        yaw = priors.DOG_YAW_RAD.at(u.one(theta, ("dog_yaw", k)))
+        lean = self.shots[k].view.offset.lean.at(u.one(theta, ("dog_lean", k)))
+        turn = turn_about_y(yaw) @ turn_about_x(lean)
+        turned_body = (turn @ in_body[..., None])[..., 0]
         depth = self.offset(theta, k, trunk)
         origin = np.concatenate(
             [np.broadcast_to(self._origins[k], (*depth.shape, 2)), depth[..., None]], axis=-1
@@ -392,6 +394,7 @@ PRIOR_SOURCES = {
     "lens": "lens",
     "offset": "offset",
     "session": "offset",
-    "dog_yaw": "dog_yaw",
+    "dog_yaw": "dog_turn",
+    "dog_lean": "dog_turn",
 }
 """Which source of doubt the prior of each unknown stands for."""

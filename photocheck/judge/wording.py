@@ -31,7 +31,7 @@ DOUBT_TITLES: Final[Mapping[str, str]] = {
     "focal": "the camera's focal length",
     "lens": "the lens' distortion",
     "offset": "how far the reference stood from the dog's middle",
-    "dog_yaw": "how parallel the dog stood to the reference",
+    "dog_turn": "how parallel the dog stood to the reference",
     "size": "the true size of the reference",
     "girth": "the girth reading",
     "weight": "the weight",

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from photocheck.numerics import derivative
 from photocheck.photo.camera import FOCAL_SPREADS, focal_px
 from photocheck.photo.photo import CameraFacts
-from photocheck.scale import priors
+from photocheck.scale import planes, priors
 from photocheck.scale.pinhole import (
     Pinhole,
     ball_conic,
@@ -93,12 +93,11 @@ def camera_of(view: View, pose: Array, focal: Array, lens: Array) -> Pinhole:
     rotation = turn_about_y(pose[..., 0]) @ turn_about_x(pose[..., 1])
     depth = np.exp(pose[..., 5])
     translation = np.stack([pose[..., 3] * depth, pose[..., 4] * depth, depth], axis=-1)
-    prior = view.log_focal
     return Pinhole(
         rotation=rotation,
         translation=translation,
-        focal_px=np.exp(prior.mean + prior.spread * focal),
-        corner_shift=view.corner_shift.mean + view.corner_shift.spread * lens,
+        focal_px=np.exp(view.log_focal.at(focal)),
+        corner_shift=view.corner_shift.at(lens),
         centre_px=view.centre_px,
         corner_radius_px=view.diagonal_px / 2.0,
     )
@@ -142,11 +141,12 @@ def square_residuals(pose: Array, seen: ReferenceSeen) -> Array:
     )
 
 
-def poses(view: View) -> list[Array]:
-    """The one or two poses that explain the reference, likelier first, each (6,).
+def likely_poses(view: View) -> list[Array]:
+    """The poses that explain the reference, likelier first, each (6,).
 
     A small plane seen from afar looks much the same tilted one way or the other,
-    so the fit starts from both tilts; the joint estimate weighs what remains.
+    so the fit starts from square on, from both poses of the plain geometry, and
+    from the mirrored tilt of what it finds; the joint estimate weighs what remains.
     """
     from scipy.optimize import least_squares
 
@@ -166,18 +166,45 @@ def poses(view: View) -> list[Array]:
         return derivative(misfit, pose, np.full(6, POSE_STEP))
 
     found: list[tuple[float, Array]] = []
-    start = _first_guess(view)
-    first = least_squares(misfit, start, jac=slopes, method="lm", max_nfev=60)
-    found.append((float(first.cost), first.x))
-    mirrored = first.x * np.array([-1.0, -1.0, 1.0, 1.0, 1.0, 1.0])
-    if np.hypot(first.x[0], first.x[1]) < 0.03:
-        # Nearly square: a tilted second answer, if there is one, lies further off.
-        mirrored = start + np.array([0.35, 0.0, 0.0, 0.0, 0.0, 0.0])
-    second = least_squares(misfit, mirrored, jac=slopes, method="lm", max_nfev=60)
-    if np.linalg.norm(second.x[:2] - first.x[:2]) > 0.01:
-        found.append((float(second.cost), second.x))
+
+    def fit(start: Array) -> None:
+        fitted = least_squares(misfit, start, jac=slopes, method="lm", max_nfev=60)
+        if all(np.linalg.norm(fitted.x[:2] - pose[:2]) > SAME_TILT for _, pose in found):
+            found.append((float(fitted.cost), fitted.x))
+
+    for start in _starts(view):
+        fit(start)
+    fit(min(found, key=lambda item: item[0])[1] * _MIRRORED)
     found.sort(key=lambda item: item[0])
-    return [pose for _, pose in found]
+    return [pose for cost, pose in found if cost < found[0][0] + HOPELESS]
+
+
+SAME_TILT = 0.01
+"""Tilts nearer than this, rad, are one pose."""
+HOPELESS = 12.0
+"""A pose whose half sum of squares is this much worse (odds of 1 to 160,000) is dropped."""
+_MIRRORED = np.array([-1.0, -1.0, 1.0, 1.0, 1.0, 1.0])
+
+
+def _starts(view: View) -> list[Array]:
+    """Where the fit of the pose begins: square on, and where the geometry points."""
+    square = _first_guess(view)
+    starts = [square]
+    seen = view.seen
+    if len(seen.points_px) >= 4:
+        centre = (float(view.centre_px[0]), float(view.centre_px[1]))
+        for plain in planes.poses(seen, float(np.exp(view.log_focal.mean)), centre):
+            x, y, z = plain.translation
+            tilt = np.clip([plain.yaw, plain.pitch], -MOST_TILT, MOST_TILT)
+            starts.append(np.array([*tilt, plain.roll, x / z, y / z, np.log(z)]))
+    elif len(seen.outline_px) and seen.kind == "disc":
+        # an ellipse tells how far a disc is tilted and about which line
+        starts += [square + np.array([0.2, sign * 0.2, 0, 0, 0, 0]) for sign in (1.0, -1.0)]
+    return starts
+
+
+MOST_TILT = 1.0
+"""Tilts beyond this, rad, come from noise, not from how people take photos (judgement)."""
 
 
 def _first_guess(view: View) -> Array:

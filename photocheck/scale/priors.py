@@ -6,9 +6,12 @@ known the entry says "judgement"; the benchmark shows what they lead to.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from photocheck.case import Reference
 from photocheck.errors import CaseError
@@ -22,14 +25,21 @@ class Normal:
     mean: float
     spread: float
 
+    def at(self, score: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The value `score` standard deviations from the mean."""
+        return self.mean + self.spread * score
 
-# Owners are told to stand level with the dog's chest and square to it.  The spread is
-# wide enough for a standing person looking down on the dog (judgement).
+
+# Owners are told to stand level with the dog's chest and square to it.  The spreads are
+# wide enough for people who stay on their feet and look down on the dog (judgement).
 YAW_RAD: Final = Normal(0.0, 0.16)
-PITCH_RAD: Final = Normal(0.0, 0.14)
+PITCH_RAD: Final = Normal(0.0, 0.17)
 
-# The dog against the reference plane: told to stand parallel (judgement).
-DOG_YAW_RAD: Final = Normal(0.0, 0.07)
+# The dog against the reference plane: told to stand parallel.  What is propped up leans
+# more than what hangs on a wall (judgement).
+DOG_YAW_RAD: Final = Normal(0.0, 0.085)
+DOG_LEAN_PROPPED_RAD: Final = Normal(0.0, 0.06)
+DOG_LEAN_HUNG_RAD: Final = Normal(0.0, 0.025)
 
 # ln of the camera distance in mm; so wide that it only keeps the fit from running away.
 LOG_DISTANCE: Final = Normal(7.9, 1.0)
@@ -60,6 +70,7 @@ class Offset:
     half_widths: float
     beyond_mm: float
     spread_mm: float
+    lean: Normal = DOG_LEAN_PROPPED_RAD
 
 
 # All judgement: what people mean when they pick these words (`words.PLACE_TITLES`).
@@ -69,8 +80,8 @@ PLACE_OFFSETS: Final = MappingProxyType(
         "near_feet": Offset(1.0, 60.0, 45.0),
         "middle": Offset(0.0, 0.0, 30.0),
         "far_feet": Offset(-1.0, -80.0, 40.0),
-        "wall_close": Offset(-1.0, -130.0, 75.0),
-        "wall": Offset(0.0, -720.0, 280.0),
+        "wall_close": Offset(-1.0, -130.0, 75.0, DOG_LEAN_HUNG_RAD),
+        "wall": Offset(0.0, -720.0, 280.0, DOG_LEAN_HUNG_RAD),
         "unknown": Offset(0.0, -120.0, 300.0),
     }
 )
@@ -98,9 +109,6 @@ def offset_prior(reference: Reference) -> Offset:
             where="reference",
             do="give how far off the distance may be, for example 2 cm",
         )
-    if reference.offset_mm is not None:
-        spread = max(MEASURED_OFFSET_MM, MEASURED_OFFSET_FRACTION * abs(reference.offset_mm))
-        return Offset(0.0, reference.offset_mm, reference.offset_spread_mm or spread)
     if reference.place not in PLACE_OFFSETS:
         raise CaseError(
             f"the place {reference.place!r} is not known",
@@ -108,6 +116,10 @@ def offset_prior(reference: Reference) -> Offset:
             do="use one of " + ", ".join(PLACES),
         )
     place = PLACE_OFFSETS[reference.place]
+    if reference.offset_mm is not None:
+        spread = max(MEASURED_OFFSET_MM, MEASURED_OFFSET_FRACTION * abs(reference.offset_mm))
+        spread = reference.offset_spread_mm or spread
+        return Offset(0.0, reference.offset_mm, spread, place.lean)
     if reference.offset_spread_mm is None:
         return place
-    return Offset(place.half_widths, place.beyond_mm, reference.offset_spread_mm)
+    return replace(place, spread_mm=reference.offset_spread_mm)

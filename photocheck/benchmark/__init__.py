@@ -1,0 +1,4 @@
+"""Benchmark: the estimate against phantoms, a naive ruler and the Cramér-Rao bound.
+
+The only place where the phantom and the estimator meet.
+"""

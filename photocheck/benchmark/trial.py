@@ -1,0 +1,171 @@
+"""One phantom, its photos, and what each method makes of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.benchmark.bound import Bound, Look, bound_of
+from photocheck.benchmark.population import Subject
+from photocheck.case import Reading
+from photocheck.judge.compare import compare
+from photocheck.judge.estimate import estimate
+from photocheck.judge.tolerances import tape_log_spread
+from photocheck.phantom.scene import Observation, Scene, observe, random_scene
+from photocheck.photo.photo import CameraFacts
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.markers import print_scale
+from photocheck.scale.pose import View
+from photocheck.scale.priors import offset_prior
+from photocheck.scale.seen import ReferenceSeen
+from photocheck.words import SPAN_ENDS, SPANS
+
+Array = NDArray[np.float64]
+
+MARKER_CORNER_PX = 0.3
+"""Corner noise of the marker sheet's detector (see scale.markers)."""
+OTHER_CORNER_PX = 1.0
+"""Corner noise of cards, sheets, points and outlines."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a set of trials has in common; None draws at random.
+
+    `photos` photos of each dog, each marked once with `mark_sd_mm` (a range).
+    """
+
+    name: str
+    kind: str | None = None
+    place: str | None = None
+    photos: int = 1
+    mark_sd_mm: tuple[float, float] = (3.0, 8.0)
+    oblique: bool | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """Logarithms and flags of one trial.
+
+    Attributes
+    ----------
+    error, spread, naive : (4,)
+        ln(estimate) - ln(truth); its stated standard deviation; ln(ruler) - ln(truth).
+    bound : Bound
+    good_flagged : bool
+        Whether correct readings (with tape noise) were flagged.
+    good_told : bool
+        Whether they were called neither doubtful nor undecidable.
+    off_flagged : (4, 2) bool
+        Whether one reading 25 % short or long was flagged.
+    """
+
+    error: Array
+    spread: Array
+    naive: Array
+    bound: Bound
+    good_flagged: bool
+    good_told: bool
+    off_flagged: NDArray[np.bool_]
+
+
+def corner_noise(kind: str) -> float:
+    """Noise of a reference's points, px per axis."""
+    return MARKER_CORNER_PX if REFERENCES[kind].form == "markers" else OTHER_CORNER_PX
+
+
+def view_of(seen: Observation) -> View:
+    """An observation as the scale stage would hand it on."""
+    kind = seen.reference.kind
+    factor, spread = 1.0, REFERENCES[kind].size_spread
+    if REFERENCES[kind].form == "markers":
+        factor, spread = print_scale(seen.reference.bar_mm)
+    told = CameraFacts(seen.focal_35mm, "exif 35 mm" if seen.focal_35mm else "prior")
+    return View(
+        seen.size_px,
+        told,
+        ReferenceSeen(
+            kind,
+            "marked",
+            seen.points_mm,
+            seen.points_px,
+            seen.reference.corner_spread_px or 1.0,
+            spread,
+            factor,
+            seen.outline_px,
+            seen.reference.diameter_mm,
+        ),
+        offset_prior(seen.reference),
+    )
+
+
+def ruler(seen: Observation, scene: Scene) -> Array:
+    """The naive pixel ruler: picture distance times mm per px at the reference, (4,), ln mm."""
+    if len(seen.outline_px):
+        wide = np.ptp(seen.outline_px, axis=0).mean()
+        mm_per_px = (seen.reference.diameter_mm or 0.0) / wide
+    else:
+        flat = seen.points_mm - seen.points_mm.mean(axis=0)
+        spread = seen.points_px - seen.points_px.mean(axis=0)
+        mm_per_px = float(np.sqrt(np.sum(flat**2) / np.sum(spread**2)))
+    marks = {name: np.array(xy) for name, xy in seen.marking.marks.items()}
+    parts = [np.linalg.norm(marks[b] - marks[a]) for a, b in (SPAN_ENDS[s] for s in SPANS[:3])]
+    return np.log(mm_per_px * np.array([*parts, parts[1] + parts[2]]))
+
+
+def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
+    """Photograph one phantom by a setting and hold every method against its tape truth."""
+    looks, views, markings, rulers = [], [], [], []
+    for _ in range(setting.photos):
+        scene = random_scene(
+            rng, dog=one.dog, kind=setting.kind, place=setting.place, oblique=setting.oblique
+        )
+        noise = float(rng.uniform(*setting.mark_sd_mm))
+        corner = corner_noise(scene.reference.kind)
+        seen = observe(scene, rng, noise, corner, helpers=False)
+        # nobody tells the program how carefully the marks were placed
+        marking = type(seen.marking)(seen.marking.marks, by="owner")
+        looks.append(Look(scene, noise, corner))
+        views.append(view_of(seen))
+        markings.append([marking])
+        rulers.append(ruler(seen, scene))
+    truth = np.log(one.truth_mm)
+    found = estimate(views, markings, one.facts)
+    flagged, told, off = _orders(found.log_spans, found.covariance, one.truth_mm, rng)
+    return Outcome(
+        error=found.log_spans - truth,
+        spread=np.sqrt(np.diag(found.covariance)),
+        naive=np.mean(rulers, axis=0) - truth,
+        bound=bound_of(looks),
+        good_flagged=flagged,
+        good_told=told,
+        off_flagged=off,
+    )
+
+
+def _orders(
+    log_spans: Array, covariance: Array, truth_mm: Array, rng: np.random.Generator
+) -> tuple[bool, bool, NDArray[np.bool_]]:
+    """A good order with tape noise, and the same with one reading a quarter off."""
+    from photocheck.judge.tolerances import MUST_CATCH
+
+    tape = truth_mm * np.exp(rng.normal(0.0, tape_log_spread(truth_mm)))
+
+    def outcome(values: Array):  # type: ignore[no-untyped-def]
+        readings = {
+            s: Reading(float(mm), f"{mm:.0f} mm", "cm")
+            for s, mm in zip(SPANS, values, strict=True)
+        }
+        return compare(log_spans, covariance, readings)
+
+    good = outcome(tape)
+    told = not good.faults and all(c <= MUST_CATCH for c in good.catches.values())
+    off = np.zeros((4, 2), bool)
+    for i in range(4):
+        for j, factor in enumerate((0.75, 1.25)):
+            values = tape.copy()
+            values[i] *= factor
+            off[i, j] = bool(outcome(values).faults)
+    return bool(good.faults), told, off
