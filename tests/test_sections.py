@@ -45,4 +45,6 @@ def test_half_superellipse_of_exponent_two_is_half_an_ellipse() -> None:
 @pytest.mark.parametrize("exponent", [1.6, 2.0, 3.0])
 def test_superellipse_area_is_shapely_area(exponent: float) -> None:
     area = superellipse_polygon(3.0, 2.0, exponent).area
-    assert superellipse_area(np.array(1.5), np.array(1.0), exponent) == pytest.approx(area, rel=1e-4)
+    assert superellipse_area(np.array(1.5), np.array(1.0), exponent) == pytest.approx(
+        area, rel=1e-4
+    )

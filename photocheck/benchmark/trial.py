@@ -14,6 +14,7 @@ from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.phantom.scene import Observation, Scene, observe, random_scene
+from photocheck.photo.camera import FOCAL_SPREADS
 from photocheck.photo.photo import CameraFacts
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.markers import print_scale
@@ -82,7 +83,10 @@ def view_of(seen: Observation) -> View:
     factor, spread = 1.0, REFERENCES[kind].size_spread
     if REFERENCES[kind].form == "markers":
         factor, spread = print_scale(seen.reference.bar_mm)
-    told = CameraFacts(seen.focal_35mm, "exif 35 mm" if seen.focal_35mm else "prior")
+    told = CameraFacts(None, "prior")
+    if seen.focal_35mm:
+        source = "exif 35 mm"
+        told = CameraFacts(seen.focal_35mm, source, focal_spread=FOCAL_SPREADS[source])
     return View(
         seen.size_px,
         told,

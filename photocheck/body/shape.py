@@ -58,6 +58,10 @@ GIRTH_OVER_ELLIPSE: Final = Ratio(
 DENSITY_KG_PER_MM3: Final = 1.0e-6
 WEIGHT_PER_TRUNK: Final = Ratio(1.2, 0.22, "from memory of typical dogs")
 
+SIZE_LOG_SPREAD: Final = 0.05
+"""How far off the size of the dog at the start of the fit may be (judgement): what girth
+and weight are held against."""
+
 # --- the ways of the tape ----------------------------------------------------
 
 NECK_WIDTH_OVER_CHORD: Final = Ratio(

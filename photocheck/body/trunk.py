@@ -47,6 +47,11 @@ class Trunk:
     coat: shape.Depth
 
     @property
+    def straight(self) -> Array:
+        """Straight distance breastbone - tail base, (...), mm."""
+        return _length(self.points["tail_base"] - self.points["breastbone"])
+
+    @property
     def half_flank(self) -> Array:
         """Half the trunk's width at the last rib, (...), mm."""
         flank = scaled(shape.FLANK_WIDTH_OVER_CHEST, self.terms["flank_width"])
@@ -88,9 +93,8 @@ def girth(trunk: Trunk) -> Array:
 
 def weight(trunk: Trunk) -> Array:
     """Expected body mass, (...), kg, by `shape.WEIGHT_PER_TRUNK`."""
-    straight = _length(trunk.points["tail_base"] - trunk.points["breastbone"])
     area = superellipse_area(trunk.depth / 2, trunk.width / 2, 2.0)
-    return np.asarray(shape.WEIGHT_PER_TRUNK.median * shape.DENSITY_KG_PER_MM3 * area * straight)
+    return np.asarray(shape.WEIGHT_PER_TRUNK.median * shape.DENSITY_KG_PER_MM3 * area * trunk.straight)
 
 
 def log_spans(trunk: Trunk) -> Array:

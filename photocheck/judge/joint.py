@@ -9,7 +9,7 @@ photo has of its own (pose, how the dog stood in it) is one unknown per photo.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,7 +128,7 @@ class Joint:
         self.dog = dog
         self.unknowns = Unknowns()
         self._cameras = tuple(self._start_camera(shot) for shot in self.shots)
-        self._half_flank = 100.0
+        self._start_straight = 1.0
         self._origins = self._start_origins()
         self._mirror = self._facings()
         self._bend_owner = self._choose_bends(dropped)
@@ -238,7 +238,7 @@ class Joint:
     def _rescale(self, theta: Array) -> None:
         """Pixels per mm at each mark, for mark noise given in mm on the body."""
         trunk = self.trunk(theta)
-        self._half_flank = float(trunk.half_flank)
+        self._start_straight = float(trunk.straight)
         step = 10.0
         for i, mark in enumerate(self.marks):
             k = mark.shot
@@ -349,13 +349,26 @@ class Joint:
         for kind, source in PRIOR_SOURCES.items():
             parts.extend((source, u.of(theta, key)) for key in u.kinds(kind))
         parts.extend((str(key[1]), u.of(theta, key)) for key in u.kinds("term"))
+        parts.extend(self._facts(trunk))
+        return parts
+
+    def _facts(self, trunk: Trunk) -> list[tuple[str, Array]]:
+        """What girth and weight say of the trunk's proportions.
+
+        They are held against the size found at the start, kept fixed: a girth is a
+        tape reading too, and neither may move the scale that the readings are checked by.
+        """
+        parts = []
+        share = self._start_straight / trunk.straight
+        fixed = replace(trunk, depth=trunk.depth * share, width=trunk.width * share)
+        slack = shape.SIZE_LOG_SPREAD
         if self.dog.girth_mm is not None:
-            miss = np.log(self.dog.girth_mm / girth(trunk)) / shape.GIRTH_OVER_ELLIPSE.log_spread
-            parts.append(("girth", miss[..., None]))
+            spread = np.hypot(shape.GIRTH_OVER_ELLIPSE.log_spread, slack)
+            parts.append(("girth", np.log(self.dog.girth_mm / girth(fixed))[..., None] / spread))
         if self.dog.weight_kg is not None:
-            spread = shape.WEIGHT_PER_TRUNK.log_spread
-            miss = np.log(self.dog.weight_kg / weight(trunk)) / spread
-            parts.append(("weight", miss[..., None]))
+            spread = np.hypot(shape.WEIGHT_PER_TRUNK.log_spread, 3.0 * slack)
+            expected = weight(fixed) * share
+            parts.append(("weight", np.log(self.dog.weight_kg / expected)[..., None] / spread))
         return parts
 
     def residuals(self, theta: Array) -> Array:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 FALSE_ALARMS: Final = 0.02
 """Share of good orders that may be flagged, unless the caller says otherwise."""
 
-MUST_CATCH: Final = 0.30
+MUST_CATCH: Final = 0.35
 """A reading this far off must be caught in `POWER` of cases, else "cannot tell".
 
 A harness off by less can still be eased or taken in; judgement.

@@ -18,15 +18,20 @@ class CameraFacts:
         35 mm equivalent focal length of the *picture as it is* (digital zoom
         applied), mm; None when the file does not tell.
     focal_source : str
-        "exif 35 mm", "exif focal length and sensor", "given" or "prior".
+        "exif 35 mm", "exif 35 mm, zoom unclear", "exif focal length and sensor",
+        "given" or "prior".
     make, model : str
         From EXIF, empty when absent.
+    focal_spread : float or None
+        Standard deviation of ln(focal_35mm) as far as its source tells; None with
+        the source "prior".
     """
 
     focal_35mm: float | None
     focal_source: str
     make: str = ""
     model: str = ""
+    focal_spread: float | None = None
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.numerics import derivative
-from photocheck.photo.camera import FOCAL_SPREADS, focal_px
+from photocheck.photo.camera import focal_px
 from photocheck.photo.photo import CameraFacts
 from photocheck.scale import planes, priors
 from photocheck.scale.pinhole import (
@@ -67,7 +67,7 @@ class View:
         """Prior of ln(focal length in px)."""
         known = self.camera.focal_35mm
         equivalent = known or priors.FOCAL_35MM_UNKNOWN
-        spread = FOCAL_SPREADS[self.camera.focal_source] if known else priors.LOG_FOCAL_UNKNOWN
+        spread = self.camera.focal_spread or priors.LOG_FOCAL_UNKNOWN
         return priors.Normal(float(np.log(focal_px(equivalent, *self.size_px))), spread)
 
     @property

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from photocheck.case import Reference
 from photocheck.errors import CaseError
+from photocheck.photo.camera import MAIN_CAMERA_35MM
 from photocheck.words import PLACES
 
 
@@ -46,7 +47,7 @@ LOG_DISTANCE: Final = Normal(7.9, 1.0)
 
 # Main cameras of phones lie at 23 to 28 mm, their double zoom at 45 to 56 mm
 # (common practice, no source); most photos of dogs are taken with the main camera.
-FOCAL_35MM_UNKNOWN: Final = 26.5
+FOCAL_35MM_UNKNOWN: Final = MAIN_CAMERA_35MM
 LOG_FOCAL_UNKNOWN: Final = 0.14
 
 # Radial distortion as the fraction by which the corner of the frame is displaced.

@@ -1,0 +1,58 @@
+"""Files that are written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import BinaryIO
+
+from photocheck.errors import PhotocheckError
+
+
+@contextmanager
+def replacing(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+    """Open a file for writing that takes its name only when all went well.
+
+    Parameters
+    ----------
+    path : path
+        What it shall be called; an older file of that name stays until then.
+
+    Yields
+    ------
+    binary file
+
+    Raises
+    ------
+    PhotocheckError
+        When the folder is missing or not writable, or the disk is full.
+    """
+    target = Path(path)
+    temporary: str | None = None
+    try:
+        handle, temporary = tempfile.mkstemp(
+            dir=target.parent, prefix=f".{target.name}.", suffix=".part"
+        )
+        with os.fdopen(handle, "wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        # mkstemp makes files only their owner may read; give the usual rights.
+        umask = os.umask(0)
+        os.umask(umask)
+        os.chmod(temporary, 0o666 & ~umask)
+        os.replace(temporary, target)
+        temporary = None
+    except OSError as error:
+        raise PhotocheckError(
+            f"the file cannot be written ({(error.strerror or str(error)).lower()})",
+            where=os.fspath(path),
+            do="Check the folder, its rights and the space on the disk",
+        ) from error
+    finally:
+        if temporary is not None:
+            with suppress(OSError):
+                os.unlink(temporary)

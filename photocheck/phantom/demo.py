@@ -1,0 +1,501 @@
+"""Makes the sample cases: ``python -m photocheck.phantom.demo OUTDIR``.
+
+Dogs, club and readings are invented; the photos are rendered phantoms, so that
+the truth is known.  Marks are placed as a careful person would, a few
+millimetres off; readings carry an ordinary tape error and, where the case says
+so, one fault.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import shapely
+
+from photocheck.phantom.body import Dog, make_dog, random_plan
+from photocheck.phantom.camera import Camera
+from photocheck.phantom.lens import save_photo
+from photocheck.phantom.look import Look
+from photocheck.phantom.render import PICTURE_RESOLUTION, render
+from photocheck.phantom.sample import random_reference
+from photocheck.phantom.scene import Scene, observe
+from photocheck.phantom.tape import tape_truth
+from photocheck.scale.catalogue import MM_PER_INCH
+from photocheck.words import NECK_RING, SPANS
+
+CLUB: Final = "Kestrel Fell sled-and-trail club"
+"""Invented; so are its dogs."""
+
+MADE: Final = "Rendered phantom dog, invented, for photocheck"
+TAPE_SD: Final = 0.007
+"""Relative tape error of a careful owner in the samples, judgement."""
+
+MARK_SD_MM: Final = 4.0
+PHOTO_PX: Final = (2000, 1500)
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo: the reference, where it stands, and how the camera was held.
+
+    ``yaw_deg`` is how far the camera stood from square, ``height_mm`` how high.
+    """
+
+    kind: str
+    place: str
+    look: Look
+    yaw_deg: float = 0.0
+    height_mm: float = 750.0
+    focal_35mm: float = 26.0
+    exif: bool = True
+    dog_yaw_deg: float = 0.0
+    distance_mm: float = 1750.0
+
+
+@dataclass(frozen=True)
+class Sample:
+    """One case of the demo set."""
+
+    folder: str
+    dog: str
+    story: str
+    unit: str
+    seed: int
+    shots: tuple[Shot, ...]
+    height_mm: float
+    breed: str = "sled cross"
+    broadness: float = 0.5
+    coat_mm: float = 8.0
+    posture: str = "square"
+    severity: float = 0.05
+    faces_right: bool = False
+    fault: str = "none"
+    ring: bool = False
+    age_months: int = 40
+    drop_ears: bool = False
+
+
+def _look(seed: int, coat: str, floor: str, wall: str, **more: Any) -> Look:
+    return replace(Look(seed=seed, coat=coat, floor=floor, wall=wall, noise=1.2), **more)
+
+
+SAMPLES: Final = (
+    Sample(
+        "bramble",
+        "Bramble",
+        "Everything in order, in inches; marker sheet by the near feet.",
+        "in",
+        101,
+        (Shot("marker_sheet", "near_feet", _look(1, "saddle", "gravel", "planks"), 3.0),),
+        560.0,
+        ring=True,
+    ),
+    Sample(
+        "sorrel",
+        "Sorrel",
+        "Everything in order, in centimetres; an A4 sheet level with the dog.",
+        "cm",
+        102,
+        (Shot("a4", "middle", _look(2, "red", "boards", "plaster", orientation=6), -2.0, 600.0),),
+        500.0,
+        drop_ears=True,
+        coat_mm=14.0,
+    ),
+    Sample(
+        "flint",
+        "Flint",
+        "Two digits of one reading are swapped.",
+        "cm",
+        103,
+        (Shot("marker_sheet", "middle", _look(3, "grey", "gravel", "plaster"), 4.0),),
+        590.0,
+        fault="swapped_digits",
+        coat_mm=20.0,
+    ),
+    Sample(
+        "juniper",
+        "Juniper",
+        "The whole neck ring was given as the half neck.",
+        "in",
+        104,
+        (Shot("marker_sheet", "near_feet", _look(4, "fawn", "boards", "planks"), -5.0, 900.0),),
+        540.0,
+        fault="doubled_neck",
+        broadness=0.3,
+        faces_right=True,
+    ),
+    Sample(
+        "moss",
+        "Moss",
+        "One reading was taken in centimetres and typed as inches.",
+        "in",
+        105,
+        (Shot("letter", "wall_close", _look(5, "cream", "gravel", "planks", orientation=3), 2.0),),
+        610.0,
+        fault="wrong_unit",
+        broadness=0.7,
+        coat_mm=24.0,
+        drop_ears=True,
+    ),
+    Sample(
+        "tarn",
+        "Tarn",
+        "The readings are right but the dog crouched in the photo.",
+        "cm",
+        106,
+        (Shot("marker_sheet", "middle", _look(6, "saddle", "grass", "hedge"), 1.0, 500.0),),
+        570.0,
+        posture="crouching",
+        severity=0.9,
+    ),
+    Sample(
+        "heron",
+        "Heron",
+        "The reference hangs on the wall well behind the dog.",
+        "cm",
+        107,
+        (
+            Shot(
+                "marker_sheet",
+                "wall",
+                _look(7, "brown", "boards", "plaster"),
+                -3.0,
+                900.0,
+                distance_mm=2300.0,
+            ),
+        ),
+        520.0,
+        broadness=0.35,
+        coat_mm=5.0,
+        drop_ears=True,
+    ),
+    Sample(
+        "pike",
+        "Pike",
+        "The camera stood far from square to the dog.",
+        "in",
+        108,
+        (
+            Shot(
+                "marker_sheet",
+                "near_feet",
+                _look(8, "grey", "gravel", "planks", orientation=8),
+                22.0,
+                1100.0,
+            ),
+        ),
+        600.0,
+        coat_mm=16.0,
+    ),
+    Sample(
+        "rowan",
+        "Rowan",
+        "Three photos of one dog, to be used together.",
+        "cm",
+        109,
+        (
+            Shot("marker_sheet", "near_feet", _look(9, "fawn", "gravel", "plaster"), -6.0),
+            Shot("a4", "middle", _look(10, "fawn", "boards", "planks"), 5.0, 1000.0, 28.0),
+            Shot(
+                "marker_sheet",
+                "wall_close",
+                _look(11, "fawn", "gravel", "plaster"),
+                1.0,
+                600.0,
+                24.0,
+                exif=False,
+            ),
+        ),
+        550.0,
+        breed="trail cross",
+        ring=True,
+    ),
+    Sample(
+        "teasel",
+        "Teasel",
+        "The last-rib point was taken too far back: front long, rear short.",
+        "cm",
+        110,
+        (Shot("marker_sheet", "middle", _look(12, "cream", "gravel", "planks"), -4.0, 800.0),),
+        480.0,
+        fault="last_rib_moved",
+        coat_mm=10.0,
+        faces_right=True,
+        drop_ears=True,
+    ),
+    Sample(
+        "nettle",
+        "Nettle",
+        "Everything in order, but only a small card at the flank to measure by.",
+        "in",
+        111,
+        (Shot("id_card", "near_flank", _look(13, "brown", "grass", "planks"), 2.0, 650.0),),
+        530.0,
+        broadness=0.4,
+        coat_mm=6.0,
+    ),
+)
+
+
+# --- readings --------------------------------------------------------------
+
+
+def typed(mm: float, unit: str) -> str:
+    """A length as an owner types it: to the quarter inch or the half centimetre."""
+    if unit == "cm":
+        return f"{round(mm / 5.0) * 0.5:.1f}".removesuffix(".0")
+    quarters = Fraction(round(mm / MM_PER_INCH * 4), 4)
+    whole, part = divmod(quarters, 1)
+    return f"{whole} {part}" if part else f"{whole}"
+
+
+def _swap(text: str) -> str:
+    return text[1] + text[0] + text[2:]
+
+
+def readings(
+    truth: dict[str, float], sample: Sample, rng: np.random.Generator
+) -> tuple[dict[str, str], str]:
+    """What the owner typed, and the span the fault sits in ("" for none)."""
+    mm = {span: truth[span] * (1.0 + TAPE_SD * rng.normal()) for span in SPANS[:3]}
+    mm["full_length"] = (mm["front_length"] + mm["rear_length"]) * (1 + 0.003 * rng.normal())
+    where = ""
+    if sample.fault == "last_rib_moved":
+        shift = 0.09 * truth["full_length"]
+        mm["front_length"] += shift
+        mm["rear_length"] -= shift
+        where = "front_length and rear_length"
+    text = {span: typed(mm[span], sample.unit) for span in SPANS}
+    if sample.ring:
+        text[NECK_RING] = typed(
+            2.0 * truth["half_neck"] * (1 + TAPE_SD * rng.normal()), sample.unit
+        )
+    if sample.fault == "doubled_neck":
+        where = "half_neck"
+        text[where] = typed(2.0 * mm[where], sample.unit)
+    elif sample.fault == "wrong_unit":
+        where = "rear_length"
+        text[where] = typed(mm[where], "cm")
+    elif sample.fault == "swapped_digits":
+        # The reading where a swap changes most and does not look absurd at once.
+        where = max(SPANS[:3], key=lambda s: abs(int(text[s][0]) - int(text[s][1])))
+        text[where] = _swap(text[where])
+    return text, where
+
+
+# --- scenes ----------------------------------------------------------------
+
+
+def _clear_view(scene: Scene) -> bool:
+    """Nothing of use is hidden: no mark behind the reference, no reference behind the dog."""
+    placed, camera = scene.reference, scene.camera
+    sheet = shapely.MultiPoint(camera.project(placed.hull_points())).convex_hull.buffer(12.0)
+    if placed.place.startswith("near"):
+        u, v = np.meshgrid(np.linspace(-0.5, 0.5, 9), np.linspace(-0.5, 0.5, 9))
+        face = np.stack([u.ravel(), v.ravel()], axis=1) * placed.outer_mm
+        room, _ = scene.dog.visible_field.sample(scene.to_dog(placed.place_points(face)))
+        if room.min() < 3.0:
+            return False
+        four = [scene.landmarks_px[name] for name in scene.landmarks_px if name != "front_foot"]
+        return not any(sheet.contains(shapely.Point(p)) for p in four)
+    body = scene.to_world(np.asarray(scene.dog.visible_mesh.vertices)[::25])
+    return bool(sheet.disjoint(shapely.MultiPoint(camera.project(body)).buffer(14.0)))
+
+
+def _camera(scene: Scene, shot: Shot) -> Camera:
+    """Stand where asked, step back until dog and reference are in the picture."""
+    points = np.concatenate([scene.to_world(scene.dog.extent), scene.reference.hull_points()])
+    middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
+    middle[2] = 0.0
+    a = np.radians(shot.yaw_deg)
+    for distance in np.arange(shot.distance_mm, 4500.0, 50.0):
+        x, z = middle[0] + distance * np.sin(a), distance * np.cos(a)
+        camera = replace(
+            scene.camera,
+            position=(float(x), shot.height_mm, float(z)),
+            aim=(float(middle[0]), float(middle[1]), 0.0),
+        )
+        if camera.sees(points, 0.03):
+            return camera
+    raise RuntimeError("dog and reference do not fit into the picture")
+
+
+def make_scene(dog: Dog, sample: Sample, shot: Shot, rng: np.random.Generator) -> Scene:
+    """A scene of a shot in which nothing of use is hidden."""
+    start = Camera(
+        (0.0, shot.height_mm, 2500.0),
+        (0.0, 300.0, 0.0),
+        shot.focal_35mm + float(rng.uniform(-0.3, 0.3)),
+        PHOTO_PX,
+        float(rng.normal(0.0, 0.8)),
+        (float(rng.normal(0.0, 0.006)), 0.0, 0.0, 0.0),
+    )
+    stated = shot.focal_35mm if shot.exif else None
+    for _ in range(300):
+        placed = random_reference(rng, dog, shot.kind, shot.place)
+        yaw = shot.dog_yaw_deg + float(rng.normal(0.0, 2.0))
+        scene = Scene(dog, start, placed, yaw, stated, sample.faces_right)
+        if sample.faces_right:
+            x, y, z = placed.centre
+            mirrored = replace(placed, centre=(2.0 * float(scene.pivot[0]) - x, y, z))
+            scene = replace(scene, reference=mirrored)
+        scene = replace(scene, camera=_camera(scene, shot))
+        if _clear_view(scene):
+            return scene
+    raise RuntimeError(f"no clear view for {sample.folder}")
+
+
+# --- files -----------------------------------------------------------------
+
+
+def _round(points: Sequence[Sequence[float]]) -> list[list[float]]:
+    return [[round(x, 1), round(y, 1)] for x, y in points]
+
+
+def _photo_json(scene: Scene, name: str, rng: np.random.Generator) -> dict[str, Any]:
+    seen = observe(scene, rng, MARK_SD_MM, 0.7)
+    ref = seen.reference
+    reference: dict[str, Any] = {"kind": ref.kind, "place": ref.place}
+    if ref.kind == "marker_sheet":
+        if ref.bar_mm is not None:
+            reference["bar"] = f"{ref.bar_mm:g} mm"
+    else:
+        reference["corners"] = _round(ref.corners)
+    marks = {k: _round([xy])[0] for k, xy in seen.marking.marks.items()}
+    if scene.reference.place == "near_feet":
+        marks.pop("front_foot", None)  # often behind the reference
+    marking = {"by": "owner", "marks": marks, "spread_mm": 6}
+    return {"file": name, "reference": reference, "markings": [marking]}
+
+
+def _photo_truth(scene: Scene, name: str) -> dict[str, Any]:
+    placed = asdict(scene.reference)
+    return {
+        "file": name,
+        "landmarks_px": {k: _round([xy])[0] for k, xy in scene.landmarks_px.items()},
+        "landmarks_mm": {k: [round(float(v), 1) for v in p] for k, p in scene.landmarks.items()},
+        "camera": asdict(scene.camera),
+        "focal_px": scene.camera.focal_px,
+        "reference": placed,
+        "offset_mm": scene.reference.offset_mm,
+        "dog_yaw_deg": scene.dog_yaw_deg,
+    }
+
+
+def write_sample(
+    sample: Sample, folder: Path, *, draw: Callable[[Scene, Look], Any] = render
+) -> None:
+    """Write one case: its photos, ``case.json`` and ``truth.json``.
+
+    Parameters
+    ----------
+    sample : Sample
+    folder : Path
+        Made when missing.
+    draw : callable
+        Scene and look to an (H, W, 3) uint8 picture; the real renderer unless
+        only the JSON is wanted.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    rng = np.random.default_rng(sample.seed)
+    drawn = random_plan(rng, posture=sample.posture, severity=sample.severity)
+    plan = replace(
+        drawn,
+        height_mm=sample.height_mm,
+        broadness=sample.broadness,
+        coat_mm=sample.coat_mm,
+        proportions=replace(drawn.proportions, drop_ears=sample.drop_ears),
+    )
+    dog = make_dog(plan, PICTURE_RESOLUTION)
+    standing = make_dog(replace(plan, posture="square", severity=0.0))
+    truth = tape_truth(standing)
+    text, where = readings(truth, sample, rng)
+    weight = 1.08e-6 * float(standing.tape_mesh.volume)
+    photos, facts = [], []
+    for number, shot in enumerate(sample.shots, start=1):
+        name = "side.jpg" if len(sample.shots) == 1 else f"side_{number}.jpg"
+        scene = make_scene(dog, sample, shot, rng)
+        stated = scene.exif_focal_35mm
+        save_photo(folder / name, draw(scene, shot.look), shot.look, stated, made=MADE)
+        photos.append(_photo_json(scene, name, rng))
+        facts.append(_photo_truth(scene, name))
+    case = {
+        "format": "photocheck-case/1",
+        "name": f"{CLUB}: {sample.dog}",
+        "unit": sample.unit,
+        "readings": text,
+        "dog": {
+            "name": sample.dog,
+            "breed": sample.breed,
+            "weight": f"{weight:.0f} kg",
+            "coat": plan.coat,
+            "build": plan.build,
+            "girth": f"{standing.girth / 10.0:.0f} cm",
+            "age_months": sample.age_months,
+        },
+        "photos": photos,
+    }
+    known = {
+        "note": "Invented dog; rendered picture; lengths in mm, pixels of the upright photo.",
+        "story": sample.story,
+        "fault": sample.fault,
+        "fault_in": where,
+        "spans_mm": {k: round(v, 1) for k, v in truth.items()},
+        "girth_mm": round(standing.girth, 1),
+        "posture_in_photo": sample.posture,
+        "severity": sample.severity,
+        "photos": facts,
+    }
+    for file, data in (("case.json", case), ("truth.json", known)):
+        lines = json.dumps(data, indent=1, ensure_ascii=False)
+        (folder / file).write_text(lines + "\n", encoding="utf-8")
+
+
+def readme() -> str:
+    """The text that goes with the samples."""
+    rows = "\n".join(f"| `{s.folder}/` | {s.story} |" for s in SAMPLES)
+    return f"""# Sample cases
+
+Everything here is invented: the {CLUB} does not exist, nor do its dogs, owners
+or orders.  The photos are not photos: they are rendered phantoms (simulated
+dogs of known shape), so that the true lengths are known.
+
+| folder | what it shows |
+|---|---|
+{rows}
+
+Each folder holds the picture (`side.jpg`, or `side_1.jpg` and so on), `case.json`
+as an owner would hand it in, and `truth.json` with the true lengths, landmarks,
+camera, reference and fault.  Marks are {MARK_SD_MM:g} mm off per axis, tape
+readings {100 * TAPE_SD:g} % before rounding, as a careful person would be.
+
+Where a dog did not stand square in the picture, the readings are those of the
+same dog standing square.
+
+Made again with `python -m photocheck.phantom.demo sample_images_demo`.
+"""
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Write all samples below the folder named first; further names pick some of them."""
+    if not arguments:
+        print("usage: python -m photocheck.phantom.demo OUTDIR [NAME ...]")
+        return 2
+    out, wanted = Path(arguments[0]), set(arguments[1:])
+    for sample in SAMPLES:
+        if not wanted or sample.folder in wanted:
+            write_sample(sample, out / sample.folder)
+            print(f"{sample.folder}: {sample.story}")
+    (out / "README.md").write_text(readme(), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,168 @@
+"""How references get placed and cameras get held: the draws behind `random_scene`.
+
+All ranges are the builder's judgement of what owners do at home, not measured.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from photocheck.phantom.body import Dog
+from photocheck.phantom.camera import Camera
+from photocheck.phantom.placed import PlacedReference
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.sheet import LAYOUT
+from photocheck.words import PLACES
+
+KIND_WEIGHTS: Final = {
+    "marker_sheet": 0.34,
+    "a4": 0.16,
+    "letter": 0.10,
+    "id_card": 0.16,
+    "two_points": 0.10,
+    "disc": 0.07,
+    "ball": 0.07,
+}
+PLACE_WEIGHTS: Final = {
+    "near_flank": 0.15,
+    "near_feet": 0.22,
+    "middle": 0.22,
+    "far_feet": 0.12,
+    "wall_close": 0.15,
+    "wall": 0.14,
+}
+REAL_PLACES: Final = tuple(name for name in PLACES if name in PLACE_WEIGHTS)
+
+
+def true_offset(rng: np.random.Generator, place: str, half_width_mm: float) -> float:
+    """Draw how far in front of the dog's middle plane a reference at ``place`` truly stands, mm.
+
+    Parameters
+    ----------
+    rng : numpy Generator
+    place : str
+        A key of `PLACE_WEIGHTS`.
+    half_width_mm : float
+        Half-width of the visible trunk, mm.
+
+    Raises
+    ------
+    KeyError
+        For a place that has no position.
+    """
+    low, high = {
+        "near_flank": (half_width_mm + 5.0, half_width_mm + 30.0),
+        "near_feet": (half_width_mm, half_width_mm + 120.0),
+        "middle": (-30.0, 30.0),
+        "far_feet": (-half_width_mm - 130.0, -half_width_mm - 30.0),
+        "wall_close": (-half_width_mm - 250.0, -half_width_mm - 30.0),
+        "wall": (-1200.0, -300.0),
+    }[place]
+    return float(rng.uniform(low, high))
+
+
+def random_reference(
+    rng: np.random.Generator, dog: Dog, kind: str | None, place: str | None
+) -> PlacedReference:
+    """Draw a reference and where it stood; ``kind`` and ``place`` may be fixed."""
+    kinds = list(KIND_WEIGHTS)
+    kind = kind or str(rng.choice(kinds, p=[KIND_WEIGHTS[k] for k in kinds]))
+    places = list(PLACE_WEIGHTS)
+    place = place or str(rng.choice(places, p=[PLACE_WEIGHTS[k] for k in places]))
+    offset = true_offset(rng, place, dog.trunk_half_width)
+    item = REFERENCES[kind]
+    length = float(rng.choice([200.0, 300.0, 500.0])) if item.form == "points" else None
+    diameter = None
+    if item.form == "disc":
+        diameter = float(rng.choice([180.0, 220.0, 260.0]))
+    if item.form == "ball":
+        diameter = float(rng.choice([66.0, 95.0, 180.0]))
+    factor = float(1.0 + np.clip(rng.normal(), -2.5, 2.5) * item.size_spread)
+    bar = None
+    if item.form == "markers" and rng.random() < 0.5:
+        # Read on a ruler to the half millimetre.
+        bar = round(2.0 * (LAYOUT.bar_mm * factor + rng.normal(0.0, 0.3))) / 2.0
+    turn = float(rng.normal(0.0, 3.0))
+    if kind in ("a4", "letter", "id_card") and rng.random() < 0.5:
+        turn += 90.0
+    placed = PlacedReference(
+        kind=kind,
+        place=place,
+        offset_mm=offset,
+        centre=(0.0, 0.0, offset),
+        turn_deg=turn,
+        swing_deg=float(rng.normal(0.0, 1.5 if place.startswith("wall") else 3.0)),
+        lean_deg=float(rng.normal(*((0.0, 1.0) if place.startswith("wall") else (3.0, 3.0)))),
+        size_factor=factor,
+        length_mm=length,
+        diameter_mm=diameter,
+        bar_mm=bar,
+        paper="letter" if rng.random() < 0.4 else "a4",
+    )
+    spot = _spot(rng, dog, placed)
+    return replace(placed, centre=(spot[0], spot[1], offset))
+
+
+def _spot(rng: np.random.Generator, dog: Dog, placed: PlacedReference) -> tuple[float, float]:
+    """Where in its plane the middle of the reference is, mm."""
+    marks, h = dog.visible, dog.plan.height_mm
+    head, tail = dog.extent[:, 0].min(), dog.extent[:, 0].max()
+    corners = placed.hull_points() - np.array(placed.centre)
+    half_x, half_y = np.abs(corners[:, 0]).max(), np.abs(corners[:, 1]).max()
+    chest, rump = marks["breastbone"][0], marks["tail_base"][0]
+    middle = 0.5 * (chest + rump)
+    if placed.place == "near_flank":
+        # Between elbow and thigh, below the last-rib point; a sheet hangs past the belly.
+        x = marks["last_rib"][0] - rng.uniform(0.0, 0.12) * h
+        return float(x), float(marks["last_rib"][1] - 0.07 * h - half_y)
+    if placed.place in ("near_feet", "far_feet"):
+        room = max(0.5 * (marks["rear_foot"][0] - marks["front_foot"][0]) - half_x, 0.05 * h)
+        return float(middle + rng.uniform(-room, room)), float(half_y + rng.uniform(0.0, 8.0))
+    if placed.place == "middle":
+        up = half_y + rng.uniform(0.0, 0.3 * h)
+        if rng.random() < 0.5:
+            return float(chest - half_x - rng.uniform(0.1, 0.35) * h), float(min(up, 0.5 * h))
+        return float(tail + half_x + rng.uniform(0.05, 0.3) * h), float(up)
+    # On a wall: mostly above the back, where the dog does not hide it.
+    x = rng.uniform(0.5 * (head + chest), tail)
+    return float(x), float(1.05 * h + half_y + rng.uniform(0.05, 0.35) * h)
+
+
+def random_camera(
+    rng: np.random.Generator,
+    dog: Dog,
+    offset_mm: float,
+    oblique: bool | None,
+    size_px: tuple[int, int],
+) -> Camera:
+    """Draw how the camera was held: 1.8 to 4 m from the dog, mostly square to it."""
+    # Nobody photographs a small dog from across the yard.
+    farthest = min(4000.0, 2200.0 + 3.0 * dog.plan.height_mm)
+    distance = float(rng.uniform(1800.0, farthest))
+    height = float(rng.uniform(300.0, 1600.0))
+    slanted = rng.random() < 1.0 / 7.0 if oblique is None else oblique
+    yaw = float(rng.normal(0.0, 7.0))
+    if slanted:
+        yaw = float(rng.choice([-1.0, 1.0]) * rng.uniform(12.0, 25.0))
+    yaw = float(np.clip(yaw, -25.0, 25.0))
+    h = dog.plan.height_mm
+    low, high = dog.extent.min(axis=0), dog.extent.max(axis=0)
+    aim_y = 0.55 * h + (0.25 * h if offset_mm < -0.5 * h else 0.0)
+    middle = np.array([0.5 * (low[0] + high[0]), aim_y, 0.0])
+    aim = middle + rng.normal(0.0, 0.06 * h, size=3) * [1.0, 1.0, 0.0]
+    level = float(np.sqrt(max(distance**2 - (height - middle[1]) ** 2, 1000.0**2)))
+    a = np.radians(yaw)
+    position = np.array([middle[0] + level * np.sin(a), height, level * np.cos(a)])
+    focal = float(rng.choice([24.0, 26.0, 27.0, 28.0, 35.0]) + rng.uniform(-0.5, 0.5))
+    bent = (float(rng.normal(0.0, 0.008)), float(rng.normal(0.0, 0.004)), 0.0, 0.0)
+    return Camera(
+        position=(float(position[0]), float(position[1]), float(position[2])),
+        aim=(float(aim[0]), float(aim[1]), float(aim[2])),
+        focal_35mm=focal,
+        size_px=size_px,
+        roll_deg=float(rng.normal(0.0, 1.5)),
+        distortion=bent,
+    )

@@ -1,0 +1,361 @@
+"""Bytes in, an upright 8-bit RGB picture out.
+
+Everything later works on the array this gives; nothing later opens the file again.
+The kind of file is decided by its content, never by its name.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import warnings
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.errors import PhotoError
+from photocheck.photo.camera import FOCAL_LIMITS_MM, camera_facts
+from photocheck.photo.photo import CameraFacts, Photo
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+MAX_BYTES: Final = 60_000_000
+"""Largest file read.  Judgement: twice what a phone's largest JPEG takes."""
+
+MAX_PIXELS: Final = 80_000_000
+"""Largest picture decoded (240 MB as RGB).  Judgement: above the 50 MP phones write."""
+
+MIN_SIDE_PX: Final = 100
+"""Smallest side.  Judgement: below this one pixel is a centimetre of dog."""
+
+_SAVE_AS = "Save or send it as JPEG, PNG, WebP or HEIC"
+_ANOTHER = "Copy the photo again from the phone or camera, or take a new one"
+
+# ISO/IEC 14496-12 file type brands; "mif1" and "msf1" are from ISO/IEC 23008-12 (HEIF).
+_STILL_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2", b"miaf"}
+_SEQUENCE_BRANDS = {b"hevc", b"hevx", b"hevm", b"hevs", b"msf1"}
+
+_OTHER_KINDS = (
+    (b"GIF8", "a GIF picture"),
+    (b"II*\0", "a TIFF or raw camera file"),
+    (b"MM\0*", "a TIFF or raw camera file"),
+    (b"BM", "a BMP picture"),
+    (b"%PDF", "a PDF document"),
+    (b"\0\0\0\x0cJXL ", "a JPEG XL picture"),
+    (b"\xff\x0a", "a JPEG XL picture"),
+)
+
+
+def load_photo(
+    source: str | os.PathLike[str] | bytes,
+    *,
+    focal_35mm: float | None = None,
+    name: str = "",
+) -> Photo:
+    """Read a photo: JPEG, PNG, WebP or HEIC/HEIF.
+
+    The EXIF orientation is applied exactly once.  Grey, palette, CMYK, 16-bit and
+    transparent pictures (over white) become 8-bit RGB; colour profiles are not
+    applied, for nothing here measures colour.  Of the metadata only the camera's
+    make, model and focal length are kept: no place, no time.
+
+    Parameters
+    ----------
+    source : path or bytes
+    focal_35mm : float or None
+        35 mm equivalent focal length, mm; overrides the file's.
+    name : str
+        What to call the photo in messages; the path when empty.
+
+    Returns
+    -------
+    Photo
+        ``rgb`` is (H, W, 3) uint8, C-contiguous.
+
+    Raises
+    ------
+    PhotoError
+        Missing, unreadable, truncated, damaged, animated, not one of the four
+        kinds, or outside `MAX_BYTES`, `MAX_PIXELS`, `MIN_SIDE_PX`.
+    """
+    where = name or ("photo" if isinstance(source, bytes) else os.fspath(source))
+    if focal_35mm is not None and not FOCAL_LIMITS_MM[0] <= focal_35mm <= FOCAL_LIMITS_MM[1]:
+        raise PhotoError(
+            f"a focal length of {focal_35mm:g} mm is outside {FOCAL_LIMITS_MM[0]:g} to "
+            f"{FOCAL_LIMITS_MM[1]:g} mm",
+            where=where,
+            do="Give the 35 mm equivalent, 26 for example, or leave it out",
+        )
+    data = source if isinstance(source, bytes) else _read(Path(source), where)
+    if len(data) > MAX_BYTES:
+        raise _too_many_bytes(len(data), where)
+    kind = _kind(data, where)
+    try:
+        rgb, facts = _decode(data, kind, where, focal_35mm)
+    except (PhotoError, ImportError, MemoryError):
+        raise
+    except Exception as error:
+        # Decoders fed with damaged bytes raise whatever comes to hand.
+        raise PhotoError(
+            f"the {kind} picture is damaged or cut short", where=where, do=_ANOTHER
+        ) from error
+    return Photo(rgb, facts, sha256(data).hexdigest(), kind)
+
+
+def _read(path: Path, where: str) -> bytes:
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise PhotoError("this is a folder, not a photo", where=where, do="Name the photo file")
+        if size > MAX_BYTES:
+            raise _too_many_bytes(size, where)
+        return path.read_bytes()
+    except FileNotFoundError as error:
+        raise PhotoError(
+            "there is no such photo", where=where, do="Check the file name and the folder"
+        ) from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise PhotoError(
+            f"the photo cannot be opened ({reason.lower()})",
+            where=where,
+            do="Check that you may read the file",
+        ) from error
+
+
+def _too_many_bytes(size: int, where: str) -> PhotoError:
+    return PhotoError(
+        f"the file has {size / 1e6:.0f} MB; at most {MAX_BYTES / 1e6:.0f} MB are read",
+        where=where,
+        do="Save it as JPEG or smaller",
+    )
+
+
+def _kind(data: bytes, where: str) -> str:
+    if not data:
+        raise PhotoError("the file is empty", where=where, do=_ANOTHER)
+    if data.startswith(b"\xff\xd8\xff"):
+        return "JPEG"
+    if data.startswith(b"\x89PNG\r\n\x1a\n"):
+        return "PNG"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "WEBP"
+    if data[4:8] == b"ftyp":
+        brands = {data[8:12]} | {
+            data[i : i + 4] for i in range(16, min(int.from_bytes(data[:4], "big"), 256), 4)
+        }
+        if data[8:12] in _SEQUENCE_BRANDS:
+            raise _animated("HEIF", where)
+        if brands & _STILL_BRANDS and not brands & {b"avif", b"avis"}:
+            return "HEIF"
+        what = "an AVIF picture" if brands & {b"avif", b"avis"} else "a video"
+        raise PhotoError(
+            f"this is {what}, which photocheck does not read", where=where, do=_SAVE_AS
+        )
+    for start, what in _OTHER_KINDS:
+        if data.startswith(start):
+            raise PhotoError(
+                f"this is {what}, which photocheck does not read", where=where, do=_SAVE_AS
+            )
+    raise PhotoError("this is not a picture photocheck can read", where=where, do=_SAVE_AS)
+
+
+def _animated(kind: str, where: str) -> PhotoError:
+    return PhotoError(
+        f"this {kind} file holds moving pictures", where=where, do="Send a single still photo"
+    )
+
+
+def _check_size(width: int, height: int, where: str) -> None:
+    if width * height > MAX_PIXELS:
+        raise PhotoError(
+            f"the picture has {width} x {height} pixels, {width * height / 1e6:.0f} million; "
+            f"at most {MAX_PIXELS / 1e6:.0f} million are read",
+            where=where,
+            do="Save a smaller copy, 4000 pixels wide for example",
+        )
+    if min(width, height) < MIN_SIDE_PX:
+        raise PhotoError(
+            f"the picture has only {width} x {height} pixels",
+            where=where,
+            do="Send the photo itself, not its thumbnail",
+        )
+
+
+def _decode(
+    data: bytes, kind: str, where: str, focal_35mm: float | None
+) -> tuple[NDArray[np.uint8], CameraFacts]:
+    if kind == "HEIF":
+        image = _open_heif(data, where)
+        # libheif has turned the picture already, and by the standard (ISO/IEC 23008-12)
+        # the EXIF orientation of a HEIF file is never applied.
+        orientation = 1
+    else:
+        image = _open(data, kind, where)
+        orientation = 0
+    fast = _fast_jpeg(data) if kind == "JPEG" and image.mode in ("RGB", "L") else None
+    rgb = _rgb(image) if fast is None else fast
+    # After decoding: a PNG may carry its EXIF block behind the pixels.
+    base, exif = _exif(image)
+    if orientation == 0:
+        orientation = _orientation(base)
+    rgb = turned(rgb, orientation)
+    facts = camera_facts(base, exif, (rgb.shape[1], rgb.shape[0]), given_35mm=focal_35mm)
+    return rgb, facts
+
+
+def _open(data: bytes, kind: str, where: str) -> Image.Image:
+    from PIL import Image
+
+    # Pillow files JPEGs with a second picture (depth map, moving part) behind them as
+    # MPO; the first picture is the photo.
+    formats = ("JPEG", "MPO") if kind == "JPEG" else (kind,)
+    with warnings.catch_warnings():
+        # Pillow's own size warning begins above the limit checked right here, and its
+        # warnings about EXIF are of no use to anybody.
+        warnings.simplefilter("ignore")
+        try:
+            image = Image.open(io.BytesIO(data), formats=formats)
+        except Image.DecompressionBombError as error:
+            raise PhotoError(
+                f"the picture claims more pixels than the {MAX_PIXELS / 1e6:.0f} million that "
+                "are read",
+                where=where,
+                do="Save a smaller copy, 4000 pixels wide for example",
+            ) from error
+    _check_size(*image.size, where)
+    if kind in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1:
+        raise _animated("PNG" if kind == "PNG" else "WebP", where)
+    return image
+
+
+def _open_heif(data: bytes, where: str) -> Image.Image:
+    import pillow_heif
+
+    heif = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
+    width, height = heif.size
+    _check_size(width, height, where)
+    image: Image.Image = heif.to_pillow()
+    return image
+
+
+def _fast_jpeg(data: bytes) -> NDArray[np.uint8] | None:
+    """Decode an ordinary JPEG with OpenCV, a third faster than through Pillow.
+
+    None when the file is better left to Pillow, which alone tells a truncated file
+    from a whole one.
+    """
+    if not _jpeg_is_whole(data):
+        return None
+    import cv2
+
+    try:
+        picture = cv2.imdecode(
+            np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+        )
+    except cv2.error:
+        return None
+    return None if picture is None else picture.astype(np.uint8, copy=False)
+
+
+def _jpeg_is_whole(data: bytes) -> bool:
+    """Whether the chain of JPEG segments reaches the end-of-image marker.
+
+    ITU-T T.81, annex B: outside entropy-coded data every segment states its length;
+    inside, 0xFF is followed by 0x00 or a restart marker.
+    """
+    at = 2
+    end = len(data)
+    while at + 4 <= end:
+        if data[at] != 0xFF:
+            return False
+        marker = data[at + 1]
+        if marker == 0xFF:  # fill byte
+            at += 1
+            continue
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+        if marker != 0xDA:
+            continue
+        while True:  # entropy-coded data up to the next real marker
+            at = data.find(b"\xff", at)
+            if at < 0 or at + 1 >= end:
+                return False
+            following = data[at + 1]
+            if following == 0xD9:
+                return True
+            if following == 0 or 0xD0 <= following <= 0xD7:
+                at += 2
+            elif following == 0xFF:
+                at += 1
+            else:
+                break
+    return False
+
+
+def _rgb(image: Image.Image) -> NDArray[np.uint8]:
+    from PIL import Image
+
+    if image.mode in ("I;16", "I;16B", "I;16L", "I;16N", "I"):
+        grey = np.clip(np.asarray(image).astype(np.int64), 0, 65535)
+        eight = ((grey * 255 + 32767) // 65535).astype(np.uint8)
+        return np.repeat(eight[:, :, None], 3, axis=2)
+    if image.has_transparency_data:
+        over = image.convert("RGBA")
+        white = Image.new("RGBA", over.size, (255, 255, 255, 255))
+        image = Image.alpha_composite(white, over)
+    return np.array(image.convert("RGB"), dtype=np.uint8)
+
+
+def _exif(image: Image.Image) -> tuple[dict[int, Any], dict[int, Any]]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            tags = image.getexif()
+            return dict(tags), dict(tags.get_ifd(0x8769))
+        except Exception:  # a broken block says nothing, and the picture is still good
+            return {}, {}
+
+
+def _orientation(base: dict[int, Any]) -> int:
+    value = base.get(0x0112, 1)
+    return value if isinstance(value, int) and 1 <= value <= 8 else 1
+
+
+def turned(rgb: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
+    """The upright picture for an EXIF orientation.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8
+        As stored.
+    orientation : int
+        1 to 8, Exif standard (CIPA DC-008), tag 0x0112.
+
+    Returns
+    -------
+    (H, W, 3) or (W, H, 3) uint8
+        C-contiguous; `rgb` itself for orientation 1.
+    """
+    if orientation == 1:
+        return np.ascontiguousarray(rgb)
+    import cv2
+
+    if orientation == 2:
+        out = cv2.flip(rgb, 1)
+    elif orientation == 3:
+        out = cv2.rotate(rgb, cv2.ROTATE_180)
+    elif orientation == 4:
+        out = cv2.flip(rgb, 0)
+    elif orientation == 5:
+        out = cv2.transpose(rgb)
+    elif orientation == 6:
+        out = cv2.rotate(rgb, cv2.ROTATE_90_CLOCKWISE)
+    elif orientation == 7:
+        out = cv2.rotate(cv2.transpose(rgb), cv2.ROTATE_180)
+    else:
+        out = cv2.rotate(rgb, cv2.ROTATE_90_COUNTERCLOCKWISE)
+    return out.astype(np.uint8, copy=False)

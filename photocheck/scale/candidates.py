@@ -1,0 +1,202 @@
+"""First guesses: closed outlines and straight lines around a rough mark, at several sizes.
+
+How large the reference is in the picture is not known, so windows of growing size
+around the mark are each shrunk to a few hundred pixels and looked at alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.scale.subpixel import Floats, Picture
+
+_WINDOW_PX: Final = 320  # longer side of a shrunken window
+_FIRST_HALF_PX: Final = 50.0  # half side of the smallest window, px of the photo
+_GROWTH: Final = 1.7
+_FILL_TOLERANCES: Final = (5, 9, 15, 24)  # Lab steps of 8-bit images
+_EDGE_LEVELS: Final = (25.0, 60.0)  # Canny, high thresholds on 8-bit grey
+
+
+@dataclass(frozen=True)
+class Window:
+    """One shrunken look at the surroundings of the mark.
+
+    Attributes
+    ----------
+    rgb : (h, w, 3) uint8
+        Smoothed a little.
+    lab : (h, w, 3) uint8
+    slope : (h, w, 2) float32
+        Gradient (x, y) of the channel that changes most, codes per window px.
+    mark : (2,) float
+        The rough mark in window px.
+    scale : float
+        Photo px per window px.
+    origin : (2,) float
+        Photo px of the window's pixel (0, 0).
+    """
+
+    rgb: Picture
+    lab: Picture
+    slope: NDArray[np.float32]
+    mark: Floats
+    scale: float
+    origin: Floats
+
+    def to_photo(self, points: Floats) -> Floats:
+        """Window px (..., 2) to photo px."""
+        return np.asarray(points * self.scale + self.origin)
+
+
+def as_rgb(picture: Picture) -> Picture:
+    """(H, W, 3) uint8 of a grey or RGB picture."""
+    if picture.ndim == 3:
+        return picture
+    return np.repeat(picture[:, :, None], 3, axis=2)
+
+
+def windows(picture: Picture, near: Floats) -> Iterator[Window]:
+    """Windows around the mark (2,) px, smallest first, the last one the whole picture's size."""
+    height, width = picture.shape[:2]
+    half = _FIRST_HALF_PX
+    while True:
+        left = int(max(np.floor(near[0] - half), 0))
+        top = int(max(np.floor(near[1] - half), 0))
+        right = int(min(np.ceil(near[0] + half) + 1, width))
+        bottom = int(min(np.ceil(near[1] + half) + 1, height))
+        crop = as_rgb(picture[top:bottom, left:right])
+        scale = max(max(crop.shape[:2]) / _WINDOW_PX, 1.0)
+        if scale > 1:
+            size = (max(round(crop.shape[1] / scale), 8), max(round(crop.shape[0] / scale), 8))
+            crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
+        smooth = np.asarray(cv2.GaussianBlur(crop, (0, 0), 0.9), np.uint8)
+        # Pixel centres are at integers in both, hence the halves.
+        origin = np.array([left, top], np.float64) + (scale - 1) / 2
+        yield Window(
+            rgb=smooth,
+            lab=np.asarray(cv2.cvtColor(smooth, cv2.COLOR_RGB2LAB), np.uint8),
+            slope=_steepest(smooth),
+            mark=(near - origin) / scale,
+            scale=scale,
+            origin=origin,
+        )
+        if left == 0 and top == 0 and right == width and bottom == height:
+            return
+        half *= _GROWTH
+
+
+def _steepest(rgb: Picture) -> NDArray[np.float32]:
+    across = cv2.Scharr(rgb, cv2.CV_32F, 1, 0) / 32.0
+    down = cv2.Scharr(rgb, cv2.CV_32F, 0, 1) / 32.0
+    strongest = np.argmax(across**2 + down**2, axis=2)[:, :, None]
+    return np.concatenate(
+        [np.take_along_axis(across, strongest, 2), np.take_along_axis(down, strongest, 2)], axis=2
+    )
+
+
+def outlines(window: Window) -> Iterator[NDArray[np.int32]]:
+    """Outer contours (n, 1, 2) in window px of regions that hold the mark.
+
+    From flood fills of several tolerances, Otsu's threshold on each Lab channel,
+    and the closed areas and connected edges of Canny's edge maps.
+    """
+    for mask in _regions(window):
+        contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        for contour in contours:
+            points = np.asarray(contour, np.int32)
+            if _holds(points, window.mark):
+                yield points
+
+
+def _holds(contour: NDArray[np.int32], mark: Floats) -> bool:
+    if len(contour) < 20:
+        return False
+    hull = cv2.convexHull(contour)
+    return bool(cv2.pointPolygonTest(hull, (float(mark[0]), float(mark[1])), False) >= 0)
+
+
+def _regions(window: Window) -> Iterator[Picture]:
+    height, width = window.lab.shape[:2]
+    seed = (
+        int(np.clip(round(float(window.mark[0])), 0, width - 1)),
+        int(np.clip(round(float(window.mark[1])), 0, height - 1)),
+    )
+    patch = window.lab[max(seed[1] - 2, 0) : seed[1] + 3, max(seed[0] - 2, 0) : seed[0] + 3]
+    colour = np.median(patch.reshape(-1, 3), axis=0)
+    seeded = window.lab.copy()
+    seeded[seed[1], seed[0]] = colour.astype(np.uint8)
+    kernel = np.ones((3, 3), np.uint8)
+    for tolerance in _FILL_TOLERANCES:
+        mask = np.zeros((height + 2, width + 2), np.uint8)
+        step = (2 * tolerance, tolerance, tolerance)  # lightness varies more: shadows
+        flags = 4 | cv2.FLOODFILL_MASK_ONLY | cv2.FLOODFILL_FIXED_RANGE | (255 << 8)
+        cv2.floodFill(seeded.copy(), mask, seed, 0, step, step, flags)
+        area = mask[1:-1, 1:-1]
+        # Opening cuts off what leaks through a gap of a pixel or two.
+        yield np.asarray(cv2.morphologyEx(area, cv2.MORPH_OPEN, kernel, iterations=2), np.uint8)
+    for channel in range(3):
+        plane = np.ascontiguousarray(window.lab[:, :, channel])
+        _, mask = cv2.threshold(plane, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+        if mask[seed[1], seed[0]] == 0:
+            mask = cv2.bitwise_not(mask)
+        yield np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, kernel), np.uint8)
+    across = np.ascontiguousarray(np.clip(window.slope[:, :, 0] * 16, -32000, 32000), np.int16)
+    down = np.ascontiguousarray(np.clip(window.slope[:, :, 1] * 16, -32000, 32000), np.int16)
+    for level in _EDGE_LEVELS:
+        edges = cv2.Canny(across, down, level * 1.6, level * 4.0, L2gradient=True)
+        closed = cv2.dilate(edges, kernel)
+        yield np.asarray(closed, np.uint8)
+        inner = np.asarray(cv2.bitwise_not(closed), np.uint8)
+        _, labels = cv2.connectedComponents(inner, connectivity=4)
+        own = labels[seed[1], seed[0]]
+        if own > 0:
+            yield np.asarray(cv2.dilate((labels == own).astype(np.uint8) * 255, kernel), np.uint8)
+
+
+def straight_lines(window: Window, most: int) -> Floats:
+    """Straight edges around the mark: (n, 3) rows (angle, distance, length), longest first.
+
+    The angle (radians) and distance (window px) are those of the normal from the
+    mark to the line; collinear segments are joined.
+    """
+    grey = cv2.cvtColor(window.rgb, cv2.COLOR_RGB2GRAY)
+    found = []
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
+    for plane in (grey, window.lab[:, :, 1], window.lab[:, :, 2]):
+        segments = detector.detect(np.ascontiguousarray(plane))[0]
+        if segments is not None:
+            found.append(np.asarray(segments, np.float64).reshape(-1, 4))
+    if not found:
+        return np.zeros((0, 3))
+    segments = np.vstack(found)
+    run = segments[:, 2:] - segments[:, :2]
+    length = np.hypot(run[:, 0], run[:, 1])
+    keep = length > 0.04 * max(window.rgb.shape[:2])
+    segments, run, length = segments[keep], run[keep], length[keep]
+    if length.size == 0:
+        return np.zeros((0, 3))
+    normal = np.column_stack([run[:, 1], -run[:, 0]]) / length[:, None]
+    middle = (segments[:, :2] + segments[:, 2:]) / 2
+    distance = np.sum((middle - window.mark) * normal, axis=1)
+    normal = normal * np.sign(np.where(distance == 0, 1.0, distance))[:, None]
+    distance = np.abs(distance)
+    keep = distance > 3.0
+    normal, distance, length = normal[keep], distance[keep], length[keep]
+    angle = np.arctan2(normal[:, 1], normal[:, 0])
+    joined: list[tuple[float, float, float]] = []
+    for i in np.argsort(-length):
+        for j, (other, far, much) in enumerate(joined):
+            turn = abs((angle[i] - other + np.pi) % (2 * np.pi) - np.pi)
+            if turn < np.deg2rad(4) and abs(distance[i] - far) < 0.02 * far + 1.5:
+                joined[j] = (other, far, much + float(length[i]))
+                break
+        else:
+            joined.append((float(angle[i]), float(distance[i]), float(length[i])))
+    joined.sort(key=lambda line: -line[2])
+    return np.array(joined[:most])

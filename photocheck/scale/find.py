@@ -1,0 +1,206 @@
+"""One door to the scale stage: from what the person said to what is in the picture."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from photocheck.case import Point, Reference
+from photocheck.errors import CaseError, ScaleError
+from photocheck.scale.catalogue import REFERENCES, ReferenceObject
+from photocheck.scale.discs import find_disc
+from photocheck.scale.edges import LEAST_SIDE_PX, find_rectangle
+from photocheck.scale.markers import (
+    MARKER_NAMES,
+    as_grey,
+    detect_markers,
+    find_sheet,
+)
+from photocheck.scale.seen import ReferenceSeen
+from photocheck.scale.subpixel import Floats, Picture
+
+_ENDS_SPREAD_PX = 4.0
+"""Standard deviation of ends placed by hand when nobody said; judgement."""
+
+
+def see_reference(photo_rgb: Picture, reference: Reference) -> ReferenceSeen:
+    """Find or take over the reference in one photo.
+
+    Parameters
+    ----------
+    photo_rgb : (H, W, 3) RGB or (H, W) grey, uint8
+        The upright photo at full resolution.
+    reference : Reference
+        The marker sheet is found by itself; a card or sheet of paper from its four
+        corners or a mark inside; two points from `ends` and `length_mm`; a disc or
+        ball from `outline` or a mark inside, and `diameter_mm`.
+
+    Raises
+    ------
+    CaseError
+        When the kind is not in the catalogue.
+    ScaleError
+        When it is not found, its marks are unusable, or a size it needs is missing.
+    """
+    kind = REFERENCES.get(reference.kind)
+    if kind is None:
+        raise CaseError(
+            f"{reference.kind!r} is no known reference",
+            where="reference kind",
+            do=f"Choose one of {', '.join(REFERENCES)}",
+        )
+    _check_spread(reference.corner_spread_px)
+    if kind.form == "markers":
+        return _sheet(photo_rgb, reference.bar_mm)
+    if kind.form == "rectangle":
+        return find_rectangle(
+            photo_rgb,
+            kind,
+            near=reference.near,
+            rough_corners=reference.corners,
+            corner_spread_px=reference.corner_spread_px,
+        )
+    if kind.form == "points":
+        return _two_points(photo_rgb, kind, reference)
+    return find_disc(
+        photo_rgb,
+        reference.diameter_mm,
+        kind.kind,
+        near=reference.near,
+        outline=reference.outline,
+        spread_px=reference.corner_spread_px,
+        size_spread=kind.size_spread,
+    )
+
+
+def locate_any(
+    photo_rgb: Picture, near: Point | None = None, *, diameter_mm: float | None = None
+) -> tuple[ReferenceSeen, ...]:
+    """Everything known that is seen in a photo, the marker sheet first.
+
+    Parameters
+    ----------
+    photo_rgb : (H, W, 3) RGB or (H, W) grey, uint8
+    near : Point or None
+        A rough mark inside a card, sheet of paper, disc or ball, px.  Without it
+        only the marker sheet is looked for.
+    diameter_mm : float or None
+        Diameter of the disc or ball at the mark; without it neither is looked for.
+
+    Returns
+    -------
+    tuple of ReferenceSeen
+        Kinds of rectangle that explain the same four sides are all returned, the one
+        seen least obliquely first: a picture alone cannot tell A4 from letter paper.
+        Empty when nothing was seen.
+    """
+    seen: list[ReferenceSeen] = []
+    sheet = find_sheet(photo_rgb)
+    if sheet is not None:
+        seen.append(sheet)
+    if near is None:
+        return tuple(seen)
+    others: list[tuple[float, ReferenceSeen]] = []
+    for kind in REFERENCES.values():
+        if kind.form == "rectangle":
+            try:
+                found = find_rectangle(photo_rgb, kind, near=near)
+            except ScaleError:
+                continue
+            others.append((_obliqueness(found), found))
+        elif kind.form in ("disc", "ball") and diameter_mm is not None:
+            try:
+                found = find_disc(
+                    photo_rgb, diameter_mm, kind.kind, near=near, size_spread=kind.size_spread
+                )
+            except ScaleError:
+                continue
+            others.append((np.pi, found))
+    others.sort(key=lambda item: item[0])
+    return (*seen, *(found for _, found in others))
+
+
+def _obliqueness(seen: ReferenceSeen) -> float:
+    from photocheck.scale.planes import homography, obliqueness
+
+    return obliqueness(homography(seen))
+
+
+def _check_spread(spread_px: float | None) -> None:
+    if spread_px is not None and not (np.isfinite(spread_px) and 0 < spread_px <= 200):
+        raise ScaleError(
+            f"A spread of {spread_px:g} px for hand-placed marks cannot be used",
+            where="corner spread",
+            do="Give a figure between 0 and 200 px, or leave it out",
+        )
+
+
+def _sheet(photo_rgb: Picture, bar_mm: float | None) -> ReferenceSeen:
+    seen = find_sheet(photo_rgb, bar_mm=bar_mm)
+    if seen is not None:
+        return seen
+    lone = sorted({marker.place for marker in detect_markers(as_grey(photo_rgb))})
+    if not lone:
+        raise ScaleError(
+            "The marker sheet was not found: none of its four squares was seen",
+            where="reference",
+            do="Take the photo again, sharp and with the whole sheet in view, nothing over it "
+            "and no glare on it",
+        )
+    names = " and the ".join(MARKER_NAMES[place] for place in lone)
+    if len(lone) == 1:
+        raise ScaleError(
+            f"Of the marker sheet only the {names} square was seen, and two are needed",
+            where="reference",
+            do="Take the photo again with the whole sheet in view and nothing over it",
+        )
+    raise ScaleError(
+        f"The {names} squares of the marker sheet were seen, but they do not lie on one flat "
+        "sheet or are too small to measure",
+        where="reference",
+        do="Glue the sheet flat on a stiff board and take the photo from nearer",
+    )
+
+
+def _two_points(photo_rgb: Picture, kind: ReferenceObject, reference: Reference) -> ReferenceSeen:
+    length = reference.length_mm
+    if length is None or not np.isfinite(length) or length <= 0:
+        raise ScaleError(
+            "The distance between the two points is missing or not a positive length",
+            where="reference",
+            do="Type in how far apart the two points are",
+        )
+    ends: Floats = np.array(reference.ends, np.float64).reshape(-1, 2)
+    if len(ends) != 2:
+        raise ScaleError(
+            f"{len(ends)} ends were marked and two are needed",
+            where="reference",
+            do="Mark both ends of the known length",
+        )
+    height, width = photo_rgb.shape[:2]
+    for name, (x, y) in zip(("first", "second"), ends, strict=True):
+        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
+            raise ScaleError(
+                f"The {name} end at ({x:.0f}, {y:.0f}) lies outside the picture of "
+                f"{width} x {height} px",
+                where="reference",
+                do="Mark the ends in the full-size upright photo",
+            )
+    apart = float(np.hypot(*(ends[1] - ends[0])))
+    if apart < LEAST_SIDE_PX:
+        raise ScaleError(
+            f"The two ends are only {apart:.0f} px apart: too near to measure by",
+            where="reference",
+            do="Mark points farther apart, or take the photo from nearer",
+        )
+    hand = _ENDS_SPREAD_PX if reference.corner_spread_px is None else reference.corner_spread_px
+    # The x axis of the reference's plane runs from the first end to the second.
+    points = np.array([[-length / 2, 0.0], [length / 2, 0.0]])
+    return ReferenceSeen(
+        kind=kind.kind,
+        how="marked",
+        points_mm=points,
+        points_px=ends,
+        spread_px=hand,
+        size_spread=kind.size_spread,
+        remarks=("Two points give the scale but not how the reference is turned",),
+    )
