@@ -114,6 +114,13 @@ def test_ball_from_a_mark():
         assert abs(_size_off(seen, outline)) < 0.01
 
 
+def test_a_small_ball_owns_up():
+    picture, _, near = _ball(0, 33, (0, 0, 3000))
+    seen = find_disc(picture, 66.0, "ball", near=near)
+    assert seen.size_spread > 0.05
+    assert any("by hand" in remark for remark in seen.remarks)
+
+
 def test_marked_outline_is_refined_or_kept():
     picture, outline, _ = _disc(1, 130, 0.9)
     random = np.random.default_rng(0)
@@ -146,7 +153,12 @@ def test_what_is_wrong_is_said():
     told("turned too far", outline=map(tuple, (flat - 180) * [1, 0.6] + 180))
 
 
-def test_nothing_there():
-    wall = np.random.default_rng(0).normal(150, 4, (*SHAPE, 3)).astype(np.uint8)
-    with pytest.raises(ScaleError, match="No ball was found"):
-        find_disc(wall, 60.0, "ball", near=(200.0, 200.0))
+@pytest.mark.parametrize("kind", ["disc", "ball"])
+def test_nothing_there(kind):
+    random = np.random.default_rng(0)
+    pictures = [random.normal(150, 4, (*SHAPE, 3)), random.integers(0, 256, (150, 170, 3))]
+    pictures += [255 * clouds((300, 340), seed, scales=(3, 8, 25, 90)) for seed in (4,)]
+    for picture in pictures:
+        near = (picture.shape[1] / 2, picture.shape[0] / 2)
+        with pytest.raises(ScaleError, match=f"No {kind} was found"):
+            find_disc(picture.astype(np.uint8), 60.0, kind, near=near)

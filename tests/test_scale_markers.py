@@ -208,6 +208,19 @@ def test_markers_not_on_one_sheet_are_not_a_sheet():
     assert find_sheet(picture) is None
 
 
+def test_a_second_copy_of_a_marker_does_not_disturb():
+    picture, matrix = _scene(0, 0.6)
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    wide = np.full((picture.shape[0], picture.shape[1] + 220), 240, np.uint8)
+    wide[:, : picture.shape[1]] = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    for k, top in enumerate((10, 100)):
+        lone = cv2.aruco.generateImageMarker(dictionary, sheet_points()[0][k], 60)
+        wide[top : top + 60, -100:-40] = lone
+    seen = find_sheet(wide)
+    assert seen is not None
+    assert np.max(np.abs(seen.points_px - project(matrix, seen.points_mm))) < 0.2
+
+
 def test_mirrored_sheet_is_refused():
     picture, _ = _scene(0, 0.6)
     assert find_sheet(np.ascontiguousarray(picture[:, ::-1])) is None

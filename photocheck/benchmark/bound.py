@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.benchmark.population import base_lengths
+from photocheck.phantom.sample import TOLD_SPREAD_MM
 from photocheck.phantom.scene import Scene
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import LANDMARKS
@@ -145,6 +146,9 @@ def _priors(look: Look, first: bool) -> Array:
     scene, placed = look.scene, look.scene.reference
     hung = placed.place.startswith("wall")
     size = REFERENCES[placed.kind].size_spread
+    offset = WIDTHS[placed.place] / np.sqrt(12.0)
+    if placed.told_offset_mm is not None:
+        offset = 1.0 / np.hypot(1.0 / offset, 1.0 / TOLD_SPREAD_MM)
     if placed.bar_mm is not None:
         size = BAR_MEASURED
     loose, any_turn = 1e5, 1.0
@@ -161,7 +165,7 @@ def _priors(look: Look, first: bool) -> Array:
             FOCAL_TOLD if scene.exif_focal_35mm else FOCAL_UNTOLD,
             *LENS,
             size,
-            WIDTHS[placed.place] / np.sqrt(12.0),
+            offset,
             np.hypot(DOG_YAW, SWING[hung]),
             LEAN[hung],
             shift,
@@ -220,7 +224,9 @@ def _observe(look: Look, points: dict[str, Array], delta: Array) -> Array:
         changed = project(centre + (rim - centre) * grown)
         reference = np.sum((changed - clean_of(look)) * outward_of(look), axis=1)
     else:
-        reference = project(placed.place_points(grown * placed.size_factor * placed.nominal_points()))
+        reference = project(
+            placed.place_points(grown * placed.size_factor * placed.nominal_points())
+        )
     landmarks = _moved(points, delta)
     world = scene.to_world(np.array([landmarks[name] for name in LANDMARKS]))
     pivot = scene.pivot + np.array([0.0, np.mean(world[:, 1]), 0.0])

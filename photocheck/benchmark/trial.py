@@ -159,8 +159,7 @@ def _orders(
 
     def outcome(values: Array):  # type: ignore[no-untyped-def]
         readings = {
-            s: Reading(float(mm), f"{mm:.0f} mm", "cm")
-            for s, mm in zip(SPANS, values, strict=True)
+            s: Reading(float(mm), f"{mm:.0f} mm", "cm") for s, mm in zip(SPANS, values, strict=True)
         }
         return compare(log_spans, covariance, readings)
 

@@ -232,7 +232,8 @@ class Anatomy:
         tail_at = p.length - 0.105
         tail_up = up(tail_at * h)
         side = np.array([0.0, 0.0, 1.0])
-        down_side = -np.sin(np.radians(62.0)) * up(behind) + np.cos(np.radians(62.0)) * side
+        strap = np.radians(p.strap_angle_deg)
+        down_side = -np.sin(strap) * up(behind) + np.cos(strap) * side
         back = spine.place(self._elbow_station(), 0.0)
         return {
             "breastbone": (self.at(0.12, p.breastbone_height + 0.01, 0.0), fore - 0.08 * up(0.0)),

@@ -105,11 +105,15 @@ class Dog:
 
 def mesh_of(body: Field) -> trimesh.Trimesh:
     """The zero level of a field as a closed triangle mesh, mm."""
+    # A level within a hair of a grid point makes triangles without area: keep off.
+    least = 1e-3 * body.step
+    close = np.abs(body.values) < least
+    values = np.where(close, np.where(body.values < 0, -least, least), body.values)
     extract: Any = marching_cubes
     vertices, faces, _, _ = extract(
-        body.values, level=0.0, spacing=(body.step,) * 3, gradient_direction="descent"
+        values, level=0.0, spacing=(body.step,) * 3, gradient_direction="descent"
     )
-    mesh = trimesh.Trimesh(vertices + body.origin, faces, process=True)
+    mesh = trimesh.Trimesh(vertices + body.origin, faces, process=False)
     parts = mesh.split(only_watertight=False) if mesh.body_count > 1 else [mesh]
     return max(parts, key=lambda part: len(part.faces))
 
@@ -151,12 +155,18 @@ def make_dog(plan: DogPlan, resolution: int = BENCHMARK_RESOLUTION) -> Dog:
     anatomy = Anatomy(plan)
     visible = build_field(visible_masses(anatomy), step, ground=True)
     tape = build_field(tape_masses(anatomy), step, ground=False)
+    on_tape = _landmarks(anatomy, tape)
+    on_coat = _landmarks(anatomy, visible)
+    # A raised tail lies over its own base: the back's outline goes on beneath it.
+    _, upward = anatomy.rays()["tail_base"]
+    stands_off = plan.coat_mm * (1.0 - plan.coat_squeeze)
+    on_coat["tail_base"] = on_tape["tail_base"] + stands_off * upward
     return Dog(
         plan=plan,
         resolution=resolution,
         anatomy=anatomy,
         visible_field=visible,
         tape_field=tape,
-        visible=MappingProxyType(_landmarks(anatomy, visible)),
-        tape=MappingProxyType(_landmarks(anatomy, tape)),
+        visible=MappingProxyType(on_coat),
+        tape=MappingProxyType(on_tape),
     )

@@ -30,6 +30,8 @@ class PlacedReference:
         True distance from the dog's middle plane, positive toward the camera, mm.
     centre : (float, float, float)
         World, mm.
+    told_offset_mm : float or None
+        What the owner measured of the offset, mm; None when only the place was said.
     turn_deg : float
         In its plane, clockwise as seen from the camera's side; 90 turns the long
         side of a sheet or card upright (a marker sheet is printed upright).
@@ -49,6 +51,7 @@ class PlacedReference:
     place: str
     offset_mm: float
     centre: tuple[float, float, float]
+    told_offset_mm: float | None = None
     turn_deg: float = 0.0
     swing_deg: float = 0.0
     lean_deg: float = 0.0

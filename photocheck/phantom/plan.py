@@ -28,14 +28,15 @@ class Proportions:
     """Lengths as fractions of the height at the withers, unless said otherwise.
 
     Widths are full widths; angles degrees; ``last_rib_at`` is a fraction of the length.
-    ``wobble`` holds `WOBBLES` standard normal deviates that shift the knots of the trunk outline by
+    ``strap_angle_deg`` is how far below the
+    side of the chest the tape comes out behind the elbow.  ``wobble`` holds `WOBBLES` standard normal deviates that shift the knots of the trunk outline by
     ``wobble_scale`` of their value each: no two dogs share one family of curves.
     """
 
     length: float = 1.04
     chest_depth: float = 0.485
     chest_width: float = 0.268
-    shoulder_width: float = 0.418
+    shoulder_width: float = 0.428
     loin_depth: float = 0.36
     loin_width: float = 0.245
     rump_width: float = 0.315
@@ -58,13 +59,14 @@ class Proportions:
     thigh_thickness: float = 0.15
     tail_length: float = 0.40
     tail_lift_deg: float = -40.0
+    strap_angle_deg: float = 62.0
     power_top: float = 2.35
     power_bottom: float = 2.1
     front_foot_shift: float = 0.0
     rear_foot_shift: float = 0.0
     far_front_shift: float = 0.03
     far_rear_shift: float = -0.04
-    wobble_scale: float = 0.018
+    wobble_scale: float = 0.022
     wobble: tuple[float, ...] = (0.0,) * WOBBLES
 
 
@@ -134,12 +136,12 @@ _SPREAD: Final = {
     "length": (1.04, 0.02, 0.028, 0.97, 1.10),
     "chest_depth": (0.485, 0.03, 0.015, 0.43, 0.54),
     "chest_width": (0.268, 0.06, 0.012, 0.22, 0.36),
-    "shoulder_width": (0.418, 0.05, 0.016, 0.32, 0.50),
+    "shoulder_width": (0.428, 0.05, 0.022, 0.32, 0.50),
     "loin_depth": (0.355, 0.08, 0.016, 0.26, 0.45),
     "loin_width": (0.245, 0.06, 0.012, 0.18, 0.33),
     "rump_width": (0.315, 0.06, 0.014, 0.24, 0.40),
     "withers_at": (0.26, 0.0, 0.014, 0.20, 0.31),
-    "breastbone_height": (0.605, -0.02, 0.012, 0.56, 0.65),
+    "breastbone_height": (0.605, -0.02, 0.018, 0.56, 0.65),
     "breastbone_forward": (0.02, 0.0, 0.010, -0.01, 0.05),
     "croup_height": (0.965, 0.0, 0.015, 0.92, 1.01),
     "tail_drop": (0.085, 0.0, 0.022, 0.03, 0.15),
@@ -156,6 +158,7 @@ _SPREAD: Final = {
     "thigh_thickness": (0.15, 0.03, 0.008, 0.11, 0.19),
     "tail_length": (0.40, 0.0, 0.04, 0.25, 0.5),
     "tail_lift_deg": (-35.0, 0.0, 25.0, -75.0, 60.0),
+    "strap_angle_deg": (62.0, 0.0, 7.0, 45.0, 80.0),
     "power_top": (2.35, 0.1, 0.12, 2.0, 2.8),
     "power_bottom": (2.1, 0.1, 0.12, 1.85, 2.5),
     "front_foot_shift": (0.0, 0.0, 0.015, -0.04, 0.04),

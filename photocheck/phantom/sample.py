@@ -28,12 +28,15 @@ KIND_WEIGHTS: Final = {
 }
 PLACE_WEIGHTS: Final = {
     "near_flank": 0.15,
-    "near_feet": 0.22,
-    "middle": 0.22,
+    "near_feet": 0.20,
+    "middle": 0.18,
     "far_feet": 0.12,
     "wall_close": 0.15,
-    "wall": 0.14,
+    "wall": 0.20,
 }
+TOLD: Final = 0.75
+"""Share of owners who measure how far the dog's middle stood from the wall, as asked."""
+TOLD_SPREAD_MM: Final = 30.0
 REAL_PLACES: Final = tuple(name for name in PLACES if name in PLACE_WEIGHTS)
 
 
@@ -88,11 +91,15 @@ def random_reference(
     turn = float(rng.normal(0.0, 3.0))
     if kind in ("a4", "letter", "id_card") and rng.random() < 0.5:
         turn += 90.0
+    told = None
+    if place.startswith("wall") and rng.random() < TOLD:
+        told = offset + float(rng.normal(0.0, TOLD_SPREAD_MM))
     placed = PlacedReference(
         kind=kind,
         place=place,
         offset_mm=offset,
         centre=(0.0, 0.0, offset),
+        told_offset_mm=told,
         turn_deg=turn,
         swing_deg=float(rng.normal(0.0, 1.5 if place.startswith("wall") else 3.0)),
         lean_deg=float(rng.normal(*((0.0, 1.0) if place.startswith("wall") else (3.0, 3.0)))),
@@ -142,7 +149,8 @@ def random_camera(
     # Nobody photographs a small dog from across the yard.
     farthest = min(4000.0, 2200.0 + 3.0 * dog.plan.height_mm)
     distance = float(rng.uniform(1800.0, farthest))
-    height = float(rng.uniform(300.0, 1600.0))
+    # Told to hold it at chest height; many stay on their feet all the same.
+    height = float(np.clip(rng.normal(800.0, 300.0), 300.0, 1600.0))
     slanted = rng.random() < 1.0 / 7.0 if oblique is None else oblique
     yaw = float(rng.normal(0.0, 7.0))
     if slanted:

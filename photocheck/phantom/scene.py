@@ -263,6 +263,7 @@ def observe(
     reference = Reference(
         kind=placed.kind,
         place=placed.place,
+        offset_mm=placed.told_offset_mm,
         corners=_points(_clockwise(corners)),
         near=(float(near[0]), float(near[1])),
         ends=_points(points_px) if placed.form == "points" else (),

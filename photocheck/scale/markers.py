@@ -236,7 +236,7 @@ def _agreeing(seen: tuple[MarkerSeen, ...]) -> tuple[MarkerSeen, ...]:
             miss = project(matrix, _places_mm(marker.place)) - marker.corners_px
             # A cell is 13 mm: detection is good to a small part of one, and so must be this.
             share = float(np.max(np.hypot(miss[:, 0], miss[:, 1]))) / _module_px(marker.corners_px)
-            limit = 0.3 if marker in (first, second) else 0.6
+            limit = 0.3 if marker is first or marker is second else 0.6
             if share < limit and share < misses.get(marker.place, np.inf):
                 group[marker.place], misses[marker.place] = marker, share
         total = sum(misses.values())

@@ -35,6 +35,8 @@ class Normal:
 # wide enough for people who stay on their feet and look down on the dog (judgement).
 YAW_RAD: Final = Normal(0.0, 0.16)
 PITCH_RAD: Final = Normal(0.0, 0.17)
+# What has no corners does not show that the camera looked down, which most people's does.
+PITCH_UNSEEN_RAD: Final = Normal(0.10, 0.15)
 
 # The dog against the reference plane: told to stand parallel.  What is propped up leans
 # more than what hangs on a wall (judgement).
@@ -89,9 +91,9 @@ PLACE_OFFSETS: Final = MappingProxyType(
 if tuple(PLACE_OFFSETS) != PLACES:
     raise AssertionError("every place of words.PLACES needs its offset, in the same order")
 
-# A distance somebody measured: 2 cm, or a tenth of it (judgement).
-MEASURED_OFFSET_MM: Final = 20.0
-MEASURED_OFFSET_FRACTION: Final = 0.1
+# A distance somebody measured: 2.5 cm, or a twentieth of it (judgement).
+MEASURED_OFFSET_MM: Final = 25.0
+MEASURED_OFFSET_FRACTION: Final = 0.05
 
 
 def offset_prior(reference: Reference) -> Offset:
