@@ -40,7 +40,7 @@ def test_surfaces_are_closed_and_hold_the_landmarks(posture: str):
             continue  # a raised tail may hide the back's outline that it marks
         assert distance_to(dog.visible_mesh, dog.visible[name]) < close, name
     for name in ("breastbone", "shoulder_top", "last_rib", "tail_base", BEHIND_ELBOW):
-        assert distance_to(dog.tape_mesh, dog.tape[name]) < 0.5, name
+        assert distance_to(dog.tape_mesh, dog.tape[name]) < 1.0, name
 
 
 def test_visible_lies_outside_what_the_tape_lies_on_by_the_standing_coat():

@@ -180,6 +180,6 @@ def test_scenes_are_a_mixed_set(dog: Dog):
     assert 0.15 < np.mean([s.exif_focal_35mm is None for s in scenes]) < 0.45
     for s in scenes:
         assert s.exif_focal_35mm is None or abs(s.exif_focal_35mm - s.camera.focal_35mm) <= 0.5
-        assert 250.0 < s.camera.position[1] < 1650.0
+        assert 200.0 < s.camera.position[1] < 1650.0
         assert s.camera.sees(np.array(list(s.landmarks.values())))
     assert np.std([s.dog_yaw_deg for s in scenes]) == pytest.approx(4.0, rel=0.25)

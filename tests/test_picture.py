@@ -5,7 +5,7 @@ import cv2
 import numpy as np
 import pytest
 from made_report import CORNERS, MARKS, made_report
-from PIL import Image
+from PIL import Image, ImageDraw, ImageFont
 from skimage.color import rgb2lab
 
 from photocheck.case import Marking
@@ -17,6 +17,7 @@ from photocheck.desk.picture import (
     FONT_SHARE,
     MAX_WIDTH,
     MIN_WIDTH,
+    SHORT_REFERENCES,
     SPAN_COLOURS,
     WHITE,
     annotate,
@@ -25,8 +26,10 @@ from photocheck.desk.picture import (
     write_picture,
 )
 from photocheck.errors import PhotocheckError, PhotoError
+from photocheck.lengths import format_length
 from photocheck.locating import Located
-from photocheck.words import SPANS, VERDICTS
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.words import SPAN_ENDS, SPAN_TITLES, SPANS, VERDICT_TITLES, VERDICTS
 
 
 def photo(width: int = 1344, height: int = 1008, grey: int = 150) -> np.ndarray:
@@ -120,16 +123,14 @@ def test_banner_says_the_verdict_in_its_colour(verdict):
     out = annotate(photo(), report_for(1344, 1008, verdict=verdict), 0)
     assert out.dtype == np.uint8
     assert tuple(out[2, 2]) == BANNER_COLOURS[verdict]
-    assert out.shape[0] > 1008
 
 
-@pytest.mark.parametrize(
-    ("width", "height", "shown"),
-    [(4032, 3024, MAX_WIDTH), (1200, 1600, 1200), (640, 480, MIN_WIDTH)],
-)
-def test_width(width, height, shown):
+@pytest.mark.parametrize(("width", "height"), [(4032, 3024), (1200, 1600), (640, 480), (90, 60)])
+def test_width(width, height):
     out = annotate(photo(width, height), report_for(width, height), 0)
-    assert out.shape[1] == shown
+    left, _, right, _ = frame_of(report_for(width, height), width, height)
+    assert out.shape[1] == min(max(right - left, MIN_WIDTH), MAX_WIDTH)
+    assert out.shape[1] <= 2 * (right - left) or right - left == width
 
 
 def test_the_photo_itself_is_left_alone():
@@ -139,130 +140,478 @@ def test_the_photo_itself_is_left_alone():
     assert np.array_equal(given, before)
 
 
-def drawn(monkeypatch, report, width, height):
-    """What text was drawn where, and which boxes labels got."""
-    boxes = {}
-    texts = []
-    real_place = labels.place
+class Drawn:
+    """An annotated picture, with what was written where and which boxes labels got."""
 
-    def spy(wanted, field, taken, ink, gap):
-        boxes.update(real_place(wanted, field, taken, ink, gap))
-        boxes.update({f"taken {k}": box for k, box in enumerate(taken)})
-        return {key: box for key, box in boxes.items() if not key.startswith("taken")}
+    def __init__(self, monkeypatch, rgb, report):
+        self.boxes, self.bars, self.texts = {}, [], []
+        real_place, real_text = labels.place, ImageDraw.ImageDraw.text
 
-    monkeypatch.setattr(picture, "place", spy)
-    from PIL import ImageDraw
+        def spy(wanted, field, taken, ink, gap):
+            self.boxes.update(real_place(wanted, field, taken, ink, gap))
+            self.bars.extend(taken)
+            return dict(self.boxes)
 
-    real_text = ImageDraw.ImageDraw.text
+        def text(draw, xy, said, *args, **options):
+            left, top, right, bottom = options["font"].getbbox(said)
+            box = (xy[0] + left, xy[1] + top, xy[0] + right, xy[1] + bottom)
+            self.texts.append(
+                Text(said, xy, box, options["font"].size, options["fill"], draw._image)
+            )
+            return real_text(draw, xy, said, *args, **options)
 
-    def text(self, xy, said, *args, **options):
-        texts.append((xy, said, options["font"].size))
-        return real_text(self, xy, said, *args, **options)
+        with monkeypatch.context() as patch:
+            patch.setattr(picture, "place", spy)
+            patch.setattr(ImageDraw.ImageDraw, "text", text)
+            self.out = annotate(rgb, report, 0)
+        self.width = self.out.shape[1]
+        self.size_px = self.width / FONT_SHARE
+        self.strip = [t for t in self.texts if t.image is self.image_of("tape")]
+        on_photo = self.image_of("on the dog")
+        self.photo = [t for t in self.texts if t.image is on_photo]
+        self.shown = np.asarray(on_photo)
+        self.banner = self.out.shape[0] - self.shown.shape[0] - self.strip[0].image.height
 
-    monkeypatch.setattr(ImageDraw.ImageDraw, "text", text)
-    out = annotate(photo(width, height), report, 0)
-    return out, boxes, texts
+    def image_of(self, word):
+        return next(t.image for t in self.texts if word in t.said)
+
+    def rows(self):
+        """The strip's texts, line by line from the top, each from the left."""
+        lines = {}
+        for text in sorted(self.strip, key=lambda t: (t.xy[1], t.xy[0])):
+            lines.setdefault(round(text.xy[1]), []).append(text)
+        return list(lines.values())
 
 
-@pytest.mark.parametrize(
-    ("width", "height"),
-    [(4032, 3024), (1512, 2016), (1200, 900), (640, 480), (4000, 1200), (400, 1600)],
-)
+@dataclasses.dataclass
+class Text:
+    said: str
+    xy: tuple
+    box: tuple
+    size: float
+    fill: tuple
+    image: Image.Image
+
+    def ground(self):
+        """The commonest colour behind it."""
+        left, top, right, bottom = (round(v) for v in self.box)
+        part = np.asarray(self.image)[top:bottom, left:right].reshape(-1, 3)
+        colours, counts = np.unique(part, axis=0, return_counts=True)
+        return tuple(int(c) for c in colours[counts.argmax()])
+
+
+SHAPES = [
+    (4032, 3024),
+    (1512, 2016),
+    (1200, 900),
+    (640, 480),
+    (160, 120),
+    (4000, 1200),
+    (400, 1600),
+]
+NAMES = {"breastbone", "shoulder_top", "last_rib", "tail_base", "reference"}
+
+
+def with_verdicts(report, *verdicts):
+    spans = tuple(
+        dataclasses.replace(span, verdict=verdict)
+        for span, verdict in zip(report.spans, verdicts, strict=True)
+    )
+    return dataclasses.replace(report, spans=spans)
+
+
+def with_markings(report, *markings):
+    case = report.case
+    photos = (dataclasses.replace(case.photos[0], markings=markings),)
+    return dataclasses.replace(report, case=dataclasses.replace(case, photos=photos))
+
+
+@pytest.mark.parametrize(("width", "height"), SHAPES)
 @pytest.mark.parametrize("unit", ["cm", "in"])
 def test_labels_do_not_overlap_and_lie_on_the_photo(monkeypatch, width, height, unit):
-    report = report_for(width, height, unit=unit)
-    out, boxes, texts = drawn(monkeypatch, report, width, height)
-    assert set(SPANS) <= set(boxes) or any("full length" in said for _, said, _ in texts)
-    named = list(boxes.items())
-    shown_height = round(height * out.shape[1] / width)
+    got = Drawn(monkeypatch, photo(width, height), report_for(width, height, unit=unit))
+    assert set(got.boxes) == NAMES
+    named = [*got.boxes.items(), *(("bar", bar) for bar in got.bars)]
+    assert len(named) == 6
     for i, (name, box) in enumerate(named):
-        assert 0 <= box[0] < box[2] <= out.shape[1], name
-        assert 0 <= box[1] < box[3] <= shown_height, name
+        assert 0 <= box[0] < box[2] <= got.shown.shape[1], name
+        assert 0 <= box[1] < box[3] <= got.shown.shape[0], name
         for other, its in named[:i]:
             assert overlap(box, its) == 0.0, (name, other)
 
 
-def test_text_is_large_and_in_the_owners_unit(monkeypatch):
-    for unit, shown in (
-        ("in", ("tape 18 in", "photo 13 1/4 in", "4 in on the dog")),
-        ("cm", ("tape 45.7 cm", "photo 33.8 cm", "10 cm on the dog")),
-    ):
-        report = report_for(4032, 3024, unit=unit)
-        out, boxes, texts = drawn(monkeypatch, report, 4032, 3024)
-        said = [text for _, text, _ in texts]
-        assert set(shown) <= set(said)
-        assert "rear length: measure again" in said
-        assert all(size >= out.shape[1] / FONT_SHARE for _, _, size in texts)
-        assert {*SPANS, *("breastbone", "shoulder_top", "last_rib", "tail_base")} <= set(boxes)
+@pytest.mark.parametrize(("width", "height"), SHAPES)
+def test_labels_cover_no_mark_and_no_reference(monkeypatch, width, height):
+    report = report_for(width, height)
+    got = Drawn(monkeypatch, photo(width, height), report)
+    left, top, right, _ = frame_of(report, width, height)
+    scale = got.width / (right - left)
+    ring = 0.3 * got.size_px
+    marks = report.case.photos[0].markings[0].marks.values()
+    things = [
+        ((x - left) * scale + dx, (y - top) * scale + dy)
+        for x, y in marks
+        for dx in (-ring, ring)
+        for dy in (-ring, ring)
+    ]
+    things += [((x - left) * scale, (y - top) * scale) for x, y in report.photos[0].reference_px]
+    for box in (*got.boxes.values(), *got.bars):
+        for x, y in things:
+            assert not (box[0] < x < box[2] and box[1] < y < box[3])
 
 
-def test_text_stays_inside_its_box(monkeypatch):
+def test_only_the_four_marks_and_the_reference_are_named_on_the_photo(monkeypatch):
+    got = Drawn(monkeypatch, photo(), report_for(1344, 1008))
+    assert sorted(t.said for t in got.photo) == [
+        "4 in on the dog",
+        "breastbone",
+        "card",
+        "last rib",
+        "shoulder top",
+        "tail base",
+    ]
+
+
+def test_every_reference_has_a_short_name():
+    assert set(SHORT_REFERENCES) == set(REFERENCES)
+    assert all(len(short) <= 14 for short in SHORT_REFERENCES.values())
+
+
+VERDICT_SETS = [
+    ("agrees",) * 4,
+    ("agrees", "agrees", "measure_again", "agrees"),
+    ("measure_again", "cannot_tell", "retake", "cannot_tell"),
+    ("", "agrees", "retake", ""),
+]
+
+
+@pytest.mark.parametrize(("width", "height"), SHAPES)
+@pytest.mark.parametrize("unit", ["cm", "in"])
+@pytest.mark.parametrize("verdicts", VERDICT_SETS)
+def test_strip_is_a_table(monkeypatch, width, height, unit, verdicts):
+    report = with_verdicts(report_for(width, height, unit=unit), *verdicts)
+    got = Drawn(monkeypatch, photo(width, height), report)
+    strip = got.strip[0].image
+    for i, text in enumerate(got.strip):
+        assert 0 <= text.box[0] < text.box[2] <= strip.width, text.said
+        assert 0 <= text.box[1] < text.box[3] <= strip.height, text.said
+        for other in got.strip[:i]:
+            assert overlap(text.box, other.box) == 0.0, (text.said, other.said)
+    # Everything starts at a column's left edge, the tape values under "tape".
+    columns = {t.xy[0] for t in got.rows()[0]}
+    beyond = {t.xy[0] for t in got.strip} - columns
+    assert len(columns) in (3, 4)
+    assert len(beyond) <= 1  # the verdicts, on one line with the rest
+    assert all(t.said in VERDICT_TITLES.values() for t in got.strip if t.xy[0] in beyond)
+    tape = next(t.xy[0] for t in got.strip if t.said == "tape")
+    readings = [format_length(span.reading_mm, unit) for span in report.spans]
+    assert [t.said for t in got.strip if t.xy[0] == tape] == ["tape", *readings]
+    said = [t.said for t in got.strip]
+    assert [s for s in said if s in SPAN_TITLES.values()] == list(SPAN_TITLES.values())
+    for span in report.spans:
+        low = format_length(span.low_mm, unit).removesuffix(f" {unit}")
+        assert format_length(span.photo_mm, unit) in said
+        assert f"{low} to {format_length(span.high_mm, unit)}" in said
+    words = " ".join(said)
+    for verdict, title in VERDICT_TITLES.items():
+        flagged = 0 if verdict == "agrees" else verdicts.count(verdict)
+        assert words.count(title) == flagged
+
+
+def test_strip_takes_two_lines_a_row_only_when_one_is_too_narrow(monkeypatch):
+    short = with_verdicts(report_for(1344, 1008, unit="cm"), *VERDICT_SETS[0])
+    assert len(Drawn(monkeypatch, photo(), short).rows()) == 1 + 4
+    long = report_for(1344, 1008, unit="in")
+    rows = Drawn(monkeypatch, photo(), long).rows()
+    assert len(rows) == 1 + 2 * 4
+    assert rows[5][0].said == "rear length"
+    assert [t.said for t in rows[6]] == ["measure again", "12 1/8 to 14 1/2 in"]
+
+
+def test_a_reading_not_given_is_said_so(monkeypatch):
     report = report_for(1344, 1008)
-    _, boxes, texts = drawn(monkeypatch, report, 1344, 1008)
-    from PIL import ImageFont
-
-    for (x, y), said, size in texts:
-        holding = [b for b in boxes.values() if b[0] <= x <= b[2] and b[1] <= y <= b[3]]
-        if len(holding) == 1:
-            _, _, right, bottom = ImageFont.load_default(size).getbbox(said)
-            assert x + right <= holding[0][2] + 1, said
-            assert y + bottom <= holding[0][3] + 1, said
+    spans = tuple(dataclasses.replace(s, reading_mm=None, verdict="") for s in report.spans)
+    got = Drawn(monkeypatch, photo(), dataclasses.replace(report, spans=spans))
+    assert [t.said for t in got.strip].count("not given") == 4
+    assert {t.ground() for t in got.strip} == {DARK}
 
 
-def test_scale_bar_is_as_long_as_it_says():
-    # White on dark: the longest run of white in the bar's lower rows.
-    report = report_for(1344, 1008, unit="cm")
-    bare = dataclasses.replace(
-        report,
-        spans=(),
-        case=dataclasses.replace(
-            report.case,
-            photos=(dataclasses.replace(report.case.photos[0], markings=(Marking({}),)),),
-        ),
-        photos=(dataclasses.replace(report.photos[0], reference_px=(), px_per_mm=2.0),),
-    )
-    out = annotate(photo(), bare, 0)
+@pytest.mark.parametrize("verdicts", VERDICT_SETS)
+@pytest.mark.parametrize("verdict", VERDICTS)
+def test_text_stands_out_where_it_is(monkeypatch, verdicts, verdict):
+    rgb = np.random.default_rng(1).integers(0, 255, (1008, 1344, 3), dtype=np.uint8)
+    report = with_verdicts(report_for(1344, 1008, verdict=verdict), *verdicts)
+    got = Drawn(monkeypatch, rgb, report)
+    for text in got.texts:
+        one, two = relative_luminance(text.fill), relative_luminance(text.ground())
+        assert (max(one, two) + 0.05) / (min(one, two) + 0.05) >= 4.5, text.said
+
+
+def test_flagged_rows_stand_out(monkeypatch):
+    got = Drawn(monkeypatch, photo(), report_for(1344, 1008))
+    lines = got.rows()
+    for number, line in enumerate(lines):
+        ground = WHITE if number in (5, 6) else DARK
+        assert {t.ground() for t in line} == {ground}
+
+
+@pytest.mark.parametrize("unit", ["cm", "in"])
+def test_text_is_large_and_in_the_owners_unit(monkeypatch, unit):
+    shown = {
+        "in": ("18 in", "13 1/4 in", "4 in on the dog"),
+        "cm": ("45.7 cm", "33.8 cm", "10 cm on the dog"),
+    }[unit]
+    for width, height in SHAPES:
+        got = Drawn(monkeypatch, photo(width, height), report_for(width, height, unit=unit))
+        assert set(shown) <= {t.said for t in got.texts}
+        assert all(t.size >= got.width / 36 for t in got.texts)
+
+
+@pytest.mark.parametrize(("width", "height"), SHAPES)
+def test_text_stays_inside_its_box(monkeypatch, width, height):
+    got = Drawn(monkeypatch, photo(width, height), report_for(width, height))
+    holders = [*got.boxes.values(), *got.bars]
+    assert len(got.photo) == len(holders)
+    for text in got.photo:
+        left, top, right, bottom = text.box
+        holding = [
+            b
+            for b in holders
+            if b[0] <= left and b[1] <= top and right <= b[2] + 1 and bottom <= b[3] + 1
+        ]
+        assert len(holding) == 1, text.said
+    for text in got.texts:
+        assert 0 <= text.box[0] < text.box[2] + 1 <= got.width + 1, text.said
+
+
+# --- what is shown of the photo --------------------------------------------
+
+
+def frame_of(report, width, height):
+    markings = report.case.photos[0].markings
+    return picture._frame(width, height, markings, report.photos[0].reference_px)
+
+
+def test_frame_keeps_every_mark_and_the_reference_and_is_of_use():
+    random = np.random.default_rng(7)
+    for _ in range(500):
+        width, height = (int(v) for v in random.integers(40, 5000, 2))
+        size = np.array([width, height])
+        centre, spread = random.uniform(0, 1, 2) * size, random.uniform(0.01, 0.6) * size
+        names = random.permutation(list(MARKS))[: random.integers(0, 9)]
+        markings = tuple(
+            Marking({n: tuple(centre + spread * random.uniform(-1, 1, 2)) for n in names})
+            for _ in range(random.integers(1, 4))
+        )
+        at = random.uniform(-0.2, 1.2, 2) * size
+        reference = tuple(tuple(at + d) for d in ((0, 0), (30, 0), (30, 20), (0, 20)))
+        if random.random() < 0.2:
+            reference = ()
+        frame = left, top, right, bottom = picture._frame(width, height, markings, reference)
+        assert all(isinstance(edge, int) for edge in frame)
+        assert 0 <= left < right <= width
+        assert 0 <= top < bottom <= height
+        for x, y in (*(xy for m in markings for xy in m.marks.values()), *reference):
+            assert left <= min(max(x, 0), width) <= right
+            assert top <= min(max(y, 0), height) <= bottom
+        wide, tall = right - left, bottom - top
+        assert wide >= min(width, MIN_WIDTH / 2)
+        assert wide >= min(width, 0.75 * (tall - 2))
+        assert tall >= min(height, (wide - 2) / 1.5)
+
+
+def test_frame_goes_to_the_dog_with_room_for_its_head():
+    report = report_for(4032, 3024)
+    left, top, right, bottom = frame_of(report, 4032, 3024)
+    assert (right - left) * (bottom - top) < 0.8 * 4032 * 3024
+    trunk = MARKS["tail_base"][0] - MARKS["breastbone"][0]
+    assert left <= MARKS["breastbone"][0] - 0.45 * trunk
+    assert top <= MARKS["shoulder_top"][1] - 0.4 * trunk
+    # A dog that looks the other way has the same room.
+    turned = {name: (4032 - x, y) for name, (x, y) in MARKS.items()}
+    ours, its = (picture._frame(4032, 3024, (Marking(m),), ()) for m in (MARKS, turned))
+    assert (4032 - its[2], its[1], 4032 - its[0], its[3]) == pytest.approx(ours, abs=1)
+    # Without feet the legs are still kept.
+    trunk_only = {n: xy for n, xy in MARKS.items() if "foot" not in n}
+    bare = picture._frame(4032, 3024, (Marking(trunk_only),), ())
+    assert bare[3] >= MARKS["rear_foot"][1]
+
+
+def test_frame_is_the_whole_photo_when_nothing_says_where_the_dog_is():
+    for marks in ({}, {"last_rib": (50.0, 60.0)}):
+        assert picture._frame(4000, 3000, (Marking(marks),), CORNERS) == (0, 0, 4000, 3000)
+
+
+def spotted(width, height):
+    """A photo with a red spot under each mark, and where they are; the report for it."""
+    report = report_for(width, height)
+    marks = {
+        name: (float(round(x)), float(round(y)))
+        for name, (x, y) in report.case.photos[0].markings[0].marks.items()
+    }
+    rgb = photo(width, height)
+    radius = max(1, round(4 * width / 1344))
+    for x, y in marks.values():
+        cv2.circle(rgb, (int(x), int(y)), radius, (255, 0, 0), -1)
+    return rgb, with_markings(report, Marking(marks)), marks
+
+
+def spots(rgb):
+    """Centres of the red spots, px."""
+    red = (rgb[..., 0] > 180) & (rgb[..., 1] < 70) & (rgb[..., 2] < 70)
+    _, _, stats, centres = cv2.connectedComponentsWithStats(red.astype(np.uint8))
+    return centres[1:][stats[1:, cv2.CC_STAT_AREA] > 8]
+
+
+@pytest.mark.parametrize(("width", "height"), [(1344, 1008), (4032, 3024), (640, 480)])
+def test_marks_are_drawn_where_they_were_put(width, height):
+    rgb, report, marks = spotted(width, height)
+    out = annotate(rgb, report, 0)
+    size = out.shape[1] / FONT_SHARE
+    seen = spots(out)
+    assert len(seen) == len(marks)  # every marked pixel stays visible, inside its ring
+    angles = np.arange(0, 2 * np.pi, 0.05)
+    for x, y in seen:
+        shares = []
+        for radius in (0.40 * size - size / 16, 0.30 * size - size / 16):
+            columns = np.round(x + radius * np.cos(angles)).astype(int)
+            lines = np.round(y + radius * np.sin(angles)).astype(int)
+            shares.append((out[lines, columns].min(axis=1) > 180).mean())
+        assert max(shares) > 0.95, (x, y)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1344, 1008), (4032, 3024), (640, 480)])
+def test_reference_is_outlined_where_it_is(width, height):
+    rgb, report, marks = spotted(width, height)
+    out = annotate(rgb, report, 0)
+    # The way from the photo to the picture, from the spots alone.
+    seen = spots(out)
+    put = np.array(list(marks.values()))
+    scale = np.ptp(seen[:, 0]) / np.ptp(put[:, 0])
+    shift = seen.min(axis=0) - scale * put.min(axis=0)
+    corners = np.array(report.photos[0].reference_px) * scale + shift
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        for t in (0.2, 0.5, 0.8):
+            x, y = np.round(a + t * (b - a)).astype(int)
+            assert out[y - 1 : y + 2, x - 1 : x + 2].min(axis=2).max() > 200
+
+
+@pytest.mark.parametrize(("width", "height"), [(1344, 1008), (4032, 3024), (640, 480)])
+@pytest.mark.parametrize(("unit", "mm"), [("cm", 100.0), ("in", 101.6)])
+def test_scale_bar_is_as_long_as_it_says(monkeypatch, width, height, unit, mm):
+    rgb, report, marks = spotted(width, height)
+    # A fine scale, so that a per cent is more than the pen's width.
+    fine = dataclasses.replace(report.photos[0], px_per_mm=5.0 * width / 1344)
+    case = dataclasses.replace(report.case, unit=unit)
+    report = dataclasses.replace(report, case=case, photos=(fine,))
+    got = Drawn(monkeypatch, rgb, report)
+    # The picture's scale, from spots a known way apart on the photo.
+    apart = np.ptp([x for x, _ in marks.values()])
+    scale = np.ptp(spots(got.out)[:, 0]) / apart
+    (bar,) = got.bars
+    left, top, right, bottom = (round(v) for v in bar)
     runs = []
-    for row in out[-500:]:
+    for row in got.shown[top:bottom, left:right]:
         white = np.all(row > 200, axis=1).astype(int)
         edges = np.flatnonzero(np.diff(np.concatenate([[0], white, [0]])))
         runs += [b - a for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    assert max(runs) == pytest.approx(100 * 2.0, abs=8)
+    pen = round(got.size_px / 10)
+    assert max(runs) == pytest.approx(mm * report.photos[0].px_per_mm * scale + pen, abs=2.5)
 
 
-def test_marks_are_drawn_where_they_were_put():
-    width, height = 1344, 1008
-    out = annotate(photo(width, height), report_for(width, height), 0)
-    banner = out.shape[0] - height
-    x, y = MARKS["rear_foot"][0] / 3, MARKS["rear_foot"][1] / 3 + banner
-    radius = out.shape[1] / FONT_SHARE * 0.30
-    ring = [
-        out[round(y + radius * np.sin(a)), round(x + radius * np.cos(a))]
-        for a in np.arange(0, 6.2, 0.3)
-    ]
-    bright = np.mean([pixel.min() > 180 for pixel in ring])
-    assert bright > 0.7
-    assert abs(int(out[round(y), round(x), 0]) - 150) < 10  # the pixel marked stays visible
+def along(report, width, height, out, banner, span, share, aside=0.0):
+    """The pixel at a share of the way along a straight span, so far to its side."""
+    left, top, right, _ = frame_of(report, width, height)
+    scale = out.shape[1] / (right - left)
+    marks = report.case.photos[0].markings[0].marks
+    a, b = (np.array(marks[end]) for end in SPAN_ENDS[span])
+    way = (b - a) / np.hypot(*(b - a))
+    at = ((a + share * (b - a)) - (left, top)) * scale + aside * np.array([-way[1], way[0]])
+    return out[round(at[1]) + banner, round(at[0])].astype(int)
+
+
+def close(pixel, colour):
+    return np.abs(pixel - np.array(colour)).max() < 12
+
+
+@pytest.mark.parametrize("flagged", ["", "half_neck", "rear_length", "full_length"])
+def test_flagged_lines_are_dashed_and_thicker(monkeypatch, flagged):
+    report = report_for(1344, 1008)
+    verdicts = ["measure_again" if span == flagged else "agrees" for span in SPANS]
+    report = with_verdicts(report, *verdicts)
+    got = Drawn(monkeypatch, photo(), report)
+    shares = np.linspace(0.2, 0.8, 200)
+    thin = got.size_px / 8
+
+    def pixels(span, aside):
+        return [along(report, 1344, 1008, got.out, got.banner, span, s, aside) for s in shares]
+
+    for span in ("half_neck", "rear_length"):
+        colours = [close(p, SPAN_COLOURS[span]) for p in pixels(span, 0)]
+        whites = [close(p, WHITE) for p in pixels(span, 0)]
+        if span == flagged:
+            assert 0.3 < np.mean(colours) < 0.7
+            assert 0.2 < np.mean(whites) < 0.6
+            assert any(close(p, SPAN_COLOURS[span]) for p in pixels(span, 1.1 * thin))
+        else:
+            assert np.mean(colours) == 1.0
+            assert not any(close(p, SPAN_COLOURS[span]) for p in pixels(span, 1.1 * thin))
+    # The full length shows on both sides of the line that lies on it.
+    for aside in (-2.3 * thin, 2.3 * thin):
+        band = pixels("rear_length", aside)
+        colours = np.mean([close(p, SPAN_COLOURS["full_length"]) for p in band])
+        if flagged == "full_length":
+            assert 0.3 < colours < 0.7
+            assert any(close(p, WHITE) for p in band)
+        else:
+            assert colours == 1.0
+
+
+def test_swatches_have_the_colours_of_the_lines(monkeypatch):
+    got = Drawn(monkeypatch, photo(), report_for(1344, 1008))
+    strip = np.asarray(got.strip[0].image).astype(int)
+    edge = min(t.xy[0] for t in got.strip if t.said in SPAN_TITLES.values())
+    titles = {t.said: t for t in got.strip}
+    for span, title in SPAN_TITLES.items():
+        text = titles[title]
+        part = strip[round(text.box[1]) : round(text.box[3]), : int(edge)].reshape(-1, 3)
+        counts = {s: sum(close(p, SPAN_COLOURS[s]) for p in part) for s in SPANS}
+        assert counts[span] > 2 * got.size_px * got.size_px / 8
+        assert sum(counts.values()) == counts[span]
 
 
 def test_several_markings_and_points_off_the_picture():
     report = report_for(1344, 1008)
-    entry = report.case.photos[0]
-    first = entry.markings[0]
-    second = Marking({name: (x + 5, y - 4) for name, (x, y) in first.marks.items()}, by="staff")
-    wild = Marking({name: (x - 4000, y + 4000) for name, (x, y) in first.marks.items()})
-    for markings in ((first, second), (wild,)):
-        case = dataclasses.replace(
-            report.case, photos=(dataclasses.replace(entry, markings=markings),)
+    first = report.case.photos[0].markings[0]
+
+    def moved(dx, dy, names=MARKS):
+        return Marking(
+            {n: (x + dx, y + dy) if n in names else (x, y) for n, (x, y) in first.marks.items()}
         )
-        annotate(photo(), dataclasses.replace(report, case=case), 0)
+
+    for markings in (
+        (first, moved(5, -4)),
+        (moved(-4000, 4000),),
+        (moved(-600, 0, ("breastbone",)),),
+        (first, Marking({})),
+        (Marking({}), first),
+        (Marking(dict.fromkeys(first.marks, (600.0, 400.0))),),
+    ):
+        flagged = with_verdicts(with_markings(report, *markings), *VERDICT_SETS[2])
+        out = annotate(photo(), flagged, 0)
+        assert MIN_WIDTH <= out.shape[1] <= MAX_WIDTH
+
+
+def test_no_lengths_no_strip():
+    report = dataclasses.replace(report_for(1344, 1008), spans=())
+    assert (
+        annotate(photo(), report, 0).shape[0]
+        < annotate(photo(), report_for(1344, 1008), 0).shape[0] - 4 * 1000 / FONT_SHARE
+    )
 
 
 def test_numbers_are_not_torn_from_their_units():
-    from PIL import Image as PillowImage
-    from PIL import ImageDraw, ImageFont
-
-    draw = ImageDraw.Draw(PillowImage.new("RGB", (10, 10)))
+    draw = ImageDraw.Draw(Image.new("RGB", (10, 10)))
     font = ImageFont.load_default(20)
     text = "Measure the rear length again: 18 in on the tape, about 13 1/4 in on the photo."
     for room in range(150, 600, 7):
@@ -307,14 +656,11 @@ def test_place_leaves_out_what_has_no_room():
     assert place(wanted, (0, 0, 30, 30), [], np.zeros((0, 3)), 4.0) == {}
 
 
-def test_place_keeps_off_ink_and_within_reach():
+def test_place_keeps_off_ink():
     ink = np.array([[x, y, 50.0] for x in range(200, 400, 10) for y in range(0, 400, 10)])
     label = Wanted("a", (200.0, 200.0), (80.0, 30.0), (1.0, 0.0))
     box = place([label], (0, 0, 400, 400), [], ink, 5.0)["a"]
     assert box[2] <= 200
-    everywhere = [(0.0, 0.0, 400.0, 180.0), (0.0, 180.0, 300.0, 400.0)]
-    far = dataclasses.replace(label, anchor=(20.0, 200.0), reach=100.0)
-    assert place([far], (0, 0, 400, 400), everywhere, np.zeros((0, 3)), 5.0) == {}
 
 
 # --- writing ---------------------------------------------------------------

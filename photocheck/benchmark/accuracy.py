@@ -70,20 +70,21 @@ def table(name: str, outcomes: list[Outcome], shapes: Array) -> str:
     rmse = np.sqrt(np.mean(error**2, axis=0))
     least = np.sqrt(np.mean(bound**2, axis=0))
     ruler = naive.std(axis=0)  # its best constant factor allowed
+    passed = np.array([o.off_passed for o in outcomes]).mean(axis=(0, 2))
     off = np.array([o.off_flagged for o in outcomes]).mean(axis=(0, 2))
     lines = [
         f"**{name}** ({len(outcomes)} dogs)",
         "",
         "| span | bias % | RMSE % | stated sd % | 95 % covers % | bound % | RMSE / bound "
-        "| ruler % | ruler / RMSE | 25 % off flagged % |",
-        "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
+        "| ruler % | ruler / RMSE | 25 % off: flagged % | passed % |",
+        "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
     ]
     for i, span in enumerate(SPANS):
         lines.append(
             f"| {SPAN_TITLES[span]} | {100 * error[:, i].mean():+.1f} | {100 * rmse[i]:.1f} "
             f"| {100 * np.sqrt(np.mean(spread[:, i] ** 2)):.1f} "
             f"| {100 * inside[:, i].mean():.0f} | {100 * least[i]:.1f} | {rmse[i] / least[i]:.2f} "
-            f"| {100 * ruler[i]:.1f} | {ruler[i] / rmse[i]:.1f} | {100 * off[i]:.0f} |"
+            f"| {100 * ruler[i]:.1f} | {ruler[i] / rmse[i]:.1f} | {100 * off[i]:.0f} | {100 * passed[i]:.0f} |"
         )
     flagged = np.mean([o.good_flagged for o in outcomes])
     told = np.mean([o.good_told for o in outcomes])

@@ -12,7 +12,7 @@ from photocheck.benchmark.population import Subject
 from photocheck.case import Reading
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
-from photocheck.judge.tolerances import tape_log_spread
+from photocheck.judge.tolerances import MUST_CATCH, tape_log_spread
 from photocheck.phantom.scene import Observation, Scene, observe, random_scene
 from photocheck.photo.camera import FOCAL_SPREADS
 from photocheck.photo.photo import CameraFacts
@@ -59,8 +59,8 @@ class Outcome:
         Whether correct readings (with tape noise) were flagged.
     good_told : bool
         Whether they were called neither doubtful nor undecidable.
-    off_flagged : (4, 2) bool
-        Whether one reading 25 % short or long was flagged.
+    off_flagged, off_passed : (4, 2) bool
+        Whether one reading 25 % short or long was flagged; whether all was said to agree.
     """
 
     error: Array
@@ -70,6 +70,7 @@ class Outcome:
     good_flagged: bool
     good_told: bool
     off_flagged: NDArray[np.bool_]
+    off_passed: NDArray[np.bool_]
 
 
 def corner_noise(kind: str) -> float:
@@ -137,7 +138,7 @@ def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
         rulers.append(ruler(seen, scene))
     truth = np.log(one.truth_mm)
     found = estimate(views, markings, one.facts)
-    flagged, told, off = _orders(found.log_spans, found.covariance, one.truth_mm, rng)
+    flagged, told, off, passed = _orders(found.log_spans, found.covariance, one.truth_mm, rng)
     return Outcome(
         error=found.log_spans - truth,
         spread=np.sqrt(np.diag(found.covariance)),
@@ -146,29 +147,29 @@ def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
         good_flagged=flagged,
         good_told=told,
         off_flagged=off,
+        off_passed=passed,
     )
 
 
 def _orders(
     log_spans: Array, covariance: Array, truth_mm: Array, rng: np.random.Generator
-) -> tuple[bool, bool, NDArray[np.bool_]]:
+) -> tuple[bool, bool, NDArray[np.bool_], NDArray[np.bool_]]:
     """A good order with tape noise, and the same with one reading a quarter off."""
-    from photocheck.judge.tolerances import MUST_CATCH
-
     tape = truth_mm * np.exp(rng.normal(0.0, tape_log_spread(truth_mm)))
 
-    def outcome(values: Array):  # type: ignore[no-untyped-def]
+    def verdict(values: Array) -> tuple[bool, bool]:
         readings = {
             s: Reading(float(mm), f"{mm:.0f} mm", "cm") for s, mm in zip(SPANS, values, strict=True)
         }
-        return compare(log_spans, covariance, readings)
+        outcome = compare(log_spans, covariance, readings)
+        flagged = bool(outcome.faults)
+        return flagged, not flagged and max(outcome.catches.values()) <= MUST_CATCH
 
-    good = outcome(tape)
-    told = not good.faults and all(c <= MUST_CATCH for c in good.catches.values())
-    off = np.zeros((4, 2), bool)
+    flagged, told = verdict(tape)
+    off, passed = np.zeros((4, 2), bool), np.zeros((4, 2), bool)
     for i in range(4):
         for j, factor in enumerate((0.75, 1.25)):
             values = tape.copy()
             values[i] *= factor
-            off[i, j] = bool(outcome(values).faults)
-    return bool(good.faults), told, off
+            off[i, j], passed[i, j] = verdict(values)
+    return flagged, told, off, passed

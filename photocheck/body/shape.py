@@ -39,7 +39,7 @@ class Depth:
 # --- the trunk ---------------------------------------------------------------
 
 # F is the straight distance breastbone - tail base.
-CHEST_DEPTH_OVER_F: Final = Ratio(0.43, 0.12, "body study: 0.36 to 0.53")
+CHEST_DEPTH_OVER_F: Final = Ratio(0.43, 0.10, "body study: 0.36 to 0.53")
 TRUNK_WIDTH_OVER_DEPTH: Final = MappingProxyType(
     {
         "unknown": Ratio(0.74, 0.13, "body study: 0.63 to 0.83; upper end judgement"),
@@ -48,7 +48,7 @@ TRUNK_WIDTH_OVER_DEPTH: Final = MappingProxyType(
         "broad": Ratio(0.87, 0.09, "judgement: round-ribbed heavy dogs"),
     }
 )
-FLANK_WIDTH_OVER_CHEST: Final = Ratio(0.90, 0.10, "body study")
+FLANK_WIDTH_OVER_CHEST: Final = Ratio(0.90, 0.08, "body study")
 GIRTH_OVER_ELLIPSE: Final = Ratio(
     1.02, 0.035, "body study 1.021 +- 0.009, and the reading's own spread"
 )
@@ -69,9 +69,9 @@ NECK_WIDTH_OVER_CHORD: Final = Ratio(
 )
 NECK_EXPONENT: Final = Ratio(2.23, 0.05, "body study: dogs 2.06 to 2.38, an ellipse has 2")
 REAR_SURPLUS: Final = Ratio(
-    1.085, 0.033, "body study: haunches bulge, the tape arches over the croup"
+    1.085, 0.025, "body study: haunches bulge, the tape arches over the croup"
 )
-FRONT_SURPLUS: Final = Ratio(1.065, 0.022, "body study: the tape over its line in the photo")
+FRONT_SURPLUS: Final = Ratio(1.072, 0.022, "body study: the tape over its line in the photo")
 
 # Where the tape comes out behind the foreleg: along the chord breastbone - last rib,
 # below it (both over the chord), and to the side over half the flank's width.
@@ -90,8 +90,8 @@ COAT_PRESSED: Final = MappingProxyType(
         "short": Depth(
             3.0, 2.5, "judgement: a stand-off of 2 to 8 mm, a quarter left under a tape"
         ),
-        "medium": Depth(9.0, 4.0, "judgement: a stand-off of 8 to 20 mm"),
-        "long": Depth(20.0, 6.0, "judgement: a stand-off of 20 to 40 mm"),
+        "medium": Depth(10.0, 4.0, "judgement: a stand-off of 8 to 20 mm"),
+        "long": Depth(22.0, 6.0, "judgement: a stand-off of 20 to 40 mm"),
     }
 )
 COAT_PRESSED_SHARE: Final = 0.75

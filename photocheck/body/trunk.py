@@ -94,7 +94,9 @@ def girth(trunk: Trunk) -> Array:
 def weight(trunk: Trunk) -> Array:
     """Expected body mass, (...), kg, by `shape.WEIGHT_PER_TRUNK`."""
     area = superellipse_area(trunk.depth / 2, trunk.width / 2, 2.0)
-    return np.asarray(shape.WEIGHT_PER_TRUNK.median * shape.DENSITY_KG_PER_MM3 * area * trunk.straight)
+    return np.asarray(
+        shape.WEIGHT_PER_TRUNK.median * shape.DENSITY_KG_PER_MM3 * area * trunk.straight
+    )
 
 
 def log_spans(trunk: Trunk) -> Array:

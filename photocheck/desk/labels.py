@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import cos, dist, hypot, inf, pi, sin
+from math import cos, hypot, pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,15 +26,12 @@ class Wanted:
         Width and height of its box, px.
     away : (float, float)
         Direction in which it would rather lie, any length.
-    reach : float
-        Farthest it may lie from what it names, px; beyond that it is left out.
     """
 
     key: str
     anchor: tuple[float, float]
     size: tuple[float, float]
     away: tuple[float, float]
-    reach: float = inf
 
 
 def overlap(a: Box, b: Box) -> float:
@@ -81,8 +78,6 @@ def place(
             for box in _boxes(label, centres, field):
                 padded = (box[0] - gap, box[1] - gap, box[2] + gap, box[3] + gap)
                 if any(overlap(padded, other) for other in occupied):
-                    continue
-                if dist(nearest(label.anchor, box), label.anchor) > label.reach:
                     continue
                 cost = _cost(label, box, ink, gap) + 30.0 * _crossed(label.anchor, box, occupied)
                 if cost < best_cost:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import hypot, inf
+from math import ceil, floor, hypot
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -27,8 +27,8 @@ from photocheck.lengths import format_length
 from photocheck.report import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
-    HELPER_LANDMARKS,
     LANDMARK_TITLES,
+    LANDMARKS,
     SPAN_ENDS,
     SPAN_TITLES,
     VERDICT_TITLES,
@@ -47,7 +47,31 @@ MAX_WIDTH: Final = 1600
 MIN_WIDTH: Final = 1000
 """Narrowest, px: smaller photos are enlarged, for the letters' sake."""
 
-FONT_SHARE: Final = 36
+MAX_ENLARGED: Final = 2.0
+"""A photo is not cut down so far that it must be enlarged more than this."""
+
+ROOM: Final = 0.5
+"""Room kept around the dog's marks for its ears and tail, as a share of their longer extent."""
+
+ROOM_AHEAD: Final = 0.65
+"""The same in front of the breastbone, for a long nose held out."""
+
+ROOM_BELOW: Final = 0.16
+"""The same below the marked feet, where nothing of the dog is left to show."""
+
+ROOM_FOR_LEGS: Final = 0.8
+"""The same below the trunk when no foot is marked."""
+
+ROOM_REFERENCE: Final = 0.2
+"""Room around the reference, for its name, as a share of the longer extent of the dog's marks."""
+
+TALLEST: Final = 3 / 4
+"""Smallest width over height a photo is cut to."""
+
+FLATTEST: Final = 3 / 2
+"""Largest width over height a photo is cut to."""
+
+FONT_SHARE: Final = 32
 """The picture's width over the font size: on a phone held upright, about 2 mm high."""
 
 DARK: Final[Colour] = (17, 17, 17)
@@ -63,6 +87,21 @@ SPAN_COLOURS: Final = MappingProxyType(
     }
 )
 REFERENCE_COLOUR: Final[Colour] = (255, 255, 255)
+RULE: Final[Colour] = (110, 110, 110)
+"""Between rows."""
+
+SHORT_REFERENCES: Final = MappingProxyType(
+    {
+        "marker_sheet": "marker sheet",
+        "id_card": "card",
+        "a4": "A4 sheet",
+        "letter": "letter sheet",
+        "two_points": "known distance",
+        "disc": "disc",
+        "ball": "ball",
+    }
+)
+"""Titles of the reference objects, cut to what has room beside them."""
 
 BANNER_COLOURS: Final = MappingProxyType(
     {
@@ -89,13 +128,37 @@ def _luminance(colour: Colour) -> float:
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
+Frame = tuple[int, int, int, int]
+"""Left, top, right, bottom of a part of the photo, px; the right and bottom ones excluded."""
+
+
 @dataclass(frozen=True)
 class _Label:
     lines: tuple[str, ...]
-    colour: Colour
     anchor: Point
     away: tuple[float, float]
-    flagged: bool = False
+    shape: Box
+    """What it names, px: leaders end at its edge."""
+
+
+@dataclass(frozen=True)
+class _View:
+    """A part of the photo at the size it is given out."""
+
+    photo: Image.Image
+    frame: Frame
+    scale: float
+    size_px: float
+    """Of the letters."""
+
+    def at(self, xy: Point) -> Point:
+        """Where a point of the whole photo lies."""
+        # Pixel centres lie at whole numbers before and after.
+        left, top = self.frame[:2]
+        return (
+            (xy[0] - left + 0.5) * self.scale - 0.5,
+            (xy[1] - top + 0.5) * self.scale - 0.5,
+        )
 
 
 def annotate(photo_rgb: NDArray[np.uint8], report: Report, index: int = 0) -> NDArray[np.uint8]:
@@ -112,33 +175,82 @@ def annotate(photo_rgb: NDArray[np.uint8], report: Report, index: int = 0) -> ND
     Returns
     -------
     (h, w, 3) uint8
-        `MIN_WIDTH` to `MAX_WIDTH` wide; a banner with the verdict above the photo,
-        and below it the lengths that found no room on it.
+        `MIN_WIDTH` to `MAX_WIDTH` wide; a banner with the verdict above the part of
+        the photo with the dog and the reference, and below it the lengths, one a row.
     """
     from PIL import ImageDraw, ImageFont
 
     result = report.photos[index]
-    unit = report.case.unit
-    photo, scale, size_px = _fitted(photo_rgb)
-    font = ImageFont.load_default(size_px)
     markings = report.case.photos[index].markings
-    marks = {name: _scaled(xy, scale) for name, xy in _mean_marks(markings).items()}
-    lines = _lines(marks, markings[0], scale)
-    outline = [_scaled(xy, scale) for xy in result.reference_px]
+    frame = _frame(photo_rgb.shape[1], photo_rgb.shape[0], markings, result.reference_px)
+    view = _view(photo_rgb, frame)
+    photo, size_px = view.photo, view.size_px
+    font = ImageFont.load_default(size_px)
+    marks = {name: view.at(xy) for name, xy in _mean_marks(markings).items()}
+    lines = _lines(marks, markings, view)
+    outline = [view.at(xy) for xy in result.reference_px]
+    flagged = {span.span for span in report.spans if _is_flagged(span)}
 
-    every = _every_mark(markings, scale)
+    every = [view.at(xy) for m in markings for xy in m.marks.values()] if markings[1:] else []
     of_fours = _markers(result.reference)
-    photo = _draw_lines(photo, lines, marks, every, outline, of_fours, size_px)
+    photo = _draw_lines(photo, lines, flagged, marks, every, outline, of_fours, size_px)
     draw = ImageDraw.Draw(photo)
-    labels = _labels(report, marks, lines, outline, result)
-    bar = _scale_bar(draw, photo.size, result, scale, unit, font, size_px, marks, outline)
-    left_over = _draw_labels(draw, photo.size, labels, bar, lines, marks, outline, font, size_px)
-    return _stack(photo, report, left_over, size_px)
+    labels = _labels(marks, outline, result.reference, photo.size, size_px)
+    bar = _scale_bar(
+        draw, photo.size, result, view.scale, report.case.unit, font, size_px, marks, outline
+    )
+    _draw_labels(draw, photo.size, labels, bar, lines, marks, outline, font, size_px)
+    return _stack(photo, report, size_px)
 
 
-def _scaled(xy: Point, scale: float) -> Point:
-    # Pixel centres lie at whole numbers before and after.
-    return (xy[0] + 0.5) * scale - 0.5, (xy[1] + 0.5) * scale - 0.5
+def _frame(
+    width: int, height: int, markings: Sequence[Marking], reference: Sequence[Point]
+) -> Frame:
+    """The part of the photo worth showing: the dog with its head and tail, and the reference."""
+
+    def box(points: Sequence[Point]) -> Box:
+        # What lies outside the photo cannot be shown; the photo's edge towards it can.
+        xs = [min(max(x, 0.0), float(width)) for x, _ in points]
+        ys = [min(max(y, 0.0), float(height)) for _, y in points]
+        return min(xs), min(ys), max(xs), max(ys)
+
+    dog = [xy for m in markings for xy in m.marks.values()]
+    dog += [xy for m in markings for line in m.bends.values() for xy in line]
+    left, top, right, bottom = box(dog) if dog else (0.0, 0.0, 0.0, 0.0)
+    extent = max(right - left, bottom - top)
+    if extent == 0:
+        return 0, 0, width, height  # nothing says where the dog is
+    feet = any(name in m.marks for m in markings for name in ("front_foot", "rear_foot"))
+    below = ROOM_BELOW if feet else ROOM_FOR_LEGS
+    means = _mean_marks(markings)
+    before, after = ROOM, ROOM
+    if "breastbone" in means and "tail_base" in means:
+        faces_left = means["breastbone"][0] < means["tail_base"][0]
+        before, after = (ROOM_AHEAD, ROOM) if faces_left else (ROOM, ROOM_AHEAD)
+    left, right = left - before * extent, right + after * extent
+    top, bottom = top - ROOM * extent, bottom + below * extent
+    if reference:
+        held, rim = box(reference), ROOM_REFERENCE * extent
+        left, top = min(left, held[0] - rim), min(top, held[1] - rim)
+        right, bottom = max(right, held[2] + rim), max(bottom, held[3] + rim)
+    left, right = max(left, 0.0), min(right, float(width))
+    top, bottom = max(top, 0.0), min(bottom, float(height))
+
+    wide = max(right - left, MIN_WIDTH / MAX_ENLARGED, TALLEST * (bottom - top))
+    left, right = _widened(left, right, wide, width)
+    top, bottom = _widened(top, bottom, (right - left) / FLATTEST, height)
+    return floor(left), floor(top), min(ceil(right), width), min(ceil(bottom), height)
+
+
+def _widened(low: float, high: float, length: float, limit: int) -> tuple[float, float]:
+    """An interval grown to a length, evenly as far as 0 and the limit let it."""
+    length = min(max(length, high - low), float(limit))
+    low = min(max((low + high - length) / 2, 0.0), limit - length)
+    return low, low + length
+
+
+def _is_flagged(span: SpanResult) -> bool:
+    return span.verdict not in ("", "agrees")
 
 
 def _markers(reference: str) -> bool:
@@ -157,28 +269,81 @@ def _mean_marks(markings: Sequence[Marking]) -> dict[str, Point]:
     return means
 
 
-def _every_mark(markings: Sequence[Marking], scale: float) -> list[Point]:
-    if len(markings) < 2:
-        return []
-    return [_scaled(xy, scale) for m in markings for xy in m.marks.values()]
-
-
-def _lines(marks: dict[str, Point], marking: Marking, scale: float) -> dict[str, list[Point]]:
+def _lines(
+    marks: dict[str, Point], markings: Sequence[Marking], view: _View
+) -> dict[str, list[Point]]:
     """The harness lines: end, bend points, end; the full length is front and rear."""
     lines = {}
     for span, (start, end) in SPAN_ENDS.items():
         if span == "full_length" or start not in marks or end not in marks:
             continue
-        bends = [_scaled(xy, scale) for xy in marking.bends.get(span, ())]
-        lines[span] = [marks[start], *bends, marks[end]]
+        # The bends of several people cannot be averaged: those of the first who gave any.
+        given = next((m.bends[span] for m in markings if m.bends.get(span)), ())
+        lines[span] = [marks[start], *map(view.at, given), marks[end]]
     if "front_length" in lines and "rear_length" in lines:
         lines["full_length"] = lines["front_length"] + lines["rear_length"][1:]
     return lines
 
 
+def _line_width(span: str, flagged: bool) -> float:
+    """In eighths of the letters' size."""
+    # The full length is the same line as front and rear: a broad band beneath them.
+    if span == "full_length":
+        return 7.0 if flagged else 5.4
+    return 2.6 if flagged else 1.7
+
+
+def _stroke_span(
+    draw: ImageDraw.ImageDraw, line: Sequence[Point], span: str, flagged: bool, thin: float
+) -> None:
+    """A span's line on a dark rim; a flagged one thicker and broken by white, px throughout."""
+    width = _line_width(span, flagged) * thin
+    _stroke(draw, line, DARK, width + 1.1 * thin)
+    _stroke(draw, line, SPAN_COLOURS[span], width)
+    if flagged:
+        # Longer dashes in the band, so that it can be told from what lies on it.
+        for piece in _dashes(line, (9.0 if span == "full_length" else 4.0) * thin):
+            _stroke(draw, piece, DARK, width)
+            _stroke(draw, _shortened(piece, 0.6 * thin), WHITE, width)
+
+
+def _stroke(draw: ImageDraw.ImageDraw, line: Sequence[Point], colour: Colour, width: float) -> None:
+    draw.line(list(line), fill=colour, width=max(1, round(width)), joint="curve")
+
+
+def _dashes(line: Sequence[Point], length: float) -> list[list[Point]]:
+    """Every second piece of a line cut into pieces of equal length, colour at both ends."""
+    whole = sum(hypot(b[0] - a[0], b[1] - a[1]) for a, b in pairwise(line))
+    if whole == 0:
+        return []
+    count = max(3, 2 * round((whole / length - 1) / 2) + 1)
+    step = whole / count
+    return [_part(line, k * step, (k + 1) * step) for k in range(1, count, 2)]
+
+
+def _shortened(line: Sequence[Point], by: float) -> list[Point]:
+    whole = sum(hypot(b[0] - a[0], b[1] - a[1]) for a, b in pairwise(line))
+    return _part(line, min(by, whole / 2), max(whole - by, whole / 2))
+
+
+def _part(line: Sequence[Point], start: float, end: float) -> list[Point]:
+    """The part of a line between two ways along it."""
+    part: list[Point] = []
+    done = 0.0
+    for a, b in pairwise(line):
+        piece = hypot(b[0] - a[0], b[1] - a[1])
+        if piece > 0 and done <= end and done + piece >= start:
+            for way in (max(start - done, 0.0), min(end - done, piece)):
+                t = way / piece
+                part.append((a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])))
+        done += piece
+    return part
+
+
 def _draw_lines(
     photo: Image.Image,
     lines: dict[str, list[Point]],
+    flagged: set[str],
     marks: dict[str, Point],
     every: list[Point],
     outline: list[Point],
@@ -193,83 +358,83 @@ def _draw_lines(
     draw = ImageDraw.Draw(layer)
     thin = size_px / 8 * fine
 
-    def stroke(points: list[Point], colour: Colour, width: float) -> None:
-        at = [((x + 0.5) * fine, (y + 0.5) * fine) for x, y in points]
-        draw.line(at, fill=(*colour, 255), width=max(1, round(width)), joint="curve")
+    def finer(points: Sequence[Point]) -> list[Point]:
+        return [((x + 0.5) * fine, (y + 0.5) * fine) for x, y in points]
 
     shapes = [outline[k : k + 4] for k in range(0, len(outline), 4)] if of_fours else [outline]
     for shape in shapes:
         if len(shape) < 2:
             continue
-        closed = shape if len(shape) == 2 else [*shape, shape[0]]
+        closed = finer(shape if len(shape) == 2 else [*shape, shape[0]])
         width = 1.1 if len(shapes) == 1 else 0.6
-        stroke(closed, DARK, 2 * width * thin)
-        stroke(closed, REFERENCE_COLOUR, width * thin)
-    # The full length is the same line as front and rear: a broad band beneath them.
-    for span, width in (
-        ("full_length", 3.4),
-        ("half_neck", 1.4),
-        ("front_length", 1.4),
-        ("rear_length", 1.4),
-    ):
+        _stroke(draw, closed, DARK, 2 * width * thin)
+        _stroke(draw, closed, REFERENCE_COLOUR, width * thin)
+    for span in ("full_length", "half_neck", "front_length", "rear_length"):
         if span in lines:
-            stroke(lines[span], DARK, (width + 1.0) * thin)
-            stroke(lines[span], SPAN_COLOURS[span], width * thin)
+            _stroke_span(draw, finer(lines[span]), span, span in flagged, thin)
 
-    def ring(xy: Point, radius: float, colour: Colour, width: float) -> None:
+    def ring(
+        xy: Point, radius: float, colour: Colour | None, width: float, inside: bool = False
+    ) -> None:
         x, y = (xy[0] + 0.5) * fine, (xy[1] + 0.5) * fine
         box = (x - radius, y - radius, x + radius, y + radius)
-        draw.ellipse(box, outline=(*colour, 255), width=max(1, round(width)))
+        clear = (0, 0, 0, 0) if inside else None
+        draw.ellipse(box, fill=clear, outline=colour, width=max(1, round(width)))
 
+    radii = {name: _radius(name, size_px) * fine for name in marks}
+    for name, xy in marks.items():
+        # Open in the middle, so that the pixel marked can be seen: lines end at the ring.
+        ring(xy, radii[name] + thin * 0.5, DARK, 2.0 * thin, inside=True)
     for xy in every:
-        ring(xy, thin * 0.8, DARK, thin * 0.8)
-        ring(xy, thin * 0.6, WHITE, thin * 0.5)
-    for xy in marks.values():
-        # Open in the middle, so that the pixel marked can be seen.
-        radius = size_px * 0.36 * fine
-        ring(xy, radius + thin * 0.5, DARK, 2.0 * thin)
-        ring(xy, radius, WHITE, 1.0 * thin)
+        ring(xy, thin * 1.1, DARK, thin * 1.1)
+        ring(xy, thin * 0.7, WHITE, thin * 0.7)
+    for name, xy in marks.items():
+        ring(xy, radii[name], WHITE, 1.0 * thin)
     layer = layer.resize(photo.size, Image.Resampling.BOX)
     return Image.alpha_composite(photo.convert("RGBA"), layer).convert("RGB")
 
 
+def _radius(name: str, size_px: float) -> float:
+    """Of a mark's ring, px: the four that every check needs stand out."""
+    return size_px * (0.40 if name in LANDMARKS else 0.30)
+
+
 def _labels(
-    report: Report,
     marks: dict[str, Point],
-    lines: dict[str, list[Point]],
     outline: list[Point],
-    result: PhotoResult,
+    reference: str,
+    size: tuple[int, int],
+    size_px: float,
 ) -> dict[str, _Label]:
-    unit = report.case.unit
-    middle = _mean(list(marks.values()))
+    """The names of the four marks and of the reference: the rest of the photo stays free."""
     labels: dict[str, _Label] = {}
-    for span in report.spans:
-        if span.span not in lines:
-            continue
-        anchor = _halfway(lines[span.span])
-        away = (anchor[0] - middle[0], anchor[1] - middle[1])
-        if span.span == "full_length":
-            # Its halfway point is about the last rib; below the dog there is room.
-            away = (0.0, 1.0)
-        flagged = span.verdict not in ("", "agrees")
-        labels[span.span] = _Label(
-            _span_lines(span, unit), SPAN_COLOURS[span.span], anchor, away, flagged
-        )
-    for name, xy in marks.items():
-        away = (xy[0] - middle[0], xy[1] - middle[1])
-        labels[name] = _Label((LANDMARK_TITLES.get(name, name),), WHITE, xy, away)
+    middle = _mean([marks[name] for name in LANDMARKS if name in marks])
+    for name in LANDMARKS:
+        if name in marks:
+            x, y = marks[name]
+            away = (x - middle[0], y - middle[1])
+            if name == "breastbone":
+                away = (away[0], 0.0)  # in front of the chest, clear of the lines
+            radius = _radius(name, size_px) + size_px / 8
+            shape = (x - radius, y - radius, x + radius, y + radius)
+            labels[name] = _Label((LANDMARK_TITLES[name],), (x, y), away, shape)
     if outline:
-        title = REFERENCES[result.reference].title
-        labels["reference"] = _Label((title,), WHITE, _mean(outline), (0.0, 1.0))
+        title = SHORT_REFERENCES[reference]
+        labels["reference"] = _reference_label((title,), outline, size, middle[1])
     return labels
 
 
-def _span_lines(span: SpanResult, unit: str) -> tuple[str, ...]:
-    title = SPAN_TITLES[span.span]
-    if span.verdict not in ("", "agrees"):
-        title = f"{title}: {VERDICT_TITLES[span.verdict]}"
-    tape = "not given" if span.reading_mm is None else format_length(span.reading_mm, unit)
-    return title, f"tape {tape}", f"photo {format_length(span.photo_mm, unit)}"
+def _reference_label(
+    lines: tuple[str, ...], outline: list[Point], size: tuple[int, int], dog_y: float
+) -> _Label:
+    """Above or below the reference: away from the dog, unless the picture ends too soon."""
+    xs, ys = [x for x, _ in outline], [y for _, y in outline]
+    shape = (min(xs), min(ys), max(xs), max(ys))
+    height = (len(lines) + 0.8) * _line_height(size[0] / FONT_SHARE)
+    upper = (shape[1] + shape[3]) / 2 < dog_y
+    above = shape[1] > height if upper else size[1] - shape[3] < height
+    anchor = ((shape[0] + shape[2]) / 2, shape[1] if above else shape[3])
+    return _Label(lines, anchor, (0.0, -1.0 if above else 1.0), shape)
 
 
 def _draw_labels(
@@ -282,16 +447,13 @@ def _draw_labels(
     outline: list[Point],
     font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
     size_px: float,
-) -> list[_Label]:
-    """Place and draw the labels; gives back the lengths without room."""
+) -> None:
     pad = size_px * 0.22
     wanted = []
     for key, label in labels.items():
         width, height = _text_size(draw, label.lines, font, size_px)
         outer = (width + 2 * pad, height + 2 * pad)
-        # A helper's name is worth showing only beside its mark.
-        reach = 4 * size_px if key in HELPER_LANDMARKS else inf
-        wanted.append(Wanted(key, label.anchor, outer, label.away, reach))
+        wanted.append(Wanted(key, label.anchor, outer, label.away))
     gap = size_px * 0.25
     field = (gap, gap, size[0] - gap, size[1] - gap)
     boxes = place(wanted, field, [bar] if bar else [], _ink(lines, marks, outline, size_px), gap)
@@ -299,33 +461,53 @@ def _draw_labels(
         _leader(draw, labels[key], box, size_px)
     for key, box in boxes.items():
         _box(draw, labels[key], box, pad, font, size_px)
-    return [label for key, label in labels.items() if key in SPAN_TITLES and key not in boxes]
 
 
 def _ink(
     lines: dict[str, list[Point]], marks: dict[str, Point], outline: list[Point], size_px: float
 ) -> NDArray[np.float64]:
-    """What labels should not cover: marks above all, then lines and the reference."""
+    """What labels should not cover: marks above all, then lines, the reference, the dog."""
     points = [(x, y, 60.0) for x, y in marks.values()]
+    for name, (x, y) in marks.items():
+        radius = _radius(name, size_px) + size_px / 8
+        turns = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+        points += [(x + radius * np.cos(a), y + radius * np.sin(a), 6.0) for a in turns]
     shapes = [line for span, line in lines.items() if span != "full_length"]
     if len(outline) >= 2:
         shapes.append([*outline, outline[0]])
-        points.append((*_mean(outline), 20.0))
     for shape in shapes:
         for (x0, y0), (x1, y1) in pairwise(shape):
             count = max(2, int(hypot(x1 - x0, y1 - y0) / (size_px / 2)))
             for t in np.linspace(0, 1, count):
-                points.append((x0 + t * (x1 - x0), y0 + t * (y1 - y0), 1.5))
+                points.append((x0 + t * (x1 - x0), y0 + t * (y1 - y0), 3.0))
+    for area, weight in ((outline, 3.0), (_head(marks), 0.7), ([*marks.values()], 0.25)):
+        if len(area) < 3:
+            continue
+        low, high = np.min(area, axis=0), np.max(area, axis=0)
+        for x in np.arange(low[0], high[0], size_px):
+            points += [(x, y, weight) for y in np.arange(low[1], high[1], size_px)]
     return np.array(points, dtype=np.float64).reshape(-1, 3)
 
 
+def _head(marks: dict[str, Point]) -> list[Point]:
+    """Corners of where the dog's head must be, px: above the breastbone; empty if not known."""
+    if not {"breastbone", "shoulder_top", "tail_base"} <= marks.keys():
+        return []
+    (x, low), (withers_x, withers) = marks["breastbone"], marks["shoulder_top"]
+    trunk = marks["tail_base"][0] - x
+    top = withers - 0.35 * abs(trunk)
+    front = x - 0.3 * trunk
+    return [(front, top), (front, (low + withers) / 2), (withers_x, withers), (withers_x, top)]
+
+
 def _leader(draw: ImageDraw.ImageDraw, label: _Label, box: Box, size_px: float) -> None:
-    x, y = label.anchor
-    near = nearest(label.anchor, box)
-    if hypot(near[0] - x, near[1] - y) < size_px * 0.6:
+    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
+    end = nearest(middle, label.shape)
+    near = nearest(end, box)
+    if hypot(near[0] - end[0], near[1] - end[1]) < size_px * 0.4:
         return
-    draw.line([near, (x, y)], fill=DARK, width=max(3, round(size_px / 8)))
-    draw.line([near, (x, y)], fill=label.colour, width=max(1, round(size_px / 20)))
+    draw.line([near, end], fill=DARK, width=max(3, round(size_px / 6)))
+    draw.line([near, end], fill=WHITE, width=max(1, round(size_px / 14)))
 
 
 def _box(
@@ -336,13 +518,11 @@ def _box(
     font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
     size_px: float,
 ) -> None:
-    # What needs attention is dark on white among labels that are light on dark.
-    ground, text = (WHITE, DARK) if label.flagged else (DARK, label.colour)
-    edge = max(2, round(size_px / (7 if label.flagged else 14)))
-    draw.rounded_rectangle(box, radius=size_px * 0.2, fill=ground, outline=label.colour, width=edge)
+    edge = max(2, round(size_px / 16))
+    draw.rounded_rectangle(box, radius=size_px * 0.2, fill=DARK, outline=WHITE, width=edge)
     for number, line in enumerate(label.lines):
         at = (box[0] + pad, box[1] + pad * 0.6 + number * _line_height(size_px))
-        draw.text(at, line, fill=text, font=font)
+        draw.text(at, line, fill=WHITE, font=font)
 
 
 def _line_height(size_px: float) -> float:
@@ -380,7 +560,7 @@ def _scale_bar(
     height = text_height + size_px * 0.7 + pad
     if not (0 < length < size[0] - 4 * pad and height < size[1] / 3):
         return None
-    points = np.array([*marks.values(), *outline], dtype=float).reshape(-1, 2)
+    points = np.array([*marks.values(), *outline, *_head(marks)], dtype=float).reshape(-1, 2)
 
     def room(box: Box) -> float:
         dx = np.maximum(np.maximum(box[0] - points[:, 0], points[:, 0] - box[2]), 0)
@@ -405,10 +585,8 @@ def _scale_bar(
     return box
 
 
-def _stack(
-    photo: Image.Image, report: Report, left_over: list[_Label], size_px: float
-) -> NDArray[np.uint8]:
-    """The banner above the photo, the labels that found no room below it."""
+def _stack(photo: Image.Image, report: Report, size_px: float) -> NDArray[np.uint8]:
+    """The banner above the photo, the lengths below it."""
     from PIL import Image, ImageDraw, ImageFont
 
     font = ImageFont.load_default(size_px)
@@ -426,13 +604,8 @@ def _stack(
     top = round(
         2 * pad + len(titles) * _line_height(size_px * 1.35) + len(texts) * _line_height(size_px)
     )
-    notes = [
-        (line, label.colour)
-        for label in left_over
-        for line in _wrapped(measure, ", ".join(label.lines), font, room)
-    ]
-    bottom = round(2 * pad + len(notes) * _line_height(size_px)) if notes else 0
-    whole = Image.new("RGB", (photo.width, top + photo.height + bottom), DARK)
+    strip = _strip(photo.width, report, font, size_px)
+    whole = Image.new("RGB", (photo.width, top + photo.height + strip.height), DARK)
     draw = ImageDraw.Draw(whole)
     draw.rectangle((0, 0, photo.width, top - 1), fill=BANNER_COLOURS[report.verdict])
     y = pad * 0.8
@@ -443,11 +616,135 @@ def _stack(
         draw.text((pad, y), line, fill=WHITE, font=font)
         y += _line_height(size_px)
     whole.paste(photo, (0, top))
-    y = top + photo.height + pad * 0.8
-    for line, colour in notes:
-        draw.text((pad, y), line, fill=colour, font=font)
-        y += _line_height(size_px)
+    whole.paste(strip, (0, top + photo.height))
     return np.asarray(whole)
+
+
+@dataclass(frozen=True)
+class _Row:
+    """One length in the strip: its cells hold one text line each, or several."""
+
+    span: str
+    flagged: bool
+    cells: tuple[tuple[str, ...], ...]
+
+    @property
+    def deep(self) -> int:
+        return max(map(len, self.cells))
+
+
+def _strip(
+    width: int,
+    report: Report,
+    font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
+    size_px: float,
+) -> Image.Image:
+    """The lengths below the photo, a row each; empty when there are none."""
+    from PIL import Image, ImageDraw
+
+    if not report.spans:
+        return Image.new("RGB", (width, 0))
+    measure = ImageDraw.Draw(Image.new("RGB", (1, 1)))
+    pad = size_px * 0.5
+    swatch = 2.4 * size_px
+    room = width - 3 * pad - swatch
+    head, rows, columns = _fitting(measure, report, font, room, size_px)
+    lefts = [2 * pad + swatch + sum(columns[:k]) for k in range(len(columns))]
+
+    line, air = _line_height(size_px), size_px * 0.35
+    height = line + 3 * air + sum(row.deep * line + 2 * air for row in rows)
+    strip = Image.new("RGB", (width, ceil(height)), DARK)
+    draw = ImageDraw.Draw(strip)
+    for left, text in zip(lefts, head, strict=True):
+        if text:
+            draw.text((left, air * 0.7), text, fill=WHITE, font=font)
+    y = line + 2 * air
+    for row in rows:
+        below = y + row.deep * line + 2 * air
+        # What needs attention is dark on white among rows that are light on dark.
+        ground, ink = (WHITE, DARK) if row.flagged else (DARK, WHITE)
+        draw.rectangle((0, round(y), width, round(below) - 1), fill=ground)
+        draw.line([(0, round(y)), (width, round(y))], fill=RULE, width=max(1, round(size_px / 20)))
+        middle = y + air + line / 2
+        ends = [(pad, middle), (pad + swatch, middle)]
+        _stroke_span(draw, ends, row.span, row.flagged, size_px / 6)
+        for left, cell in zip(lefts, row.cells, strict=True):
+            for number, text in enumerate(filter(None, cell)):
+                draw.text((left, y + air * 0.7 + number * line), text, fill=ink, font=font)
+        y = below
+    return strip
+
+
+def _fitting(
+    measure: ImageDraw.ImageDraw,
+    report: Report,
+    font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
+    room: float,
+    size_px: float,
+) -> tuple[tuple[str, ...], list[_Row], list[float]]:
+    """Headings, rows and column widths: one line a row if that fits, else two, else more."""
+    between = 0.8 * size_px
+
+    def widths(head: tuple[str, ...], rows: list[_Row]) -> list[float]:
+        texts = [
+            [name, *(text for row in rows for text in row.cells[k])] for k, name in enumerate(head)
+        ]
+        return [max(measure.textlength(text, font=font) for text in cell) for cell in texts]
+
+    def spread(columns: list[float]) -> list[float]:
+        # Room left over goes between the columns, but not so much that the eye loses the row.
+        left = (room - sum(columns)) / (len(columns) - 1)
+        return [column + min(max(left, between), 3 * size_px) for column in columns]
+
+    unit = report.case.unit
+    said = [(span, _said(span, unit)) for span in report.spans]
+    head: tuple[str, ...] = ("length", "tape", "photo", "95 % interval", "")
+    rows = [
+        _Row(span.span, _is_flagged(span), tuple((text,) for text in texts)) for span, texts in said
+    ]
+    columns = widths(head, rows)
+    if not columns[-1]:
+        head, columns = head[:-1], columns[:-1]
+        rows = [replace(row, cells=row.cells[:-1]) for row in rows]
+    if sum(columns) + between * (len(columns) - 1) <= room:
+        return head, rows, spread(columns)
+
+    def stacked(wrap: float) -> list[_Row]:
+        return [
+            _Row(
+                span.span,
+                _is_flagged(span),
+                (
+                    (title, *(_wrapped(measure, verdict, font, wrap) if verdict else ())),
+                    (tape,),
+                    (photo, interval),
+                ),
+            )
+            for span, (title, tape, photo, interval, verdict) in said
+        ]
+
+    head = ("length", "tape", "photo, 95 % interval")
+    rows = stacked(room)
+    columns = widths(head, rows)
+    spare = room - 2 * between - columns[1] - columns[2]
+    if columns[0] > spare:
+        # The verdict's words make way for the numbers.
+        rows = stacked(spare)
+        columns = widths(head, rows)
+    return head, rows, spread(columns)
+
+
+def _said(span: SpanResult, unit: str) -> tuple[str, str, str, str, str]:
+    """Title, tape, photo, interval, and the verdict when it is not "agrees"."""
+    tape = "not given" if span.reading_mm is None else format_length(span.reading_mm, unit)
+    low, high = format_length(span.low_mm, unit), format_length(span.high_mm, unit)
+    return (
+        SPAN_TITLES[span.span],
+        tape,
+        format_length(span.photo_mm, unit),
+        f"{low.removesuffix(f' {unit}')} to {high}",
+        VERDICT_TITLES[span.verdict] if _is_flagged(span) else "",
+    )
 
 
 def _wrapped(
@@ -472,17 +769,6 @@ def _mean(points: Sequence[Point]) -> Point:
     return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
 
 
-def _halfway(line: Sequence[Point]) -> Point:
-    pieces = [hypot(b[0] - a[0], b[1] - a[1]) for a, b in pairwise(line)]
-    left = sum(pieces) / 2
-    for (a, b), piece in zip(pairwise(line), pieces, strict=True):
-        if left <= piece and piece > 0:
-            t = left / piece
-            return a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])
-        left -= piece
-    return line[-1]
-
-
 def draw_located(photo_rgb: NDArray[np.uint8], found: Located) -> NDArray[np.uint8]:
     """Draw what was seen of the reference onto the photo.
 
@@ -498,35 +784,40 @@ def draw_located(photo_rgb: NDArray[np.uint8], found: Located) -> NDArray[np.uin
     """
     from PIL import ImageDraw, ImageFont
 
-    photo, scale, size_px = _fitted(photo_rgb)
-    outline = [_scaled(xy, scale) for xy in found.points_px]
-    photo = _draw_lines(photo, {}, {}, [], outline, _markers(found.reference), size_px)
+    height, width = photo_rgb.shape[:2]
+    view = _view(photo_rgb, (0, 0, width, height))
+    size_px = view.size_px
+    outline = [view.at(xy) for xy in found.points_px]
+    of_fours = _markers(found.reference)
+    photo = _draw_lines(view.photo, {}, set(), {}, [], outline, of_fours, size_px)
     font = ImageFont.load_default(size_px)
     text = (
         REFERENCES[found.reference].title,
         f"{found.distance_mm / 1000:.2f} m away, {10 * found.px_per_mm:.1f} px/cm",
     )
-    labels = {"reference": _Label(text, WHITE, _mean(outline), (0.0, 1.0))}
+    labels = {"reference": _reference_label(text, outline, photo.size, 0.0)}
     draw = ImageDraw.Draw(photo)
     _draw_labels(draw, photo.size, labels, None, {}, {}, outline, font, size_px)
     return np.asarray(photo)
 
 
-def _fitted(photo_rgb: NDArray[np.uint8]) -> tuple[Image.Image, float, float]:
-    """The photo at the width given out, its scale, and the letters' size in px."""
+def _view(photo_rgb: NDArray[np.uint8], frame: Frame) -> _View:
+    """A part of the photo at the width given out."""
     import cv2
     from PIL import Image
 
-    height, given = photo_rgb.shape[:2]
+    left, top, right, bottom = frame
+    part = photo_rgb[top:bottom, left:right]
+    height, given = part.shape[:2]
     width = min(max(given, MIN_WIDTH), MAX_WIDTH)
     scale = width / given
     if width != given:
-        # Both keep the picture's outer edges in place, as `_scaled` has it.
+        # Both keep the picture's outer edges in place, as `_View.at` has it.
         way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         size = (width, max(1, round(height * scale)))
-        photo_rgb = cv2.resize(photo_rgb, size, interpolation=way).astype(np.uint8, copy=False)
-    photo = Image.fromarray(photo_rgb)
-    return photo, scale, width / FONT_SHARE
+        part = cv2.resize(part, size, interpolation=way).astype(np.uint8, copy=False)
+    photo = Image.fromarray(np.ascontiguousarray(part))
+    return _View(photo, frame, scale, width / FONT_SHARE)
 
 
 def picture_kind(path: str | os.PathLike[str]) -> str:

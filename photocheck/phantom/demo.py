@@ -363,6 +363,8 @@ def _photo_json(scene: Scene, name: str, rng: np.random.Generator) -> dict[str, 
     seen = observe(scene, rng, MARK_SD_MM, 0.7)
     ref = seen.reference
     reference: dict[str, Any] = {"kind": ref.kind, "place": ref.place}
+    if ref.offset_mm is not None:
+        reference["offset"] = f"{ref.offset_mm / 10.0:.0f} cm"
     if ref.kind == "marker_sheet":
         if ref.bar_mm is not None:
             reference["bar"] = f"{ref.bar_mm:g} mm"

@@ -14,6 +14,10 @@ from photocheck.phantom.field import Array
 from photocheck.phantom.look import Look
 
 Picture = npt.NDArray[np.uint8]
+"""8-bit sRGB."""
+
+Light = npt.NDArray[np.float32]
+"""Linear light, 0 to 1."""
 
 _TURNS = {1: 0, 3: 2, 6: 1, 8: 3}  # quarter turns counterclockwise from upright to stored
 
@@ -31,7 +35,13 @@ def decode(srgb: Array) -> Array:
     return np.asarray(np.where(srgb <= 0.04045, low, high))
 
 
-def bend(picture: Array, camera: Camera, margin: int) -> Array:
+def decode_picture(picture: Picture) -> Light:
+    """Linear light of an 8-bit sRGB picture of any shape."""
+    table = decode(np.arange(256) / 255.0).astype(np.float32)
+    return np.asarray(table[picture])
+
+
+def bend(picture: Light, camera: Camera, margin: int) -> Light:
     """Apply the camera's lens distortion.
 
     Parameters
@@ -62,16 +72,23 @@ def bend(picture: Array, camera: Camera, margin: int) -> Array:
         cv2.remap(straight[..., k].astype(np.float32), *near, cv2.INTER_LINEAR) + margin
         for k in (0, 1)
     ]
-    return np.asarray(cv2.remap(picture, maps[0], maps[1], cv2.INTER_CUBIC))
+    bent = cv2.remap(picture, maps[0], maps[1], cv2.INTER_CUBIC)
+    return np.asarray(bent, dtype=np.float32)
 
 
-def expose(linear: Array, look: Look, rng: np.random.Generator) -> Picture:
-    """Blur, sensor noise (stronger where dark in linear light) and 8-bit encoding."""
-    soft = cv2.GaussianBlur(linear * look.exposure, (0, 0), max(look.blur_px, 0.01))
-    coded = 255.0 * encode(np.asarray(soft))
-    grain = rng.normal(size=coded.shape[:2])[..., None] + 0.4 * rng.normal(size=coded.shape)
-    grain *= look.noise * (0.6 + 0.8 * (1.0 - coded / 255.0))
-    return np.asarray(np.clip(np.rint(coded + grain), 0, 255), dtype=np.uint8)
+def expose(linear: Light, look: Look, rng: np.random.Generator) -> Picture:
+    """Blur, sensor noise (stronger where dark) and 8-bit encoding, (H, W, 3)."""
+    soft = cv2.GaussianBlur(linear * np.float32(look.exposure), (0, 0), max(look.blur_px, 0.01))
+    picture = np.empty(linear.shape, dtype=np.uint8)
+    # Band by band, for a phone's 12 megapixels are a lot of numbers.
+    for top in range(0, len(picture), 256):
+        rows = slice(top, top + 256)
+        coded = 255.0 * encode(np.asarray(soft[rows], dtype=np.float64))
+        grain = rng.standard_normal(coded.shape[:2])[..., None]
+        grain = grain + 0.4 * rng.standard_normal(coded.shape)
+        coded += look.noise * (0.6 + 0.8 * (1.0 - coded / 255.0)) * grain
+        picture[rows] = np.clip(np.rint(coded), 0, 255)
+    return picture
 
 
 def save_photo(

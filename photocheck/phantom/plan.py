@@ -28,9 +28,10 @@ class Proportions:
     """Lengths as fractions of the height at the withers, unless said otherwise.
 
     Widths are full widths; angles degrees; ``last_rib_at`` is a fraction of the length.
-    ``strap_angle_deg`` is how far below the
-    side of the chest the tape comes out behind the elbow.  ``wobble`` holds `WOBBLES` standard normal deviates that shift the knots of the trunk outline by
-    ``wobble_scale`` of their value each: no two dogs share one family of curves.
+    ``strap_angle_deg`` is how far below the side of the chest the tape comes out
+    behind the elbow.  ``wobble`` holds `WOBBLES` standard normal deviates that shift
+    the knots of the trunk outline by ``wobble_scale`` of their value each: no two
+    dogs share one family of curves.
     """
 
     length: float = 1.04

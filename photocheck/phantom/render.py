@@ -16,12 +16,13 @@ import pyvista
 
 from photocheck.phantom.body import Dog
 from photocheck.phantom.camera import Camera
+from photocheck.phantom.compose import add_hair, add_reference
 from photocheck.phantom.field import Array
-from photocheck.phantom.lens import Picture, bend, decode, encode, expose
+from photocheck.phantom.lens import Picture, bend, decode_picture, encode, expose
 from photocheck.phantom.look import Look
 from photocheck.phantom.paint import baked_light, coat_colour, hair_direction
 from photocheck.phantom.scene import Scene
-from photocheck.phantom.textures import cloud, floor_texture, reference_face, wall_texture
+from photocheck.phantom.textures import floor_texture, wall_texture
 
 MARGIN: Final = 0.03
 """Room around the picture for the lens, fraction of its width."""
@@ -59,13 +60,11 @@ def render(scene: Scene, look: Look | None = None) -> Picture:
     rng = np.random.default_rng(look.seed)
     margin = int(np.ceil(MARGIN * scene.camera.size_px[0]))
     stage = _stage(scene, look, rng)
-    clean = decode(_draw(scene, stage, margin, "colour") / 255.0)
-    cover = _draw(scene, stage, margin, "cover") / 255.0
-    flow = _draw(scene, stage, margin, "hair").astype(np.float64)
-    clean = _add_hair(clean, cover[..., 0], flow, scene, look, rng)
-    clean = _add_reference(clean, cover[..., 1], cover[..., 0], scene, look, margin)
-    bent = bend(clean.astype(np.float32), scene.camera, margin)
-    return expose(np.asarray(bent, dtype=np.float64), look, rng)
+    clean = decode_picture(_draw(scene, stage, margin, "colour"))
+    cover = _draw(scene, stage, margin, "cover")
+    add_hair(clean, cover[..., 0].copy(), _draw(scene, stage, margin, "hair"), scene, rng)
+    add_reference(clean, cover[..., 1].copy(), cover[..., 0].copy(), scene, look, margin)
+    return expose(bend(clean, scene.camera, margin), look, rng)
 
 
 # --- the stage -------------------------------------------------------------
@@ -231,7 +230,7 @@ def _reference_surface(scene: Scene) -> Any:
     return _quad(placed.outer_corners())
 
 
-def _draw(scene: Scene, stage: _Stage, margin: int, what: str) -> Array:
+def _draw(scene: Scene, stage: _Stage, margin: int, what: str) -> Picture:
     """One pass, (H + 2 margin, W + 2 margin, 3) uint8: "colour", "cover" or "hair"."""
     camera = scene.camera
     size = (camera.size_px[0] + 2 * margin, camera.size_px[1] + 2 * margin)
@@ -258,7 +257,7 @@ def _draw(scene: Scene, stage: _Stage, margin: int, what: str) -> Array:
             plotter.add_mesh(dog, scalars="rgb", rgb=True, **flat)
         _aim(plotter, camera, size[1])
         picture: Any = plotter.screenshot(return_img=True)
-        return np.asarray(picture[..., :3], dtype=np.float64)
+        return np.asarray(picture[..., :3], dtype=np.uint8)
     finally:
         plotter.close()
 
@@ -301,178 +300,3 @@ def _add_eyes(plotter: Any, scene: Scene, *, plain: bool = False) -> None:
     for centre, radius, colour in _eyes(scene.dog):
         ball = pyvista.Sphere(radius=radius, center=scene.to_world(centre)[0])
         plotter.add_mesh(ball, color=(0.0, 0.0, 0.0) if plain else colour, lighting=False)
-
-
-# --- hair and reference ----------------------------------------------------
-
-
-def _add_hair(
-    clean: Array, cover: Array, flow: Array, scene: Scene, look: Look, rng: np.random.Generator
-) -> Array:
-    """Streaks along the hair, and an outline that is not cut with a knife."""
-    del look
-    rows, columns = np.nonzero(cover > 0.02)
-    if not len(rows):
-        return clean
-    pad = 24
-    top, left = max(rows.min() - pad, 0), max(columns.min() - pad, 0)
-    window = np.s_[top : rows.max() + pad, left : columns.max() + pad]
-    scale = float(scene.camera.px_per_mm(scene.pivot)[0])
-    coat = scene.dog.plan.coat_mm
-    inside = flow[window][..., 2] > 128
-    away = np.where(inside[..., None], flow[window][..., :2] / 127.5 - 1.0, 0.0)
-    # Carry directions a little past the outline, where the hair ends.
-    weight = cv2.GaussianBlur(inside.astype(np.float64), (0, 0), 6.0)
-    away = np.asarray(cv2.GaussianBlur(away, (0, 0), 6.0)) / np.maximum(weight, 1e-3)[..., None]
-    away = away / np.maximum(np.linalg.norm(away, axis=2, keepdims=True), 0.2)
-    shape = away.shape[:2]
-    # Locks wander a little from the flow.
-    swing = 0.35 * cloud(rng, shape, max(18.0 * scale, 4.0)) + 0.15 * cloud(rng, shape, 5.0)
-    c, s = np.cos(swing), np.sin(swing)
-    away = np.stack(
-        [c * away[..., 0] - s * away[..., 1], s * away[..., 0] + c * away[..., 1]], axis=2
-    )
-    hair_px = (8.0 + 0.9 * coat) * scale
-    streak = _along(rng.normal(size=shape), away, hair_px)
-    locks = _along(cloud(rng, shape, max(4.0 * scale, 2.0)), away, 1.5 * hair_px)
-    grain = 0.6 * streak + 0.5 * locks
-    depth = 0.10 + 0.004 * min(coat, 25.0)
-    # Push the picture along the hair by the streaks: the outline frays.
-    fray = (0.8 + 0.12 * coat) * scale * streak
-    at_y, at_x = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float32)
-    edge = np.asarray(cv2.GaussianBlur(cover[window], (0, 0), max(2.0 * scale, 1.0)))
-    edge = np.clip(4.0 * edge * (1.0 - edge), 0.0, 1.0)
-    shift = (fray * edge)[..., None] * away
-    part = cv2.remap(
-        clean[window].astype(np.float32),
-        (at_x - shift[..., 0]).astype(np.float32),
-        (at_y - shift[..., 1]).astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    tone = np.exp(depth * grain * cover[window])
-    out = clean.copy()
-    out[window] = part * tone[..., None]
-    return out
-
-
-def _along(noise: Array, away: Array, length_px: float) -> Array:
-    """Smear noise along a direction field (line integral convolution), unit variance."""
-    shape = noise.shape
-    at_y, at_x = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float32)
-    source = noise.astype(np.float32)
-    total = source.copy()
-    steps = int(np.clip(length_px, 4, 28))
-    stride = float(length_px / steps)
-    ax, ay = away[..., 0].astype(np.float32), away[..., 1].astype(np.float32)
-    for sign in (1.0, -1.0):
-        px, py = at_x.copy(), at_y.copy()
-        for _ in range(steps // 2):
-            dx = cv2.remap(ax, px, py, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
-            dy = cv2.remap(ay, px, py, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
-            px += np.float32(sign * stride) * dx
-            py += np.float32(sign * stride) * dy
-            total += cv2.remap(source, px, py, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
-    return np.asarray(total / (total.std() + 1e-6), dtype=np.float64)
-
-
-def _add_reference(
-    clean: Array, cover: Array, hidden: Array, scene: Scene, look: Look, margin: int
-) -> Array:
-    """Lay the reference's face into the picture where nothing hides it."""
-    placed, camera = scene.reference, scene.camera
-    facing = abs(float(placed.axes[2] @ np.array([0.0, 0.0, 1.0])))
-    light = look.sun_share * 1.7 * max(look.sun[2], 0.15) * facing + (1 - look.sun_share) * 1.05
-    if placed.form == "ball":
-        colour, opaque = _ball_face(scene, look, margin, clean.shape[:2])
-    else:
-        scale = float(camera.px_per_mm(np.array([placed.centre]))[0])
-        face, alpha, to_mm = reference_face(placed, float(np.clip(2.0 * scale, 0.6, 12.0)))
-        to_px = _face_homography(scene, margin) @ to_mm
-        colour, opaque = _warp(face * light, alpha, to_px, clean.shape[:2])
-    if placed.form != "ball":
-        # The warp knows the object's own edge best; VTK only what the dog hides of it.
-        beside = cv2.dilate(hidden, np.ones((5, 5))) > 0.0
-        cover = np.where(beside, np.minimum(cover, opaque), opaque)
-    share = cover[..., None]
-    return np.asarray(clean * (1.0 - share) + colour * share)
-
-
-def _face_homography(scene: Scene, margin: int) -> Array:
-    """Nominal mm of the reference's plane to px of the undistorted picture, (3, 3)."""
-    placed, camera = scene.reference, scene.camera
-    middle = np.array(placed.centre) - np.array(camera.position)
-    axes = placed.size_factor * placed.axes[:2]
-    into = np.stack([axes[0], axes[1], middle], axis=1)
-    matrix = camera.matrix.copy()
-    matrix[:2, 2] += margin
-    return np.asarray(matrix @ camera.axes @ into)
-
-
-def _warp(face: Array, alpha: Array, to_px: Array, shape: tuple[int, int]) -> tuple[Array, Array]:
-    """Warp a face with threefold supersampling inside its window."""
-    rows, columns = alpha.shape
-    ring = np.array([[-1.0, -1], [columns, -1], [columns, rows], [-1, rows]])
-    seen = cv2.perspectiveTransform(ring[None], to_px)[0]
-    low = np.maximum(np.floor(seen.min(axis=0)).astype(int) - 2, 0)
-    high = np.minimum(np.ceil(seen.max(axis=0)).astype(int) + 3, [shape[1], shape[0]])
-    size = high - low
-    many = 3
-    # Pixel p of the window holds the fine pixels many p ... many p + many - 1.
-    finer = np.array(
-        [
-            [many, 0.0, 0.5 * (many - 1) - many * low[0]],
-            [0.0, many, 0.5 * (many - 1) - many * low[1]],
-            [0.0, 0.0, 1.0],
-        ]
-    )
-    grown = (int(size[0] * many), int(size[1] * many))
-    colour = cv2.warpPerspective(
-        face.astype(np.float32),
-        finer @ to_px,
-        grown,
-        flags=cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    opaque = cv2.warpPerspective(
-        alpha.astype(np.float32), finer @ to_px, grown, flags=cv2.INTER_LINEAR
-    )
-    target = (int(size[0]), int(size[1]))
-    out = np.zeros((*shape, 3))
-    cover = np.zeros(shape)
-    window = np.s_[low[1] : high[1], low[0] : high[0]]
-    out[window] = cv2.resize(colour, target, interpolation=cv2.INTER_AREA)
-    cover[window] = cv2.resize(opaque, target, interpolation=cv2.INTER_AREA)
-    return out, cover
-
-
-def _ball_face(
-    scene: Scene, look: Look, margin: int, shape: tuple[int, int]
-) -> tuple[Array, Array]:
-    """A lit ball: each pixel's ray meets the sphere."""
-    placed, camera = scene.reference, scene.camera
-    r = 0.5 * placed.size_factor * (placed.diameter_mm or 0.0)
-    y, x = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float64)
-    matrix = camera.matrix
-    rays = (
-        np.stack(
-            [
-                (x - margin - matrix[0, 2]) / matrix[0, 0],
-                (y - margin - matrix[1, 2]) / matrix[1, 1],
-                np.ones(shape),
-            ],
-            axis=-1,
-        )
-        @ camera.axes
-    )
-    rays /= np.linalg.norm(rays, axis=-1, keepdims=True)
-    centre = np.array(placed.centre) - np.array(camera.position)
-    along = rays @ centre
-    root = np.sqrt(np.maximum(along**2 - centre @ centre + r * r, 0.0))
-    normal = (rays * (along - root)[..., None] - centre) / r
-    sun = np.array(look.sun) / np.linalg.norm(look.sun)
-    light = look.sun_share * 1.7 * np.clip(normal @ sun, 0.0, None)
-    light += (1 - look.sun_share) * (0.65 + 0.45 * normal[..., 1])
-    seam = np.abs(normal[..., 0] * 0.8 + 0.6 * np.sin(2.2 * normal[..., 1])) < 0.07
-    colour = np.where(seam[..., None], (0.75, 0.75, 0.72), (0.55, 0.42, 0.03)) * light[..., None]
-    return colour, np.ones(shape)

@@ -37,6 +37,8 @@ PLACE_WEIGHTS: Final = {
 TOLD: Final = 0.75
 """Share of owners who measure how far the dog's middle stood from the wall, as asked."""
 TOLD_SPREAD_MM: Final = 30.0
+STANDING: Final = 0.3
+"""Share of owners who take the photo standing, looking down on the dog."""
 REAL_PLACES: Final = tuple(name for name in PLACES if name in PLACE_WEIGHTS)
 
 
@@ -149,8 +151,11 @@ def random_camera(
     # Nobody photographs a small dog from across the yard.
     farthest = min(4000.0, 2200.0 + 3.0 * dog.plan.height_mm)
     distance = float(rng.uniform(1800.0, farthest))
-    # Told to hold it at chest height; many stay on their feet all the same.
-    height = float(np.clip(rng.normal(800.0, 300.0), 300.0, 1600.0))
+    # Told to hold it at chest height; some stay on their feet all the same.
+    height = float(rng.normal(0.6 * dog.plan.height_mm, 130.0))
+    if rng.random() < STANDING:
+        height = float(rng.uniform(1000.0, 1500.0))
+    height = max(height, 250.0)
     slanted = rng.random() < 1.0 / 7.0 if oblique is None else oblique
     yaw = float(rng.normal(0.0, 7.0))
     if slanted:

@@ -130,11 +130,10 @@ def square_residuals(pose: Array, seen: ReferenceSeen) -> Array:
     """How unlike the usual way of taking such a photo a pose is, (..., 4)."""
     # A disc or ball looks the same however it is turned in its plane.
     turn = pose[..., 2] / (0.5 if len(seen.outline_px) else 1e3)
-    pitch = priors.PITCH_RAD if len(seen.points_px) >= 4 else priors.PITCH_UNSEEN_RAD
     return np.stack(
         [
             (pose[..., 0] - priors.YAW_RAD.mean) / priors.YAW_RAD.spread,
-            (pose[..., 1] - pitch.mean) / pitch.spread,
+            (pose[..., 1] - priors.PITCH_RAD.mean) / priors.PITCH_RAD.spread,
             turn,
             (pose[..., 5] - priors.LOG_DISTANCE.mean) / priors.LOG_DISTANCE.spread,
         ],

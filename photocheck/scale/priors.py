@@ -31,12 +31,10 @@ class Normal:
         return self.mean + self.spread * score
 
 
-# Owners are told to stand level with the dog's chest and square to it.  The spreads are
-# wide enough for people who stay on their feet and look down on the dog (judgement).
+# Owners are told to stand level with the dog's chest and square to it; some stay on their
+# feet and look down, hardly anybody looks up (judgement).
 YAW_RAD: Final = Normal(0.0, 0.16)
-PITCH_RAD: Final = Normal(0.0, 0.17)
-# What has no corners does not show that the camera looked down, which most people's does.
-PITCH_UNSEEN_RAD: Final = Normal(0.10, 0.15)
+PITCH_RAD: Final = Normal(0.05, 0.14)
 
 # The dog against the reference plane: told to stand parallel.  What is propped up leans
 # more than what hangs on a wall (judgement).
@@ -80,10 +78,10 @@ class Offset:
 PLACE_OFFSETS: Final = MappingProxyType(
     {
         "near_flank": Offset(1.0, 15.0, 20.0),
-        "near_feet": Offset(1.0, 60.0, 45.0),
-        "middle": Offset(0.0, 0.0, 30.0),
-        "far_feet": Offset(-1.0, -80.0, 40.0),
-        "wall_close": Offset(-1.0, -130.0, 75.0, DOG_LEAN_HUNG_RAD),
+        "near_feet": Offset(1.0, 60.0, 40.0),
+        "middle": Offset(0.0, 0.0, 22.0),
+        "far_feet": Offset(-1.0, -80.0, 35.0),
+        "wall_close": Offset(-1.0, -140.0, 68.0, DOG_LEAN_HUNG_RAD),
         "wall": Offset(0.0, -720.0, 280.0, DOG_LEAN_HUNG_RAD),
         "unknown": Offset(0.0, -120.0, 300.0),
     }
