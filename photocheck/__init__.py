@@ -24,7 +24,19 @@ _LAZY = {
     "read_case": "photocheck.casefile",
 }
 
-__all__ = ["__version__", *_LAZY]
+__all__ = [
+    "Case",
+    "DogFacts",
+    "Marking",
+    "PhotoEntry",
+    "PhotocheckError",
+    "Reading",
+    "Reference",
+    "Report",
+    "__version__",
+    "check",
+    "read_case",
+]
 
 if TYPE_CHECKING:
     from photocheck.case import Case, DogFacts, Marking, PhotoEntry, Reading, Reference

@@ -49,7 +49,11 @@ def square_view(
     """A reference seen square on, `distance` mm away."""
     flat = corners_mm(kind)
     seen = np.array([pixel(x + at[0], y + at[1], distance) for x, y in flat])
-    camera = CameraFacts(FOCAL_35MM, "given", focal_spread=0.01) if focal_known else CameraFacts(None, "prior")
+    camera = (
+        CameraFacts(FOCAL_35MM, "given", focal_spread=0.01)
+        if focal_known
+        else CameraFacts(None, "prior")
+    )
     return View(
         SIZE,
         camera,

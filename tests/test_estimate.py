@@ -235,7 +235,9 @@ def test_other_references_give_the_same_scale(kind: str) -> None:
             outline_px=rim,
             diameter_mm=200.0,
         )
-    view = View((4032, 3024), CameraFacts(26.0, "given", focal_spread=0.01), seen, Offset(0.0, 0.0, 10.0))
+    view = View(
+        (4032, 3024), CameraFacts(26.0, "given", focal_spread=0.01), seen, Offset(0.0, 0.0, 10.0)
+    )
     found = estimate([view], [[marking()]], DogFacts())
     assert found.straight_mm[3] == pytest.approx(straight("full_length"), rel=2e-3)
 

@@ -14,14 +14,22 @@ from photocheck.words import SPAN_TITLES, SPANS
 
 Array = NDArray[np.float64]
 
+BESIDE = "near_flank near_feet middle far_feet"
 SETTINGS = (
-    Setting("mixed: any reference, any place, marks 3 to 8 mm"),
-    Setting("marker sheet, marks 3 mm", kind="marker_sheet", mark_sd_mm=(3.0, 3.0)),
-    Setting("ID-1 card, marks 3 mm", kind="id_card", mark_sd_mm=(3.0, 3.0)),
-    Setting("marker sheet, marks 6 mm, three photos", kind="marker_sheet", photos=3,
-            mark_sd_mm=(6.0, 6.0)),
-    Setting("mixed, three photos", photos=3),
-)  # fmt: skip
+    Setting("Mixed: any reference, any place, marks 3 to 8 mm"),
+    Setting("Marker sheet beside the dog, marks 3 mm", "marker_sheet", BESIDE, 1, (3.0, 3.0)),
+    Setting("ID-1 card beside the dog, marks 3 mm", "id_card", BESIDE, 1, (3.0, 3.0)),
+    Setting("The same card with corners 1 px off", "id_card", BESIDE, 1, (3.0, 3.0), corner_px=1.0),
+    Setting(
+        "Marker sheet beside the dog, marks 6 mm, three photos",
+        "marker_sheet",
+        BESIDE,
+        3,
+        (6.0, 6.0),
+    ),
+    Setting("Mixed, three photos", photos=3),
+    Setting("Careless: as mixed, camera at any height, no wall measured", careless=True),
+)
 
 
 def report(dogs: int, seed: int, jobs: int) -> str:
@@ -84,7 +92,8 @@ def table(name: str, outcomes: list[Outcome], shapes: Array) -> str:
             f"| {SPAN_TITLES[span]} | {100 * error[:, i].mean():+.1f} | {100 * rmse[i]:.1f} "
             f"| {100 * np.sqrt(np.mean(spread[:, i] ** 2)):.1f} "
             f"| {100 * inside[:, i].mean():.0f} | {100 * least[i]:.1f} | {rmse[i] / least[i]:.2f} "
-            f"| {100 * ruler[i]:.1f} | {ruler[i] / rmse[i]:.1f} | {100 * off[i]:.0f} | {100 * passed[i]:.0f} |"
+            f"| {100 * ruler[i]:.1f} | {ruler[i] / rmse[i]:.1f} | {100 * off[i]:.0f} "
+            f"| {100 * passed[i]:.0f} |"
         )
     flagged = np.mean([o.good_flagged for o in outcomes])
     told = np.mean([o.good_told for o in outcomes])

@@ -70,9 +70,17 @@ def true_offset(rng: np.random.Generator, place: str, half_width_mm: float) -> f
 
 
 def random_reference(
-    rng: np.random.Generator, dog: Dog, kind: str | None, place: str | None
+    rng: np.random.Generator,
+    dog: Dog,
+    kind: str | None,
+    place: str | None,
+    *,
+    careless: bool = False,
 ) -> PlacedReference:
-    """Draw a reference and where it stood; ``kind`` and ``place`` may be fixed."""
+    """Draw a reference and where it stood; ``kind`` and ``place`` may be fixed.
+
+    Careless owners measure no distance to a wall.
+    """
     kinds = list(KIND_WEIGHTS)
     kind = kind or str(rng.choice(kinds, p=[KIND_WEIGHTS[k] for k in kinds]))
     places = list(PLACE_WEIGHTS)
@@ -94,7 +102,7 @@ def random_reference(
     if kind in ("a4", "letter", "id_card") and rng.random() < 0.5:
         turn += 90.0
     told = None
-    if place.startswith("wall") and rng.random() < TOLD:
+    if place.startswith("wall") and rng.random() < TOLD and not careless:
         told = offset + float(rng.normal(0.0, TOLD_SPREAD_MM))
     placed = PlacedReference(
         kind=kind,
@@ -146,6 +154,8 @@ def random_camera(
     offset_mm: float,
     oblique: bool | None,
     size_px: tuple[int, int],
+    *,
+    careless: bool = False,
 ) -> Camera:
     """Draw how the camera was held: 1.8 to 4 m from the dog, mostly square to it."""
     # Nobody photographs a small dog from across the yard.
@@ -155,6 +165,8 @@ def random_camera(
     height = float(rng.normal(0.6 * dog.plan.height_mm, 130.0))
     if rng.random() < STANDING:
         height = float(rng.uniform(1000.0, 1500.0))
+    if careless:
+        height = float(rng.uniform(300.0, 1600.0))
     height = max(height, 250.0)
     slanted = rng.random() < 1.0 / 7.0 if oblique is None else oblique
     yaw = float(rng.normal(0.0, 7.0))

@@ -136,6 +136,7 @@ def random_scene(
     oblique: bool | None = None,
     exif: bool | None = None,
     faces_right: bool | None = None,
+    careless: bool = False,
     size_px: tuple[int, int] = (4032, 3024),
     resolution: int = BENCHMARK_RESOLUTION,
 ) -> Scene:
@@ -156,6 +157,8 @@ def random_scene(
         Whether the file tells the focal length; None draws seven in ten.
     faces_right : bool or None
         Whether the dog's head is to the right; None draws one in two.
+    careless : bool
+        The camera at any height, the distance to a wall never measured.
     size_px : (int, int)
     resolution : int
         Of a new dog, see `make_dog`.
@@ -171,8 +174,8 @@ def random_scene(
     has_exif = bool(rng.random() < 0.7) if exif is None else exif
     mirrored = bool(rng.random() < 0.5) if faces_right is None else faces_right
     for _ in range(200):
-        placed = random_reference(rng, dog, kind, place)
-        camera = random_camera(rng, dog, placed.offset_mm, oblique, size_px)
+        placed = random_reference(rng, dog, kind, place, careless=careless)
+        camera = random_camera(rng, dog, placed.offset_mm, oblique, size_px, careless=careless)
         stated = float(round(camera.focal_35mm)) if has_exif else None
         scene = Scene(dog, camera, placed, yaw, stated, mirrored)
         if mirrored:
