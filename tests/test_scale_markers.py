@@ -15,9 +15,11 @@ from scale_scenes import (
 )
 
 from photocheck.errors import ScaleError
-from photocheck.scale.markers import find_sheet
+from photocheck.scale import markers
+from photocheck.scale.markers import detect_markers, find_sheet
 from photocheck.scale.planes import fit_homography, homography, jacobian
 from photocheck.scale.sheet import sheet_points
+from photocheck.scale.subpixel import fit_side, fit_sides
 
 
 def _scene(seed, scale, *, blur=1.0, noise=3.0, layers=(), roll=None, turn=30):
@@ -235,3 +237,66 @@ def test_large_photo_small_sheet():
     assert seen is not None
     miss = seen.points_px - [2000, 1500] - project(matrix, seen.points_mm)
     assert np.sqrt(np.mean(miss**2)) < 0.1
+
+
+def test_a_glance_is_enough_for_a_whole_sheet(monkeypatch):
+    picture, matrix = _scene(1, 0.8)
+    large = cv2.resize(picture, None, fx=8, fy=8, interpolation=cv2.INTER_CUBIC)
+    grey = cv2.cvtColor(large, cv2.COLOR_RGB2GRAY)
+    searched = []
+    monkeypatch.setattr(markers, "_detect_at", lambda grey, shrink: searched.append(shrink) or ())
+    seen = detect_markers(grey)
+    assert sorted(marker.place for marker in seen) == [0, 1, 2, 3]
+    assert not searched
+    for marker in seen:
+        true = project(matrix, sheet_points()[1][4 * marker.place : 4 * marker.place + 4])
+        assert np.max(np.abs((marker.corners_px + 0.5) / 8 - 0.5 - true)) < 2.5
+
+
+def test_what_a_glance_misses_is_searched_for(monkeypatch):
+    """Three markers agree at a glance; all four are there for the thorough search."""
+    picture, _ = _scene(1, 0.8)
+    grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    every = detect_markers(grey)
+    monkeypatch.setattr(markers, "_glance", lambda grey: every[:3])
+    assert len(detect_markers(grey)) == 4
+    # And a search that finds fewer does not take away what the glance saw.
+    monkeypatch.setattr(markers, "_detect_at", lambda grey, shrink: every[:1])
+    assert detect_markers(grey) == every[:3]
+
+
+@pytest.mark.parametrize("colour", [False, True])
+def test_sides_together_as_alone(colour):
+    picture, matrix = _scene(2, 0.8, turn=10)
+    if not colour:
+        picture = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    corners = project(matrix, sheet_points()[1]).reshape(4, 4, 2)
+    corners = corners + np.random.default_rng(0).normal(0, 1, corners.shape)
+    corners[3] += 3 * np.array(picture.shape[1::-1])  # no side of this one is in the picture
+    following = np.roll(corners, -1, axis=1)
+    together = fit_sides(picture, corners, following, reach_px=4.0, polarity=-1 + colour)
+    assert [line is None for line in together] == [False] * 12 + [True] * 4
+    for k, line in enumerate(together[:12]):
+        marker, side = divmod(k, 4)
+        ends = corners[marker, side], following[marker, side]
+        alone = fit_side(picture, *ends, reach_px=4.0, polarity=-1 + colour)
+        true = project(matrix, sheet_points()[1][[4 * marker + side, 4 * marker + (side + 1) % 4]])
+        along = (true[1] - true[0]) / np.linalg.norm(true[1] - true[0])
+        for one in (line, alone):
+            for point in (one.start, one.end):
+                off = point - true[0]
+                assert abs(off[0] * along[1] - off[1] * along[0]) < 0.2
+            assert one.support > 0.8
+        assert np.max(np.abs(line.start - alone.start)) < 0.1
+        assert np.max(np.abs(line.end - alone.end)) < 0.1
+
+
+def test_a_side_across_the_rim_of_the_picture():
+    """The part in the picture counts, and its share is reported."""
+    picture = np.full((120, 160), 230, np.uint8)
+    picture[60:, :] = 20
+    ends = np.array([100.0, 60.5]), np.array([220.0, 60.5])  # half of it outside
+    line = fit_side(picture, *ends, reach_px=4.0, trim=(0.0, 0.0), polarity=-1)
+    assert line is not None
+    assert 0.3 < line.support < 0.6
+    assert abs(line.start[1] - 59.5) < 0.02  # between the centres of rows 59 and 60

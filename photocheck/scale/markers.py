@@ -35,9 +35,10 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.planes import fit_homography, jacobian, project
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.sheet import LAYOUT, marker_cells, sheet_points
-from photocheck.scale.subpixel import EdgeLine, Floats, Picture, crossing, fit_side
+from photocheck.scale.subpixel import Floats, Picture, crossing, fit_sides
 
-_SMALL_SIDE: Final = 1400  # px, longer side of the picture detection starts on
+_GLANCE_SIDE: Final = 1100  # px, longer side, to a factor of 1.4, of the picture looked at first
+_SMALL_SIDE: Final = 1400  # px, longer side of the picture a thorough search starts on
 _LEAST_MODULE_PX: Final = 2.5  # cells smaller than this are not measured
 _SPREAD_FLOOR_PX: Final = 0.10
 """Judgement: simulated pictures do better, paper that is not quite flat does not."""
@@ -93,10 +94,15 @@ def print_scale(bar_mm: float | None) -> tuple[float, float]:
 def detect_markers(grey: Picture) -> tuple[MarkerSeen, ...]:
     """The sheet's markers in a grey picture (H, W), each by itself, at several sizes.
 
-    Stops at the first size at which two or more agree on one plane; else
-    returns the most that any one size gave (possibly lone or contradictory ones).
+    A glance at a small picture is enough for most sheets that are whole, at a small part
+    of the cost.  Otherwise the search stops at the first size at which two or more agree
+    on one plane; else it returns the most that any one size gave (possibly lone or
+    contradictory ones).
     """
-    most: tuple[MarkerSeen, ...] = ()
+    most = glanced = _glance(grey)
+    agreed = len(_agreeing(glanced))
+    if agreed == len(MARKER_NAMES):
+        return glanced
     longer = max(grey.shape)
     first = max(round(longer / _SMALL_SIDE), 1)
     shrinks = [float(first)]
@@ -108,8 +114,9 @@ def detect_markers(grey: Picture) -> tuple[MarkerSeen, ...]:
         shrinks.append(0.5)
     for shrink in shrinks:
         seen = _detect_at(grey, shrink)
-        if _agreeing(seen):
-            return seen
+        more = len(_agreeing(seen))
+        if more or agreed:
+            return seen if more >= agreed else glanced
         if len(seen) > len(most):
             most = seen
     return most
@@ -173,22 +180,40 @@ def as_grey(picture: Picture) -> Picture:
     return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
 
 
-@lru_cache(maxsize=1)
-def _detector() -> cv2.aruco.ArucoDetector:
+@lru_cache(maxsize=2)
+def _detector(thorough: bool) -> cv2.aruco.ArucoDetector:
     whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     # Only the sheet's four codes: a toy or poster with other markers cannot interfere.
     ours = cv2.aruco.Dictionary(whole.bytesList[list(LAYOUT.marker_ids)], 4, 1)
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    settings.adaptiveThreshWinSizeMin = 5
-    settings.adaptiveThreshWinSizeMax = 35
+    settings.adaptiveThreshWinSizeMin = 5 if thorough else 15
+    settings.adaptiveThreshWinSizeMax = 35 if thorough else 15
     settings.adaptiveThreshWinSizeStep = 15
-    settings.minMarkerPerimeterRate = 0.02
+    # A glance leaves alone what it could not read anyhow: cells of under 2 px.
+    settings.minMarkerPerimeterRate = 0.02 if thorough else 0.05
     # Blur fills the rim of a cell from its neighbours: read its middle only.  On simulated
     # blurred pictures this doubles what is found.
     settings.perspectiveRemovePixelPerCell = 8
     settings.perspectiveRemoveIgnoredMarginPerCell = 0.25
     return cv2.aruco.ArucoDetector(ours, settings)
+
+
+def _glance(grey: Picture) -> tuple[MarkerSeen, ...]:
+    """Markers seen in a much smaller picture with one threshold only."""
+    small, shrink = grey, 1
+    # Halving is many times quicker than any other way of averaging pixels, as long as both
+    # sides are even.
+    while max(small.shape) > _GLANCE_SIDE * np.sqrt(2) and min(small.shape) > 1:
+        height, width = small.shape[0] // 2, small.shape[1] // 2
+        small = np.asarray(
+            cv2.resize(
+                small[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
+            ),
+            dtype=np.uint8,
+        )
+        shrink *= 2
+    return _seen_in(small, np.array([shrink, shrink], np.float64), thorough=False)
 
 
 def _detect_at(grey: Picture, shrink: float) -> tuple[MarkerSeen, ...]:
@@ -198,10 +223,15 @@ def _detect_at(grey: Picture, shrink: float) -> tuple[MarkerSeen, ...]:
         size = (max(round(grey.shape[1] / shrink), 1), max(round(grey.shape[0] / shrink), 1))
         method = cv2.INTER_AREA if shrink > 1 else cv2.INTER_LINEAR
         small = np.asarray(cv2.resize(grey, size, interpolation=method), dtype=np.uint8)
-    corners, places, _ = _detector().detectMarkers(small)
+    scale = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
+    return _seen_in(small, scale, thorough=True)
+
+
+def _seen_in(small: Picture, scale: Floats, *, thorough: bool) -> tuple[MarkerSeen, ...]:
+    """Markers in a picture `scale` (x, y) times smaller than the one they are given in."""
+    corners, places, _ = _detector(thorough).detectMarkers(small)
     if places is None:
         return ()
-    scale = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
     return tuple(
         # Pixel centres are at integers, so the scale is about (-1/2, -1/2).
         MarkerSeen(int(place), (np.asarray(square[0], np.float64) + 0.5) * scale - 0.5)
@@ -209,6 +239,7 @@ def _detect_at(grey: Picture, shrink: float) -> tuple[MarkerSeen, ...]:
     )
 
 
+@lru_cache(maxsize=4)
 def _places_mm(place: int) -> Floats:
     return sheet_points()[1][4 * place : 4 * place + 4]
 
@@ -244,6 +275,8 @@ def _agreeing(seen: tuple[MarkerSeen, ...]) -> tuple[MarkerSeen, ...]:
             better = len(group) > len(best) or (len(group) == len(best) and total < best_miss)
             if better:
                 best, best_miss = tuple(group.values()), total
+        if len(best) == len(seen):
+            break  # no other pair can gather more
     return best
 
 
@@ -259,37 +292,42 @@ def _looks_forward(matrix: Floats) -> bool:
     return bool(area > 0)
 
 
-def _marker_lines(grey: Picture, corners: Floats) -> list[EdgeLine | None]:
-    module = _module_px(corners)
-    reach = max(0.4 * module, 1.5)
-    return [
-        fit_side(
-            grey,
-            corners[k],
-            corners[(k + 1) % 4],
-            reach_px=reach,
-            trim=(0.08, 0.08),
-            window_px=float(np.clip(0.3 * module, 1.5, 3.0)),
-            polarity=-1,
-        )
-        for k in range(4)
-    ]
+def _marker_corners(
+    grey: Picture, squares: dict[int, Floats], least_support: float
+) -> dict[tuple[int, int], Floats]:
+    """The corners of squares (4, 2) px, by place, that two well supported sides give.
 
-
-def _marker_corners(grey: Picture, corners: Floats, least_support: float) -> dict[int, Floats]:
-    """The corners that two well supported sides give, by corner number."""
-    lines = _marker_lines(grey, corners)
-    module = _module_px(corners)
-    found: dict[int, Floats] = {}
-    for k in range(4):
-        before, after = lines[k - 1], lines[k]
-        if before is None or after is None:
-            continue
-        if min(before.support, after.support) < least_support:
-            continue
-        point = crossing(before, after)
-        if point is not None and float(np.hypot(*(point - corners[k]))) < max(module, 3.0):
-            found[k] = point
+    Keys of the result are place and corner number.
+    """
+    if not squares:
+        return {}
+    corners = np.array(list(squares.values()))
+    modules = [_module_px(square) for square in squares.values()]
+    # One reach for all: even a marker half as large as the rest is then searched over 0.8 of
+    # its cells, and the next edge inwards is a whole cell away.
+    module = float(np.mean(modules))
+    lines = fit_sides(
+        grey,
+        corners,
+        np.roll(corners, -1, axis=1),
+        reach_px=max(0.4 * module, 1.5),
+        trim=(0.08, 0.08),
+        window_px=float(np.clip(0.3 * module, 1.5, 3.0)),
+        polarity=-1,
+    )
+    found: dict[tuple[int, int], Floats] = {}
+    for i, (place, square) in enumerate(squares.items()):
+        for k in range(4):
+            before, after = lines[4 * i + (k - 1) % 4], lines[4 * i + k]
+            if before is None or after is None:
+                continue
+            if min(before.support, after.support) < least_support:
+                continue
+            point = crossing(before, after)
+            if point is not None:
+                moved = float(np.hypot(*(point - square[k])))
+                if moved < max(modules[i], 3.0):
+                    found[place, k] = point
     return found
 
 
@@ -297,23 +335,24 @@ def _measure(
     grey: Picture, agreeing: tuple[MarkerSeen, ...]
 ) -> tuple[Floats, Floats, float, set[int]] | None:
     """Corner positions (mm and px), their spread in px, and the places of markers used."""
-    found: dict[tuple[int, int], Floats] = {}
-    for marker in agreeing:
-        if _module_px(marker.corners_px) < _LEAST_MODULE_PX:
-            continue
-        for k, point in _marker_corners(grey, marker.corners_px, 0.5).items():
-            found[marker.place, k] = point
+    squares = {
+        marker.place: marker.corners_px
+        for marker in agreeing
+        if _module_px(marker.corners_px) >= _LEAST_MODULE_PX
+    }
+    found = _marker_corners(grey, squares, 0.5)
     if len(found) < 6 or len({place for place, _ in found}) < 2:
         return None
     matrix = fit_homography(*_paired(found))
     if matrix is None:
         return None
-    for place in set(range(4)) - {place for place, _ in found}:
-        corners = project(matrix, _places_mm(place))
-        if _partly_there(grey, matrix, place):
-            for k, point in _marker_corners(grey, corners, 0.7).items():
-                found[place, k] = point
-    return _settle(found)
+    unseen = set(range(4)) - {place for place, _ in found}
+    hidden = {
+        place: project(matrix, _places_mm(place))
+        for place in sorted(unseen)
+        if _partly_there(grey, matrix, place)
+    }
+    return _settle(found | _marker_corners(grey, hidden, 0.7))
 
 
 def _paired(found: dict[tuple[int, int], Floats]) -> tuple[Floats, Floats]:
