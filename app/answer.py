@@ -11,7 +11,7 @@ import streamlit as st
 from strings import English as say
 
 from photocheck.desk.plain import BUDGET_LINES
-from photocheck.judge.wording import one_more_photo_sentence
+from photocheck.judge.wording import explanation_sentences, one_more_photo_sentence
 from photocheck.lengths import format_length
 from photocheck.report import Report, SpanResult
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
@@ -25,9 +25,10 @@ def show_report(report: Report, pictures: Sequence[np.ndarray]) -> None:
     show_readings(report)
     for photo, picture in zip(report.photos, pictures, strict=True):
         st.image(picture, caption=as_text(photo.path), width="stretch", output_format="JPEG")
-        listed("", photo.remarks)
+        stance = [f"{finding.sentence} {finding.instruction}" for finding in photo.stance]
+        listed("", [*photo.remarks, *stance])
     doubted = [span.sentence for span in report.spans if span.verdict not in ("", "agrees")]
-    listed(say.why, (*doubted, *report.explanations, *report.outliers))
+    listed(say.why, (*doubted, *explanation_sentences(report.explanations), *report.outliers))
     steps = [report.next_step] if report.next_step else []
     if report.one_more_photo:
         steps.append(one_more_photo_sentence(report.one_more_photo))

@@ -9,16 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck import __version__
+from photocheck.body.shape import SHIPPED
+from photocheck.body.stance import Stance
 from photocheck.case import Case, Marking, PhotoEntry, Point
 from photocheck.errors import CaseError
 from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
+from photocheck.judge.explain import Standing, explanations_of, order_of, rank, told
+from photocheck.judge.ratios import Ratios
+from photocheck.judge.standing import stance_evidence
+from photocheck.judge.standing import standing as standing_in
+from photocheck.judge.steps import next_step
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.photo.quality import quality_at, quality_remarks
-from photocheck.report import PhotoResult, Report, SpanResult
+from photocheck.report import Explanation, PhotoResult, Report, SpanResult, StanceFinding
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten
 from photocheck.scale.pose import View
@@ -49,6 +56,7 @@ def check(
     false_alarms: float = tolerances.FALSE_ALARMS,
     photos: Mapping[str, Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
+    ratios: Ratios | None = None,
 ) -> Report:
     """Check one order.
 
@@ -61,6 +69,9 @@ def check(
         Photos already loaded; others are read from their path.
     on_photo : callable, optional
         Called with the number of photos seen so far, for progress bars.
+    ratios : Ratios, optional
+        What the shop has learnt (`photocheck.judge.ratios.read_ratios`); the version in use
+        is named in the report.
 
     Returns
     -------
@@ -95,11 +106,12 @@ def check(
         about.append((photo, remarks))
         if on_photo:
             on_photo(number + 1)
-    fused = estimate(views, markings, case.dog)
+    learnt = SHIPPED if ratios is None else ratios.for_dog(case.dog)
+    fused = estimate(views, markings, case.dog, learnt)
     comparison = compare(
         fused.log_spans, fused.covariance, case.readings, false_alarms=false_alarms
     )
-    return _report(case, fused, comparison, views, about, false_alarms)
+    return _report(case, fused, comparison, views, markings, about, false_alarms)
 
 
 def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...], tuple[str, ...]]:
@@ -222,46 +234,102 @@ def _report(
     fused: Estimate,
     comparison: Comparison,
     views: list[View],
+    markings: list[tuple[Marking, ...]],
     about: list[tuple[Photo, tuple[str, ...]]],
     false_alarms: float,
 ) -> Report:
-    sources, next_step = budget(fused, case, views)
-    verdict, in_doubt, reason = _decide(comparison)
+    sources = budget(fused, case, views)
+    stances = _stances(case, fused, views, markings, about, bool(comparison.faults))
+    standing = None
+    if comparison.faults:  # only what the joint test flags is in need of an explanation
+        standing = rank(
+            order_of(fused.log_spans, fused.covariance, case.readings),
+            stance=stance_evidence(stances),
+        )
+    explanations = explanations_of(standing) if standing else ()
+    verdict, in_doubt, reason = _decide(comparison, standing)
     photos = tuple(
-        _photo_result(fused, k, entry, view, photo, remarks)
-        for k, (entry, view, (photo, remarks)) in enumerate(
-            zip(case.photos, views, about, strict=True)
+        _photo_result(fused, k, entry, view, photo, remarks, stance)
+        for k, (entry, view, (photo, remarks), stance) in enumerate(
+            zip(case.photos, views, about, stances, strict=True)
         )
     )
     cautions: tuple[str, ...] = wording.CAUTIONS
     if case.dog.age_months is not None and case.dog.age_months < wording.PUPPY_MONTHS:
         cautions = (*cautions, wording.PUPPY_CAUTION)
-    explanations = tuple(
-        wording.LAST_RIB_MOVED for fault in comparison.faults if fault.name == "last_rib_moved"
-    )
     return Report(
         verdict=verdict,
         headline=wording.headline(verdict, in_doubt, reason),
-        spans=_span_results(case, fused, comparison, verdict),
+        spans=_span_results(case, fused, comparison, verdict, in_doubt),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
         redundancy=_redundancy(case),
         photos=photos,
         outliers=fused.outliers,
         budget=sources,
-        next_step=next_step,
+        next_step=_next(explanations, stances, fused, comparison, case, views),
         one_more_photo=one_more_photo(fused, len(case.photos)),
         explanations=explanations,
         cautions=cautions,
         false_alarm_budget=false_alarms,
         version=__version__,
         case=case,
+        ratios_version=fused.ratios_version,
     )
 
 
-def _decide(comparison: Comparison) -> tuple[str, tuple[str, ...], str]:
+def _next(
+    explanations: tuple[Explanation, ...],
+    stances: tuple[Stance, ...],
+    fused: Estimate,
+    comparison: Comparison,
+    case: Case,
+    views: list[View],
+) -> str:
+    """What is flagged is cleared up first, then the stance, then what makes a miss likely."""
+    if explanations:
+        return explanations[0].action
+    for stance in stances:
+        if stance.findings:
+            return stance.findings[0].instruction
+    return next_step(fused, comparison, case, views)
+
+
+def _stances(
+    case: Case,
+    fused: Estimate,
+    views: list[View],
+    markings: list[tuple[Marking, ...]],
+    about: list[tuple[Photo, tuple[str, ...]]],
+    look_closely: bool,
+) -> tuple[Stance, ...]:
+    """How the dog stands in each photo; its outline is only cut out when something is off."""
+    found = []
+    for k, (entry, view) in enumerate(zip(case.photos, views, strict=True)):
+        outline = view.seen.points_px if len(view.seen.points_px) else view.seen.outline_px
+        found.append(
+            standing_in(
+                markings[k],
+                fused.to_pixels[k],
+                half_flank_mm=fused.half_flank_mm,
+                roll_deg=fused.cameras[k].roll_deg,
+                place=entry.reference.place,
+                dog=case.dog,
+                rgb=about[k][0].rgb if look_closely else None,
+                reference_px=[(float(x), float(y)) for x, y in outline],
+            ).stance
+        )
+    return tuple(found)
+
+
+def _decide(comparison: Comparison, standing: Standing | None) -> tuple[str, tuple[str, ...], str]:
     """Verdict, the readings in doubt, and a reason in words."""
     if not comparison.names:
         return "cannot_tell", (), wording.NO_READINGS
+    if standing and (best := told(standing)):
+        if not best.kind.retake:
+            return "measure_again", tuple(n for n in comparison.names if n in best.readings), ""
+        reason = wording.RETAKE_REASONS.get(best.kind.name, best.kind.title)
+        return "retake", comparison.names, reason
     if comparison.faults:
         if any(fault.name == "all_alike" for fault in comparison.faults):
             return "retake", comparison.names, wording.ALL_ALIKE
@@ -278,17 +346,23 @@ def _cannot_tell(comparison: Comparison, name: str) -> bool:
 
 
 def _span_results(
-    case: Case, fused: Estimate, comparison: Comparison, verdict: str
+    case: Case,
+    fused: Estimate,
+    comparison: Comparison,
+    verdict: str,
+    in_doubt: tuple[str, ...],
 ) -> tuple[SpanResult, ...]:
     spread = np.sqrt(np.diag(fused.covariance))
-    doubted = {name for fault in comparison.faults for name in fault.readings}
+    # marks far from any dog can leave a length wholly open; e to the 6 is as good as that
+    reach = np.minimum(1.96 * spread, 6.0)
+    doubted = set(in_doubt) if comparison.faults else set()
     if NECK_RING in doubted:
         doubted.add("half_neck")
     results = []
     for i, span in enumerate(SPANS):
         middle = float(np.exp(fused.log_spans[i]))
-        low = float(middle * np.exp(-1.96 * spread[i]))
-        high = float(middle * np.exp(1.96 * spread[i]))
+        low = float(middle * np.exp(-reach[i]))
+        high = float(middle * np.exp(reach[i]))
         reading = case.readings.get(span)
         name = span
         if reading is None and span == "half_neck" and NECK_RING in case.readings:
@@ -333,6 +407,8 @@ def _redundancy(case: Case) -> tuple[str, ...]:
     if "half_neck" in readings and NECK_RING in readings:
         half, ring = readings["half_neck"].mm, readings[NECK_RING].mm
         said.append(wording.ring_sentence(half, ring, _fit((half, half), ring), case.unit))
+    if readings:
+        said.extend(wording.unchecked(tuple(readings)))
     return tuple(said)
 
 
@@ -351,6 +427,7 @@ def _photo_result(
     view: View,
     photo: Photo,
     remarks: tuple[str, ...],
+    stance: Stance,
 ) -> PhotoResult:
     facts = fused.cameras[k]
     notes = list(remarks)
@@ -377,4 +454,8 @@ def _photo_result(
         focal_35mm=facts.focal_35mm,
         focal_source=view.camera.focal_source,
         remarks=tuple(notes),
+        stance=tuple(
+            StanceFinding(f.name, f.sentence, f.instruction, f.log_bayes, f.lines_px)
+            for f in stance.findings
+        ),
     )

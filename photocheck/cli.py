@@ -127,6 +127,11 @@ _json = click.option("--json", "as_json", is_flag=True, help="Print JSON for pro
     show_default=True,
     help="Share of good orders that may be stopped by mistake.",
 )
+@click.option(
+    "--ratios",
+    metavar="FILE",
+    help='Use what the shop has learnt, a file that "photocheck learn" wrote.',
+)
 @click.option("--picture", metavar="OUT", help="Write the annotated photo, .jpg or .png.")
 @_json
 @click.pass_context
@@ -137,6 +142,7 @@ def check(
     as_json: bool,
     picture: str | None,
     false_alarms: float,
+    ratios: str | None,
     **given: Any,
 ) -> None:
     """Check the readings of one case, from CASEFILE or from the options.
@@ -162,7 +168,7 @@ def check(
             where="check",
             do="Name a case file, or give --photo, --reference, four times --mark and readings",
         )
-    report = _check(case, false_alarms, picture)
+    report = _check(case, false_alarms, picture, ratios)
     if as_json:
         from photocheck.reportfile import report_text
 
@@ -171,10 +177,12 @@ def check(
         from photocheck.desk.plain import plain_report
 
         click.echo(plain_report(report))
+        if ratios is not None:
+            click.echo(f"\nRatios tape over photo: version {report.ratios_version}.")
     context.exit(EXIT_CODES[report.verdict])
 
 
-def _check(case: Case, false_alarms: float, picture: str | None) -> Report:
+def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | None) -> Report:
     if picture is not None:
         from photocheck.desk.picture import picture_kind
 
@@ -182,8 +190,10 @@ def _check(case: Case, false_alarms: float, picture: str | None) -> Report:
     from tqdm import tqdm
 
     from photocheck.checking import check as check_case
+    from photocheck.judge.ratios import read_ratios
     from photocheck.photo.load import load_photo
 
+    learnt = None if ratios is None else read_ratios(ratios)
     photos: dict[str, Photo] = {}
     if picture is not None:
         for entry in case.photos:
@@ -201,6 +211,7 @@ def _check(case: Case, false_alarms: float, picture: str | None) -> Report:
             false_alarms=false_alarms,
             photos=photos,
             on_photo=lambda _: bar.update(),
+            ratios=learnt,
         )
     if picture is not None:
         from photocheck.desk.picture import annotate, write_picture
@@ -275,9 +286,55 @@ def sheet(paper: str, out: str | None) -> None:
 
 
 @commands.command()
-@click.argument("which", type=click.Choice(["case", "report"]), default="case")
+@click.argument("orders", required=False)
+@click.option("--ratios", metavar="FILE", default="ratios.json", show_default=True)
+@click.option("--undo", is_flag=True, help="Go back to the version before the one in use.")
+@click.option("--look", is_flag=True, help="Only show what would be learnt.")
+@_json
+def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool) -> None:
+    """Learn the shop's own ratios tape over photo from ORDERS that fitted.
+
+    ORDERS is a file or a folder of outcomes: reports ("photocheck check --json") with what
+    became of the order; "photocheck schema outcome" prints the format. Give all orders,
+    not only new ones. The new ratios are kept in the ratios file only when orders left
+    out of the learning are predicted better by them. "photocheck check --ratios FILE"
+    uses them.
+    """
+    from photocheck import outcomes
+
+    if undo:
+        if orders is not None or look:
+            raise CaseError("--undo goes alone", where="learn", do="Give only --ratios with it")
+        current = outcomes.undo(ratios).current
+        said = {"current": current}
+        click.echo(json.dumps(said) if as_json else f"{ratios}: version {current} is in use again.")
+        return
+    if orders is None:
+        raise CaseError(
+            "no orders are given", where="learn", do="Name a file or a folder of outcomes"
+        )
+    learning = outcomes.learn_from(orders, ratios, write=not look)
+    if as_json:
+        from dataclasses import asdict
+
+        told = {
+            "adopted": learning.adopted,
+            "reason": learning.reason,
+            "current": learning.ratios.current,
+            "version": None if learning.version is None else asdict(learning.version),
+            "left_out": [asdict(item) for item in learning.left_out],
+        }
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+    else:
+        from photocheck.desk.learnt import plain_learning
+
+        click.echo(plain_learning(learning))
+
+
+@commands.command()
+@click.argument("which", type=click.Choice(["case", "report", "outcome", "ratios"]), default="case")
 def schema(which: str) -> None:
-    """Print the JSON Schema of case files or of reports."""
+    """Print the JSON Schema of cases, reports, outcomes or learnt ratios."""
     from photocheck.casefile import schema_text
 
     click.echo(schema_text(which), nl=False)

@@ -55,6 +55,30 @@ class SpanResult:
 
 
 @dataclass(frozen=True)
+class StanceFinding:
+    """A way in which the dog did not stand square.
+
+    Attributes
+    ----------
+    name : str
+        "crouching", "stretched", "arched", "rear_lowered", "weight_shifted", "head_down" or
+        "turned_away".
+    sentence, instruction : str
+        What was seen, with its bound, and what puts it right.
+    log_bayes : float
+        ln of the Bayes factor against standing square.
+    lines_px : tuple of lines, each a tuple of Point
+        To draw, px.
+    """
+
+    name: str
+    sentence: str
+    instruction: str
+    log_bayes: float
+    lines_px: tuple[tuple[Point, ...], ...] = ()
+
+
+@dataclass(frozen=True)
 class PhotoResult:
     """What one photo gave.
 
@@ -83,6 +107,8 @@ class PhotoResult:
         As estimated.
     focal_source : str
     remarks : tuple of str
+    stance : tuple of StanceFinding
+        Most likely first; empty when nothing speaks against standing square.
     """
 
     path: str
@@ -102,6 +128,7 @@ class PhotoResult:
     focal_35mm: float
     focal_source: str
     remarks: tuple[str, ...] = ()
+    stance: tuple[StanceFinding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -124,6 +151,33 @@ class DoubtSource:
     title: str
     shares: Mapping[str, float]
     action: str
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One named reason why tape and photo may disagree.
+
+    Attributes
+    ----------
+    name : str
+        Of `photocheck.judge.explanations.KINDS`.
+    title : str
+        For people; follows "Most likely:".
+    probability : float
+        Among all explanations and chance, by their prior odds and this order's numbers.
+    sentence, action : str
+        What it means, and what to do.
+    candidates : tuple of (str, str, float)
+        Reading name, a value that would be consistent as text in the owner's own unit,
+        and the same in mm; likeliest first, may be empty.
+    """
+
+    name: str
+    title: str
+    probability: float
+    sentence: str
+    action: str
+    candidates: tuple[tuple[str, str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -152,13 +206,15 @@ class Report:
     one_more_photo : mapping of span name to float
         What the standard deviation would become with one more photo like these,
         as a fraction of today's.
-    explanations : tuple of str
+    explanations : tuple of Explanation
         Named reasons for a disagreement, most likely first (may be empty).
     cautions : tuple of str
     false_alarm_budget : float
     version : str
     case : Case
         What was asked.
+    ratios_version : str
+        Which learnt ratios were used; "shipped" for none.
     """
 
     verdict: str
@@ -171,8 +227,9 @@ class Report:
     budget: tuple[DoubtSource, ...]
     next_step: str
     one_more_photo: Mapping[str, float]
-    explanations: tuple[str, ...]
+    explanations: tuple[Explanation, ...]
     cautions: tuple[str, ...]
     false_alarm_budget: float
     version: str
     case: Case
+    ratios_version: str = "shipped"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from photocheck.case import Case, DogFacts, Marking, PhotoEntry, Reading, Reference
-from photocheck.report import DoubtSource, PhotoResult, Report, SpanResult
+from photocheck.report import DoubtSource, Explanation, PhotoResult, Report, SpanResult
 
 MARKS = {
     "breastbone": (820.0, 1180.0),
@@ -122,7 +122,17 @@ def made_report(
         ),
         "Measure the rear length again, from the last rib to the tail base.",
         {s.span: 0.8 for s in spans},
-        ("Two digits were exchanged: 13 in was meant.", "The tape began elsewhere."),
+        (
+            Explanation(
+                "swapped_digits",
+                "two digits of the rear length changed places",
+                0.83,
+                "Two digits of the rear length may have changed places while typing.",
+                "Please measure the rear length again.",
+                (("rear_length", "13 1/4 in", 336.55),),
+            ),
+            Explanation("unnamed", "no named explanation fits", 0.1, "They differ.", "Look again."),
+        ),
         ("A harness that is too long at the rear can rub.",),
         0.02,
         "0.1.0",

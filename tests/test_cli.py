@@ -269,7 +269,8 @@ def test_plain_report_says_everything():
     assert lines[0] == report.case.name
     assert " ".join(lines[2:4]).startswith(report.headline[:60])
     assert max(map(len, lines)) <= 100
-    for said in (*report.explanations, *report.redundancy, *report.cautions, report.next_step):
+    told = [e.title for e in report.explanations]
+    for said in (*told, *report.redundancy, *report.cautions, report.next_step):
         assert said.split(".")[0] in " ".join(text.split())
     assert report.spans[2].sentence in " ".join(text.split())
     assert "narrow the intervals by 20 to 20 %" in " ".join(text.split())

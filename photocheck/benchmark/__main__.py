@@ -1,4 +1,4 @@
-"""Command line of the benchmark: ``python -m photocheck.benchmark [accuracy|speed]``."""
+"""Command line of the benchmark: ``python -m photocheck.benchmark --help`` lists the tables."""
 
 from __future__ import annotations
 
@@ -22,12 +22,48 @@ def accuracy(dogs: int, seed: int, jobs: int) -> None:
 
 
 @main.command()
+@click.option("--dogs", default=240, show_default=True, help="How many phantoms.")
+@click.option("--shops", default=100, show_default=True, help="How many simulated shops.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
+    """How the error of a shop that learns falls with its orders."""
+    from photocheck.benchmark.learning import report
+
+    click.echo(report(dogs, shops, seed, jobs))
+
+
+@main.command()
+@click.option("--good", default=6000, show_default=True, help="Good orders.")
+@click.option("--each", default=150, show_default=True, help="Orders with each fault.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def orders(good: int, each: int, seed: int, jobs: int) -> None:
+    """False alarms, power against the best possible test, and explanations named rightly."""
+    from photocheck.benchmark.orders import report
+
+    click.echo(report(good, each, seed, jobs))
+
+
+@main.command()
 @click.option("--runs", default=9, show_default=True, help="Rounds, each timing both in turn.")
 def speed(runs: int) -> None:
     """The whole check of a 12 MP JPEG over a plain decode of that file."""
     from photocheck.benchmark.speed import report
 
     click.echo(report(runs))
+
+
+@main.command()
+@click.option("--dogs", default=200, show_default=True, help="Phantoms per posture.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+@click.option("--photos", default=0, show_default=True, help="Rendered photos besides.")
+def stances(dogs: int, seed: int, jobs: int, photos: int) -> None:
+    """Square, crouching, stretched, arched, lowered, turned: what is named as what."""
+    from photocheck.benchmark.stances import report
+
+    click.echo(report(dogs, seed, jobs, photos))
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ is normal with the given spread, save the coat, which is a length.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
 
@@ -116,6 +116,73 @@ TERM_TITLES: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 """The shape terms, each a standard normal unknown of the joint estimate."""
+
+# --- what a shop's accepted orders teach ---------------------------------------
+
+WAY_TERMS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "half_neck": ("neck_width", "neck_boxiness"),
+        "front_length": ("front_surplus", "front_turn"),
+        "rear_length": ("rear_surplus",),
+    }
+)
+"""Terms that enter this span only and that no mark observes: what tape readings may teach.
+
+The trunk's depth and width and the coat are left out: marks, girth and the owner's words
+tell of them, dog by dog.
+"""
+
+MARKED: Final = "_marked"
+WAYS: Final = (*WAY_TERMS, *(span + MARKED for span in WAY_TERMS))
+"""The tape's ways a ratio can be taught for.
+
+A way whose course was marked in the photo (bend points; for the front also the chest's
+bottom) is another estimate than an assumed one, with another ratio to the tape.
+"""
+
+WAY_LOG_SPREAD: Final[Mapping[str, float]] = MappingProxyType(
+    {
+        "half_neck": 0.0263,
+        "front_length": 0.0350,
+        "rear_length": 0.0250,
+        "half_neck_marked": 0.0263,
+        "front_length_marked": 0.0220,
+        "rear_length_marked": 0.0250,
+    }
+)
+"""Standard deviation of each log-span by `WAY_TERMS` alone, for usual proportions: computed
+from the constants above; the tests hold it against their derivatives."""
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """What accepted orders have taught of one way of the tape.
+
+    Attributes
+    ----------
+    shift : float
+        ln(tape / what the shipped ratios expect), median.
+    spread_factor : float
+        Its standard deviation over the shipped one.
+    """
+
+    shift: float = 0.0
+    spread_factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class TapeRatios:
+    """Learnt ratios for one dog, with the name of the version they come from."""
+
+    version: str = "shipped"
+    ways: Mapping[str, Learnt] = field(default_factory=dict)
+
+    def of(self, span: str, marked: bool) -> Learnt:
+        """For one span; nothing learnt leaves the shipped ratio as it is."""
+        return self.ways.get(span + MARKED if marked else span, Learnt())
+
+
+SHIPPED: Final = TapeRatios()
 
 
 def coat_pressed(coat: str, coat_depth_mm: float | None) -> Depth:

@@ -37,6 +37,8 @@ class Trunk:
     terms : mapping of term to (...)
         Standard normal shape terms, keys of `shape.TERM_TITLES`.
     coat : shape.Depth
+    ratios : shape.TapeRatios
+        What the shop has learnt for dogs like this one.
     """
 
     points: Mapping[str, Array]
@@ -45,6 +47,7 @@ class Trunk:
     width: Array
     terms: Mapping[str, Array]
     coat: shape.Depth
+    ratios: shape.TapeRatios = shape.SHIPPED
 
     @property
     def straight(self) -> Array:
@@ -68,6 +71,7 @@ def build_trunk(
     bends: Mapping[str, Sequence[Array]],
     terms: Mapping[str, Array],
     dog: DogFacts,
+    ratios: shape.TapeRatios = shape.SHIPPED,
 ) -> Trunk:
     """Complete marks by what is known of dogs.
 
@@ -81,7 +85,7 @@ def build_trunk(
         depth = straight * scaled(shape.CHEST_DEPTH_OVER_F, terms["trunk_depth"])
     width = depth * scaled(shape.TRUNK_WIDTH_OVER_DEPTH[dog.build], terms["trunk_width"])
     coat = shape.coat_pressed(dog.coat, dog.coat_depth_mm)
-    return Trunk(points, bends, depth, width, terms, coat)
+    return Trunk(points, bends, depth, width, terms, coat, ratios)
 
 
 def girth(trunk: Trunk) -> Array:
@@ -113,27 +117,32 @@ def _half_neck(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     start, end = (points[name] for name in SPAN_ENDS["half_neck"])
     chord = _length(end - start)
     way = _way(start, trunk.bends.get("half_neck", ()), end)
-    width = chord * scaled(shape.NECK_WIDTH_OVER_CHORD, trunk.terms["neck_width"])
-    exponent = scaled(shape.NECK_EXPONENT, trunk.terms["neck_boxiness"])
-    return half_superellipse(way, width, exponent)
+    learnt = trunk.ratios.of("half_neck", bool(trunk.bends.get("half_neck")))
+    spread = learnt.spread_factor
+    width = chord * scaled(shape.NECK_WIDTH_OVER_CHORD, spread * trunk.terms["neck_width"])
+    exponent = scaled(shape.NECK_EXPONENT, spread * trunk.terms["neck_boxiness"])
+    return np.asarray(np.exp(learnt.shift) * half_superellipse(way, width, exponent))
 
 
 def _front(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     """From the breastbone to where the tape shows behind the foreleg, then up the ribs."""
     start, end = (points[name] for name in SPAN_ENDS["front_length"])
     half = trunk.half_flank
-    surplus = scaled(shape.FRONT_SURPLUS, trunk.terms["front_surplus"])
     bends = trunk.bends.get("front_length", ())
+    learnt = trunk.ratios.of("front_length", bool(bends) or "chest_bottom" in trunk.points)
+    surplus = np.exp(learnt.shift) * scaled(
+        shape.FRONT_SURPLUS, learnt.spread_factor * trunk.terms["front_surplus"]
+    )
     if bends:
         return np.asarray(surplus * np.hypot(_way(start, bends, end), half))
-    turn = _front_turn(trunk, points)
+    turn = _front_turn(trunk, points, learnt.spread_factor)
     side = shape.FRONT_TURN_SIDE * half
     under = np.hypot(_length(turn - start), side)
     rising = np.hypot(_length(end - turn), half - side)
     return np.asarray(surplus * (under + rising))
 
 
-def _front_turn(trunk: Trunk, points: Mapping[str, Array]) -> Array:
+def _front_turn(trunk: Trunk, points: Mapping[str, Array], spread: float) -> Array:
     """Where the tape comes out behind the foreleg, (..., 2).
 
     Told by the mark at the chest's bottom, which lies behind the elbow, else by the
@@ -146,7 +155,7 @@ def _front_turn(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     if "chest_bottom" in points:
         rise = shape.FRONT_TURN_ABOVE_CHEST * trunk.depth
         return np.asarray(points["chest_bottom"] - below * (rise / _length(chord))[..., None])
-    drop = scaled(shape.FRONT_TURN_BELOW, trunk.terms["front_turn"])
+    drop = scaled(shape.FRONT_TURN_BELOW, spread * trunk.terms["front_turn"])
     return np.asarray(start + shape.FRONT_TURN_ALONG * chord + drop[..., None] * below)
 
 
@@ -164,7 +173,10 @@ def _rear(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     climb = quarter_ellipse(np.abs(across), trunk.half_flank)
     chord = _length(step)
     way = _way(start, trunk.bends.get("rear_length", ()), end)
-    surplus = scaled(shape.REAR_SURPLUS, trunk.terms["rear_surplus"])
+    learnt = trunk.ratios.of("rear_length", bool(trunk.bends.get("rear_length")))
+    surplus = np.exp(learnt.shift) * scaled(
+        shape.REAR_SURPLUS, learnt.spread_factor * trunk.terms["rear_surplus"]
+    )
     return np.asarray(surplus * np.sqrt(along**2 + climb**2 + way**2 - chord**2))
 
 

@@ -8,7 +8,7 @@ from math import exp
 from typing import TYPE_CHECKING, Final
 
 from photocheck.desk.lines import joined, parted
-from photocheck.judge.wording import one_more_photo_sentence
+from photocheck.judge.wording import explanation_sentences, one_more_photo_sentence
 from photocheck.lengths import format_length
 from photocheck.report import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
@@ -34,7 +34,7 @@ def plain_report(report: Report) -> str:
     """
     blocks = [_wrapped(report.headline), _span_table(report)]
     doubted = [s.sentence for s in report.spans if s.verdict not in ("", "agrees")]
-    if why := (*doubted, *report.explanations, *report.outliers):
+    if why := (*doubted, *explanation_sentences(report.explanations), *report.outliers):
         blocks.append("Why\n" + _listed(why))
     if report.redundancy:
         blocks.append("The readings among themselves\n" + _listed(report.redundancy))
@@ -92,6 +92,7 @@ def _photo(photo: PhotoResult) -> str:
         f"{10 * photo.px_per_mm:.1f} px/cm on the dog, "
         f"focal length {photo.focal_35mm:.0f} mm ({photo.focal_source})",
         *photo.remarks,
+        *(f"{finding.sentence} {_sentence(finding.instruction)}" for finding in photo.stance),
     ]
     return _listed(lines[:1]) + "".join("\n" + _wrapped(line, "    ") for line in lines[1:])
 

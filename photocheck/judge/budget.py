@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,15 +48,12 @@ def one_more_photo(estimate: Estimate, count: int) -> dict[str, float]:
     return {span: float(np.sqrt(left[i] / total[i])) for i, span in enumerate(SPANS)}
 
 
-def budget(
-    estimate: Estimate, case: Case, views: Sequence[View]
-) -> tuple[tuple[DoubtSource, ...], str]:
-    """The doubt budget, largest source first, and the one step that would cut it most."""
-    shares = shares_of(estimate)
-    left = _what_actions_leave(case, views)
+def budget(estimate: Estimate, case: Case, views: Sequence[View]) -> tuple[DoubtSource, ...]:
+    """The doubt budget, largest source first, each with what would cut it."""
+    actions = what_actions_leave(case, views)
     lines = []
-    for source, share in shares.items():
-        action = next((a for a, (sources, _) in left.items() if source in sources), "")
+    for source, share in shares_of(estimate).items():
+        action = next((name for name, a in actions.items() if source in a.sources), "")
         lines.append(
             DoubtSource(
                 source,
@@ -64,40 +62,39 @@ def budget(
                 ACTIONS[action] if action else "",
             )
         )
-    count = len(case.photos)
-    gains = {
-        action: float(sum(np.mean(shares[s]) for s in sources if s in shares)) * (1.0 - rest)
-        for action, (sources, rest) in left.items()
-    }
-    gains["photo"] = float(
-        1.0 - np.mean([ratio**2 for ratio in one_more_photo(estimate, count).values()])
-    )
-    best = max(gains, key=lambda action: gains[action])
-    return tuple(lines), f"{ACTIONS[best]}."
+    return tuple(lines)
 
 
-def _what_actions_leave(
-    case: Case, views: Sequence[View]
-) -> dict[str, tuple[tuple[str, ...], float]]:
-    """For each action still open: the sources it acts on, what it leaves of their variance."""
-    found: dict[str, tuple[tuple[str, ...], float]] = {}
+@dataclass(frozen=True)
+class Action:
+    """Something to do: the sources of doubt it acts on, what it leaves of their variance."""
+
+    sources: tuple[str, ...]
+    leaves: float
+
+
+def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
+    """The actions still open for a case, by their key in `wording.ACTIONS`."""
+    found: dict[str, Action] = {}
     markings = [marking for photo in case.photos for marking in photo.markings]
-    found["marks"] = (("marks",), len(markings) / (len(markings) + 1.0))
+    count = len(case.photos)
+    found["photo"] = Action(tuple(sorted(OWN_SOURCES)), count / (count + 1.0))
+    found["marks"] = Action(("marks",), len(markings) / (len(markings) + 1.0))
     spread = max(view.offset.spread_mm for view in views)
     if spread > priors.MEASURED_OFFSET_MM:
-        found["offset"] = (("offset",), (priors.MEASURED_OFFSET_MM / spread) ** 2)
+        found["offset"] = Action(("offset",), (priors.MEASURED_OFFSET_MM / spread) ** 2)
     if any(p.reference.kind == "marker_sheet" and p.reference.bar_mm is None for p in case.photos):
-        found["size"] = (("size",), _LEFT_SIZE)
+        found["size"] = Action(("size",), _LEFT_SIZE)
     if any(view.camera.focal_35mm is None for view in views):
-        found["focal"] = (("focal",), _LEFT_FOCAL)
+        found["focal"] = Action(("focal",), _LEFT_FOCAL)
     if any(view.seen.kind != "marker_sheet" for view in views):
-        found["corners"] = (("corners",), _LEFT_SHARP)
-    found["square"] = (("square", "dog_turn"), _LEFT_SQUARE)
+        found["corners"] = Action(("corners",), _LEFT_SHARP)
+    found["square"] = Action(("square", "dog_turn"), _LEFT_SQUARE)
     if case.dog.girth_mm is None:
-        found["trunk"] = (("trunk_depth", "trunk_width", "flank_width"), _LEFT_TRUNK)
+        found["trunk"] = Action(("trunk_depth", "trunk_width", "flank_width"), _LEFT_TRUNK)
     bent = any(m.bends.get("front_length") or "chest_bottom" in m.marks for m in markings)
     if not bent:
-        found["front"] = (("front_turn",), _LEFT_FRONT)
+        found["front"] = Action(("front_turn",), _LEFT_FRONT)
     if case.dog.coat_depth_mm is None:
-        found["coat"] = (("coat",), _LEFT_COAT)
+        found["coat"] = Action(("coat",), _LEFT_COAT)
     return found

@@ -140,8 +140,8 @@ def expectation(names: tuple[str, ...], log_spans: Array) -> tuple[Array, Array]
 def possible_faults(names: tuple[str, ...], expected: Array) -> tuple[Fault, ...]:
     """Every direction that is tested: each reading alone, all alike, the last rib moved.
 
-    Rival explanations with candidate values belong here too, each with its own
-    direction.
+    They decide whether anything is wrong; what it may be is for
+    `photocheck.judge.explanations`, which has candidate values as well.
     """
     faults = [Fault(name, (name,), np.eye(len(names))[i]) for i, name in enumerate(names)]
     measures = {"half_neck" if name == NECK_RING else name for name in names}

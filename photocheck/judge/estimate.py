@@ -7,12 +7,14 @@ them, and the covariance is the sum of what each input brings.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.body.shape import SHIPPED, TapeRatios
 from photocheck.case import DogFacts, Marking
 from photocheck.judge.joint import CameraView, Joint, Shot
 from photocheck.judge.outliers import outlying_mark, outlying_photos
@@ -38,26 +40,44 @@ class Estimate:
     log_spans : (4,)
         ln(mm), order of `words.SPANS`.
     covariance : (4, 4)
-    shares : mapping of source to (4,)
-        Variance each source of doubt brings to each log-span; sums to the diagonal.
+    parts : mapping of source to (4, 4)
+        What each source of doubt brings to the covariance; they sum to it.
     straight_mm : (4,)
         Straight distance between each span's marks in the dog's side view, mm.
     cameras : tuple of CameraView
         One per photo of the case.
+    to_pixels : tuple of callable
+        For each photo: how many mm nearer to the camera than the dog's middle plane, to
+        the homography (3, 3) from that plane, mm, to px (`Joint.to_pixels`).
+    half_flank_mm : float
+        Half the trunk's width at the last rib, mm.
     outliers : tuple of str
         Sentences on marks or photos that do not fit the others.
+    ratios_version : str
+        Which learnt ratios were used; "shipped" for none.
     """
 
     log_spans: Array
     covariance: Array
-    shares: Mapping[str, Array]
+    parts: Mapping[str, Array]
     straight_mm: Array
     cameras: tuple[CameraView, ...]
+    to_pixels: tuple[Callable[[float], Array], ...]
+    half_flank_mm: float
     outliers: tuple[str, ...]
+    ratios_version: str = SHIPPED.version
+
+    @property
+    def shares(self) -> dict[str, Array]:
+        """Variance each source brings to each log-span, (4,); sums to the diagonal."""
+        return {source: np.diag(part).copy() for source, part in self.parts.items()}
 
 
 def estimate(
-    views: Sequence[View], markings: Sequence[Sequence[Marking]], dog: DogFacts
+    views: Sequence[View],
+    markings: Sequence[Sequence[Marking]],
+    dog: DogFacts,
+    ratios: TapeRatios = SHIPPED,
 ) -> Estimate:
     """Fuse all photos and markings of one dog.
 
@@ -66,6 +86,8 @@ def estimate(
     views : sequence of View, one per photo
     markings : sequence of sequence of Marking, one per photo, none empty
     dog : DogFacts
+    ratios : TapeRatios
+        What the shop has learnt for dogs like this one.
     """
     candidates = [
         [Shot(view, pose, tuple(marks)) for pose in likely_poses(view)]
@@ -82,7 +104,7 @@ def estimate(
     best = [all_best[k] for k in keep]
 
     dropped: frozenset[tuple[int, int, str]] = frozenset()
-    joint = Joint(best, dog)
+    joint = Joint(best, dog, ratios=ratios)
     mode = solve(joint)
     while named := outlying_mark(joint, mode):
         # photos are named by their place in the case, not by the place among those kept
@@ -90,31 +112,42 @@ def estimate(
         if not named.drop:
             break
         dropped |= {(named.mark.shot, named.mark.marking, named.mark.landmark)}
-        joint = Joint(best, dog, dropped)
+        joint = Joint(best, dog, dropped, ratios)
         mode = solve(joint)
 
     modes = [(joint, mode)]
     for k, shots in enumerate(candidates):
         for other in shots[1:]:
-            other_joint = Joint([*best[:k], other, *best[k + 1 :]], dog, dropped)
+            other_joint = Joint([*best[:k], other, *best[k + 1 :]], dog, dropped, ratios)
             other_mode = solve(other_joint)
             if _is_new(other_mode, other_joint, modes):
                 modes.append((other_joint, other_mode))
 
-    cameras = []
+    cameras, to_pixels = [], []
     for k, shot in enumerate(all_best):
-        if k in keep:
-            cameras.append(joint.camera_view(mode.theta, mode.covariance, keep.index(k)))
-        else:
-            alone = Joint([shot], dog)
-            solved = solve(alone)
-            cameras.append(alone.camera_view(solved.theta, solved.covariance, 0))
-    points = joint.trunk(mode.theta).points
+        its_joint, its_mode, place = joint, mode, keep.index(k) if k in keep else 0
+        if k not in keep:
+            its_joint = Joint([shot], dog, ratios=ratios)
+            its_mode = solve(its_joint)
+        cameras.append(its_joint.camera_view(its_mode.theta, its_mode.covariance, place))
+        to_pixels.append(partial(its_joint.to_pixels, its_mode.theta, place))
+    trunk = joint.trunk(mode.theta)
+    points = trunk.points
     straight = np.array(
         [np.linalg.norm(points[SPAN_ENDS[s][1]] - points[SPAN_ENDS[s][0]]) for s in SPANS]
     )
-    mean, covariance, shares = _mix(modes)
-    return Estimate(mean, covariance, shares, straight, tuple(cameras), tuple(outliers))
+    mean, covariance, parts = _mix(modes)
+    return Estimate(
+        log_spans=mean,
+        covariance=covariance,
+        parts=parts,
+        straight_mm=straight,
+        cameras=tuple(cameras),
+        to_pixels=tuple(to_pixels),
+        half_flank_mm=float(trunk.half_flank),
+        outliers=tuple(outliers),
+        ratios_version=ratios.version,
+    )
 
 
 def spans_of(joint: Joint, mode: Mode) -> tuple[Array, Array]:
@@ -136,19 +169,17 @@ def _is_new(mode: Mode, joint: Joint, modes: list[tuple[Joint, Mode]]) -> bool:
 
 
 def _mix(modes: list[tuple[Joint, Mode]]) -> tuple[Array, Array, dict[str, Array]]:
-    """Mean, covariance and shares over the maxima, weighed by their evidence."""
+    """Mean, covariance and its parts over the maxima, weighed by their evidence."""
     evidence = np.array([mode.log_evidence for _, mode in modes])
     weights = np.exp(evidence - evidence.max())
     weights /= weights.sum()
     means, moved = zip(*(spans_of(joint, mode) for joint, mode in modes), strict=True)
     mean = np.einsum("i,ij->j", weights, np.array(means))
-    shares: dict[str, Array] = {}
-    covariance = np.zeros((4, 4))
+    parts: dict[str, Array] = {}
     for weight, moves, its_mean, (joint, _) in zip(weights, moved, means, modes, strict=True):
-        between = np.outer(its_mean - mean, its_mean - mean)
-        covariance += weight * (moves @ moves.T + between)
+        for source in dict.fromkeys(joint.sources):
+            rows = moves[:, [name == source for name in joint.sources]]
+            parts[source] = parts.get(source, np.zeros((4, 4))) + weight * rows @ rows.T
         # which way the camera was tilted is doubt about how squarely it was held
-        shares["square"] = shares.get("square", np.zeros(4)) + weight * np.diag(between)
-        for i, source in enumerate(joint.sources):
-            shares[source] = shares.get(source, np.zeros(4)) + weight * moves[:, i] ** 2
-    return mean, covariance, shares
+        parts["square"] = parts["square"] + weight * np.outer(its_mean - mean, its_mean - mean)
+    return mean, np.sum(list(parts.values()), axis=0), parts

@@ -19,7 +19,7 @@ from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
 from photocheck.case import DogFacts, Marking
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.photo.camera import focal_35mm_from_px
-from photocheck.scale import priors
+from photocheck.scale import planes, priors
 from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
 from photocheck.scale.pose import (
     POSE_STEP,
@@ -107,6 +107,8 @@ class Joint:
     dog : DogFacts
     dropped : set of (shot, marking, landmark)
         Marks to leave out.
+    ratios : shape.TapeRatios
+        What the shop has learnt for dogs like this one.
 
     Attributes
     ----------
@@ -123,9 +125,11 @@ class Joint:
         shots: Sequence[Shot],
         dog: DogFacts,
         dropped: frozenset[tuple[int, int, str]] = frozenset(),
+        ratios: shape.TapeRatios = shape.SHIPPED,
     ) -> None:
         self.shots = tuple(shots)
         self.dog = dog
+        self.ratios = ratios
         self.unknowns = Unknowns()
         self._cameras = tuple(self._start_camera(shot) for shot in self.shots)
         self._start_straight = 1.0
@@ -270,7 +274,7 @@ class Joint:
         for k in u.kinds("bend"):
             bends.setdefault(str(k[1]), []).append(u.of(theta, k))
         terms = {term: u.one(theta, ("term", term)) for term in shape.TERM_TITLES}
-        return build_trunk(points, bends, terms, self.dog)
+        return build_trunk(points, bends, terms, self.dog, self.ratios)
 
     def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
         """The reference in front of the dog's middle plane, (...), mm."""
@@ -303,6 +307,13 @@ class Joint:
             turned = turn_in_plane(stand[..., 0]) @ flat[..., None]
             # shifts are counted in tenths of a metre, to be of the size of the angle
             flat = turned[..., 0] + 100.0 * stand[..., 1:]
+        return self._from_dog_plane(theta, k, flat, lift, trunk)
+
+    def _from_dog_plane(
+        self, theta: Array, k: int, flat: Array, lift: Array, trunk: Trunk
+    ) -> Array:
+        """The dog's plane as it stood in photo k to that photo's level frame, (..., 3)."""
+        u = self.unknowns
         in_body = np.concatenate([flat, -lift[..., None]], axis=-1)
         yaw = priors.DOG_YAW_RAD.at(u.one(theta, ("dog_yaw", k)))
         lean = self.shots[k].view.offset.lean.at(u.one(theta, ("dog_lean", k)))
@@ -378,6 +389,27 @@ class Joint:
     def log_spans(self, theta: Array) -> Array:
         """Log-spans, (..., p) to (..., 4)."""
         return log_spans(self.trunk(theta))
+
+    def to_pixels(self, theta: Array, k: int, lift_mm: float) -> Array:
+        """Homography (3, 3) from the dog's plane in photo k, mm, to px.
+
+        For the plane `lift_mm` nearer to the camera than the dog's middle; x to the
+        picture's right and y down, the origin amid the marks.
+        """
+        trunk = self.trunk(theta)
+        square = 300.0 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        lift = np.full(4, lift_mm)
+        level = np.stack(
+            [
+                self._from_dog_plane(theta, k, corner, height, trunk)
+                for corner, height in zip(square, lift, strict=True)
+            ]
+        )
+        seen = self._camera(theta, k).project(level)
+        matrix = planes.fit_homography(square, seen)
+        if matrix is None:
+            raise ValueError("the dog's plane is seen edge on")
+        return matrix
 
     def camera_view(self, theta: Array, covariance: Array, k: int) -> CameraView:
         """How photo k was taken."""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from photocheck.case import Reading
 from photocheck.lengths import format_length
+from photocheck.report import Explanation
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS
 
 CAUTIONS: Final = (
@@ -128,10 +129,6 @@ ALL_ALIKE: Final = (
     "is likely wrong"
 )
 NO_READINGS: Final = "there are no tape readings to compare with"
-LAST_RIB_MOVED: Final = (
-    "Front and rear are off in opposite senses while their sum fits: the last-rib point on the "
-    "dog and the one marked on the photo are probably not the same."
-)
 
 
 def too_uncertain(names: tuple[str, ...], catches: Mapping[str, float]) -> str:
@@ -166,6 +163,11 @@ def ring_sentence(half_mm: float, ring_mm: float, fits: bool, unit: str) -> str:
     return f"{start}: they do not fit; measure both again."
 
 
+def measure_once_more(name: str) -> str:
+    """Asking for a second reading to compare with the first."""
+    return f"Measure the {READING_TITLES[name]} once more, {_PATHS[name]}, and compare."
+
+
 def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:
     """What one more photo would bring, as a range over the spans."""
     gains = sorted(round(100.0 * (1.0 - ratio)) for ratio in ratios.values())
@@ -178,3 +180,67 @@ def _join(items: list[str]) -> str:
     if len(items) < 2:
         return "".join(items)
     return ", ".join(items[:-1]) + " and " + items[-1]
+
+
+def explanation_sentences(explanations: Sequence[Explanation]) -> tuple[str, ...]:
+    """Each explanation as one paragraph, the likeliest first.
+
+    Parameters
+    ----------
+    explanations : sequence of Explanation
+        As a report holds them.
+    """
+    said = []
+    for number, one in enumerate(explanations):
+        start = "Most likely" if number == 0 else "Or"
+        meant = _meant(one)
+        said.append(
+            f"{start}: {one.title}, {_percent(one.probability)}."
+            f"{f' {meant}' if meant else ''} {one.sentence} {one.action}"
+        )
+    return tuple(said)
+
+
+def _meant(one: Explanation) -> str:
+    """The consistent values: "Perhaps 27 cm or 22 cm was meant for the rear length."."""
+    by_reading: dict[str, list[str]] = {}
+    for name, text, _ in one.candidates:
+        by_reading.setdefault(name, []).append(text)
+    parts = [f"{' or '.join(texts)} for the {READING_TITLES[n]}" for n, texts in by_reading.items()]
+    return f"What would fit: {_join(parts)}." if parts else ""
+
+
+def _percent(probability: float) -> str:
+    """A probability for people; never a certainty."""
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
+
+
+RETAKE_REASONS: Final[Mapping[str, str]] = {
+    "reference_off": ALL_ALIKE,
+    "other_unit_in_all": ALL_ALIKE,
+}
+"""Clauses for the headline where an explanation's title would promise too much."""
+
+
+def unchecked(names: Sequence[str]) -> tuple[str, ...]:
+    """What could not be held against each other, for want of readings.
+
+    Parameters
+    ----------
+    names : sequence of str
+        The readings given.
+    """
+    said = []
+    parts = ("front_length", "rear_length", "full_length")
+    missing = [READING_TITLES[n] for n in parts if n not in names]
+    if missing:
+        said.append(
+            "Whether front and rear make the full length could not be checked without the "
+            f"{_join(missing)}."
+        )
+    if "half_neck" not in names:
+        other = "only the neck ring tells of it" if NECK_RING in names else "nothing tells of it"
+        said.append(f"The half neck was not given; {other}.")
+    return tuple(said)

@@ -1,0 +1,247 @@
+"""What one finished order says of the ratios tape / photo."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.body.shape import MARKED, WAY_TERMS, WAYS, TapeRatios
+from photocheck.case import Case, DogFacts
+from photocheck.errors import CaseError
+from photocheck.judge.compare import expectation
+from photocheck.judge.hierarchy import Evidence
+from photocheck.judge.tolerances import tape_log_spread
+from photocheck.report import Report
+from photocheck.words import READINGS, SPANS
+
+Array = NDArray[np.float64]
+
+OUTCOMES: Final = ("fitted", "returned", "unknown")
+"""What became of an order; only "fitted" teaches."""
+
+
+@dataclass(frozen=True, eq=False)
+class Order:
+    """One finished order as learning sees it.
+
+    Attributes
+    ----------
+    name : str
+        For people.
+    key : str
+        The same for the same photos and readings, so that no order counts twice.
+    outcome : str
+        One of `OUTCOMES`.
+    group : str
+        As `group_of` has it; "" when breed and build are not known.
+    readings : tuple of str
+        The r readings given, in the order of `words.READINGS`.
+    differences : (r,)
+        ln(tape) - ln(photo) under the shipped ratios.
+    design : (r, w)
+        Which way's ratio moves which difference.
+    noise : (r, r)
+        Covariance of the differences without the part the ratios stand for.
+    own : (w,)
+        Shipped variance of each way's ratio.
+    """
+
+    name: str
+    key: str
+    outcome: str
+    group: str
+    readings: tuple[str, ...]
+    differences: Array
+    design: Array
+    noise: Array
+    own: Array
+
+
+def group_of(dog: DogFacts) -> str:
+    """The breed as typed, without case, accents and punctuation; else the build; else ""."""
+    plain = unicodedata.normalize("NFKD", dog.breed.casefold())
+    kept = "".join(c if c.isalnum() else " " for c in plain if not unicodedata.combining(c))
+    breed = " ".join(kept.split())
+    if breed:
+        return breed
+    return f"build {dog.build}" if dog.build != "unknown" else ""
+
+
+def order_of(
+    log_spans: Array,
+    covariance: Array,
+    own: Array,
+    marked: Sequence[bool],
+    tape_mm: Mapping[str, float],
+    *,
+    name: str = "",
+    key: str = "",
+    outcome: str = "unknown",
+    group: str = "",
+) -> Order:
+    """An order from numbers.
+
+    Parameters
+    ----------
+    log_spans : (4,)
+        ln(mm) from the photos under the shipped ratios, order of `words.SPANS`.
+    covariance : (4, 4)
+        Of the log-spans.
+    own : (3,)
+        Variance that each span's `WAY_TERMS` bring: half neck, front, rear.
+    marked : 3 bool
+        Whether the span's way was marked in the photo.
+    tape_mm : mapping of reading to mm
+    """
+    names = tuple(reading for reading in READINGS if reading in tape_mm)
+    expect, rows = expectation(names, log_spans)
+    moves = _way_rows(log_spans, marked)
+    owns = np.zeros(len(WAYS))
+    for i, span in enumerate(WAY_TERMS):
+        owns[_way(span, marked[i])] = own[i]
+    # These terms enter one span only and nothing observes them, so they can be taken out.
+    rest = covariance - np.einsum("sw,w,tw->st", moves, owns, moves)
+    tape = tape_log_spread(np.exp(expect))
+    return Order(
+        name,
+        key,
+        outcome,
+        group,
+        names,
+        np.log(np.array([tape_mm[n] for n in names])) - expect,
+        rows @ moves,
+        rows @ rest @ rows.T + np.diag(tape**2),
+        owns,
+    )
+
+
+def _way(span: str, marked: bool) -> int:
+    return WAYS.index(span + MARKED if marked else span)
+
+
+def _way_rows(log_spans: Array, marked: Sequence[bool]) -> Array:
+    """How the four log-spans move with the ways' log-ratios, (4, w)."""
+    moves = np.zeros((len(SPANS), len(WAYS)))
+    parts = np.exp(log_spans[1:3])
+    weights = parts / parts.sum()
+    for i, span in enumerate(WAY_TERMS):
+        way = _way(span, marked[i])
+        moves[i, way] = 1.0
+        if i:
+            moves[3, way] = weights[i - 1]
+    return moves
+
+
+def order_from_report(
+    report: Report, outcome: str, ratios: TapeRatios, *, name: str = "", where: str = "report"
+) -> Order:
+    """An order from its report.
+
+    Parameters
+    ----------
+    report : Report
+    outcome : str
+        One of `OUTCOMES`.
+    ratios : TapeRatios
+        The ratios the report was made with, to take them out again.
+
+    Raises
+    ------
+    CaseError
+        When the report's numbers are not those of a check.
+    """
+    case = report.case
+    covariance = np.array(report.covariance, float)
+    log_spans = np.array([np.log(max(span.photo_mm, 1e-9)) for span in report.spans])
+    known = tuple(span.span for span in report.spans) == SPANS
+    if not (known and covariance.shape == (4, 4) and np.all(np.isfinite(covariance))):
+        raise CaseError(
+            "this report lacks a span or its covariance", where=where, do="Check the case again"
+        )
+    shares = {line.source: line.shares for line in report.budget}
+    marked = _marked(case)
+    own = np.zeros(3)
+    back = np.zeros(3)
+    for i, (span, terms) in enumerate(WAY_TERMS.items()):
+        learnt = ratios.of(span, marked[i])
+        share = sum(shares.get(term, {}).get(span, 0.0) for term in terms)
+        own[i] = share * covariance[i, i]
+        back[i] = learnt.shift
+    # The covariance as the shipped ratios would have it, then the median.
+    moves = _way_rows(log_spans, marked)
+    extra = np.zeros(len(WAYS))
+    for i, span in enumerate(WAY_TERMS):
+        shipped = own[i] / ratios.of(span, marked[i]).spread_factor ** 2
+        extra[_way(span, marked[i])] = shipped - own[i]
+        own[i] = shipped
+    covariance = covariance + np.einsum("sw,w,tw->st", moves, extra, moves)
+    fresh = log_spans.copy()
+    fresh[:3] -= back
+    if back.any():
+        # the full length follows the front and the rear, now in other proportions
+        fresh[3] += np.log(np.exp(fresh[1:3]).sum() / np.exp(log_spans[1:3]).sum())
+        parts = np.exp(fresh[1:3])
+        follow = np.vstack([np.eye(3), [0.0, *(parts / parts.sum())]])
+        covariance = follow @ covariance[:3, :3] @ follow.T
+    order = order_of(
+        fresh,
+        covariance,
+        own,
+        marked,
+        {n: reading.mm for n, reading in case.readings.items()},
+        name=name or case.name or case.dog.name,
+        key=_key(report),
+        outcome=outcome,
+        group=group_of(case.dog),
+    )
+    if order.readings and np.linalg.eigvalsh(order.noise)[0] <= 0.0:
+        raise CaseError(
+            "the covariance and the doubt budget of this report do not go together",
+            where=where,
+            do="Check the case again",
+        )
+    return order
+
+
+def _marked(case: Case) -> tuple[bool, bool, bool]:
+    """Whether each span's way was marked: half neck, front, rear."""
+    markings = [marking for photo in case.photos for marking in photo.markings]
+    half, front, rear = (any(m.bends.get(span) for m in markings) for span in WAY_TERMS)
+    return half, front or any("chest_bottom" in m.marks for m in markings), rear
+
+
+def _key(report: Report) -> str:
+    told = {
+        "photos": sorted(photo.sha256 for photo in report.photos),
+        "readings": {name: round(r.mm, 3) for name, r in report.case.readings.items()},
+    }
+    text = json.dumps(told, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def evidence_of(orders: Sequence[Order], groups: Sequence[str]) -> Evidence:
+    """Orders side by side, padded to the same number of readings."""
+    count, most = len(orders), max((len(order.readings) for order in orders), default=0)
+    differences = np.zeros((count, most))
+    design = np.zeros((count, most, len(WAYS)))
+    noise = np.tile(np.eye(most), (count, 1, 1))
+    for i, order in enumerate(orders):
+        r = len(order.readings)
+        differences[i, :r] = order.differences
+        design[i, :r] = order.design
+        noise[i, :r, :r] = order.noise
+    return Evidence(
+        differences,
+        design,
+        noise,
+        np.array([order.own for order in orders]).reshape(count, len(WAYS)),
+        np.array([groups.index(order.group) for order in orders], dtype=np.intp),
+        len(groups),
+    )

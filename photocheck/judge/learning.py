@@ -1,0 +1,337 @@
+"""Learning the shop's own ratios tape / photo from orders whose harness fitted.
+
+Accepted orders in, a new version of the ratios out: only when orders left out of the
+learning are predicted better by it than by the shipped ratios.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.body.shape import WAYS
+from photocheck.judge.evidence import Order, evidence_of
+from photocheck.judge.hierarchy import (
+    NOMINAL,
+    Evidence,
+    Fit,
+    expected,
+    fit,
+    information,
+    log_density,
+    predictive,
+)
+from photocheck.judge.ratios import GroupRatios, HeldOut, Ratios, Version, WayRatio, rounded
+from photocheck.words import READINGS
+
+Array = NDArray[np.float64]
+
+LEAST_ORDERS = 5
+"""Fewer accepted orders teach nothing that could be checked (judgement)."""
+MOST_FOLDS = 10
+LEAST_KEPT = 0.5
+"""Share of the orders behind the version in use that must be given again, whatever became of
+them: learning starts afresh each time, and fewer would throw knowledge away (judgement)."""
+CLEARLY = 2.0
+"""Standard errors by which the version in use must predict new orders better to stay."""
+WORTH = 0.05
+"""And by how much, in ln density per order: two versions that differ by chance alone do so
+for all orders alike, which no standard error shows (judgement)."""
+OUTLYING = 3.5
+"""Orders with a reading this many standard deviations off the others of their group may hold
+a slip of the tape and do not teach."""
+SCREEN_SHIFT = 0.05
+"""Standard deviation of a group's ln(ratio) while outlying orders are looked for: wide enough
+to flag no whole group, narrow enough to doubt a lone order (judgement)."""
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """An order that did not teach, and why."""
+
+    name: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Learning:
+    """The outcome of learning.
+
+    Attributes
+    ----------
+    adopted : bool
+        Whether a new version is in use.
+    ratios : Ratios
+        With the new version when adopted, else as they were.
+    version : Version or None
+        What was learnt, adopted or not; None when there were too few orders.
+    left_out : tuple of LeftOut
+    reason : str
+        Why the version was adopted or not, one sentence.
+    """
+
+    adopted: bool
+    ratios: Ratios
+    version: Version | None
+    left_out: tuple[LeftOut, ...]
+    reason: str
+
+
+def learn(orders: Sequence[Order], ratios: Ratios | None = None) -> Learning:
+    """Learn from finished orders; the order in which they are given does not matter.
+
+    Parameters
+    ----------
+    orders : sequence of Order
+        All of the shop's orders worth learning from, not only new ones: learning starts
+        from the shipped ratios each time, so that an order since returned is forgotten.
+    ratios : Ratios, optional
+        The versions so far.
+    """
+    before = ratios or Ratios()
+    usable, left_out = _usable(orders)
+    groups = sorted({order.group for order in usable})
+    kept, outlying = screen(usable, groups)
+    left_out += [
+        LeftOut(order.name, f"a reading is {score:.1f} standard deviations off the other orders")
+        for order, score in outlying
+    ]
+    if len(kept) < LEAST_ORDERS:
+        return Learning(
+            False,
+            before,
+            None,
+            tuple(left_out),
+            f"only {len(kept)} orders can teach, at least {LEAST_ORDERS} are needed: nothing "
+            "was changed",
+        )
+    groups = sorted({order.group for order in kept})
+    evidence = evidence_of(kept, groups)
+    learnt = _version(kept, groups, fit(evidence), held_out(kept, groups), before, len(outlying))
+    reason = _forgotten(orders, before) or _against(learnt, before, kept, groups)
+    adopted = not reason
+    if adopted:
+        reason = "orders left out of the learning are predicted better: the new ratios are in use"
+    after = before.adding(learnt) if adopted else before
+    return Learning(adopted, after, learnt, tuple(left_out), reason)
+
+
+def _usable(orders: Sequence[Order]) -> tuple[list[Order], list[LeftOut]]:
+    """Fitted orders, each once, in an order of their own; the others with the reason."""
+    left_out: list[LeftOut] = []
+    outcomes: dict[str, set[str]] = {}
+    for order in orders:
+        outcomes.setdefault(order.key, set()).add(order.outcome)
+    usable: dict[str, Order] = {}
+    for order in orders:
+        if order.outcome == "returned":
+            left_out.append(LeftOut(order.name, "it was returned"))
+        elif order.outcome != "fitted":
+            left_out.append(LeftOut(order.name, "nobody said that it fitted"))
+        elif outcomes[order.key] != {"fitted"}:
+            left_out.append(LeftOut(order.name, "it is listed with another outcome, too"))
+        elif not order.readings:
+            left_out.append(LeftOut(order.name, "it has no readings"))
+        elif order.key in usable:
+            left_out.append(LeftOut(order.name, "the same photos and readings are listed twice"))
+        else:
+            usable[order.key] = order
+    return [usable[key] for key in sorted(usable)], left_out
+
+
+# -- outlying orders ---------------------------------------------------------------
+
+
+def screen(
+    orders: Sequence[Order], groups: Sequence[str]
+) -> tuple[list[Order], list[tuple[Order, float]]]:
+    """Set outlying orders aside, the worst first, each held against the others that remain.
+
+    The dogs' spread is kept at the shipped one here, so that gross slips cannot hide
+    behind a spread learnt from themselves.
+
+    Returns
+    -------
+    kept : list of Order
+    outlying : list of (Order, float)
+        With the score of the worst reading.
+    """
+    kept = list(orders)
+    outlying: list[tuple[Order, float]] = []
+    while kept:
+        scores = _scores(evidence_of(kept, groups))
+        worst = int(np.argmax(scores))
+        if scores[worst] <= OUTLYING:
+            break
+        outlying.append((kept.pop(worst), float(scores[worst])))
+    return kept, outlying
+
+
+def _scores(evidence: Evidence) -> Array:
+    """Largest score of each order's readings, alone or given its others, (n,)."""
+    ways = len(WAYS)
+    precision, score = information(evidence, np.ones(ways))
+    total, scores = np.zeros((evidence.groups, ways, ways)), np.zeros((evidence.groups, ways))
+    np.add.at(total, evidence.group, precision)
+    np.add.at(scores, evidence.group, score)
+    # the group's shift by the other orders only
+    others = total[evidence.group] - precision + np.eye(ways) / SCREEN_SHIFT**2
+    around = np.linalg.inv(others)
+    shift = np.einsum("nij,nj->ni", around, scores[evidence.group] - score)
+    mean, covariance = expected(evidence, shift, np.ones_like(shift))
+    design = evidence.design
+    covariance = covariance + design @ around @ np.swapaxes(design, 1, 2)
+    miss = evidence.differences - mean
+    alone = np.abs(miss) / np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
+    inverse = np.linalg.inv(covariance)
+    given = np.abs(np.einsum("nrs,ns->nr", inverse, miss))
+    given /= np.sqrt(np.diagonal(inverse, axis1=1, axis2=2))
+    return np.asarray(np.maximum(alone, given).max(axis=1))
+
+
+# -- does it help ------------------------------------------------------------------
+
+
+def held_out(orders: Sequence[Order], groups: Sequence[str]) -> HeldOut:
+    """Predict each order by ratios learnt without it, in up to `MOST_FOLDS` folds."""
+    evidence = evidence_of(orders, groups)
+    count = len(orders)
+    folds = min(count, MOST_FOLDS)
+    # orders come sorted by a hash of their content: every n-th is a fair draw
+    fold = np.arange(count) % folds
+    gain = np.zeros(count)
+    learnt = np.zeros_like(evidence.differences)
+    for number in range(folds):
+        out = fold == number
+        left = evidence.only(out)
+        mean, covariance = predictive(left, fit(evidence.only(~out)))
+        gain[out] = log_density(left, mean, covariance) - log_density(left, *predictive(left, None))
+        learnt[out] = left.differences - mean
+    error = float(gain.std(ddof=1) / np.sqrt(count))
+    before, after = _rmse(orders, evidence.differences), _rmse(orders, learnt)
+    used = evidence.design.any(axis=2)
+    smaller = float(np.sum(learnt[used] ** 2)) < float(np.sum(evidence.differences[used] ** 2))
+    return HeldOut(
+        orders=count,
+        folds=folds,
+        gain=rounded(gain.mean()),
+        gain_spread=rounded(error),
+        rmse_shipped=before,
+        rmse_learnt=after,
+        improves=bool(gain.mean() > error and smaller),
+    )
+
+
+def _rmse(orders: Sequence[Order], differences: Array) -> dict[str, float]:
+    squares: dict[str, list[float]] = {}
+    for order, row in zip(orders, differences, strict=True):
+        for name, value in zip(order.readings, row, strict=False):
+            squares.setdefault(name, []).append(float(value**2))
+    return {n: rounded(np.sqrt(np.mean(squares[n]))) for n in READINGS if n in squares}
+
+
+def _forgotten(orders: Sequence[Order], before: Ratios) -> str:
+    """Why not to adopt when too few of the orders already learnt from are given."""
+    old = before.in_use
+    if old is None:
+        return ""
+    given = {order.key for order in orders}
+    again = sum(key in given for key in old.learnt_from)
+    if again >= LEAST_KEPT * len(old.learnt_from):
+        return ""
+    return (
+        f"only {again} of the {len(old.learnt_from)} orders behind version {old.version} are "
+        "given, and learning needs all orders, not only new ones: the old ratios stay"
+    )
+
+
+def _against(learnt: Version, before: Ratios, kept: Sequence[Order], groups: Sequence[str]) -> str:
+    """Why not to adopt; empty when nothing speaks against it."""
+    check = learnt.check
+    if not check.improves:
+        clear = check.gain > check.gain_spread
+        but = "but the error itself does not fall" if clear else "no clear gain"
+        return (
+            f"{check.orders} orders left out in turn are not predicted better (gain "
+            f"{check.gain:+.3f}, standard error {check.gain_spread:.3f} in ln density per "
+            f"order: {but}): the old ratios stay"
+        )
+    old = before.in_use
+    if old is None:
+        return ""
+    if old.groups == learnt.groups and old.learnt_from == learnt.learnt_from:
+        return "these orders have been learnt already: the ratios stay as they are"
+    unseen = [order for order in kept if order.key not in old.learnt_from]
+    if len(unseen) >= LEAST_ORDERS and (lost := _lost(unseen, kept, groups, old)) > 0.0:
+        return (
+            f"the {len(unseen)} new orders are predicted better by version {old.version} than "
+            f"by the new ratios (by {lost:.3f} in ln density per order): the old ratios stay"
+        )
+    return ""
+
+
+def _lost(
+    unseen: Sequence[Order], kept: Sequence[Order], groups: Sequence[str], old: Version
+) -> float:
+    """How clearly the old version predicts orders better that neither it nor the new has seen.
+
+    The mean gain of the old; 0 when it is not clear.
+    """
+    evidence = evidence_of(kept, groups)
+    keys = {order.key for order in unseen}
+    is_new = np.array([order.key in keys for order in kept])
+    fold = np.arange(len(kept)) % min(len(kept), MOST_FOLDS)
+    gains: list[float] = []
+    for number in np.unique(fold[is_new]):
+        out = is_new & (fold == number)
+        left = evidence.only(out)
+        new = log_density(left, *predictive(left, fit(evidence.only(fold != number))))
+        shift, factor = np.zeros_like(left.own), np.ones_like(left.own)
+        for i, group in enumerate(left.group):
+            ways = old.for_group(groups[group]).ways
+            shift[i] = [ways[way].shift for way in WAYS]
+            factor[i] = [ways[way].spread_factor for way in WAYS]
+        gains += list(log_density(left, *expected(left, shift, factor)) - new)
+    mean, error = np.mean(gains), np.std(gains, ddof=1) / np.sqrt(len(gains))
+    return float(mean) if mean > max(CLEARLY * error, WORTH) else 0.0
+
+
+# -- to the file -------------------------------------------------------------------
+
+
+def _version(
+    kept: Sequence[Order],
+    groups: Sequence[str],
+    found: Fit,
+    check: HeldOut,
+    before: Ratios,
+    outlying: int,
+) -> Version:
+    counts = Counter(order.group for order in kept)
+    spreads = found.spreads
+    return Version(
+        version="",
+        number=1 + max((item.number for item in before.versions), default=0),
+        parent=before.current,
+        orders=len(kept),
+        left_out=outlying,
+        between_dogs=_by_way(spreads.between * NOMINAL),
+        between_groups=_by_way(spreads.groups),
+        others=_ways(found, len(groups)),
+        groups={g: GroupRatios(counts[g], _ways(found, i)) for i, g in enumerate(groups)},
+        check=check,
+        learnt_from=tuple(order.key for order in kept),
+    ).named()
+
+
+def _by_way(values: Array) -> dict[str, float]:
+    return {way: rounded(value) for way, value in zip(WAYS, values, strict=True)}
+
+
+def _ways(found: Fit, row: int) -> dict[str, WayRatio]:
+    columns = zip(WAYS, found.shift[row], found.shift_spread[row], found.factor[row], strict=True)
+    return {way: WayRatio(*(rounded(value) for value in values)) for way, *values in columns}
