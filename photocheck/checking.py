@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck import __version__
 from photocheck.body.shape import SHIPPED
-from photocheck.body.stance import Stance
 from photocheck.case import Case, Marking, PhotoEntry, Point
 from photocheck.errors import CaseError
 from photocheck.judge import tolerances, wording
@@ -19,12 +19,13 @@ from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.explain import Standing, explanations_of, order_of, rank, told
 from photocheck.judge.ratios import Ratios
+from photocheck.judge.standing import Standing as PhotoStanding
 from photocheck.judge.standing import stance_evidence
 from photocheck.judge.standing import standing as standing_in
 from photocheck.judge.steps import next_step
+from photocheck.photo.framing import photo_remarks
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
-from photocheck.photo.quality import quality_at, quality_remarks
 from photocheck.report import Explanation, PhotoResult, Report, SpanResult, StanceFinding
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten
@@ -127,12 +128,6 @@ def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...],
     for marking in entry.markings:
         _check_marks(marking, entry.path, photo.size)
     seen = see_reference(photo.rgb, entry.reference)
-    titles, points = [], []
-    for marking in entry.markings:
-        for name in LANDMARKS:
-            titles.append(LANDMARK_TITLES[name])
-            points.append(marking.marks[name])
-    remarks = seen.remarks + quality_remarks(titles, quality_at(photo.rgb, points))
     markings = entry.markings
     if entry.distortion:
         seen, markings = straighten(seen, markings, entry.distortion, photo)
@@ -143,7 +138,7 @@ def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...],
         offset=offset_prior(entry.reference),
         calibrated=bool(entry.distortion),
     )
-    return view, markings, tuple(dict.fromkeys(remarks))
+    return view, markings, seen.remarks
 
 
 def validate(case: Case) -> None:
@@ -239,12 +234,12 @@ def _report(
     false_alarms: float,
 ) -> Report:
     sources = budget(fused, case, views)
-    stances = _stances(case, fused, views, markings, about, bool(comparison.faults))
+    stances = _stances(case, fused, views, markings, about)
     standing = None
     if comparison.faults:  # only what the joint test flags is in need of an explanation
         standing = rank(
             order_of(fused.log_spans, fused.covariance, case.readings),
-            stance=stance_evidence(stances),
+            stance=stance_evidence([each.stance for each in stances]),
         )
     explanations = explanations_of(standing) if standing else ()
     verdict, in_doubt, reason = _decide(comparison, standing)
@@ -279,7 +274,7 @@ def _report(
 
 def _next(
     explanations: tuple[Explanation, ...],
-    stances: tuple[Stance, ...],
+    stances: tuple[PhotoStanding, ...],
     fused: Estimate,
     comparison: Comparison,
     case: Case,
@@ -288,9 +283,9 @@ def _next(
     """What is flagged is cleared up first, then the stance, then what makes a miss likely."""
     if explanations:
         return explanations[0].action
-    for stance in stances:
-        if stance.findings:
-            return stance.findings[0].instruction
+    for each in stances:
+        if each.stance.findings:
+            return each.stance.findings[0].instruction
     return next_step(fused, comparison, case, views)
 
 
@@ -300,24 +295,24 @@ def _stances(
     views: list[View],
     markings: list[tuple[Marking, ...]],
     about: list[tuple[Photo, tuple[str, ...]]],
-    look_closely: bool,
-) -> tuple[Stance, ...]:
-    """How the dog stands in each photo; its outline is only cut out when something is off."""
+) -> tuple[PhotoStanding, ...]:
+    """How the dog stands in each photo, by the marks and, where those speak up, the outline."""
     found = []
     for k, (entry, view) in enumerate(zip(case.photos, views, strict=True)):
         outline = view.seen.points_px if len(view.seen.points_px) else view.seen.outline_px
-        found.append(
-            standing_in(
-                markings[k],
-                fused.to_pixels[k],
-                half_flank_mm=fused.half_flank_mm,
-                roll_deg=fused.cameras[k].roll_deg,
-                place=entry.reference.place,
-                dog=case.dog,
-                rgb=about[k][0].rgb if look_closely else None,
-                reference_px=[(float(x), float(y)) for x, y in outline],
-            ).stance
+        look = partial(
+            standing_in,
+            markings[k],
+            fused.to_pixels[k],
+            half_flank_mm=fused.half_flank_mm,
+            roll_deg=fused.cameras[k].roll_deg,
+            place=entry.reference.place,
+            dog=case.dog,
+            reference_px=[(float(x), float(y)) for x, y in outline],
         )
+        by_marks = look()
+        # cutting out the dog takes as long as all the rest together
+        found.append(by_marks if by_marks.stance.square else look(rgb=about[k][0].rgb))
     return tuple(found)
 
 
@@ -427,15 +422,23 @@ def _photo_result(
     view: View,
     photo: Photo,
     remarks: tuple[str, ...],
-    stance: Stance,
+    standing: PhotoStanding,
 ) -> PhotoResult:
     facts = fused.cameras[k]
-    notes = list(remarks)
-    if abs(facts.yaw_deg) > tolerances.OBLIQUE_DEG or abs(facts.pitch_deg) > tolerances.OBLIQUE_DEG:
-        notes.append(wording.OBLIQUE)
     outline = view.seen.points_px if len(view.seen.points_px) else view.seen.outline_px
-    if float(np.ptp(outline, axis=0).max()) < tolerances.SMALL_REFERENCE_PX:
-        notes.append(wording.SMALL_REFERENCE)
+    seen_of_it = photo_remarks(
+        photo,
+        entry.markings,
+        reference_px=outline,
+        px_per_cm=10.0 * facts.px_per_mm,
+        distance_mm=facts.distance_mm,
+        offset_spread_mm=view.offset.spread_mm,
+        yaw_deg=facts.yaw_deg,
+        corner_px=view.seen.spread_px,
+        measured_offset=entry.reference.offset_mm is not None,
+        touches=standing.touches,
+    )
+    notes = [*remarks, *(f"{r.sentence} {r.instruction}" for r in seen_of_it)]
     return PhotoResult(
         path=entry.path,
         sha256=photo.sha256,
@@ -456,6 +459,6 @@ def _photo_result(
         remarks=tuple(notes),
         stance=tuple(
             StanceFinding(f.name, f.sentence, f.instruction, f.log_bayes, f.lines_px)
-            for f in stance.findings
+            for f in standing.stance.findings
         ),
     )

@@ -9,7 +9,7 @@ from photocheck.photo.framing import (
     light_remarks,
     scale_remarks,
 )
-from photocheck.photo.quality import BLURRED, MarkQuality, quality_at, quality_remarks
+from photocheck.photo.quality import BLURRED, MarkQuality, quality_at
 
 
 def scene(seed: int = 0) -> np.ndarray:
@@ -44,10 +44,10 @@ def test_exposure():
     assert good.too_bright == good.too_dark == 0.0
     assert bright.blur is None
     assert dark.blur is None
-    said = quality_remarks(["breastbone", "last rib", "tail base"], [bright, dark, good])
-    assert len(said) == 2
-    assert "black at the last rib" in said[0]
-    assert "burnt out at the breastbone" in said[1]
+    names = ("breastbone", "last_rib", "tail_base")
+    titles = {name: name.replace("_", " ") for name in names}
+    said = light_remarks(titles, dict.fromkeys(names, (1.0, 1.0)), [bright, dark, good])
+    assert {remark.marks for remark in said} == {("breastbone",), ("last_rib",)}
 
 
 @pytest.mark.parametrize("at", [(0, 0), (799, 599), (0, 300), (799.4, 10)])
@@ -58,13 +58,6 @@ def test_marks_at_the_rim(at):
 def test_marks_off_the_picture_say_nothing():
     off = quality_at(scene(), [(-5, 10), (900, 10), (float("nan"), 3)])
     assert off == (MarkQuality(None, 0.0, 0.0, 0.0, 0.0),) * 3
-    assert quality_remarks(["a", "b", "c"], off) == ()
-
-
-def test_several_blurred_marks_make_one_sentence():
-    blurred = MarkQuality(0.9, 30.0, 100.0, 0.0, 0.0)
-    said = quality_remarks(["breastbone", "shoulder top", "tail base"], [blurred] * 3)
-    assert said == ("The photo is blurred at the breastbone, shoulder top and tail base.",)
 
 
 # -- what blur, scale and framing cost ----------------------------------------------

@@ -48,6 +48,11 @@ class Standing:
     stance: Stance
     silhouette: Silhouette | None
 
+    @property
+    def touches(self) -> tuple[str, ...]:
+        """Edges of the picture that the outline runs into; empty without an outline."""
+        return self.silhouette.touches if self.silhouette else ()
+
 
 def standing(
     markings: Sequence[Marking],

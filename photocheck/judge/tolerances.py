@@ -30,10 +30,3 @@ def tape_log_spread(length_mm: NDArray[np.float64] | float) -> NDArray[np.float6
     """Standard deviation of ln(reading) of a tape reading of that length, mm."""
     relative = TAPE_SPREAD_MM / np.asarray(length_mm, float)
     return np.clip(relative, TAPE_SPREAD_LEAST, TAPE_SPREAD_MOST)
-
-
-# Above this the far end of the dog is out of proportion and a mark's own plane
-# matters more than the mark (judgement).
-OBLIQUE_DEG: Final = 35.0
-SMALL_REFERENCE_PX: Final = 40.0
-"""A reference smaller across than this gives a poor scale (judgement)."""

@@ -118,12 +118,6 @@ def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
     return f"Cannot tell from this photo: {reason}."
 
 
-OBLIQUE: Final = (
-    "The photo was taken from well off the dog's side; stand square to it for a surer result."
-)
-SMALL_REFERENCE: Final = (
-    "The reference is very small in the photo; come closer or use a larger one."
-)
 ALL_ALIKE: Final = (
     "all readings are off by the same factor, so the reference object, its place or the unit "
     "is likely wrong"

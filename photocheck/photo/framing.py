@@ -14,8 +14,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photocheck.case import Point
-from photocheck.photo.quality import BLURRED, MarkQuality
+from photocheck.case import Marking, Point
+from photocheck.photo.photo import Photo
+from photocheck.photo.quality import BLURRED, CLIPPED, MarkQuality, quality_at
+from photocheck.words import LANDMARK_TITLES
 
 Array = NDArray[np.float64]
 
@@ -230,7 +232,7 @@ def light_remarks(
     points_px: Mapping[str, Point],
     qualities: Sequence[MarkQuality],
     *,
-    clipped: float = 0.5,
+    clipped: float = CLIPPED,
 ) -> tuple[Remark, ...]:
     """Remarks on marks in black shadow or burnt-out light.
 
@@ -435,3 +437,38 @@ def _cut_part(side: str, points: Mapping[str, Point]) -> str:
 
 def _listed(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def photo_remarks(
+    photo: Photo,
+    markings: Sequence[Marking],
+    *,
+    reference_px: ArrayLike,
+    px_per_cm: float,
+    distance_mm: float,
+    offset_spread_mm: float,
+    yaw_deg: float,
+    corner_px: float,
+    measured_offset: bool,
+    touches: Sequence[str] = (),
+) -> tuple[Remark, ...]:
+    """Everything to be said of one photo: sharpness, light, scale and what is cut off.
+
+    The first marking stands for all: others lie within a few mm of it.  For the rest see
+    `blur_remarks`, `light_remarks`, `scale_remarks` and `cut_remarks`.
+    """
+    points = dict(markings[0].marks)
+    pixels = np.array(list(points.values()), float)
+    qualities = quality_at(photo.rgb, pixels)
+    said = blur_remarks(LANDMARK_TITLES, points, edge_blur(photo.rgb, pixels), px_per_cm, qualities)
+    said += light_remarks(LANDMARK_TITLES, points, qualities)
+    said += scale_remarks(
+        px_per_cm=px_per_cm,
+        reference_px=reference_px,
+        distance_mm=distance_mm,
+        offset_spread_mm=offset_spread_mm,
+        yaw_deg=yaw_deg,
+        corner_px=corner_px,
+        measured_offset=measured_offset,
+    )
+    return said + cut_remarks(photo.size, points, LANDMARK_TITLES, touches=touches)

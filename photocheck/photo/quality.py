@@ -6,7 +6,6 @@ from people placing it, and a blurred edge is only a reason to look again.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -93,35 +92,3 @@ def quality_at(
             )
         )
     return tuple(found)
-
-
-def quality_remarks(titles: Sequence[str], qualities: Sequence[MarkQuality]) -> tuple[str, ...]:
-    """Plain sentences on the marks that are hard to see.
-
-    Parameters
-    ----------
-    titles : sequence of str
-        What to call each mark, "breastbone" for example.
-    qualities : sequence of MarkQuality
-        In the same order.
-    """
-    blurred, dark, bright = [], [], []
-    for title, quality in zip(titles, qualities, strict=True):
-        if quality.blur is not None and quality.blur > BLURRED:
-            blurred.append(title)
-        if quality.too_dark > CLIPPED:
-            dark.append(title)
-        if quality.too_bright > CLIPPED:
-            bright.append(title)
-    said = []
-    if blurred:
-        said.append(f"The photo is blurred at the {_listed(blurred)}.")
-    if dark:
-        said.append(f"The photo is black at the {_listed(dark)}: more light would show the edge.")
-    if bright:
-        said.append(f"The photo is burnt out at the {_listed(bright)}: avoid direct sun there.")
-    return tuple(said)
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
