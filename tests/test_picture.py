@@ -701,3 +701,17 @@ def test_failed_writing_leaves_the_old_file(tmp_path, monkeypatch):
 def test_missing_folder(tmp_path):
     with pytest.raises(PhotocheckError, match="cannot be written"):
         write_picture(tmp_path / "none" / "a.png", photo(10, 10))
+
+
+def test_a_stance_is_said_and_drawn():
+    from photocheck.report import StanceFinding
+
+    report = report_for(1344, 1008)
+    line = ((300.0, 500.0), (900.0, 520.0))
+    finding = StanceFinding("crouching", "The dog seems to crouch.", "Wait.", 4.0, (line,))
+    result = dataclasses.replace(report.photos[0], stance=(finding,))
+    spoken = dataclasses.replace(report, photos=(result,))
+    without, with_it = annotate(photo(), report, 0), annotate(photo(), spoken, 0)
+    assert with_it.shape[0] > without.shape[0]  # one line more in the banner
+    grown = with_it.shape[0] - without.shape[0]
+    assert np.any(with_it[grown:] != without, axis=2).sum() > 200  # and the evidence drawn

@@ -193,14 +193,16 @@ def annotate(photo_rgb: NDArray[np.uint8], report: Report, index: int = 0) -> ND
 
     every = [view.at(xy) for m in markings for xy in m.marks.values()] if markings[1:] else []
     of_fours = _markers(result.reference)
-    photo = _draw_lines(photo, lines, flagged, marks, every, outline, of_fours, size_px)
+    stance = [[view.at(xy) for xy in line] for f in result.stance[:1] for line in f.lines_px]
+    photo = _draw_lines(photo, lines, flagged, marks, every, outline, of_fours, stance, size_px)
     draw = ImageDraw.Draw(photo)
     labels = _labels(marks, outline, result.reference, photo.size, size_px)
     bar = _scale_bar(
         draw, photo.size, result, view.scale, report.case.unit, font, size_px, marks, outline
     )
     _draw_labels(draw, photo.size, labels, bar, lines, marks, outline, font, size_px)
-    return _stack(photo, report, size_px)
+    said = [finding.sentence for finding in result.stance[:1]]
+    return _stack(photo, report, said, size_px)
 
 
 def _frame(
@@ -348,9 +350,13 @@ def _draw_lines(
     every: list[Point],
     outline: list[Point],
     of_fours: bool,
+    stance: list[list[Point]],
     size_px: float,
 ) -> Image.Image:
-    """Draw lines and marks; `of_fours` when the outline is several markers' corners."""
+    """Draw lines and marks; `of_fours` when the outline is several markers' corners.
+
+    `stance` are the lines that show why the dog seems not to stand square.
+    """
     from PIL import Image, ImageDraw
 
     fine = 2  # drawn at twice the size and reduced, for smooth edges
@@ -369,6 +375,12 @@ def _draw_lines(
         width = 1.1 if len(shapes) == 1 else 0.6
         _stroke(draw, closed, DARK, 2 * width * thin)
         _stroke(draw, closed, REFERENCE_COLOUR, width * thin)
+    for line in stance:
+        # Fine white dashes on a dark rim: evidence, not one of the tape's ways.
+        if len(line) > 1:
+            _stroke(draw, finer(line), DARK, 1.2 * thin)
+            for piece in _dashes(finer(line), 2.5 * thin):
+                _stroke(draw, piece, WHITE, 0.7 * thin)
     for span in ("full_length", "half_neck", "front_length", "rear_length"):
         if span in lines:
             _stroke_span(draw, finer(lines[span]), span, span in flagged, thin)
@@ -585,8 +597,10 @@ def _scale_bar(
     return box
 
 
-def _stack(photo: Image.Image, report: Report, size_px: float) -> NDArray[np.uint8]:
-    """The banner above the photo, the lengths below it."""
+def _stack(
+    photo: Image.Image, report: Report, said: Sequence[str], size_px: float
+) -> NDArray[np.uint8]:
+    """The banner above the photo with what is said of it, the lengths below it."""
     from PIL import Image, ImageDraw, ImageFont
 
     font = ImageFont.load_default(size_px)
@@ -600,7 +614,12 @@ def _stack(photo: Image.Image, report: Report, size_px: float) -> NDArray[np.uin
         # Most headlines begin with the verdict; this one says it in other words.
         first, rest = title[0].upper() + title[1:], report.headline
     titles = _wrapped(measure, first, large, room)
-    texts = _wrapped(measure, rest[:1].upper() + rest[1:], font, room) if rest else []
+    texts = [
+        line
+        for text in (rest[:1].upper() + rest[1:], *said)
+        if text
+        for line in _wrapped(measure, text, font, room)
+    ]
     top = round(
         2 * pad + len(titles) * _line_height(size_px * 1.35) + len(texts) * _line_height(size_px)
     )
@@ -789,7 +808,7 @@ def draw_located(photo_rgb: NDArray[np.uint8], found: Located) -> NDArray[np.uin
     size_px = view.size_px
     outline = [view.at(xy) for xy in found.points_px]
     of_fours = _markers(found.reference)
-    photo = _draw_lines(view.photo, {}, set(), {}, [], outline, of_fours, size_px)
+    photo = _draw_lines(view.photo, {}, set(), {}, [], outline, of_fours, [], size_px)
     font = ImageFont.load_default(size_px)
     text = (
         REFERENCES[found.reference].title,
