@@ -243,6 +243,8 @@ def _report(
         )
     explanations = explanations_of(standing) if standing else ()
     verdict, in_doubt, reason = _decide(comparison, standing)
+    if verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
+        verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
     photos = tuple(
         _photo_result(fused, k, entry, view, photo, remarks, stance)
         for k, (entry, view, (photo, remarks), stance) in enumerate(
@@ -314,6 +316,18 @@ def _stances(
         # cutting out the dog takes as long as all the rest together
         found.append(by_marks if by_marks.stance.square else look(rgb=about[k][0].rgb))
     return tuple(found)
+
+
+def _plainly_not_square(stances: tuple[PhotoStanding, ...]) -> str:
+    """The posture that every photo speaks for beyond doubt, or an empty word."""
+    least = np.log(tolerances.STANCE_ODDS)
+    named = []
+    for each in stances:
+        best = next(iter(each.stance.findings), None)
+        if best is None or each.stance.log_odds[best.name] < least:
+            return ""
+        named.append(best.name)
+    return named[0] if named else ""
 
 
 def _decide(comparison: Comparison, standing: Standing | None) -> tuple[str, tuple[str, ...], str]:

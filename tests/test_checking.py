@@ -59,6 +59,15 @@ def test_a_good_order_agrees(name: str) -> None:
     assert photocheck.check(sample(name)[0]).verdict == "agrees"
 
 
+def test_a_crouching_dog_is_to_be_photographed_again() -> None:
+    report = photocheck.check(sample("tarn")[0])
+    assert report.verdict == "retake"
+    assert "crouch" in report.headline
+    assert report.photos[0].stance[0].name == "crouching"
+    for name in ("bramble", "sorrel", "pike", "heron", "nettle", "rowan"):
+        assert not any(photo.stance for photo in photocheck.check(sample(name)[0]).photos)
+
+
 def test_the_camera_is_found_where_it_stood() -> None:
     case, truth = sample("sorrel")
     result = photocheck.check(case).photos[0]

@@ -30,3 +30,8 @@ def tape_log_spread(length_mm: NDArray[np.float64] | float) -> NDArray[np.float6
     """Standard deviation of ln(reading) of a tape reading of that length, mm."""
     relative = TAPE_SPREAD_MM / np.asarray(length_mm, float)
     return np.clip(relative, TAPE_SPREAD_LEAST, TAPE_SPREAD_MOST)
+
+
+STANCE_ODDS: Final = 10.0
+"""Odds against standing square from which readings that agree are not taken as confirmed: the
+photo is to be taken again (judgement)."""

@@ -118,6 +118,15 @@ def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
     return f"Cannot tell from this photo: {reason}."
 
 
+STANCE_REASONS: Final[Mapping[str, str]] = {
+    "crouching": "the dog seems to crouch in it",
+    "stretched": "the dog seems to stand stretched in it",
+    "arched": "the dog seems to arch its back in it",
+    "rear_lowered": "the dog seems to let its rear down in it",
+    "weight_shifted": "the dog seems to lean to one end in it",
+    "head_down": "the dog seems to hold its head low in it",
+    "turned_away": "the dog seems to stand turned away from square in it",
+}
 ALL_ALIKE: Final = (
     "all readings are off by the same factor, so the reference object, its place or the unit "
     "is likely wrong"
