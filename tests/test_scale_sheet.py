@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from photocheck.errors import ScaleError
+from photocheck.errors import PhotocheckError, ScaleError
 from photocheck.scale.sheet import (
     LAYOUT,
     PAPER_MM,
@@ -119,7 +119,7 @@ def test_pdf_replaces_whole_files_only(tmp_path):
 def test_errors_are_sentences(tmp_path):
     with pytest.raises(ScaleError, match="a4 or letter"):
         draw_sheet_pdf(tmp_path / "x.pdf", "a5")
-    with pytest.raises(ScaleError, match="cannot be written"):
+    with pytest.raises(PhotocheckError, match="cannot be written"):
         draw_sheet_pdf(tmp_path / "missing" / "x.pdf")
     (tmp_path / "folder.pdf").mkdir()
     with pytest.raises(ScaleError, match="cannot be written"):

@@ -8,8 +8,6 @@ paper does not matter to anything but the margins.
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
+from photocheck.files import replacing
 from photocheck.scale.catalogue import MM_PER_INCH
 
 Rectangle = tuple[float, float, float, float]
@@ -216,24 +215,23 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
     Raises
     ------
     ScaleError
-        When the paper is not known or the file cannot be written.
+        When the paper is not known or the path is a folder.
+    PhotocheckError
+        When the file cannot be written.
     """
     from reportlab.lib.units import mm
     from reportlab.pdfgen.canvas import Canvas
 
     width, height = page_mm(paper)
     goal = Path(path)
-    try:
-        handle, temporary = tempfile.mkstemp(prefix=goal.name, suffix=".part", dir=goal.parent)
-    except OSError as error:
+    if goal.is_dir():
         raise ScaleError(
-            f"The marker sheet cannot be written ({error.strerror})",
+            "The marker sheet cannot be written: that is a folder",
             where=str(goal),
-            do="Choose a folder that exists and that you may write to",
-        ) from error
-    try:
-        os.close(handle)
-        canvas = Canvas(temporary, pagesize=(width * mm, height * mm), invariant=1)
+            do="Choose a file name",
+        )
+    with replacing(goal) as file:
+        canvas = Canvas(file, pagesize=(width * mm, height * mm), invariant=1)
         canvas.setTitle("photocheck marker sheet")
         canvas.setAuthor("photocheck")
         canvas.setViewerPreference("PrintScaling", "None")
@@ -259,17 +257,6 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
             draw((x + width / 2) * mm, (height / 2 - y) * mm, text)
         canvas.showPage()
         canvas.save()
-        # mkstemp makes files only their owner can read; a sheet is meant to be passed on.
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, goal)
-    except OSError as error:
-        raise ScaleError(
-            f"The marker sheet cannot be written ({error.strerror})",
-            where=str(goal),
-            do="Choose a file name that is not a folder, on a disk with room",
-        ) from error
-    finally:
-        Path(temporary).unlink(missing_ok=True)
     return goal
 
 
