@@ -301,7 +301,7 @@ def _stances(
     """How the dog stands in each photo, by the marks and, where those speak up, the outline."""
     found = []
     for k, (entry, view) in enumerate(zip(case.photos, views, strict=True)):
-        outline = view.seen.points_px if len(view.seen.points_px) else view.seen.outline_px
+        outline = view.seen.used_px
         look = partial(
             standing_in,
             markings[k],
@@ -439,7 +439,7 @@ def _photo_result(
     standing: PhotoStanding,
 ) -> PhotoResult:
     facts = fused.cameras[k]
-    outline = view.seen.points_px if len(view.seen.points_px) else view.seen.outline_px
+    outline = view.seen.used_px
     seen_of_it = photo_remarks(
         photo,
         entry.markings,

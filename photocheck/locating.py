@@ -133,5 +133,5 @@ def _shows_turn(seen: ReferenceSeen) -> bool:
 
 
 def _points(seen: ReferenceSeen) -> tuple[Point, ...]:
-    points = seen.points_px if len(seen.points_px) else seen.outline_px
+    points = seen.used_px
     return tuple((float(x), float(y)) for x, y in points)

@@ -18,16 +18,14 @@ from numpy.typing import NDArray
 
 from photocheck.benchmark.accuracy import BESIDE
 from photocheck.benchmark.population import subject
-from photocheck.benchmark.trial import CORNER_PX, Setting, view_of
+from photocheck.benchmark.trial import Setting, estimated
 from photocheck.body.shape import WAY_TERMS, WAYS, Learnt, TapeRatios
 from photocheck.case import Reading
 from photocheck.judge.compare import compare
-from photocheck.judge.estimate import estimate
 from photocheck.judge.evidence import Order, evidence_of, order_of
 from photocheck.judge.hierarchy import Fit, fit
 from photocheck.judge.learning import learn
 from photocheck.judge.tolerances import tape_log_spread
-from photocheck.phantom.scene import observe, random_scene
 from photocheck.words import SPAN_TITLES, SPANS
 
 Array = NDArray[np.float64]
@@ -78,16 +76,7 @@ def photograph(setting: Setting, seed: int, number: int) -> Seen:
     """One phantom, photographed by a setting and estimated with the shipped ratios."""
     body = subject(seed, number)
     rng = np.random.default_rng([seed, number, 77])
-    views, markings = [], []
-    for _ in range(setting.photos):
-        place = setting.place and str(rng.choice(setting.place.split()))
-        scene = random_scene(rng, dog=body.dog, kind=setting.kind, place=place)
-        noise = float(rng.uniform(*setting.mark_sd_mm))
-        corner = setting.corner_px or CORNER_PX[scene.reference.form]
-        seen = observe(scene, rng, noise, corner, helpers=False)
-        views.append(view_of(seen))
-        markings.append([type(seen.marking)(seen.marking.marks, by="owner")])
-    found = estimate(views, markings, body.facts)
+    found = estimated(body, setting, rng)
     own = [sum(found.shares[t][i] for t in terms) for i, terms in enumerate(WAY_TERMS.values())]
     return Seen(found.log_spans, found.covariance, np.array(own), np.log(body.truth_mm[:3]))
 

@@ -22,18 +22,16 @@ from scipy.special import ndtr, ndtri
 from photocheck.benchmark.accuracy import SETTINGS
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
 from photocheck.benchmark.population import subject
-from photocheck.benchmark.trial import CORNER_PX, view_of
+from photocheck.benchmark.trial import estimated
 from photocheck.case import Reading
 from photocheck.errors import CaseError
 from photocheck.judge.compare import compare, expectation
-from photocheck.judge.estimate import estimate
 from photocheck.judge.explain import explanations_of, order_of, rank
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.lengths import parse_reading
 from photocheck.phantom.body import make_dog
 from photocheck.phantom.plan import POSTURES, random_plan
-from photocheck.phantom.scene import observe, random_scene
 from photocheck.phantom.tape import tape_truth
 from photocheck.words import NECK_RING, SPANS, UNITS
 
@@ -66,16 +64,7 @@ def geometry(seed: int, number: int) -> Geometry:
     setting = GEOMETRY_SETTINGS[number % len(GEOMETRY_SETTINGS)]
     one = subject(seed, number)
     rng = np.random.default_rng([seed, number, 5])
-    views, markings = [], []
-    for _ in range(setting.photos):
-        place = setting.place and str(rng.choice(setting.place.split()))
-        scene = random_scene(rng, dog=one.dog, kind=setting.kind, place=place)
-        noise = float(rng.uniform(*setting.mark_sd_mm))
-        corner = setting.corner_px or CORNER_PX[scene.reference.form]
-        seen = observe(scene, rng, noise, corner, helpers=False)
-        views.append(view_of(seen))
-        markings.append([type(seen.marking)(seen.marking.marks, by="owner")])
-    found = estimate(views, markings, one.facts)
+    found = estimated(one, setting, rng)
     return Geometry(found.log_spans, found.covariance, posed(seed, number))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,11 +10,11 @@ from numpy.typing import NDArray
 
 from photocheck.benchmark.bound import Bound, Look, bound_of
 from photocheck.benchmark.population import Subject
-from photocheck.case import Reading
+from photocheck.case import Marking, Reading
 from photocheck.judge.compare import compare
-from photocheck.judge.estimate import estimate
+from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.tolerances import MUST_CATCH, tape_log_spread
-from photocheck.phantom.scene import Observation, Scene, observe, random_scene
+from photocheck.phantom.scene import Observation, observe, random_scene
 from photocheck.photo.camera import FOCAL_SPREADS
 from photocheck.photo.photo import CameraFacts
 from photocheck.scale.catalogue import REFERENCES
@@ -105,7 +106,7 @@ def view_of(seen: Observation) -> View:
     )
 
 
-def ruler(seen: Observation, scene: Scene) -> Array:
+def ruler(seen: Observation) -> Array:
     """The naive pixel ruler: picture distance times mm per px at the reference, (4,), ln mm."""
     if len(seen.outline_px):
         wide = np.ptp(seen.outline_px, axis=0).mean()
@@ -119,9 +120,10 @@ def ruler(seen: Observation, scene: Scene) -> Array:
     return np.asarray(np.log(mm_per_px * np.array([*parts, parts[1] + parts[2]])))
 
 
-def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
-    """Photograph one phantom by a setting and hold every method against its tape truth."""
-    looks, views, markings, rulers = [], [], [], []
+def photographs(
+    one: Subject, setting: Setting, rng: np.random.Generator
+) -> Iterator[tuple[Look, Observation, View, Marking]]:
+    """The photos of one phantom by a setting, each marked once."""
     for _ in range(setting.photos):
         place = setting.place and str(rng.choice(setting.place.split()))
         scene = random_scene(
@@ -131,11 +133,25 @@ def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
         corner = setting.corner_px or CORNER_PX[scene.reference.form]
         seen = observe(scene, rng, noise, corner, helpers=False)
         # nobody tells the program how carefully the marks were placed
-        marking = type(seen.marking)(seen.marking.marks, by="owner")
-        looks.append(Look(scene, noise, corner))
-        views.append(view_of(seen))
+        marking = Marking(seen.marking.marks, by="owner")
+        yield Look(scene, noise, corner), seen, view_of(seen), marking
+
+
+def estimated(one: Subject, setting: Setting, rng: np.random.Generator) -> Estimate:
+    """What the program makes of one phantom photographed by a setting."""
+    shots = list(photographs(one, setting, rng))
+    views = [view for _, _, view, _ in shots]
+    return estimate(views, [[marking] for *_, marking in shots], one.facts)
+
+
+def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
+    """Photograph one phantom by a setting and hold every method against its tape truth."""
+    looks, views, markings, rulers = [], [], [], []
+    for look, seen, view, marking in photographs(one, setting, rng):
+        looks.append(look)
+        views.append(view)
         markings.append([marking])
-        rulers.append(ruler(seen, scene))
+        rulers.append(ruler(seen))
     truth = np.log(one.truth_mm)
     found = estimate(views, markings, one.facts)
     flagged, told, off, passed = _orders(found.log_spans, found.covariance, one.truth_mm, rng)

@@ -103,12 +103,9 @@ def compare(
     names = tuple(name for name in READINGS if name in readings)
     if not names:
         return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, ())
-    expected, spans_to_readings = expectation(names, log_spans)
-    lengths = np.array([readings[name].mm for name in names])
-    differences = np.log(lengths) - expected
-    # the tape's spread goes with what should have been read, not with the slip itself
-    tape = tolerances.tape_log_spread(np.exp(expected))
-    joint = spans_to_readings @ covariance @ spans_to_readings.T + np.diag(tape**2)
+    expected, rows, tape = tape_expectation(names, log_spans)
+    differences = np.log([readings[name].mm for name in names]) - expected
+    joint = rows @ covariance @ rows.T + tape
     faults = possible_faults(names, expected)
     limit = score_limit(joint, faults, false_alarms)
     inverse = np.asarray(np.linalg.inv(joint), float)
@@ -135,6 +132,15 @@ def expectation(names: tuple[str, ...], log_spans: Array) -> tuple[Array, Array]
         rows[i, SPANS.index(span)] = 1.0
         extra[i] = np.log(2.0) if name == NECK_RING else 0.0
     return rows @ log_spans + extra, rows
+
+
+def tape_expectation(names: tuple[str, ...], log_spans: Array) -> tuple[Array, Array, Array]:
+    """`expectation`, and the covariance of the readings by the tape alone, (n, n).
+
+    The tape's spread goes with what should have been read, not with a slip in it.
+    """
+    expected, rows = expectation(names, log_spans)
+    return expected, rows, np.diag(tolerances.tape_log_spread(np.exp(expected)) ** 2)
 
 
 def possible_faults(names: tuple[str, ...], expected: Array) -> tuple[Fault, ...]:

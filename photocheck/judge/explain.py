@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from photocheck.case import Reading
-from photocheck.judge import tolerances
-from photocheck.judge.compare import expectation
+from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, Order, Way, words
 from photocheck.report import Explanation
 from photocheck.words import READINGS
@@ -93,9 +92,8 @@ def order_of(log_spans: Array, covariance: Array, readings: Mapping[str, Reading
         Any subset of `words.READINGS` but the empty one.
     """
     names = tuple(name for name in READINGS if name in readings)
-    expected, rows = expectation(names, log_spans)
+    expected, rows, tape = tape_expectation(names, log_spans)
     typed = tuple(readings[name] for name in names)
-    tape = np.diag(tolerances.tape_log_spread(np.exp(expected)) ** 2)
     differences = np.log([r.mm for r in typed]) - expected
     joint = rows @ covariance @ rows.T + tape
     return Order(names, typed, expected, differences, joint, log_spans, covariance, rows)

@@ -30,7 +30,6 @@ from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS, SPANS
 
 Array = NDArray[np.float64]
 
-LOG_INCH: Final = float(np.log(2.54))
 UNNAMED: Final = "unnamed"
 
 # How far errors without candidate values reach, standard deviations of ln(length).

@@ -15,9 +15,8 @@ from scipy.special import ndtr
 
 from photocheck.case import Case
 from photocheck.judge.budget import what_actions_leave
-from photocheck.judge.compare import Comparison, expectation
+from photocheck.judge.compare import Comparison, tape_expectation
 from photocheck.judge.estimate import Estimate
-from photocheck.judge.tolerances import tape_log_spread
 from photocheck.judge.wording import ACTIONS, measure_once_more
 from photocheck.scale.pose import View
 
@@ -61,8 +60,7 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     names = comparison.names
     if not names:
         return min(left, key=lambda step: float(np.trace(left[step])))
-    expected, rows = expectation(names, estimate.log_spans)
-    tape = np.diag(tape_log_spread(np.exp(expected)) ** 2)
+    _, rows, tape = tape_expectation(names, estimate.log_spans)
 
     def scores(photo: Array) -> Array:
         return np.sqrt(np.diag(np.linalg.inv(rows @ photo @ rows.T + tape)))

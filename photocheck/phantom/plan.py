@@ -11,7 +11,7 @@ real dogs, chosen to give the neck sections seen on detailed quadruped bodies.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -216,6 +216,3 @@ def random_plan(
         severity=float(how_much if severity is None else severity),
         proportions=Proportions(drop_ears=drop_ears, wobble=wobble, **values),
     )
-
-
-PROPORTION_NAMES: Final = tuple(item.name for item in fields(Proportions))

@@ -15,7 +15,6 @@ from photocheck.phantom.camera import Camera
 from photocheck.phantom.placed import PlacedReference
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.sheet import LAYOUT
-from photocheck.words import PLACES
 
 KIND_WEIGHTS: Final = {
     "marker_sheet": 0.34,
@@ -39,7 +38,6 @@ TOLD: Final = 0.75
 TOLD_SPREAD_MM: Final = 30.0
 STANDING: Final = 0.3
 """Share of owners who take the photo standing, looking down on the dog."""
-REAL_PLACES: Final = tuple(name for name in PLACES if name in PLACE_WEIGHTS)
 
 
 def true_offset(rng: np.random.Generator, place: str, half_width_mm: float) -> float:

@@ -48,3 +48,8 @@ class ReferenceSeen:
     outline_px: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
     diameter_mm: float | None = None
     remarks: tuple[str, ...] = ()
+
+    @property
+    def used_px(self) -> NDArray[np.float64]:
+        """What the scale rests on in the photo, (K, 2) px: the points, or the outline."""
+        return self.points_px if len(self.points_px) else self.outline_px
