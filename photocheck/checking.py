@@ -31,6 +31,7 @@ from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
+from photocheck.speech import tr
 from photocheck.words import (
     ALL_LANDMARKS,
     BENDABLE_SPANS,
@@ -39,6 +40,7 @@ from photocheck.words import (
     LANDMARK_TITLES,
     LANDMARKS,
     NECK_RING,
+    SPAN_TITLES,
     SPANS,
     UNITS,
 )
@@ -91,8 +93,11 @@ def check(
     validate(case)
     if not 1e-4 <= false_alarms <= 0.5:
         raise CaseError(
-            f"a false-alarm budget of {false_alarms:g} is outside 0.0001 to 0.5",
-            do="Give the share of good orders that may be flagged, 0.02 for example",
+            tr(
+                "a false-alarm budget of {false_alarms:g} is outside 0.0001 to 0.5",
+                false_alarms=false_alarms,
+            ),
+            do=tr("Give the share of good orders that may be flagged, 0.02 for example"),
         )
     views: list[View] = []
     markings: list[tuple[Marking, ...]] = []
@@ -149,32 +154,39 @@ def validate(case: Case) -> None:
     CaseError
     """
     if not case.photos:
-        raise CaseError("there is no photo", do="Add at least one side photo with its marks")
+        raise CaseError(
+            tr("there is no photo"), do=tr("Add at least one side photo with its marks")
+        )
     if len(case.photos) > MOST_PHOTOS:
         raise CaseError(
-            f"there are {len(case.photos)} photos",
-            do=f"Choose the best {MOST_PHOTOS} or fewer",
+            tr("there are {count} photos", count=len(case.photos)),
+            do=tr("Choose the best {MOST_PHOTOS} or fewer", MOST_PHOTOS=MOST_PHOTOS),
         )
     _one_of(case.unit, UNITS, "unit")
     _one_of(case.dog.coat, COATS, "coat")
     _one_of(case.dog.build, BUILDS, "build")
     for name, reading in case.readings.items():
         if not (np.isfinite(reading.mm) and reading.mm > 0):
-            raise CaseError(f"the reading must be above zero, not {reading.typed!r}", where=name)
+            raise CaseError(
+                tr("the reading must be above zero, not {typed!r}", typed=reading.typed), where=name
+            )
     for entry in case.photos:
         if not entry.markings:
             raise CaseError(
-                "nobody has marked this photo",
+                tr("nobody has marked this photo"),
                 where=entry.path,
-                do="Mark " + ", ".join(LANDMARK_TITLES[name] for name in LANDMARKS),
+                do=tr("Mark all four: {names}", names=_all_four()),
             )
         for marking in entry.markings:
             missing = [name for name in LANDMARKS if name not in marking.marks]
             if missing:
                 raise CaseError(
-                    "not marked: " + ", ".join(LANDMARK_TITLES[name] for name in missing),
+                    tr(
+                        "not marked: {names}",
+                        names=", ".join(tr(LANDMARK_TITLES[n]) for n in missing),
+                    ),
                     where=entry.path,
-                    do="Mark all four: " + ", ".join(LANDMARK_TITLES[name] for name in LANDMARKS),
+                    do=tr("Mark all four: {names}", names=_all_four()),
                 )
             for name in marking.marks:
                 _one_of(name, ALL_LANDMARKS, "landmark")
@@ -182,42 +194,63 @@ def validate(case: Case) -> None:
                 _one_of(name, BENDABLE_SPANS, "span with bend points")
             if marking.spread_mm is not None and not 0.1 <= marking.spread_mm <= 100.0:
                 raise CaseError(
-                    f"a mark spread of {marking.spread_mm:g} mm is outside 0.1 to 100 mm",
+                    tr(
+                        "a mark spread of {spread_mm:g} mm is outside 0.1 to 100 mm",
+                        spread_mm=marking.spread_mm,
+                    ),
                     where=entry.path,
                 )
 
 
+def _all_four() -> str:
+    return ", ".join(tr(LANDMARK_TITLES[name]) for name in LANDMARKS)
+
+
 def _one_of(word: str, words: tuple[str, ...], what: str) -> None:
     if word not in words:
-        raise CaseError(f"the {what} {word!r} is not known", do="Use one of " + ", ".join(words))
+        raise CaseError(
+            tr("the {what} {word!r} is not known", what=what, word=word),
+            do=tr("Use one of {names}", names=", ".join(words)),
+        )
 
 
 def _check_marks(marking: Marking, path: str, size: tuple[int, int]) -> None:
     named: list[tuple[str, Point]] = [
-        (LANDMARK_TITLES[name], xy) for name, xy in marking.marks.items()
+        (tr(LANDMARK_TITLES[name]), xy) for name, xy in marking.marks.items()
     ]
     bends = [
-        (f"a bend point of the {span.replace('_', ' ')}", xy)
+        (tr("a bend point of the {span}", span=tr(SPAN_TITLES[span])), xy)
         for span, line in marking.bends.items()
         for xy in line
     ]
     for title, (x, y) in named + bends:
         if not (np.isfinite(x) and np.isfinite(y)):
-            raise CaseError(f"the mark of the {title} is not a number", where=path)
+            raise CaseError(tr("the mark of the {title} is not a number", title=title), where=path)
         if not (-0.5 <= x <= size[0] - 0.5 and -0.5 <= y <= size[1] - 0.5):
             raise CaseError(
-                f"the mark of the {title} at ({x:.0f}, {y:.0f}) lies outside the picture of "
-                f"{size[0]} x {size[1]} px",
+                tr(
+                    "the mark of the {title} at ({x:.0f}, {y:.0f}) lies outside the picture "
+                    "of {size} x {size2} px",
+                    title=title,
+                    x=x,
+                    y=y,
+                    size=size[0],
+                    size2=size[1],
+                ),
                 where=path,
-                do="Place it on the dog, in pixels of the upright picture",
+                do=tr("Place it on the dog, in pixels of the upright picture"),
             )
     for i, (title, one) in enumerate(named):
         for other_title, other in named[:i]:
             if np.hypot(one[0] - other[0], one[1] - other[1]) < MARKS_APART_PX:
                 raise CaseError(
-                    f"the marks of the {other_title} and the {title} lie on the same spot",
+                    tr(
+                        "the marks of the {other_title} and the {title} lie on the same spot",
+                        other_title=other_title,
+                        title=title,
+                    ),
                     where=path,
-                    do="Place each on its own point",
+                    do=tr("Place each on its own point"),
                 )
 
 
@@ -251,9 +284,9 @@ def _report(
             zip(case.photos, views, about, stances, strict=True)
         )
     )
-    cautions: tuple[str, ...] = wording.CAUTIONS
+    cautions = tuple(tr(caution) for caution in wording.CAUTIONS)
     if case.dog.age_months is not None and case.dog.age_months < wording.PUPPY_MONTHS:
-        cautions = (*cautions, wording.PUPPY_CAUTION)
+        cautions = (*cautions, tr(wording.PUPPY_CAUTION))
     return Report(
         verdict=verdict,
         headline=wording.headline(verdict, in_doubt, reason),

@@ -14,6 +14,7 @@ from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View, likely_poses
 from photocheck.scale.priors import offset_prior
 from photocheck.scale.seen import ReferenceSeen
+from photocheck.speech import tr
 
 
 @dataclass(frozen=True)
@@ -95,9 +96,11 @@ def locate(
     found = locate_any(photo.rgb, near, diameter_mm=diameter_mm)
     if not found:
         raise ScaleError(
-            "nothing of known size was found",
+            tr("nothing of known size was found"),
             where="photo",
-            do="Say what it is and mark a point inside it; only the marker sheet is found unaided",
+            do=tr(
+                "Say what it is and mark a point inside it; only the marker sheet is found unaided"
+            ),
         )
     return tuple(_located(photo, seen, Reference(seen.kind)) for seen in found)
 

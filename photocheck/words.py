@@ -1,12 +1,15 @@
 """The vocabulary: every name the rest of photocheck uses, in one place.
 
 Landmarks are points on the dog, spans are the tape readings between them,
-places say in words where the reference object stood.  Nothing here computes.
+places say in words where the reference object stood.  Nothing here computes.  Titles, hints and
+paths are shown through `photocheck.speech.tr`.
 """
 
 from __future__ import annotations
 
 from typing import Final
+
+from photocheck.speech import later
 
 # --- landmarks -------------------------------------------------------------
 
@@ -19,25 +22,25 @@ HELPER_LANDMARKS: Final = ("back_top", "chest_bottom", "front_foot", "rear_foot"
 ALL_LANDMARKS: Final = LANDMARKS + HELPER_LANDMARKS
 
 LANDMARK_TITLES: Final = {
-    "breastbone": "breastbone",
-    "shoulder_top": "shoulder top",
-    "last_rib": "last rib",
-    "tail_base": "tail base",
-    "back_top": "back above the elbow",
-    "chest_bottom": "chest bottom behind the elbow",
-    "front_foot": "front foot",
-    "rear_foot": "rear foot",
+    "breastbone": later("breastbone"),
+    "shoulder_top": later("shoulder top"),
+    "last_rib": later("last rib"),
+    "tail_base": later("tail base"),
+    "back_top": later("back above the elbow"),
+    "chest_bottom": later("chest bottom behind the elbow"),
+    "front_foot": later("front foot"),
+    "rear_foot": later("rear foot"),
 }
 
 LANDMARK_HINTS: Final = {
-    "breastbone": "the forward point of the breastbone, at the front of the chest",
-    "shoulder_top": "the top of the shoulder blades, at the withers",
-    "last_rib": "the point on the flank where the harness side rests on the last rib",
-    "tail_base": "where the tail leaves the back",
-    "back_top": "the top of the back straight above the elbow",
-    "chest_bottom": "the lowest line of the chest just behind the elbow",
-    "front_foot": "where the near front foot touches the ground",
-    "rear_foot": "where the near rear foot touches the ground",
+    "breastbone": later("the forward point of the breastbone, at the front of the chest"),
+    "shoulder_top": later("the top of the shoulder blades, at the withers"),
+    "last_rib": later("the point on the flank where the harness side rests on the last rib"),
+    "tail_base": later("where the tail leaves the back"),
+    "back_top": later("the top of the back straight above the elbow"),
+    "chest_bottom": later("the lowest line of the chest just behind the elbow"),
+    "front_foot": later("where the near front foot touches the ground"),
+    "rear_foot": later("where the near rear foot touches the ground"),
 }
 
 # --- spans -----------------------------------------------------------------
@@ -46,10 +49,10 @@ SPANS: Final = ("half_neck", "front_length", "rear_length", "full_length")
 """The four tape readings, in the order of every vector and matrix in photocheck."""
 
 SPAN_TITLES: Final = {
-    "half_neck": "half neck",
-    "front_length": "front length",
-    "rear_length": "rear length",
-    "full_length": "full length",
+    "half_neck": later("half neck"),
+    "front_length": later("front length"),
+    "rear_length": later("rear length"),
+    "full_length": later("full length"),
 }
 
 SPAN_ENDS: Final = {
@@ -61,19 +64,21 @@ SPAN_ENDS: Final = {
 """The landmarks at which the tape begins and ends."""
 
 SPAN_PATHS: Final = {
-    "half_neck": "from the breastbone up around the side of the neck to the shoulder top",
-    "front_length": (
+    "half_neck": later("from the breastbone up around the side of the neck to the shoulder top"),
+    "front_length": later(
         "from the breastbone below and behind the foreleg, rising along the ribs to the last rib"
     ),
-    "rear_length": "from the last rib to the tail base",
-    "full_length": "from the breastbone along the same line past the last rib to the tail base",
+    "rear_length": later("from the last rib to the tail base"),
+    "full_length": later(
+        "from the breastbone along the same line past the last rib to the tail base"
+    ),
 }
 
 NECK_RING: Final = "neck_ring"
 """The closed tape ring that slips over the dog: twice the half neck."""
 
 READINGS: Final = (*SPANS, NECK_RING)
-READING_TITLES: Final = {**SPAN_TITLES, NECK_RING: "neck ring"}
+READING_TITLES: Final = {**SPAN_TITLES, NECK_RING: later("neck ring")}
 
 BENDABLE_SPANS: Final = ("half_neck", "front_length", "rear_length")
 """Spans along which bend points may be marked (the full length is front + rear)."""
@@ -85,13 +90,13 @@ UNITS: Final = ("cm", "in")
 # --- where the reference stood ---------------------------------------------
 
 PLACE_TITLES: Final = {
-    "near_flank": "held against the dog's near side",
-    "near_feet": "standing on the ground beside the near feet",
-    "middle": "level with the dog's middle (in front of the chest or behind the tail)",
-    "far_feet": "standing on the ground just behind the dog",
-    "wall_close": "on a wall the dog nearly touches",
-    "wall": "on a wall some way behind the dog",
-    "unknown": "not said",
+    "near_flank": later("held against the dog's near side"),
+    "near_feet": later("standing on the ground beside the near feet"),
+    "middle": later("level with the dog's middle (in front of the chest or behind the tail)"),
+    "far_feet": later("standing on the ground just behind the dog"),
+    "wall_close": later("on a wall the dog nearly touches"),
+    "wall": later("on a wall some way behind the dog"),
+    "unknown": later("not said"),
 }
 PLACES: Final = tuple(PLACE_TITLES)
 
@@ -104,10 +109,10 @@ BUILDS: Final = ("unknown", "slim", "medium", "broad")
 
 VERDICTS: Final = ("agrees", "measure_again", "retake", "cannot_tell")
 VERDICT_TITLES: Final = {
-    "agrees": "agrees",
-    "measure_again": "measure again",
-    "retake": "take the photo again",
-    "cannot_tell": "cannot tell from this photo",
+    "agrees": later("agrees"),
+    "measure_again": later("measure again"),
+    "retake": later("take the photo again"),
+    "cannot_tell": later("cannot tell from this photo"),
 }
 
 EXIT_CODES: Final = {

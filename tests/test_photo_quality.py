@@ -115,7 +115,7 @@ def test_light_is_named_with_its_mark():
     bright = MarkQuality(None, 1.0, 250.0, 0.0, 0.9)
     said = light_remarks(TITLES, points, [dark, bright])
     assert [remark.name for remark in said] == ["dark", "bright"]
-    assert "80%" in said[0].sentence
+    assert "80 %" in said[0].sentence
     assert said[1].marks == ("tail_base",)
 
 

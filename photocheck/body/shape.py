@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
 
+from photocheck.speech import later
+
 
 @dataclass(frozen=True)
 class Ratio:
@@ -104,15 +106,15 @@ MARK_SPREAD_MM: Final = 5.5
 
 TERM_TITLES: Final[Mapping[str, str]] = MappingProxyType(
     {
-        "trunk_depth": "how deep this dog's chest is",
-        "trunk_width": "how wide this dog's trunk is",
-        "neck_width": "how round this dog's neck is",
-        "neck_boxiness": "how boxy this dog's shoulders are",
-        "flank_width": "how wide this dog's flank is",
-        "front_turn": "where the tape turns behind the foreleg",
-        "front_surplus": "how this dog's chest bulges",
-        "rear_surplus": "how this dog's haunches bulge",
-        "coat": "how deep the coat is",
+        "trunk_depth": later("how deep this dog's chest is"),
+        "trunk_width": later("how wide this dog's trunk is"),
+        "neck_width": later("how round this dog's neck is"),
+        "neck_boxiness": later("how boxy this dog's shoulders are"),
+        "flank_width": later("how wide this dog's flank is"),
+        "front_turn": later("where the tape turns behind the foreleg"),
+        "front_surplus": later("how this dog's chest bulges"),
+        "rear_surplus": later("how this dog's haunches bulge"),
+        "coat": later("how deep the coat is"),
     }
 )
 """The shape terms, each a standard normal unknown of the joint estimate."""

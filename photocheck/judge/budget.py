@@ -16,6 +16,7 @@ from photocheck.photo.camera import FOCAL_SPREADS
 from photocheck.report import DoubtSource
 from photocheck.scale import priors
 from photocheck.scale.pose import View
+from photocheck.speech import tr
 from photocheck.words import SPANS
 
 Array = NDArray[np.float64]
@@ -57,9 +58,9 @@ def budget(estimate: Estimate, case: Case, views: Sequence[View]) -> tuple[Doubt
         lines.append(
             DoubtSource(
                 source,
-                DOUBT_TITLES.get(source) or shape.TERM_TITLES[source],
+                tr(DOUBT_TITLES.get(source) or shape.TERM_TITLES[source]),
                 {span: float(share[i]) for i, span in enumerate(SPANS)},
-                ACTIONS[action] if action else "",
+                tr(ACTIONS[action]) if action else "",
             )
         )
     return tuple(lines)

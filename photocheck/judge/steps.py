@@ -19,6 +19,7 @@ from photocheck.judge.compare import Comparison, tape_expectation
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.wording import ACTIONS, measure_once_more
 from photocheck.scale.pose import View
+from photocheck.speech import tr
 
 Array = NDArray[np.float64]
 
@@ -50,7 +51,7 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     Without readings it is the step that cuts the photo's own doubt most.
     """
     left = {
-        f"{ACTIONS[name]}.": estimate.covariance
+        f"{tr(ACTIONS[name])}.": estimate.covariance
         - sum(
             ((1.0 - does.leaves) * estimate.parts[s] for s in does.sources if s in estimate.parts),
             np.zeros((4, 4)),

@@ -8,63 +8,76 @@ from typing import Final
 from photocheck.case import Reading
 from photocheck.lengths import format_length
 from photocheck.report import Explanation
+from photocheck.speech import later, listed, tr
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS
 
 CAUTIONS: Final = (
-    "This check supports the maker's judgement; it does not replace a fitting on the dog.",
-    "A badly fitting harness can rub, restrict breathing or the shoulder, or let a dog slip loose.",
-    "Never force or lean on a dog to make it stand; stop if it growls, freezes or shows pain, "
-    "and see a vet.",
+    later("This check supports the maker's judgement; it does not replace a fitting on the dog."),
+    later(
+        "A badly fitting harness can rub, restrict breathing or the shoulder, or let a dog slip "
+        "loose."
+    ),
+    later(
+        "Never force or lean on a dog to make it stand; stop if it growls, freezes or shows pain, "
+        "and see a vet."
+    ),
 )
-PUPPY_CAUTION: Final = "A puppy's growth and load are a question for a vet."
+PUPPY_CAUTION: Final = later("A puppy's growth and load are a question for a vet.")
 PUPPY_MONTHS: Final = 18
 """Below this age a dog may still be growing (common practice, no source)."""
 
 _PATHS: Final = {
     **SPAN_PATHS,
-    NECK_RING: "a closed ring of tape that just slips over the dog's head and lies at the neck",
+    NECK_RING: later(
+        "a closed ring of tape that just slips over the dog's head and lies at the neck"
+    ),
 }
 
 DOUBT_TITLES: Final[Mapping[str, str]] = {
-    "marks": "where the marks were placed",
-    "corners": "how sharply the reference was seen",
-    "square": "how squarely the photo was taken",
-    "focal": "the camera's focal length",
-    "lens": "the lens' distortion",
-    "offset": "how far the reference stood from the dog's middle",
-    "dog_turn": "how parallel the dog stood to the reference",
-    "size": "the true size of the reference",
-    "girth": "the girth reading",
-    "weight": "the weight",
+    "marks": later("where the marks were placed"),
+    "corners": later("how sharply the reference was seen"),
+    "square": later("how squarely the photo was taken"),
+    "focal": later("the camera's focal length"),
+    "lens": later("the lens' distortion"),
+    "offset": later("how far the reference stood from the dog's middle"),
+    "dog_turn": later("how parallel the dog stood to the reference"),
+    "size": later("the true size of the reference"),
+    "girth": later("the girth reading"),
+    "weight": later("the weight"),
 }
 """Sources that are not shape terms; those have theirs in `body.shape.TERM_TITLES`."""
 
 ACTIONS: Final[Mapping[str, str]] = {
-    "photo": "Take one more photo of the dog in the same way and mark it as well",
-    "marks": "Have a second person place the marks on this photo as well",
-    "offset": (
+    "photo": later("Take one more photo of the dog in the same way and mark it as well"),
+    "marks": later("Have a second person place the marks on this photo as well"),
+    "offset": later(
         "Measure how far the reference stood in front of or behind the dog's middle and enter it, "
         "or hold it against the dog's near side"
     ),
-    "size": "Measure the proof bar on the printed sheet with a ruler and enter it",
-    "focal": "Upload the original file from the camera, with its camera data",
-    "corners": "Use the marker sheet, or come closer so that the reference is larger in the photo",
-    "square": "Take the photo square to the dog's side, from the height of its chest",
-    "trunk": "Enter the girth behind the elbows, and mark the chest's top and bottom",
-    "front": "Mark where the tape bends behind the foreleg",
-    "coat": "Enter how deep the coat is",
+    "size": later("Measure the proof bar on the printed sheet with a ruler and enter it"),
+    "focal": later("Upload the original file from the camera, with its camera data"),
+    "corners": later(
+        "Use the marker sheet, or come closer so that the reference is larger in the photo"
+    ),
+    "square": later("Take the photo square to the dog's side, from the height of its chest"),
+    "trunk": later("Enter the girth behind the elbows, and mark the chest's top and bottom"),
+    "front": later("Mark where the tape bends behind the foreleg"),
+    "coat": later("Enter how deep the coat is"),
 }
 
 
 def percent_off(reading_mm: float, photo_mm: float) -> str:
     """ "12 % longer" or "12 % shorter", the tape against the photo."""
     ratio = reading_mm / photo_mm - 1.0
-    return f"{abs(ratio):.0%} {'longer' if ratio > 0 else 'shorter'}".replace("%", " %")
+    percent = f"{abs(100 * ratio):.0f}"
+    if ratio > 0:
+        return tr("{percent} % longer", percent=percent)
+    return tr("{percent} % shorter", percent=percent)
 
 
 def between(low_mm: float, high_mm: float, unit: str) -> str:
     """An interval in the owner's unit."""
-    return f"{format_length(low_mm, unit)} to {format_length(high_mm, unit)}"
+    return tr("{low} to {high}", low=format_length(low_mm, unit), high=format_length(high_mm, unit))
 
 
 def reading_sentence(
@@ -77,25 +90,42 @@ def reading_sentence(
     unit: str,
 ) -> str:
     """One reading's verdict in words and numbers."""
-    title = READING_TITLES[name]
-    shown = f"the photo shows {format_length(photo_mm, unit)} ({between(low_mm, high_mm, unit)})"
+    title = _start(tr(READING_TITLES[name]))
+    photo, interval = format_length(photo_mm, unit), between(low_mm, high_mm, unit)
     if reading is None:
-        return f"{title.capitalize()}: not given; {shown}."
-    tape = f"the tape says {format_length(reading.mm, unit)}"
-    if verdict == "agrees":
-        return f"{title.capitalize()}: {tape}, {shown}. They agree."
-    off = percent_off(reading.mm, photo_mm)
-    if verdict == "cannot_tell":
-        return (
-            f"{title.capitalize()}: {tape}, {shown}. The photo is too uncertain to confirm "
-            "this reading."
+        return tr(
+            "{title}: not given; the photo shows {photo} ({interval}).",
+            title=title,
+            photo=photo,
+            interval=interval,
         )
-    if verdict == "retake":
-        return f"{title.capitalize()}: {tape}, {off} than the photo: {shown}."
-    return (
-        f"{title.capitalize()}: {tape}, {off} than the photo: {shown}. "
-        f"Measure it again, {_PATHS[name]}."
+    given = {
+        "title": title,
+        "tape": format_length(reading.mm, unit),
+        "photo": photo,
+        "interval": interval,
+    }
+    if verdict == "agrees":
+        return tr(
+            "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree.",
+            **given,
+        )
+    if verdict == "cannot_tell":
+        return tr(
+            "{title}: the tape says {tape}, the photo shows {photo} ({interval}). The photo is "
+            "too uncertain to confirm this reading.",
+            **given,
+        )
+    off = percent_off(reading.mm, photo_mm)
+    differs = tr(
+        "{title}: the tape says {tape}, {off} than the photo: the photo shows {photo} "
+        "({interval}).",
+        **given,
+        off=off,
     )
+    if verdict == "retake":
+        return differs
+    return f"{differs} {tr('Measure it again, {path}.', path=tr(_PATHS[name]))}"
 
 
 def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
@@ -109,80 +139,103 @@ def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
         A clause for "retake" and "cannot_tell".
     """
     if verdict == "agrees":
-        return "The tape readings agree with the photo."
-    titles = _join([READING_TITLES[name] for name in names])
+        return tr("The tape readings agree with the photo.")
     if verdict == "measure_again":
-        return f"Measure again: {titles}."
+        return tr("Measure again: {readings}.", readings=_titles(names))
     if verdict == "retake":
-        return f"Take the photo again: {reason}."
-    return f"Cannot tell from this photo: {reason}."
+        return tr("Take the photo again: {reason}.", reason=tr(reason))
+    return tr("Cannot tell from this photo: {reason}.", reason=tr(reason))
 
 
 STANCE_REASONS: Final[Mapping[str, str]] = {
-    "crouching": "the dog seems to crouch in it",
-    "stretched": "the dog seems to stand stretched in it",
-    "arched": "the dog seems to arch its back in it",
-    "rear_lowered": "the dog seems to let its rear down in it",
-    "weight_shifted": "the dog seems to lean to one end in it",
-    "head_down": "the dog seems to hold its head low in it",
-    "turned_away": "the dog seems to stand turned away from square in it",
+    "crouching": later("the dog seems to crouch in it"),
+    "stretched": later("the dog seems to stand stretched in it"),
+    "arched": later("the dog seems to arch its back in it"),
+    "rear_lowered": later("the dog seems to let its rear down in it"),
+    "weight_shifted": later("the dog seems to lean to one end in it"),
+    "head_down": later("the dog seems to hold its head low in it"),
+    "turned_away": later("the dog seems to stand turned away from square in it"),
 }
-ALL_ALIKE: Final = (
+ALL_ALIKE: Final = later(
     "all readings are off by the same factor, so the reference object, its place or the unit "
     "is likely wrong"
 )
-NO_READINGS: Final = "there are no tape readings to compare with"
+NO_READINGS: Final = later("there are no tape readings to compare with")
 
 
 def too_uncertain(names: tuple[str, ...], catches: Mapping[str, float]) -> str:
     """Why the photo cannot decide, with the error it could still catch."""
     worst = max(names, key=lambda name: catches[name])
-    return (
-        f"an error of the {READING_TITLES[worst]} below {catches[worst]:.0%} could pass "
-        "unnoticed".replace("%", " %")
+    return tr(
+        "an error of the {reading} below {percent} % could pass unnoticed",
+        reading=tr(READING_TITLES[worst]),
+        percent=f"{100 * catches[worst]:.0f}",
     )
 
 
 def sum_sentence(front_mm: float, rear_mm: float, full_mm: float, fits: bool, unit: str) -> str:
     """Whether the full length is front plus rear."""
-    total = front_mm + rear_mm
-    start = (
-        f"Front and rear together make {format_length(total, unit)}, the full length reads "
-        f"{format_length(full_mm, unit)}"
-    )
+    lengths = {
+        "total": format_length(front_mm + rear_mm, unit),
+        "full": format_length(full_mm, unit),
+    }
     if fits:
-        return f"{start}: they fit."
-    return f"{start}: they do not fit; one of the three is wrong."
+        return tr(
+            "Front and rear together make {total}, the full length reads {full}: they fit.",
+            **lengths,
+        )
+    return tr(
+        "Front and rear together make {total}, the full length reads {full}: they do not fit; "
+        "one of the three is wrong.",
+        **lengths,
+    )
 
 
 def ring_sentence(half_mm: float, ring_mm: float, fits: bool, unit: str) -> str:
     """Whether the ring is twice the half neck."""
-    start = (
-        f"Twice the half neck is {format_length(2 * half_mm, unit)}, the neck ring reads "
-        f"{format_length(ring_mm, unit)}"
-    )
+    lengths = {
+        "doubled": format_length(2 * half_mm, unit),
+        "ring": format_length(ring_mm, unit),
+    }
     if fits:
-        return f"{start}: they fit."
-    return f"{start}: they do not fit; measure both again."
+        return tr(
+            "Twice the half neck is {doubled}, the neck ring reads {ring}: they fit.", **lengths
+        )
+    return tr(
+        "Twice the half neck is {doubled}, the neck ring reads {ring}: they do not fit; measure "
+        "both again.",
+        **lengths,
+    )
 
 
 def measure_once_more(name: str) -> str:
     """Asking for a second reading to compare with the first."""
-    return f"Measure the {READING_TITLES[name]} once more, {_PATHS[name]}, and compare."
+    return tr(
+        "Measure the {reading} once more, {path}, and compare.",
+        reading=tr(READING_TITLES[name]),
+        path=tr(_PATHS[name]),
+    )
 
 
 def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:
     """What one more photo would bring, as a range over the spans."""
     gains = sorted(round(100.0 * (1.0 - ratio)) for ratio in ratios.values())
     if gains[-1] < 1:
-        return "One more photo would hardly narrow the intervals."
-    return f"One more photo like this would narrow the intervals by {gains[0]} to {gains[-1]} %."
+        return tr("One more photo would hardly narrow the intervals.")
+    return tr(
+        "One more photo like this would narrow the intervals by {least} to {most} %.",
+        least=gains[0],
+        most=gains[-1],
+    )
 
 
-def _join(items: list[str]) -> str:
-    if len(items) < 2:
-        return "".join(items)
-    return ", ".join(items[:-1]) + " and " + items[-1]
+def _start(text: str) -> str:
+    """The text with a capital first letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def _titles(names: Sequence[str]) -> str:
+    return listed([tr(READING_TITLES[name]) for name in names])
 
 
 def explanation_sentences(explanations: Sequence[Explanation]) -> tuple[str, ...]:
@@ -195,29 +248,34 @@ def explanation_sentences(explanations: Sequence[Explanation]) -> tuple[str, ...
     """
     said = []
     for number, one in enumerate(explanations):
-        start = "Most likely" if number == 0 else "Or"
-        meant = _meant(one)
-        said.append(
-            f"{start}: {one.title}, {_percent(one.probability)}."
-            f"{f' {meant}' if meant else ''} {one.sentence} {one.action}"
-        )
+        told = {"title": one.title, "percent": _percent(one.probability)}
+        first = tr("Most likely: {title}, {percent}.", **told)
+        start = first if number == 0 else tr("Or: {title}, {percent}.", **told)
+        said.append(" ".join(filter(None, (start, _meant(one), one.sentence, one.action))))
     return tuple(said)
 
 
 def _meant(one: Explanation) -> str:
-    """The consistent values: "Perhaps 27 cm or 22 cm was meant for the rear length."."""
+    """The consistent values: "What would fit: 27 cm or 22 cm for the rear length."."""
     by_reading: dict[str, list[str]] = {}
     for name, text, _ in one.candidates:
         by_reading.setdefault(name, []).append(text)
-    parts = [f"{' or '.join(texts)} for the {READING_TITLES[n]}" for n, texts in by_reading.items()]
-    return f"What would fit: {_join(parts)}." if parts else ""
+    parts = [
+        tr(
+            "{values} for the {reading}",
+            values=tr(" or ").join(texts),
+            reading=tr(READING_TITLES[name]),
+        )
+        for name, texts in by_reading.items()
+    ]
+    return tr("What would fit: {values}.", values=listed(parts)) if parts else ""
 
 
 def _percent(probability: float) -> str:
     """A probability for people; never a certainty."""
     if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
+        return tr("over 99 %")
+    return tr("under 1 %") if probability < 0.01 else f"{100 * probability:.0f} %"
 
 
 RETAKE_REASONS: Final[Mapping[str, str]] = {
@@ -237,13 +295,18 @@ def unchecked(names: Sequence[str]) -> tuple[str, ...]:
     """
     said = []
     parts = ("front_length", "rear_length", "full_length")
-    missing = [READING_TITLES[n] for n in parts if n not in names]
+    missing = _titles([name for name in parts if name not in names])
     if missing:
         said.append(
-            "Whether front and rear make the full length could not be checked without the "
-            f"{_join(missing)}."
+            tr(
+                "Whether front and rear make the full length could not be checked without the "
+                "{readings}.",
+                readings=missing,
+            )
         )
     if "half_neck" not in names:
-        other = "only the neck ring tells of it" if NECK_RING in names else "nothing tells of it"
-        said.append(f"The half neck was not given; {other}.")
+        if NECK_RING in names:
+            said.append(tr("The half neck was not given; only the neck ring tells of it."))
+        else:
+            said.append(tr("The half neck was not given; nothing tells of it."))
     return tuple(said)

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from photocheck.case import Marking, Point
 from photocheck.photo.photo import Photo
 from photocheck.photo.quality import BLURRED, CLIPPED, MarkQuality, quality_at
+from photocheck.speech import later, listed, tr
 from photocheck.words import LANDMARK_TITLES
 
 Array = NDArray[np.float64]
@@ -44,6 +45,7 @@ OBLIQUE_DOUBT: Final = 0.02
 DOG_TURN_RAD: Final = 0.085
 """How far dogs stand from parallel to the reference, standard deviation (as in
 `photocheck.scale.priors`)."""
+SIDES: Final = (later("bottom"), later("left"), later("right"), later("top"))
 EDGES: Final = 6
 """How many edges near a mark are looked at."""
 RIM: Final = 0.004
@@ -215,11 +217,17 @@ def blur_remarks(
     return (
         Remark(
             "blurred",
-            f"The photo is blurred at the {_listed([titles[n] for n in names])}: an edge there is "
-            f"smeared over {2.0 * worst / px_per_cm:.1f} cm, so that a mark may be "
-            f"{doubt / 10.0:.1f} cm off.",
-            "Hold the phone with both hands, tap the dog to focus, and take the photo in more "
-            "light while the dog stands still.",
+            tr(
+                "The photo is blurred at the {names}: an edge there is smeared over "
+                "{px_per_cm:.1f} cm, so that a mark may be {doubt:.1f} cm off.",
+                names=listed([tr(titles[n]) for n in names]),
+                px_per_cm=2.0 * worst / px_per_cm,
+                doubt=doubt / 10.0,
+            ),
+            tr(
+                "Hold the phone with both hands, tap the dog to focus, and take the "
+                "photo in more light while the dog stands still."
+            ),
             marks=names,
             doubt_mm=doubt,
             at_px=tuple(points_px[n] for n in names),
@@ -247,12 +255,32 @@ def light_remarks(
     """
     said = []
     cases = (
-        ("dark", "black", "too_dark", "Turn so that the light falls on the dog's side, or add "
-         "light, and take the photo again."),
-        ("bright", "burnt out", "too_bright", "Go into even shade, or tap the dog on the screen "
-         "so that the phone sets its light by it, and take the photo again."),
-    )  # fmt: skip
-    for name, word, figure, instruction in cases:
+        (
+            "dark",
+            "too_dark",
+            later(
+                "The photo is black at the {where}: {share} % of the picture around it shows "
+                "nothing."
+            ),
+            later(
+                "Turn so that the light falls on the dog's side, or add light, and take the photo "
+                "again."
+            ),
+        ),
+        (
+            "bright",
+            "too_bright",
+            later(
+                "The photo is burnt out at the {where}: {share} % of the picture around it shows "
+                "nothing."
+            ),
+            later(
+                "Go into even shade, or tap the dog on the screen so that the phone sets its light "
+                "by it, and take the photo again."
+            ),
+        ),
+    )
+    for name, figure, sentence, instruction in cases:
         bad = [
             (mark, getattr(quality, figure))
             for mark, quality in zip(points_px, qualities, strict=True)
@@ -261,13 +289,12 @@ def light_remarks(
         if bad:
             marks = tuple(mark for mark, _ in bad)
             share = max(part for _, part in bad)
-            where = _listed([titles[m] for m in marks])
+            where = listed([tr(titles[m]) for m in marks])
             said.append(
                 Remark(
                     name,
-                    f"The photo is {word} at the {where}: {share:.0%} of the picture "
-                    "around it shows nothing.",
-                    instruction,
+                    tr(sentence, where=where, share=f"{100 * share:.0f}"),
+                    tr(instruction),
                     marks=marks,
                     at_px=tuple(points_px[m] for m in marks),
                 )
@@ -315,10 +342,16 @@ def scale_remarks(
         said.append(
             Remark(
                 "coarse",
-                f"The dog is small in the picture: {px_per_cm:.1f} pixels per cm, so that a mark "
-                f"may be {placing / 10.0:.1f} cm off.",
-                "Go nearer until the dog with its feet and tail fills the picture, or send the "
-                "photo at full size.",
+                tr(
+                    "The dog is small in the picture: {px_per_cm:.1f} pixels per cm, so that "
+                    "a mark may be {placing:.1f} cm off.",
+                    px_per_cm=px_per_cm,
+                    placing=placing / 10.0,
+                ),
+                tr(
+                    "Go nearer until the dog with its feet and tail fills the picture, or "
+                    "send the photo at full size."
+                ),
                 doubt_mm=placing,
             )
         )
@@ -331,23 +364,35 @@ def scale_remarks(
             said.append(
                 Remark(
                     "small_reference",
-                    f"The thing of known size is only {size:.0f} pixels across: that alone makes "
-                    f"every length uncertain by {doubt:.1%}.",
-                    "Use something larger, such as the printed sheet, or go nearer.",
+                    tr(
+                        "The thing of known size is only {size:.0f} pixels across: that alone "
+                        "makes every length uncertain by {doubt:.1f} %.",
+                        size=size,
+                        doubt=100.0 * doubt,
+                    ),
+                    tr("Use something larger, such as the printed sheet, or go nearer."),
                     doubt=doubt,
                     at_px=tuple((float(x), float(y)) for x, y in ring),
                 )
             )
     far = offset_spread_mm / distance_mm
     if far > FAR_DOUBT:
-        how = "" if measured_offset else " or measure how far from the dog it stood"
         said.append(
             Remark(
                 "far_reference",
-                "The thing of known size was not level with the dog, and by how much is known to "
-                f"about {offset_spread_mm / 10.0:.0f} cm only: that makes every length uncertain "
-                f"by {far:.1%}.",
-                f"Put it level with the dog's middle, in front of its chest or behind it,{how}.",
+                tr(
+                    "The thing of known size was not level with the dog, and by how much is "
+                    "known to about {offset_spread_mm:.0f} cm only: that makes every length "
+                    "uncertain by {far:.1f} %.",
+                    offset_spread_mm=offset_spread_mm / 10.0,
+                    far=100.0 * far,
+                ),
+                tr("Put it level with the dog's middle, in front of its chest or behind it.")
+                if measured_offset
+                else tr(
+                    "Put it level with the dog's middle, in front of its chest or behind it, or "
+                    "measure how far from the dog it stood."
+                ),
                 doubt=far,
                 at_px=tuple((float(x), float(y)) for x, y in ring),
             )
@@ -357,10 +402,17 @@ def scale_remarks(
         said.append(
             Remark(
                 "oblique",
-                f"The photo was taken {abs(yaw_deg):.0f} degrees from square: a dog not quite "
-                f"parallel to the thing of known size then reads wrong by about {slant:.1%}.",
-                "Stand square to the dog's side, level with its shoulder, and take the photo "
-                "again.",
+                tr(
+                    "The photo was taken {yaw_deg:.0f} degrees from square: a dog not quite "
+                    "parallel to the thing of known size then reads wrong by about "
+                    "{slant:.1f} %.",
+                    yaw_deg=abs(yaw_deg),
+                    slant=100.0 * slant,
+                ),
+                tr(
+                    "Stand square to the dog's side, level with its shoulder, and take the "
+                    "photo again."
+                ),
                 doubt=slant,
             )
         )
@@ -395,32 +447,48 @@ def cut_remarks(
             if gap < rim:
                 near.setdefault(side, []).append(name)
     said = []
-    for side in ("bottom", "left", "right", "top"):
+    for side in SIDES:
         names = tuple(near.get(side, ()))
         if not names and side not in touches:
             continue
         part = _cut_part(side, points_px)
-        at = f"the {side} edge of the picture"
         if names:
-            seen = f"The {_listed([titles[n] for n in names])} lies on {at}"
+            seen = tr(
+                "The {names} lies on the {edge} edge of the picture, so that {cut}.",
+                names=listed([tr(titles[n]) for n in names]),
+                edge=tr(side),
+                cut=tr(_CUT_OFF[part]),
+            )
         else:
-            seen = f"The dog runs into {at}"
-        cost = {
-            "feet": "the ground and the dog's height cannot be checked",
-            "head": "how the head is held cannot be checked",
-            "tail": "where the back ends is harder to see",
-            "back": "the line of the back cannot be checked",
-        }[part]
+            seen = tr(
+                "The dog runs into the {edge} edge of the picture, so that {cut}.",
+                edge=tr(side),
+                cut=tr(_CUT_OFF[part]),
+            )
         said.append(
             Remark(
                 "cut_off",
-                f"{seen}, so that its {part} may be cut off: {cost}.",
-                f"Step back until the whole dog with its {part} is in the picture.",
+                seen,
+                tr(_STEP_BACK[part]),
                 marks=names,
                 at_px=tuple(points_px[n] for n in names),
             )
         )
     return tuple(said)
+
+
+_CUT_OFF: Final = {
+    "feet": later("its feet may be cut off: the ground and the dog's height cannot be checked"),
+    "head": later("its head may be cut off: how the head is held cannot be checked"),
+    "tail": later("its tail may be cut off: where the back ends is harder to see"),
+    "back": later("its back may be cut off: the line of the back cannot be checked"),
+}
+_STEP_BACK: Final = {
+    "feet": later("Step back until the whole dog with its feet is in the picture."),
+    "head": later("Step back until the whole dog with its head is in the picture."),
+    "tail": later("Step back until the whole dog with its tail is in the picture."),
+    "back": later("Step back until the whole dog with its back is in the picture."),
+}
 
 
 def _cut_part(side: str, points: Mapping[str, Point]) -> str:
@@ -433,10 +501,6 @@ def _cut_part(side: str, points: Mapping[str, Point]) -> str:
         faces_left = points["breastbone"][0] < points["tail_base"][0]
         return "head" if (side == "left") == faces_left else "tail"
     return "tail"
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def photo_remarks(

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
+from photocheck.speech import later
+
 MM_PER_INCH: Final = 25.4
 """Exact: international yard and pound agreement of 1959; NIST SP 811 (2008), B.6."""
 
@@ -23,7 +25,7 @@ class ReferenceObject:
     ----------
     kind : str
     title : str
-        For people.
+        For people, through `photocheck.speech.tr`.
     form : str
         "markers", "rectangle", "points", "disc" or "ball".
     width_mm, height_mm : float or None
@@ -46,7 +48,7 @@ class ReferenceObject:
 _ALL = (
     ReferenceObject(
         "marker_sheet",
-        "photocheck marker sheet",
+        later("photocheck marker sheet"),
         "markers",
         None,
         None,
@@ -56,7 +58,7 @@ _ALL = (
     ),
     ReferenceObject(
         "id_card",
-        "bank or identity card",
+        later("bank or identity card"),
         "rectangle",
         85.60,
         53.98,
@@ -65,7 +67,7 @@ _ALL = (
     ),
     ReferenceObject(
         "a4",
-        "A4 sheet",
+        later("A4 sheet"),
         "rectangle",
         297.0,
         210.0,
@@ -74,7 +76,7 @@ _ALL = (
     ),
     ReferenceObject(
         "letter",
-        "North American letter sheet",
+        later("North American letter sheet"),
         "rectangle",
         11 * MM_PER_INCH,
         8.5 * MM_PER_INCH,
@@ -83,7 +85,7 @@ _ALL = (
     ),
     ReferenceObject(
         "two_points",
-        "two points a known distance apart",
+        later("two points a known distance apart"),
         "points",
         None,
         None,
@@ -92,7 +94,7 @@ _ALL = (
     ),
     ReferenceObject(
         "disc",
-        "flat disc of known diameter",
+        later("flat disc of known diameter"),
         "disc",
         None,
         None,
@@ -101,7 +103,7 @@ _ALL = (
     ),
     ReferenceObject(
         "ball",
-        "ball of known diameter",
+        later("ball of known diameter"),
         "ball",
         None,
         None,

@@ -33,6 +33,7 @@ from photocheck.scale.subpixel import (
     peak_position,
     sample_rows,
 )
+from photocheck.speech import tr
 
 LEAST_ACROSS_PX: Final = 20.0
 """An outline narrower than this gives no useful scale (one px is 5 %)."""
@@ -158,9 +159,9 @@ def find_disc(
     """
     if diameter_mm is None or not np.isfinite(diameter_mm) or diameter_mm <= 0:
         raise ScaleError(
-            f"The diameter of the {kind} is missing or not a positive length",
+            tr("The diameter of the {kind} is missing or not a positive length", kind=kind),
             where="reference",
-            do="Measure its diameter and type it in",
+            do=tr("Measure its diameter and type it in"),
         )
     placed = np.array(list(outline), np.float64).reshape(-1, 2)
     if len(placed):
@@ -172,9 +173,9 @@ def find_disc(
         how = "found"
     else:
         raise ScaleError(
-            f"The {kind} was neither marked nor pointed at",
+            tr("The {kind} was neither marked nor pointed at", kind=kind),
             where="reference",
-            do="Put a mark inside it, or at least five points on its outline",
+            do=tr("Put a mark inside it, or at least five points on its outline"),
         )
     return ReferenceSeen(
         kind=kind,
@@ -195,9 +196,16 @@ def _check_inside(points: Floats, picture: Picture) -> None:
     for x, y in points:
         if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
             raise ScaleError(
-                f"The mark at ({x:.0f}, {y:.0f}) lies outside the picture of {width} x {height} px",
+                tr(
+                    "The mark at ({x:.0f}, {y:.0f}) lies outside the picture of {width} x "
+                    "{height} px",
+                    x=x,
+                    y=y,
+                    width=width,
+                    height=height,
+                ),
                 where="reference",
-                do="Put the marks in the full-size upright photo",
+                do=tr("Put the marks in the full-size upright photo"),
             )
 
 
@@ -205,16 +213,25 @@ def _check_size(kind: str, ellipse: Ellipse) -> None:
     across = 2 * float(np.min(ellipse.half))
     if across < LEAST_ACROSS_PX:
         raise ScaleError(
-            f"The {kind} is only {across:.0f} px across: too small to measure by",
+            tr(
+                "The {kind} is only {across:.0f} px across: too small to measure by",
+                kind=kind,
+                across=across,
+            ),
             where="reference",
-            do="Take the photo from nearer or at full resolution, or use a larger one",
+            do=tr("Take the photo from nearer or at full resolution, or use a larger one"),
         )
     if across / (2 * float(np.max(ellipse.half))) < _LEAST_RATIO[kind]:
-        why = "turned too far away" if kind == "disc" else "no ball has such an outline"
+        why = tr("turned too far away") if kind == "disc" else tr("no ball has such an outline")
         raise ScaleError(
-            f"The outline is {across:.0f} px by {2 * np.max(ellipse.half):.0f} px: {why}",
+            tr(
+                "The outline is {across:.0f} px by {ellipse:.0f} px: {why}",
+                across=across,
+                ellipse=2 * np.max(ellipse.half),
+                why=why,
+            ),
             where="reference",
-            do=f"Mark the outline of the {kind} again, or turn it to face the camera",
+            do=tr("Mark the outline of the {kind} again, or turn it to face the camera", kind=kind),
         )
 
 
@@ -223,17 +240,17 @@ def _from_outline(
 ) -> tuple[Floats, list[str], float]:
     if len(placed) < 5:
         raise ScaleError(
-            f"{len(placed)} points on the outline do not fix it",
+            tr("{count} points on the outline do not fix it", count=len(placed)),
             where="reference",
-            do="Put at least five points on the outline, well spread around it",
+            do=tr("Put at least five points on the outline, well spread around it"),
         )
     _check_inside(placed, picture)
     ellipse = fit_ellipse(placed)
     if ellipse is None:
         raise ScaleError(
-            "The points on the outline lie on no ellipse",
+            tr("The points on the outline lie on no ellipse"),
             where="reference",
-            do="Put the points on the outline again, well spread around it",
+            do=tr("Put the points on the outline again, well spread around it"),
         )
     hand = HAND_SPREAD_PX if spread_px is None else spread_px
     _check_size(kind, ellipse)
@@ -243,12 +260,12 @@ def _from_outline(
         moved = np.abs(_distances(fit.ellipse, placed))
         if float(np.sqrt(np.mean(moved**2))) <= 2.5 * hand + 1:
             return fit.points, [], float(np.hypot(fit.scatter_px, _FLOOR_PX))
-    return placed, ["The outline is used as marked: no clear edge runs along it"], hand
+    return placed, [tr("The outline is used as marked: no clear edge runs along it")], hand
 
 
 def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[str], float, float]:
     if not np.all(np.isfinite(near)):
-        raise ScaleError("The mark is not a number", where="reference", do="Mark it again")
+        raise ScaleError(tr("The mark is not a number"), where="reference", do=tr("Mark it again"))
     _check_inside(near[None], picture)
     rough: list[tuple[float, Ellipse, float]] = []
     for window in windows(picture, near):
@@ -272,24 +289,28 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
             best = fit
     if best is None:
         raise ScaleError(
-            f"No {kind} was found around the mark",
+            tr("No {kind} was found around the mark", kind=kind),
             where="reference",
-            do="Put at least five points on its outline by hand, or take the photo again",
+            do=tr("Put at least five points on its outline by hand, or take the photo again"),
         )
     _check_size(kind, best.ellipse)
     remarks = []
     if best.support < 0.7:
-        remarks.append(f"Only {100 * best.support:.0f} % of the outline was seen")
+        remarks.append(
+            tr("Only {percent} % of the outline was seen", percent=f"{100 * best.support:.0f}")
+        )
     spread = float(np.hypot(best.scatter_px, _FLOOR_PX))
     size = float(np.max(best.ellipse.half))
     rivals = [float(np.max(fit.ellipse.half)) for fit in others if fit.score > 0.75 * best.score]
     apart = max(abs(rival - size) for rival in rivals)
     own = 0.0
     if kind == "ball" and 2 * size < _SMALL_BALL_PX:
-        remarks.append("A ball this small may be misjudged: mark points on its outline by hand")
+        remarks.append(tr("A ball this small may be misjudged: mark points on its outline by hand"))
         own = _SMALL_BALL_SPREAD
     if apart > max(3 * spread, 0.02 * size):
-        remarks.append("Another outline fits nearly as well: mark points on the outline by hand")
+        remarks.append(
+            tr("Another outline fits nearly as well: mark points on the outline by hand")
+        )
         own = float(np.hypot(own, apart / size / 2))
     return best.points, remarks, spread, own
 

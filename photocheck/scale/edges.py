@@ -35,11 +35,17 @@ from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.planes import fit_homography, obliqueness
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.subpixel import EdgeLine, Floats, Picture, crossing, fit_side
+from photocheck.speech import later, tr
 
 LEAST_SIDE_PX: Final = 20.0
 """A reference narrower than this gives no useful scale (one px is 5 %)."""
 
-CORNER_NAMES: Final = ("top left", "top right", "bottom right", "bottom left")
+CORNER_NAMES: Final = (
+    later("top left"),
+    later("top right"),
+    later("bottom right"),
+    later("bottom left"),
+)
 HAND_SPREAD_PX: Final = 4.0
 """Standard deviation of corners placed by hand when nobody said: judgement, after
 marks set on a phone's screen with a magnifier, in a 12 megapixel photo."""
@@ -121,9 +127,9 @@ def find_rectangle(
         return _refine_marked(picture, kind, ordered, corner_spread_px)
     if near is None:
         raise ScaleError(
-            f"The {kind.title} was neither marked nor pointed at",
+            tr("The {title} was neither marked nor pointed at", title=tr(kind.title)),
             where="reference",
-            do="Put a mark inside it, or mark its four corners",
+            do=tr("Put a mark inside it, or mark its four corners"),
         )
     return _find_from_mark(picture, kind, np.array(near, np.float64))
 
@@ -140,27 +146,44 @@ def check_corners(corners: Floats, shape: tuple[int, ...], title: str = "referen
     """
     if len(corners) != 4:
         raise ScaleError(
-            f"{len(corners)} corners were given", where=title, do="Mark all four corners"
+            tr("{count} corners were given", count=len(corners)),
+            where=title,
+            do=tr("Mark all four corners"),
         )
     if not np.all(np.isfinite(corners)):
-        raise ScaleError("A corner is not a number", where=title, do="Mark the corners again")
+        raise ScaleError(
+            tr("A corner is not a number"), where=title, do=tr("Mark the corners again")
+        )
     height, width = shape[:2]
     for name, (x, y) in zip(CORNER_NAMES, corners, strict=True):
         if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
             raise ScaleError(
-                f"The {name} corner at ({x:.0f}, {y:.0f}) lies outside the picture of "
-                f"{width} x {height} px",
+                tr(
+                    "The {name} corner at ({x:.0f}, {y:.0f}) lies outside the picture of "
+                    "{width} x {height} px",
+                    name=name,
+                    x=x,
+                    y=y,
+                    width=width,
+                    height=height,
+                ),
                 where=title,
-                do="Mark the corners in the full-size upright photo",
+                do=tr("Mark the corners in the full-size upright photo"),
             )
     for k in range(2):
         if _sides_cross(corners, k):
             one, other = ("right", "left") if k == 0 else ("top", "bottom")
             raise ScaleError(
-                f"The sides cross: the {CORNER_NAMES[k]} to {CORNER_NAMES[k + 1]} side meets "
-                f"the one opposite, so two corners on the {one} or {other} are swapped",
+                tr(
+                    "The sides cross: the {corner} to {corner2} side meets the one opposite, "
+                    "so two corners on the {one} or {other} are swapped",
+                    corner=tr(CORNER_NAMES[k]),
+                    corner2=tr(CORNER_NAMES[k + 1]),
+                    one=one,
+                    other=other,
+                ),
                 where=title,
-                do="Mark the corners in turn, clockwise from the top left",
+                do=tr("Mark the corners in turn, clockwise from the top left"),
             )
     for k in range(4):
         before = corners[k - 1] - corners[k]
@@ -168,32 +191,37 @@ def check_corners(corners: Floats, shape: tuple[int, ...], title: str = "referen
         size = float(np.hypot(*before) * np.hypot(*after))
         if size < 1e-9:
             raise ScaleError(
-                f"The {CORNER_NAMES[k]} corner coincides with its neighbour",
+                tr("The {corner} corner coincides with its neighbour", corner=tr(CORNER_NAMES[k])),
                 where=title,
-                do="Mark the corners again",
+                do=tr("Mark the corners again"),
             )
         sine = abs(float(before[0] * after[1] - before[1] * after[0])) / size
         if sine < np.sin(np.deg2rad(12)):
             raise ScaleError(
-                f"The {CORNER_NAMES[k]} corner lies in a line with its neighbours",
+                tr(
+                    "The {corner} corner lies in a line with its neighbours", corner=CORNER_NAMES[k]
+                ),
                 where=title,
-                do="Mark the corners again, each where two sides meet",
+                do=tr("Mark the corners again, each where two sides meet"),
             )
     turns = _turns(corners)
     if not (np.all(turns > 0) or np.all(turns < 0)):
         odd = int(np.argmax(turns * -np.sign(np.sum(np.sign(turns)))))
         raise ScaleError(
-            f"The {CORNER_NAMES[odd]} corner lies inside the triangle of the other three",
+            tr(
+                "The {corner} corner lies inside the triangle of the other three",
+                corner=tr(CORNER_NAMES[odd]),
+            ),
             where=title,
-            do="Mark that corner again",
+            do=tr("Mark that corner again"),
         )
     ordered = order_corners(corners)
     sides = np.hypot(*(np.roll(ordered, -1, axis=0) - ordered).T)
     if float(np.min(sides)) < LEAST_SIDE_PX:
         raise ScaleError(
-            f"Only {np.min(sides):.0f} px across: too small to measure by",
+            tr("Only {sides:.0f} px across: too small to measure by", sides=np.min(sides)),
             where=title,
-            do="Take the photo from nearer or at full resolution, or use a larger reference",
+            do=tr("Take the photo from nearer or at full resolution, or use a larger reference"),
         )
     return ordered
 
@@ -216,9 +244,9 @@ def corners_mm(kind: ReferenceObject, corners: Floats) -> tuple[Floats, float, f
     """
     if kind.width_mm is None or kind.height_mm is None:
         raise ScaleError(
-            "Only cards and sheets of paper have corners",
+            tr("Only cards and sheets of paper have corners"),
             where=kind.title,
-            do="Name a card, an A4 sheet or a letter sheet",
+            do=tr("Name a card, an A4 sheet or a letter sheet"),
         )
     unit = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
     ways = []
@@ -339,12 +367,14 @@ def _refine_marked(
         again = _near_marks(picture, kind, corners, hand)
         if again is not None:
             return again
-    kept = [CORNER_NAMES[k] for k in range(4) if spread[k] >= hand]
+    kept = [tr(CORNER_NAMES[k]) for k in range(4) if spread[k] >= hand]
     remarks = []
     if kept and len(kept) < 4:
-        remarks.append(f"No clear edges at the {', '.join(kept)} corner: kept as marked")
+        remarks.append(
+            tr("No clear edges at the {corners} corner: kept as marked", corners=", ".join(kept))
+        )
     elif kept:
-        remarks.append("The corners are used as marked: no clear edges run between them")
+        remarks.append(tr("The corners are used as marked: no clear edges run between them"))
     return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), remarks)
 
 
@@ -371,13 +401,17 @@ def _seen(
     points, angle, other = corners_mm(kind, corners)
     if angle > _MOST_OBLIQUE:
         raise ScaleError(
-            f"The {kind.title} would be turned {np.rad2deg(angle):.0f} degrees away from the "
-            "camera: that is not its shape, or too oblique to measure by",
+            tr(
+                "The {title} would be turned {angle:.0f} degrees away from the camera: "
+                "that is not its shape, or too oblique to measure by",
+                title=tr(kind.title),
+                angle=np.rad2deg(angle),
+            ),
             where="reference",
-            do="Check the kind and the corners, or hold it parallel to the dog",
+            do=tr("Check the kind and the corners, or hold it parallel to the dog"),
         )
     if np.cos(other) > 0.9 * np.cos(angle):
-        remarks = [*remarks, "Seen nearly square: it could also be lying the other way round"]
+        remarks = [*remarks, tr("Seen nearly square: it could also be lying the other way round")]
     return ReferenceSeen(
         kind=kind.kind,
         how=how,
@@ -398,10 +432,16 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
         -0.5 <= near[0] <= width - 0.5 and -0.5 <= near[1] <= height - 0.5
     ):
         raise ScaleError(
-            f"The mark at ({near[0]:.0f}, {near[1]:.0f}) lies outside the picture of "
-            f"{width} x {height} px",
+            tr(
+                "The mark at ({near:.0f}, {near2:.0f}) lies outside the picture of "
+                "{width} x {height} px",
+                near=near[0],
+                near2=near[1],
+                width=width,
+                height=height,
+            ),
             where="reference",
-            do="Put the mark inside the reference in the full-size upright photo",
+            do=tr("Put the mark inside the reference in the full-size upright photo"),
         )
     rough: list[tuple[float, Floats, float]] = []
     for window in windows(picture, near):
@@ -433,9 +473,9 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
     if best is None:
         hint = " (something under 20 px across was seen: too small)" if small else ""
         raise ScaleError(
-            f"No {kind.title} was found around the mark{hint}",
+            tr("No {title} was found around the mark{hint}", title=tr(kind.title), hint=hint),
             where="reference",
-            do="Mark its four corners by hand, or take the photo again with all of it in view",
+            do=tr("Mark its four corners by hand, or take the photo again with all of it in view"),
         )
     corners = check_corners(best.corners, _roomy(picture.shape), kind.title)
     weakest = min(side.support for side in best.sides if side is not None)
@@ -444,7 +484,12 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
     spread = float(np.hypot(np.sqrt(np.mean(_corner_spreads(kind, best) ** 2)), doubt))
     remarks = []
     if weakest < 0.7:
-        remarks.append(f"A side is partly hidden or faint (seen over {100 * weakest:.0f} %)")
+        remarks.append(
+            tr(
+                "A side is partly hidden or faint (seen over {percent} %)",
+                percent=f"{100 * weakest:.0f}",
+            )
+        )
     return _seen(kind, "found", corners, spread, remarks)
 
 

@@ -17,6 +17,7 @@ from photocheck.scale.markers import (
 )
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.subpixel import Floats, Picture
+from photocheck.speech import listed, tr
 
 _ENDS_SPREAD_PX = 4.0
 """Standard deviation of ends placed by hand when nobody said; judgement."""
@@ -44,9 +45,9 @@ def see_reference(photo_rgb: Picture, reference: Reference) -> ReferenceSeen:
     kind = REFERENCES.get(reference.kind)
     if kind is None:
         raise CaseError(
-            f"{reference.kind!r} is no known reference",
-            where="reference kind",
-            do=f"Choose one of {', '.join(REFERENCES)}",
+            tr("{kind!r} is no known reference", kind=reference.kind),
+            where=tr("reference kind"),
+            do=tr("Choose one of {names}", names=", ".join(REFERENCES)),
         )
     _check_spread(reference.corner_spread_px)
     if kind.form == "markers":
@@ -128,9 +129,12 @@ def _obliqueness(seen: ReferenceSeen) -> float:
 def _check_spread(spread_px: float | None) -> None:
     if spread_px is not None and not (np.isfinite(spread_px) and 0 < spread_px <= 200):
         raise ScaleError(
-            f"A spread of {spread_px:g} px for hand-placed marks cannot be used",
-            where="corner spread",
-            do="Give a figure between 0 and 200 px, or leave it out",
+            tr(
+                "A spread of {spread_px:g} px for hand-placed marks cannot be used",
+                spread_px=spread_px,
+            ),
+            where=tr("corner spread"),
+            do=tr("Give a figure between 0 and 200 px, or leave it out"),
         )
 
 
@@ -141,23 +145,31 @@ def _sheet(photo_rgb: Picture, bar_mm: float | None) -> ReferenceSeen:
     lone = sorted({marker.place for marker in detect_markers(as_grey(photo_rgb))})
     if not lone:
         raise ScaleError(
-            "The marker sheet was not found: none of its four squares was seen",
+            tr("The marker sheet was not found: none of its four squares was seen"),
             where="reference",
-            do="Take the photo again, sharp and with the whole sheet in view, nothing over it "
-            "and no glare on it",
+            do=tr(
+                "Take the photo again, sharp and with the whole sheet in view, nothing "
+                "over it and no glare on it"
+            ),
         )
-    names = " and the ".join(MARKER_NAMES[place] for place in lone)
+    names = listed([tr(MARKER_NAMES[place]) for place in lone])
     if len(lone) == 1:
         raise ScaleError(
-            f"Of the marker sheet only the {names} square was seen, and two are needed",
+            tr(
+                "Of the marker sheet only the {names} square was seen, and two are needed",
+                names=names,
+            ),
             where="reference",
-            do="Take the photo again with the whole sheet in view and nothing over it",
+            do=tr("Take the photo again with the whole sheet in view and nothing over it"),
         )
     raise ScaleError(
-        f"The {names} squares of the marker sheet were seen, but they do not lie on one flat "
-        "sheet or are too small to measure",
+        tr(
+            "The {names} squares of the marker sheet were seen, but they do not lie "
+            "on one flat sheet or are too small to measure",
+            names=names,
+        ),
         where="reference",
-        do="Glue the sheet flat on a stiff board and take the photo from nearer",
+        do=tr("Glue the sheet flat on a stiff board and take the photo from nearer"),
     )
 
 
@@ -165,32 +177,39 @@ def _two_points(photo_rgb: Picture, kind: ReferenceObject, reference: Reference)
     length = reference.length_mm
     if length is None or not np.isfinite(length) or length <= 0:
         raise ScaleError(
-            "The distance between the two points is missing or not a positive length",
+            tr("The distance between the two points is missing or not a positive length"),
             where="reference",
-            do="Type in how far apart the two points are",
+            do=tr("Type in how far apart the two points are"),
         )
     ends: Floats = np.array(reference.ends, np.float64).reshape(-1, 2)
     if len(ends) != 2:
         raise ScaleError(
-            f"{len(ends)} ends were marked and two are needed",
+            tr("{count} ends were marked and two are needed", count=len(ends)),
             where="reference",
-            do="Mark both ends of the known length",
+            do=tr("Mark both ends of the known length"),
         )
     height, width = photo_rgb.shape[:2]
     for name, (x, y) in zip(("first", "second"), ends, strict=True):
         if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
             raise ScaleError(
-                f"The {name} end at ({x:.0f}, {y:.0f}) lies outside the picture of "
-                f"{width} x {height} px",
+                tr(
+                    "The {name} end at ({x:.0f}, {y:.0f}) lies outside the picture of "
+                    "{width} x {height} px",
+                    name=name,
+                    x=x,
+                    y=y,
+                    width=width,
+                    height=height,
+                ),
                 where="reference",
-                do="Mark the ends in the full-size upright photo",
+                do=tr("Mark the ends in the full-size upright photo"),
             )
     apart = float(np.hypot(*(ends[1] - ends[0])))
     if apart < LEAST_SIDE_PX:
         raise ScaleError(
-            f"The two ends are only {apart:.0f} px apart: too near to measure by",
+            tr("The two ends are only {apart:.0f} px apart: too near to measure by", apart=apart),
             where="reference",
-            do="Mark points farther apart, or take the photo from nearer",
+            do=tr("Mark points farther apart, or take the photo from nearer"),
         )
     hand = _ENDS_SPREAD_PX if reference.corner_spread_px is None else reference.corner_spread_px
     # The x axis of the reference's plane runs from the first end to the second.
@@ -202,5 +221,5 @@ def _two_points(photo_rgb: Picture, kind: ReferenceObject, reference: Reference)
         points_px=ends,
         spread_px=hand,
         size_spread=kind.size_spread,
-        remarks=("Two points give the scale but not how the reference is turned",),
+        remarks=(tr("Two points give the scale but not how the reference is turned"),),
     )

@@ -14,6 +14,7 @@ from photocheck.photo.camera import focal_px
 from photocheck.photo.photo import Photo
 from photocheck.scale.priors import FOCAL_35MM_UNKNOWN
 from photocheck.scale.seen import ReferenceSeen
+from photocheck.speech import tr
 
 Array = NDArray[np.float64]
 
@@ -38,9 +39,11 @@ def straighten(
     """
     if len(distortion) not in (4, 5) or not np.all(np.isfinite(distortion)):
         raise CaseError(
-            f"{len(distortion)} lens coefficients cannot be used",
+            tr("{count} lens coefficients cannot be used", count=len(distortion)),
             where="distortion",
-            do="Give k1, k2, p1, p2 and, if you have it, k3, as OpenCV's calibration prints them",
+            do=tr(
+                "Give k1, k2, p1, p2 and, if you have it, k3, as OpenCV's calibration prints them"
+            ),
         )
 
     def free(points: Array) -> Array:
@@ -77,8 +80,8 @@ def _free(points: Array, distortion: tuple[float, ...], photo: Photo) -> Array:
     back = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), camera, coefficients)[0][:, 0]
     if not np.all(np.isfinite(out)) or np.abs(back - points).max() > 0.5:
         raise CaseError(
-            "the lens coefficients fold the picture over and cannot be undone",
+            tr("the lens coefficients fold the picture over and cannot be undone"),
             where="distortion",
-            do="Check them against the calibration, or leave them out",
+            do=tr("Check them against the calibration, or leave them out"),
         )
     return np.asarray(out, float)

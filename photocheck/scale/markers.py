@@ -36,6 +36,7 @@ from photocheck.scale.planes import fit_homography, jacobian, project
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.sheet import LAYOUT, marker_cells, sheet_points
 from photocheck.scale.subpixel import Floats, Picture, crossing, fit_sides
+from photocheck.speech import later, tr
 
 _GLANCE_SIDE: Final = 1100  # px, longer side, to a factor of 1.4, of the picture looked at first
 _SMALL_SIDE: Final = 1400  # px, longer side of the picture a thorough search starts on
@@ -45,7 +46,12 @@ _SPREAD_FLOOR_PX: Final = 0.10
 _BAR_SPREAD_MM: Final = 0.5  # reading a ruler against the proof bar, judgement
 _BAR_LIMITS_MM: Final = (100.0, 200.0)
 
-MARKER_NAMES: Final = ("top left", "top right", "bottom right", "bottom left")
+MARKER_NAMES: Final = (
+    later("top left"),
+    later("top right"),
+    later("bottom right"),
+    later("bottom left"),
+)
 """Of the markers, in the order of `SheetLayout.marker_ids`."""
 
 
@@ -83,10 +89,16 @@ def print_scale(bar_mm: float | None) -> tuple[float, float]:
     low, high = _BAR_LIMITS_MM
     if not low <= bar_mm <= high:
         raise ScaleError(
-            f"A proof bar of {bar_mm:g} mm cannot be right: it is printed "
-            f"{LAYOUT.bar_mm:g} mm long, and between {low:g} and {high:g} mm is accepted",
-            where="proof bar",
-            do="Measure the bar again with a ruler, or print the sheet again at 100 %",
+            tr(
+                "A proof bar of {bar_mm:g} mm cannot be right: it is printed {bar_mm2:g} "
+                "mm long, and between {low:g} and {high:g} mm is accepted",
+                bar_mm=bar_mm,
+                bar_mm2=LAYOUT.bar_mm,
+                low=low,
+                high=high,
+            ),
+            where=tr("proof bar"),
+            do=tr("Measure the bar again with a ruler, or print the sheet again at 100 %"),
         )
     return bar_mm / LAYOUT.bar_mm, _BAR_SPREAD_MM / LAYOUT.bar_mm
 
@@ -154,13 +166,17 @@ def find_sheet(picture: Picture, *, bar_mm: float | None = None) -> ReferenceSee
         return None
     points_mm, points_px, spread_px, places = measured
     remarks = []
-    hidden = [MARKER_NAMES[k] for k in range(4) if k not in places]
+    hidden = [tr(MARKER_NAMES[k]) for k in range(4) if k not in places]
     if hidden:
         remarks.append(
-            f"{len(hidden)} of 4 markers not seen ({', '.join(hidden)}): the rest give the scale"
+            tr(
+                "{count} of 4 markers not seen ({names}): the rest give the scale",
+                count=len(hidden),
+                names=", ".join(hidden),
+            )
         )
     if bar_mm is None:
-        remarks.append("The proof bar was not measured: the print may be a per cent off")
+        remarks.append(tr("The proof bar was not measured: the print may be a per cent off"))
     return ReferenceSeen(
         kind="marker_sheet",
         how="markers",

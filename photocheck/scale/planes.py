@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
 from photocheck.scale.seen import ReferenceSeen
+from photocheck.speech import tr
 
 Floats = NDArray[np.float64]
 
@@ -102,16 +103,16 @@ def homography(seen: ReferenceSeen) -> Floats:
     """
     if len(seen.points_mm) < 4:
         raise ScaleError(
-            "Fewer than four known points do not fix a plane",
+            tr("Fewer than four known points do not fix a plane"),
             where=seen.kind,
-            do="Use the marker sheet, a card or a sheet of paper when the plane is needed",
+            do=tr("Use the marker sheet, a card or a sheet of paper when the plane is needed"),
         )
     matrix = fit_homography(seen.points_mm * seen.size_factor, seen.points_px)
     if matrix is None:
         raise ScaleError(
-            "The reference's points lie so that they fix no plane",
+            tr("The reference's points lie so that they fix no plane"),
             where=seen.kind,
-            do="Mark the corners again",
+            do=tr("Mark the corners again"),
         )
     return matrix
 
@@ -188,9 +189,9 @@ def poses(seen: ReferenceSeen, focal_px: float, centre_px: tuple[float, float]) 
         )
     if not found:
         raise ScaleError(
-            "No position of the camera explains the reference's corners",
+            tr("No position of the camera explains the reference's corners"),
             where=seen.kind,
-            do="Check that the right kind of reference was named, and mark its corners again",
+            do=tr("Check that the right kind of reference was named, and mark its corners again"),
         )
     return tuple(sorted(found, key=lambda pose: pose.miss_px))
 
@@ -227,7 +228,9 @@ def mm_per_px(seen: ReferenceSeen) -> float:
         _, axes, _ = cv2.fitEllipseDirect(seen.outline_px.astype(np.float32).reshape(-1, 1, 2))
         return seen.diameter_mm * seen.size_factor / max(float(axes[0]), float(axes[1]))
     raise ScaleError(
-        "Nothing was seen that fixes the scale", where=seen.kind, do="Mark the reference again"
+        tr("Nothing was seen that fixes the scale"),
+        where=seen.kind,
+        do=tr("Mark the reference again"),
     )
 
 

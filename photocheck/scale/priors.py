@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from photocheck.case import Reference
 from photocheck.errors import CaseError
 from photocheck.photo.camera import MAIN_CAMERA_35MM
+from photocheck.speech import tr
 from photocheck.words import PLACES
 
 
@@ -106,13 +107,16 @@ def offset_prior(reference: Reference) -> Offset:
     """
     if reference.offset_spread_mm is not None and not reference.offset_spread_mm > 0:
         raise CaseError(
-            f"the spread of the offset must be above zero, not {reference.offset_spread_mm:g} mm",
+            tr(
+                "the spread of the offset must be above zero, not {offset_spread_mm:g} mm",
+                offset_spread_mm=reference.offset_spread_mm,
+            ),
             where="reference",
-            do="give how far off the distance may be, for example 2 cm",
+            do=tr("give how far off the distance may be, for example 2 cm"),
         )
     if reference.place not in PLACE_OFFSETS:
         raise CaseError(
-            f"the place {reference.place!r} is not known",
+            tr("the place {place!r} is not known", place=reference.place),
             where="reference",
             do="use one of " + ", ".join(PLACES),
         )

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from photocheck.errors import ScaleError
 from photocheck.files import replacing
 from photocheck.scale.catalogue import MM_PER_INCH
+from photocheck.speech import tr
 
 Rectangle = tuple[float, float, float, float]
 """Left, top, right, bottom; mm from the centre of the page."""
@@ -112,7 +113,9 @@ def page_mm(paper: str) -> tuple[float, float]:
     size = PAPER_MM.get(paper.lower())
     if size is None:
         raise ScaleError(
-            f"The paper {paper!r} is not known", where="paper", do="Choose a4 or letter"
+            tr("The paper {paper!r} is not known", paper=paper),
+            where="paper",
+            do=tr("Choose a4 or letter"),
         )
     return size
 
@@ -226,9 +229,9 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
     goal = Path(path)
     if goal.is_dir():
         raise ScaleError(
-            "The marker sheet cannot be written: that is a folder",
+            tr("The marker sheet cannot be written: that is a folder"),
             where=str(goal),
-            do="Choose a file name",
+            do=tr("Choose a file name"),
         )
     with replacing(goal) as file:
         canvas = Canvas(file, pagesize=(width * mm, height * mm), invariant=1)
@@ -281,7 +284,8 @@ def sheet_bitmap(
     """
     if not 0.5 <= px_per_mm <= 40:
         raise ScaleError(
-            f"{px_per_mm:g} px per mm cannot be drawn", do="Choose between 0.5 and 40 px per mm"
+            tr("{px_per_mm:g} px per mm cannot be drawn", px_per_mm=px_per_mm),
+            do=tr("Choose between 0.5 and 40 px per mm"),
         )
     width, height = page_mm(paper)
     columns, rows = round(width * px_per_mm), round(height * px_per_mm)
