@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest, norm
+from scipy.special import logsumexp
+from scipy.stats import binomtest, multivariate_normal, norm
 
+from photocheck.benchmark.best import log_ratios
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
+from photocheck.benchmark.order_tables import possible, report, wilson
 from photocheck.benchmark.orders import (
     BUDGETS,
     Geometry,
@@ -14,12 +17,12 @@ from photocheck.benchmark.orders import (
     geometry,
     judge_faulty,
     judge_good,
-    possible,
     readings_of,
-    report,
-    wilson,
     with_fault,
 )
+from photocheck.case import Reading
+from photocheck.judge.compare import compare
+from photocheck.judge.explain import order_of
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.words import NECK_RING, SPANS
@@ -143,6 +146,79 @@ def test_a_doubled_neck_is_flagged_and_named() -> None:
     assert len(found) == 40
     assert all(one.flagged for one in found)
     assert np.mean([one.place == 0 for one in found]) >= 0.9
+
+
+# -- the best single test ----------------------------------------------------------------
+
+
+def good_ratios(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """`log_ratios` of good orders, and whether the judgement flags them."""
+    rng = np.random.default_rng(8)
+    one = made_geometry()
+    rows, flags = [], []
+    for k in range(count):
+        given = readings_of(draw(one, ("cm", "in")[k % 2], rng))
+        assert given is not None
+        rows.append(log_ratios(order_of(one.log_spans, one.covariance, given), [one.posed]))
+        flags.append(bool(compare(one.log_spans, one.covariance, given).faults))
+    return np.array(rows), np.array(flags)
+
+
+def test_a_stance_s_density_is_whole() -> None:
+    """The mean of a density ratio over what it is held against is one."""
+    rows, _ = good_ratios(600)
+    ratios = np.exp(rows[:, list(FAULTS).index("dog_arched")])
+    assert ratios.mean() == pytest.approx(1.0, abs=4.5 * ratios.std() / np.sqrt(len(ratios)))
+
+
+def test_density_ratios_of_typed_slips_by_hand() -> None:
+    """43 for 34, and 68.5 for half of it: SciPy's densities, meant over typed."""
+    one = made_geometry()
+    given = readings_of(drawn("cm"))
+    assert given is not None
+    for text, mm, fault, meant in (
+        ("43", 430.0, "swapped_digits", {"rear_length": 340.0}),
+        ("68.5", 685.0, "neck_doubled", {"half_neck": 342.5}),
+    ):
+        (name,) = meant
+        typed = {**given, name: Reading(mm, text, "cm")}
+        order = order_of(one.log_spans, one.covariance, typed)
+        left = order.differences.copy()
+        i = order.names.index(name)
+        left[i] += np.log(meant[name] / mm)
+        density = multivariate_normal(np.zeros(len(left)), order.covariance)
+        chance = mm / meant[name] / len(left) if fault == "swapped_digits" else 1.0
+        right = np.log(chance) + density.logpdf(left) - density.logpdf(order.differences)
+        found = log_ratios(order, [one.posed])[list(FAULTS).index(fault)]
+        assert found == pytest.approx(right, abs=0.05)
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_every_fault_put_in_can_be_undone(name: str) -> None:
+    rng = np.random.default_rng(11)
+    one, tried = made_geometry(), 0
+    while tried < 12:
+        made = with_fault(name, one, rng)
+        if made is None:
+            continue
+        tried += 1
+        order = order_of(made.log_spans, one.covariance, made.readings)
+        # what was put in fits better than nothing, unless it is small
+        ratio = log_ratios(order, [one.posed])[list(FAULTS).index(name)]
+        assert np.isfinite(ratio)
+        assert ratio > 0.0 or made.size < 5.0
+
+
+def test_no_other_test_finds_more_of_the_mixture() -> None:
+    """Neyman and Pearson's lemma: the judgement's own test at the same false alarms."""
+    one = made_geometry()
+    rows, flags = good_ratios(800)
+    faulty = [j for name in FAULTS for j in judge_faulty(name, (one,), 40, 5)]
+    limit = np.quantile(logsumexp(rows, axis=1) - np.log(len(FAULTS)), 1.0 - flags.mean())
+    best = np.mean([j.ratio > limit for j in faulty])
+    ours = np.mean([j.flagged for j in faulty])
+    assert ours <= best + 0.015  # two shares of the same orders, each limit known to a third
+    assert ours >= 0.92 * best  # which knows this one dog's stances to the millimetre
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ import pytest
 from scipy.stats import multivariate_normal
 
 import photocheck
-from photocheck.case import Reading
+from photocheck.case import Reading, Reference
 from photocheck.judge import typed, wording
 from photocheck.judge.explain import CHANCE, explanations_of, order_of, rank, told
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, Order, Way, words
@@ -39,8 +39,11 @@ def reading(text: str, unit: str = "cm") -> Reading:
 
 
 def order(unit: str = "cm", **texts: str) -> Order:
-    given = {name: reading(text, unit) for name, text in texts.items()}
-    return order_of(LOG_SPANS, photo_covariance(), given)
+    return order_of(LOG_SPANS, photo_covariance(), readings_given(texts, unit))
+
+
+def readings_given(texts: dict[str, str], unit: str = "cm") -> dict[str, Reading]:
+    return {name: reading(text, unit) for name, text in texts.items()}
 
 
 GOOD = {"half_neck": "30", "front_length": "42", "rear_length": "33", "full_length": "75"}
@@ -410,3 +413,38 @@ def test_explaining_costs_little() -> None:
     for _ in range(10):
         rank(faulty)
     assert (time.process_time() - start) / 10 < 0.1
+
+
+# -- a reference that was another one ---------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("reference", "factor", "said"),
+    [
+        # ISO/IEC 7810 and ISO 216: areas 85.60 x 53.98 and 297 x 210 mm
+        (Reference("a4"), math.sqrt(85.60 * 53.98 / (297.0 * 210.0)), "bank or identity card"),
+        (Reference("id_card"), math.sqrt(297.0 * 210.0 / (85.60 * 53.98)), "A4 sheet"),
+        (Reference("ball", diameter_mm=60.0), 2.0, "radius"),
+        (Reference("two_points", length_mm=300.0), 2.54, "inches"),
+        (Reference("marker_sheet"), 0.955, "fit the page"),
+    ],
+)
+def test_a_known_other_reference_is_named(reference: Reference, factor: float, said: str) -> None:
+    base = order(**GOOD)
+    sure = order_of(LOG_SPANS, photo_covariance() / 9.0, readings_given(GOOD), [reference])
+    off = replace(sure, differences=base.differences + math.log(factor))
+    shown = {e.name: e for e in explanations_of(rank(off))}
+    assert said in shown["reference_off"].sentence
+    plain = {e.name: e for e in explanations_of(rank(replace(off, references=())))}
+    assert said not in plain["reference_off"].sentence
+
+
+def test_a_measured_print_or_mixed_references_suggest_nothing() -> None:
+    for references in (
+        (Reference("marker_sheet", bar_mm=149.0),),
+        (Reference("a4"), Reference("id_card")),
+    ):
+        given = replace(order(**GOOD), references=references)
+        ways = list(kind("reference_off").ways(given))
+        assert not any(way.remark for way in ways)
+        assert sum(way.weight for way in ways) == pytest.approx(1.0)

@@ -40,7 +40,7 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
 @click.option("--jobs", default=2, show_default=True, help="Processes.")
 def orders(good: int, each: int, seed: int, jobs: int) -> None:
     """False alarms, power against the best possible test, and explanations named rightly."""
-    from photocheck.benchmark.orders import report
+    from photocheck.benchmark.order_tables import report
 
     click.echo(report(good, each, seed, jobs))
 

@@ -23,6 +23,14 @@ MM_PER_INCH = 25.4
 KEYPAD = ("123", "456", "789", " 0 ")
 NEIGHBOUR = 0.6
 """Share of wrong digits that are a neighbouring key (assumed)."""
+# Sizes of the other faults, all assumed.
+CM_STARTS = {10.0: 0.4, 100.0: 0.6}
+"""Where a centimetre tape is begun instead of at its end, mm, with the chances."""
+AS_FULL_SPREAD = 0.015
+RIB_MOVES = (0.03, 0.06, 0.10, 0.15)
+OTHER_LINES = (0.82, 0.88, 0.93, 1.06, 1.12)
+SCALE_ERRORS = (0.08, 0.15, 0.25, 0.40)
+UNNAMED_SIZES = (0.08, 0.40)
 
 
 @dataclass(frozen=True)
@@ -74,36 +82,37 @@ def _any(order: Drawn, rng: np.random.Generator) -> str:
     return str(rng.choice(list(order.texts)))
 
 
+# -- slips of the hand: what one typed text may become, with the chances ----------------
+
+
 def _whole_digits(text: str) -> list[int]:
     return [i for i, c in enumerate(text.split(" ")[0]) if c.isdigit() and "/" not in text[:3]]
 
 
-def swapped_digits(order: Drawn, rng: np.random.Generator) -> Drawn | None:
+def _swapped_digits(text: str, unit: str) -> dict[str, float]:
     """Two digits beside each other, mostly of the whole number, change places."""
-    name = _any(order, rng)
-    text = order.texts[name]
-    at = _whole_digits(text)
-    pairs = [(a, b) for a, b in pairwise(at) if text[a] != text[b]]
-    if not pairs:
-        return None
-    weights = np.array([1.0 if b == a + 1 else 0.5 for a, b in pairs])
-    a, b = pairs[int(rng.choice(len(pairs), p=weights / weights.sum()))]
-    signs = list(text)
-    signs[a], signs[b] = signs[b], signs[a]
-    return _typed(order, {name: "".join(signs)})
+    pairs = [(a, b) for a, b in pairwise(_whole_digits(text)) if text[a] != text[b]]
+    weights = [1.0 if b == a + 1 else 0.5 for a, b in pairs]
+    found = {}
+    for (a, b), weight in zip(pairs, weights, strict=True):
+        signs = list(text)
+        signs[a], signs[b] = signs[b], signs[a]
+        found["".join(signs)] = weight / sum(weights)
+    return found
 
 
-def wrong_digit(order: Drawn, rng: np.random.Generator) -> Drawn | None:
+def _wrong_digit(text: str, unit: str) -> dict[str, float]:
     """One digit becomes another: a neighbouring key or any."""
-    name = _any(order, rng)
-    text = order.texts[name]
-    if not (at := _whole_digits(text)):
-        return None
-    place = int(rng.choice(at))
-    near = _neighbours(text[place])
-    far = [d for d in "0123456789" if d != text[place] and d not in near]
-    digit = str(rng.choice(near if rng.random() < NEIGHBOUR else far))
-    return _typed(order, {name: text[:place] + digit + text[place + 1 :]})
+    places = _whole_digits(text)
+    found = {}
+    for place in places:
+        near = _neighbours(text[place])
+        far = [d for d in "0123456789" if d != text[place] and d not in near]
+        for digits, share in ((near, NEIGHBOUR), (far, 1.0 - NEIGHBOUR)):
+            for digit in digits:
+                typed = text[:place] + digit + text[place + 1 :]
+                found[typed] = share / len(digits) / len(places)
+    return found
 
 
 def _neighbours(digit: str) -> list[str]:
@@ -112,40 +121,55 @@ def _neighbours(digit: str) -> list[str]:
     return [d for d, (r, c) in where.items() if abs(r - row) + abs(c - column) == 1]
 
 
-def lost_or_doubled_digit(order: Drawn, rng: np.random.Generator) -> Drawn | None:
+def _lost_or_doubled_digit(text: str, unit: str) -> dict[str, float]:
     """A digit is not typed, or twice."""
-    name = _any(order, rng)
-    text = order.texts[name]
-    if not (at := _whole_digits(text)):
-        return None
-    place = int(rng.choice(at))
-    if rng.random() < 0.5:
-        return _typed(order, {name: text[:place] + text[place + 1 :]})
-    return _typed(order, {name: text[: place + 1] + text[place:]})
+    places = _whole_digits(text)
+    found: dict[str, float] = {}
+    for place in places:
+        for typed in (text[:place] + text[place + 1 :], text[: place + 1] + text[place:]):
+            found[typed] = found.get(typed, 0.0) + 0.5 / len(places)
+    return found
 
 
-def shifted_decimal(order: Drawn, rng: np.random.Generator) -> Drawn | None:
+def _shifted_decimal(text: str, unit: str) -> dict[str, float]:
     """The point goes astray by one place."""
-    name = _any(order, rng)
-    text = order.texts[name]
     if "/" in text:
-        return None
+        return {}
     whole, _, part = text.partition(".")
-    if rng.random() < 0.5:
-        return _typed(order, {name: whole + (part or "0")})
-    return _typed(order, {name: f"{whole[:-1] or '0'}.{whole[-1]}{part}"})
+    return {whole + (part or "0"): 0.5, f"{whole[:-1] or '0'}.{whole[-1]}{part}": 0.5}
 
 
-def misread_fraction(order: Drawn, rng: np.random.Generator) -> Drawn | None:
+def _misread_fraction(text: str, unit: str) -> dict[str, float]:
     """Another quarter of the inch."""
-    if order.unit != "in":
-        return None
-    name = _any(order, rng)
-    whole = order.texts[name].split(" ")[0]
-    if "/" in whole:
-        return None
-    meant = [whole, *(f"{whole} {q}" for q in ("1/4", "1/2", "3/4"))]
-    return _typed(order, {name: str(rng.choice([t for t in meant if t != order.texts[name]]))})
+    whole = text.split(" ")[0]
+    if unit != "in" or "/" in whole:
+        return {}
+    texts = (whole, *(f"{whole} {q}" for q in ("1/4", "1/2", "3/4")))
+    return {other: 1.0 / 3.0 for other in texts if other != text}
+
+
+SLIPS: Mapping[str, Callable[[str, str], dict[str, float]]] = {
+    "wrong_digit": _wrong_digit,
+    "swapped_digits": _swapped_digits,
+    "lost_or_doubled_digit": _lost_or_doubled_digit,
+    "shifted_decimal": _shifted_decimal,
+    "misread_fraction": _misread_fraction,
+}
+"""Text and unit to what it may become."""
+
+
+def _slip(name: str) -> Fault:
+    def fault(order: Drawn, rng: np.random.Generator) -> Drawn | None:
+        reading = _any(order, rng)
+        found = SLIPS[name](order.texts[reading], order.unit)
+        if not found:
+            return None
+        return _typed(order, {reading: str(rng.choice(list(found), p=list(found.values())))})
+
+    return fault
+
+
+# -- faults of measuring and of the photo -------------------------------------------------
 
 
 def _other(unit: str) -> str:
@@ -187,12 +211,16 @@ def full_given_as_part(order: Drawn, rng: np.random.Generator) -> Drawn | None:
     """Front or rear taken over the whole length, with its own tape error."""
     name = str(rng.choice(["front_length", "rear_length"]))
     whole = order.mm["front_length"] + order.mm["rear_length"]
-    return _measured(order, {name: whole * float(np.exp(rng.normal(0.0, 0.015)))})
+    return _measured(order, {name: whole * float(np.exp(rng.normal(0.0, AS_FULL_SPREAD)))})
 
 
 def begun_at_second_unit(order: Drawn, rng: np.random.Generator) -> Drawn | None:
     """One inch, centimetre or decimetre too long, in one reading or in all."""
-    first = MM_PER_INCH if order.unit == "in" else float(rng.choice([10.0, 100.0], p=[0.4, 0.6]))
+    first = (
+        MM_PER_INCH
+        if order.unit == "in"
+        else float(rng.choice(list(CM_STARTS), p=list(CM_STARTS.values())))
+    )
     names = list(order.texts) if rng.random() < 0.5 else [_any(order, rng)]
     return _measured(order, {n: order.mm[n] + first for n in names})
 
@@ -200,7 +228,7 @@ def begun_at_second_unit(order: Drawn, rng: np.random.Generator) -> Drawn | None
 def last_rib_elsewhere(order: Drawn, rng: np.random.Generator) -> Drawn | None:
     """Front and rear measured to another rib: 3 to 15 % of the full length off."""
     whole = order.mm["front_length"] + order.mm["rear_length"]
-    by = float(rng.choice([-1.0, 1.0]) * rng.choice([0.03, 0.06, 0.10, 0.15])) * whole
+    by = float(rng.choice([-1.0, 1.0]) * rng.choice(RIB_MOVES)) * whole
     moved = {
         "front_length": order.mm["front_length"] + by,
         "rear_length": order.mm["rear_length"] - by,
@@ -210,13 +238,13 @@ def last_rib_elsewhere(order: Drawn, rng: np.random.Generator) -> Drawn | None:
 
 def full_on_another_line(order: Drawn, rng: np.random.Generator) -> Drawn | None:
     """The full length taken over the back or slack."""
-    factor = float(rng.choice([0.82, 0.88, 0.93, 1.06, 1.12]))
+    factor = float(rng.choice(OTHER_LINES))
     return _measured(order, {"full_length": factor * order.mm["full_length"]})
 
 
 def reference_off(order: Drawn, rng: np.random.Generator) -> Drawn | None:
     """The photo's scale is wrong: a reference out of plane or another one than named."""
-    by = float(rng.choice([-1.0, 1.0]) * rng.choice([0.08, 0.15, 0.25, 0.40]))
+    by = float(rng.choice([-1.0, 1.0]) * rng.choice(SCALE_ERRORS))
     return replace(order, shift=np.full(4, by))
 
 
@@ -230,16 +258,12 @@ def _posed(stance: str) -> Fault:
 def unnamed(order: Drawn, rng: np.random.Generator) -> Drawn | None:
     """One reading off by some amount that nothing explains."""
     name = _any(order, rng)
-    by = float(rng.choice([-1.0, 1.0]) * rng.uniform(0.08, 0.40))
+    by = float(rng.choice([-1.0, 1.0]) * rng.uniform(*UNNAMED_SIZES))
     return _measured(order, {name: order.mm[name] * float(np.exp(by))})
 
 
 FAULTS: Mapping[str, Fault] = {
-    "wrong_digit": wrong_digit,
-    "swapped_digits": swapped_digits,
-    "lost_or_doubled_digit": lost_or_doubled_digit,
-    "shifted_decimal": shifted_decimal,
-    "misread_fraction": misread_fraction,
+    **{name: _slip(name) for name in SLIPS},
     "other_unit_in_one": other_unit_in_one,
     "other_unit_in_all": other_unit_in_all,
     "neck_doubled": neck_doubled,

@@ -1,25 +1,23 @@
-"""The order table: simulated orders, good ones and ones with a fault of every kind.
+"""Simulated orders, good ones and ones with a fault of every kind, and what becomes of them.
 
 Geometry is taken from phantoms in the settings of the accuracy tables: what the
 estimator says of each photo, with its covariance.  The truth is then drawn from that
 covariance, read with a tape, rounded and typed as people do, and one fault is put in.
-Beside the share found stands the most powerful test that there can be (Neyman and
-Pearson 1933): it knows the covariance, which fault it is and how large.
+`photocheck.benchmark.order_tables` lays out the result.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import logsumexp
 
 from photocheck.benchmark.accuracy import SETTINGS
+from photocheck.benchmark.best import log_ratios
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
 from photocheck.benchmark.population import subject
 from photocheck.benchmark.trial import estimated
@@ -41,13 +39,13 @@ GEOMETRY_SETTINGS = SETTINGS[:5]
 RING_SHARE = 0.3
 """Orders that come with a neck ring as well (assumed)."""
 BUDGETS = (0.01, 0.02, 0.05)
-LARGE = 3.0
-"""Standard deviations from which nearly every fault must be found."""
-DISTINCT = 5.0
-"""Standard deviations from which an explanation can be told from others at all."""
+USUAL = 0.02
+"""The budget at which faulty orders are judged."""
 APART = 3.0
 """A rival's value nearer than this many standard deviations to what was meant cannot be told
 from it by any measurement."""
+NEAR_MM = 10.0
+"""A value nearer than this to what was meant is the right one: a tape's own spread."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,6 +88,8 @@ class Typed:
     readings : mapping of reading name to Reading
     log_spans : (4,)
         As the photo shows them, ln mm.
+    meant : mapping of reading name to float
+        What should have been typed, mm, where something else was.
     changed : (n,)
         What the fault did to the differences.
     size : float
@@ -98,6 +98,7 @@ class Typed:
 
     readings: Mapping[str, Reading]
     log_spans: Array
+    meant: Mapping[str, float]
     changed: Array
     size: float
 
@@ -142,7 +143,10 @@ def with_fault(name: str, one: Geometry, rng: np.random.Generator) -> Typed | No
     joint = rows @ one.covariance @ rows.T + np.diag(tape**2)
     changed = np.array([np.log(after[n].mm / before[n].mm) for n in names]) - rows @ bad.shift
     size = float(np.sqrt(changed @ np.linalg.solve(joint, changed)))
-    return Typed(after, one.log_spans + bad.shift, changed, size) if size > 1e-6 else None
+    if size <= 1e-6:
+        return None
+    meant = {n: before[n].mm for n in names if before[n].mm != after[n].mm}
+    return Typed(after, one.log_spans + bad.shift, meant, changed, size)
 
 
 # -- judging them ------------------------------------------------------------------
@@ -158,10 +162,17 @@ class Judged:
     size : float
         Standard deviations.
     flagged : bool
-    log_odds : float
-        Of "something is wrong", as the explanations have it.
+    ratio : float
+        ln of its density under the mixture of all faults over that under none.
+    best_first : bool
+        Whether the best possible ranking puts the right fault first.
     place : int
         Of the right explanation in the list shown, chance included; 99 when missing.
+    reading : bool or None
+        Whether the first explanation doubts just the readings that are wrong; None when
+        the photo is.
+    value : bool or None
+        Whether the first two explanations give what was meant for each of them.
     alone : bool
         Whether no other explanation has a value within `APART` of what was meant.
     seconds : float
@@ -171,16 +182,20 @@ class Judged:
     fault: str
     size: float
     flagged: bool
-    log_odds: float
+    ratio: float
+    best_first: bool
     place: int
+    reading: bool | None
+    value: bool | None
     alone: bool
     seconds: float
 
 
 def judge_good(places: tuple[Geometry, ...], count: int, seed: int) -> tuple[Array, Array]:
-    """Good orders: flagged at each budget, (n, 3) of 0 and 1; log odds of a fault, (n,)."""
+    """Good orders: flagged at each budget, (n, 3) of 0 and 1; `Judged.ratio` of each, (n,)."""
     rng = np.random.default_rng([seed, 1])
-    flags, odds = np.zeros((count, len(BUDGETS))), np.zeros(count)
+    flags, ratios = np.zeros((count, len(BUDGETS))), np.zeros(count)
+    poses = [each.posed for each in places]
     for k in range(count):
         one = places[k % len(places)]
         readings = None
@@ -189,31 +204,38 @@ def judge_good(places: tuple[Geometry, ...], count: int, seed: int) -> tuple[Arr
         for j, budget in enumerate(BUDGETS):
             found = compare(one.log_spans, one.covariance, readings, false_alarms=budget)
             flags[k, j] = bool(found.faults)
-        odds[k] = rank(order_of(one.log_spans, one.covariance, readings)).log_odds
-    return flags, odds
+        ratios[k] = _mixed(log_ratios(order_of(one.log_spans, one.covariance, readings), poses))
+    return flags, ratios
+
+
+def _mixed(ratios: Array) -> float:
+    """All faults equally likely, as they are put in."""
+    return float(logsumexp(ratios) - np.log(len(ratios)))
 
 
 def judge_faulty(fault: str, places: tuple[Geometry, ...], count: int, seed: int) -> list[Judged]:
     """That many orders with the fault, at the usual budget."""
     rng = np.random.default_rng([seed, 2, list(FAULTS).index(fault)])
+    poses = [each.posed for each in places]
     found: list[Judged] = []
     for tried in range(40 * count):
         one = places[tried % len(places)]
         made = with_fault(fault, one, rng)
         if made is not None:
-            found.append(_judge(fault, one, made))
+            found.append(_judge(fault, one, made, poses))
         if len(found) == count:
             break
     return found
 
 
-def _judge(fault: str, one: Geometry, made: Typed) -> Judged:
+def _judge(fault: str, one: Geometry, made: Typed, poses: list[Mapping[str, Array]]) -> Judged:
     flagged = bool(compare(made.log_spans, one.covariance, made.readings).faults)
     start = time.process_time()
     order = order_of(made.log_spans, one.covariance, made.readings)
     standing = rank(order)
-    shown = [e.name for e in explanations_of(standing)]
+    explanations = explanations_of(standing)
     seconds = time.process_time() - start
+    shown = [e.name for e in explanations]
     place = shown.index(fault) if fault in shown else 99
     right = order.differences - made.changed
     rivals = [
@@ -227,96 +249,25 @@ def _judge(fault: str, one: Geometry, made: Typed) -> Judged:
     if rivals:
         solved = np.linalg.solve(order.covariance, np.stack(rivals).T)
         alone = bool(np.sum(np.stack(rivals).T * solved, axis=0).min() > APART**2)
-    return Judged(fault, made.size, flagged, standing.log_odds, place, alone, seconds)
-
-
-# -- the tables --------------------------------------------------------------------
-
-
-def wilson(hits: int, count: int, z: float = 1.96) -> tuple[float, float]:
-    """The 95 % interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22, 209; from memory)."""
-    share, part = hits / count, z**2 / count
-    middle = (share + part / 2) / (1 + part)
-    half = z / (1 + part) * np.sqrt(share * (1 - share) / count + part / (4 * count))
-    return float(middle - half), float(middle + half)
-
-
-def possible(size: Array, budget: float) -> Array:
-    """Power of the best test of a known shift of that size: Phi(size - z); (n,)."""
-    return np.asarray(ndtr(size - ndtri(1.0 - budget)), float)
-
-
-def report(good: int, each: int, seed: int, jobs: int, geometries: int = 20) -> str:
-    """Simulate, judge, and lay out as Markdown."""
-    with ProcessPoolExecutor(jobs) as pool:
-        places = tuple(pool.map(partial(geometry, seed), range(geometries)))
-        parts = max(1, jobs)
-        whole = pool.map(
-            partial(judge_good, places, -(-good // parts)), [seed + 1000 * k for k in range(parts)]
+    reading = value = None
+    if made.meant:
+        doubted = {each.kind.name: each.readings for each in standing.ranked}
+        reading = set(doubted.get(shown[0], ())) == set(made.meant)
+        given = [c for e in explanations[:2] for c in e.candidates]
+        value = all(
+            any(n == name and abs(mm - meant) < NEAR_MM for n, _, mm in given)
+            for name, meant in made.meant.items()
         )
-        faulty = list(
-            pool.map(partial(judge_faulty, places=places, count=each, seed=seed), list(FAULTS))
-        )
-        goods = list(whole)
-    flags = np.concatenate([f for f, _ in goods])
-    odds = np.concatenate([o for _, o in goods])
-    count = sum(len(group) for group in faulty)
-    lines = [
-        f"{len(flags)} good orders, {count} with one fault, {geometries} photos, seed "
-        f"{seed}; half in inches, typed to the half centimetre or quarter inch.",
-        "",
-        "| budget % | good orders flagged % | 95 % interval |",
-        "| ---: | ---: | --- |",
-    ]
-    for budget, column in zip(BUDGETS, flags.T, strict=True):
-        low, high = wilson(int(column.sum()), len(column))
-        lines.append(
-            f"| {100 * budget:.0f} | {100 * column.mean():.2f} "
-            f"| {100 * low:.2f} to {100 * high:.2f} |"
-        )
-    taken = np.array([one.seconds for group in faulty for one in group])
-    lines += [
-        "",
-        f"Explaining one order takes {1000 * np.median(taken):.1f} ms of processor time "
-        f"(99 of 100 below {1000 * np.quantile(taken, 0.99):.0f} ms).",
-    ]
-    lines += ["", *_fault_table(faulty, float(np.quantile(odds, 0.98)))]
-    return "\n".join(lines)
-
-
-def _fault_table(faulty: list[list[Judged]], limit: float) -> list[str]:
-    head = (
-        "| fault | orders | median size (sd) | flagged % | possible % | flagged / possible "
-        "| odds alone / possible | 3 sd and more: flagged % | right first % | in first two % "
-        f"| from {DISTINCT:.0f} sd: first % | two % | and no rival within {APART:.0f} sd: first % "
-        "| two % | orders |"
+    ratios = log_ratios(order, poses)
+    return Judged(
+        fault=fault,
+        size=made.size,
+        flagged=flagged,
+        ratio=_mixed(ratios),
+        best_first=list(FAULTS)[int(np.argmax(ratios))] == fault,
+        place=place,
+        reading=reading,
+        value=value,
+        alone=alone,
+        seconds=seconds,
     )
-    lines = [head, "| --- |" + " ---: |" * 14]
-    everything = [one for group in faulty for one in group]
-    for orders in (*[group for group in faulty if group], everything):
-        name = orders[0].fault if len({o.fault for o in orders}) == 1 else "all"
-        size = np.array([o.size for o in orders])
-        flagged = np.array([o.flagged for o in orders])
-        odds = np.array([o.log_odds > limit for o in orders])
-        best = possible(size, 0.02).mean()
-        place = np.array([o.place for o in orders])
-        large = flagged & (size >= DISTINCT)
-        alone = large & np.array([o.alone for o in orders])
-        cells = [
-            name.replace("_", " "),
-            str(len(orders)),
-            f"{np.median(size):.1f}",
-            f"{100 * flagged.mean():.0f}",
-            f"{100 * best:.0f}",
-            f"{flagged.mean() / best:.2f}",
-            f"{odds.mean() / best:.2f}",
-            _percent(flagged[size >= LARGE]),
-        ]
-        for among in (flagged, large, alone):
-            cells += [_percent(place[among] == 0), _percent(place[among] <= 1)]
-        lines.append("| " + " | ".join([*cells, str(int(alone.sum()))]) + " |")
-    return lines
-
-
-def _percent(hits: NDArray[np.bool_]) -> str:
-    return f"{100 * hits.mean():.0f}" if len(hits) else "-"

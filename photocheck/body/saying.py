@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.speech import later, listed, number, tr
+
 if TYPE_CHECKING:
     from photocheck.body.stance import Figure
 
@@ -17,38 +19,53 @@ Array = NDArray[np.float64]
 Seen = Mapping[str, Array]
 
 CAUTIONS: Final = (
-    "Never push, lift or lean on a dog to make it stand: wait, or try again later.",
-    "Stop if the dog growls, freezes or shows pain, and let a vet look at it.",
+    later("Never push, lift or lean on a dog to make it stand: wait, or try again later."),
+    later("Stop if the dog growls, freezes or shows pain, and let a vet look at it."),
 )
 
 INSTRUCTIONS: Final = MappingProxyType(
     {
-        "crouching": "Give the dog time, let it come up by itself and take the photo when it "
-        "stands with straight legs; a treat held at nose height helps.",
-        "stretched": "Let the dog walk two steps and stop, so that its feet come to stand under "
-        "its shoulders and hips; then take the photo again.",
-        "arched": "Let the dog walk a few steps to loosen up and take the photo when its back "
-        "is level. If it keeps its back arched, ask a vet before measuring.",
-        "rear_lowered": "Call the dog a step forward so that its hindquarters come up, and take "
-        "the photo before it sits. If it stays low behind, ask a vet before measuring.",
-        "weight_shifted": "Let the dog walk two steps and stop by itself, with its weight even "
-        "over all four feet; then take the photo again.",
-        "head_down": "Get the dog to look straight ahead, for example at a treat held at the "
-        "height of its nose, and take the photo again.",
-        "turned_away": "Stand so that you see the dog exactly from the side, with the thing of "
-        "known size parallel to it, and take the photo again.",
+        "crouching": later(
+            "Give the dog time, let it come up by itself and take the photo when it "
+            "stands with straight legs; a treat held at nose height helps."
+        ),
+        "stretched": later(
+            "Let the dog walk two steps and stop, so that its feet come to stand "
+            "under its shoulders and hips; then take the photo again."
+        ),
+        "arched": later(
+            "Let the dog walk a few steps to loosen up and take the photo when its "
+            "back is level. If it keeps its back arched, ask a vet before measuring."
+        ),
+        "rear_lowered": later(
+            "Call the dog a step forward so that its hindquarters come up, and take "
+            "the photo before it sits. If it stays low behind, ask a vet before "
+            "measuring."
+        ),
+        "weight_shifted": later(
+            "Let the dog walk two steps and stop by itself, with its weight even "
+            "over all four feet; then take the photo again."
+        ),
+        "head_down": later(
+            "Get the dog to look straight ahead, for example at a treat held at the "
+            "height of its nose, and take the photo again."
+        ),
+        "turned_away": later(
+            "Stand so that you see the dog exactly from the side, with the thing of "
+            "known size parallel to it, and take the photo again."
+        ),
     }
 )
 
 _SEEN: Final = MappingProxyType(
     {
-        "crouching": "The dog seems to crouch",
-        "stretched": "The dog seems to stand stretched",
-        "arched": "The dog seems to arch its back",
-        "rear_lowered": "The dog's hindquarters seem lowered",
-        "weight_shifted": "The dog seems to lean over its feet",
-        "head_down": "The dog seems to hold its head low",
-        "turned_away": "The dog seems turned towards or away from the camera",
+        "crouching": later("The dog seems to crouch"),
+        "stretched": later("The dog seems to stand stretched"),
+        "arched": later("The dog seems to arch its back"),
+        "rear_lowered": later("The dog's hindquarters seem lowered"),
+        "weight_shifted": later("The dog seems to lean over its feet"),
+        "head_down": later("The dog seems to hold its head low"),
+        "turned_away": later("The dog seems turned towards or away from the camera"),
     }
 )
 
@@ -161,67 +178,73 @@ def _long(seen: Seen) -> Array:
 
 
 _HEIGHT = FigurePlan(
-    "height of the shoulder over length from breastbone to tail base",
+    later("height of the shoulder over length from breastbone to tail base"),
     _over("shoulder_top", "front_foot"),
     -1,
     ("front_foot",),
     STANDARDS,
 )
 _DEPTH = FigurePlan(
-    "height of the shoulder over depth of the chest",
+    later("height of the shoulder over depth of the chest"),
     _over_chest,
     -1,
     ("front_foot", "chest_bottom"),
     STANDARDS,
 )
 _RUMP = FigurePlan(
-    "height of the tail base over length from breastbone to tail base",
+    later("height of the tail base over length from breastbone to tail base"),
     _over("tail_base", "rear_foot"),
     -1,
     ("rear_foot",),
     f"{STANDARDS}; {LEVEL}",
 )
-_SLOPE = FigurePlan("fall of the line from shoulder top to tail base, degrees", _fall, 1, (), LEVEL)
+_SLOPE = FigurePlan(
+    later("fall of the line from shoulder top to tail base, degrees"), _fall, 1, (), LEVEL
+)
 _TUCK = FigurePlan(
-    "hind foot behind the tail base over length from breastbone to tail base",
+    later("hind foot behind the tail base over length from breastbone to tail base"),
     _under,
     -1,
     ("rear_foot",),
     UPRIGHT,
 )
 _TRUNK = FigurePlan(
-    "length from breastbone to tail base over height of the shoulder",
+    later("length from breastbone to tail base over height of the shoulder"),
     _long,
     -1,
     ("front_foot",),
     STANDARDS,
 )
 _BACK = FigurePlan(
-    "rise of the back over the line from shoulder top to tail base, over that line",
+    later("rise of the back over the line from shoulder top to tail base, over that line"),
     _rise,
     1,
     ("topline",),
     "breed standards: back level and straight, loin slightly convex; spread judgement",
 )
 _FEET = FigurePlan(
-    "distance between the feet over length from breastbone to tail base",
+    later("distance between the feet over length from breastbone to tail base"),
     _feet,
     1,
     ("front_foot", "rear_foot"),
     UPRIGHT,
 )
 _LEAN = FigurePlan(
-    "feet behind the trunk over length from breastbone to tail base",
+    later("feet behind the trunk over length from breastbone to tail base"),
     _lean,
     0,
     ("front_foot", "rear_foot"),
     UPRIGHT,
 )
 _NECK = FigurePlan(
-    "shoulder top above tail base over length from breastbone to tail base", _neck, -1, (), LEVEL
+    later("shoulder top above tail base over length from breastbone to tail base"),
+    _neck,
+    -1,
+    (),
+    LEVEL,
 )
 _HEAD = FigurePlan(
-    "head above the shoulder over length from breastbone to tail base",
+    later("head above the shoulder over length from breastbone to tail base"),
     _head,
     -1,
     ("head",),
@@ -249,39 +272,53 @@ def figures(name: str, known: tuple[str, ...]) -> tuple[FigurePlan, ...]:
 def sentence(name: str, figure: Figure, log_bayes: float) -> str:
     """What was seen, with the figure and what square dogs have."""
     digits = 0 if "degrees" in figure.title else 2
-    value, low, high = (f"{v:.{digits}f}" for v in (figure.value, figure.low, figure.high))
-    said = f"{_SEEN[name]}: the {figure.title} is {value}, "
+    value, low, high = (number(f"{v:.{digits}f}") for v in (figure.value, figure.low, figure.high))
+    told = {"seen": tr(_SEEN[name]), "figure": tr(figure.title), "value": value}
     if figure.low <= figure.value <= figure.high:
         times = min(round(float(np.exp(log_bayes)), 1 if log_bayes < 2.0 else 0), 1000)
-        return said + (
-            f"which by itself a dog standing square may have ({low} to {high}), but all marks "
-            f"together fit {times:g} times better."
+        return tr(
+            "{seen}: the {figure} is {value}, which by itself a dog standing square may have "
+            "({low} to {high}), but all marks together fit {times:g} times better.",
+            **told,
+            low=low,
+            high=high,
+            times=times,
         )
-    return said + f"and for a dog standing square we would expect {low} to {high}."
+    return tr(
+        "{seen}: the {figure} is {value}, and for a dog standing square we would expect {low} "
+        "to {high}.",
+        **told,
+        low=low,
+        high=high,
+    )
 
 
 _SHOWN_BY: Final = MappingProxyType(
     {
-        "front_foot": "mark the front foot",
-        "rear_foot": "mark the rear foot",
-        "chest_bottom": "mark the chest bottom behind the elbow",
+        "front_foot": later("mark the front foot"),
+        "rear_foot": later("mark the rear foot"),
+        "chest_bottom": later("mark the chest bottom behind the elbow"),
+    }
+)
+_ASKED: Final = MappingProxyType(
+    {
+        "crouching": later("whether the dog crouches"),
+        "stretched": later("whether the dog stands stretched"),
+        "arched": later("whether the dog arches its back"),
+        "rear_lowered": later("whether the hindquarters are lowered"),
+        "weight_shifted": later("whether the dog leans over its feet"),
+        "head_down": later("whether the head is held low"),
+        "turned_away": later("whether the dog is turned out of the side view"),
     }
 )
 
 
 def unchecked(name: str, known: tuple[str, ...]) -> str:
     """That a posture could not be checked, and what would let it."""
-    what = {
-        "crouching": "whether the dog crouches",
-        "stretched": "whether the dog stands stretched",
-        "arched": "whether the dog arches its back",
-        "rear_lowered": "whether the hindquarters are lowered",
-        "weight_shifted": "whether the dog leans over its feet",
-        "head_down": "whether the head is held low",
-        "turned_away": "whether the dog is turned out of the side view",
-    }[name]
-    missing = [how for mark, how in _SHOWN_BY.items() if mark not in known]
+    what = tr(_ASKED[name])
+    missing = [tr(how) for mark, how in _SHOWN_BY.items() if mark not in known]
     if not missing:
-        return f"These marks cannot show {what}; please look for yourself."
-    steps = missing[0] if len(missing) == 1 else f"{', '.join(missing[:-1])} and {missing[-1]}"
-    return f"These marks cannot show {what}: {steps} to check it."
+        return tr("These marks cannot show {what}; please look for yourself.", what=what)
+    return tr(
+        "These marks cannot show {what}: {steps} to check it.", what=what, steps=listed(missing)
+    )

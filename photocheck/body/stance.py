@@ -25,6 +25,7 @@ from photocheck.body import saying
 from photocheck.body.posed import POSTURES, Places, posed_dogs, square_dogs
 from photocheck.body.shape import COAT_PRESSED_SHARE, MARK_SPREAD_MM, coat_pressed
 from photocheck.body.standards import Allowance
+from photocheck.speech import tr
 
 Array = NDArray[np.float64]
 Point = tuple[float, float]
@@ -483,7 +484,7 @@ def _finding(
     return Finding(
         name=name,
         sentence=saying.sentence(name, figure, log_bayes),
-        instruction=saying.INSTRUCTIONS[name],
+        instruction=tr(saying.INSTRUCTIONS[name]),
         figure=figure,
         log_bayes=log_bayes,
         size=size,

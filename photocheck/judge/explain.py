@@ -8,14 +8,14 @@ densities, exact for candidate values, marginal for errors of unknown size).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from photocheck.case import Reading
+from photocheck.case import Reading, Reference
 from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, Order, Way, words
 from photocheck.report import Explanation
@@ -36,7 +36,7 @@ CANDIDATES = 3
 
 @dataclass(frozen=True)
 class Ranked:
-    """One explanation's standing.
+    """One explanation as ranked.
 
     Attributes
     ----------
@@ -62,7 +62,7 @@ class Ranked:
 
 
 @dataclass(frozen=True)
-class Standing:
+class Posterior:
     """All explanations of an order.
 
     Attributes
@@ -80,7 +80,12 @@ class Standing:
     log_odds: float
 
 
-def order_of(log_spans: Array, covariance: Array, readings: Mapping[str, Reading]) -> Order:
+def order_of(
+    log_spans: Array,
+    covariance: Array,
+    readings: Mapping[str, Reading],
+    references: Iterable[Reference] = (),
+) -> Order:
     """An order ready to be explained.
 
     Parameters
@@ -90,13 +95,16 @@ def order_of(log_spans: Array, covariance: Array, readings: Mapping[str, Reading
     covariance : (4, 4)
     readings : mapping of reading name to Reading
         Any subset of `words.READINGS` but the empty one.
+    references : iterable of Reference
+        As named for each photo.
     """
     names = tuple(name for name in READINGS if name in readings)
     expected, rows, tape = tape_expectation(names, log_spans)
     typed = tuple(readings[name] for name in names)
     differences = np.log([r.mm for r in typed]) - expected
     joint = rows @ covariance @ rows.T + tape
-    return Order(names, typed, expected, differences, joint, log_spans, covariance, rows)
+    told_of = tuple(references)
+    return Order(names, typed, expected, differences, joint, log_spans, covariance, rows, told_of)
 
 
 def rank(
@@ -104,7 +112,7 @@ def rank(
     *,
     stance: Mapping[str, float] | None = None,
     kinds: tuple[Kind, ...] = KINDS,
-) -> Standing:
+) -> Posterior:
     """Hold every explanation against the differences.
 
     Parameters
@@ -133,7 +141,7 @@ def rank(
     whole = float(np.logaddexp(0.0, log_odds))
     ranked = [Ranked(k, odds, float(np.exp(odds - whole)), tuple(w)) for k, odds, w in found]
     ranked.sort(key=lambda one: -one.log_odds)
-    return Standing(tuple(ranked), float(np.exp(-whole)), log_odds)
+    return Posterior(tuple(ranked), float(np.exp(-whole)), log_odds)
 
 
 def _log_evidence(order: Order, inverse: Array, ways: list[Way]) -> Array:
@@ -153,24 +161,25 @@ def _log_evidence(order: Order, inverse: Array, ways: list[Way]) -> Array:
     return np.asarray(logs - 0.5 * (squares - base))
 
 
-def explanations_of(standing: Standing) -> tuple[Explanation, ...]:
+def explanations_of(posterior: Posterior) -> tuple[Explanation, ...]:
     """For the report: the probable ones, chance among them, most probable first."""
     shown = []
-    for one in standing.ranked:
+    for one in posterior.ranked:
         title, sentence, action = words(one.kind, one.readings)
+        sentence = " ".join(filter(None, (sentence, one.ways[0][1].remark)))
         shown.append(
             Explanation(one.kind.name, title, one.probability, sentence, action, _candidates(one))
         )
-    shown.append(Explanation(CHANCE, CHANCE_TITLE, standing.chance, CHANCE_SAID, CHANCE_ACTION))
+    shown.append(Explanation(CHANCE, CHANCE_TITLE, posterior.chance, CHANCE_SAID, CHANCE_ACTION))
     shown.sort(key=lambda one: -one.probability)
     return tuple(one for k, one in enumerate(shown) if k == 0 or one.probability >= SHOWN_FROM)
 
 
-def told(standing: Standing) -> Ranked | None:
+def told(posterior: Posterior) -> Ranked | None:
     """The named explanation that is more probable than all others and chance together."""
-    if not standing.ranked:
+    if not posterior.ranked:
         return None
-    best = standing.ranked[0]
+    best = posterior.ranked[0]
     return best if best.probability > 0.5 and best.kind.name != UNNAMED else None
 
 

@@ -23,9 +23,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Reading
+from photocheck.case import Reading, Reference
 from photocheck.judge import typed
+from photocheck.judge.misnamed import known_factors
 from photocheck.judge.typed import Candidate
+from photocheck.speech import later, listed, tr
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS, SPANS
 
 Array = NDArray[np.float64]
@@ -69,6 +71,8 @@ class Order:
         Theirs.
     rows : (n, 4)
         Which log-span each reading follows.
+    references : tuple of Reference
+        As named for each photo; empty when not known.
     """
 
     names: tuple[str, ...]
@@ -79,6 +83,7 @@ class Order:
     log_spans: Array
     span_covariance: Array
     rows: Array
+    references: tuple[Reference, ...] = ()
 
     def place(self, name: str) -> int | None:
         """Where a reading stands; None when it was not given."""
@@ -102,6 +107,8 @@ class Way:
         Theirs; None for that under "all agree".
     candidates : tuple of (str, Candidate)
         Reading name and the value that would be consistent.
+    remark : str
+        What more can be said if it came about in this way: a sentence or nothing.
     """
 
     weight: float
@@ -109,6 +116,7 @@ class Way:
     left: Array
     covariance: Array | None = None
     candidates: tuple[tuple[str, Candidate], ...] = ()
+    remark: str = ""
 
 
 @dataclass(frozen=True)
@@ -365,9 +373,20 @@ def _full_on_another_line(order: Order) -> Iterator[Way]:
 def _reference_off(order: Order) -> Iterator[Way]:
     if len({_span(n) for n in order.names}) < 2:
         return  # one span alone cannot show that all are off alike
+    one = np.ones(len(order.names))
+    known = list(known_factors(order.references))
+    share = 1.0 - MISNAMED if known else 1.0
     for size in REFERENCE_OFF:
-        left, spread = _along(order, np.ones(len(order.names)), size)
-        yield Way(1.0 / len(REFERENCE_OFF), order.names, left, spread)
+        left, spread = _along(order, one, size)
+        yield Way(share / len(REFERENCE_OFF), order.names, left, spread)
+    for factor, width, remark in known:
+        left, spread = _along(order, one, width, float(np.log(factor)))
+        yield Way(MISNAMED / len(known), order.names, left, spread, remark=remark)
+
+
+MISNAMED: Final = 0.3
+"""Of references that are not as said: those that another known object, a fitted print or a
+slip in the size given would explain (judgement)."""
 
 
 def _span(name: str) -> str:
@@ -402,208 +421,231 @@ def _no_name(order: Order) -> Iterator[Way]:
 
 # -- the table ---------------------------------------------------------------------
 
-PER_FIELD: Final = 3 * 0.002
+PER_FIELD: Final = 5 * 0.002
 """Slips of digits in one typed field: single entry by trained staff makes 15 to 22 errors in
 10,000 fields (CHART and CAST trials, as quoted in the design notes; not re-read here); an
-owner on a phone with a dog at hand three times as many (judgement)."""
+owner on a phone with a dog at hand five times as many (judgement)."""
 
 _DIGITS = (
-    "of 0.006 slips a field (three times the 15 to 22 in 10,000 of CHART and CAST) {share} "
-    "(Verhoeff 1969, long codes, as quoted in the design notes)"
+    "of 0.01 slips a field (five times the 15 to 22 in 10,000 of CHART and CAST) {share}; Verhoeff "
+    "1969 as summarised by Wagner, The Laws of Cryptography (2002): single digits 60 to 95 %, "
+    "neighbours exchanged 10 to 20 %, a digit left out or added 10 to 20 %"
 )
 
 KINDS: Final[tuple[Kind, ...]] = (
     Kind(
         "wrong_digit",
-        "one digit of the {readings} differs",
-        0.79 * PER_FIELD,
-        _DIGITS.format(share="79 % are single digits"),
+        later("one digit of the {readings} differs"),
+        0.65 * PER_FIELD,
+        _DIGITS.format(share="65 %"),
         _text_slip(typed.wrong_digit),
-        "One digit of the {readings} may have become another, as on a neighbouring key.",
-        "Please read the {readings} off the tape once more, {paths}",
+        later("One digit of the {readings} may have become another, as on a neighbouring key."),
+        later("Please read the {readings} off the tape once more, {paths}"),
     ),
     Kind(
         "swapped_digits",
-        "two digits of the {readings} changed places",
-        0.10 * PER_FIELD,
-        _DIGITS.format(share="10 % are adjacent transpositions"),
+        later("two digits of the {readings} changed places"),
+        0.15 * PER_FIELD,
+        _DIGITS.format(share="15 %"),
         _text_slip(typed.swapped_digits),
-        "Two digits of the {readings} may have changed places while typing.",
-        "Please look at the number you noted for the {readings}, or measure it again, {paths}",
+        later("Two digits of the {readings} may have changed places while typing."),
+        later(
+            "Please look at the number you noted for the {readings}, or measure it again, {paths}"
+        ),
     ),
     Kind(
         "lost_or_doubled_digit",
-        "a digit of the {readings} is missing or there twice",
-        0.06 * PER_FIELD,
-        _DIGITS.format(share="6 % of the 11 % that is left (judgement)"),
+        later("a digit of the {readings} is missing or there twice"),
+        0.10 * PER_FIELD,
+        _DIGITS.format(share="10 %, for a short number misses a digit plainly"),
         _text_slip(typed.lost_or_doubled_digit),
-        "A digit of the {readings} may be missing or there twice.",
-        "Please look at the number you noted for the {readings}, or measure it again, {paths}",
+        later("A digit of the {readings} may be missing or there twice."),
+        later(
+            "Please look at the number you noted for the {readings}, or measure it again, {paths}"
+        ),
     ),
     Kind(
         "shifted_decimal",
-        "the decimal point of the {readings} moved",
-        0.05 * PER_FIELD,
-        _DIGITS.format(share="5 % of the 11 % that is left (judgement)"),
+        later("the decimal point of the {readings} moved"),
+        0.10 * PER_FIELD,
+        _DIGITS.format(share="10 %, which is left (judgement)"),
         _text_slip(typed.shifted_decimal),
-        "The decimal point of the {readings} may have moved by one place.",
-        "Please look at the number you noted for the {readings}, or measure it again, {paths}",
+        later("The decimal point of the {readings} may have moved by one place."),
+        later(
+            "Please look at the number you noted for the {readings}, or measure it again, {paths}"
+        ),
     ),
     Kind(
         "misread_fraction",
-        "the fraction of the {readings} was read differently",
+        later("the fraction of the {readings} was read differently"),
         0.005,
         "a few times a digit slip, for the marks between whole inches look alike (judgement)",
         _text_slip(typed.misread_fraction),
-        "The parts of an inch of the {readings} may have been read differently.",
-        "Please read the {readings} off the tape once more, {paths}",
+        later("The parts of an inch of the {readings} may have been read differently."),
+        later("Please read the {readings} off the tape once more, {paths}"),
     ),
     Kind(
         "other_unit_in_one",
-        "the {readings} is in the other unit",
+        later("the {readings} is in the other unit"),
         0.002,
         "wrong units are among the commonest slips of a hospital's height entries (Kukielka "
         "2021, as quoted in the design notes); the rate is judgement",
         _unit_of_one,
-        "The {readings} fits if inches and centimetres were mixed up in it.",
-        "Please say whether the {readings} was read in inches or centimetres",
+        later("The {readings} fits if inches and centimetres were mixed up in it."),
+        later("Please say whether the {readings} was read in inches or centimetres"),
     ),
     Kind(
         "other_unit_in_all",
-        "all readings are in the other unit",
+        later("all readings are in the other unit"),
         0.004,
         "a tape with both scales, or the form's unit left as it was; judgement",
         _unit_of_all,
-        "All readings fit if they were taken in the other unit than the one chosen.",
-        "Please say whether the tape was read in inches or centimetres",
-        retake=True,
+        later("All readings fit if they were taken in the other unit than the one chosen."),
+        later("Please say whether the tape was read in inches or centimetres"),
     ),
     Kind(
         "neck_doubled",
-        "the whole neck was given as the half neck",
+        later("the whole neck was given as the half neck"),
         0.01,
         "a neck is usually asked for as a whole; common practice, no source",
         _neck_doubled,
-        "The half neck fits if the way all around the neck was given.",
-        "Please measure the half neck once more, {paths}",
+        later("The half neck fits if the way all around the neck was given."),
+        later("Please measure the half neck once more, {paths}"),
     ),
     Kind(
         "ring_halved",
-        "the half neck was given as the neck ring",
+        later("the half neck was given as the neck ring"),
         0.006,
         "the reverse of the doubled neck, rarer since a ring is closed; judgement",
         _ring_halved,
-        "The neck ring fits if half of it was given.",
-        "Please close the tape into a ring once more, {paths}",
+        later("The neck ring fits if half of it was given."),
+        later("Please measure the neck ring once more, {paths}"),
     ),
     Kind(
         "swapped_readings",
-        "{readings} changed places",
+        later("{readings} changed places"),
         0.004,
         "values in another field's place (Kukielka 2021, as quoted in the design notes); the "
         "rate is judgement",
         _swapped_readings,
-        "{Readings} fit if they changed places on the form.",
-        "Please look at the numbers you noted for {readings}",
+        later("{Readings} fit if they changed places on the form."),
+        later("Please look at the numbers you noted for {readings}"),
     ),
     Kind(
         "full_given_as_part",
-        "the {readings} runs the full length",
-        0.001,
-        "who is asked for part and whole sees that they differ; judgement",
+        later("the {readings} runs the full length"),
+        0.003,
+        "the long way is the one that people know how to measure, yet who is asked for part and "
+        "whole sees that they differ; judgement",
         _full_as_part,
-        "The {readings} is as long as the way from the breastbone to the tail base.",
-        "Please measure the {readings} once more, {paths}",
+        later("The {readings} is as long as the way from the breastbone to the tail base."),
+        later("Please measure the {readings} once more, {paths}"),
     ),
     Kind(
         "begun_at_second_unit",
-        "the tape began one unit in at the {readings}",
+        later("the tape began one unit in at the {readings}"),
         0.004,
         "worn tape ends are skipped and the skipped part forgotten; common practice, no source",
         _second_unit,
-        "{Readings} would fit if the tape began at its first full mark and not at its end.",
-        "Please measure {readings} again, with the very end of the tape at the first point",
+        later("{Readings} would fit if the tape began at its first full mark and not at its end."),
+        later("Please measure {readings} again, with the very end of the tape at the first point"),
     ),
     Kind(
         "last_rib_elsewhere",
-        "the last-rib point on the dog and on the photo differ",
+        later("the last-rib point on the dog and on the photo differ"),
         0.02,
         "the one point without a hard edge to feel; judgement",
         _last_rib_elsewhere,
-        "Front and rear are off in opposite senses while their sum fits: the last-rib point on "
-        "the dog and the one marked on the photo are probably not the same.",
-        "Please find the last rib with a finger, mark it with a bit of tape, and measure front "
-        "and rear length to it once more",
+        later(
+            "Front and rear are off in opposite senses while their sum fits: the "
+            "last-rib point on the dog and the one marked on the photo are probably "
+            "not the same."
+        ),
+        later(
+            "Please find the last rib with a finger, mark it with a bit of tape, and "
+            "measure front and rear length to it once more"
+        ),
     ),
     Kind(
         "full_on_another_line",
-        "the full length was taken along another line",
+        later("the full length was taken along another line"),
         0.01,
         "a tape straight over the back is the everyday length of a dog; common practice, no source",
         _full_on_another_line,
-        "Front and rear fit the photo, the full length does not fit their sum: it may have been "
-        "taken along another line.",
-        "Please measure the full length once more, {paths}",
+        later(
+            "Front and rear fit the photo, the full length does not fit their sum: "
+            "it may have been taken along another line."
+        ),
+        later("Please measure the full length once more, {paths}"),
     ),
     Kind(
         "reference_off",
-        "the reference or its place is not what was said",
+        later("the reference or its place is not what was said"),
         0.01,
         "another sheet or card than named, or its place in words only; judgement",
         _reference_off,
-        "All readings are off by the same factor: the reference object, or where it stood, is "
-        "probably not as said.",
-        "Please check which reference was used and where it stood, and take the photo again",
+        later(
+            "All readings are off by the same factor: the reference object, or where "
+            "it stood, is probably not as said."
+        ),
+        later("Please check which reference was used and where it stood, and take the photo again"),
         retake=True,
     ),
     Kind(
         "dog_crouching",
-        "the dog crouched in the photo",
+        later("the dog crouched in the photo"),
         0.01,
         "the hips flex and tuck the pelvis under (rear shorter), the trunk sinks between the "
         "shoulder blades, which then stand proud (half neck a little longer), the front keeps "
         "nearly its length; sizes and odds are judgement, the stance's own evidence comes on "
         "top",
         _stance({"half_neck": 0.3, "front_length": -0.2, "rear_length": -1.0}),
-        "The photo's lengths are as of a dog that crouches: with the pelvis tucked under, the "
-        "tail base comes forward and the rear length looks short.",
-        "Please take the photo again when the dog stands at ease",
+        later(
+            "The photo's lengths are as of a dog that crouches: with the pelvis "
+            "tucked under, the tail base comes forward and the rear length looks "
+            "short."
+        ),
+        later("Please take the photo again when the dog stands at ease"),
         retake=True,
     ),
     Kind(
         "dog_stretched",
-        "the dog stood stretched in the photo",
+        later("the dog stood stretched in the photo"),
         0.01,
         "the hind feet far back turn the pelvis back (rear longer), the body leans forward "
         "over the forelegs (front and half neck a little longer); sizes and odds are "
         "judgement, the stance's own evidence comes on top",
         _stance({"half_neck": 0.2, "front_length": 0.3, "rear_length": 1.0}),
-        "The photo's lengths are as of a dog that stands stretched: with the hind feet far back "
-        "the pelvis turns and the rear length looks long.",
-        "Please take the photo again with the hind feet below the dog",
+        later(
+            "The photo's lengths are as of a dog that stands stretched: with the "
+            "hind feet far back the pelvis turns and the rear length looks long."
+        ),
+        later("Please take the photo again with the hind feet below the dog"),
         retake=True,
     ),
     Kind(
         "dog_arched",
-        "the dog arched its back in the photo",
+        later("the dog arched its back in the photo"),
         0.008,
         "a bent trunk brings its ends nearer (rear most, front less) and the head comes down "
         "(half neck shorter); sizes and odds are judgement, the stance's own evidence comes "
         "on top",
         _stance({"half_neck": -0.3, "front_length": -0.7, "rear_length": -1.0}),
-        "The photo's lengths are as of a dog with an arched back: the ends of the trunk come "
-        "nearer to each other than the tape's way along it.",
-        "Please take the photo again when the dog stands at ease",
+        later(
+            "The photo's lengths are as of a dog with an arched back: the ends of "
+            "the trunk come nearer to each other than the tape's way along it."
+        ),
+        later("Please take the photo again when the dog stands at ease"),
         retake=True,
     ),
     Kind(
         UNNAMED,
-        "no named explanation fits",
+        later("no named explanation fits"),
         0.005,
         "judgement: two sound measurements of one dog do differ now and then",
         _no_name,
-        "{Readings} and photo differ, and none of the usual reasons fits.",
-        "Please measure once more, and have someone look at the marks: {readings}",
+        later("{Readings} and photo differ, and none of the usual reasons fits."),
+        later("Please measure once more, and have someone look at the marks: {readings}"),
     ),
 )
 """Every explanation with its prior odds: the one place."""
@@ -611,21 +653,20 @@ KINDS: Final[tuple[Kind, ...]] = (
 
 def words(kind: Kind, readings: tuple[str, ...]) -> tuple[str, str, str]:
     """Title, sentence and action of an explanation for the readings it concerns."""
-    titles = [READING_TITLES[name] for name in readings]
-    joined = ", ".join(titles[:-1]) + " and " + titles[-1] if len(titles) > 1 else titles[0]
-    paths = [_PATHS[name] for name in readings]
+    joined = listed([tr(READING_TITLES[name]) for name in readings])
+    paths = [tr(_PATHS[name]) for name in readings]
     filled = {
         "readings": joined,
         "Readings": joined[:1].upper() + joined[1:],
         "paths": "; ".join(paths),
     }
     title, sentence, action = (
-        text.format(**filled) for text in (kind.title, kind.sentence, kind.action)
+        tr(text, **filled) for text in (kind.title, kind.sentence, kind.action)
     )
     return title, sentence, f"{action}."
 
 
 _PATHS: Final = {
     **SPAN_PATHS,
-    NECK_RING: "as a closed ring that just slips over the dog's head and lies at the neck",
+    NECK_RING: later("as a closed ring that just slips over the dog's head and lies at the neck"),
 }

@@ -11,6 +11,8 @@ from photocheck.case import DogFacts
 from photocheck.judge.joint import Joint, Mark, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative
+from photocheck.speech import tr
+from photocheck.words import LANDMARK_TITLES
 
 Array = NDArray[np.float64]
 
@@ -67,20 +69,31 @@ def outlying_mark(joint: Joint, mode: Mode) -> Outlier | None:
     rivals = [
         i for value, i in tests[1:] if value > ALIKE * test and joint.marks[i].key == mark.key
     ]
-    name = mark.landmark.replace("_", " ")
+    name = tr(LANDMARK_TITLES[mark.landmark])
     who = joint.shots[mark.shot].markings[mark.marking].by
     if rivals:
         other = joint.marks[rivals[0]]
         other_who = joint.shots[other.shot].markings[other.marking].by
         return Outlier(
             mark,
-            f"The {name} marks of {who} (photo {{photo}}) and {other_who} contradict each other; "
-            "place both again",
+            tr(
+                "The {name} marks of {who} (photo {photo}) and {other_who} contradict each other; "
+                "place both again",
+                name=name,
+                who=who,
+                other_who=other_who,
+                photo="{photo}",
+            ),
             False,
         )
     return Outlier(
         mark,
-        f"The {name} mark of {who} on photo {{photo}} does not fit the others and was left out",
+        tr(
+            "The {name} mark of {who} on photo {photo} does not fit the others and was left out",
+            name=name,
+            who=who,
+            photo="{photo}",
+        ),
         True,
     )
 
@@ -121,8 +134,13 @@ def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bo
             found.append(
                 (
                     k,
-                    f"Photos {keep[0] + 1} and {keep[1] + 1} show the dog {percent:.0f} % apart in "
-                    "size; check which object gives the scale in each, and where it stood",
+                    tr(
+                        "Photos {one} and {other} show the dog {percent:.0f} % apart in size; "
+                        "check which object gives the scale in each, and where it stood",
+                        one=keep[0] + 1,
+                        other=keep[1] + 1,
+                        percent=percent,
+                    ),
                     False,
                 )
             )
@@ -130,8 +148,12 @@ def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bo
         found.append(
             (
                 k,
-                f"Photo {k + 1} shows the dog {percent:.0f} % off the others in size and was left "
-                "out; check its reference object",
+                tr(
+                    "Photo {number} shows the dog {percent:.0f} % off the others in size and was "
+                    "left out; check its reference object",
+                    number=k + 1,
+                    percent=percent,
+                ),
                 True,
             )
         )

@@ -41,6 +41,10 @@ EVEN_MM: Final = {"cm": 5.0, "in": 6.35}
 """What most people round to: half a centimetre, a quarter inch (judgement)."""
 UNEVEN: Final = 0.1
 """How often those who round do not, or write 41.0 for 41 (judgement)."""
+TAPE_MM: Final = {"cm": 1.0, "in": 25.4 / 16.0}
+"""The finest marks of a tape (common practice, no source)."""
+FINER: Final = 0.01
+"""How often those who round write what no tape shows, as 37.35 cm (judgement)."""
 
 _FRACTION = re.compile(r"(?P<above>\d+) ?/ ?(?P<below>\d+)")
 _WHOLE = re.compile(r"^\s*\d+(?:[.,]\d+)?")
@@ -227,13 +231,18 @@ def _candidates(
 
 def _habit(text: str, mm: float, unit: str) -> float:
     """How often such a text is meant by one who rounds and writes no idle zero."""
+    if not _whole(mm / TAPE_MM[unit]):
+        return FINER
     idle = re.search(r"[.,]\d*0(?!\d)", text) is not None
     return UNEVEN if idle or not is_even(mm, unit) else 1.0
 
 
 def is_even(mm: float, unit: str) -> bool:
     """Whether a length is a whole number of half centimetres or quarter inches."""
-    steps = mm / EVEN_MM[unit]
+    return _whole(mm / EVEN_MM[unit])
+
+
+def _whole(steps: float) -> bool:
     return abs(steps - round(steps)) < 1e-6
 
 

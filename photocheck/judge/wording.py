@@ -278,10 +278,7 @@ def _percent(probability: float) -> str:
     return tr("under 1 %") if probability < 0.01 else f"{100 * probability:.0f} %"
 
 
-RETAKE_REASONS: Final[Mapping[str, str]] = {
-    "reference_off": ALL_ALIKE,
-    "other_unit_in_all": ALL_ALIKE,
-}
+RETAKE_REASONS: Final[Mapping[str, str]] = {"reference_off": ALL_ALIKE}
 """Clauses for the headline where an explanation's title would promise too much."""
 
 
