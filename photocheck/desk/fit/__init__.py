@@ -1,0 +1,1 @@
+"""Fit: from readings that agree with the photo to what is cut, or to a size on the shelf."""

@@ -1,0 +1,228 @@
+"""What follows a check, on the command line: what to cut, what to write, what to keep."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from photocheck.speech import LANGUAGES
+from photocheck.words import EXIT_CODES
+
+if TYPE_CHECKING:
+    from photocheck.report import Report
+
+_ratios = click.option(
+    "--ratios", metavar="FILE", help="Check with what the shop has learnt; for a case file."
+)
+_language = click.option(
+    "--language", type=click.Choice(list(LANGUAGES)), default="en", show_default=True
+)
+
+
+@click.command(
+    epilog="Exit codes: 0 there is something to cut; 2 the input cannot be used; 10, 11 and 12 "
+    "as for check when the readings must be right first; 12 too when growth or a change of "
+    "weight cannot be foreseen."
+)
+@click.argument("case")
+@click.option("--shelf", metavar="FILE", help="The shop's sizes; see the command shelf.")
+@click.option("--later-weight", metavar="WEIGHT", help="What the dog is expected to weigh later.")
+@click.option(
+    "--growth",
+    type=click.Choice(["as-is", "for-growth"]),
+    default="as-is",
+    show_default=True,
+    help="How to fit a puppy.",
+)
+@_ratios
+@_language
+@click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+@click.pass_context
+def fit(
+    context: click.Context,
+    /,
+    case: str,
+    shelf: str | None,
+    later_weight: str | None,
+    growth: str,
+    ratios: str | None,
+    language: str,
+    as_json: bool,
+) -> None:
+    """Say what to cut for CASE, or which size of the shelf fits.
+
+    CASE is a case file or a report ("photocheck check --json"). Nothing is given out unless
+    tape and photo agree.
+    """
+    from photocheck.desk.fit.answer import Wish
+    from photocheck.desk.fit.answer import fit as settle
+    from photocheck.desk.fit.saying import plain_fit
+    from photocheck.desk.fit.shelf import read_shelf
+    from photocheck.lengths import parse_weight
+    from photocheck.speech import speaking
+
+    with speaking(language):
+        sizes = read_shelf(shelf) if shelf else ()
+        later = parse_weight(later_weight, field="--later-weight") if later_weight else None
+        report = _report(case, ratios)
+        answer = settle(report, sizes, Wish(later, growth.replace("-", "_")))
+        if as_json:
+            import json
+            from dataclasses import asdict
+
+            click.echo(json.dumps(asdict(answer), ensure_ascii=False, indent=2))
+        else:
+            click.echo(plain_fit(answer))
+    if answer.outcome == "measure_first":
+        unread = report.verdict == "agrees"
+        context.exit(EXIT_CODES["measure_again" if unread else report.verdict])
+    context.exit(EXIT_CODES["cannot_tell"] if answer.outcome == "not_foreseen" else 0)
+
+
+@click.command()
+@click.argument("case")
+@click.option(
+    "--choice",
+    type=click.Choice(["accepted", "asked-again", "retake", "refused"]),
+    help="What it is about; without it, what the verdict calls for.",
+)
+@click.option("--reason", default="", help="To add, in the owner's language.")
+@click.option("--templates", metavar="FOLDER", help="The shop's own; see the command templates.")
+@_ratios
+@_language
+def message(
+    case: str,
+    choice: str | None,
+    reason: str,
+    templates: str | None,
+    ratios: str | None,
+    language: str,
+) -> None:
+    """Draft a message to the owner of CASE, to be read before it is sent.
+
+    CASE is a case file or a report ("photocheck check --json"). Nothing is sent.
+    """
+    from photocheck.desk.messages.drafting import draft_message
+    from photocheck.speech import speaking
+
+    with speaking(language):
+        report = _report(case, ratios)
+        meant = choice or ("accepted" if report.verdict == "agrees" else "asked_again")
+        click.echo(
+            draft_message(
+                report,
+                meant.replace("-", "_"),
+                language=language,
+                reason=reason,
+                templates=templates,
+            )
+        )
+
+
+@click.command()
+@click.argument("case")
+@click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it, .html.")
+@click.option("--shelf", metavar="FILE", help="Add which of these sizes fits.")
+@click.option("--by", default="", help="Who checked.")
+@_ratios
+@_language
+def record(
+    case: str, out: str, shelf: str | None, by: str, ratios: str | None, language: str
+) -> None:
+    """Write the record of CASE: one page with picture, lengths, verdict and doubt.
+
+    CASE is a case file or a report ("photocheck check --json"), which must find its photos
+    where they were.
+    """
+    from datetime import UTC, datetime
+    from pathlib import Path
+
+    from photocheck.desk.fit.answer import fit as settle
+    from photocheck.desk.fit.shelf import read_shelf
+    from photocheck.desk.orders import Check
+    from photocheck.desk.record import checked_pictures, record_html
+    from photocheck.files import replacing
+    from photocheck.speech import speaking
+
+    with speaking(language):
+        sizes = read_shelf(shelf) if shelf else ()
+        report = _report(case, ratios)
+        check = Check(
+            0, datetime.now(UTC), by, {}, report, report.version, report.ratios_version, language
+        )
+        pictures = checked_pictures(report, str)
+        html = record_html(check, pictures, fit=settle(report, sizes))
+    with replacing(Path(out)) as file:
+        file.write(html.encode())
+    click.echo(f"{out}: print it from a browser, or keep it as it is.")
+
+
+@click.command()
+@click.argument("out", metavar="FILE")
+def shelf(out: str) -> None:
+    """Write an invented table of sizes to FILE, to be changed into the shop's own."""
+    from photocheck.desk.fit.shelf import demo_table
+
+    _write_new(out, demo_table())
+    click.echo(f"{out}: these sizes are invented; put your own in their place.")
+
+
+@click.command()
+@click.argument("folder")
+def templates(folder: str) -> None:
+    """Write the templates of all messages to FOLDER, to be changed into the shop's own.
+
+    Remove those that shall stay as shipped. "photocheck message --templates FOLDER" uses
+    them.
+    """
+    from pathlib import Path
+
+    from photocheck.desk.messages.drafting import shipped_templates
+
+    for language in LANGUAGES:
+        for name, text in shipped_templates(language).items():
+            _write_new(str(Path(folder) / language / name), text)
+    click.echo(f"{folder}: begin with closing.txt, which signs every message.")
+
+
+def add_to(commands: click.Group) -> None:
+    """Add what is here to the command line."""
+    for command in (fit, message, record, shelf, templates):
+        commands.add_command(command)
+
+
+def _report(path: str, ratios: str | None) -> Report:
+    """The report in a file, or the one its case gives when it is checked."""
+    from photocheck.casefile import read_case, read_json
+    from photocheck.reportfile import FORMAT, report_from_dict
+
+    data = read_json(path, what="case file or report")
+    if isinstance(data, dict) and data.get("format") == FORMAT:
+        return report_from_dict(data, where=path)
+    from photocheck.checking import check
+    from photocheck.judge.ratios import read_ratios
+
+    learnt = None if ratios is None else read_ratios(ratios)
+    return check(read_case(path), ratios=learnt)
+
+
+def _write_new(path: str, text: str) -> None:
+    """Write a text file, never over one that somebody may have changed."""
+    from pathlib import Path
+
+    from photocheck.errors import PhotocheckError
+    from photocheck.files import replacing
+    from photocheck.speech import tr
+
+    target = Path(path)
+    if target.exists():
+        raise PhotocheckError(
+            tr("this file is already there"), where=path, do=tr("Choose another name")
+        )
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise PhotocheckError(tr("the folder cannot be made"), where=str(target.parent)) from error
+    with replacing(target) as file:
+        file.write(text.encode())
