@@ -161,7 +161,9 @@ class _View:
         )
 
 
-def annotate(photo_rgb: NDArray[np.uint8], report: Report, index: int = 0) -> NDArray[np.uint8]:
+def annotate(
+    photo_rgb: NDArray[np.uint8], report: Report, index: int = 0, *, bare: bool = False
+) -> NDArray[np.uint8]:
     """Draw a report onto one of its photos.
 
     Parameters
@@ -171,6 +173,8 @@ def annotate(photo_rgb: NDArray[np.uint8], report: Report, index: int = 0) -> ND
     report : Report
     index : int
         Which of the report's photos this is.
+    bare : bool
+        Leave out the banner and the rows of lengths.
 
     Returns
     -------
@@ -201,6 +205,8 @@ def annotate(photo_rgb: NDArray[np.uint8], report: Report, index: int = 0) -> ND
         draw, photo.size, result, view.scale, report.case.unit, font, size_px, marks, outline
     )
     _draw_labels(draw, photo.size, labels, bar, lines, marks, outline, font, size_px)
+    if bare:
+        return np.asarray(photo)
     said = [finding.sentence for finding in result.stance[:1]]
     return _stack(photo, report, said, size_px)
 

@@ -1,0 +1,122 @@
+"""Case files and their photos, brought in as new orders."""
+
+from __future__ import annotations
+
+import tempfile
+import unicodedata
+from collections.abc import Sequence
+from copy import deepcopy
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from photocheck.casefile import case_from_dict, read_json
+from photocheck.checking import validate
+from photocheck.desk.orders import Store
+from photocheck.errors import CaseError
+from photocheck.photo.load import load_photo
+from photocheck.speech import tr
+
+File = tuple[str, bytes]
+"""A name and what is in it."""
+
+
+@dataclass(frozen=True)
+class BroughtIn:
+    """A new order, and what was handed in for nothing.
+
+    Attributes
+    ----------
+    key : str
+        Of the order; it holds the case as its draft and is not checked yet.
+    unused : tuple of str
+        Names of photos the case does not name.
+    """
+
+    key: str
+    unused: tuple[str, ...]
+
+
+def bring_in(
+    store: Store, case_file: File, photos: Sequence[File], *, language: str = "en"
+) -> BroughtIn:
+    """Open an order for a case file and its photos.
+
+    Photos are told apart by name alone, for a browser does not say in which folder a file
+    lay; small and capital letters count as the same.  No photo is read from disk, whatever
+    path the case names.
+
+    Raises
+    ------
+    CaseError
+        When the case file cannot be used, or its photos are not all there.
+    PhotoError
+        When a photo cannot be read.  No order is opened then.
+    """
+    where, content = case_file
+    data = _parsed(where, content)
+    case = case_from_dict(data, where=where, check_files=False)
+    # Before the photos: loading them takes long, and a case may name any number.
+    validate(case)
+    given = _by_name([name for name, _ in photos], tr("uploaded photos"))
+    named = _by_name({entry["file"] for entry in data["photos"]}, tr("photos of the case"))
+    missing = [path for name, path in named.items() if name not in given]
+    if missing:
+        raise CaseError(
+            tr("the photo '{name}' was not uploaded", name=missing[0]),
+            where=where,
+            do=tr("Add it, under the name the case file gives it"),
+        )
+    contents = dict(photos)
+    used = {path: contents[given[name]] for name, path in named.items()}
+    for path, photo in used.items():
+        load_photo(photo, name=path)
+    key = store.open(language)
+    try:
+        kept = {path: store.keep_photo(key, photo) for path, photo in used.items()}
+        store.save_draft(key, _renamed(data, kept))
+    except BaseException:
+        # Half an order is worth nothing to anybody.
+        store.forget(key)
+        raise
+    return BroughtIn(key, tuple(name for k, name in given.items() if k not in named))
+
+
+def _renamed(data: dict[str, Any], kept: dict[str, str]) -> dict[str, Any]:
+    draft = deepcopy(data)
+    for entry in draft["photos"]:
+        entry["file"] = kept[entry["file"]]
+    return draft
+
+
+def _parsed(name: str, content: bytes) -> Any:
+    # photocheck reads JSON from a file; going through one keeps its strictness and sentences.
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "case.json"
+        path.write_bytes(content)
+        try:
+            return read_json(path)
+        except CaseError as error:
+            raise CaseError(error.wrong, where=name, do=error.do) from error
+
+
+def _by_name(names: Sequence[str] | set[str], what: str) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for name in sorted(names):
+        if _key(name) in found:
+            raise CaseError(
+                tr("two {what} share the name '{name}'", what=what, name=_base(name)),
+                do=tr("Rename one of them, here and in the case file"),
+            )
+        found[_key(name)] = name
+    return found
+
+
+def _base(path: str) -> str:
+    # A case file written on another system may part folders with backslashes.
+    return path.replace("\\", "/").rpartition("/")[2]
+
+
+def _key(path: str) -> str:
+    # The same letters are stored in different ways on different systems.
+    return unicodedata.normalize("NFC", _base(path)).casefold()

@@ -1,0 +1,1 @@
+"""Alembic's scripts: one module for each version of the tables."""

@@ -1,0 +1,131 @@
+"""What is kept for how long, and everything that is held about one owner."""
+
+from __future__ import annotations
+
+import json
+import os
+import zipfile
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from photocheck.desk.orders import Check, Decision, OrderError
+from photocheck.desk.store import rows
+from photocheck.desk.store.copies import remove, side_copies
+from photocheck.desk.store.database import DatabaseStore
+from photocheck.files import replacing
+from photocheck.reportfile import report_to_dict
+
+
+@dataclass(frozen=True)
+class Retention:
+    """For how many days things are kept.  The numbers are judgement; a shop sets its own.
+
+    Attributes
+    ----------
+    drafts_days : float
+        An order never sent, counted from when the owner last did something.
+    decided_days : float
+        A decided order, counted from the last decision or photo or draft; two years, for as
+        long as a customer may come back with a claim in many places.
+    copies_days : float
+        A copy kept beside the store by an upgrade or a restore; it still holds what was
+        forgotten since.
+    """
+
+    drafts_days: float = 30.0
+    decided_days: float = 730.0
+    copies_days: float = 30.0
+
+
+def over_time(
+    store: DatabaseStore, retention: Retention, *, now: datetime | None = None
+) -> tuple[str, ...]:
+    """Keys of the orders kept long enough; an order that waits for a decision never is."""
+    now = now or datetime.now(UTC)
+    with store.reading() as connection:
+        found = connection.execute(rows.all_lines()).mappings().all()
+    keys = []
+    for row in found:
+        state = rows.line_of(row).state
+        if state == "waiting":
+            continue
+        days = retention.drafts_days if state == "being_filled_in" else retention.decided_days
+        last = max(row["touched"], row["decided"] or row["touched"])
+        if now - last > timedelta(days=days):
+            keys.append(row["key"])
+    return tuple(keys)
+
+
+def tidy(
+    store: DatabaseStore, retention: Retention | None = None, *, now: datetime | None = None
+) -> tuple[int, int]:
+    """Forget what is over its time.
+
+    Returns
+    -------
+    (int, int)
+        How many orders went, and how many copies beside the store.
+    """
+    now = now or datetime.now(UTC)
+    retention = retention or Retention()
+    went = 0
+    for key in over_time(store, retention, now=now):
+        try:
+            store.forget(key)
+        except OrderError:
+            continue  # another desk was quicker
+        went += 1
+    old = (now - timedelta(days=retention.copies_days)).timestamp()
+    copies = [path for path in side_copies(store) if path.stat().st_mtime < old]
+    for path in copies:
+        remove(path)
+    return went, len(copies)
+
+
+def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -> None:
+    """Write everything held about one owner: ``order.json`` and the photos, as a zip file.
+
+    Raises
+    ------
+    OrderError
+        When there is no such order.
+    PhotocheckError
+        When the file cannot be written.
+    """
+    order = store.order(key)
+    photos = store.photos(key)
+    told = {
+        "order": order.key,
+        "opened": order.opened.isoformat(),
+        "language": order.language,
+        "state": order.state,
+        "being_filled_in": order.draft,
+        "photos": [{**asdict(photo), "at": photo.at.isoformat()} for photo in photos],
+        "checks": [_check(check) for check in order.checks],
+        "decisions": [_decision(decision) for decision in order.decisions],
+    }
+    with replacing(target) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("order.json", json.dumps(told, ensure_ascii=True, indent=2))
+        for photo in photos:
+            # a photo is compressed already
+            archive.writestr(
+                f"photos/{photo.name}", store.photo(key, photo.name), zipfile.ZIP_STORED
+            )
+
+
+def _check(check: Check) -> dict[str, Any]:
+    return {
+        "number": check.number,
+        "at": check.at.isoformat(),
+        "by": check.by,
+        "program": check.program,
+        "ratios": check.ratios,
+        "language": check.language,
+        "case": check.case,
+        "report": report_to_dict(check.report),
+    }
+
+
+def _decision(decision: Decision) -> dict[str, Any]:
+    return {**asdict(decision), "at": decision.at.isoformat()}

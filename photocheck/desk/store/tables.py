@@ -1,0 +1,196 @@
+"""The tables of the store, and how times and free text are kept in them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any, Final
+
+from sqlalchemy import (
+    Column,
+    DateTime,
+    Dialect,
+    Float,
+    ForeignKey,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+from sqlalchemy.types import TypeDecorator
+
+
+class Utc(TypeDecorator[datetime]):
+    """A moment, aware and in UTC on both databases; SQLite itself knows no time zones."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Refuse a moment without its zone, and turn it to UTC."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a moment without a time zone")
+        return value.astimezone(UTC)
+
+    def process_result_value(self, value: Any | None, dialect: Dialect) -> datetime | None:
+        """Give SQLite's bare moments their zone."""
+        if value is None:
+            return None
+        moment: datetime = value
+        return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
+
+
+class Words(TypeDecorator[str]):
+    """Text from people: what no database can hold (NUL, half a surrogate pair) is marked."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        """Put U+FFFD, Unicode's replacement character, in place of what cannot be kept."""
+        return None if value is None else keepable(value)
+
+
+def keepable(text: str) -> str:
+    """The text with U+FFFD in place of NUL and lone surrogates."""
+    whole = text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+    return whole.replace("\0", "\ufffd")
+
+
+metadata: Final = MetaData()
+
+
+def _of_order(name: str = "order_id") -> Column[int]:
+    return Column(name, Integer, ForeignKey("orders.id", ondelete="CASCADE"), nullable=False)
+
+
+orders: Final = Table(
+    "orders",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("key", String(43), nullable=False, unique=True),
+    Column("opened", Utc, nullable=False),
+    Column("language", String(20), nullable=False),
+    Column("draft", Text, nullable=False),
+    Column("name", Words, nullable=False),
+    Column("touched", Utc, nullable=False),
+    Column("photos_given", Integer, nullable=False),
+    sqlite_autoincrement=True,
+)
+"""`draft` is JSON; `name` is the draft's; `touched` is when the owner last did anything."""
+
+photos: Final = Table(
+    "photos",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of_order(),
+    Column("name", String(40), nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("content", LargeBinary, nullable=False),
+    UniqueConstraint("order_id", "name"),
+    UniqueConstraint("order_id", "sha256"),
+    sqlite_autoincrement=True,
+)
+
+ratios: Final = Table(
+    "ratios",
+    metadata,
+    Column("version", String(80), primary_key=True),
+    Column("content", Text, nullable=False),
+)
+"""The learnt ratios that checks were made with, so that those can be made again."""
+
+checks: Final = Table(
+    "checks",
+    metadata,
+    Column("number", Integer, primary_key=True),
+    _of_order(),
+    Column("at", Utc, nullable=False),
+    Column("by", Words, nullable=False),
+    Column("program", String(80), nullable=False),
+    Column("ratios", String(80), nullable=False),
+    Column("language", String(20), nullable=False),
+    Column("case", Text, nullable=False),
+    Column("report", Text, nullable=False),
+    Column("name", Words, nullable=False),
+    Column("verdict", String(40), nullable=False),
+    Column("worst", Float, nullable=False),
+    Column("headline", Words, nullable=False),
+    UniqueConstraint("number", "order_id"),
+    Index("checks_of_order", "order_id"),
+    sqlite_autoincrement=True,
+)
+"""`case` and `report` are JSON; the last four columns repeat them for the list of orders."""
+
+check_photos: Final = Table(
+    "check_photos",
+    metadata,
+    Column("check_number", Integer, primary_key=True),
+    Column("position", Integer, primary_key=True),
+    _of_order(),
+    Column("name", String(40), nullable=False),
+    Column("sha256", String(64), nullable=False),
+    ForeignKeyConstraint(
+        ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
+    ),
+    ForeignKeyConstraint(
+        ["order_id", "name"], ["photos.order_id", "photos.name"], ondelete="CASCADE"
+    ),
+)
+"""Which bytes a check saw."""
+
+readings: Final = Table(
+    "readings",
+    metadata,
+    Column("check_number", Integer, primary_key=True),
+    Column("reading", String(40), primary_key=True),
+    _of_order(),
+    Column("typed", Words, nullable=False),
+    Column("unit", String(8), nullable=False),
+    Column("mm", Float, nullable=False),
+    ForeignKeyConstraint(
+        ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
+    ),
+)
+"""The readings a check judged: as typed, the unit they were read in, millimetres."""
+
+decisions: Final = Table(
+    "decisions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of_order(),
+    Column("check_number", Integer, nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("by", Words, nullable=False),
+    Column("choice", String(40), nullable=False),
+    Column("reason", Words, nullable=False),
+    Column("message", Words, nullable=False),
+    Column("program", String(80), nullable=False),
+    Column("ratios", String(80), nullable=False),
+    ForeignKeyConstraint(
+        ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
+    ),
+    Index("decisions_of_order", "order_id"),
+    sqlite_autoincrement=True,
+)
+
+forgotten: Final = Table(
+    "forgotten",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("at", Utc, nullable=False),
+)
+"""Hashes of the keys of forgotten orders, lest an older backup bring one back.
+
+A key is 256 random bits, so its hash tells nothing of anybody.
+"""
+
+UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
+"""Tables whose rows are never changed, and go only when their order has gone."""

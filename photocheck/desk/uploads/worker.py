@@ -1,0 +1,98 @@
+"""The process that decodes one stranger's photo and then ends.
+
+As its argument: a `Task` in JSON; on standard input: the file.  On standard output: one line of
+JSON, then the photo written anew.  Neither side ever unpickles what the other wrote, so that a
+decoder taken over by a crafted file can only answer with bytes.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from typing import BinaryIO, TypedDict
+
+MOST_OPEN_FILES = 64
+"""Enough for Python's imports (judgement)."""
+
+
+class Task(TypedDict):
+    """What the process is told."""
+
+    language: str
+    memory_bytes: int
+    cpu_s: int
+    answer_bytes: int
+
+
+def main() -> None:
+    """Do the one task."""
+    # A library that prints must not write into the answer.
+    answer = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    task: Task = json.loads(sys.argv[1])
+    confine(task)
+    try:
+        said, content = _done(task, sys.stdin.buffer)
+    except MemoryError:
+        said, content = {"outcome": "memory"}, b""
+    with answer:
+        answer.write(json.dumps(said).encode() + b"\n")
+        answer.write(content)
+
+
+def _done(task: Task, file: BinaryIO) -> tuple[dict[str, object], bytes]:
+    from photocheck.errors import PhotoError
+    from photocheck.photo.clean import clean
+    from photocheck.speech import speaking
+
+    with speaking(task["language"]):
+        try:
+            done = clean(file.read())
+        except PhotoError as error:
+            return {"outcome": "refused", "wrong": error.wrong, "do": error.do}, b""
+    camera = done.camera
+    return {
+        "outcome": "taken",
+        "size_px": list(done.size_px),
+        "camera": {
+            "focal_35mm": camera.focal_35mm,
+            "focal_source": camera.focal_source,
+            "make": camera.make,
+            "model": camera.model,
+            "focal_spread": camera.focal_spread,
+        },
+    }, done.content
+
+
+def confine(task: Task) -> None:
+    """Take from this process, for good, what decoding does not need.
+
+    Memory is limited on Linux, processor time, open files and the size of what is written on
+    every POSIX system, and nothing on Windows, where only the caller's clock is left.
+    """
+    try:
+        import resource
+    except ImportError:
+        return
+    limits = {
+        resource.RLIMIT_AS: task["memory_bytes"],
+        resource.RLIMIT_FSIZE: task["answer_bytes"],
+        resource.RLIMIT_NOFILE: MOST_OPEN_FILES,
+        resource.RLIMIT_CORE: 0,
+    }
+    # A signal first, which tells why it ended; a second later the end without one.
+    resource.setrlimit(resource.RLIMIT_CPU, (task["cpu_s"], task["cpu_s"] + 1))
+    for which, most in limits.items():
+        hard = resource.getrlimit(which)[1]
+        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        try:
+            resource.setrlimit(which, (most, most))
+        except (OSError, ValueError):
+            # macOS does not know a limit on memory.
+            if sys.platform == "linux":
+                raise
+
+
+if __name__ == "__main__":
+    main()
