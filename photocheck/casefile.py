@@ -434,13 +434,20 @@ def _validate(data: Any, where: str) -> None:
     error = complaint(data, "case")
     if error is not None:
         raise _spoken(error, where)
-    for number, photo in enumerate(data["photos"], start=1):
-        for value in _numbers(photo):
+    parts = {f"{where}, photo {number}": part for number, part in enumerate(data["photos"], 1)}
+    rest = {name: part for name, part in data.items() if name != "photos"}
+    for place, part in {where: rest, **parts}.items():
+        for value in _leaves(part):
+            if isinstance(value, str):
+                if not _writable(value):
+                    raise CaseError(
+                        "a text holds a character that cannot be written down",
+                        where=place,
+                        do="Type it again",
+                    )
             # JSON allows 1e999, which Python reads as infinity.
-            if value != value or abs(value) > 1e9:
-                raise CaseError(
-                    "a number is far too large", where=f"{where}, photo {number}", do="Correct it"
-                )
+            elif value != value or abs(value) > 1e9:
+                raise CaseError("a number is far too large", where=place, do="Correct it")
 
 
 def _spoken(error: ValidationError, where: str) -> CaseError:
@@ -449,14 +456,19 @@ def _spoken(error: ValidationError, where: str) -> CaseError:
     return CaseError(wrong, where=f"{where}, {place}" if place else where, do=do)
 
 
-def _numbers(value: Any) -> Iterable[float]:
+def _leaves(value: Any) -> Iterable[str | float]:
     if isinstance(value, dict):
-        value = list(value.values())
+        value = [*value, *value.values()]
     if isinstance(value, list):
         for item in value:
-            yield from _numbers(item)
-    elif isinstance(value, (int, float)):
+            yield from _leaves(item)
+    elif isinstance(value, (str, int, float)):
         yield value
+
+
+def _writable(text: str) -> bool:
+    """Whether files and databases take it: JSON's escapes allow half a character and a zero."""
+    return "\0" not in text and not any("\ud800" <= c <= "\udfff" for c in text)
 
 
 def path_in_words(path: Iterable[str | int]) -> str:

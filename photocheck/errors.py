@@ -17,14 +17,19 @@ class PhotocheckError(Exception):
     """
 
     def __init__(self, wrong: str, *, where: str = "", do: str = "") -> None:
-        self.wrong = wrong
-        self.where = where
-        self.do = do
+        self.wrong = _printable(wrong)
+        self.where = _printable(where)
+        self.do = _printable(do)
         super().__init__(str(self))
 
     def __str__(self) -> str:
         head = f"{self.where}: {self.wrong}" if self.where else self.wrong
         return f"{head}. {self.do}." if self.do else f"{head}."
+
+
+def _printable(text: str) -> str:
+    # Errors quote what strangers wrote: nothing of it may steer a terminal or fail to be encoded.
+    return "".join(c if c.isprintable() else " " for c in text)
 
 
 class CaseError(PhotocheckError):

@@ -15,6 +15,7 @@ from types import MappingProxyType
 from typing import Final
 
 from photocheck.errors import CaseError
+from photocheck.speech import number
 from photocheck.words import NECK_RING, READING_TITLES, READINGS, UNITS
 
 MM_PER: Final[Mapping[str, Fraction]] = MappingProxyType(
@@ -245,6 +246,8 @@ def parse_reading(name: str, value: str | int | float, default_unit: str) -> tup
 def format_length(mm: float, unit: str) -> str:
     """A length for people: ``"36.8 cm"``, or inches to the nearest eighth, ``"14 1/2 in"``.
 
+    With the decimal sign of the language spoken now.
+
     Parameters
     ----------
     mm : float
@@ -256,7 +259,7 @@ def format_length(mm: float, unit: str) -> str:
     size = abs(mm)
     if unit == "cm":
         text = f"{size / 10:.1f}"
-        return f"{sign if float(text) else ''}{text} cm"
+        return number(f"{sign if float(text) else ''}{text} cm")
     if unit != "in":
         raise CaseError(f"the unit {unit!r} is not known", do="Use cm or in")
     # Half an eighth goes up, as on a tape: floor(8 x + 1/2).

@@ -279,7 +279,20 @@ def test_bombs_are_refused_before_decoding(width, height):
     assert time.perf_counter() - began < 1.0
 
 
-def test_too_small_and_too_heavy(tmp_path):
+def test_a_webp_that_claims_too_much_is_refused_before_it_is_opened(monkeypatch):
+    # RFC 9649, 2.7: width and height less one, 24 bits each, from the 25th byte on.
+    data = bytearray(encoded(quarters(), "WEBP", exif=exif_of(1)))
+    assert data[12:16] == b"VP8X"
+    data[24:30] = b"\x00\x40\x00\x00\x40\x00"
+    monkeypatch.setattr(Image, "open", None)
+    refused(bytes(data), "16385 x 16385")
+    for options in ({}, {"lossless": True}):
+        monkeypatch.setattr(load_module, "MAX_PIXELS", 63_999)
+        refused(encoded(quarters(), "WEBP", **options), "320 x 200")
+
+
+def test_too_long_too_small_and_too_heavy(tmp_path):
+    refused(png_claiming(30_001, 120), "30001 x 120")
     refused(encoded(quarters(60, 40)), "only 60 x 40")
     refused(bytes(MAX_BYTES + 1), "MB")
     path = tmp_path / "big.jpg"

@@ -56,6 +56,16 @@ _FOCAL_LENGTH = 0x920A
 _PIXEL_X, _PIXEL_Y = 0xA002, 0xA003
 _PLANE_X, _PLANE_Y, _PLANE_UNIT = 0xA20E, 0xA20F, 0xA210
 _DIGITAL_ZOOM, _FOCAL_35 = 0xA404, 0xA405
+_NUMBERS_READ = (
+    _FOCAL_LENGTH,
+    _PIXEL_X,
+    _PIXEL_Y,
+    _PLANE_X,
+    _PLANE_Y,
+    _PLANE_UNIT,
+    _DIGITAL_ZOOM,
+    _FOCAL_35,
+)
 
 
 def focal_px(focal_35mm: float, width: int, height: int) -> float:
@@ -144,6 +154,29 @@ def camera_facts(
     return prior
 
 
+def tags_kept(
+    base: Mapping[int, Any], exif: Mapping[int, Any]
+) -> tuple[dict[int, str], dict[int, float]]:
+    """The tags `camera_facts` reads, and only those, as clean texts and positive numbers.
+
+    `camera_facts` says the same of what is returned as of what was given.
+
+    Parameters
+    ----------
+    base, exif : mapping of EXIF tag number to value
+
+    Returns
+    -------
+    (dict, dict)
+        Of the main directory and of the Exif sub-directory.
+    """
+    texts = {tag: text for tag in (_MAKE, _MODEL) if (text := _text(base.get(tag)))}
+    numbers = {
+        tag: number for tag in _NUMBERS_READ if (number := _number(exif.get(tag))) is not None
+    }
+    return texts, numbers
+
+
 def _zoomed(equivalent: float, zoom: float, make: str, model: str) -> CameraFacts:
     """The equivalent focal length of the picture, whether or not it includes the zoom."""
     source = "exif 35 mm"
@@ -197,12 +230,12 @@ def _sensor_diagonal(
 
 
 def _number(value: Any) -> float | None:
-    """A positive finite number, or None: zero means "unknown" or "not used" in EXIF."""
+    """A positive number, or None: zero means "unknown" or "not used" in EXIF."""
     try:
         number = float(value)
     except (TypeError, ValueError, ZeroDivisionError, OverflowError):
         return None
-    return number if 0.0 < number < 1e9 else None
+    return number if 1e-6 < number < 1e9 else None
 
 
 def _text(value: Any) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import os
 import warnings
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -18,36 +19,24 @@ from numpy.typing import NDArray
 
 from photocheck.errors import PhotoError
 from photocheck.photo.camera import FOCAL_LIMITS_MM, camera_facts
-from photocheck.photo.photo import CameraFacts, Photo
+from photocheck.photo.kind import ANOTHER, animated, kind_of, too_many_bytes, webp_size
+from photocheck.photo.kind import MAX_BYTES as MAX_BYTES
+from photocheck.photo.photo import Photo
+from photocheck.speech import tr
 
 if TYPE_CHECKING:
     from PIL import Image
 
-MAX_BYTES: Final = 60_000_000
-"""Largest file read.  Judgement: twice what a phone's largest JPEG takes."""
-
 MAX_PIXELS: Final = 80_000_000
 """Largest picture decoded (240 MB as RGB).  Judgement: above the 50 MP phones write."""
+
+MAX_SIDE_PX: Final = 30_000
+"""Longest side.  Judgement: twice the longest panorama; a JPEG file holds at most 65,535."""
 
 MIN_SIDE_PX: Final = 100
 """Smallest side.  Judgement: below this one pixel is a centimetre of dog."""
 
-_SAVE_AS = "Save or send it as JPEG, PNG, WebP or HEIC"
-_ANOTHER = "Copy the photo again from the phone or camera, or take a new one"
-
-# ISO/IEC 14496-12 file type brands; "mif1" and "msf1" are from ISO/IEC 23008-12 (HEIF).
-_STILL_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2", b"miaf"}
-_SEQUENCE_BRANDS = {b"hevc", b"hevx", b"hevm", b"hevs", b"msf1"}
-
-_OTHER_KINDS = (
-    (b"GIF8", "a GIF picture"),
-    (b"II*\0", "a TIFF or raw camera file"),
-    (b"MM\0*", "a TIFF or raw camera file"),
-    (b"BM", "a BMP picture"),
-    (b"%PDF", "a PDF document"),
-    (b"\0\0\0\x0cJXL ", "a JPEG XL picture"),
-    (b"\xff\x0a", "a JPEG XL picture"),
-)
+_BAND_ROWS = 256
 
 
 def load_photo(
@@ -80,115 +69,129 @@ def load_photo(
     ------
     PhotoError
         Missing, unreadable, truncated, damaged, animated, not one of the four
-        kinds, or outside `MAX_BYTES`, `MAX_PIXELS`, `MIN_SIDE_PX`.
+        kinds, or outside `MAX_BYTES`, `MAX_PIXELS`, `MAX_SIDE_PX`, `MIN_SIDE_PX`.
     """
     where = name or ("photo" if isinstance(source, bytes) else os.fspath(source))
     if focal_35mm is not None and not FOCAL_LIMITS_MM[0] <= focal_35mm <= FOCAL_LIMITS_MM[1]:
         raise PhotoError(
-            f"a focal length of {focal_35mm:g} mm is outside {FOCAL_LIMITS_MM[0]:g} to "
-            f"{FOCAL_LIMITS_MM[1]:g} mm",
+            tr(
+                "a focal length of {focal:g} mm is outside {low:g} to {high:g} mm",
+                focal=float(focal_35mm),
+                low=FOCAL_LIMITS_MM[0],
+                high=FOCAL_LIMITS_MM[1],
+            ),
             where=where,
-            do="Give the 35 mm equivalent, 26 for example, or leave it out",
+            do=tr("Give the 35 mm equivalent, 26 for example, or leave it out"),
         )
     data = source if isinstance(source, bytes) else _read(Path(source), where)
-    if len(data) > MAX_BYTES:
-        raise _too_many_bytes(len(data), where)
-    kind = _kind(data, where)
+    picture = decoded(data, where=where)
+    size = picture.rgb.shape[1], picture.rgb.shape[0]
+    facts = camera_facts(picture.base, picture.exif, size, given_35mm=focal_35mm)
+    return Photo(picture.rgb, facts, sha256(data).hexdigest(), picture.kind)
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """A picture as it came out of the file.
+
+    Attributes
+    ----------
+    rgb : (H, W, 3) uint8
+        Upright.
+    base, exif : dict of EXIF tag number to value
+        The main directory and the Exif sub-directory, unchecked.
+    kind : str
+        One of `photocheck.photo.kind.KINDS`.
+    """
+
+    rgb: NDArray[np.uint8]
+    base: dict[int, Any]
+    exif: dict[int, Any]
+    kind: str
+
+
+def decoded(data: bytes, *, where: str = "photo") -> Decoded:
+    """The upright picture and the raw EXIF tags of a file.
+
+    Raises
+    ------
+    PhotoError
+        As `load_photo`.
+    """
+    kind = kind_of(data, where=where)
     try:
-        rgb, facts = _decode(data, kind, where, focal_35mm)
+        rgb, base, exif = _decode(data, kind, where)
     except (PhotoError, ImportError, MemoryError):
         raise
     except Exception as error:
         # Decoders fed with damaged bytes raise whatever comes to hand.
         raise PhotoError(
-            f"the {kind} picture is damaged or cut short", where=where, do=_ANOTHER
+            tr("the {kind} picture is damaged or cut short", kind=kind), where=where, do=tr(ANOTHER)
         ) from error
-    return Photo(rgb, facts, sha256(data).hexdigest(), kind)
+    return Decoded(rgb, base, exif, kind)
 
 
 def _read(path: Path, where: str) -> bytes:
     try:
         size = path.stat().st_size
         if path.is_dir():
-            raise PhotoError("this is a folder, not a photo", where=where, do="Name the photo file")
+            raise PhotoError(
+                tr("this is a folder, not a photo"), where=where, do=tr("Name the photo file")
+            )
         if size > MAX_BYTES:
-            raise _too_many_bytes(size, where)
+            raise too_many_bytes(size, where)
         return path.read_bytes()
     except FileNotFoundError as error:
         raise PhotoError(
-            "there is no such photo", where=where, do="Check the file name and the folder"
+            tr("there is no such photo"),
+            where=where,
+            do=tr("Check the file name and the folder"),
         ) from error
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise PhotoError(
-            f"the photo cannot be opened ({reason.lower()})",
+            tr("the photo cannot be opened ({reason})", reason=reason.lower()),
             where=where,
-            do="Check that you may read the file",
+            do=tr("Check that you may read the file"),
         ) from error
-
-
-def _too_many_bytes(size: int, where: str) -> PhotoError:
-    return PhotoError(
-        f"the file has {size / 1e6:.0f} MB; at most {MAX_BYTES / 1e6:.0f} MB are read",
-        where=where,
-        do="Save it as JPEG or smaller",
-    )
-
-
-def _kind(data: bytes, where: str) -> str:
-    if not data:
-        raise PhotoError("the file is empty", where=where, do=_ANOTHER)
-    if data.startswith(b"\xff\xd8\xff"):
-        return "JPEG"
-    if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        return "PNG"
-    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-        return "WEBP"
-    if data[4:8] == b"ftyp":
-        brands = {data[8:12]} | {
-            data[i : i + 4] for i in range(16, min(int.from_bytes(data[:4], "big"), 256), 4)
-        }
-        if data[8:12] in _SEQUENCE_BRANDS:
-            raise _animated("HEIF", where)
-        if brands & _STILL_BRANDS and not brands & {b"avif", b"avis"}:
-            return "HEIF"
-        what = "an AVIF picture" if brands & {b"avif", b"avis"} else "a video"
-        raise PhotoError(
-            f"this is {what}, which photocheck does not read", where=where, do=_SAVE_AS
-        )
-    for start, what in _OTHER_KINDS:
-        if data.startswith(start):
-            raise PhotoError(
-                f"this is {what}, which photocheck does not read", where=where, do=_SAVE_AS
-            )
-    raise PhotoError("this is not a picture photocheck can read", where=where, do=_SAVE_AS)
-
-
-def _animated(kind: str, where: str) -> PhotoError:
-    return PhotoError(
-        f"this {kind} file holds moving pictures", where=where, do="Send a single still photo"
-    )
 
 
 def _check_size(width: int, height: int, where: str) -> None:
     if width * height > MAX_PIXELS:
         raise PhotoError(
-            f"the picture has {width} x {height} pixels, {width * height / 1e6:.0f} million; "
-            f"at most {MAX_PIXELS / 1e6:.0f} million are read",
+            tr(
+                "the picture has {width} x {height} pixels, {millions:.0f} million; at most "
+                "{most:.0f} million are read",
+                width=width,
+                height=height,
+                millions=width * height / 1e6,
+                most=MAX_PIXELS / 1e6,
+            ),
             where=where,
-            do="Save a smaller copy, 4000 pixels wide for example",
+            do=tr("Save a smaller copy, 4000 pixels wide for example"),
+        )
+    if max(width, height) > MAX_SIDE_PX:
+        raise PhotoError(
+            tr(
+                "the picture has {width} x {height} pixels; at most {most} on a side are read",
+                width=width,
+                height=height,
+                most=MAX_SIDE_PX,
+            ),
+            where=where,
+            do=tr("Save a smaller copy, 4000 pixels wide for example"),
         )
     if min(width, height) < MIN_SIDE_PX:
         raise PhotoError(
-            f"the picture has only {width} x {height} pixels",
+            tr("the picture has only {width} x {height} pixels", width=width, height=height),
             where=where,
-            do="Send the photo itself, not its thumbnail",
+            do=tr("Send the photo itself, not its thumbnail"),
         )
 
 
 def _decode(
-    data: bytes, kind: str, where: str, focal_35mm: float | None
-) -> tuple[NDArray[np.uint8], CameraFacts]:
+    data: bytes, kind: str, where: str
+) -> tuple[NDArray[np.uint8], dict[int, Any], dict[int, Any]]:
     if kind == "HEIF":
         image = _open_heif(data, where)
         # libheif has turned the picture already, and by the standard (ISO/IEC 23008-12)
@@ -203,14 +206,15 @@ def _decode(
     base, exif = _exif(image)
     if orientation == 0:
         orientation = _orientation(base)
-    rgb = turned(rgb, orientation)
-    facts = camera_facts(base, exif, (rgb.shape[1], rgb.shape[0]), given_35mm=focal_35mm)
-    return rgb, facts
+    return turned(rgb, orientation), base, exif
 
 
 def _open(data: bytes, kind: str, where: str) -> Image.Image:
     from PIL import Image
 
+    if kind == "WEBP" and (size := webp_size(data)) is not None:
+        # Opening a WebP file makes room for two whole pictures, before any size can be asked.
+        _check_size(*size, where)
     # Pillow files JPEGs with a second picture (depth map, moving part) behind them as
     # MPO; the first picture is the photo.
     formats = ("JPEG", "MPO") if kind == "JPEG" else (kind,)
@@ -222,14 +226,16 @@ def _open(data: bytes, kind: str, where: str) -> Image.Image:
             image = Image.open(io.BytesIO(data), formats=formats)
         except Image.DecompressionBombError as error:
             raise PhotoError(
-                f"the picture claims more pixels than the {MAX_PIXELS / 1e6:.0f} million that "
-                "are read",
+                tr(
+                    "the picture claims more pixels than the {most:.0f} million that are read",
+                    most=MAX_PIXELS / 1e6,
+                ),
                 where=where,
-                do="Save a smaller copy, 4000 pixels wide for example",
+                do=tr("Save a smaller copy, 4000 pixels wide for example"),
             ) from error
     _check_size(*image.size, where)
     if kind in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1:
-        raise _animated("PNG" if kind == "PNG" else "WebP", where)
+        raise animated(kind, where)
     return image
 
 
@@ -297,6 +303,17 @@ def _jpeg_is_whole(data: bytes) -> bool:
 
 
 def _rgb(image: Image.Image) -> NDArray[np.uint8]:
+    image.load()
+    width, height = image.size
+    rgb = np.empty((height, width, 3), np.uint8)
+    # In bands: the steps between take several times the room of the picture itself.
+    for top in range(0, height, _BAND_ROWS):
+        bottom = min(top + _BAND_ROWS, height)
+        rgb[top:bottom] = _rgb_band(image.crop((0, top, width, bottom)))
+    return rgb
+
+
+def _rgb_band(image: Image.Image) -> NDArray[np.uint8]:
     from PIL import Image
 
     if image.mode in ("I;16", "I;16B", "I;16L", "I;16N", "I"):
@@ -307,7 +324,7 @@ def _rgb(image: Image.Image) -> NDArray[np.uint8]:
         over = image.convert("RGBA")
         white = Image.new("RGBA", over.size, (255, 255, 255, 255))
         image = Image.alpha_composite(white, over)
-    return np.array(image.convert("RGB"), dtype=np.uint8)
+    return np.asarray(image.convert("RGB"))
 
 
 def _exif(image: Image.Image) -> tuple[dict[int, Any], dict[int, Any]]:

@@ -1,0 +1,93 @@
+"""A photo written anew from its pixels, with nothing left of the file it came in."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from typing import Final
+
+from photocheck.photo.camera import camera_facts, tags_kept
+from photocheck.photo.kind import MAX_BYTES, too_many_bytes
+from photocheck.photo.load import Decoded, decoded
+from photocheck.photo.photo import CameraFacts
+
+QUALITIES: Final = ((95, 0), (85, 2), (70, 2))
+"""JPEG quality and Pillow's number for how coarse the colours are (0: not at all), the first
+whose file has no more than `MAX_BYTES`.  What the first costs is measured by the tests: at
+most 0.05 % of a span over the samples, where the colours at half resolution cost 0.25 %."""
+
+_EXIF_DIRECTORY = 0x8769
+
+
+@dataclass(frozen=True)
+class Clean:
+    """A photo safe to keep and to show.
+
+    Attributes
+    ----------
+    content : bytes
+        A JPEG file, upright, its only metadata the camera's make, model and the numbers its
+        focal length is worked out from.
+    camera : CameraFacts
+        What `photocheck.photo.load.load_photo` says of `content`, as of the original.
+    size_px : (int, int)
+        Width and height.
+    """
+
+    content: bytes
+    camera: CameraFacts
+    size_px: tuple[int, int]
+
+
+def clean(data: bytes, *, where: str = "photo") -> Clean:
+    """Decode a photo and write it anew: no place, time, owner, comment, profile, thumbnail
+    or second picture goes over, nor anything hidden in the file.
+
+    Parameters
+    ----------
+    data : bytes
+        JPEG, PNG, WebP or HEIC/HEIF.
+    where : str
+        What to call the photo in messages.
+
+    Raises
+    ------
+    PhotoError
+        As `photocheck.photo.load.load_photo`.
+    """
+    from PIL import Image
+
+    picture = decoded(data, where=where)
+    size = picture.rgb.shape[1], picture.rgb.shape[0]
+    image, exif = Image.fromarray(picture.rgb), _exif(picture)
+    for quality, coarse in QUALITIES:
+        held = io.BytesIO()
+        image.save(held, "JPEG", quality=quality, subsampling=coarse, exif=exif)
+        if held.tell() <= MAX_BYTES:
+            return Clean(held.getvalue(), _camera(exif, size), size)
+    raise too_many_bytes(held.tell(), where)
+
+
+def _exif(picture: Decoded) -> bytes:
+    from PIL import Image
+    from PIL.TiffImagePlugin import IFDRational
+
+    texts, numbers = tags_kept(picture.base, picture.exif)
+    exif = Image.Exif()
+    for tag, text in texts.items():
+        # As Pillow reads them.
+        exif[tag] = text.encode("latin-1", "replace")
+    exif[_EXIF_DIRECTORY] = {
+        tag: int(number) if number.is_integer() else IFDRational(number)
+        for tag, number in numbers.items()
+    }
+    return exif.tobytes() if texts or numbers else b""
+
+
+def _camera(block: bytes, size: tuple[int, int]) -> CameraFacts:
+    """Of what was written, in which a fraction may have lost its last digits."""
+    from PIL import Image
+
+    exif = Image.Exif()
+    exif.load(block)
+    return camera_facts(dict(exif), dict(exif.get_ifd(_EXIF_DIRECTORY)), size)

@@ -1,0 +1,23 @@
+"""A short run of the fuzzing; ``cd tests && python -m fuzz`` runs it for as long as asked."""
+
+import pytest
+from fuzz.__main__ import fuzz
+from fuzz.pictures import pictures
+from fuzz.texts import case_texts, cases, lengths
+
+
+@pytest.mark.parametrize(
+    ("make", "inputs"),
+    [(lengths, 1000), (cases, 300), (case_texts, 100), (pictures, 100)],
+)
+def test_a_few_made_up_inputs(make, inputs):
+    print(fuzz(make, inputs, 0))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("make", "inputs"),
+    [(lengths, 20_000), (cases, 10_000), (case_texts, 3_000), (pictures, 3_000)],
+)
+def test_many_made_up_inputs(make, inputs):
+    print(fuzz(make, inputs, 1_000_000))
