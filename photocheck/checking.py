@@ -17,10 +17,9 @@ from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
-from photocheck.judge.explain import Standing, explanations_of, order_of, rank, told
+from photocheck.judge.explain import Posterior, explanations_of, order_of, rank, told
 from photocheck.judge.ratios import Ratios
-from photocheck.judge.standing import Standing as PhotoStanding
-from photocheck.judge.standing import stance_evidence
+from photocheck.judge.standing import Standing, stance_evidence
 from photocheck.judge.standing import standing as standing_in
 from photocheck.judge.steps import next_step
 from photocheck.photo.framing import photo_remarks
@@ -268,14 +267,19 @@ def _report(
 ) -> Report:
     sources = budget(fused, case, views)
     stances = _stances(case, fused, views, markings, about)
-    standing = None
+    posterior = None
     if comparison.faults:  # only what the joint test flags is in need of an explanation
-        standing = rank(
-            order_of(fused.log_spans, fused.covariance, case.readings),
+        posterior = rank(
+            order_of(
+                fused.log_spans,
+                fused.covariance,
+                case.readings,
+                [photo.reference for photo in case.photos],
+            ),
             stance=stance_evidence([each.stance for each in stances]),
         )
-    explanations = explanations_of(standing) if standing else ()
-    verdict, in_doubt, reason = _decide(comparison, standing)
+    explanations = explanations_of(posterior) if posterior else ()
+    verdict, in_doubt, reason = _decide(comparison, posterior)
     if verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
         verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
     photos = tuple(
@@ -309,7 +313,7 @@ def _report(
 
 def _next(
     explanations: tuple[Explanation, ...],
-    stances: tuple[PhotoStanding, ...],
+    stances: tuple[Standing, ...],
     fused: Estimate,
     comparison: Comparison,
     case: Case,
@@ -330,7 +334,7 @@ def _stances(
     views: list[View],
     markings: list[tuple[Marking, ...]],
     about: list[tuple[Photo, tuple[str, ...]]],
-) -> tuple[PhotoStanding, ...]:
+) -> tuple[Standing, ...]:
     """How the dog stands in each photo, by the marks and, where those speak up, the outline."""
     found = []
     for k, (entry, view) in enumerate(zip(case.photos, views, strict=True)):
@@ -351,7 +355,7 @@ def _stances(
     return tuple(found)
 
 
-def _plainly_not_square(stances: tuple[PhotoStanding, ...]) -> str:
+def _plainly_not_square(stances: tuple[Standing, ...]) -> str:
     """The posture that every photo speaks for beyond doubt, or an empty word."""
     least = np.log(tolerances.STANCE_ODDS)
     named = []
@@ -363,11 +367,13 @@ def _plainly_not_square(stances: tuple[PhotoStanding, ...]) -> str:
     return named[0] if named else ""
 
 
-def _decide(comparison: Comparison, standing: Standing | None) -> tuple[str, tuple[str, ...], str]:
+def _decide(
+    comparison: Comparison, posterior: Posterior | None
+) -> tuple[str, tuple[str, ...], str]:
     """Verdict, the readings in doubt, and a reason in words."""
     if not comparison.names:
         return "cannot_tell", (), wording.NO_READINGS
-    if standing and (best := told(standing)):
+    if posterior and (best := told(posterior)):
         if not best.kind.retake:
             return "measure_again", tuple(n for n in comparison.names if n in best.readings), ""
         reason = wording.RETAKE_REASONS.get(best.kind.name, best.kind.title)
@@ -469,7 +475,7 @@ def _photo_result(
     view: View,
     photo: Photo,
     remarks: tuple[str, ...],
-    standing: PhotoStanding,
+    standing: Standing,
 ) -> PhotoResult:
     facts = fused.cameras[k]
     outline = view.seen.used_px

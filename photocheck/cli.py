@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from photocheck import __version__
+from photocheck import __version__, desk_commands, fit_commands
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
@@ -332,12 +332,38 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
 
 
 @commands.command()
-@click.argument("which", type=click.Choice(["case", "report", "outcome", "ratios"]), default="case")
+@click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
+@click.option("--address", default="127.0.0.1", show_default=True, help="Only this machine's own.")
+@click.option(
+    "--store",
+    metavar="ADDRESS",
+    help="Where orders are kept: a file, or postgresql+psycopg://...; "
+    "a file in your own data folder by default.",
+)
+@click.pass_context
+def serve(context: click.Context, /, port: int, address: str, store: str | None) -> None:
+    """Open the web app on this machine, until Ctrl-C."""
+    from photocheck.serving import serve as serve_app
+
+    def ready(page: str) -> None:
+        click.echo(f"photocheck is open at {page} (Ctrl-C ends it).")
+
+    context.exit(serve_app(address=address, port=port, store=store, on_ready=ready))
+
+
+@commands.command()
+@click.argument(
+    "which", type=click.Choice(["case", "report", "outcome", "ratios", "orders"]), default="case"
+)
 def schema(which: str) -> None:
-    """Print the JSON Schema of cases, reports, outcomes or learnt ratios."""
+    """Print the JSON Schema of cases, reports, outcomes, learnt ratios or exported orders."""
     from photocheck.casefile import schema_text
 
     click.echo(schema_text(which), nl=False)
+
+
+desk_commands.add_to(commands)
+fit_commands.add_to(commands)
 
 
 # --- options to the case format --------------------------------------------

@@ -46,6 +46,7 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
         os.chmod(temporary, 0o666 & ~umask)
         os.replace(temporary, target)
         temporary = None
+        sync_folder(target.parent)
     except OSError as error:
         raise PhotocheckError(
             f"the file cannot be written ({(error.strerror or str(error)).lower()})",
@@ -56,3 +57,14 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
         if temporary is not None:
             with suppress(OSError):
                 os.unlink(temporary)
+
+
+def sync_folder(folder: str | os.PathLike[str]) -> None:
+    """Make the names in a folder outlast a power cut, where the system can (not on Windows)."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

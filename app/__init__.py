@@ -1,0 +1,1 @@
+"""The web app: thin over `photocheck`, no arithmetic of its own."""

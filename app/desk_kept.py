@@ -1,0 +1,89 @@
+"""What the desk keeps between runs: words and marks not sent yet, decoded photos, pictures."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from typing import Any, Final
+
+import streamlit as st
+
+from photocheck.app.shared import store
+from photocheck.desk.picture import annotate
+from photocheck.photo.load import load_photo
+from photocheck.photo.photo import Photo
+
+MOST_UNSENT: Final = 1000
+"""Fields kept for people who may come back; the oldest goes first."""
+
+Field = tuple[str, str, str]
+"""Who typed, the order's key, the name of the field."""
+
+
+@st.cache_resource
+def _unsent() -> dict[Field, Any]:
+    # On the server and not in the session: a reload is a new session.
+    return {}
+
+
+def unsent(who: str, order: str, name: str, default: Any = None) -> Any:
+    """What somebody left in a field of an order without sending it."""
+    return _unsent().get((who, order, name), default)
+
+
+def keep_unsent(who: str, order: str, name: str, value: Any) -> None:
+    """Keep a field's value until it is sent."""
+    kept = _unsent()
+    kept.pop((who, order, name), None)
+    kept[who, order, name] = value
+    while len(kept) > MOST_UNSENT:
+        kept.pop(next(iter(kept)), None)
+
+
+def drop_unsent(who: str, order: str, *starts: str) -> None:
+    """Forget what has been sent: every field whose name begins with one of `starts`."""
+    for field in list(_unsent()):
+        if field[:2] == (who, order) and field[2].startswith(starts):
+            _unsent().pop(field, None)
+    for key in list(st.session_state):
+        if str(key).startswith(tuple(field_key(order, start) for start in starts)):
+            del st.session_state[key]
+
+
+def field_key(order: str, name: str) -> str:
+    """The key of a widget that belongs to an order."""
+    return f"desk {order} {name}"
+
+
+def begun(who: str, order: str, name: str, default: Any) -> Any:
+    """What a widget begins with: what was left there, else `default`; the same while it is shown.
+
+    Given to the widget as its value and not put into the session: the browser takes a value
+    put there only at once, and misses it while the widget is folded away.
+    """
+    key = field_key(order, name)
+    if key not in st.session_state:
+        st.session_state[f"{key} begun"] = unsent(who, order, name, default)
+    return st.session_state.setdefault(f"{key} begun", default)
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def photo_of(order: str, name: str, focal_35mm: float | None) -> Photo:
+    """A photo of an order, decoded; shared, so not to be changed.
+
+    Four photos of 12 MP take 150 MB.
+    """
+    return load_photo(store().photo(order, name), focal_35mm=focal_35mm, name=name)
+
+
+@st.cache_data(max_entries=100, show_spinner=False)
+def picture_of(order: str, check: int, index: int) -> bytes:
+    """The annotated photo of a check as JPEG, without banner and table."""
+    from PIL import Image
+
+    found = next(c for c in store().order(order).checks if c.number == check)
+    entry = found.report.case.photos[index]
+    photo = photo_of(order, entry.path, entry.focal_35mm)
+    picture = annotate(photo.rgb, found.report, index, bare=True)
+    out = BytesIO()
+    Image.fromarray(picture).save(out, "JPEG", quality=88)
+    return out.getvalue()

@@ -1,0 +1,63 @@
+"""Going from one view of the desk to another, and what is said on arrival."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from html import escape
+from zoneinfo import ZoneInfo
+
+import streamlit as st
+
+from photocheck.app.shared import as_text
+from photocheck.desk.orders import Check
+from photocheck.errors import PhotocheckError
+from photocheck.speech import tr
+from photocheck.words import VERDICT_TITLES
+
+PLACES = ("case", "check", "do")
+"""Parts of the address that say what the desk shows: an order, one of its checks, a task."""
+
+_SAID = "desk said"
+
+
+def go(**places: str) -> None:
+    """Show something else of the desk; the browser's back button undoes it."""
+    others = {k: v for k, v in st.query_params.items() if k not in PLACES}
+    # All at once: each change of its own would be a step for the back button.
+    st.query_params.from_dict({**others, **{k: v for k, v in places.items() if v}})
+
+
+def say_on_arrival(text: str) -> None:
+    """Say something once, after the next rerun."""
+    st.session_state[_SAID] = text
+
+
+def say_now() -> None:
+    """What `say_on_arrival` was given."""
+    if text := st.session_state.pop(_SAID, ""):
+        st.html(f'<div class="arrived" role="status">{escape(text)}</div>')
+
+
+def when(at: datetime | None) -> str:
+    """A moment in the visitor's own time zone."""
+    if at is None:
+        return ""
+    try:
+        zone = ZoneInfo(st.context.timezone or "UTC")
+    except (KeyError, ValueError):
+        zone = ZoneInfo("UTC")
+    return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(zone).strftime("%Y-%m-%d %H:%M")
+
+
+def check_anew(run: Callable[[], Check]) -> bool:
+    """Run a check and say what came of it; False, with the reason shown, when it failed."""
+    try:
+        with st.spinner(tr("Checking …")):
+            made = run()
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return False
+    verdict = tr(VERDICT_TITLES[made.report.verdict])
+    say_on_arrival(tr("Checked again: {verdict}.", verdict=verdict))
+    return True

@@ -1,0 +1,83 @@
+"""How the desk looks: dense, for a mouse and a wide screen."""
+
+from __future__ import annotations
+
+from typing import Final
+
+STYLE: Final = """<style>
+.stMainBlockContainer:has(.st-key-desk) { padding: 4.1rem 1.4rem 1rem; max-width: 118rem; }
+.st-key-desk { gap: .55rem; }
+.st-key-desk [data-testid="stVerticalBlock"] { gap: .55rem; }
+.st-key-desk [data-testid="stMarkdownContainer"] p,
+.st-key-desk [data-testid="stMarkdownContainer"] li { font-size: .875rem; }
+.st-key-desk .stHtml { font-size: .875rem; line-height: 1.35; }
+.st-key-desk h1 { font-size: 1.3rem; font-weight: 650; padding: 0; margin: 0; letter-spacing: 0; }
+.st-key-desk h2 { font-size: .8125rem; font-weight: 650; padding: 0; margin: .1rem 0 .15rem;
+  color: #44525a; letter-spacing: .01em; }
+.st-key-desk .arrived { background: #e3eef2; border-left: .25rem solid #1f4e5f;
+  padding: .25rem .6rem; }
+.st-key-desk .quiet { color: #515b61; font-size: .8125rem; }
+.st-key-desk .chip { display: inline-block; border-radius: .25rem; padding: .05rem .45rem;
+  font-size: .8125rem; font-weight: 600; white-space: nowrap; }
+.st-key-desk .whole { white-space: nowrap; }
+.st-key-desk .agrees { background: #005c45; color: #fff; }
+.st-key-desk .measure_again { background: #a03e00; color: #fff; }
+.st-key-desk .retake { background: #00588c; color: #fff; }
+.st-key-desk .cannot_tell { background: #464646; color: #fff; }
+.st-key-desk .state { background: #e6eaec; color: #222; }
+.st-key-desk .waiting { background: #1f4e5f; color: #fff; }
+.st-key-desk ul.plain { margin: 0; padding: 0; list-style: none; }
+.st-key-desk ul.plain li { margin: 0 0 .3rem; font-size: .875rem; }
+.st-key-desk ul.plain li:last-child { margin: 0; }
+.st-key-desk .st-key-desk_list { gap: .25rem; }
+.st-key-desk_list [data-testid="stHorizontalBlock"] { border-top: 1px solid #dde2e5;
+  padding-top: .3rem; }
+.st-key-desk_list .stButton button { padding: 0; min-height: 1.6rem; text-align: left;
+  justify-content: flex-start; }
+.st-key-desk_list .stButton button p { font-weight: 600; text-decoration: underline;
+  text-underline-offset: .2em; text-decoration-thickness: 1px; }
+table.spans, table.doubt, table.sources { border-collapse: collapse; width: 100%; }
+table.spans th, table.spans td, table.doubt th, table.doubt td, table.sources th,
+table.sources td { padding: .2rem .4rem .2rem 0; text-align: left; font-weight: 400;
+  vertical-align: middle; border: 0; border-top: 1px solid #e2e6e8; line-height: 1.25; }
+table.sources th, table.sources td { font-size: .8125rem; vertical-align: top; }
+table.spans tbody td:nth-child(3) { padding-right: .8rem; }
+table.spans thead th, table.doubt thead th, table.sources thead th { color: #515b61;
+  font-size: .75rem; border-top: 0; padding-top: 0; vertical-align: bottom; }
+table.spans small, table.doubt small { font-size: .75rem; color: #515b61; display: block; }
+table.spans tr.doubted { background: #fdf1e8; }
+table.spans tr.doubted small.said { color: #8a3500; font-weight: 650; }
+table.spans tbody th { position: relative; padding-left: .75rem; white-space: nowrap; }
+table.spans .swatch { position: absolute; left: 0; top: .3rem; bottom: .3rem; width: .35rem;
+  border: 1px solid #333; }
+table.spans tbody small { white-space: nowrap; }
+table.spans .figure { width: 40%; padding-right: 0; }
+.axis, .lane { position: relative; width: 100%; }
+.axis { height: 1rem; font-size: .6875rem; color: #515b61; }
+.axis span { position: absolute; transform: translateX(-50%); }
+.lane { height: 2rem; }
+.lane i { position: absolute; display: block; }
+.lane .grid { top: -.25rem; bottom: -.25rem; width: 1px; background: #dfe4e7; }
+.lane .bar { top: .75rem; height: .55rem; background: #8fa9b5; border: 1px solid #33515f; }
+.lane .bar.open_left { border-left-style: dashed; }
+.lane .bar.open_right { border-right-style: dashed; }
+.lane .middle { top: .6rem; height: .85rem; width: 2px; margin-left: -1px; background: #16323e; }
+.lane .point { top: .66rem; width: .7rem; height: .7rem; margin-left: -.35rem;
+  border-radius: 50%; background: #fff; border: 2.5px solid #111; }
+.lane .point.doubted { border-radius: 0; transform: rotate(45deg); background: #d55e00;
+  border: 2px solid #111; }
+.lane .beyond { top: .42rem; font-style: normal; font-weight: 700; color: #8a3500;
+  font-size: .9rem; line-height: 1.2; background: #fff; padding: 0 .15rem; }
+.lane .beyond.right { right: 0; } .lane .beyond.left { left: 0; }
+table.doubt .figure { width: 72%; }
+.parts { display: flex; width: 100%; height: 1.05rem; gap: 1px; }
+.parts i { display: block; font-style: normal; font-size: .6875rem; line-height: 1.05rem;
+  text-align: center; overflow: hidden; white-space: nowrap; min-width: 0; }
+.part0 { background: #16425b; color: #fff; } .part1 { background: #e69f00; color: #111; }
+.part2 { background: #56b4e9; color: #111; } .part3 { background: #7a3b5e; color: #fff; }
+.part4 { background: #d9d2b0; color: #111; } .part5 { background: #c4cacd; color: #111; }
+.keys { display: flex; flex-wrap: wrap; gap: .1rem .8rem; font-size: .75rem; margin-top: .2rem; }
+.keys i { display: inline-block; width: .65rem; height: .65rem; margin-right: .3rem; }
+.unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%);
+  white-space: nowrap; }
+</style>"""

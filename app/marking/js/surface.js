@@ -1,0 +1,215 @@
+// The marking surface: the photo, its marks, and where the browser's events go.
+
+const surfaces = new WeakMap();
+// Live points by stay, so that a move within the page does not lose them.
+const stays = new Map();
+
+class Surface extends Keyed {
+  constructor(root, data, send) {
+    super();
+    Object.assign(this, { root, data, sendState: send, pointers: new Map(), press: null });
+    const kept = stays.get(data.mount);
+    this.placed = kept ? kept.placed : { ...EMPTY, ...data.start };
+    this.history = kept ? kept.history : { undo: [], redo: [] };
+    this.active = data.readOnly ? null : nextToPlace(this.placed, data, null);
+    this.cross = null;
+    this.panel = new Panel(root);
+    this.stage = root.querySelector(".stage");
+    this.svg = root.querySelector(".overlay");
+    this.photo = root.querySelector(".photo");
+    this.stage.style.setProperty("--ratio", `${data.size[0]} / ${data.size[1]}`);
+    this.stage.style.setProperty("--share", data.size[0] / data.size[1]);
+    this.overlay = new Overlay(this.svg);
+    this.lens = new Lens(root.querySelector(".lens"));
+    this.view = new View(this.stage, [this.svg, this.photo], data.size);
+    this.panel.build(data, this.steps);
+    this.listen();
+    this.loadPhoto();
+    this.draw();
+  }
+
+  get steps() {
+    const side = Math.max(...this.data.size);
+    return { fine: 1, medium: Math.max(2, Math.round(side / 200)), coarse: Math.max(5, Math.round(side / 40)) };
+  }
+
+  get step() {
+    return this.steps[this.root.querySelector("select").value];
+  }
+
+  // Data changed while on the page: everything but the points themselves.
+  update(data, send) {
+    const shapeChanged = data.shape !== this.data.shape;
+    // The page outlived its session (a phone asleep, a server begun anew): the new one is told.
+    const reborn = data.mount !== this.data.mount;
+    if (data.readOnly !== this.data.readOnly) this.overlay.clear();
+    Object.assign(this, { data, sendState: send });
+    if (shapeChanged && this.placed.reference.length) {
+      this.placed = { ...this.placed, reference: [] };
+      this.history = { undo: [], redo: [] };
+      this.sendSoon(0);
+    }
+    if (reborn) this.sendSoon(0);
+    if (data.readOnly) this.active = null;
+    else if (!this.active || !this.isId(this.active)) this.active = nextToPlace(this.placed, data, null);
+    this.panel.build(data, this.steps);
+    this.draw();
+  }
+
+  isId(id) {
+    const [kind, name] = id.split(".");
+    if (kind === "mark") return [...this.data.landmarks, ...this.data.optional].includes(name);
+    if (kind === "bend") return Boolean(pointOf(this.placed, id));
+    return Number(name) <= this.placed.reference.length && this.data.shape !== "none" &&
+      (Boolean(pointOf(this.placed, id)) || referenceWanted(this.placed, this.data) || this.data.shape === "outline");
+  }
+
+  // --- the photo -----------------------------------------------------------
+
+  loadPhoto() {
+    const [first] = this.data.pictures;
+    const waiting = this.root.querySelector(".waiting");
+    const words = waiting.querySelector(".waiting-words");
+    waiting.hidden = false;
+    words.textContent = this.data.words.loading;
+    waiting.querySelector("button").hidden = true;
+    this.fetchCopy(first, ".copy:not(.sharp)").then(
+      () => {
+        waiting.hidden = true;
+        this.stage.dataset.ready = "yes";
+        this.sharpenIfNeeded();
+      },
+      () => {
+        words.textContent = this.data.words.load_failed;
+        waiting.querySelector("button").hidden = false;
+      },
+    );
+  }
+
+  async fetchCopy(copy, selector) {
+    if (!copy) throw new Error("no photo");
+    const picture = new Image();
+    picture.src = copy.url;
+    await picture.decode();
+    const [width, height] = this.data.size;
+    for (const image of this.root.querySelectorAll(selector)) {
+      // Pixels reach half a pixel beyond their centres, and (0, 0) is the centre of the first.
+      for (const [key, value] of Object.entries({ x: -0.5, y: -0.5, width, height }))
+        image.setAttribute(key, value);
+      image.setAttribute("href", copy.url);
+    }
+  }
+
+  // The larger copy, once the screen can show more than the smaller one holds.
+  sharpenIfNeeded(anyway = false) {
+    const [first, sharp] = this.data.pictures;
+    if (!sharp || this.sharpening || !this.stage.dataset.ready) return;
+    const shown = this.view.scale * this.data.size[0] * window.devicePixelRatio;
+    if (!anyway && shown < first.width * 1.1) return;
+    this.sharpening = this.fetchCopy(sharp, ".copy.sharp").catch(() => {
+      this.sharpening = null; // the smaller copy still serves; the next zoom tries again
+    });
+  }
+
+  // --- drawing -------------------------------------------------------------
+
+  draw() {
+    this.view.apply();
+    this.stage.classList.toggle("zoomed", this.view.zoomed);
+    this.overlay.draw({
+      placed: this.placed,
+      data: this.data,
+      words: this.data.words,
+      active: this.active,
+      cross: this.cross,
+      view: this.view,
+      dragging: Boolean(this.press?.moved),
+      roomy: this.stage.clientWidth >= 560,
+      title: (id) => this.panel.titleOf(id),
+      describe: (id, xy) => this.where(this.panel.titleOf(id), xy),
+    });
+    this.panel.update(this);
+    this.root.querySelector("[data-do=zoom_out]").disabled = !this.view.zoomed;
+    this.root.querySelector("[data-do=zoom_fit]").disabled = !this.view.zoomed;
+    if (this.lensAt) this.lens.show(this.lensAt(), this.view, this.overlay.lines);
+  }
+
+  drawSoon() {
+    this.frame ||= requestAnimationFrame(() => {
+      this.frame = 0;
+      this.draw();
+    });
+  }
+
+  // `at` gives the point to magnify, so that it follows a drag.
+  showLens(at, forMs = 0) {
+    clearTimeout(this.lensTimer);
+    this.lensAt = at;
+    this.sharpenIfNeeded(true);
+    if (forMs) this.lensTimer = setTimeout(() => this.hideLens(), forMs);
+  }
+
+  hideLens() {
+    clearTimeout(this.lensTimer);
+    this.lensAt = null;
+    this.lens.hide();
+  }
+
+  where(title, [x, y], text = this.data.words.where) {
+    const [width, height] = this.data.size;
+    return filled(text, { title, x: Math.round(x), y: Math.round(y), width, height });
+  }
+
+  say(text) {
+    this.root.querySelector(".said").textContent = text;
+  }
+
+  listen() {
+    this.closing = new AbortController();
+    const on = (target, name, handle, options = {}) =>
+      target.addEventListener(name, handle, { ...options, signal: this.closing.signal });
+    on(this.svg, "pointerdown", (e) => this.down(e));
+    on(this.svg, "pointermove", (e) => this.move(e));
+    on(this.svg, "pointerup", (e) => this.up(e, false));
+    on(this.svg, "pointercancel", (e) => this.up(e, true));
+    on(this.svg, "wheel", (e) => this.wheel(e), { passive: false });
+    // Two fingers belong to the photo, also where one finger scrolls the page.
+    on(this.svg, "touchstart", (e) => e.touches.length > 1 && e.preventDefault(), { passive: false });
+    on(this.svg, "keydown", (e) => this.key(e));
+    on(this.svg, "focusin", (e) => this.focused(e));
+    on(this.svg, "focusout", () => {
+      this.cross = null;
+      this.drawSoon();
+    });
+    on(this.root.querySelector(".surface"), "keydown", (e) => this.undoKey(e));
+    on(this.root.querySelector(".surface"), "click", (e) => this.click(e));
+    on(this.root.querySelector(".surface"), "focusout", () => this.sendNow());
+    // A press elsewhere on the page may end the stay: what waits goes first.
+    on(document, "pointerdown", (e) => e.composedPath().includes(this.stage) || this.sendNow(), { capture: true });
+    this.resized = new ResizeObserver(() => {
+      this.draw();
+      this.sharpenIfNeeded();
+    });
+    this.resized.observe(this.stage);
+  }
+
+  close() {
+    this.sendNow();
+    this.resized.disconnect();
+    clearTimeout(this.lensTimer);
+    this.closing.abort();
+  }
+}
+
+export default function ({ parentElement, data, setStateValue }) {
+  const here = surfaces.get(parentElement);
+  if (here && here.data.name === data.name) here.update(data, setStateValue);
+  else {
+    here?.close();
+    surfaces.set(parentElement, new Surface(parentElement, data, setStateValue));
+  }
+  return () => {
+    surfaces.get(parentElement)?.close();
+    surfaces.delete(parentElement);
+  };
+}

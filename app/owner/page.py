@@ -1,0 +1,121 @@
+"""The owner's page: the welcome, a sample, or one step of an order."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from photocheck.app.owner import dog, marks, photo, readings, result, sample, welcome
+from photocheck.app.owner.way import STEPS, Way, begin, current_step, leave, show_progress
+from photocheck.app.shared import as_text, store
+from photocheck.desk.orders import OrderError
+from photocheck.errors import PhotocheckError
+from photocheck.speech import tr
+
+_SHOW = {
+    "readings": readings.show,
+    "dog": dog.show,
+    "photo": photo.show,
+    "marks": marks.show,
+    "result": result.show,
+}
+
+_to_top = st.components.v2.component(
+    "photocheck_to_top",
+    # A new step begins at its top; the page itself keeps how far one had scrolled.
+    js="""export default function ({ data }) {
+      if (window.photocheckStep === data) return;
+      const first = window.photocheckStep === undefined;
+      window.photocheckStep = data;
+      if (!first) document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
+    }""",
+)
+
+
+def page() -> None:
+    """The whole way."""
+    key = _order_key()
+    if current_step() == "sample":
+        at = "sample"
+        sample.show()
+    elif not key:
+        at = "welcome"
+        welcome.show()
+    else:
+        at = _order(key)
+    _to_top(data=at, key="to_top")
+
+
+def _order_key() -> str:
+    """The order in the address, or the one this visitor was at before looking elsewhere."""
+    key = st.query_params.get("order", "")
+    if key:
+        st.session_state["order"] = key
+        return key
+    remembered = str(st.session_state.get("order", ""))
+    if remembered and "step" not in st.query_params:
+        st.query_params.update({"order": remembered, "step": "readings"})
+        return remembered
+    return ""
+
+
+def _order(key: str) -> str:
+    try:
+        order = store().order(key)
+    except OrderError:
+        st.error(tr("This link leads to no order. Perhaps a part of it was lost on the way."))
+        st.button(tr("Begin anew"), type="primary", on_click=begin)
+        st.button(tr("To the first page"), on_click=leave)
+        return "lost"
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return "lost"
+    way = Way(order)
+    step = current_step()
+    _said_by_workshop(way)
+    show_progress(way, step)
+    st.header(tr(_HEADINGS[step]), anchor=False)
+    _SHOW[step](way)
+    _come_back(way)
+    return step
+
+
+def _said_by_workshop(way: Way) -> None:
+    """The latest word of the workshop, on every step until the order is sent again."""
+    order = way.order
+    if order.state not in ("accepted", "asked_again", "refused"):
+        return
+    message = order.decisions[-1].message
+    said = {
+        "accepted": tr("The workshop has accepted your order."),
+        "asked_again": tr("The workshop asks you to look at your order again."),
+        "refused": tr("The workshop cannot make this order."),
+    }[order.state]
+    box = st.success if order.state == "accepted" else st.warning
+    box("\n\n".join(part for part in (said, as_text(message)) if part))
+
+
+def _come_back(way: Way) -> None:
+    with st.expander(tr("Come back later, or delete everything")):
+        st.write(
+            tr(
+                "All you type is kept. To come back, or to go on at another device, keep this "
+                "link. Whoever has it can see and change your order."
+            )
+        )
+        st.code(f"{(st.context.url or '').partition('?')[0]}?order={way.key}", language=None)
+        sure = st.checkbox(tr("Delete my order and its photos for good"), key="sure")
+        if st.button(tr("Delete"), disabled=not sure, key="delete"):
+            store().forget(way.key)
+            leave()
+            st.rerun()
+
+
+_HEADINGS = {
+    "readings": readings.HEADING,
+    "dog": dog.HEADING,
+    "photo": photo.HEADING,
+    "marks": marks.HEADING,
+    "result": result.HEADING,
+}
+if not set(_SHOW) == set(_HEADINGS) == set(STEPS):
+    raise AssertionError("every step needs its page and its heading")

@@ -1,0 +1,197 @@
+"""The photos, and what in them is of known size."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+import streamlit as st
+
+from photocheck.app.owner.readings import say_back
+from photocheck.app.owner.way import Way, chosen, put, save, show_ways_on, typed
+from photocheck.app.shared import as_text, drawing, order_photo, picture, store
+from photocheck.checking import MOST_PHOTOS
+from photocheck.desk.display import display_copies
+from photocheck.desk.draft import SIZES, understood_length, with_photo
+from photocheck.desk.taking import FirstLook, first_look, take_photo
+from photocheck.errors import PhotocheckError
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.speech import later, spoken, tr
+from photocheck.words import PLACE_TITLES
+
+HEADING: Final = later("A photo from the side")
+THUMBNAIL_PX: Final = 900
+
+HOW: Final = (
+    later("The dog stands square, its side to you, its head as it carries it."),
+    later(
+        "Something of known size stands level with the dog's middle: in front of its chest or "
+        "behind its tail, facing you. Best is the printed marker sheet."
+    ),
+    later("Crouch, so that the phone is as high as the dog's chest, two to three metres away."),
+    later("Hold the phone sideways. The whole dog is in the picture, with its feet and tail."),
+    later("Somebody may hold the dog, but nothing should cover its side."),
+)
+KINDS: Final = ("jpg", "jpeg", "png", "webp", "heic", "heif")
+
+
+def show(way: Way) -> None:
+    """How to take it, the upload, and each photo with its reference."""
+    photos = way.draft["photos"]
+    with st.expander(
+        tr("How to take the photo"), expanded=not photos, icon=":material/photo_camera:"
+    ):
+        _how()
+    for number in range(len(photos)):
+        with st.container(border=True):
+            _photo(way, number)
+    _upload(way)
+    show_ways_on("photo")
+
+
+def _how() -> None:
+    left, right = st.columns(2, vertical_alignment="center")
+    with left:
+        st.html(drawing("side", tr("A dog standing square beside the printed marker sheet.")))
+    with right:
+        st.html(
+            drawing(
+                "above",
+                tr(
+                    "Seen from above: the sheet in line with the dog, the phone square to its side."
+                ),
+            )
+        )
+    st.markdown("\n".join(f"{number}. {tr(line)}" for number, line in enumerate(HOW, start=1)))
+    st.caption(
+        tr("Never force or lean on a dog to make it stand. Take two or three photos if you can.")
+    )
+
+
+def _upload(way: Way) -> None:
+    turn_key, said_key = f"{way.key}/uploads", f"{way.key}/uploads/said"
+    turn = st.session_state.get(turn_key, 0)
+    label = tr("Add another photo") if way.draft["photos"] else tr("Take or choose a photo")
+    given = st.file_uploader(
+        label, type=list(KINDS), accept_multiple_files=True, key=f"{turn_key}/{turn}"
+    )
+    for problem in st.session_state.get(said_key, ()):
+        st.error(as_text(problem), icon=":material/broken_image:")
+    if not given:
+        return
+    draft, problems = way.draft, []
+    with st.spinner(tr("Looking at the photo")):
+        for file in given:
+            if len(draft["photos"]) >= MOST_PHOTOS:
+                problems.append(
+                    tr("{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS)
+                )
+                continue
+            try:
+                draft = with_photo(
+                    draft, take_photo(store(), way.key, file.getvalue(), name=file.name)
+                )
+            except PhotocheckError as error:
+                problems.append(str(error))
+    save(way.key, draft)
+    # An empty uploader again: what was taken is shown above it, and stays after a reload.
+    st.session_state[turn_key] = turn + 1
+    st.session_state[said_key] = problems
+    st.rerun()
+
+
+def _photo(way: Way, number: int) -> None:
+    entry = way.draft["photos"][number]
+    name = entry["file"]
+    st.subheader(tr("Photo {number}", number=number + 1), anchor=False)
+    try:
+        st.html(picture(_thumbnail(way.key, name), tr("Photo {number}", number=number + 1)))
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+    look = look_at(way, entry)
+    if look.problem:
+        st.warning(as_text(look.problem), icon=":material/search_off:")
+    elif look.found:
+        st.success(
+            tr("Found in the photo. You will see where at the marks."), icon=":material/check:"
+        )
+    for remark in look.remarks:
+        st.caption(f":material/info: {as_text(remark)}")
+
+    st.button(
+        tr("Take photo {number} out", number=number + 1),
+        key=f"out/{name}",
+        icon=":material/delete:",
+        on_click=_take_out,
+        args=(way.key, name),
+    )
+    _reference(way, number)
+
+
+def _reference(way: Way, number: int) -> None:
+    path = ("photos", number, "reference")
+    told = way.draft["photos"][number]["reference"]
+    kinds = {kind: tr(item.title) for kind, item in REFERENCES.items()}
+    kind = chosen(way, (*path, "kind"), tr("What is of known size?"), kinds, "")
+    if kind in SIZES:
+        label = (
+            tr("How far are the two points apart, in {unit}?", unit=way.unit_word)
+            if kind == "two_points"
+            else tr("How wide is it across, in {unit}?", unit=way.unit_word)
+        )
+        size = typed(way, (*path, SIZES[kind]), label)
+        say_back(lambda: understood_length(size, way.unit, field=tr("size")), size)
+    if kind == "marker_sheet":
+        bar = typed(
+            way,
+            (*path, "bar"),
+            tr("What does the proof bar on the sheet measure?"),
+            placeholder="150 mm",
+        )
+        if bar:
+            say_back(lambda: understood_length(bar, "cm", field=tr("proof bar")), bar)
+        else:
+            st.caption(tr("Hold a ruler to the printed bar: printers seldom print quite true."))
+    places = {place: tr(title) for place, title in PLACE_TITLES.items()}
+    place = chosen(way, (*path, "place"), tr("Where was it?"), places, "unknown")
+    if place not in ("middle", "unknown"):
+        offset = typed(
+            way,
+            (*path, "offset"),
+            tr(
+                "How far from the dog's middle was it, in {unit}? If you measured it.",
+                unit=way.unit,
+            ),
+        )
+        if offset:
+            say_back(lambda: understood_length(offset, way.unit, field=tr("distance")), offset)
+        else:
+            st.caption(tr("From the line of its back, towards you or away from you."))
+    if place == "unknown" and "offset" not in told:
+        st.caption(tr("Do tell: it is the largest source of error of such photos."))
+
+
+def _take_out(key: str, name: str) -> None:
+    photos = [p for p in store().order(key).draft["photos"] if p["file"] != name]
+    put(key, ("photos",), photos)
+
+
+@st.cache_data(show_spinner=False, max_entries=48)
+def _thumbnail(key: str, name: str) -> bytes:
+    return display_copies(order_photo(key, name).rgb, (THUMBNAIL_PX,))[0].jpeg
+
+
+def look_at(way: Way, entry: Mapping[str, Any]) -> FirstLook:
+    """What one photo of the draft shows by itself, and of its reference."""
+    reference = json.dumps(entry["reference"], sort_keys=True)
+    return _look(way.key, entry["file"], reference, way.unit, spoken())
+
+
+@st.cache_data(show_spinner=False, max_entries=96)
+def _look(key: str, name: str, reference: str, unit: str, said_in: str) -> FirstLook:
+    try:
+        photo = order_photo(key, name)
+    except PhotocheckError as error:
+        return FirstLook(False, (), str(error), ())
+    return first_look(photo, json.loads(reference), unit)

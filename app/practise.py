@@ -1,0 +1,68 @@
+"""The learner's way: place marks on dogs whose true marks are known."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import streamlit as st
+
+from photocheck.app import practise_dogs, practise_own, practise_pattern
+from photocheck.app.practise_kept import kept
+from photocheck.app.shared import as_text
+from photocheck.errors import PhotocheckError
+from photocheck.speech import later, tr
+from photocheck.words import UNITS
+
+PARTS: Final = {
+    "dogs": later("Practice dogs"),
+    "pattern": later("Your pattern"),
+    "own": later("Your own photo"),
+}
+_SHOW: Final = {
+    "dogs": practise_dogs.show,
+    "pattern": practise_pattern.show,
+    "own": practise_own.show,
+}
+
+
+_to_top = st.components.v2.component(
+    "photocheck_practise_top",
+    # An answer and a new dog begin at their top; the page itself keeps how far one had scrolled.
+    js="""export default function ({ data }) {
+      if (window.photocheckPractised === data) return;
+      const first = window.photocheckPractised === undefined;
+      window.photocheckPractised = data;
+      if (!first) document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
+    }""",
+)
+
+
+def page() -> None:
+    """The whole way."""
+    st.title(tr("Practise the marks"))
+    _choose("part", tr("What to practise"), {part: tr(title) for part, title in PARTS.items()})
+    try:
+        _SHOW[kept().part]()
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+    _choose("unit", tr("Unit"), {unit: unit for unit in UNITS})
+    _to_top(data=f"{kept().part} {kept().stage}", key="practise_top")
+
+
+def _choose(what: str, label: str, titles: dict[str, str]) -> None:
+    """One of the lasting choices; kept where leaving the page does not reach it."""
+    key = f"practise_{what}"
+    now = getattr(kept(), what)
+
+    def chosen() -> None:
+        setattr(kept(), what, st.session_state[key] or now)
+
+    st.session_state[key] = now
+    st.segmented_control(
+        label,
+        list(titles),
+        format_func=titles.__getitem__,
+        key=key,
+        on_change=chosen,
+        label_visibility="collapsed",
+    )

@@ -1,0 +1,101 @@
+"""What the learner's way keeps while its page is open; nothing of it is stored."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import streamlit as st
+
+from photocheck.app.marking import Placed
+from photocheck.case import Reference
+from photocheck.practice.lesson import Answer
+from photocheck.practice.pattern import Attempt
+
+KINDS: Final = ("marker_sheet", "a4", "letter", "id_card")
+"""What gives a scale here: found by itself, or from one tap inside."""
+NOTHING: Final = "nothing"
+
+
+@dataclass
+class Own:
+    """One visitor's own photo and its two markings.
+
+    ``at`` is "first", "second" or "result"; ``turn`` counts the rounds of marking.
+    """
+
+    content: bytes
+    name: str
+    kind: str = "marker_sheet"
+    place: str = "middle"
+    at: str = "first"
+    turn: int = 1
+    first: Placed = field(default_factory=Placed)
+    second: Placed = field(default_factory=Placed)
+
+    def again(self) -> None:
+        """Mark it twice once more."""
+        self.at, self.turn = "first", self.turn + 1
+        self.first, self.second = Placed(), Placed()
+
+    @property
+    def shape(self) -> str:
+        """What of the reference is to be placed by hand."""
+        return "near" if self.kind in KINDS and self.kind != "marker_sheet" else "none"
+
+    @property
+    def reference(self) -> Reference | None:
+        """As a case has it; None when nothing of known size is in the photo."""
+        if self.kind == NOTHING:
+            return None
+        near = self.first.reference[0] if self.first.reference else None
+        return Reference(kind=self.kind, place=self.place, near=near)
+
+
+@dataclass
+class Kept:
+    """One visitor's practice.
+
+    Attributes
+    ----------
+    part, unit : str
+        What is shown, and the unit it speaks in.
+    attempts : list of Attempt
+        In the order they were made.
+    dog : str
+        The practice dog at hand.
+    tries : int
+        How many times a dog was begun; a new one is a new surface.
+    placed : Placed
+        The marks on the dog at hand.
+    answer : Answer or None
+        Once it was shown.
+    own : Own or None
+        The photo of one's own at hand.
+    """
+
+    part: str = "dogs"
+    unit: str = "cm"
+    attempts: list[Attempt] = field(default_factory=list)
+    dog: str = ""
+    tries: int = 0
+    placed: Placed = field(default_factory=Placed)
+    answer: Answer | None = None
+    own: Own | None = None
+
+    def begin(self, dog: str) -> None:
+        """Begin a dog anew."""
+        self.dog, self.placed, self.answer = dog, Placed(), None
+        self.tries += 1
+
+    @property
+    def stage(self) -> str:
+        """Names what is to be seen; another one begins at the top of the page."""
+        own = f"{self.own.turn} {self.own.at}" if self.own else ""
+        return f"{self.tries} {self.answer is not None} {own}"
+
+
+def kept() -> Kept:
+    """This visitor's practice."""
+    found: Kept = st.session_state.setdefault("practice", Kept())
+    return found

@@ -1,0 +1,1 @@
+"""Learning where the landmarks lie: dogs with known marks, misses, and what they do."""

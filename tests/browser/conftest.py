@@ -1,0 +1,103 @@
+"""A browser, a server and axe-core for the tests that need them; what is missing fails."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import sys
+import tarfile
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+AXE = "axe-core@4.10.3"
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    where = shutil.which("chromium")
+    assert where, "chromium is not installed: apt-get install chromium"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=where, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def serve(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[Path], str]]:
+    """Gives the address of a Streamlit server running the script; one server a script."""
+    running: dict[Path, tuple[subprocess.Popen[bytes], str]] = {}
+
+    def start(script: Path) -> str:
+        if script not in running:
+            log = tmp_path_factory.mktemp("server") / "log"
+            running[script] = start_server(script, log)
+        return running[script][1]
+
+    yield start
+    for process, _ in running.values():
+        process.terminate()
+        process.wait(10)
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def start_server(
+    script: Path, log: Path, port: int | None = None
+) -> tuple[subprocess.Popen[bytes], str]:
+    port = port or free_port()
+    command = [sys.executable, "-m", "streamlit", "run", str(script)]
+    options = {
+        "server.port": port,
+        "server.address": "127.0.0.1",
+        "server.headless": "true",
+        "server.fileWatcherType": "none",
+        "browser.gatherUsageStats": "false",
+    }
+    command += [part for name, value in options.items() for part in (f"--{name}", str(value))]
+    with log.open("wb") as out:
+        process = subprocess.Popen(command, stdout=out, stderr=subprocess.STDOUT)
+    address = f"http://127.0.0.1:{port}"
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and process.poll() is None:
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2):
+                return process, address
+        except OSError:
+            time.sleep(0.2)
+    process.kill()
+    raise AssertionError(f"the server did not start: {log.read_text(errors='replace')}")
+
+
+@pytest.fixture(scope="session")
+def axe(request: pytest.FixtureRequest) -> str:
+    """axe-core (Deque, MPL-2.0), fetched from npm once and kept in pytest's cache."""
+    folder = request.config.cache.mkdir(AXE.replace("@", "-"))
+    script = Path(folder) / "package" / "axe.min.js"
+    if not script.exists():
+        npm = shutil.which("npm")
+        assert npm, "npm is not installed: it fetches axe-core"
+        subprocess.run([npm, "pack", AXE, "--silent"], cwd=folder, check=True, timeout=120)
+        (packed,) = Path(folder).glob("*.tgz")
+        with tarfile.open(packed) as archive:
+            archive.extract("package/axe.min.js", folder, filter="data")
+    return script.read_text(encoding="utf-8")

@@ -1,0 +1,230 @@
+"""The desk in a real browser, at the size of a small desktop screen."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+import photocheck
+from photocheck.app.shared import STORE_VARIABLE
+from photocheck.casefile import case_from_dict
+from photocheck.desk.bring_in import bring_in
+from photocheck.desk.orders import Store
+from photocheck.desk.run import run_check
+from photocheck.desk.samples import samples_folder
+from photocheck.desk.store import open_store
+from photocheck.photo.load import load_photo
+
+APP = Path(__file__).parents[2] / "app"
+SCREEN = {"width": 1366, "height": 768}
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    store = open_store(str(tmp_path_factory.mktemp("desk") / "orders.db"))
+    for name in ("flint", "sorrel", "bramble", "tarn"):
+        folder = samples_folder() / name
+        photos = [(p.name, p.read_bytes()) for p in folder.glob("*.jpg")]
+        case_file = ("case.json", (folder / "case.json").read_bytes())
+        run_check(store, bring_in(store, case_file, photos).key, by="owner")
+    return store
+
+
+@pytest.fixture(scope="module")
+def address(
+    store: Store, serve: Callable[[Path], str], tmp_path_factory: pytest.TempPathFactory
+) -> str:
+    # A script of its own, for the servers of the tests are told apart by it.
+    folder = tmp_path_factory.mktemp("page")
+    shutil.copytree(APP / ".streamlit", folder / ".streamlit")
+    page = folder / "page.py"
+    page.write_text("from photocheck.app.main import main\n\nmain()\n")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(STORE_VARIABLE, str(store.engine.url.database))
+        return serve(page)
+
+
+@pytest.fixture
+def visit(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
+    contexts = []
+    faults: list[str] = []
+
+    def come(query: str = "", **size: int) -> Page:
+        context = chromium.new_context(viewport={**SCREEN, **size}, reduced_motion="reduce")
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.goto(f"{address}/desk?language=en&{query}")
+        expect(page.locator(".st-key-desk h1")).to_be_visible(timeout=30_000)
+        settled(page)
+        return page
+
+    yield come
+    for context in contexts:
+        context.close()
+    assert faults == []
+
+
+def settled(page: Page) -> None:
+    """Wait until the server has nothing more to say."""
+    page.wait_for_timeout(250)
+    expect(page.locator("[data-test-script-state=running]")).to_have_count(0, timeout=20_000)
+    page.wait_for_timeout(150)
+
+
+def order(store: Store, dog: str) -> str:
+    return next(line.key for line in store.lines() if dog in line.name)
+
+
+def test_an_order_is_opened_by_keyboard_and_fits_one_screen(visit, tmp_path) -> None:
+    page = visit("by=Ines")
+    page.screenshot(path=tmp_path / "list.png")
+    # The worst one stands first, and is reached by Tab alone.
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        focused = "(e => e.tagName == 'BUTTON' ? e.innerText : '')(document.activeElement)"
+        if "Flint" in page.evaluate(focused):
+            break
+    page.keyboard.press("Enter")
+    expect(page.locator("table.spans")).to_be_visible()
+    expect(page.locator(".st-key-desk img").first).to_be_visible()
+    settled(page)
+    assert "case=" in page.url
+    page.screenshot(path=tmp_path / "case.png")
+    for part in (".st-key-desk img", "table.spans", "table.doubt", "[role=radiogroup]"):
+        box = page.locator(part).first.bounding_box()
+        assert box["y"] + box["height"] <= SCREEN["height"], part
+        assert box["x"] + box["width"] <= SCREEN["width"], part
+    assert page.evaluate("document.documentElement.scrollWidth") <= SCREEN["width"]
+
+
+def numbers(text: str) -> list[float]:
+    return [float(n) for n in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
+def test_what_is_drawn_is_what_is_written(visit, store) -> None:
+    """Read with a ruler off the screen: the axis' numbers against the table's own texts."""
+    page = visit(f"case={order(store, 'Flint')}")
+    middle = "e => { const b = e.getBoundingClientRect(); return b.left + b.width / 2; }"
+    edges = "e => { const b = e.getBoundingClientRect(); return [b.left, b.right]; }"
+    ticks = [(float(t.inner_text()), t.evaluate(middle)) for t in page.locator(".axis span").all()]
+    (first, left), (last, right) = ticks[0], ticks[-1]
+    per_px = (last - first) / (right - left)
+    for row in page.locator("table.spans tbody tr").all():
+        cells = row.locator("td").all_inner_texts()
+        low, high = numbers(cells[1].splitlines()[-1])
+        drawn = [first + (x - left) * per_px for x in row.locator(".bar").evaluate(edges)]
+        assert drawn == pytest.approx([low, high], abs=1.5 * per_px + 0.05)
+        point = first + (row.locator(".point").evaluate(middle) - left) * per_px
+        assert point == pytest.approx(numbers(cells[0])[0], abs=1.5 * per_px + 0.05)
+    for bar in page.locator(".parts").all():
+        whole = bar.evaluate("e => e.clientWidth")
+        widths = bar.locator("i").evaluate_all("all => all.map(e => e.offsetWidth)")
+        assert sum(widths) == pytest.approx(whole, abs=2 * len(widths))
+
+
+def test_back_forward_and_reload(visit, store) -> None:
+    page = visit("by=Ines")
+    page.get_by_role("button", name="Flint").click()
+    expect(page.locator("table.spans")).to_be_visible()
+    settled(page)
+    page.get_by_text("Refuse", exact=True).click()
+    page.get_by_role("textbox", name="Reason").fill("half a thought")
+    page.get_by_role("textbox", name="Reason").press("Tab")
+    settled(page)
+    page.get_by_role("button", name="Correct the marks").click()
+    page.wait_for_selector(".stage[data-ready=yes]")
+    settled(page)
+    page.go_back()
+    expect(page.get_by_role("textbox", name="Reason")).to_have_value("half a thought")
+    page.go_back()
+    expect(page.get_by_role("button", name="Sorrel")).to_be_visible()
+    settled(page)
+    page.go_forward()
+    expect(page.get_by_role("textbox", name="Reason")).to_have_value("half a thought")
+    page.reload()
+    expect(page.get_by_role("textbox", name="Reason")).to_have_value(
+        "half a thought", timeout=20_000
+    )
+    other = visit(f"case={order(store, 'Flint')}&by=Olga")
+    expect(other.get_by_role("textbox", name="Reason")).to_have_count(0)
+
+
+def test_a_mark_dragged_by_staff_gives_what_the_check_gives(visit, store) -> None:
+    key = order(store, "Bramble")
+    page = visit(f"case={key}&by=Ines")
+    page.get_by_role("button", name="Correct the marks").click()
+    page.wait_for_selector(".stage[data-ready=yes]")
+    settled(page)
+    dot = page.locator("[data-id='mark.tail_base'] .dot").bounding_box()
+    x, y = dot["x"] + dot["width"] / 2, dot["y"] + dot["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 40, y, steps=8)
+    page.mouse.up()
+    scale = page.locator(".photo image").first.evaluate(
+        "i => i.getBoundingClientRect().width / i.width.baseVal.value"
+    )
+    settled(page)
+    page.get_by_role("button", name="Check again with these marks").click()
+    expect(page.locator(".arrived")).to_be_visible(timeout=20_000)
+    before, after = store.order(key).checks
+    (told,) = after.case["photos"][0]["markings"]
+    was = before.case["photos"][0]["markings"][0]["marks"]
+    assert told["by"] == "Ines"
+    moved = told["marks"]["tail_base"][0] - was["tail_base"][0]
+    assert moved == pytest.approx(40 / scale, abs=0.5)
+    for name in ("breastbone", "shoulder_top", "last_rib"):
+        assert told["marks"][name] == pytest.approx(was[name], abs=1e-6)
+    case = case_from_dict(after.case, check_files=False)
+    photo = load_photo(samples_folder() / "bramble" / "side.jpg")
+    asked = photocheck.check(case, photos={case.photos[0].path: photo})
+    assert after.report.spans == asked.spans
+    assert after.report.spans[3].photo_mm > before.report.spans[3].photo_mm
+
+
+def test_a_decision_with_its_message_by_mouse_and_keys(visit, store, tmp_path) -> None:
+    key = order(store, "Tarn")
+    page = visit(f"case={key}&by=Ines")
+    page.get_by_text("Ask again", exact=True).click()
+    message = page.get_by_label("Message to the owner")
+    expect(message).to_have_value(re.compile("photo"))
+    settled(page)
+    page.screenshot(path=tmp_path / "deciding.png")
+    message.fill(message.input_value() + "\n\nGreetings, Ines")
+    message.press("Tab")
+    settled(page)
+    page.get_by_role("button", name="Record").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(".arrived")).to_be_visible(timeout=20_000)
+    (decision,) = store.order(key).decisions
+    assert (decision.choice, decision.by) == ("asked_again", "Ines")
+    assert decision.message.endswith("Greetings, Ines")
+
+
+def test_axe_finds_nothing_serious(visit, store, axe) -> None:
+    key = order(store, "Flint")
+    for query in ("", f"case={key}&by=Axel", f"case={key}&do=marks"):
+        page = visit(query)
+        if query:
+            with suppress(Exception):
+                page.get_by_text("Refuse", exact=True).click(timeout=2_000)
+            settled(page)
+        page.evaluate(axe)
+        found = page.evaluate("axe.run(document)")
+        bad = [
+            (rule["id"], node["html"][:200], node["failureSummary"])
+            for rule in found["violations"]
+            if rule["impact"] in ("serious", "critical")
+            for node in rule["nodes"]
+        ]
+        assert {rule["id"] for rule in found["passes"]} >= {"color-contrast", "button-name"}
+        assert bad == [], query

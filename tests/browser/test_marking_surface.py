@@ -1,0 +1,603 @@
+"""The marking surface in a real browser: Debian's chromium, by touch, mouse and keys.
+
+Where a tap must land is worked out here by hand from the picture's rectangle on the screen:
+the photo of W px fills it edge to edge, and pixel centres are whole numbers, so that
+x = (screen - left) / width * W - 0.5.
+"""
+
+from __future__ import annotations
+
+import json
+import urllib.error
+import urllib.request
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from conftest import free_port, start_server
+from playwright.sync_api import Browser, Locator, Page, expect
+
+PAGE = Path(__file__).with_name("marking_page.py")
+
+PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+DESKTOP = {"viewport": {"width": 1280, "height": 1000}}
+
+MARKS = {
+    "breastbone": (807.6, 773.9),
+    "shoulder_top": (964.3, 553.0),
+    "last_rib": (1122.5, 709.5),
+    "tail_base": (1300.0, 596.6),
+}
+"""Roughly where they lie on the sample, px."""
+
+MOST_OFF_PX = 0.5
+
+pytestmark = pytest.mark.browser
+
+
+class Surface:
+    """A visitor with the page open, and the photo's place on the visitor's screen."""
+
+    def __init__(self, browser: Browser, address: str, query: str = "", **context: object) -> None:
+        self.context = browser.new_context(reduced_motion="reduce", **context)
+        self.touch = bool(context.get("has_touch"))
+        self.page: Page = self.context.new_page()
+        self.faults: list[str] = []
+        self.page.on("pageerror", lambda error: self.faults.append(str(error)))
+        self.pictures: list[str] = []
+        self.page.on(
+            "request",
+            lambda r: r.url.startswith(f"{address}/media/") and self.pictures.append(r.url),
+        )
+        self.page.goto(f"{address}/?{query}")
+        self.ready()
+
+    def ready(self) -> None:
+        self.page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+        self.size = self.page.locator(".photo image").first.evaluate(
+            "image => [image.width.baseVal.value, image.height.baseVal.value]"
+        )
+
+    def rectangle(self) -> tuple[float, float, float]:
+        """Left, top and width over W of the photo on the screen, CSS px, from its own outline."""
+        box = self.page.locator(".photo image").first.evaluate(
+            "i => { const b = i.getBoundingClientRect(); return [b.left, b.top, b.width]; }"
+        )
+        return box[0], box[1], box[2] / self.size[0]
+
+    def screen(self, xy: tuple[float, float]) -> tuple[float, float]:
+        left, top, scale = self.rectangle()
+        return left + (xy[0] + 0.5) * scale, top + (xy[1] + 0.5) * scale
+
+    def tap(self, xy: tuple[float, float]) -> None:
+        at = self.screen(xy)
+        self.page.touchscreen.tap(*at) if self.touch else self.page.mouse.click(*at)
+
+    def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
+        (x0, y0), (x1, y1) = self.screen(start), self.screen(end)
+        if not self.touch:
+            self.page.mouse.move(x0, y0)
+            self.page.mouse.down()
+            self.page.mouse.move(x1, y1, steps=8)
+            self.page.mouse.up()
+            return
+        steps = [(x0 + (x1 - x0) * k / 8, y0 + (y1 - y0) * k / 8) for k in range(9)]
+        self.fingers("touchStart", steps[:1])
+        for at in steps[1:]:
+            self.fingers("touchMove", [at])
+        self.fingers("touchEnd", [])
+
+    def fingers(self, kind: str, at: list[tuple[float, float]]) -> None:
+        if not hasattr(self, "cdp"):
+            self.cdp = self.context.new_cdp_session(self.page)
+        points = [{"x": x, "y": y, "id": k} for k, (x, y) in enumerate(at)]
+        self.cdp.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    def pinch(self, middle: tuple[float, float], apart: tuple[float, float]) -> None:
+        x, y = self.screen(middle)
+        gaps = [apart[0] + (apart[1] - apart[0]) * k / 10 for k in range(11)]
+        for k, gap in enumerate(gaps):
+            self.fingers("touchMove" if k else "touchStart", [(x - gap, y), (x + gap, y)])
+        self.fingers("touchEnd", [])
+
+    def answer(self) -> dict:
+        return json.loads(self.page.locator("#answer").inner_text())
+
+    def wait(self, wanted: Callable[[dict], bool]) -> dict:
+        """The answer, once the server has one as wanted."""
+        for _ in range(100):
+            if wanted(answer := self.answer()):
+                return answer
+            self.page.wait_for_timeout(100)
+        raise AssertionError(answer)
+
+    def expect_marks(
+        self, wanted: dict[str, tuple[float, float]], off: float = MOST_OFF_PX
+    ) -> None:
+        """Wait until the server has these marks, and no others."""
+
+        def so(answer: dict) -> bool:
+            marks = answer["marks"]
+            return marks.keys() == wanted.keys() and all(
+                abs(marks[name][axis] - wanted[name][axis]) <= off
+                for name in wanted
+                for axis in (0, 1)
+            )
+
+        self.wait(so)
+
+    def mark(self, name: str) -> Locator:
+        return self.page.locator(f"[data-id='mark.{name}']")
+
+    def shown_at(self, name: str) -> tuple[float, float]:
+        """Where the mark's middle is drawn, px of the photo, read back from the screen."""
+        x, y = (
+            self.mark(name)
+            .locator(".dot")
+            .evaluate(
+                "d => { const b = d.getBoundingClientRect();"
+                " return [b.left + b.width / 2, b.top + b.height / 2]; }"
+            )
+        )
+        left, top, scale = self.rectangle()
+        return (x - left) / scale - 0.5, (y - top) / scale - 0.5
+
+    def do(self, action: str) -> None:
+        self.page.locator(f"[data-do={action}]").click()
+
+    def key(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+
+@pytest.fixture
+def visit(chromium, serve):
+    """Opens the page as a new visitor."""
+    visitors: list[Surface] = []
+
+    def open_page(query: str = "", **context: object) -> Surface:
+        visitors.append(Surface(chromium, serve(PAGE), query, **context))
+        return visitors[-1]
+
+    yield open_page
+    for visitor in visitors:
+        visitor.context.close()
+        assert not visitor.faults
+
+
+@pytest.mark.parametrize("ratio", [1, 2, 2.625, 3])
+def test_all_marks_by_touch_on_a_phone(visit, ratio):
+    phone = visit(**PHONE, device_scale_factor=ratio)
+    for xy in MARKS.values():
+        phone.tap(xy)
+    phone.expect_marks(MARKS)
+    for name, xy in MARKS.items():
+        assert phone.shown_at(name) == pytest.approx(xy, abs=MOST_OFF_PX)
+
+
+@pytest.mark.parametrize("photo", ["flint", "sorrel", "large"])  # landscape, upright, 12 MP
+def test_all_marks_by_mouse_at_a_desk(visit, photo):
+    desk = visit(f"photo={photo}", **DESKTOP)
+    width, height = desk.size
+    wanted = {name: (x / 2000 * width, y / 1500 * height) for name, (x, y) in MARKS.items()}
+    for xy in wanted.values():
+        desk.tap(xy)
+    desk.expect_marks(wanted)
+
+
+def test_zoomed_by_two_fingers_the_marks_land_where_they_are_tapped(visit):
+    phone = visit("photo=large", **PHONE, device_scale_factor=3)
+    before = phone.rectangle()[2]
+    middle = (2000.0, 1300.0)
+    phone.pinch(middle, (20, 120))
+    assert phone.rectangle()[2] == pytest.approx(6 * before, rel=0.05)
+    wanted = {name: (2000.0 + 60 * k, 1300.0 - 45 * k) for k, name in enumerate(MARKS, -2)}
+    for xy in wanted.values():
+        phone.tap(xy)
+    phone.expect_marks(wanted, off=0.3)
+    # one finger moves the zoomed photo, and no mark with it
+    phone.drag((2000, 1500), (2100, 1600))
+    phone.expect_marks(wanted, off=0.3)
+    assert not phone.page.evaluate("scrollY")
+    phone.do("zoom_fit")
+    for name, xy in wanted.items():
+        assert phone.shown_at(name) == pytest.approx(xy, abs=MOST_OFF_PX)
+
+
+def test_zoomed_by_the_wheel_what_lies_under_the_pointer_stays(visit):
+    desk = visit(**DESKTOP)
+    # browsers give the wheel's place in whole CSS px
+    at = (683, 597)
+    left, top, scale = desk.rectangle()
+    below = ((at[0] - left) / scale - 0.5, (at[1] - top) / scale - 0.5)
+    desk.page.mouse.move(*at)
+    desk.page.keyboard.down("Control")
+    desk.page.mouse.wheel(0, -150)
+    desk.page.keyboard.up("Control")
+    desk.page.wait_for_timeout(100)
+    assert desk.rectangle()[2] > 2 * 700 / 2000
+    assert desk.screen(below) == pytest.approx(at, abs=0.1)
+
+
+@pytest.mark.parametrize("device", [PHONE, DESKTOP], ids=["phone", "desk"])
+def test_a_drag_shows_the_magnifier_and_ends_where_it_was_let_go(visit, device, tmp_path):
+    someone = visit(**device)
+    for xy in MARKS.values():
+        someone.tap(xy)
+    someone.expect_marks(MARKS)
+    lens = someone.page.locator(".lens")
+    expect(lens).to_be_hidden()
+    (x0, y0), (x1, y1) = someone.screen(MARKS["breastbone"]), someone.screen((850, 800))
+    if someone.touch:
+        someone.fingers("touchStart", [(x0 + 6, y0 + 6)])
+        for k in range(1, 9):
+            at = (x0 + 6 + (x1 - x0) * k / 8, y0 + 6 + (y1 - y0) * k / 8)
+            someone.fingers("touchMove", [at])
+    else:
+        someone.page.mouse.move(x0 + 6, y0 + 6)
+        someone.page.mouse.down()
+        someone.page.mouse.move(x1 + 6, y1 + 6, steps=8)
+    expect(lens).to_be_visible()
+    # its middle is the mark, clear of the finger
+    seen = [float(v) for v in lens.get_attribute("viewBox").split()]
+    assert (seen[0] + seen[2] / 2, seen[1] + seen[3] / 2) == pytest.approx((850, 800), abs=0.5)
+    box = lens.bounding_box()
+    gap_x = max(box["x"] - x1, x1 - box["x"] - box["width"], 0)
+    gap_y = max(box["y"] - y1, y1 - box["y"] - box["height"], 0)
+    assert max(gap_x, gap_y) > 20
+    someone.page.screenshot(path=tmp_path / "drag.png")
+    if someone.touch:
+        someone.fingers("touchEnd", [])
+    else:
+        someone.page.mouse.up()
+    expect(lens).to_be_hidden()
+    # taken off its middle, the mark keeps that distance and does not jump
+    someone.expect_marks({**MARKS, "breastbone": (850, 800)})
+
+
+def test_keyboard_alone_places_moves_and_removes(visit):
+    desk = visit(**DESKTOP)
+    page = desk.page
+    page.evaluate("document.body.focus()")
+    for _ in range(40):
+        desk.key("Tab")
+        if page.evaluate("document.activeElement.shadowRoot?.activeElement?.matches('.overlay')"):
+            break
+    width, height = desk.size
+    at = [(width - 1) / 2, (height - 1) / 2]
+    wanted = {}
+    for name, aim in MARKS.items():
+        for axis, keys in ((0, ("ArrowLeft", "ArrowRight")), (1, ("ArrowUp", "ArrowDown"))):
+            for step, hold in ((50, "Shift+"), (10, "")):
+                times = int(abs(aim[axis] - at[axis]) // step)
+                forward = aim[axis] > at[axis]
+                desk.key(*[hold + keys[forward]] * times)
+                at[axis] += (1 if forward else -1) * step * times
+        desk.key("Enter")
+        wanted[name] = (at[0], at[1])
+        assert at == pytest.approx(aim, abs=10)
+    desk.expect_marks(wanted, off=1e-6)
+    said = page.locator(".said")
+    expect(said).to_contain_text("tail base placed")
+    desk.key("Tab")
+    focused = "document.activeElement.shadowRoot.activeElement.dataset.id"
+    assert page.evaluate(focused) == "mark.breastbone"
+    desk.key("ArrowRight", "ArrowRight", "Shift+ArrowUp")
+    x, y = wanted["breastbone"]
+    wanted["breastbone"] = (x + 20, y - 50)
+    desk.expect_marks(wanted, off=1e-6)
+    expect(said).to_contain_text(f"{x + 20:.0f} of 2000 across")
+    desk.key("Tab", "Tab", "Delete")
+    desk.expect_marks({n: xy for n, xy in wanted.items() if n != "last_rib"}, off=1e-6)
+    desk.key("Control+z")
+    desk.expect_marks(wanted, off=1e-6)
+
+
+def test_the_arrows_on_the_screen_carry_the_cross_too(visit):
+    phone = visit(**PHONE)
+    for action in ("move_left", "move_left", "move_up"):
+        phone.do(action)
+    phone.do("again")
+    phone.expect_marks({"breastbone": (1999 / 2 - 20, 1499 / 2 - 10)}, off=1e-6)
+
+
+def test_finest_step_is_one_pixel(visit):
+    desk = visit(**DESKTOP)
+    desk.tap(MARKS["breastbone"])
+    desk.tap(MARKS["shoulder_top"])
+    desk.page.locator("select").select_option("fine")
+    desk.page.locator("[data-pick='mark.shoulder_top']").click()
+    desk.do("move_right")
+    desk.do("move_down")
+    x, y = MARKS["shoulder_top"]
+    placed = {"breastbone": MARKS["breastbone"], "shoulder_top": (x + 1, y + 1)}
+    desk.expect_marks(placed, off=0.05)
+
+
+def test_undo_and_redo_step_through_everything_done(visit):
+    desk = visit(**DESKTOP)
+    for xy in list(MARKS.values())[:2]:
+        desk.tap(xy)
+    two = dict(list(MARKS.items())[:2])
+    desk.expect_marks(two)
+    desk.drag(MARKS["breastbone"], (700, 900))
+    moved = {**two, "breastbone": (700, 900)}
+    desk.expect_marks(moved)
+    desk.do("undo")
+    desk.expect_marks(two)
+    desk.do("undo")
+    desk.expect_marks({"breastbone": MARKS["breastbone"]})
+    desk.do("redo")
+    desk.do("redo")
+    desk.expect_marks(moved)
+    assert desk.page.locator("[data-do=redo]").is_disabled()
+
+
+def test_moving_without_dragging_place_again(visit):
+    """WCAG 2.2, 2.5.7: whatever dragging does, single taps do too."""
+    phone = visit(**PHONE)
+    for xy in MARKS.values():
+        phone.tap(xy)
+    phone.tap(MARKS["last_rib"])
+    phone.do("again")
+    phone.tap((1200, 800))
+    phone.expect_marks({**MARKS, "last_rib": (1200, 800)})
+
+
+def test_bends_by_button_and_by_two_taps_on_the_line(visit):
+    desk = visit(**DESKTOP)
+    for xy in MARKS.values():
+        desk.tap(xy)
+    desk.expect_marks(MARKS)
+    a, b = MARKS["breastbone"], MARKS["last_rib"]
+    quarter = (a[0] + 0.25 * (b[0] - a[0]), a[1] + 0.25 * (b[1] - a[1]))
+    desk.page.mouse.dblclick(*desk.screen(quarter))
+    desk.page.locator("summary").last.click()
+    desk.page.locator("[data-bend=front_length]").click()
+    bends = desk.wait(lambda answer: len(answer["bends"].get("front_length", ())) == 2)["bends"]
+    first, second = bends["front_length"]
+    assert first == pytest.approx(quarter, abs=1)
+    # the button halves the longer piece, which is the one after the bend
+    assert second == pytest.approx(((quarter[0] + b[0]) / 2, (quarter[1] + b[1]) / 2), abs=1)
+    desk.drag(tuple(first), (first[0], first[1] + 80))
+    desk.page.locator("[data-id='bend.front_length.1']").focus()
+    desk.key("Delete")
+    bends = desk.wait(lambda answer: len(answer["bends"]["front_length"]) == 1)["bends"]
+    (left,) = bends["front_length"]
+    assert left == pytest.approx([first[0], first[1] + 80], abs=MOST_OFF_PX)
+
+
+def test_corners_tapped_in_any_order_come_back_clockwise(visit):
+    phone = visit("shape=corners", **PHONE)
+    for xy in MARKS.values():
+        phone.tap(xy)
+    top_left, top_right, bottom_right, bottom_left = (
+        (640, 830),
+        (760, 826),
+        (770, 1010),
+        (650, 1016),
+    )
+    for xy in (bottom_right, top_left, bottom_left, top_right):
+        phone.tap(xy)
+    corners = phone.wait(lambda answer: len(answer["reference"]) == 4)["reference"]
+    wanted = [top_left, top_right, bottom_right, bottom_left]
+    assert [pytest.approx(c, abs=MOST_OFF_PX) for c in corners] == wanted
+
+
+@pytest.mark.parametrize(("shape", "points"), [("near", 1), ("ends", 2), ("outline", 6)])
+def test_the_reference_alone(visit, shape, points):
+    phone = visit(f"shape={shape}&alone=1", **PHONE)
+    wanted = [(700 + 80 * (k % 3), 850 + 90 * (k // 3)) for k in range(points)]
+    for xy in wanted:
+        phone.tap(xy)
+    if shape != "outline":
+        phone.tap((1500, 300))  # there is nothing more to place
+    answer = phone.wait(lambda answer: len(answer["reference"]) == points)
+    assert [pytest.approx(xy, abs=MOST_OFF_PX) for xy in answer["reference"]] == wanted
+    assert answer["marks"] == {}
+
+
+def test_found_corners_are_shown_and_move_only_when_asked(visit):
+    desk = visit("shape=corners&seen=1", **DESKTOP)
+    for xy in MARKS.values():
+        desk.tap(xy)
+    desk.drag((620, 820), (560, 760))
+    desk.expect_marks(MARKS)
+    assert desk.answer()["reference"] == []
+    desk.do("correct")
+    desk.drag((620, 820), (600, 800))
+    moved = pytest.approx((600, 800), abs=MOST_OFF_PX)
+    corners = desk.wait(lambda answer: answer["reference"][:1] == [moved])["reference"]
+    assert corners[2] == [745, 1010]
+    desk.do("found_again")
+    desk.wait(lambda answer: answer["reference"] == [])
+
+
+def test_runs_of_the_page_neither_move_marks_nor_fetch_the_photo_again(visit):
+    phone = visit("photo=large", **PHONE)
+    wanted = {name: (2 * x, 2 * y) for name, (x, y) in MARKS.items()}
+    phone.do("zoom_in")
+    phone.do("zoom_fit")
+    for xy in wanted.values():
+        phone.tap(xy)
+    phone.expect_marks(wanted, off=1)
+    fetched = list(phone.pictures)
+    stage = phone.page.locator(".stage").element_handle()
+    runs = phone.answer()["runs"]
+    for _ in range(3):
+        phone.page.get_by_role("button", name="Run again").click()
+        phone.wait(lambda answer, so_far=runs: answer["runs"] > so_far)
+        runs = phone.answer()["runs"]
+    phone.expect_marks(wanted, off=1)
+    assert stage.is_visible(), "the surface was built anew"
+    assert phone.pictures == fetched
+    for url in fetched:
+        assert status(url) == 200
+
+
+def test_drag_goes_on_while_the_server_is_busy(visit):
+    desk = visit(**DESKTOP)
+    for xy in MARKS.values():
+        desk.tap(xy)
+    desk.expect_marks(MARKS)
+    desk.page.get_by_role("button", name="Run again").click()
+    desk.drag(MARKS["breastbone"], (700, 850))
+    desk.drag((700, 850), (750, 820))
+    desk.page.get_by_role("button", name="Run again").click()
+    desk.expect_marks({**MARKS, "breastbone": (750, 820)})
+    assert desk.shown_at("breastbone") == pytest.approx((750, 820), abs=MOST_OFF_PX)
+
+
+def test_leaving_and_coming_back_keeps_what_the_page_kept(visit):
+    desk = visit(**DESKTOP)
+    desk.tap(MARKS["breastbone"])
+    desk.expect_marks({"breastbone": MARKS["breastbone"]})
+    shown = desk.page.get_by_text("Photo shown")
+    shown.click()
+    expect(desk.page.locator(".stage")).to_have_count(0)
+    shown.click()
+    desk.ready()
+    assert desk.shown_at("breastbone") == pytest.approx(MARKS["breastbone"], abs=MOST_OFF_PX)
+    desk.tap(MARKS["shoulder_top"])
+    desk.expect_marks(dict(list(MARKS.items())[:2]))
+
+
+def test_a_server_begun_anew_under_an_open_page_loses_no_mark(chromium, tmp_path):
+    port = free_port()
+    process, address = start_server(PAGE, tmp_path / "log", port)
+    try:
+        desk = Surface(chromium, address, **DESKTOP)
+        desk.tap(MARKS["breastbone"])
+        desk.expect_marks({"breastbone": MARKS["breastbone"]})
+        process.terminate()
+        process.wait(10)
+        desk.tap(MARKS["shoulder_top"])
+        with desk.page.expect_event("websocket", timeout=30_000):
+            process, _ = start_server(PAGE, tmp_path / "log", port)
+        desk.page.wait_for_timeout(1500)
+        desk.tap(MARKS["last_rib"])
+        desk.expect_marks(dict(list(MARKS.items())[:3]))
+        for name in list(MARKS)[:3]:
+            assert desk.shown_at(name) == pytest.approx(MARKS[name], abs=MOST_OFF_PX)
+        desk.context.close()
+    finally:
+        process.terminate()
+        process.wait(10)
+
+
+def test_a_key_pressed_just_before_another_button_is_not_lost(visit):
+    desk = visit(**DESKTOP)
+    desk.tap(MARKS["breastbone"])
+    desk.page.locator("[data-pick='mark.breastbone']").click()
+    desk.mark("breastbone").focus()
+    desk.key("ArrowRight")
+    desk.page.get_by_text("Photo shown").click()
+    x, y = MARKS["breastbone"]
+    desk.expect_marks({"breastbone": (x + 10, y)})
+
+
+def test_turning_the_phone_and_resizing_move_no_mark(visit):
+    phone = visit(**PHONE, device_scale_factor=3)
+    for xy in MARKS.values():
+        phone.tap(xy)
+    for width, height in ((844, 390), (320, 640), (390, 844)):
+        phone.page.set_viewport_size({"width": width, "height": height})
+        phone.page.wait_for_timeout(300)
+        for name, xy in MARKS.items():
+            assert phone.shown_at(name) == pytest.approx(xy, abs=MOST_OFF_PX)
+        # nothing sticks out sideways
+        edges = phone.page.locator(".surface button, .surface select, .stage")
+        assert (
+            edges.evaluate_all("all => Math.max(...all.map(b => b.getBoundingClientRect().right))")
+            <= width
+        )
+    phone.expect_marks(MARKS)
+
+
+def test_a_finger_that_scrolls_the_page_places_nothing(visit):
+    phone = visit(**PHONE)
+    phone.page.set_viewport_size({"width": 390, "height": 600})
+    (x, y), top = phone.screen((800, 400)), phone.rectangle()[1]
+    phone.fingers("touchStart", [(x, y)])
+    for k in range(1, 11):
+        phone.fingers("touchMove", [(x, y - 20 * k)])
+    phone.fingers("touchEnd", [])
+    phone.page.wait_for_timeout(600)
+    assert phone.rectangle()[1] < top - 100, "the page did not scroll"
+    assert phone.answer()["marks"] == {}
+
+
+def test_a_tap_beside_the_photo_places_nothing(visit):
+    phone = visit(**PHONE)
+    phone.tap((1000, -150))
+    phone.tap((1000, -10))  # with a fingertip's breadth of the edge
+    phone.expect_marks({"breastbone": (1000, 0)})
+
+
+def test_two_visitors_do_not_see_each_other(visit):
+    one, other = visit(**PHONE), visit(**DESKTOP)
+    one.tap(MARKS["breastbone"])
+    one.expect_marks({"breastbone": MARKS["breastbone"]})
+    other.page.get_by_role("button", name="Run again").click()
+    assert other.wait(lambda answer: answer["runs"] == 2)["marks"] == {}
+    assert one.pictures
+    assert other.pictures
+    # the same photo, and still nobody can tell the other's address
+    assert not set(one.pictures) & set(other.pictures)
+
+
+def status(url: str) -> int:
+    try:
+        with urllib.request.urlopen(url) as reply:
+            return reply.status
+    except urllib.error.HTTPError as error:
+        return error.code
+
+
+def test_true_marks_beside_ones_own_and_nothing_to_move(visit):
+    desk = visit("truth=1&read_only=1", **DESKTOP)
+    expect(desk.page.locator(".truth")).to_have_count(8)
+    desk.tap(MARKS["breastbone"])
+    desk.page.wait_for_timeout(500)
+    assert desk.answer()["marks"] == {}
+    assert desk.page.locator("[data-do=undo]").is_hidden()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("device", [PHONE, DESKTOP], ids=["phone", "desk"])
+def test_axe_finds_nothing_serious(visit, axe, device, scheme):
+    someone = visit("shape=corners", **device, color_scheme=scheme)
+    for xy in list(MARKS.values())[:3]:
+        someone.tap(xy)
+    for summary in someone.page.locator("summary").all():
+        summary.click()
+    someone.page.wait_for_timeout(300)
+    someone.page.evaluate(axe)
+    found = someone.page.evaluate("axe.run(document)")
+
+    def ours(kind: str) -> list[tuple[str, str, object]]:
+        # A place inside a shadow root is a list of selectors; what Streamlit draws around
+        # the surface is not ours.
+        return [
+            (rule["impact"], rule["id"], node["target"])
+            for rule in found[kind]
+            for node in rule["nodes"]
+            if isinstance(node["target"][0], list)
+        ]
+
+    assert {rule for _, rule, _ in ours("passes")} >= {"color-contrast", "button-name"}
+    assert [v for v in ours("violations") if v[0] in ("serious", "critical")] == []
+
+
+def test_targets_are_large_enough(visit):
+    """WCAG 2.2, 2.5.8 asks for 24 CSS px; aimed at 44."""
+    phone = visit("shape=corners", **{**PHONE, "viewport": {"width": 320, "height": 640}})
+    for xy in MARKS.values():
+        phone.tap(xy)
+    for summary in phone.page.locator("summary").all():
+        summary.click()
+    small = phone.page.locator(".surface button, .surface select, .surface summary").evaluate_all(
+        "all => all.map(b => [b.textContent, b.getBoundingClientRect()])"
+        ".filter(([, b]) => b.width && (b.width < 44 || b.height < 44)).map(([t]) => t)"
+    )
+    assert not small

@@ -1,0 +1,295 @@
+"""The owner's way in a real browser, on a phone's screen and at a desktop, with `photocheck serve`.
+
+What the answer is held against is the command line's, for the same order.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import free_port
+from PIL import Image
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from photocheck.app.owner.way import ON_THE_WAY_S
+from photocheck.desk.bring_in import bring_in
+from photocheck.desk.samples import samples_folder
+from photocheck.desk.store import DatabaseStore, open_store
+from photocheck.reportfile import report_to_dict
+
+pytestmark = pytest.mark.browser
+
+PHONE = {
+    "viewport": {"width": 390, "height": 844},
+    "device_scale_factor": 3,
+    "has_touch": True,
+    "is_mobile": True,
+    "locale": "en-GB",
+}
+DESKTOP = {"viewport": {"width": 1280, "height": 900}, "locale": "en-GB"}
+
+
+@dataclass(frozen=True)
+class Served:
+    """The app as `photocheck serve` runs it, and its store."""
+
+    address: str
+    store: DatabaseStore
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    file = tmp_path_factory.mktemp("store") / "orders.sqlite3"
+    port = free_port()
+    server = subprocess.Popen(
+        [sys.executable, "-m", "photocheck.cli", "serve", "--port", str(port), "--store", file],
+        stdout=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    said = server.stdout.readline()
+    assert f"http://127.0.0.1:{port}" in said
+    store = open_store(str(file))
+    yield Served(f"http://127.0.0.1:{port}", store)
+    store.close()
+    # Ctrl-C reaches every process of the terminal.
+    os.killpg(server.pid, signal.SIGINT)
+    assert server.wait(15) == 0
+
+
+@pytest.fixture(params=[PHONE, DESKTOP], ids=["phone", "desktop"])
+def visitor(request: pytest.FixtureRequest, chromium: Browser) -> Iterator[BrowserContext]:
+    context = chromium.new_context(**request.param)
+    yield context
+    context.close()
+
+
+def opened(visitor: BrowserContext, address: str) -> Page:
+    page = visitor.new_page()
+    page.goto(address)
+    return page
+
+
+def press(page: Page, name: str) -> None:
+    page.get_by_role("button", name=name, exact=True).click()
+
+
+def key_in(page: Page) -> str:
+    page.wait_for_url(re.compile("order="))
+    return re.search(r"order=([\w-]+)", page.url).group(1)
+
+
+def tap(page: Page, xy: list[float], size: tuple[int, int]) -> None:
+    """On the photo: it fills its picture edge to edge, pixel centres at whole numbers."""
+    picture = page.locator(".photo image").first
+    picture.scroll_into_view_if_needed()
+    box = picture.bounding_box()
+    x = box["x"] + (xy[0] + 0.5) / size[0] * box["width"]
+    y = box["y"] + (xy[1] + 0.5) / size[1] * box["height"]
+    touch = page.evaluate("navigator.maxTouchPoints > 0")
+    page.touchscreen.tap(x, y) if touch else page.mouse.click(x, y)
+
+
+def wait_for_marks(served: Served, page: Page, key: str, names: set[str]) -> dict[str, Any]:
+    for _ in range(150):
+        (photo,) = served.store.order(key).draft["photos"]
+        marks = photo["markings"][0]["marks"] if photo["markings"] else {}
+        if set(marks) == names:
+            return marks
+        page.wait_for_timeout(100)
+    raise AssertionError(f"{sorted(marks)} were kept, not {sorted(names)}")
+
+
+def by_command_line(served: Served, key: str, folder: Path) -> dict[str, Any]:
+    data = dict(served.store.order(key).draft)
+    for photo in data["photos"]:
+        (folder / photo["file"]).write_bytes(served.store.photo(key, photo["file"]))
+    (folder / "case.json").write_text(json.dumps(data), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "photocheck.cli", "check", str(folder / "case.json"), "--json"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode in (0, 10, 11, 12), done.stderr
+    return json.loads(done.stdout)
+
+
+def without_paths(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {name: without_paths(item) for name, item in value.items() if name != "path"}
+    return [without_paths(item) for item in value] if isinstance(value, list) else value
+
+
+def sample(name: str) -> tuple[dict[str, Any], Path]:
+    folder = samples_folder() / name
+    return json.loads((folder / "case.json").read_text(encoding="utf-8")), folder / "side.jpg"
+
+
+def test_the_whole_way_ends_in_the_command_lines_answer(
+    served: Served, visitor: BrowserContext, tmp_path: Path
+) -> None:
+    data, photo = sample("flint")
+    page = opened(visitor, served.address)
+    press(page, "Begin")
+    key = key_in(page)
+    for name, text in data["readings"].items():
+        title = name.replace("_", " ").capitalize()
+        page.get_by_label(f"{title} in centimetres").fill(text)
+    # Straight from the last field to the button, as people do.
+    press(page, "Next")
+    page.get_by_label("Weight").fill(data["dog"]["weight"])
+    page.get_by_label("Girth behind the elbows in centimetres").fill(data["dog"]["girth"])
+    press(page, "Next")
+    page.locator("input[type=file]").set_input_files(photo)
+    expect(page.get_by_text("Found in the photo")).to_be_visible(timeout=30_000)
+    page.get_by_label("What does the proof bar on the sheet measure?").fill("147,5 mm")
+    page.get_by_label("What does the proof bar on the sheet measure?").press("Enter")
+    page.get_by_text(re.compile("^level with the dog's middle")).click()
+    press(page, "Next")
+    marks = data["photos"][0]["markings"][0]["marks"]
+    wanted = ["breastbone", "shoulder_top", "last_rib", "tail_base"]
+    page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+    for number, name in enumerate(wanted, start=1):
+        tap(page, marks[name], (2000, 1500))
+        wait_for_marks(served, page, key, set(wanted[:number]))
+        if number == 2:
+            page.reload()
+            page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+    kept = wait_for_marks(served, page, key, set(wanted))
+    screen = page.locator(".photo image").first.bounding_box()["width"]
+    for name in wanted:
+        # A tap lands on whole CSS pixels at worst; the picture is shown smaller than it is.
+        assert kept[name] == pytest.approx(marks[name], abs=0.5 * 2000 / screen + 0.5)
+    press(page, "See the result")
+    said = by_command_line(served, key, tmp_path)
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
+    press(page, "Send it to the workshop all the same")
+    expect(page.get_by_text("Sent to the workshop.")).to_be_visible(timeout=30_000)
+    order = served.store.order(key)
+    assert order.draft["readings"] == data["readings"]
+    assert order.draft["dog"] == {"weight": "32 kg", "girth": "69 cm"}
+    assert without_paths(report_to_dict(order.checks[-1].report)) == without_paths(said)
+    assert said["verdict"] == "measure_again"
+    # One press leads back to what is wrong, and the browser's own way back works too.
+    press(page, "Correct the readings")
+    expect(page.get_by_label("Rear length in centimetres")).to_have_value("72")
+    page.wait_for_timeout(1000 * ON_THE_WAY_S)
+    page.go_back()
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
+
+
+@pytest.mark.parametrize("name", ["flint", "sorrel"])
+def test_with_a_samples_own_marks_the_answer_is_the_command_lines(
+    served: Served, chromium: Browser, tmp_path: Path, name: str
+) -> None:
+    _, photo = sample(name)
+    content = photo.with_name("case.json").read_bytes()
+    key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
+    context = chromium.new_context(**PHONE)
+    page = opened(context, f"{served.address}/?order={key}&step=result")
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "photocheck.cli", "check", "--json"),
+            str(photo.with_name("case.json")),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    said = json.loads(done.stdout)
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
+    page.get_by_role("button", name=re.compile("to the workshop")).click()
+    expect(page.get_by_text("Sent to the workshop.")).to_be_visible(timeout=30_000)
+    (check,) = served.store.order(key).checks
+    assert without_paths(report_to_dict(check.report)) == without_paths(said)
+    context.close()
+
+
+def test_a_card_is_found_by_one_tap(served: Served, chromium: Browser, tmp_path: Path) -> None:
+    data, photo = sample("nettle")
+    key = served.store.open()
+    name = served.store.keep_photo(key, photo.read_bytes())
+    told = data["photos"][0]
+    corners = told["reference"]["corners"]
+    inside = [sum(axis) / 4 for axis in zip(*corners, strict=True)]
+    draft = data | {
+        "photos": [
+            {"file": name, "reference": {"kind": "id_card", "place": "near_flank"}, "markings": []}
+        ]
+    }
+    served.store.save_draft(key, draft)
+    context = chromium.new_context(**PHONE)
+    page = opened(context, f"{served.address}/?order={key}&step=marks")
+    page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+    size = Image.open(photo).size
+    marks = told["markings"][0]["marks"]
+    wanted = ["breastbone", "shoulder_top", "last_rib", "tail_base"]
+    tap(page, inside, size)
+    expect(page.get_by_text(re.compile("^.*Found: bank or identity card"))).to_be_visible(
+        timeout=30_000
+    )
+    page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+    for number, mark in enumerate(wanted, start=1):
+        tap(page, marks[mark], size)
+        wait_for_marks(served, page, key, set(wanted[:number]))
+    assert wait_for_marks(served, page, key, set(wanted))
+    press(page, "See the result")
+    said = by_command_line(served, key, tmp_path)
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
+    context.close()
+
+
+def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Browser) -> None:
+    contexts = [chromium.new_context(**PHONE) for _ in range(2)]
+    pages = [opened(context, served.address) for context in contexts]
+    for page in pages:
+        press(page, "Begin")
+    keys = [key_in(page) for page in pages]
+    assert keys[0] != keys[1]
+    for page, text in zip(pages, ("31", "47"), strict=True):
+        page.get_by_label("Half neck in centimetres").fill(text)
+        page.get_by_label("Half neck in centimetres").press("Enter")
+        expect(page.get_by_text(f"{text}.0 cm =")).to_be_visible()
+    for page, key, text in zip(pages, keys, ("31", "47"), strict=True):
+        page.reload()
+        expect(page.get_by_label("Half neck in centimetres")).to_have_value(text)
+        assert served.store.order(key).draft["readings"] == {"half_neck": text}
+    for context in contexts:
+        context.close()
+
+
+def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe: str) -> None:
+    """axe-core: WCAG 2.2 A and AA, and its best practices; nothing serious on any step."""
+    _, photo = sample("flint")
+    content = photo.with_name("case.json").read_bytes()
+    key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
+    found = {}
+    steps = ("", "?step=sample", "sheet")
+    steps += tuple(
+        f"?order={key}&step={step}" for step in ("readings", "dog", "photo", "marks", "result")
+    )
+    for step in steps:
+        page = opened(visitor, f"{served.address}/{step}")
+        page.wait_for_load_state("networkidle")
+        page.locator("h1, h2").first.wait_for(timeout=30_000)
+        page.wait_for_timeout(1500)
+        page.add_script_tag(content=axe)
+        result = page.evaluate("axe.run()")
+        found[step] = [
+            (v["id"], [node["html"][:160] for node in v["nodes"]][:3])
+            for v in result["violations"]
+            if v["impact"] in ("serious", "critical")
+        ]
+        page.close()
+    assert not any(found.values()), json.dumps(found, indent=1)

@@ -1,0 +1,60 @@
+"""Every text marked for translation is in every catalogue, with the same parts to fill in."""
+
+import string
+from pathlib import Path
+
+import pytest
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po
+
+from photocheck.speech import LANGUAGES, speaking, spoken, tr
+
+ROOT = Path(__file__).parents[1]
+CATALOGUES = ROOT / "photocheck" / "languages"
+OTHERS = [code for code in LANGUAGES if code != "en"]
+
+
+def marked() -> set[str]:
+    found = set()
+    for folder in ("photocheck", "app"):
+        for _, _, text, _, _ in extract_from_dir(
+            ROOT / folder,
+            method_map=[("**.py", "python")],
+            keywords={"tr": None, "later": None},
+        ):
+            found.add(text)
+    return found
+
+
+def translated(code: str) -> dict[str, str]:
+    with (CATALOGUES / f"{code}.po").open("rb") as file:
+        return {m.id: m.string for m in read_po(file) if m.id}
+
+
+def parts(text: str) -> set[str]:
+    return {f"{name}:{spec}" for _, name, spec, _ in string.Formatter().parse(text) if name}
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_every_text_is_translated_with_the_same_parts(code: str) -> None:
+    catalogue = translated(code)
+    wanted = marked()
+    assert wanted, "nothing is marked: the extraction is broken"
+    assert not sorted(wanted - catalogue.keys()), "add these to the catalogue"
+    assert not sorted(catalogue.keys() - wanted), "these are no longer said"
+    assert [text for text in wanted if not catalogue[text]] == []
+    assert [text for text in wanted if parts(text) != parts(catalogue[text])] == []
+
+
+def test_the_language_holds_only_inside_its_block() -> None:
+    with speaking("de"):
+        assert spoken() == "de"
+        with speaking("xx"):
+            assert spoken() == "en"
+        assert spoken() == "de"
+    assert spoken() == "en"
+
+
+def test_a_text_without_translation_stays_english() -> None:
+    with speaking("de"):
+        assert tr("no catalogue holds this {thing}", thing="text") == "no catalogue holds this text"
