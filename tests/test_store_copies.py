@@ -13,7 +13,7 @@ from multiprocessing.synchronize import Event
 from pathlib import Path
 
 import pytest
-from conftest import new_database
+from store_database import new_database
 from store_orders import case_of, checked, report_of
 
 from photocheck.cli import run
