@@ -13,8 +13,6 @@ import numpy as np
 import pytest
 from made_report import made_report
 
-from photocheck.desk.fit.answer import fit
-from photocheck.desk.fit.shelf import demo_table, sizes_of
 from photocheck.desk.orders import Check, Decision, Order, OrderError
 from photocheck.desk.record import order_record, record_html
 from photocheck.report import Report
@@ -186,45 +184,3 @@ def test_an_orders_record_takes_the_decision_on_its_latest_check(tmp_path: Path)
     assert len(html) < 1_000_000
     decided = replace(checked, decisions=(old, decision()))
     assert "to be measured once more" in order_record(decided, lambda name: file.read_bytes())
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("crowd", [False, True])
-@pytest.mark.parametrize("pictures", [0, 1, 2])
-def test_it_prints_on_one_page(paper: str, crowd: bool, pictures: int) -> None:
-    import pypdfium2
-    from playwright.sync_api import sync_playwright
-
-    report = crowded() if crowd else made_report()
-    if pictures == 2 and not crowd:
-        report = made_report(photos=2)
-    if crowd and pictures < 2:
-        report = replace(
-            report,
-            photos=report.photos[:1],
-            case=replace(report.case, photos=report.case.photos[:1]),
-        )
-    shown = {"side.jpg": photo()} if pictures else {}
-    agreed = replace(made_report(verdict="agrees"), verdict="agrees")
-    html = record_html(
-        check_of(report),
-        shown,
-        order="k" * 60,
-        decision=decision("Because of the length. " * 60 if crowd else "Because."),
-        fit=fit(agreed, sizes_of(demo_table())),
-    )
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
-        )
-        page = browser.new_page()
-        loaded: list[str] = []
-        page.on("request", lambda request: loaded.append(request.url))
-        page.set_content(html)
-        pdf = page.pdf(format=paper)
-        browser.close()
-    assert [url for url in loaded if not url.startswith("data:")] == []
-    document = pypdfium2.PdfDocument(pdf)
-    assert len(document) == 1
-    assert "photocheck 0.1.0" in " ".join(document[0].get_textpage().get_text_range().split())

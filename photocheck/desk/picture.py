@@ -26,6 +26,7 @@ from photocheck.files import replacing
 from photocheck.lengths import format_length
 from photocheck.report import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
+from photocheck.speech import tr
 from photocheck.words import (
     LANDMARK_TITLES,
     LANDMARKS,
@@ -435,7 +436,7 @@ def _labels(
                 away = (away[0], 0.0)  # in front of the chest, clear of the lines
             radius = _radius(name, size_px) + size_px / 8
             shape = (x - radius, y - radius, x + radius, y + radius)
-            labels[name] = _Label((LANDMARK_TITLES[name],), (x, y), away, shape)
+            labels[name] = _Label((tr(LANDMARK_TITLES[name]),), (x, y), away, shape)
     if outline:
         title = SHORT_REFERENCES[reference]
         labels["reference"] = _reference_label((title,), outline, size, middle[1])
@@ -614,7 +615,7 @@ def _stack(
     measure = ImageDraw.Draw(photo)
     pad = size_px * 0.5
     room = photo.width - 2 * pad
-    title = VERDICT_TITLES[report.verdict]
+    title = tr(VERDICT_TITLES[report.verdict])
     first, _, rest = report.headline.partition(": ")
     if first.lower() != title:
         # Most headlines begin with the verdict; this one says it in other words.
@@ -764,11 +765,11 @@ def _said(span: SpanResult, unit: str) -> tuple[str, str, str, str, str]:
     tape = "not given" if span.reading_mm is None else format_length(span.reading_mm, unit)
     low, high = format_length(span.low_mm, unit), format_length(span.high_mm, unit)
     return (
-        SPAN_TITLES[span.span],
+        tr(SPAN_TITLES[span.span]),
         tape,
         format_length(span.photo_mm, unit),
         f"{low.removesuffix(f' {unit}')} to {high}",
-        VERDICT_TITLES[span.verdict] if _is_flagged(span) else "",
+        tr(VERDICT_TITLES[span.verdict]) if _is_flagged(span) else "",
     )
 
 

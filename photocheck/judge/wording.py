@@ -125,7 +125,8 @@ def reading_sentence(
     )
     if verdict == "retake":
         return differs
-    return f"{differs} {tr('Measure it again, {path}.', path=tr(_PATHS[name]))}"
+    again = tr("Measure it again, {path}.", path=tr(_PATHS[name]))
+    return f"{differs} {again}"
 
 
 def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:

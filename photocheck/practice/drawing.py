@@ -47,12 +47,12 @@ def pattern_svg(pattern: Pattern, unit: str) -> str:
                 f'<text x="{middle + 3}" y="{middle - r + 15:.1f}" fill="{_FAINT}">'
                 f"{format_length(ring, unit)}</text>"
             )
+    head, tail = tr("head"), tr("tail")
     parts += [
         f'<path d="M{middle - 6} {middle}H{middle + 6}M{middle} {middle - 6}V{middle + 6}" '
         f'stroke="{_INK}" stroke-width="1.5"/>',
-        f'<text x="6" y="{SIZE - 8}" fill="{_FAINT}">← {tr("head")}</text>',
-        f'<text x="{SIZE - 6}" y="{SIZE - 8}" fill="{_FAINT}" text-anchor="end">'
-        f"{tr('tail')} →</text>",
+        f'<text x="6" y="{SIZE - 8}" fill="{_FAINT}">← {head}</text>',
+        f'<text x="{SIZE - 6}" y="{SIZE - 8}" fill="{_FAINT}" text-anchor="end">{tail} →</text>',
     ]
     for miss in pattern.misses:
         x, y = -miss.forward_mm * scale, -miss.up_mm * scale
