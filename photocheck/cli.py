@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from photocheck import __version__, desk_commands, fit_commands
+from photocheck import __version__, desk_commands, fit_commands, intake_commands
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
@@ -364,6 +364,7 @@ def schema(which: str) -> None:
 
 desk_commands.add_to(commands)
 fit_commands.add_to(commands)
+intake_commands.add_to(commands)
 
 
 # --- options to the case format --------------------------------------------

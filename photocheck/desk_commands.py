@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 _VARIABLE = "PHOTOCHECK_STORE"
 
-_store = click.option(
+STORE_OPTION = click.option(
     "--store",
     "address",
     metavar="ADDRESS",
@@ -35,7 +35,7 @@ def add_to(commands: click.Group) -> None:
 
 @click.command()
 @click.argument("file")
-@_store
+@STORE_OPTION
 def backup(file: str, address: str | None) -> None:
     """Copy all orders with their photos into FILE, also while the desk is at work.
 
@@ -51,7 +51,7 @@ def backup(file: str, address: str | None) -> None:
 
 @click.command()
 @click.argument("file")
-@_store
+@STORE_OPTION
 @_yes
 def restore(file: str, address: str | None, yes: bool) -> None:
     """Put the orders of FILE, which "photocheck backup" wrote, in the place of today's.
@@ -75,7 +75,7 @@ def restore(file: str, address: str | None, yes: bool) -> None:
 @click.option("--drafts-days", type=click.FloatRange(0), help="Days for an order never sent; 30.")
 @click.option("--decided-days", type=click.FloatRange(0), help="Days for a decided order; 730.")
 @click.option("--copies-days", type=click.FloatRange(0), help="Days for copies kept beside; 30.")
-@_store
+@STORE_OPTION
 @_yes
 def forget(
     key: str | None, over_time: bool, address: str | None, yes: bool, **days: float | None
@@ -116,7 +116,7 @@ def forget(
 @click.command()
 @click.argument("key")
 @click.option("-o", "--out", metavar="FILE", default="held.zip", show_default=True)
-@_store
+@STORE_OPTION
 def held(key: str, out: str, address: str | None) -> None:
     """Write everything held about the owner of the order KEY into a zip file."""
     from photocheck.desk.store import open_store

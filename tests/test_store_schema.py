@@ -19,12 +19,14 @@ from photocheck.desk.store.copies import back_up, check_copy, restore, side_copi
 from photocheck.desk.store.engines import url_of, wal_is_safe
 from photocheck.desk.store.tables import metadata
 
-NEXT = """
+NOW = schema.SCHEMA
+LATER = f"{int(NOW) + 1:04d}"
+NEXT = f"""
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "{LATER}"
+down_revision = "{NOW}"
 
 
 def upgrade():
@@ -40,7 +42,7 @@ def next_schema(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     scripts = tmp_path / "migrations"
     shutil.copytree(schema.MIGRATIONS, scripts)
-    new = scripts / "versions" / "v0002_next.py"
+    new = scripts / "versions" / f"v{LATER}_next.py"
     new.write_text("FAILS = False\n" + NEXT)
     monkeypatch.setattr(schema, "MIGRATIONS", scripts)
     return new
@@ -60,7 +62,7 @@ def test_an_older_store_is_upgraded_after_a_copy(
         key, _ = checked(old)
         order = old.order(key)
         assert side_copies(old) == ()
-    monkeypatch.setattr(schema, "SCHEMA", "0002")
+    monkeypatch.setattr(schema, "SCHEMA", LATER)
     for _ in range(2):  # the second time there is nothing to do
         with closing(open_store(address)) as new:
             assert new.order(key) == order
@@ -69,9 +71,9 @@ def test_an_older_store_is_upgraded_after_a_copy(
                     "top"
                 ]
             (copy,) = side_copies(new)
-    assert check_copy(copy).version == "0001"
+    assert check_copy(copy).version == NOW
     # the way back needs the older program: it reads the copy, and refuses the newer store
-    monkeypatch.setattr(schema, "SCHEMA", "0001")
+    monkeypatch.setattr(schema, "SCHEMA", NOW)
     with closing(open_store(str(copy))) as old:
         assert old.order(key) == order
     with pytest.raises(StoreError, match="newer photocheck"):
@@ -88,10 +90,10 @@ def test_an_upgrade_that_fails_leaves_all_as_it_was(
         key, _ = checked(old)
         order = old.order(key)
     next_schema.write_text("FAILS = True\n" + NEXT)
-    monkeypatch.setattr(schema, "SCHEMA", "0002")
+    monkeypatch.setattr(schema, "SCHEMA", LATER)
     with pytest.raises(StoreError):
         open_store(address)
-    monkeypatch.setattr(schema, "SCHEMA", "0001")
+    monkeypatch.setattr(schema, "SCHEMA", NOW)
     with closing(open_store(address)) as old:
         assert old.order(key) == order
 
@@ -105,7 +107,7 @@ def test_an_older_copy_comes_back_into_newer_tables(
         order = old.order(key)
         back_up(old, tmp_path / "copy")
     content = (tmp_path / "copy").read_bytes()
-    monkeypatch.setattr(schema, "SCHEMA", "0002")
+    monkeypatch.setattr(schema, "SCHEMA", LATER)
     with closing(open_store(address)) as new:
         checked(new)
         restore(address, tmp_path / "copy")

@@ -22,6 +22,17 @@ def accuracy(dogs: int, seed: int, jobs: int) -> None:
 
 
 @main.command()
+@click.option("--orders", default=200, show_default=True, help="With each number of processes.")
+@click.option("--rounds", default=5, show_default=True, help="In which both take turns.")
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def batch(orders: int, rounds: int, jobs: int) -> None:
+    """Orders with 12 MP photos: all processes over one, and the memory over time."""
+    from photocheck.benchmark.batch import report
+
+    click.echo(report(orders, rounds, jobs))
+
+
+@main.command()
 @click.option("--dogs", default=240, show_default=True, help="How many phantoms.")
 @click.option("--shops", default=100, show_default=True, help="How many simulated shops.")
 @click.option("--seed", default=1, show_default=True)

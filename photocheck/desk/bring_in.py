@@ -55,6 +55,41 @@ def bring_in(
     """
     where, content = case_file
     data = _parsed(where, content)
+    used, unused = photos_of_case(data, photos, where=where)
+    for path, photo in used.items():
+        load_photo(photo, name=path)
+    key = store.open(language)
+    try:
+        kept = {path: store.keep_photo(key, photo) for path, photo in used.items()}
+        store.save_draft(key, _renamed(data, kept))
+    except BaseException:
+        # Half an order is worth nothing to anybody.
+        store.forget(key)
+        raise
+    return BroughtIn(key, unused)
+
+
+def photos_of_case(
+    data: Any, photos: Sequence[File], *, where: str
+) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """What a case can be checked with, if it can be.
+
+    Parameters
+    ----------
+    data : parsed JSON
+    photos : sequence of File
+        Nothing of them is decoded.
+
+    Returns
+    -------
+    (dict of path to bytes, tuple of str)
+        The photos, each by the path the case has for it; names of those it does not name.
+
+    Raises
+    ------
+    CaseError
+        When the case cannot be used, or its photos are not all there.
+    """
     case = case_from_dict(data, where=where, check_files=False)
     # Before the photos: loading them takes long, and a case may name any number.
     validate(case)
@@ -69,17 +104,7 @@ def bring_in(
         )
     contents = dict(photos)
     used = {path: contents[given[name]] for name, path in named.items()}
-    for path, photo in used.items():
-        load_photo(photo, name=path)
-    key = store.open(language)
-    try:
-        kept = {path: store.keep_photo(key, photo) for path, photo in used.items()}
-        store.save_draft(key, _renamed(data, kept))
-    except BaseException:
-        # Half an order is worth nothing to anybody.
-        store.forget(key)
-        raise
-    return BroughtIn(key, tuple(name for k, name in given.items() if k not in named))
+    return used, tuple(name for k, name in given.items() if k not in named)
 
 
 def _renamed(data: dict[str, Any], kept: dict[str, str]) -> dict[str, Any]:

@@ -94,23 +94,8 @@ class DatabaseStore:
 
     def open(self, language: str = "en") -> str:
         """Begin an order and give its key: 256 random bits, so none ever comes twice."""
-        key = "-"
-        while key.startswith("-"):  # a command would take it for an option
-            key = secrets.token_urlsafe(32)
-        now = _now()
         with self._writing() as connection:
-            connection.execute(
-                insert(orders).values(
-                    key=key,
-                    opened=now,
-                    language=language if language in LANGUAGES else "en",
-                    draft="{}",
-                    name="",
-                    touched=now,
-                    photos_given=0,
-                )
-            )
-        return key
+            return begun(connection, language)[1]
 
     def order(self, key: str) -> Order:
         """One order with its history."""
@@ -137,7 +122,7 @@ class DatabaseStore:
             if known is not None:
                 return str(known)
             number = head["photos_given"] + 1
-            name = f"photo-{number}{_suffix(content)}"
+            name = photo_name(number, content)
             connection.execute(
                 insert(photos).values(
                     order_id=head["id"], name=name, sha256=digest, at=_now(), content=content
@@ -312,6 +297,24 @@ class DatabaseStore:
         wipe(self.engine)
 
 
+def begun(connection: Connection, language: str) -> tuple[int, str]:
+    """Begin an order inside a transaction; gives its row's id and its key."""
+    key = "-"
+    while key.startswith("-"):  # a command would take it for an option
+        key = secrets.token_urlsafe(32)
+    now = _now()
+    new = insert(orders).values(
+        key=key,
+        opened=now,
+        language=language if language in LANGUAGES else "en",
+        draft="{}",
+        name="",
+        touched=now,
+        photos_given=0,
+    )
+    return connection.execute(new.returning(orders.c.id)).scalar_one(), key
+
+
 def key_hash(key: str) -> str:
     """How a forgotten order is remembered."""
     return sha256(key.encode()).hexdigest()
@@ -344,6 +347,11 @@ def _keep_ratios(connection: Connection, used: Ratios) -> None:
         .values(version=used.current, content=content)
         .on_conflict_do_nothing(index_elements=["version"])
     )
+
+
+def photo_name(number: int, content: bytes) -> str:
+    """What an order calls the photo that came as its `number`-th, from 1."""
+    return f"photo-{number}{_suffix(content)}"
 
 
 def _suffix(content: bytes) -> str:

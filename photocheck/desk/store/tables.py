@@ -192,5 +192,17 @@ forgotten: Final = Table(
 A key is 256 random bits, so its hash tells nothing of anybody.
 """
 
+brought: Final = Table(
+    "brought",
+    metadata,
+    Column("origin", String(64), primary_key=True),
+    Column("content", String(64), nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("order_id", Integer, ForeignKey("orders.id", ondelete="SET NULL")),
+)
+"""What was imported: SHA-256 of what a row of a table or a case file is known by, and of what it
+said.  It outlasts its order, so that an order that was forgotten does not come back with the
+next import of the same table."""
+
 UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
 """Tables whose rows are never changed, and go only when their order has gone."""

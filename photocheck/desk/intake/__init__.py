@@ -1,0 +1,1 @@
+"""Orders in: tables and case files with folders of photos, brought into the store."""

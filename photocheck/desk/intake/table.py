@@ -1,0 +1,197 @@
+"""A table as a spreadsheet or a shop saves it: bytes to rows with their line numbers."""
+
+from __future__ import annotations
+
+import csv
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import Final
+
+from photocheck.errors import CaseError
+from photocheck.speech import tr
+
+DELIMITERS: Final = (";", ",", "\t", "|")
+MAX_BYTES: Final = 50_000_000
+"""Largest table read: some hundred thousand orders."""
+MOST_LINES: Final = 50
+"""Lines that one row may run over, by line breaks inside quotes; a quote that is not closed by
+then is a mistake."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row below the head of the table.
+
+    Attributes
+    ----------
+    line : int
+        Where it begins, counted from 1 as an editor does.
+    cells : tuple of str
+        As many as the head has, without blanks at their ends; empty when `problem` is told.
+    problem : str
+        Why it cannot be read, a sentence; empty when it can.
+    """
+
+    line: int
+    cells: tuple[str, ...]
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A whole table.
+
+    Attributes
+    ----------
+    name : str
+        Of the file, for messages.
+    head : tuple of str
+    rows : tuple of Row
+        Those that are not empty.
+    encoding, delimiter : str
+        How it was read.
+    """
+
+    name: str
+    head: tuple[str, ...]
+    rows: tuple[Row, ...]
+    encoding: str
+    delimiter: str
+
+
+def read_table(path: str | os.PathLike[str], known: Callable[[str], bool]) -> Table:
+    """Read a CSV file.
+
+    Parameters
+    ----------
+    path : path
+    known : callable
+        Whether a column's heading is known; the separator is the one that gives most of
+        these, then most columns.
+
+    Raises
+    ------
+    CaseError
+        When there is no such file, or it is no table.
+    """
+    source = Path(path)
+    where = str(path)
+    try:
+        if source.stat().st_size > MAX_BYTES:
+            raise CaseError(
+                tr("the table is too large"), where=where, do=tr("Split it into several files")
+            )
+        data = source.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", None) or str(error)).lower()
+        raise CaseError(
+            tr("the table cannot be opened ({reason})", reason=reason),
+            where=where,
+            do=tr("Check the file name and the folder"),
+        ) from error
+    text, encoding = decoded(data, where)
+    # Not splitlines: it also parts at separators that stand inside cells.
+    lines = [line + "\n" for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n")]
+    start = 0
+    given = ""
+    if len(lines[0].strip()) == 5 and lines[0].lower().startswith("sep="):
+        given = lines[0].strip()[4]  # spreadsheets' own way of telling the separator
+        start = 1
+    while start < len(lines) and not lines[start].strip(" \t\n;,|"):
+        start += 1
+    if start == len(lines):
+        raise CaseError(
+            tr("the table is empty"), where=where, do=tr("Check that it is the right file")
+        )
+    delimiter = given or _delimiter(lines[start:], known)
+    rows = _rows(lines, start, delimiter)
+    first = next(rows)
+    if first.problem:
+        raise CaseError(first.problem.rstrip("."), where=where, do=tr("Correct the first line"))
+    head = list(first.cells)
+    while head and not head[-1]:
+        head.pop()
+    return Table(
+        source.name,
+        tuple(head),
+        tuple(_fitted(row, len(head)) for row in rows if row.problem or any(row.cells)),
+        encoding,
+        delimiter,
+    )
+
+
+def decoded(data: bytes, where: str) -> tuple[str, str]:
+    """The text of a file, and the encoding it turned out to be in.
+
+    By its byte order mark; else UTF-16 by its zero bytes, as every second byte of Latin
+    letters is one; else UTF-8; else Windows-1252, which older spreadsheets write.
+
+    Raises
+    ------
+    CaseError
+    """
+    encoding = "utf-8-sig"
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        encoding = "utf-16"
+    elif data[:200].count(0) > len(data[:200]) // 4:
+        encoding = "utf-16-le" if data[1:200:2].count(0) > data[:200:2].count(0) else "utf-16-be"
+    for tried in (encoding, "cp1252"):
+        try:
+            text = data.decode(tried)
+        except UnicodeDecodeError:
+            continue
+        if "\0" not in text:
+            return text, tried.removesuffix("-sig")
+    raise CaseError(
+        tr("this is not a table in plain text"),
+        where=where,
+        do=tr("Save it from the spreadsheet as CSV, best in UTF-8"),
+    )
+
+
+def _delimiter(lines: Sequence[str], known: Callable[[str], bool]) -> str:
+    def worth(delimiter: str) -> tuple[int, int]:
+        cells = next(_rows(lines, 0, delimiter)).cells
+        return sum(map(known, cells)), len(cells)
+
+    return max(DELIMITERS, key=worth)
+
+
+def _rows(lines: Sequence[str], start: int, delimiter: str) -> Iterator[Row]:
+    """Each row by itself, so that a quote left open spoils its own line and no other."""
+    at = start
+    while at < len(lines):
+        reader = csv.reader(islice(lines, at, at + MOST_LINES), delimiter=delimiter, strict=True)
+        try:
+            cells = next(reader)
+        except csv.Error:
+            yield Row(
+                at + 1,
+                (),
+                tr(
+                    "A quotation mark is not closed or stands in a wrong place. Inside quotation "
+                    "marks, write each of them twice."
+                ),
+            )
+            at += 1
+            continue
+        yield Row(at + 1, tuple(cell.strip() for cell in cells))
+        at += reader.line_num
+
+
+def _fitted(row: Row, width: int) -> Row:
+    if row.problem:
+        return row
+    if any(row.cells[width:]):
+        problem = tr(
+            "There are {count} cells, and the head of the table has {width}. A cell that holds "
+            "the separator needs quotation marks around it.",
+            count=len(row.cells),
+            width=width,
+        )
+        return Row(row.line, (), problem)
+    cells = row.cells[:width]
+    return Row(row.line, cells + ("",) * (width - len(cells)))
