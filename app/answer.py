@@ -15,7 +15,7 @@ from photocheck.desk.plain import BUDGET_LINES
 from photocheck.judge.wording import explanation_sentences, one_more_photo_sentence
 from photocheck.lengths import format_length
 from photocheck.report import Report, SpanResult
-from photocheck.speech import tr
+from photocheck.speech import capital_first, tr
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
 
 BADGES = {
@@ -42,7 +42,7 @@ def show_readings(report: Report) -> None:
 
 
 def _reading(span: SpanResult, unit: str) -> None:
-    title = tr(SPAN_TITLES[span.span]).capitalize()
+    title = capital_first(tr(SPAN_TITLES[span.span]))
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{title}**", width="content")
         if span.verdict:

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from html import escape
 
 from photocheck.desk.doubt_bars import DoubtBars
-from photocheck.desk.spans_plot import SpanRow, SpansPlot, chance_text
-from photocheck.judge.wording import explanation_sentences
+from photocheck.desk.spans_plot import SpanRow, SpansPlot
+from photocheck.judge.wording import chance_text, explanation_sentences
 from photocheck.report import Explanation
 from photocheck.speech import tr
 from photocheck.words import READING_TITLES, VERDICT_TITLES

@@ -10,11 +10,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from photocheck.desk.orders import Store
+from photocheck.desk.orders import STORE_VARIABLE, Store
 from photocheck.desk.store import open_store
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
-from photocheck.serving import STORE_VARIABLE
 from photocheck.speech import LANGUAGES, tr
 
 LOADED_PHOTOS = 6

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from photocheck.case import Case, DogFacts, Marking, PhotoEntry, Point, Reading, Reference
-from photocheck.errors import CaseError
+from photocheck.errors import CaseError, reason_of
 from photocheck.lengths import (
     POSSIBLE_MM,
     exact_text,
@@ -74,24 +74,36 @@ def read_json(path: str | os.PathLike[str], *, what: str = "case file") -> Any:
             raise CaseError(f"this is a folder, not a {what}", where=where, do=f"Name the {what}")
         if source.stat().st_size > MAX_CASE_BYTES:
             raise CaseError(f"the {what} is too large", where=where, do="Check that it is the one")
-        text = source.read_text(encoding="utf-8-sig")
+        content = source.read_bytes()
     except FileNotFoundError as error:
         raise CaseError(
             f"there is no such {what}", where=where, do="Check the file name and the folder"
         ) from error
+    except (OSError, ValueError) as error:
+        raise CaseError(
+            f"the {what} cannot be opened ({reason_of(error)})",
+            where=where,
+            do="Check that you may read it",
+        ) from error
+    return parse_json(content, where=where, what=what)
+
+
+def parse_json(content: bytes, *, where: str, what: str = "case file") -> Any:
+    """The same from what is in a file.
+
+    Raises
+    ------
+    CaseError
+    """
+    if len(content) > MAX_CASE_BYTES:
+        raise CaseError(f"the {what} is too large", where=where, do="Check that it is the one")
+    try:
+        text = content.decode("utf-8-sig")
+        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
     except UnicodeDecodeError as error:
         raise CaseError(
             f"the {what} is not text in UTF-8", where=where, do="Save it as JSON in UTF-8"
         ) from error
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise CaseError(
-            f"the {what} cannot be opened ({reason.lower()})",
-            where=where,
-            do="Check that you may read it",
-        ) from error
-    try:
-        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
     except json.JSONDecodeError as error:
         raise CaseError(
             f"this is not JSON: {error.msg.lower()} in line {error.lineno}, column {error.colno}",

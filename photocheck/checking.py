@@ -450,22 +450,16 @@ def _redundancy(case: Case) -> tuple[str, ...]:
         front, rear, full = (
             readings[name].mm for name in ("front_length", "rear_length", "full_length")
         )
-        fits = _fit((front, rear), full)
+        fits = tolerances.fits((front, rear), full)
         said.append(wording.sum_sentence(front, rear, full, fits, case.unit))
     if "half_neck" in readings and NECK_RING in readings:
         half, ring = readings["half_neck"].mm, readings[NECK_RING].mm
-        said.append(wording.ring_sentence(half, ring, _fit((half, half), ring), case.unit))
+        said.append(
+            wording.ring_sentence(half, ring, tolerances.fits((half, half), ring), case.unit)
+        )
     if readings:
         said.extend(wording.unchecked(tuple(readings)))
     return tuple(said)
-
-
-def _fit(parts: tuple[float, float], whole: float) -> bool:
-    """Whether a whole is the sum of its parts within the tape's own spread (99 %)."""
-    spreads = [float(tolerances.tape_log_spread(v)) * v for v in (*parts, whole)]
-    if parts[0] == parts[1]:  # one reading doubled: its error counts twice
-        spreads = [2.0 * spreads[0], spreads[2]]
-    return bool(abs(sum(parts) - whole) <= 2.576 * np.hypot.reduce(spreads))
 
 
 def _photo_result(

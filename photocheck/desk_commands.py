@@ -9,20 +9,19 @@ from typing import TYPE_CHECKING
 
 import click
 
+from photocheck.desk.orders import STORE_VARIABLE
 from photocheck.errors import CaseError
 
 if TYPE_CHECKING:
     from photocheck.desk.store.copies import Held
 
-_VARIABLE = "PHOTOCHECK_STORE"
-
 STORE_OPTION = click.option(
     "--store",
     "address",
     metavar="ADDRESS",
-    envvar=_VARIABLE,
+    envvar=STORE_VARIABLE,
     help="Where the orders are: a file, or postgresql+psycopg://user@host/database. "
-    f"Also from {_VARIABLE}; else a file in your own data folder.",
+    f"Also from {STORE_VARIABLE}; else a file in your own data folder.",
 )
 _yes = click.option("--yes", is_flag=True, help="Do not ask.")
 

@@ -32,6 +32,11 @@ def _printable(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)
 
 
+def reason_of(error: Exception) -> str:
+    """Why the system refused, in its own words, to stand in a sentence."""
+    return (getattr(error, "strerror", None) or str(error)).lower()
+
+
 class CaseError(PhotocheckError):
     """The case file, a flag or a reading cannot be used as it stands."""
 

@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
-from photocheck.errors import PhotocheckError
+from photocheck.errors import PhotocheckError, reason_of
 
 
 @contextmanager
@@ -49,7 +49,7 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
         sync_folder(target.parent)
     except OSError as error:
         raise PhotocheckError(
-            f"the file cannot be written ({(error.strerror or str(error)).lower()})",
+            f"the file cannot be written ({reason_of(error)})",
             where=os.fspath(path),
             do="Check the folder, its rights and the space on the disk",
         ) from error

@@ -15,7 +15,7 @@ from typing import Any, Final
 from photocheck.body.shape import SHIPPED
 from photocheck.casefile import FORMAT as CASE_FORMAT
 from photocheck.casefile import case_from_dict, complaint, path_in_words, read_case, read_json
-from photocheck.errors import CaseError
+from photocheck.errors import CaseError, reason_of
 from photocheck.judge.evidence import Order, order_from_report
 from photocheck.judge.learning import Learning, learn
 from photocheck.judge.ratios import Ratios, read_ratios, write_ratios
@@ -139,7 +139,7 @@ def _lines(path: Path) -> list[str]:
         ) from error
     except OSError as error:
         raise CaseError(
-            f"the outcomes file cannot be opened ({(error.strerror or str(error)).lower()})",
+            f"the outcomes file cannot be opened ({reason_of(error)})",
             where=str(path),
             do="Check that you may read it",
         ) from error

@@ -15,13 +15,12 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from photocheck.errors import PhotocheckError
+from photocheck.desk.orders import STORE_VARIABLE
+from photocheck.errors import PhotocheckError, reason_of
 from photocheck.speech import tr
 
 PORT: Final = 8501
 ADDRESS: Final = "127.0.0.1"
-STORE_VARIABLE: Final = "PHOTOCHECK_STORE"
-"""Environment variable with the address of the store; unset for the one in the user's folder."""
 STARTS_WITHIN_S: Final = 60.0
 
 
@@ -85,7 +84,7 @@ def refuse_taken_port(address: str, port: int) -> None:
                 tr(
                     "port {port} cannot be used ({reason})",
                     port=port,
-                    reason=(error.strerror or str(error)).lower(),
+                    reason=reason_of(error),
                 ),
                 where="--port",
                 do=tr(

@@ -58,6 +58,11 @@ def number(text: str) -> str:
     return text.replace(".", _DECIMAL_SIGNS.get(_spoken.get(), "."))
 
 
+def capital_first(text: str) -> str:
+    """The text with a capital first letter and the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def listed(items: Sequence[str]) -> str:
     """ "one", "one and two", "one, two and three"."""
     if len(items) < 2:

@@ -79,6 +79,10 @@ NECK_RING: Final = "neck_ring"
 
 READINGS: Final = (*SPANS, NECK_RING)
 READING_TITLES: Final = {**SPAN_TITLES, NECK_RING: later("neck ring")}
+READING_PATHS: Final = {
+    **SPAN_PATHS,
+    NECK_RING: later("as a closed ring that just slips over the dog's head and lies at the neck"),
+}
 
 BENDABLE_SPANS: Final = ("half_neck", "front_length", "rear_length")
 """Spans along which bend points may be marked (the full length is front + rear)."""

@@ -12,7 +12,7 @@ from photocheck.app.shared import as_text, beside, drawing
 from photocheck.desk.draft import understood_reading
 from photocheck.errors import CaseError
 from photocheck.judge.wording import CAUTIONS
-from photocheck.speech import later, tr
+from photocheck.speech import capital_first, later, tr
 from photocheck.words import NECK_RING, READING_TITLES, READINGS
 
 HEADING: Final = later("What does the tape say?")
@@ -63,14 +63,14 @@ def show(way: Way) -> None:
 def _reading(way: Way, name: str, unit: str) -> None:
     title = tr(READING_TITLES[name])
     st.subheader(
-        title.capitalize() if name != NECK_RING else tr("Neck ring, as a proof"), anchor=False
+        capital_first(title) if name != NECK_RING else tr("Neck ring, as a proof"), anchor=False
     )
     described = tr("Where the tape runs for the {title}.", title=title)
     st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
     text = typed(
         way,
         ("readings", name),
-        tr("{title} in {unit}", title=title.capitalize(), unit=tr(UNIT_WORDS[unit])),
+        tr("{title} in {unit}", title=capital_first(title), unit=tr(UNIT_WORDS[unit])),
         placeholder=tr("for example {example}", example=EXAMPLES[unit]),
     )
     say_back(lambda: understood_reading(name, text, unit), text)

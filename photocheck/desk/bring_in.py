@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import tempfile
 import unicodedata
 from collections.abc import Sequence
-from copy import deepcopy
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from photocheck.casefile import case_from_dict, read_json
+from photocheck.casefile import case_from_dict, parse_json
 from photocheck.checking import validate
+from photocheck.desk.draft import renamed
 from photocheck.desk.orders import Store
 from photocheck.errors import CaseError
 from photocheck.photo.load import load_photo
@@ -54,14 +52,14 @@ def bring_in(
         When a photo cannot be read.  No order is opened then.
     """
     where, content = case_file
-    data = _parsed(where, content)
+    data = parse_json(content, where=where)
     used, unused = photos_of_case(data, photos, where=where)
     for path, photo in used.items():
         load_photo(photo, name=path)
     key = store.open(language)
     try:
         kept = {path: store.keep_photo(key, photo) for path, photo in used.items()}
-        store.save_draft(key, _renamed(data, kept))
+        store.save_draft(key, renamed(data, kept))
     except BaseException:
         # Half an order is worth nothing to anybody.
         store.forget(key)
@@ -105,24 +103,6 @@ def photos_of_case(
     contents = dict(photos)
     used = {path: contents[given[name]] for name, path in named.items()}
     return used, tuple(name for k, name in given.items() if k not in named)
-
-
-def _renamed(data: dict[str, Any], kept: dict[str, str]) -> dict[str, Any]:
-    draft = deepcopy(data)
-    for entry in draft["photos"]:
-        entry["file"] = kept[entry["file"]]
-    return draft
-
-
-def _parsed(name: str, content: bytes) -> Any:
-    # photocheck reads JSON from a file; going through one keeps its strictness and sentences.
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "case.json"
-        path.write_bytes(content)
-        try:
-            return read_json(path)
-        except CaseError as error:
-            raise CaseError(error.wrong, where=name, do=error.do) from error
 
 
 def _by_name(names: Sequence[str] | set[str], what: str) -> dict[str, str]:

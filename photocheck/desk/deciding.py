@@ -55,22 +55,18 @@ def decide_on(
     OrderError
         When a reason is missing, or the order has been checked or decided on since.
     """
+    checked = seen.checks[-1].number if seen.checks else 0
     now = store.order(seen.key)
-    if not seen.checks:
-        raise OrderError(
-            tr("this order has not been checked yet"), do=tr("Check it before deciding")
-        )
-    if now.checks[-1].number != seen.checks[-1].number:
-        raise OrderError(
-            tr("this order has been checked again meanwhile"),
-            do=tr("Look at the new check, which is shown now, and decide again"),
-        )
-    if len(now.decisions) != len(seen.decisions):
-        raise OrderError(
-            tr("somebody else has decided on this order meanwhile"),
-            do=tr("Look at the history, and decide again if you see it otherwise"),
-        )
-    wanted = reason_needed(choice, seen.checks[-1].report.verdict)
-    if wanted and not reason.strip():
-        raise OrderError(wanted.rstrip("."), do=tr("Write the reason in a few words"))
-    return store.decide(seen.key, choice, by=by, reason=reason.strip(), message=message.strip())
+    if now.checks and now.checks[-1].number == checked:
+        if len(now.decisions) != len(seen.decisions):
+            raise OrderError(
+                tr("somebody else has decided on this order meanwhile"),
+                do=tr("Look at the history, and decide again if you see it otherwise"),
+            )
+        wanted = reason_needed(choice, seen.checks[-1].report.verdict)
+        if wanted and not reason.strip():
+            raise OrderError(wanted.rstrip("."), do=tr("Write the reason in a few words"))
+    # The store refuses what rests on no check, or on one that is not the latest.
+    return store.decide(
+        seen.key, choice, by=by, reason=reason.strip(), message=message.strip(), check=checked
+    )

@@ -142,6 +142,14 @@ def with_marks(
     return copy
 
 
+def renamed(draft: Mapping[str, Any], kept: Mapping[str, str]) -> dict[str, Any]:
+    """A copy of a draft that calls its photos what the store calls them."""
+    copy = deepcopy(dict(draft))
+    for entry in copy.get("photos", ()):
+        entry["file"] = kept[entry["file"]]
+    return copy
+
+
 # --- what was typed, said back ----------------------------------------------
 
 

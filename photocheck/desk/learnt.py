@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from photocheck.judge.learning import Learning
 from photocheck.judge.ratios import Version, WayRatio
+from photocheck.speech import capital_first
 from photocheck.words import READING_TITLES, SPAN_TITLES
 
 MOST_LISTED = 20
@@ -13,7 +14,7 @@ MOST_LISTED = 20
 
 def plain_learning(learning: Learning) -> str:
     """For people: the decision, the check behind it, the table, who was left out."""
-    reason = learning.reason[:1].upper() + learning.reason[1:]
+    reason = capital_first(learning.reason)
     blocks = [f"{reason}."]
     version = learning.version
     if version is not None:

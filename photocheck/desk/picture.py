@@ -23,10 +23,11 @@ from photocheck.desk.labels import Box, Wanted, nearest, place
 from photocheck.desk.lines import pieces
 from photocheck.errors import PhotoError
 from photocheck.files import replacing
+from photocheck.judge.wording import interval_text
 from photocheck.lengths import format_length
 from photocheck.report import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
-from photocheck.speech import tr
+from photocheck.speech import capital_first, tr
 from photocheck.words import (
     LANDMARK_TITLES,
     LANDMARKS,
@@ -619,11 +620,11 @@ def _stack(
     first, _, rest = report.headline.partition(": ")
     if first.lower() != title:
         # Most headlines begin with the verdict; this one says it in other words.
-        first, rest = title[0].upper() + title[1:], report.headline
+        first, rest = capital_first(title), report.headline
     titles = _wrapped(measure, first, large, room)
     texts = [
         line
-        for text in (rest[:1].upper() + rest[1:], *said)
+        for text in (capital_first(rest), *said)
         if text
         for line in _wrapped(measure, text, font, room)
     ]
@@ -763,12 +764,11 @@ def _fitting(
 def _said(span: SpanResult, unit: str) -> tuple[str, str, str, str, str]:
     """Title, tape, photo, interval, and the verdict when it is not "agrees"."""
     tape = "not given" if span.reading_mm is None else format_length(span.reading_mm, unit)
-    low, high = format_length(span.low_mm, unit), format_length(span.high_mm, unit)
     return (
         tr(SPAN_TITLES[span.span]),
         tape,
         format_length(span.photo_mm, unit),
-        f"{low.removesuffix(f' {unit}')} to {high}",
+        interval_text(span.low_mm, span.high_mm, unit),
         tr(VERDICT_TITLES[span.verdict]) if _is_flagged(span) else "",
     )
 

@@ -8,7 +8,11 @@ from math import exp
 from typing import TYPE_CHECKING, Final
 
 from photocheck.desk.lines import joined, parted
-from photocheck.judge.wording import explanation_sentences, one_more_photo_sentence
+from photocheck.judge.wording import (
+    explanation_sentences,
+    interval_text,
+    one_more_photo_sentence,
+)
 from photocheck.lengths import format_length
 from photocheck.report import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
@@ -65,12 +69,11 @@ def _span_row(span: SpanResult, unit: str) -> tuple[str, ...]:
     if span.difference is not None:
         per_cent = 100 * (exp(span.difference) - 1)
         off = f"{abs(per_cent):.1f} % {'longer' if per_cent > 0 else 'shorter'}"
-    low, high = format_length(span.low_mm, unit), format_length(span.high_mm, unit)
     return (
         SPAN_TITLES[span.span],
         tape,
         format_length(span.photo_mm, unit),
-        f"{low.removesuffix(f' {unit}')} to {high}",
+        interval_text(span.low_mm, span.high_mm, unit),
         off,
         VERDICT_TITLES.get(span.verdict, ""),
     )

@@ -18,14 +18,15 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.desk.fit.answer import MEASURE_TITLES, FitAnswer, off_sentence, percent
+from photocheck.desk.fit.answer import MEASURE_TITLES, FitAnswer, off_sentence
 from photocheck.desk.harmless import one_line
+from photocheck.desk.listing import STATE_TITLES
 from photocheck.desk.orders import Check, Decision, Order, OrderError
 from photocheck.desk.picture import BANNER_COLOURS, SPAN_COLOURS, annotate
-from photocheck.judge.wording import explanation_sentences
+from photocheck.judge.wording import chance_text, explanation_sentences
 from photocheck.lengths import format_length
 from photocheck.report import Report, SpanResult
-from photocheck.speech import later, listed, spoken, tr
+from photocheck.speech import capital_first, later, listed, spoken, tr
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
 
 PICTURE_WIDTH: Final = 1100
@@ -49,12 +50,6 @@ ELLIPSIS: Final = "…"
 
 _COATS: Final = {"short": later("short"), "medium": later("medium"), "long": later("long")}
 _BUILDS: Final = {"slim": later("slim"), "medium": later("medium"), "broad": later("broad")}
-
-DECISIONS: Final[Mapping[str, str]] = {
-    "accepted": later("accepted"),
-    "asked_again": later("asked again"),
-    "refused": later("refused"),
-}
 
 
 def order_record(
@@ -338,7 +333,7 @@ def _decision(decision: Decision | None) -> str:
         return tr("Not decided yet.")
     said = tr(
         "{choice} by {by}, {at}.",
-        choice=_start(tr(DECISIONS.get(decision.choice, decision.choice))),
+        choice=capital_first(tr(STATE_TITLES[decision.choice])),
         by=one_line(decision.by, NAME) or tr("nobody named"),
         at=_utc(decision.at),
     )
@@ -358,7 +353,7 @@ def _cut(fit: FitAnswer) -> list[str]:
             tr(
                 "Next best: '{name}', {chance}; {worst}.",
                 name=second.name,
-                chance=percent(second.chance),
+                chance=chance_text(second.chance),
                 worst=off_sentence(second, fit.unit),
             )
         )
@@ -369,7 +364,3 @@ def _utc(moment: datetime) -> str:
     """To the minute; a moment without a time zone is taken for UTC."""
     aware = moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
     return f"{aware:%Y-%m-%d %H:%M} UTC"
-
-
-def _start(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, Final
 
 from photocheck.desk.export import guarded
-from photocheck.errors import PhotocheckError
+from photocheck.errors import PhotocheckError, reason_of
 from photocheck.files import replacing, sync_folder
 from photocheck.speech import tr
 from photocheck.words import SPANS
@@ -173,7 +173,7 @@ def _unwritable(path: Path, error: OSError) -> PhotocheckError:
     return PhotocheckError(
         tr(
             "the results cannot be written ({reason})",
-            reason=(error.strerror or str(error)).lower(),
+            reason=reason_of(error),
         ),
         where=str(path),
         do=tr("Check the folder, its rights and the space on the disk; what was told is kept"),

@@ -10,7 +10,7 @@ from math import ceil, floor, log10
 from typing import Final
 
 from photocheck.desk.picture import SPAN_COLOURS
-from photocheck.judge.wording import percent_off
+from photocheck.judge.wording import interval_text, percent_off
 from photocheck.lengths import format_length
 from photocheck.report import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
@@ -114,7 +114,7 @@ def spans_plot(report: Report) -> SpansPlot:
                 verdict_title=tr(VERDICT_TITLES[span.verdict]) if span.verdict else "",
                 tape=tape,
                 photo=format_length(span.photo_mm, unit),
-                interval=interval_text(span, unit),
+                interval=interval_text(span.low_mm, span.high_mm, unit),
                 off=off,
                 colour=SPAN_COLOURS[span.span],
                 low=share(first),
@@ -128,12 +128,6 @@ def spans_plot(report: Report) -> SpansPlot:
         )
     ticks = tuple((share(mm), text) for mm, text in _ticks(low, high, unit))
     return SpansPlot(unit, ticks, tuple(rows))
-
-
-def interval_text(span: SpanResult, unit: str) -> str:
-    """The 95 % interval with its unit once, "42.2 to 50.9 cm"."""
-    low, high = format_length(span.low_mm, unit), format_length(span.high_mm, unit)
-    return tr("{low} to {high}", low=low.removesuffix(f" {unit}"), high=high)
 
 
 def _drawn(span: SpanResult) -> tuple[float, float]:
@@ -164,13 +158,6 @@ def _round_step(least: float) -> float:
     """The smallest of 1, 2, 5 times a power of ten that is not below `least`."""
     power = 10.0 ** floor(log10(least))
     return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= least * (1 - 1e-9))
-
-
-def chance_text(probability: float) -> str:
-    """A probability for people; never a certainty."""
-    if probability > 0.99:
-        return tr("over 99 %")
-    return tr("under 1 %") if probability < 0.01 else f"{100 * probability:.0f} %"
 
 
 def seen_from(photo: PhotoResult) -> str:

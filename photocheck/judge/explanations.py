@@ -27,8 +27,8 @@ from photocheck.case import Reading, Reference
 from photocheck.judge import typed
 from photocheck.judge.misnamed import known_factors
 from photocheck.judge.typed import Candidate
-from photocheck.speech import later, listed, tr
-from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS, SPANS
+from photocheck.speech import capital_first, later, listed, tr
+from photocheck.words import NECK_RING, READING_PATHS, READING_TITLES, SPANS
 
 Array = NDArray[np.float64]
 
@@ -654,19 +654,13 @@ KINDS: Final[tuple[Kind, ...]] = (
 def words(kind: Kind, readings: tuple[str, ...]) -> tuple[str, str, str]:
     """Title, sentence and action of an explanation for the readings it concerns."""
     joined = listed([tr(READING_TITLES[name]) for name in readings])
-    paths = [tr(_PATHS[name]) for name in readings]
+    paths = [tr(READING_PATHS[name]) for name in readings]
     filled = {
         "readings": joined,
-        "Readings": joined[:1].upper() + joined[1:],
+        "Readings": capital_first(joined),
         "paths": "; ".join(paths),
     }
     title, sentence, action = (
         tr(text, **filled) for text in (kind.title, kind.sentence, kind.action)
     )
     return title, sentence, f"{action}."
-
-
-_PATHS: Final = {
-    **SPAN_PATHS,
-    NECK_RING: later("as a closed ring that just slips over the dog's head and lies at the neck"),
-}

@@ -32,6 +32,21 @@ def tape_log_spread(length_mm: NDArray[np.float64] | float) -> NDArray[np.float6
     return np.clip(relative, TAPE_SPREAD_LEAST, TAPE_SPREAD_MOST)
 
 
+def fits(parts: tuple[float, float], whole: float) -> bool:
+    """Whether the tape's own spread explains that two readings do not sum to a third (99 %).
+
+    Parameters
+    ----------
+    parts : (float, float), mm
+        The same reading twice for one that is doubled.
+    whole : float, mm
+    """
+    spreads = [float(tape_log_spread(mm)) * mm for mm in (*parts, whole)]
+    if parts[0] == parts[1]:  # one reading doubled: its error counts twice
+        spreads = [2.0 * spreads[0], spreads[2]]
+    return bool(abs(sum(parts) - whole) <= 2.576 * np.hypot.reduce(spreads))
+
+
 STANCE_ODDS: Final = 10.0
 """Odds against standing square from which readings that agree are not taken as confirmed: the
 photo is to be taken again (judgement)."""

@@ -8,7 +8,7 @@ from typing import Final
 from photocheck.case import Reading
 from photocheck.lengths import format_length
 from photocheck.report import Explanation
-from photocheck.speech import later, listed, tr
+from photocheck.speech import capital_first, later, listed, tr
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS
 
 CAUTIONS: Final = (
@@ -80,6 +80,12 @@ def between(low_mm: float, high_mm: float, unit: str) -> str:
     return tr("{low} to {high}", low=format_length(low_mm, unit), high=format_length(high_mm, unit))
 
 
+def interval_text(low_mm: float, high_mm: float, unit: str) -> str:
+    """The same with its unit once, "42.2 to 50.9 cm"."""
+    low = format_length(low_mm, unit).removesuffix(f" {unit}")
+    return tr("{low} to {high}", low=low, high=format_length(high_mm, unit))
+
+
 def reading_sentence(
     name: str,
     reading: Reading | None,
@@ -90,7 +96,7 @@ def reading_sentence(
     unit: str,
 ) -> str:
     """One reading's verdict in words and numbers."""
-    title = _start(tr(READING_TITLES[name]))
+    title = capital_first(tr(READING_TITLES[name]))
     photo, interval = format_length(photo_mm, unit), between(low_mm, high_mm, unit)
     if reading is None:
         return tr(
@@ -230,11 +236,6 @@ def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:
     )
 
 
-def _start(text: str) -> str:
-    """The text with a capital first letter, the rest as it is."""
-    return text[:1].upper() + text[1:]
-
-
 def _titles(names: Sequence[str]) -> str:
     return listed([tr(READING_TITLES[name]) for name in names])
 
@@ -249,7 +250,7 @@ def explanation_sentences(explanations: Sequence[Explanation]) -> tuple[str, ...
     """
     said = []
     for number, one in enumerate(explanations):
-        told = {"title": one.title, "percent": _percent(one.probability)}
+        told = {"title": one.title, "percent": chance_text(one.probability)}
         first = tr("Most likely: {title}, {percent}.", **told)
         start = first if number == 0 else tr("Or: {title}, {percent}.", **told)
         said.append(" ".join(filter(None, (start, _meant(one), one.sentence, one.action))))
@@ -272,7 +273,7 @@ def _meant(one: Explanation) -> str:
     return tr("What would fit: {values}.", values=listed(parts)) if parts else ""
 
 
-def _percent(probability: float) -> str:
+def chance_text(probability: float) -> str:
     """A probability for people; never a certainty."""
     if probability > 0.99:
         return tr("over 99 %")

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.errors import PhotoError
+from photocheck.errors import PhotoError, reason_of
 from photocheck.photo.camera import FOCAL_LIMITS_MM, camera_facts
 from photocheck.photo.kind import ANOTHER, animated, kind_of, too_many_bytes, webp_size
 from photocheck.photo.kind import MAX_BYTES as MAX_BYTES
@@ -148,9 +148,8 @@ def _read(path: Path, where: str) -> bytes:
             do=tr("Check the file name and the folder"),
         ) from error
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
         raise PhotoError(
-            tr("the photo cannot be opened ({reason})", reason=reason.lower()),
+            tr("the photo cannot be opened ({reason})", reason=reason_of(error)),
             where=where,
             do=tr("Check that you may read the file"),
         ) from error

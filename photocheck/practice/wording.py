@@ -10,7 +10,7 @@ from photocheck.practice.effects import Effects, SpanEffect
 from photocheck.practice.misses import Miss
 from photocheck.practice.pattern import LEAST_ATTEMPTS, Pattern, Spread
 from photocheck.practice.repeat import Repeat
-from photocheck.speech import later, tr
+from photocheck.speech import capital_first, later, tr
 from photocheck.words import LANDMARK_TITLES, SPAN_TITLES
 
 SAME_SPOT_MM: Final = 3.0
@@ -97,14 +97,12 @@ VERDICTS: Final[Mapping[str, str]] = {
 
 def mark_title(landmark: str) -> str:
     """The landmark's name as a heading: "Last rib"."""
-    title = tr(LANDMARK_TITLES[landmark])
-    return title[:1].upper() + title[1:]
+    return capital_first(tr(LANDMARK_TITLES[landmark]))
 
 
 def span_title(span: str) -> str:
     """The length's name as a heading: "Rear length"."""
-    title = tr(SPAN_TITLES[span])
-    return title[:1].upper() + title[1:]
+    return capital_first(tr(SPAN_TITLES[span]))
 
 
 def _sides(miss: Miss, least: float) -> tuple[int, int]:

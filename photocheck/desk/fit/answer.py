@@ -20,7 +20,7 @@ from photocheck.desk.fit.lengths import (
 from photocheck.desk.fit.match import SizeFit, match
 from photocheck.desk.fit.shelf import Size
 from photocheck.errors import CaseError
-from photocheck.judge.wording import CAUTIONS, PUPPY_CAUTION
+from photocheck.judge.wording import CAUTIONS, PUPPY_CAUTION, chance_text
 from photocheck.lengths import POSSIBLE_KG, format_length
 from photocheck.report import Report
 from photocheck.speech import later, listed, tr
@@ -168,13 +168,6 @@ def fit(report: Report, sizes: Sequence[Size] = (), wish: Wish | None = None) ->
     )
 
 
-def percent(chance: float) -> str:
-    """A chance for people; never a certainty."""
-    if chance > 0.99:
-        return tr("over 99 %")
-    return tr("under 1 %") if chance < 0.01 else tr("{percent} %", percent=f"{100 * chance:.0f}")
-
-
 def off_sentence(size: SizeFit, unit: str) -> str:
     """The worst measure of a size and how it lies in its limits."""
     worst = next(span for span in size.spans if span.measure == size.worst)
@@ -287,14 +280,14 @@ def _headline(ranked: tuple[SizeFit, ...], fits: bool) -> str:
         return tr(
             "The size '{name}' fits, with a chance of {chance}.",
             name=ranked[0].name,
-            chance=percent(ranked[0].chance),
+            chance=chance_text(ranked[0].chance),
         )
     if ranked:
         return tr(
             "Make to measure: no size of the shelf fits well enough; the nearest, '{name}', fits "
             "with a chance of {chance}.",
             name=ranked[0].name,
-            chance=percent(ranked[0].chance),
+            chance=chance_text(ranked[0].chance),
         )
     return tr("Make to measure.")
 

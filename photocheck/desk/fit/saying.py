@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from photocheck.desk.fit.answer import MEASURE_TITLES, FitAnswer, off_sentence, percent
+from photocheck.desk.fit.answer import MEASURE_TITLES, FitAnswer, off_sentence
 from photocheck.desk.fit.match import SizeFit
 from photocheck.desk.plain import table
+from photocheck.judge.wording import chance_text
 from photocheck.lengths import format_length
 from photocheck.speech import tr
 
@@ -72,8 +73,10 @@ def _sizes(answer: FitAnswer) -> str:
 
 def _chance(size: SizeFit) -> str:
     if size.chance_now is None:
-        return percent(size.chance)
-    return tr("{later}, today {now}", later=percent(size.chance), now=percent(size.chance_now))
+        return chance_text(size.chance)
+    return tr(
+        "{later}, today {now}", later=chance_text(size.chance), now=chance_text(size.chance_now)
+    )
 
 
 def _listed(items: tuple[str, ...]) -> str:

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.desk.fit.lengths import MEASURES
-from photocheck.errors import CaseError, PhotocheckError
+from photocheck.errors import CaseError, PhotocheckError, reason_of
 from photocheck.lengths import parse_length
 from photocheck.speech import tr
 from photocheck.words import UNITS
@@ -64,7 +64,7 @@ def read_shelf(path: str | os.PathLike[str]) -> tuple[Size, ...]:
         content = Path(path).read_bytes()
     except OSError as error:
         raise ShelfError(
-            tr("the table cannot be read ({why})", why=(error.strerror or str(error)).lower()),
+            tr("the table cannot be read ({why})", why=reason_of(error)),
             where=str(path),
         ) from error
     if len(content) > MAX_BYTES:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from photocheck.casefile import FORMAT, read_json
 from photocheck.desk.intake.photos import PhotoFolder
-from photocheck.errors import CaseError
+from photocheck.errors import CaseError, reason_of
 from photocheck.speech import tr
 
 _SHOWN: Final = 5
@@ -76,9 +76,8 @@ class CaseSource:
             except CaseError:
                 continue
             except (OSError, ValueError) as error:
-                reason = (getattr(error, "strerror", None) or str(error)).lower()
                 raise CaseError(
-                    tr("the photo cannot be opened ({reason})", reason=reason),
+                    tr("the photo cannot be opened ({reason})", reason=reason_of(error)),
                     where=f"{self.title}, {name}",
                     do=tr("Check that you may read it"),
                 ) from error

@@ -24,7 +24,7 @@ from photocheck.desk.intake.headings import Column, columns_of, is_known
 from photocheck.desk.intake.photos import Matches, PhotoFolder
 from photocheck.desk.intake.row import Told, told_by
 from photocheck.desk.intake.table import read_table
-from photocheck.errors import CaseError, PhotocheckError
+from photocheck.errors import CaseError, PhotocheckError, reason_of
 from photocheck.speech import tr
 
 File = tuple[str, bytes]
@@ -278,7 +278,7 @@ def _read(files: Mapping[str, Path]) -> list[File]:
             read.append((name, path.read_bytes()))
         except OSError as error:
             raise CaseError(
-                tr("the photo cannot be opened ({reason})", reason=str(error.strerror).lower()),
+                tr("the photo cannot be opened ({reason})", reason=reason_of(error)),
                 where=name,
                 do=tr("Check that you may read it"),
             ) from error

@@ -10,7 +10,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Final
 
-from photocheck.errors import CaseError
+from photocheck.errors import CaseError, reason_of
 from photocheck.speech import tr
 
 DELIMITERS: Final = (";", ",", "\t", "|")
@@ -86,9 +86,8 @@ def read_table(path: str | os.PathLike[str], known: Callable[[str], bool]) -> Ta
             )
         data = source.read_bytes()
     except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).lower()
         raise CaseError(
-            tr("the table cannot be opened ({reason})", reason=reason),
+            tr("the table cannot be opened ({reason})", reason=reason_of(error)),
             where=where,
             do=tr("Check the file name and the folder"),
         ) from error

@@ -6,29 +6,23 @@ Templates see only what `facts` gives, so that a message names no number but the
 from __future__ import annotations
 
 import unicodedata
-from math import hypot
 from typing import Any, Final
 
 from photocheck.case import Case, Reading
 from photocheck.desk.fit.allowances import growing
 from photocheck.desk.harmless import one_line, plain
-from photocheck.judge.tolerances import tape_log_spread
+from photocheck.judge.tolerances import fits
 from photocheck.judge.wording import CAUTIONS
 from photocheck.lengths import format_length
 from photocheck.report import Explanation, Report
-from photocheck.speech import LANGUAGES, later, number, speaking, spoken, tr
-from photocheck.words import NECK_RING, READING_TITLES, READINGS, SPAN_PATHS, SPANS
+from photocheck.speech import LANGUAGES, number, speaking, spoken, tr
+from photocheck.words import NECK_RING, READING_PATHS, READING_TITLES, READINGS, SPANS
 
 LONGEST_NAME: Final = 60
 LONGEST_REASON: Final = 2000
 MOST_REMARKS: Final = 4
 TOLD_FROM: Final = 0.5
 """An explanation is told to the owner when it is likelier than all others together."""
-
-_PATHS: Final = {
-    **SPAN_PATHS,
-    NECK_RING: later("as a closed ring that just slips over the dog's head and lies at the neck"),
-}
 
 NAMES: Final = (
     "dog",
@@ -101,7 +95,7 @@ def _row(name: str, case: Case, report: Report | None) -> dict[str, str]:
     row = {
         "name": name,
         "title": tr(READING_TITLES[name]),
-        "path": tr(_PATHS[name]),
+        "path": tr(READING_PATHS[name]),
         "said": _said(case.readings[name]) if name in case.readings else "",
         "photo": "",
         "low": "",
@@ -149,7 +143,7 @@ def _sum(case: Case) -> dict[str, str] | None:
     if any(name not in case.readings for name in names):
         return None
     front, rear, full = (case.readings[name].mm for name in names)
-    if _within([front, rear, full], front + rear - full):
+    if fits((front, rear), full):
         return None
     return {
         "parts": format_length(front + rear, case.unit),
@@ -162,20 +156,12 @@ def _ring(case: Case) -> dict[str, str] | None:
     if not {"half_neck", NECK_RING} <= set(case.readings):
         return None
     half, ring = case.readings["half_neck"].mm, case.readings[NECK_RING].mm
-    if _within([half, half, ring], 2.0 * half - ring):
+    if fits((half, half), ring):
         return None
     return {
         "doubled": format_length(2.0 * half, case.unit),
         "ring": format_length(ring, case.unit),
     }
-
-
-def _within(lengths: list[float], difference: float) -> bool:
-    """Whether the tape's own spread explains a difference of these readings (99 %)."""
-    spread = [float(tape_log_spread(mm)) * mm for mm in lengths]
-    if lengths[0] == lengths[1]:  # one reading doubled: its error counts twice
-        spread = [2.0 * spread[0], spread[2]]
-    return abs(difference) <= 2.576 * hypot(*spread)
 
 
 def _language_of(report: Report) -> str:

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from copy import deepcopy
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, select, update
 
+from photocheck.desk.draft import renamed
 from photocheck.desk.orders import OrderError, name_of
 from photocheck.desk.store import rows
-from photocheck.desk.store.database import DatabaseStore, begun, photo_name
+from photocheck.desk.store.database import (
+    DatabaseStore,
+    add_photo,
+    begun,
+    insert_unless_there,
+    touch,
+)
 from photocheck.desk.store.engines import reached
-from photocheck.desk.store.tables import brought, orders, photos
+from photocheck.desk.store.tables import brought, orders
 from photocheck.speech import tr
 
 
@@ -76,7 +82,7 @@ def put_order(
             order_id, key = begun(connection, language)
             if _claimed(connection, origin, content, order_id):
                 kept = _kept(connection, order_id, given)
-                _write(connection, order_id, _renamed(draft, kept))
+                _write(connection, order_id, renamed(draft, kept))
                 return key, True
             transaction.rollback()  # another desk was quicker by a moment; see what it brought
 
@@ -119,7 +125,7 @@ def fill_in(
             new["photos"] = order.draft["photos"]
         else:
             kept = _kept(connection, head["id"], given)
-            new["photos"] = _renamed(draft, kept)["photos"]
+            new["photos"] = renamed(draft, kept)["photos"]
         _write(connection, head["id"], new)
         if values:
             connection.execute(
@@ -137,17 +143,10 @@ def _found(connection: Connection, origin: str) -> Brought | None:
 
 
 def _claimed(connection: Connection, origin: str, content: str, order_id: int) -> bool:
-    if connection.dialect.name == "sqlite":
-        from sqlalchemy.dialects.sqlite import insert as insert_new
-    else:
-        from sqlalchemy.dialects.postgresql import insert as insert_new  # type: ignore[assignment]
-    claim = (
-        insert_new(brought)
-        .values(origin=origin, content=content, at=datetime.now(UTC), order_id=order_id)
-        .on_conflict_do_nothing(index_elements=["origin"])
-        .returning(brought.c.origin)
+    now = datetime.now(UTC)
+    return insert_unless_there(
+        connection, brought, "origin", origin=origin, content=content, at=now, order_id=order_id
     )
-    return connection.execute(claim).first() is not None
 
 
 def _kept(connection: Connection, order_id: int, given: Mapping[str, bytes]) -> dict[str, str]:
@@ -157,32 +156,11 @@ def _kept(connection: Connection, order_id: int, given: Mapping[str, bytes]) -> 
     for name, content in given.items():
         digest = sha256(content).hexdigest()
         if digest not in by_digest:
-            by_digest[digest] = photo_name(len(by_digest) + 1, content)
-            connection.execute(
-                insert(photos).values(
-                    order_id=order_id,
-                    name=by_digest[digest],
-                    sha256=digest,
-                    at=datetime.now(UTC),
-                    content=content,
-                )
-            )
+            number = len(by_digest) + 1
+            by_digest[digest] = add_photo(connection, order_id, number, content, digest)
         names[name] = by_digest[digest]
-    counted = update(orders).where(orders.c.id == order_id).values(photos_given=len(by_digest))
-    connection.execute(counted)
     return names
 
 
 def _write(connection: Connection, order_id: int, draft: Mapping[str, Any]) -> None:
-    connection.execute(
-        update(orders)
-        .where(orders.c.id == order_id)
-        .values(draft=rows.as_json(draft), name=name_of(draft), touched=datetime.now(UTC))
-    )
-
-
-def _renamed(draft: Mapping[str, Any], kept: Mapping[str, str]) -> dict[str, Any]:
-    copy = deepcopy(dict(draft))
-    for photo in copy.get("photos", ()):
-        photo["file"] = kept[photo["file"]]
-    return copy
+    touch(connection, order_id, draft=rows.as_json(draft), name=name_of(draft))

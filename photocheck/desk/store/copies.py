@@ -22,6 +22,7 @@ from photocheck.desk.store import schema
 from photocheck.desk.store.database import DatabaseStore, key_hash
 from photocheck.desk.store.engines import engine_for, file_of, reached, url_of, wipe
 from photocheck.desk.store.tables import forgotten, orders, photos, ratios
+from photocheck.errors import reason_of
 from photocheck.files import sync_folder
 
 _BESIDE = ".kept-"
@@ -241,7 +242,7 @@ def _part_of(goal: Path) -> Iterator[Path]:
         yield part
     except OSError as error:
         raise StoreError(
-            f"the copy cannot be written ({(error.strerror or str(error)).lower()})",
+            f"the copy cannot be written ({reason_of(error)})",
             where=str(goal),
             do="Check the folder, its rights and the space on the disk",
         ) from error

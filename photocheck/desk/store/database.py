@@ -106,7 +106,7 @@ class DatabaseStore:
         """Keep what the owner has filled in so far, in place of the last draft."""
         with self._writing() as connection:
             head = rows.head_of(connection, key, lock=True)
-            _touch(connection, head["id"], draft=rows.as_json(case), name=name_of(case))
+            touch(connection, head["id"], draft=rows.as_json(case), name=name_of(case))
 
     def keep_photo(self, key: str, content: bytes) -> str:
         """Keep a photo's bytes; the same bytes again have the name they have already."""
@@ -121,15 +121,7 @@ class DatabaseStore:
             ).scalar()
             if known is not None:
                 return str(known)
-            number = head["photos_given"] + 1
-            name = photo_name(number, content)
-            connection.execute(
-                insert(photos).values(
-                    order_id=head["id"], name=name, sha256=digest, at=_now(), content=content
-                )
-            )
-            _touch(connection, head["id"], photos_given=number)
-        return name
+            return add_photo(connection, head["id"], head["photos_given"] + 1, content, digest)
 
     def photo(self, key: str, name: str) -> bytes:
         """A photo's bytes, only of this order."""
@@ -207,7 +199,7 @@ class DatabaseStore:
             )
             if ratios is not None and ratios.current == used:
                 _keep_ratios(connection, ratios)
-            _touch(connection, head["id"])
+            touch(connection, head["id"])
             row = connection.execute(select(checks).where(checks.c.number == number))
             return rows.check_of(row.mappings().one())
 
@@ -324,7 +316,8 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def _touch(connection: Connection, order_id: int, **values: Any) -> None:
+def touch(connection: Connection, order_id: int, **values: Any) -> None:
+    """Change an order's row inside a transaction, and note when."""
     changed = update(orders).where(orders.c.id == order_id).values(touched=_now(), **values)
     connection.execute(changed)
 
@@ -334,24 +327,34 @@ def _add(connection: Connection, table: Table, new: Sequence[Mapping[str, Any]])
         connection.execute(insert(table), new)
 
 
-def _keep_ratios(connection: Connection, used: Ratios) -> None:
-    from photocheck.judge.ratios import ratios_to_dict
-
+def insert_unless_there(connection: Connection, table: Table, key: str, **values: Any) -> bool:
+    """Add a row inside a transaction unless one has its `key` already; whether it is new."""
     if connection.dialect.name == "sqlite":
         from sqlalchemy.dialects.sqlite import insert as insert_new
     else:
         from sqlalchemy.dialects.postgresql import insert as insert_new  # type: ignore[assignment]
+    new = insert_new(table).values(**values).on_conflict_do_nothing(index_elements=[key])
+    return connection.execute(new.returning(table.c[key])).first() is not None
+
+
+def _keep_ratios(connection: Connection, used: Ratios) -> None:
+    from photocheck.judge.ratios import ratios_to_dict
+
     content = rows.as_json(ratios_to_dict(used))
-    connection.execute(
-        insert_new(ratios)
-        .values(version=used.current, content=content)
-        .on_conflict_do_nothing(index_elements=["version"])
+    insert_unless_there(connection, ratios, "version", version=used.current, content=content)
+
+
+def add_photo(
+    connection: Connection, order_id: int, number: int, content: bytes, digest: str
+) -> str:
+    """Keep an order's `number`-th photo, from 1, inside a transaction; gives its name."""
+    name = f"photo-{number}{_suffix(content)}"
+    new = insert(photos).values(
+        order_id=order_id, name=name, sha256=digest, at=_now(), content=content
     )
-
-
-def photo_name(number: int, content: bytes) -> str:
-    """What an order calls the photo that came as its `number`-th, from 1."""
-    return f"photo-{number}{_suffix(content)}"
+    connection.execute(new)
+    touch(connection, order_id, photos_given=number)
+    return name
 
 
 def _suffix(content: bytes) -> str:

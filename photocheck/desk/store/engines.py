@@ -17,6 +17,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from photocheck.desk.orders import StoreError
 from photocheck.desk.store.tables import metadata
+from photocheck.errors import reason_of
 from photocheck.files import sync_folder
 
 BUSY_SECONDS: Final = 30.0
@@ -125,7 +126,7 @@ def _sqlite_engine(url: URL) -> Engine:
         sync_folder(path.parent)
     except OSError as error:
         raise StoreError(
-            f"the file of the orders cannot be opened ({(error.strerror or str(error)).lower()})",
+            f"the file of the orders cannot be opened ({reason_of(error)})",
             where=str(path),
             do="Check the folder and its rights",
         ) from error
