@@ -92,8 +92,9 @@ def leave() -> None:
 
 def go(step: str) -> None:
     """To a step."""
-    st.query_params["step"] = step
+    # First, for Streamlit may break off a callback where it changes the address.
     st.session_state["went"] = (step, monotonic() + ON_THE_WAY_S)
+    st.query_params["step"] = step
 
 
 def current_step() -> str:

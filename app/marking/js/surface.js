@@ -67,13 +67,12 @@ class Surface extends Keyed {
   // --- the photo -----------------------------------------------------------
 
   loadPhoto() {
-    const [first] = this.data.pictures;
     const waiting = this.root.querySelector(".waiting");
     const words = waiting.querySelector(".waiting-words");
     waiting.hidden = false;
     words.textContent = this.data.words.loading;
     waiting.querySelector("button").hidden = true;
-    this.fetchCopy(first, ".copy:not(.sharp)").then(
+    this.fetchPatiently().then(
       () => {
         waiting.hidden = true;
         this.stage.dataset.ready = "yes";
@@ -84,6 +83,18 @@ class Surface extends Keyed {
         waiting.querySelector("button").hidden = false;
       },
     );
+  }
+
+  // A run that the server breaks off drops its pictures; the next one serves them again.
+  async fetchPatiently() {
+    for (const pause of [300, 1000, 3000]) {
+      try {
+        return await this.fetchCopy(this.data.pictures[0], ".copy:not(.sharp)");
+      } catch {
+        await new Promise((go) => setTimeout(go, pause));
+      }
+    }
+    return this.fetchCopy(this.data.pictures[0], ".copy:not(.sharp)");
   }
 
   async fetchCopy(copy, selector) {
