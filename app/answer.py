@@ -72,9 +72,12 @@ def show_why(report: Report) -> None:
     )
 
 
-def annotated(photo_rgb: np.ndarray, report: Report, number: int) -> bytes:
-    """The photo with what was marked and measured drawn on it, as JPEG."""
-    return display_copies(annotate(photo_rgb, report, number))[-1].jpeg
+def annotated(photo_rgb: np.ndarray, report: Report, number: int, *, bare: bool = False) -> bytes:
+    """The photo with what was marked and measured drawn on it, as JPEG.
+
+    ``bare`` leaves out the verdict above and the lengths below it.
+    """
+    return display_copies(annotate(photo_rgb, report, number, bare=bare))[-1].jpeg
 
 
 def show_photo(report: Report, number: int, jpeg: bytes) -> None:
@@ -103,7 +106,8 @@ def show_doubt(report: Report) -> None:
     ]
     titles = [source.title for source in report.budget[:BUDGET_LINES]]
     if rows:
-        st.markdown(f"**{tr('Where the doubt comes from')}**")
+        title = tr("Where the doubt comes from")
+        st.markdown(f"**{title}**")
         st.caption(tr("How much each source brings to the doubt (variance) of each length."))
         st.table(pd.DataFrame(rows, index=pd.Index(titles, name=tr("source"))))
 

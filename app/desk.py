@@ -22,17 +22,20 @@ def page() -> None:
         try:
             _shown(staff_name())
         except PhotocheckError as error:
-            st.error(as_text(str(error)))
-            st.button(tr("All orders"), on_click=go, key="desk_way_out")
+            _way_out(str(error))
         except Exception:
             logging.getLogger(__name__).exception("the desk failed")
-            st.error(
+            _way_out(
                 tr(
                     "This should not have happened. Nothing that was recorded is lost; go back "
                     "to the list and try again, and report it with what the server's log says."
                 )
             )
-            st.button(tr("All orders"), on_click=go, key="desk_way_out")
+
+
+def _way_out(problem: str) -> None:
+    st.error(as_text(problem))
+    st.button(tr("All orders"), on_click=go, key="desk_way_out")
 
 
 def staff_name() -> str:

@@ -18,7 +18,7 @@ from photocheck.app.desk_figures import (
     verdict_chip,
 )
 from photocheck.app.desk_kept import begun, drop_unsent, field_key, keep_unsent, picture_of
-from photocheck.app.desk_moves import check_anew, go, when
+from photocheck.app.desk_moves import check_anew, choose_photo, go, when
 from photocheck.app.shared import store
 from photocheck.desk.corrections import with_readings
 from photocheck.desk.doubt_bars import doubt_bars
@@ -113,7 +113,7 @@ def _dog(case: Any, order_name: str) -> str:
 
 def _picture(order: Order, check: Check) -> None:
     photos = check.report.photos
-    index = _photo_index(order, len(photos))
+    index = choose_photo(len(photos), f"photo {order.key}", label_visibility="collapsed")
     st.image(
         picture_of(order.key, check.number, index),
         width="stretch",
@@ -123,21 +123,6 @@ def _picture(order: Order, check: Check) -> None:
             verdict=check.report.headline,
         ),
     )
-
-
-def _photo_index(order: Order, number: int) -> int:
-    if number < 2:
-        return 0
-    chosen = st.segmented_control(
-        tr("Photo"),
-        range(number),
-        format_func=lambda k: tr("Photo {number}", number=k + 1),
-        default=0,
-        required=True,
-        key=f"photo {order.key}",
-        label_visibility="collapsed",
-    )
-    return min(chosen or 0, number - 1)
 
 
 def _about_photos(report: Report) -> None:

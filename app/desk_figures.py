@@ -98,10 +98,12 @@ def doubt_table(doubt: DoubtBars) -> str:
         f'<span><i class="part{k}"></i>{escape(title)}</span>'
         for k, title in enumerate(doubt.titles)
     )
+    title = tr("Where the doubt comes from")
+    caption = tr("Doubt of each length, and the share of each source")
     return (
-        f"<h2>{escape(tr('Where the doubt comes from'))}</h2>"
+        f"<h2>{escape(title)}</h2>"
         f'<table class="doubt"><caption class="unseen">'
-        f"{escape(tr('Doubt of each length, and the share of each source'))}</caption>"
+        f"{escape(caption)}</caption>"
         f"<tbody>{''.join(rows)}</tbody></table>"
         f'<div class="keys" aria-hidden="true">{keys}</div>'
     )
@@ -121,12 +123,13 @@ def sources_table(doubt: DoubtBars) -> str:
 def explanations(found: tuple[Explanation, ...]) -> str:
     """What may be behind a disagreement: odds, name, and the values that would fit."""
     lines = ""
+    would_fit = tr("What would fit:")
     for one, full in zip(found, explanation_sentences(found), strict=True):
         fits = ", ".join(
             f'<span class="whole">{escape(f"{tr(READING_TITLES[name])} {text}")}</span>'
             for name, text, _ in one.candidates
         )
-        fitting = f" {escape(tr('What would fit:'))} {fits}." if fits else ""
+        fitting = f" {escape(would_fit)} {fits}." if fits else ""
         lines += (
             f'<li title="{escape(full)}"><b>{escape(chance_text(one.probability))}</b> '
             f"{escape(one.title)}.{fitting}"

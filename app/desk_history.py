@@ -17,7 +17,8 @@ from photocheck.speech import tr
 
 def show(order: Order) -> None:
     """Checks and decisions, the latest first."""
-    st.html(f"<h2>{escape(tr('History'))}</h2>")
+    title = tr("History")
+    st.html(f"<h2>{escape(title)}</h2>")
     events: list[tuple[Any, int, Any]] = [
         *((check.at, k, check) for k, check in enumerate(order.checks)),
         *((decision.at, k, decision) for k, decision in enumerate(order.decisions)),

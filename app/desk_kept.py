@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from typing import Any, Final
 
 import streamlit as st
 
-from photocheck.app.shared import store
-from photocheck.desk.picture import annotate
-from photocheck.photo.load import load_photo
-from photocheck.photo.photo import Photo
+from photocheck.app.answer import annotated
+from photocheck.app.shared import order_photo, store
+from photocheck.speech import spoken
 
 MOST_UNSENT: Final = 1000
 """Fields kept for people who may come back; the oldest goes first."""
@@ -66,24 +64,13 @@ def begun(who: str, order: str, name: str, default: Any) -> Any:
     return st.session_state.setdefault(f"{key} begun", default)
 
 
-@st.cache_resource(max_entries=4, show_spinner=False)
-def photo_of(order: str, name: str, focal_35mm: float | None) -> Photo:
-    """A photo of an order, decoded; shared, so not to be changed.
-
-    Four photos of 12 MP take 150 MB.
-    """
-    return load_photo(store().photo(order, name), focal_35mm=focal_35mm, name=name)
+def picture_of(order: str, check: int, index: int) -> bytes:
+    """The annotated photo of a check as JPEG, without banner and table."""
+    return _picture(order, check, index, spoken())
 
 
 @st.cache_data(max_entries=100, show_spinner=False)
-def picture_of(order: str, check: int, index: int) -> bytes:
-    """The annotated photo of a check as JPEG, without banner and table."""
-    from PIL import Image
-
+def _picture(order: str, check: int, index: int, said_in: str) -> bytes:
     found = next(c for c in store().order(order).checks if c.number == check)
-    entry = found.report.case.photos[index]
-    photo = photo_of(order, entry.path, entry.focal_35mm)
-    picture = annotate(photo.rgb, found.report, index, bare=True)
-    out = BytesIO()
-    Image.fromarray(picture).save(out, "JPEG", quality=88)
-    return out.getvalue()
+    photo = order_photo(order, found.report.case.photos[index].path)
+    return annotated(photo.rgb, found.report, index, bare=True)

@@ -31,7 +31,8 @@ def show(who: str) -> None:
     """Counts, filters and the list."""
     lines = store().lines()
     title, actions = st.columns([3, 2], vertical_alignment="center")
-    title.html(f"<h1>{escape(tr('Orders at the workshop'))}</h1>")
+    heading = tr("Orders at the workshop")
+    title.html(f"<h1>{escape(heading)}</h1>")
     with actions, st.container(horizontal=True, horizontal_alignment="right"):
         _upload(who)
         _samples()

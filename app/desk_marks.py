@@ -8,11 +8,10 @@ from typing import Any
 
 import streamlit as st
 
-from photocheck.app.desk_kept import drop_unsent, keep_unsent, photo_of, unsent
-from photocheck.app.desk_moves import check_anew, go
+from photocheck.app.desk_kept import drop_unsent, keep_unsent, unsent
+from photocheck.app.desk_moves import check_anew, choose_photo, go
 from photocheck.app.marking import Placed, marking_surface
-from photocheck.app.marking.words import ENGLISH
-from photocheck.app.shared import store
+from photocheck.app.shared import order_photo, store
 from photocheck.desk.corrections import (
     reference_points,
     shape_of,
@@ -39,7 +38,7 @@ def show(order: Order, who: str) -> None:
         return
     stand = f"marks {len(order.checks)}"
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        index = _photo_index(len(photos), order.key)
+        index = choose_photo(len(photos), f"marked photo {order.key}")
         way = _way(order.key)
         send = st.button(tr("Check again with these marks"), type="primary", key="check_marks")
     if way == "beside":
@@ -59,14 +58,13 @@ def show(order: Order, who: str) -> None:
     entry = photos[index]
     begin = _begin(entry, who, way)
     field = f"{stand} {index} {way}"
-    photo = photo_of(order.key, entry["file"], entry.get("focal_35mm"))
+    photo = order_photo(order.key, entry["file"])
     placed = marking_surface(
         photo.rgb,
         key=f"desk-{order.key}-{len(order.checks)}-{index}-{way}",
         start=unsent(who, order.key, field, begin),
         reference_shape=shape_of(entry["reference"]),
         reference_seen=_seen(order, index),
-        words={name: tr(text) for name, text in ENGLISH.items()},
     )
     keep_unsent(who, order.key, field, placed)
     if not send:
@@ -80,20 +78,6 @@ def show(order: Order, who: str) -> None:
         drop_unsent(who, order.key, stand)
         go(case=order.key)
         st.rerun()
-
-
-def _photo_index(number: int, order: str) -> int:
-    if number < 2:
-        return 0
-    chosen = st.segmented_control(
-        tr("Photo"),
-        range(number),
-        format_func=lambda k: tr("Photo {number}", number=k + 1),
-        default=0,
-        required=True,
-        key=f"marked photo {order}",
-    )
-    return min(chosen or 0, number - 1)
 
 
 def _way(order: str) -> str:
@@ -116,15 +100,7 @@ def _begin(entry: Mapping[str, Any], who: str, way: str) -> Placed:
     markings = list(entry.get("markings", ()))
     if way == "beside":
         markings = [m for m in markings if m.get("by", "owner") == who]
-    last = markings[-1] if markings else {}
-    return Placed(
-        marks={name: (xy[0], xy[1]) for name, xy in last.get("marks", {}).items()},
-        bends={
-            span: tuple((xy[0], xy[1]) for xy in line)
-            for span, line in last.get("bends", {}).items()
-        },
-        reference=reference_points(entry["reference"]),
-    )
+    return Placed.as_told(markings[-1] if markings else {}, reference_points(entry["reference"]))
 
 
 def _seen(order: Order, index: int) -> tuple[tuple[float, float], ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from html import escape
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import streamlit as st
@@ -48,6 +49,24 @@ def when(at: datetime | None) -> str:
     except (KeyError, ValueError):
         zone = ZoneInfo("UTC")
     return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(zone).strftime("%Y-%m-%d %H:%M")
+
+
+def choose_photo(
+    number: int, key: str, *, label_visibility: Literal["visible", "collapsed"] = "visible"
+) -> int:
+    """Which of so many photos is looked at, from 0."""
+    if number < 2:
+        return 0
+    chosen = st.segmented_control(
+        tr("Photo"),
+        range(number),
+        format_func=lambda k: tr("Photo {number}", number=k + 1),
+        default=0,
+        required=True,
+        key=key,
+        label_visibility=label_visibility,
+    )
+    return min(chosen or 0, number - 1)
 
 
 def check_anew(run: Callable[[], Check]) -> bool:

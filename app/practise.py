@@ -8,7 +8,7 @@ import streamlit as st
 
 from photocheck.app import practise_dogs, practise_own, practise_pattern
 from photocheck.app.practise_kept import kept
-from photocheck.app.shared import as_text
+from photocheck.app.shared import as_text, begin_at_top
 from photocheck.errors import PhotocheckError
 from photocheck.speech import later, tr
 from photocheck.words import UNITS
@@ -25,18 +25,6 @@ _SHOW: Final = {
 }
 
 
-_to_top = st.components.v2.component(
-    "photocheck_practise_top",
-    # An answer and a new dog begin at their top; the page itself keeps how far one had scrolled.
-    js="""export default function ({ data }) {
-      if (window.photocheckPractised === data) return;
-      const first = window.photocheckPractised === undefined;
-      window.photocheckPractised = data;
-      if (!first) document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
-    }""",
-)
-
-
 def page() -> None:
     """The whole way."""
     st.title(tr("Practise the marks"))
@@ -46,7 +34,7 @@ def page() -> None:
     except PhotocheckError as error:
         st.error(as_text(str(error)))
     _choose("unit", tr("Unit"), {unit: unit for unit in UNITS})
-    _to_top(data=f"{kept().part} {kept().stage}", key="practise_top")
+    begin_at_top(f"{kept().part} {kept().stage}")
 
 
 def _choose(what: str, label: str, titles: dict[str, str]) -> None:

@@ -9,8 +9,9 @@ import streamlit as st
 
 from photocheck.app.marking import marking_surface
 from photocheck.app.practise_kept import Kept, kept
-from photocheck.app.practise_landmarks import photo_html, show_how
-from photocheck.app.shared import as_text
+from photocheck.app.practise_landmarks import show_how
+from photocheck.app.shared import as_text, picture
+from photocheck.desk.display import display_copies
 from photocheck.errors import PhotocheckError
 from photocheck.lengths import format_length
 from photocheck.photo.load import load_photo
@@ -159,14 +160,15 @@ def _mark(given: Answer, dog: PracticeDog, name: str, unit: str) -> None:
     weight = given.effects.weight_of(name)
     missed = miss_sentence(name, given.misses[name], unit)
     with st.container(border=True, horizontal=True, vertical_alignment="top"):
-        near = closeup(
+        close = closeup(
             _photo(dog.name).rgb,
             dog.marks[name],
             given.placed[name],
             px_per_mm(dog.to_pixels[name]),
         )
+        near = display_copies(close)[0].jpeg
         with st.container(width=132):
-            st.html(photo_html(near, tr("Close-up. {miss}", miss=missed), "132px"))
+            st.html(picture(near, tr("Close-up. {miss}", miss=missed), "132px"))
         with st.container(width="stretch"):
             st.markdown(f"{ICONS[weight]} **{missed}**")
             st.markdown(weight_sentence(given.effects, name, unit))

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import base64
 from functools import cache
 from pathlib import Path
 from typing import Final
 
-import numpy as np
 import streamlit as st
-from numpy.typing import NDArray
 
-from photocheck.desk.display import display_copies
+from photocheck.app.shared import svg_picture
 from photocheck.practice.wording import CAUTIONS, HOW_TO_FIND, mark_title
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_HINTS, LANDMARKS
@@ -39,25 +36,6 @@ def landmark_svg(landmark: str) -> str:
     return f"{head}>{_STYLE}{tail}"
 
 
-def picture(svg: str, described: str, width: str) -> str:
-    """HTML that shows an SVG at a width (as CSS has it), described for those who do not see it."""
-    return _image("svg+xml", svg.encode(), described, width)
-
-
-def photo_html(rgb: NDArray[np.uint8], described: str, width: str) -> str:
-    """The same for an (H, W, 3) RGB picture."""
-    return _image("jpeg", display_copies(rgb)[0].jpeg, described, width)
-
-
-def _image(kind: str, content: bytes, described: str, width: str) -> str:
-    source = base64.b64encode(content).decode()
-    alt = described.replace("&", "&amp;").replace('"', "&quot;").replace("<", "&lt;")
-    return (
-        f'<img src="data:image/{kind};base64,{source}" alt="{alt}" '
-        f'style="width:{width};max-width:100%;height:auto;display:block;border-radius:6px">'
-    )
-
-
 def show_how() -> None:
     """All four landmarks, and what to mind with a living dog."""
     for name in LANDMARKS:
@@ -66,7 +44,7 @@ def show_how() -> None:
             where = tr(
                 "Drawing: {mark}, {hint}", mark=mark_title(name), hint=tr(LANDMARK_HINTS[name])
             )
-            st.html(picture(landmark_svg(name), where, "220px"))
+            st.html(svg_picture(landmark_svg(name), where, "220px"))
         with said:
             st.markdown(f"**{mark_title(name)}**  \n{tr(HOW_TO_FIND[name])}")
     show_cautions()

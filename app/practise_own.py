@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from hashlib import blake2b
-from typing import Final
 
 import pandas as pd
 import streamlit as st
@@ -14,6 +13,7 @@ from photocheck.app.practise_landmarks import show_cautions, show_how
 from photocheck.app.shared import as_text
 from photocheck.errors import PhotocheckError
 from photocheck.lengths import format_length
+from photocheck.photo.kind import SUFFIXES
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.practice.lesson import self_check
@@ -22,8 +22,6 @@ from photocheck.practice.wording import change_text, moved_sentence, repeat_sent
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, LANDMARKS, PLACE_TITLES
-
-TYPES: Final = ("jpg", "jpeg", "png", "webp", "heic", "heif")
 
 
 @st.cache_resource(show_spinner=False, max_entries=3)
@@ -63,7 +61,7 @@ def _upload() -> None:
     )
     show_cautions()
     given = st.file_uploader(
-        tr("Take or choose a photo from the side"), type=list(TYPES), key="practise_own_file"
+        tr("Take or choose a photo from the side"), type=list(SUFFIXES), key="practise_own_file"
     )
     st.caption(tr("The photo is not kept: it is gone when you close or reload this page."))
     if given:

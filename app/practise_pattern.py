@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from photocheck.app.practise_kept import Kept, kept
-from photocheck.app.practise_landmarks import picture
+from photocheck.app.shared import svg_picture
 from photocheck.lengths import format_length
 from photocheck.practice.dogs import ABOUT
 from photocheck.practice.drawing import pattern_alt, pattern_svg
@@ -48,7 +48,7 @@ def show() -> None:
             with st.container(width=DRAWN_PX):
                 st.markdown(f"**{mark_title(pattern.landmark)}**")
                 drawn = pattern_svg(pattern, now.unit)
-                st.html(picture(drawn, pattern_alt(pattern), f"{DRAWN_PX}px"))
+                st.html(svg_picture(drawn, pattern_alt(pattern), f"{DRAWN_PX}px"))
     st.caption(
         tr(
             "Each dot is one dog, drawn about the true mark with the head to the left; the bars "

@@ -70,6 +70,23 @@ def order_photo(key: str, name: str) -> Photo:
     return load_photo(store().photo(key, name), name=tr("photo"))
 
 
+_to_top = st.components.v2.component(
+    "photocheck_to_top",
+    # What is new begins at its top; the page itself keeps how far one had scrolled.
+    js="""export default function ({ data }) {
+      if (window.photocheckShown === data) return;
+      const first = window.photocheckShown === undefined;
+      window.photocheckShown = data;
+      if (!first) document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
+    }""",
+)
+
+
+def begin_at_top(shown: str) -> None:
+    """Scroll to the top of the page when something else is shown than in the last run."""
+    _to_top(data=shown, key="to_top")
+
+
 def as_text(text: str) -> str:
     """Markdown that shows the text as it is: names and file names are not ours to style."""
     return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)
@@ -108,14 +125,20 @@ def beside(drawn: str, text: str) -> str:
     return f'<div class="beside">{drawn}<p>{escape(text)}</p></div>'
 
 
-def picture(jpeg: bytes, described: str) -> str:
+def picture(jpeg: bytes, described: str, width: str = "100%") -> str:
     """HTML of a photo.  `st.image` has no words for those who do not see it."""
-    return _image("image/jpeg", jpeg, described, "border:1px solid #d5dadd;border-radius:.5rem")
+    style = "border:1px solid #d5dadd;border-radius:.5rem"
+    return _image("image/jpeg", jpeg, described, f"width:{width};{style}")
 
 
-def _image(kind: str, content: bytes, described: str, style: str = "") -> str:
+def svg_picture(svg: str, described: str, width: str = "100%") -> str:
+    """HTML of an SVG, at a width as CSS has it."""
+    return _image("image/svg+xml", svg.encode(), described, f"width:{width}")
+
+
+def _image(kind: str, content: bytes, described: str, style: str) -> str:
     source = f"data:{kind};base64,{base64.b64encode(content).decode()}"
-    style = f"width:100%;height:auto;display:block;{style}"
+    style = f"max-width:100%;height:auto;display:block;{style}"
     return f'<img src="{source}" alt="{escape(described)}" style="{style}">'
 
 
@@ -132,4 +155,4 @@ def drawing(name: str, described: str, *, shown: str = "") -> str:
         The part of the drawing to bring out, where it has several.
     """
     svg = (_DRAWINGS / f"{name}.svg").read_text(encoding="utf-8").replace("SHOWN", shown)
-    return _image("image/svg+xml", svg.encode(), described)
+    return svg_picture(svg, described)

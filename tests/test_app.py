@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import ast
 import json
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from command_line import by_command_line
 from streamlit.testing.v1 import AppTest
 
 import photocheck
@@ -209,7 +208,8 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
         photo["markings"][0].pop("spread_mm", None)
     alone = shared.store().order(key).draft
     assert without_names(dict(alone)) == without_names(data)
-    assert mine == without_names(by_command_line(dict(alone), key))
+    folder = Path(shared.store().engine.url.database).parent
+    assert mine == without_names(by_command_line(shared.store(), key, folder))
     assert as_text(check.report.headline) in shown(page)
 
 
@@ -222,21 +222,6 @@ def without_names(value: Any) -> Any:
             if name not in ("file", "path", "near") and not (name == "name" and "unit" in value)
         }
     return [without_names(item) for item in value] if isinstance(value, (list, tuple)) else value
-
-
-def by_command_line(data: dict[str, Any], key: str) -> dict[str, Any]:
-    folder = Path(shared.store().engine.url.database).parent
-    for photo in data["photos"]:
-        (folder / photo["file"]).write_bytes(shared.store().photo(key, photo["file"]))
-    (folder / "case.json").write_text(json.dumps(data))
-    done = subprocess.run(
-        [sys.executable, "-m", "photocheck.cli", "check", str(folder / "case.json"), "--json"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode in (0, 10, 11, 12), done.stderr
-    return json.loads(done.stdout)
 
 
 def test_a_problem_leads_back_and_an_answer_of_the_workshop_is_shown(opened: Opened) -> None:

@@ -582,8 +582,8 @@ def test_marks_that_cannot_be_used_are_answered_and_kept(store: Store, monkeypat
 
 def test_a_photo_is_decoded_once(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     decoded = []
-    load = desk_kept.load_photo
-    monkeypatch.setattr(desk_kept, "load_photo", lambda *a, **k: decoded.append(1) or load(*a, **k))
+    load = shared.load_photo
+    monkeypatch.setattr(shared, "load_photo", lambda *a, **k: decoded.append(1) or load(*a, **k))
     monkeypatch.setattr(desk_marks, "marking_surface", lambda *_, **__: Placed())
     key = key_of(store, "flint")
     page = decide(opened(case=key), "accepted")

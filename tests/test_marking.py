@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from photocheck.app.marking import Placed, reference_complete
 from photocheck.app.marking.surface import _understood
-from photocheck.app.marking.words import ENGLISH
+from photocheck.app.marking.words import TEXTS
 from photocheck.desk.display import DISPLAY_SIDE, SHARP_SIDE, display_copies
 from photocheck.errors import PhotoError
 from photocheck.words import ALL_LANDMARKS, BENDABLE_SPANS, LANDMARKS
@@ -105,9 +105,9 @@ def test_what_the_surface_never_sends_is_not_believed(change):
 
 def test_every_landmark_and_line_has_its_words():
     for name in ALL_LANDMARKS:
-        assert ENGLISH[f"title.{name}"]
-        assert ENGLISH[f"hint.{name}"]
-    assert all(ENGLISH[f"span.{span}"] for span in BENDABLE_SPANS)
+        assert TEXTS[f"title.{name}"]
+        assert TEXTS[f"hint.{name}"]
+    assert all(TEXTS[f"span.{span}"] for span in BENDABLE_SPANS)
 
 
 def page() -> None:
@@ -135,7 +135,7 @@ def test_reruns_send_the_browser_nothing_new():
     first = sent_out(app)
     assert first["start"]["marks"] == {"breastbone": [1.0, 2.0]}
     assert first["words"]["undo"] == "Zurück"
-    assert first["words"]["redo"] == ENGLISH["redo"]
+    assert first["words"]["redo"] == TEXTS["redo"]
     assert len(json.dumps(first)) < 10_000, "the photo itself must not be in there"
     for _ in range(2):
         app.run()

@@ -19,10 +19,11 @@ import numpy as np
 import streamlit as st
 from streamlit import runtime
 
-from photocheck.app.marking.words import ENGLISH
+from photocheck.app.marking.words import TEXTS
 from photocheck.case import Point
 from photocheck.desk.display import Copy, display_copies
 from photocheck.desk.picture import SPAN_COLOURS
+from photocheck.speech import tr
 from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
 
 REFERENCE_POINTS: Final[Mapping[str, tuple[int, int]]] = {
@@ -86,6 +87,18 @@ class Placed:
     bends: dict[str, tuple[Point, ...]] = field(default_factory=dict)
     reference: tuple[Point, ...] = ()
 
+    @classmethod
+    def as_told(cls, marking: Mapping[str, Any], reference: Sequence[Sequence[float]]) -> Placed:
+        """From a marking of a case file, perhaps empty, and points of its reference, px."""
+        return cls(
+            {name: (x, y) for name, (x, y) in marking.get("marks", {}).items()},
+            {
+                span: tuple((x, y) for x, y in line)
+                for span, line in marking.get("bends", {}).items()
+            },
+            tuple((x, y) for x, y in reference),
+        )
+
 
 def reference_complete(placed: Placed, reference_shape: str) -> bool:
     """Whether the person has placed as many reference points as the shape needs."""
@@ -128,7 +141,8 @@ def marking_surface(
     read_only : bool
         Show and zoom only.
     words : mapping of str to str, or None
-        Texts that replace those of `photocheck.app.marking.words.ENGLISH`.
+        Texts that replace those of `photocheck.app.marking.words.TEXTS`, in the language spoken
+        now.
     on_placed : function of a Placed, or None
         Called with every change before the page is run for it, also when that run no longer
         shows the surface: the way to lose nothing when a mark and a button come together.
@@ -174,7 +188,7 @@ def marking_surface(
         "seen": [list(point) for point in reference_seen],
         "truth": {name: xy for name, xy in (truth or {}).items() if name in names},
         "readOnly": read_only,
-        "words": {**ENGLISH, **(words or {})},
+        "words": {name: tr(text) for name, text in TEXTS.items()} | dict(words or {}),
     }
 
     def understood() -> Placed | None:

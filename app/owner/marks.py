@@ -10,7 +10,6 @@ from typing import Any, Final
 import streamlit as st
 
 from photocheck.app.marking import Placed, last_placed, marking_surface, reference_complete
-from photocheck.app.marking.words import ENGLISH
 from photocheck.app.owner.photo import look_at
 from photocheck.app.owner.way import Way, go, put, save, show_ways_on
 from photocheck.app.shared import as_text, order_photo, store
@@ -71,7 +70,6 @@ def show(way: Way) -> None:
             optional=() if pointing else HELPER_LANDMARKS,
             reference_shape=shape,
             reference_seen=look.outline,
-            words={name: tr(text) for name, text in ENGLISH.items()},
         )
     if _keep(surface, placed):
         # What stands above the surface tells of it.
@@ -87,7 +85,7 @@ def _which(way: Way) -> int:
     name = f"{way.key}/marked"
     names = [photo["file"] for photo in photos]
     titles = {
-        photo["file"]: f"{'' if unplaced(photo) else '✓ '}{tr('Photo {number}', number=number)}"
+        photo["file"]: ("" if unplaced(photo) else "✓ ") + tr("Photo {number}", number=number)
         for number, photo in enumerate(photos, start=1)
     }
     if st.session_state.get(name) not in names:
@@ -125,12 +123,8 @@ def _shape(reference: Mapping[str, Any], look: FirstLook) -> str:
 def _start(entry: Mapping[str, Any], shape: str) -> Placed:
     if shape == "near":
         return Placed()
-    marking = entry["markings"][0] if entry["markings"] else {"marks": {}}
-    return Placed(
-        {name: (x, y) for name, (x, y) in marking["marks"].items()},
-        {span: tuple((x, y) for x, y in line) for span, line in marking.get("bends", {}).items()},
-        tuple((x, y) for x, y in entry["reference"].get(shape, ())),
-    )
+    marking = entry["markings"][0] if entry["markings"] else {}
+    return Placed.as_told(marking, entry["reference"].get(shape, ()))
 
 
 def keep_placed() -> None:

@@ -6,7 +6,7 @@ import streamlit as st
 
 from photocheck.app.owner import dog, marks, photo, readings, result, sample, welcome
 from photocheck.app.owner.way import STEPS, Way, begin, current_step, leave, show_progress
-from photocheck.app.shared import as_text, store
+from photocheck.app.shared import as_text, begin_at_top, store
 from photocheck.desk.orders import OrderError
 from photocheck.errors import PhotocheckError
 from photocheck.speech import tr
@@ -18,17 +18,6 @@ _SHOW = {
     "marks": marks.show,
     "result": result.show,
 }
-
-_to_top = st.components.v2.component(
-    "photocheck_to_top",
-    # A new step begins at its top; the page itself keeps how far one had scrolled.
-    js="""export default function ({ data }) {
-      if (window.photocheckStep === data) return;
-      const first = window.photocheckStep === undefined;
-      window.photocheckStep = data;
-      if (!first) document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
-    }""",
-)
 
 
 def page() -> None:
@@ -42,7 +31,7 @@ def page() -> None:
         welcome.show()
     else:
         at = _order(key)
-    _to_top(data=at, key="to_top")
+    begin_at_top(at)
 
 
 def _order_key() -> str:

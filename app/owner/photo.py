@@ -16,6 +16,7 @@ from photocheck.desk.display import display_copies
 from photocheck.desk.draft import SIZES, understood_length, with_photo
 from photocheck.desk.taking import FirstLook, first_look, take_photo
 from photocheck.errors import PhotocheckError
+from photocheck.photo.kind import SUFFIXES
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import later, spoken, tr
 from photocheck.words import PLACE_TITLES
@@ -33,7 +34,6 @@ HOW: Final = (
     later("Hold the phone sideways. The whole dog is in the picture, with its feet and tail."),
     later("Somebody may hold the dog, but nothing should cover its side."),
 )
-KINDS: Final = ("jpg", "jpeg", "png", "webp", "heic", "heif")
 
 
 def show(way: Way) -> None:
@@ -74,7 +74,7 @@ def _upload(way: Way) -> None:
     turn = st.session_state.get(turn_key, 0)
     label = tr("Add another photo") if way.draft["photos"] else tr("Take or choose a photo")
     given = st.file_uploader(
-        label, type=list(KINDS), accept_multiple_files=True, key=f"{turn_key}/{turn}"
+        label, type=list(SUFFIXES), accept_multiple_files=True, key=f"{turn_key}/{turn}"
     )
     for problem in st.session_state.get(said_key, ()):
         st.error(as_text(problem), icon=":material/broken_image:")

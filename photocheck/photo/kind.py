@@ -14,6 +14,9 @@ MAX_BYTES: Final = 60_000_000
 KINDS: Final = ("JPEG", "PNG", "WEBP", "HEIF")
 """What can be read."""
 
+SUFFIXES: Final = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
+"""What their names usually end in; a name proves nothing."""
+
 ANOTHER: Final = later("Copy the photo again from the phone or camera, or take a new one")
 """What to do about a file that came damaged."""
 

@@ -16,7 +16,7 @@ import time
 from pathlib import Path
 from statistics import median
 
-from conftest import FLAGS, free_port
+from pages import FLAGS, free_port
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from conftest import FLAGS, start_server
+from pages import FLAGS, start_server
 from playwright.sync_api import Browser, sync_playwright
 from test_marking_surface import MARKS, PAGE, PHONE, Surface
 

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conftest import free_port, start_server
+from pages import free_port, start_server
 from playwright.sync_api import Browser, Locator, Page, expect
 
 PAGE = Path(__file__).with_name("marking_page.py")

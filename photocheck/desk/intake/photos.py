@@ -12,9 +12,8 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError
+from photocheck.photo.kind import SUFFIXES
 from photocheck.speech import listed, tr
-
-SUFFIXES: Final = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
 
 _OF_CAMERAS: Final = re.compile(
     r"(?:(?:^|(?<=/))(?:img|dsc[nf]?|pxl|mvimg|_mg|imag|photo|foto|p)[ _-]?\d{4,})"

@@ -1,0 +1,53 @@
+"""Chromium's flags, and a server for a page."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def start_server(
+    script: Path, log: Path, port: int | None = None
+) -> tuple[subprocess.Popen[bytes], str]:
+    port = port or free_port()
+    command = [sys.executable, "-m", "streamlit", "run", str(script)]
+    options = {
+        "server.port": port,
+        "server.address": "127.0.0.1",
+        "server.headless": "true",
+        "server.fileWatcherType": "none",
+        "browser.gatherUsageStats": "false",
+    }
+    command += [part for name, value in options.items() for part in (f"--{name}", str(value))]
+    with log.open("wb") as out:
+        process = subprocess.Popen(command, stdout=out, stderr=subprocess.STDOUT)
+    address = f"http://127.0.0.1:{port}"
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline and process.poll() is None:
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2):
+                return process, address
+        except OSError:
+            time.sleep(0.2)
+    process.kill()
+    raise AssertionError(f"the server did not start: {log.read_text(errors='replace')}")
