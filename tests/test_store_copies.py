@@ -19,6 +19,7 @@ from store_orders import case_of, checked, report_of
 from photocheck.cli import run
 from photocheck.desk.orders import Order, OrderError, StoreError
 from photocheck.desk.store import DatabaseStore, open_store
+from photocheck.desk.store.brought import Brought, find_brought, put_order
 from photocheck.desk.store.copies import back_up, restore, side_copies
 from photocheck.desk.store.privacy import Retention, tidy
 
@@ -252,3 +253,16 @@ def test_case_files_of_a_copy_keep_what_was_typed(store: DatabaseStore, tmp_path
     with closing(open_store(str(tmp_path / "copy"))) as copy:
         assert copy.order(key) == store.order(key)
         assert copy.order(key).checks[0].case == case
+
+
+def test_what_was_imported_comes_back_with_its_origin(address: str, tmp_path: Path) -> None:
+    with closing(open_store(address)) as store:
+        kept, _ = put_order(store, {}, {}, origin="a" * 64, content="c" * 64, language="en")
+        back_up(store, tmp_path / "copy")
+        gone, _ = put_order(store, {}, {}, origin="b" * 64, content="c" * 64, language="en")
+    restore(address, tmp_path / "copy")
+    with closing(open_store(address)) as store:
+        assert find_brought(store, "a" * 64) == Brought(kept, "c" * 64)
+        assert find_brought(store, "b" * 64) is None
+        with pytest.raises(OrderError):
+            store.order(gone)

@@ -21,7 +21,7 @@ from photocheck.desk.store.database import (
     touch,
 )
 from photocheck.desk.store.engines import reached
-from photocheck.desk.store.tables import brought, orders
+from photocheck.desk.store.tables import brought, orders, photos
 from photocheck.speech import tr
 
 
@@ -81,7 +81,7 @@ def put_order(
                 return before.key, False
             order_id, key = begun(connection, language)
             if _claimed(connection, origin, content, order_id):
-                kept = _kept(connection, order_id, given)
+                kept = _kept(connection, order_id, given, given_before=0)
                 _write(connection, order_id, renamed(draft, kept))
                 return key, True
             transaction.rollback()  # another desk was quicker by a moment; see what it brought
@@ -124,7 +124,7 @@ def fill_in(
         if order.draft.get("photos"):
             new["photos"] = order.draft["photos"]
         else:
-            kept = _kept(connection, head["id"], given)
+            kept = _kept(connection, head["id"], given, given_before=head["photos_given"])
             new["photos"] = renamed(draft, kept)["photos"]
         _write(connection, head["id"], new)
         if values:
@@ -149,14 +149,20 @@ def _claimed(connection: Connection, origin: str, content: str, order_id: int) -
     )
 
 
-def _kept(connection: Connection, order_id: int, given: Mapping[str, bytes]) -> dict[str, str]:
-    """What the photos are called in an order that had none."""
+def _kept(
+    connection: Connection, order_id: int, given: Mapping[str, bytes], *, given_before: int
+) -> dict[str, str]:
+    """What the photos are called in an order, which may hold some that its draft left out."""
+    rows_kept = connection.execute(
+        select(photos.c.sha256, photos.c.name).where(photos.c.order_id == order_id)
+    )
+    by_digest: dict[str, str] = {row.sha256: row.name for row in rows_kept}
     names: dict[str, str] = {}
-    by_digest: dict[str, str] = {}
+    number = given_before
     for name, content in given.items():
         digest = sha256(content).hexdigest()
         if digest not in by_digest:
-            number = len(by_digest) + 1
+            number += 1
             by_digest[digest] = add_photo(connection, order_id, number, content, digest)
         names[name] = by_digest[digest]
     return names

@@ -14,14 +14,36 @@ from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import URL, Connection, MetaData, Table, delete, func, insert, inspect, select, text
+from sqlalchemy import (
+    URL,
+    Connection,
+    MetaData,
+    Table,
+    delete,
+    func,
+    insert,
+    inspect,
+    select,
+    text,
+    update,
+)
 
 from photocheck.desk.orders import StoreError
 from photocheck.desk.store import schema
 from photocheck.desk.store.database import DatabaseStore, key_hash
 from photocheck.desk.store.engines import engine_for, file_of, reached, url_of, wipe
-from photocheck.desk.store.tables import forgotten, orders, photos, ratios
+from photocheck.desk.store.tables import (
+    brought,
+    forgotten,
+    orders,
+    passes,
+    photos,
+    ratios,
+    secrets,
+    staff,
+)
 from photocheck.errors import reason_of
 from photocheck.files import sync_folder
 
@@ -162,9 +184,12 @@ def _replace(store: DatabaseStore, copy: DatabaseStore) -> tuple[Held, Path | No
             kept = side_copy(store, "before-restore")  # nobody else writes meanwhile
         gone = {row.sha256: row.at for row in target.execute(select(forgotten))}
         known_there = set(source.execute(select(forgotten.c.sha256)).scalars())
-        for table in (orders, forgotten, ratios):
+        doors = _Doors.of(target)
+        # `brought` and `passes` first, for their orders' rows to go at once.
+        for table in (brought, passes, staff, secrets, orders, forgotten, ratios):
             target.execute(delete(table))
         _copy_rows(source, target)
+        doors.shut_again(target)
         for digest in gone.keys() - known_there:
             target.execute(insert(forgotten).values(sha256=digest, at=gone[digest]))
         for key in target.execute(select(orders.c.key)).scalars().all():
@@ -176,6 +201,47 @@ def _replace(store: DatabaseStore, copy: DatabaseStore) -> tuple[Held, Path | No
         ]
     wipe(store.engine)
     return Held(schema.SCHEMA, *now), kept
+
+
+@dataclass(frozen=True)
+class _Doors:
+    """Who could come in before a copy was put back: it must not open what was shut since.
+
+    Attributes
+    ----------
+    staff : list of dict
+        Rows; when there are any they stay, with the passwords of today.
+    ended : dict of str to datetime
+        Hashes of the links taken back, and when.
+    secret : list of dict
+        Rows; for copies older than links.
+    """
+
+    staff: list[dict[str, Any]]
+    ended: dict[str, datetime]
+    secret: list[dict[str, Any]]
+
+    @classmethod
+    def of(cls, connection: Connection) -> _Doors:
+        """As a store has them now."""
+        ended = select(passes.c.sha256, passes.c.ended).where(passes.c.ended.is_not(None))
+        return cls(
+            [dict(row) for row in connection.execute(select(staff)).mappings()],
+            {row.sha256: row.ended for row in connection.execute(ended)},
+            [dict(row) for row in connection.execute(select(secrets)).mappings()],
+        )
+
+    def shut_again(self, connection: Connection) -> None:
+        """Everybody signs in anew; links of the copy work but for those taken back since."""
+        connection.execute(delete(passes).where(passes.c.known_as.is_not(None)))
+        for digest, ended in self.ended.items():
+            connection.execute(update(passes).where(passes.c.sha256 == digest).values(ended=ended))
+        if self.staff:
+            connection.execute(delete(staff))
+            connection.execute(insert(staff), self.staff)
+        if not connection.execute(select(func.count()).select_from(secrets)).scalar_one():
+            for row in self.secret:
+                connection.execute(insert(secrets).values(**row))
 
 
 def check_copy(path: str | os.PathLike[str]) -> Held:

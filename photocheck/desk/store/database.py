@@ -13,7 +13,7 @@ from functools import cached_property
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, Engine, Table, delete, insert, select, update
+from sqlalchemy import Connection, Engine, Table, delete, func, insert, select, update
 
 from photocheck import __version__
 from photocheck.desk.orders import (
@@ -37,6 +37,7 @@ from photocheck.desk.store.tables import (
     ratios,
     readings,
 )
+from photocheck.desk.uploads.quota import QUOTA
 from photocheck.report import Report
 from photocheck.reportfile import report_to_dict
 from photocheck.speech import LANGUAGES, spoken, tr
@@ -84,7 +85,8 @@ class DatabaseStore:
             yield connection
 
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
+    def writing(self) -> Iterator[Connection]:
+        """A transaction that is on the disk once it ends."""
         with reached(), self.engine.begin() as connection:
             yield connection
 
@@ -94,8 +96,13 @@ class DatabaseStore:
 
     def open(self, language: str = "en") -> str:
         """Begin an order and give its key: 256 random bits, so none ever comes twice."""
-        with self._writing() as connection:
+        with self.writing() as connection:
             return begun(connection, language)[1]
+
+    def own_key(self, key: str) -> str:
+        """The order's own key: the only one there is here."""
+        with self.reading() as connection:
+            return str(rows.head_of(connection, key)["key"])
 
     def order(self, key: str) -> Order:
         """One order with its history."""
@@ -104,7 +111,7 @@ class DatabaseStore:
 
     def save_draft(self, key: str, case: Mapping[str, Any]) -> None:
         """Keep what the owner has filled in so far, in place of the last draft."""
-        with self._writing() as connection:
+        with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
             touch(connection, head["id"], draft=rows.as_json(case), name=name_of(case))
 
@@ -112,7 +119,7 @@ class DatabaseStore:
         """Keep a photo's bytes; the same bytes again have the name they have already."""
         content = bytes(content)
         digest = sha256(content).hexdigest()
-        with self._writing() as connection:
+        with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
             known = connection.execute(
                 select(photos.c.name).where(
@@ -122,6 +129,11 @@ class DatabaseStore:
             if known is not None:
                 return str(known)
             return add_photo(connection, head["id"], head["photos_given"] + 1, content, digest)
+
+    def photo_bytes(self, key: str) -> tuple[int, ...]:
+        """How many bytes each photo of an order has, oldest first; none of them is read."""
+        with self.reading() as connection:
+            return _bytes_of(connection, rows.head_of(connection, key)["id"])
 
     def photo(self, key: str, name: str) -> bytes:
         """A photo's bytes, only of this order."""
@@ -174,7 +186,7 @@ class DatabaseStore:
             "worst": max(scores, default=0.0),
             "headline": report.headline,
         }
-        with self._writing() as connection:
+        with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
             seen = rows.photos_of(connection, head["id"], case)
             number = connection.execute(
@@ -234,7 +246,7 @@ class DatabaseStore:
                 tr("'{choice}' is not a decision", choice=choice[:60]),
                 do=tr("Choose one of {choices}", choices=", ".join(CHOICES)),
             )
-        with self._writing() as connection:
+        with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
             latest = connection.execute(
                 select(checks.c.number, checks.c.ratios)
@@ -276,13 +288,27 @@ class DatabaseStore:
         lines = [rows.line_of(row) for row in found]
         return tuple(sorted(lines, key=lambda line: (line.state != "waiting", -line.worst)))
 
+    def stamp(self) -> str:
+        """Another text whenever `lines` may have changed."""
+        with self.reading() as connection:
+            found = connection.execute(rows.stamp()).one()
+        return " ".join(map(str, found))
+
+    def latest(self, key: str) -> tuple[int, int]:
+        """How many checks and decisions an order has."""
+        with self.reading() as connection:
+            found = connection.execute(rows.latest(key)).one_or_none()
+        if found is None:
+            raise rows.no_order()
+        return found[0], found[1]
+
     def forget(self, key: str) -> None:
         """Remove an order, its photos and its history, also from the database's own files.
 
         Copies made earlier still hold them; but an order that was forgotten does not come
         back when such a copy is restored here.
         """
-        with self._writing() as connection:
+        with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
             connection.execute(delete(orders).where(orders.c.id == head["id"]))
             connection.execute(insert(forgotten).values(sha256=key_hash(key), at=_now()))
@@ -347,7 +373,17 @@ def _keep_ratios(connection: Connection, used: Ratios) -> None:
 def add_photo(
     connection: Connection, order_id: int, number: int, content: bytes, digest: str
 ) -> str:
-    """Keep an order's `number`-th photo, from 1, inside a transaction; gives its name."""
+    """Keep an order's `number`-th photo, from 1, inside a transaction; gives its name.
+
+    Every photo comes in here, by whatever way, under the lock that its order's row is: so two
+    that come at once see each other, and no order is ever beyond its quota.
+
+    Raises
+    ------
+    PhotoError
+        When the order can hold no more.
+    """
+    QUOTA.refuse_beyond(_bytes_of(connection, order_id), len(content))
     name = f"photo-{number}{_suffix(content)}"
     new = insert(photos).values(
         order_id=order_id, name=name, sha256=digest, at=_now(), content=content
@@ -355,6 +391,12 @@ def add_photo(
     connection.execute(new)
     touch(connection, order_id, photos_given=number)
     return name
+
+
+def _bytes_of(connection: Connection, order_id: int) -> tuple[int, ...]:
+    # The length of a blob stands in its row's head: neither database reads the blob for it.
+    sizes = select(func.length(photos.c.content)).where(photos.c.order_id == order_id)
+    return tuple(connection.execute(sizes.order_by(photos.c.id)).scalars())
 
 
 def _suffix(content: bytes) -> str:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import zipfile
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, BinaryIO
 
 from photocheck.desk.orders import Check, Decision, OrderError
 from photocheck.desk.store import rows
 from photocheck.desk.store.copies import remove, side_copies
 from photocheck.desk.store.database import DatabaseStore
+from photocheck.desk.store.passes import Pass, drop_ended, linked, passes_of
 from photocheck.files import replacing
 from photocheck.reportfile import report_to_dict
 
@@ -41,14 +43,19 @@ class Retention:
 def over_time(
     store: DatabaseStore, retention: Retention, *, now: datetime | None = None
 ) -> tuple[str, ...]:
-    """Keys of the orders kept long enough; an order that waits for a decision never is."""
+    """Keys of the orders kept long enough.
+
+    An order that waits for a decision never is, nor one that was not sent yet while a link
+    still leads to it.
+    """
     now = now or datetime.now(UTC)
     with store.reading() as connection:
         found = connection.execute(rows.all_lines()).mappings().all()
+    awaited = linked(store, now)
     keys = []
     for row in found:
         state = rows.line_of(row).state
-        if state == "waiting":
+        if state == "waiting" or (state == "being_filled_in" and row["key"] in awaited):
             continue
         days = retention.drafts_days if state == "being_filled_in" else retention.decided_days
         last = max(row["touched"], row["decided"] or row["touched"])
@@ -60,7 +67,7 @@ def over_time(
 def tidy(
     store: DatabaseStore, retention: Retention | None = None, *, now: datetime | None = None
 ) -> tuple[int, int]:
-    """Forget what is over its time.
+    """Forget what is over its time, and who was signed in once.
 
     Returns
     -------
@@ -76,6 +83,7 @@ def tidy(
         except OrderError:
             continue  # another desk was quicker
         went += 1
+    drop_ended(store, now)
     old = (now - timedelta(days=retention.copies_days)).timestamp()
     copies = [path for path in side_copies(store) if path.stat().st_mtime < old]
     for path in copies:
@@ -84,7 +92,7 @@ def tidy(
 
 
 def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -> None:
-    """Write everything held about one owner: ``order.json`` and the photos, as a zip file.
+    """Write everything held about one owner into a file, as `held_zip` gives it.
 
     Raises
     ------
@@ -93,6 +101,24 @@ def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -
     PhotocheckError
         When the file cannot be written.
     """
+    with replacing(target) as file:
+        _write_held(store, key, file)
+
+
+def held_zip(store: DatabaseStore, key: str) -> bytes:
+    """Everything held about one owner: ``order.json`` and the photos, as a zip file.
+
+    Raises
+    ------
+    OrderError
+        When there is no such order.
+    """
+    file = io.BytesIO()
+    _write_held(store, key, file)
+    return file.getvalue()
+
+
+def _write_held(store: DatabaseStore, key: str, file: BinaryIO) -> None:
     order = store.order(key)
     photos = store.photos(key)
     told = {
@@ -104,8 +130,9 @@ def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -
         "photos": [{**asdict(photo), "at": photo.at.isoformat()} for photo in photos],
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
+        "links": [_link(one) for one in passes_of(store, key)],
     }
-    with replacing(target) as file, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("order.json", json.dumps(told, ensure_ascii=True, indent=2))
         for photo in photos:
             # a photo is compressed already
@@ -124,6 +151,15 @@ def _check(check: Check) -> dict[str, Any]:
         "language": check.language,
         "case": check.case,
         "report": report_to_dict(check.report),
+    }
+
+
+def _link(one: Pass) -> dict[str, Any]:
+    return {
+        "by": one.by,
+        "at": one.at.isoformat(),
+        "expires": one.expires.isoformat(),
+        "ended": None if one.ended is None else one.ended.isoformat(),
     }
 
 

@@ -36,10 +36,15 @@ def head_of(connection: Connection, key: str, *, lock: bool = False) -> RowMappi
         found = connection.execute(wanted.with_for_update() if lock else wanted)
         row = found.mappings().one_or_none()
     if row is None:
-        raise OrderError(
-            tr("there is no such order"), do=tr("Check the link, or open the order again")
-        )
+        raise no_order()
     return row
+
+
+def no_order() -> OrderError:
+    """What to raise when there is no such order."""
+    return OrderError(
+        tr("there is no such order"), do=tr("Check the link, or open the order again")
+    )
 
 
 def order_of(connection: Connection, head: RowMapping) -> Order:
@@ -143,6 +148,34 @@ def all_lines() -> Select[Any]:
         .outerjoin(decisions, decisions.c.id == last_decision.c.id)
         .order_by(orders.c.opened.desc())
     )
+
+
+def stamp() -> Select[Any]:
+    """A query for one row that is another whenever `all_lines` gives something else.
+
+    Neither checks nor decisions are ever changed, and whatever else is done to an order, from
+    its beginning on, touches it; that one went shows in the number of them.
+    """
+    parts = (
+        select(func.count(orders.c.id)),
+        select(func.max(orders.c.touched)),
+        select(func.max(checks.c.number)),
+        select(func.max(decisions.c.id)),
+    )
+    return select(*(part.scalar_subquery() for part in parts))
+
+
+def latest(key: str) -> Select[Any]:
+    """A query for how many checks and decisions an order has; no row when it is not there."""
+    return select(
+        *(
+            select(func.count())
+            .where(table.c.order_id == orders.c.id)
+            .correlate(orders)
+            .scalar_subquery()
+            for table in (checks, decisions)
+        )
+    ).where(orders.c.key == key)
 
 
 def line_of(row: RowMapping) -> OrderLine:

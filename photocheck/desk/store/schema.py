@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 
 from photocheck.desk.orders import StoreError
 
-SCHEMA: Final = "0002"
+SCHEMA: Final = "0003"
 """The version this program works with: the newest in ``migrations/versions``."""
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from sqlalchemy import (
+    CheckConstraint,
     Column,
     DateTime,
     Dialect,
@@ -203,6 +204,41 @@ brought: Final = Table(
 """What was imported: SHA-256 of what a row of a table or a case file is known by, and of what it
 said.  It outlasts its order, so that an order that was forgotten does not come back with the
 next import of the same table."""
+
+staff: Final = Table(
+    "staff",
+    metadata,
+    Column("known_as", String(80), primary_key=True),
+    Column("name", Words, nullable=False),
+    Column("password", Text, nullable=False),
+    Column("at", Utc, nullable=False),
+)
+"""Who may come to the desk.  `known_as` is the name as it is compared, `password` what Argon2 makes
+of it."""
+
+passes: Final = Table(
+    "passes",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("purpose", String(20), nullable=False),
+    Column("order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE")),
+    Column("known_as", String(80), ForeignKey("staff.known_as", ondelete="CASCADE")),
+    Column("by", Words, nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("expires", Utc, nullable=False),
+    Column("ended", Utc),
+    CheckConstraint("(order_id IS NULL) <> (known_as IS NULL)", name="passes_have_one_holder"),
+    Index("passes_of_order", "order_id"),
+)
+"""Owners' links to one order each, and who is signed in at the desk: hashes of what they carry."""
+
+secrets: Final = Table(
+    "secrets",
+    metadata,
+    Column("name", String(40), primary_key=True),
+    Column("value", String(80), nullable=False),
+)
+"""What links and cookies are signed with; in the store, for all its desks must agree on it."""
 
 UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
 """Tables whose rows are never changed, and go only when their order has gone."""
