@@ -3,29 +3,38 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from threading import Lock
 from typing import Final
+from weakref import WeakSet, finalize
 
 import streamlit as st
 
 from photocheck.app.marking import Placed
 from photocheck.case import Reference
+from photocheck.desk import bench
+from photocheck.desk.uploads import BusyError
 from photocheck.practice.lesson import Answer
 from photocheck.practice.pattern import Attempt
+from photocheck.speech import tr
 
 KINDS: Final = ("marker_sheet", "a4", "letter", "id_card")
 """What gives a scale here: found by itself, or from one tap inside."""
 NOTHING: Final = "nothing"
 
+MOST_BYTES: Final = 300_000_000
+"""Of the photos all visitors practise with: those of sixty phones (judgement)."""
 
-@dataclass
+
+@dataclass(eq=False)
 class Own:
-    """One visitor's own photo and its two markings.
+    """One visitor's own photo, written anew, and its two markings.
 
     ``at`` is "first", "second" or "result"; ``turn`` counts the rounds of marking.
     """
 
     content: bytes
     name: str
+    sha256: str
     kind: str = "marker_sheet"
     place: str = "middle"
     at: str = "first"
@@ -93,6 +102,32 @@ class Kept:
         """Names what is to be seen; another one begins at the top of the page."""
         own = f"{self.own.turn} {self.own.at}" if self.own else ""
         return f"{self.tries} {self.answer is not None} {own}"
+
+
+_everybodys: Final[WeakSet[Own]] = WeakSet()
+"""Photos that some session holds; each goes with its session."""
+_lock: Final = Lock()
+
+
+def keep_own(own: Own) -> Own:
+    """Count a visitor's photo among those that are held, as long as its session holds it.
+
+    With it goes all that was made of it.
+
+    Raises
+    ------
+    BusyError
+        When so many visitors practise with photos of their own that there is no room for it.
+    """
+    with _lock:
+        if sum(len(other.content) for other in _everybodys) + len(own.content) > MOST_BYTES:
+            raise BusyError(
+                tr("many people practise with photos of their own just now"),
+                do=tr("Practise with the invented dogs meanwhile, or try again later"),
+            )
+        _everybodys.add(own)
+    finalize(own, bench.drop, own.sha256)
+    return own
 
 
 def kept() -> Kept:

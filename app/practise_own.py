@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from hashlib import blake2b
-
 import pandas as pd
 import streamlit as st
 
+from photocheck.app.handed_in import content_of, let_go
 from photocheck.app.marking import marking_surface
-from photocheck.app.practise_kept import KINDS, NOTHING, Own, kept
+from photocheck.app.practise_kept import KINDS, NOTHING, Own, keep_own, kept
 from photocheck.app.practise_landmarks import show_cautions, show_how
-from photocheck.app.shared import as_text
+from photocheck.app.shared import as_text, limits
+from photocheck.desk import bench
+from photocheck.desk.display import Shown
+from photocheck.desk.uploads import take_upload
 from photocheck.errors import PhotocheckError
 from photocheck.lengths import format_length
-from photocheck.photo.kind import SUFFIXES
-from photocheck.photo.load import load_photo
-from photocheck.photo.photo import Photo
 from photocheck.practice.lesson import self_check
 from photocheck.practice.repeat import Repeat
 from photocheck.practice.wording import change_text, moved_sentence, repeat_sentence, span_title
@@ -24,13 +23,8 @@ from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, LANDMARKS, PLACE_TITLES
 
 
-@st.cache_resource(show_spinner=False, max_entries=3)
-def _decoded(digest: str, _content: bytes, _name: str) -> Photo:
-    return load_photo(_content, name=_name)
-
-
-def _photo(own: Own) -> Photo:
-    return _decoded(blake2b(own.content).hexdigest(), own.content, own.name)
+def _shown(own: Own) -> Shown:
+    return bench.shown_photo(own.sha256, own.name, own.content)
 
 
 def show() -> None:
@@ -61,13 +55,16 @@ def _upload() -> None:
     )
     show_cautions()
     given = st.file_uploader(
-        tr("Take or choose a photo from the side"), type=list(SUFFIXES), key="practise_own_file"
+        tr("Take or choose a photo from the side"),
+        type=list(limits().suffixes),
+        key="practise_own_file",
     )
     st.caption(tr("The photo is not kept: it is gone when you close or reload this page."))
     if given:
-        own = Own(given.getvalue(), given.name)
-        _photo(own)  # says now what is wrong with it, if anything is
-        kept().own = own
+        with st.spinner(tr("Looking at the photo")):
+            taken = take_upload(content_of(given), limits=limits(), where=given.name)
+        kept().own = keep_own(Own(taken.content, given.name, taken.sha256))
+        let_go([given])
         st.rerun()
 
 
@@ -84,7 +81,7 @@ def _mark(own: Own) -> None:
             show_how()
     shape = "none" if again else own.shape
     placed = marking_surface(
-        _photo(own).rgb,
+        _shown(own),
         key=f"practise own/{own.at}/{own.turn}/{shape}",
         start=own.second if again else own.first,
         optional=(),
@@ -131,7 +128,9 @@ def _result(own: Own) -> None:
     unit = kept().unit
     st.subheader(tr("How well the two agree"))
     try:
-        result, problem = self_check(_photo(own), own.reference, own.first.marks, own.second.marks)
+        with bench.at_work():
+            photo = bench.held(own.sha256, own.name, own.content)
+            result, problem = self_check(photo, own.reference, own.first.marks, own.second.marks)
     except PhotocheckError as error:
         st.error(as_text(str(error)))
     else:
@@ -139,7 +138,7 @@ def _result(own: Own) -> None:
             st.warning(as_text(problem), icon=":material/search_off:")
         st.markdown(f"**{repeat_sentence(result, unit)}**")
         marking_surface(
-            _photo(own).rgb,
+            _shown(own),
             key=f"practise own/result/{own.turn}",
             start=own.second,
             optional=(),

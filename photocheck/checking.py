@@ -46,6 +46,9 @@ from photocheck.words import (
 
 Array = NDArray[np.float64]
 
+_About = tuple[Callable[[], Photo], tuple[str, ...]]
+"""A photo when it is asked for, and what was remarked on it."""
+
 MARKS_APART_PX = 3.0
 """Two landmarks nearer than this are one mark set twice."""
 MOST_PHOTOS = 12
@@ -68,7 +71,9 @@ def check(
     false_alarms : float
         Share of good orders that may be flagged, between 0.0001 and 0.5.
     photos : mapping of path to Photo, optional
-        Photos already loaded; others are read from their path.
+        Photos already loaded; others are read from their path.  Each is asked for again where
+        it is needed and let go in between, so that a mapping that decodes what it is asked for
+        need not have all of them in memory.
     on_photo : callable, optional
         Called with the number of photos seen so far, for progress bars.
     ratios : Ratios, optional
@@ -100,12 +105,10 @@ def check(
         )
     views: list[View] = []
     markings: list[tuple[Marking, ...]] = []
-    about: list[tuple[Photo, tuple[str, ...]]] = []
+    about: list[_About] = []
     for number, entry in enumerate(case.photos):
-        photo = (photos or {}).get(entry.path) or load_photo(
-            entry.path, focal_35mm=entry.focal_35mm
-        )
-        view, straight, remarks = look_at(photo, entry)
+        photo = _photo_of(entry, photos or {})
+        view, straight, remarks = look_at(photo(), entry)
         views.append(view)
         markings.append(straight)
         about.append((photo, remarks))
@@ -117,6 +120,13 @@ def check(
         fused.log_spans, fused.covariance, case.readings, false_alarms=false_alarms
     )
     return _report(case, fused, comparison, views, markings, about, false_alarms)
+
+
+def _photo_of(entry: PhotoEntry, given: Mapping[str, Photo]) -> Callable[[], Photo]:
+    if entry.path in given:
+        return partial(given.__getitem__, entry.path)
+    read = load_photo(entry.path, focal_35mm=entry.focal_35mm)
+    return lambda: read
 
 
 def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...], tuple[str, ...]]:
@@ -262,7 +272,7 @@ def _report(
     comparison: Comparison,
     views: list[View],
     markings: list[tuple[Marking, ...]],
-    about: list[tuple[Photo, tuple[str, ...]]],
+    about: list[_About],
     false_alarms: float,
 ) -> Report:
     sources = budget(fused, case, views)
@@ -283,7 +293,7 @@ def _report(
     if verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
         verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
     photos = tuple(
-        _photo_result(fused, k, entry, view, photo, remarks, stance)
+        _photo_result(fused, k, entry, view, photo(), remarks, stance)
         for k, (entry, view, (photo, remarks), stance) in enumerate(
             zip(case.photos, views, about, stances, strict=True)
         )
@@ -333,7 +343,7 @@ def _stances(
     fused: Estimate,
     views: list[View],
     markings: list[tuple[Marking, ...]],
-    about: list[tuple[Photo, tuple[str, ...]]],
+    about: list[_About],
 ) -> tuple[Standing, ...]:
     """How the dog stands in each photo, by the marks and, where those speak up, the outline."""
     found = []
@@ -351,7 +361,7 @@ def _stances(
         )
         by_marks = look()
         # cutting out the dog takes as long as all the rest together
-        found.append(by_marks if by_marks.stance.square else look(rgb=about[k][0].rgb))
+        found.append(by_marks if by_marks.stance.square else look(rgb=about[k][0]().rgb))
     return tuple(found)
 
 

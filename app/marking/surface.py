@@ -11,7 +11,6 @@ import math
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from hashlib import blake2b
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,7 +20,7 @@ from streamlit import runtime
 
 from photocheck.app.marking.words import TEXTS
 from photocheck.case import Point
-from photocheck.desk.display import Copy, display_copies
+from photocheck.desk.display import Shown, picture_name, shown
 from photocheck.desk.picture import SPAN_COLOURS
 from photocheck.speech import tr
 from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
@@ -106,7 +105,7 @@ def reference_complete(placed: Placed, reference_shape: str) -> bool:
 
 
 def marking_surface(
-    photo_rgb: np.ndarray,
+    photo: np.ndarray | Shown,
     *,
     key: str,
     start: Placed | None = None,
@@ -123,8 +122,9 @@ def marking_surface(
 
     Parameters
     ----------
-    photo_rgb : (H, W, 3) uint8
-        The upright photo at full resolution.
+    photo : (H, W, 3) uint8, or Shown
+        The upright photo at full resolution, or what was made of it for the screen; the copies
+        of an array are kept in the visitor's session.
     key : str
         Of this photo's surface; to begin anew, change it.  Another photo begins anew by itself.
     start : Placed or None
@@ -161,15 +161,17 @@ def marking_surface(
     """
     names = (*landmarks, *optional)
     most = REFERENCE_POINTS[reference_shape][1]
-    height, width = photo_rgb.shape[:2]
-    photo_id = _photo_id(photo_rgb)
-    mounted = f"{key}-{photo_id}"
+    ready = photo if isinstance(photo, Shown) else _shown(photo)
+    width, height = ready.size_px
+    # Streamlit refuses two of these in a row, as an order's key may have them; no two keys are
+    # made one by this.
+    mounted = f"{key}-{ready.name}".replace("_", "_.")
     mount, begin = _mount(mounted, start or Placed())
     data = {
         "name": mounted,
         "mount": mount,
         "size": [width, height],
-        "pictures": _served(photo_rgb, photo_id, key),
+        "pictures": _served(ready, key),
         "start": {
             "marks": begin.marks,
             "bends": begin.bends,
@@ -230,13 +232,17 @@ def _mount(mounted: str, start: Placed) -> tuple[str, Placed]:
     return stays[mounted]
 
 
-def _photo_id(photo_rgb: np.ndarray) -> str:
-    """Tells one photo from another by every sixteenth pixel each way; a millisecond for 12 MP."""
-    sample = np.ascontiguousarray(photo_rgb[::16, ::16])
-    return blake2b(sample.tobytes() + repr(photo_rgb.shape).encode(), digest_size=8).hexdigest()
+def _shown(photo_rgb: np.ndarray) -> Shown:
+    made: dict[str, Shown] = st.session_state.setdefault("photocheck marking copies", {})
+    name = picture_name(photo_rgb)
+    if name not in made:
+        while len(made) >= KEPT_PHOTOS:
+            made.pop(next(iter(made)))
+        made[name] = shown(photo_rgb)
+    return made[name]
 
 
-def _served(photo_rgb: np.ndarray, photo_id: str, key: str) -> list[dict[str, Any]]:
+def _served(ready: Shown, key: str) -> list[dict[str, Any]]:
     """Addresses of the photo's copies in Streamlit's media store, smallest first.
 
     The store names files by a hash of their content and name; the name is this session's
@@ -245,13 +251,6 @@ def _served(photo_rgb: np.ndarray, photo_id: str, key: str) -> list[dict[str, An
     """
     if not runtime.exists():
         return []
-    copies: dict[str, tuple[Copy, ...]] = st.session_state.setdefault(
-        "photocheck marking copies", {}
-    )
-    if photo_id not in copies:
-        while len(copies) >= KEPT_PHOTOS:
-            copies.pop(next(iter(copies)))
-        copies[photo_id] = display_copies(photo_rgb)
     secret = st.session_state.setdefault("photocheck marking secret", secrets.token_hex(16))
     store = runtime.get_instance().media_file_mgr
     base = str(st.get_option("server.baseUrlPath") or "").strip("/")
@@ -261,7 +260,7 @@ def _served(photo_rgb: np.ndarray, photo_id: str, key: str) -> list[dict[str, An
             + store.add(copy.jpeg, "image/jpeg", f"marking-{key}-{number}", file_name=secret),
             "width": copy.width,
         }
-        for number, copy in enumerate(copies[photo_id])
+        for number, copy in enumerate(ready.copies)
     ]
 
 

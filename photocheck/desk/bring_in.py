@@ -11,8 +11,8 @@ from photocheck.casefile import case_from_dict, parse_json
 from photocheck.checking import validate
 from photocheck.desk.draft import renamed
 from photocheck.desk.orders import Store
+from photocheck.desk.uploads import LIMITS, Limits, take_for_order
 from photocheck.errors import CaseError
-from photocheck.photo.load import load_photo
 from photocheck.speech import tr
 
 File = tuple[str, bytes]
@@ -36,29 +36,50 @@ class BroughtIn:
 
 
 def bring_in(
-    store: Store, case_file: File, photos: Sequence[File], *, language: str = "en"
+    store: Store,
+    case_file: File,
+    photos: Sequence[File],
+    *,
+    language: str = "en",
+    limits: Limits = LIMITS,
 ) -> BroughtIn:
     """Open an order for a case file and its photos.
 
     Photos are told apart by name alone, for a browser does not say in which folder a file
     lay; small and capital letters count as the same.  No photo is read from disk, whatever
-    path the case names.
+    path the case names.  What is kept is each photo written anew, of the same size in px, so
+    that the marks stay where they are.
+
+    Parameters
+    ----------
+    store : Store
+    case_file : File
+    photos : sequence of File
+    language : str
+        The owner's.
+    limits : Limits
+        For each photo.
 
     Raises
     ------
     CaseError
         When the case file cannot be used, or its photos are not all there.
     PhotoError
-        When a photo cannot be read.  No order is opened then.
+        When a photo is not taken in, or they are more than an order may hold.  No order is
+        opened then.
+    BusyError
+        When too many photos are being read.
     """
     where, content = case_file
     data = parse_json(content, where=where)
     used, unused = photos_of_case(data, photos, where=where)
+    taken: dict[str, bytes] = {}
     for path, photo in used.items():
-        load_photo(photo, name=path)
+        held = [len(content) for content in taken.values()]
+        taken[path] = take_for_order(photo, held, limits=limits, where=path).content
     key = store.open(language)
     try:
-        kept = {path: store.keep_photo(key, photo) for path, photo in used.items()}
+        kept = {path: store.keep_photo(key, photo) for path, photo in taken.items()}
         store.save_draft(key, renamed(data, kept))
     except BaseException:
         # Half an order is worth nothing to anybody.

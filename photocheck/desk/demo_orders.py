@@ -10,11 +10,16 @@ from photocheck.desk.orders import Store
 from photocheck.desk.run import run_check
 from photocheck.desk.samples import sample_names, samples_folder
 from photocheck.errors import CaseError
+from photocheck.judge.ratios import Ratios
 from photocheck.speech import tr
 
 
 def bring_in_samples(
-    store: Store, *, language: str = "en", on_sample: Callable[[int, int], None] | None = None
+    store: Store,
+    *,
+    language: str = "en",
+    ratios: Ratios | None = None,
+    on_sample: Callable[[int, int], None] | None = None,
 ) -> int:
     """Bring in and check every sample the store does not hold yet.
 
@@ -22,6 +27,8 @@ def bring_in_samples(
     ----------
     store : Store
     language : str
+    ratios : Ratios, optional
+        What the shop has learnt.
     on_sample : callable, optional
         Called with how many are done and how many there are.
 
@@ -50,7 +57,7 @@ def bring_in_samples(
         if data["name"] not in there:
             content = json.dumps(data, ensure_ascii=False).encode()
             key = bring_in(store, (name, content), photos, language=language).key
-            run_check(store, key, by="owner")
+            run_check(store, key, by="owner", ratios=ratios)
             came += 1
         if on_sample:
             on_sample(number, len(names))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 from typing import Final
 
 import numpy as np
@@ -40,6 +41,55 @@ class Copy:
     jpeg: bytes
     width: int
     height: int
+
+
+@dataclass(frozen=True)
+class Shown:
+    """All of a photo that a screen needs; its pixels may be let go.
+
+    Attributes
+    ----------
+    name : str
+        Tells this picture from another.
+    size_px : (int, int)
+        Width and height of the photo itself.
+    copies : tuple of Copy
+        The smallest first.
+    """
+
+    name: str
+    size_px: tuple[int, int]
+    copies: tuple[Copy, ...]
+
+    @property
+    def bytes(self) -> int:
+        """What the copies take in memory."""
+        return sum(len(copy.jpeg) for copy in self.copies)
+
+
+def shown(photo_rgb: NDArray[np.uint8], sides: Sequence[int] = (DISPLAY_SIDE, SHARP_SIDE)) -> Shown:
+    """A photo made ready for a screen.
+
+    Parameters
+    ----------
+    photo_rgb : (H, W, 3) uint8
+    sides : sequence of int
+        As for `display_copies`.
+
+    Raises
+    ------
+    PhotoError
+        When the array is no 8-bit RGB picture.
+    """
+    copies = display_copies(photo_rgb, sides)
+    height, width = photo_rgb.shape[:2]
+    return Shown(picture_name(photo_rgb), (width, height), copies)
+
+
+def picture_name(photo_rgb: NDArray[np.uint8]) -> str:
+    """Tells one picture from another by every sixteenth pixel each way; a millisecond for 12 MP."""
+    sample = np.ascontiguousarray(photo_rgb[::16, ::16])
+    return blake2b(sample.tobytes() + repr(photo_rgb.shape).encode(), digest_size=8).hexdigest()
 
 
 def display_copies(

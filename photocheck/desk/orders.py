@@ -178,6 +178,9 @@ class Store(Protocol):
     def open(self, language: str = "en") -> str:
         """Begin an order and give its key."""
 
+    def own_key(self, key: str) -> str:
+        """The order's own key, whatever key it is come to by."""
+
     def order(self, key: str) -> Order:
         """One order with its history."""
 
@@ -185,7 +188,17 @@ class Store(Protocol):
         """Keep what the owner has filled in so far, in place of the last draft."""
 
     def keep_photo(self, key: str, content: bytes) -> str:
-        """Keep a photo's bytes and give the name they have in this order."""
+        """Keep a photo's bytes and give the name they have in this order.
+
+        Raises
+        ------
+        PhotoError
+            When the order can hold no more (`photocheck.desk.uploads.QUOTA`); nothing is
+            kept then, however many others keep photos at the same moment.
+        """
+
+    def photo_bytes(self, key: str) -> tuple[int, ...]:
+        """How many bytes each photo of an order has, oldest first; none of them is read."""
 
     def photo(self, key: str, name: str) -> bytes:
         """A photo's bytes, only of this order; `OrderError` when it has no such photo."""
@@ -230,6 +243,12 @@ class Store(Protocol):
 
     def lines(self) -> tuple[OrderLine, ...]:
         """All orders, those waiting first, and among them the worst first."""
+
+    def stamp(self) -> str:
+        """Cheap to ask for; another text whenever `lines` may have changed."""
+
+    def latest(self, key: str) -> tuple[int, int]:
+        """How many checks and decisions an order has; cheap to ask for."""
 
     def forget(self, key: str) -> None:
         """Remove an order, its photos and its history completely."""

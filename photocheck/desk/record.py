@@ -347,6 +347,7 @@ def _cut(fit: FitAnswer) -> list[str]:
     said = [fit.headline, *fit.reasons]
     if lengths:
         said.append(tr("On the coat: {lengths}.", lengths=listed(lengths)))
+        said += fit.remarks
     if len(fit.sizes) > 1:
         second = fit.sizes[1]
         said.append(

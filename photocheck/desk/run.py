@@ -7,10 +7,11 @@ from typing import Any
 
 from photocheck.casefile import case_from_dict
 from photocheck.checking import check, validate
+from photocheck.desk.bench import photos_of
+from photocheck.desk.memory import Memory
 from photocheck.desk.orders import Check, Store
 from photocheck.judge.ratios import Ratios
 from photocheck.judge.tolerances import FALSE_ALARMS
-from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.report import Report
 from photocheck.speech import speaking
@@ -22,7 +23,7 @@ def check_order(
     *,
     draft: Mapping[str, Any] | None = None,
     ratios: Ratios | None = None,
-    photos: Mapping[str, Photo] | None = None,
+    memory: Memory[Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
     false_alarms: float = FALSE_ALARMS,
 ) -> Report:
@@ -33,8 +34,10 @@ def check_order(
     draft : mapping, optional
         What to check instead of the owner's draft: a case with marks corrected by staff, say.
     ratios : Ratios, optional
-    photos : mapping of file name to Photo, optional
-        Photos of this order that are loaded already.
+    memory : Memory of Photo, optional
+        Where photos of this order may lie decoded already.  Those that find no room in it, or
+        without it in one of its own, are decoded again where they are needed again, lest an
+        order of twelve photos of the largest took 3 GB.
     on_photo : callable, optional
         Called with the number of photos seen so far.
     false_alarms : float
@@ -50,13 +53,8 @@ def check_order(
     told = store.order(key).draft if draft is None else draft
     case = case_from_dict(dict(told), where="order", check_files=False)
     validate(case)
-    loaded = photos or {}
-    needed = {
-        entry.path: loaded.get(entry.path)
-        or load_photo(store.photo(key, entry.path), focal_35mm=entry.focal_35mm, name=entry.path)
-        for entry in case.photos
-    }
-    return check(case, photos=needed, ratios=ratios, on_photo=on_photo, false_alarms=false_alarms)
+    photos = photos_of(store, key, case.photos, memory)
+    return check(case, photos=photos, ratios=ratios, on_photo=on_photo, false_alarms=false_alarms)
 
 
 def run_check(
@@ -66,6 +64,7 @@ def run_check(
     by: str,
     draft: Mapping[str, Any] | None = None,
     ratios: Ratios | None = None,
+    memory: Memory[Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
 ) -> Check:
     """Check an order and append the outcome to its history.
@@ -74,7 +73,7 @@ def run_check(
     ----------
     by : str
         "owner", or the name of who checks.
-    draft, ratios, on_photo
+    draft, ratios, memory, on_photo
         As for `check_order`.
 
     Raises
@@ -83,7 +82,7 @@ def run_check(
         As `check_order` does; nothing is recorded then.
     """
     told = store.order(key).draft if draft is None else draft
-    report = check_order(store, key, draft=told, ratios=ratios, on_photo=on_photo)
+    report = check_order(store, key, draft=told, ratios=ratios, memory=memory, on_photo=on_photo)
     return store.record_check(key, told, report, by=by, ratios=ratios)
 
 

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from photocheck.case import Point, Reference
 from photocheck.casefile import reference_from_dict
 from photocheck.desk.orders import Store
-from photocheck.errors import PhotocheckError
+from photocheck.desk.uploads import LIMITS, Limits, take_for_order
+from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.locating import Located, locate
 from photocheck.photo.framing import edge_blur, scale_remarks
-from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.priors import offset_prior
@@ -34,8 +34,12 @@ _GLANCE_PX: Final = 2000
 """Longer side of the copy that is looked at for blur."""
 
 
-def take_photo(store: Store, key: str, content: bytes, *, name: str = "") -> str:
-    """Keep an uploaded photo in an order, once it is certain to be one.
+def take_photo(
+    store: Store, key: str, content: bytes, *, name: str = "", limits: Limits = LIMITS
+) -> str:
+    """Keep an uploaded photo in an order, written anew so that it is safe to keep.
+
+    Its size in px stays.
 
     Parameters
     ----------
@@ -44,6 +48,7 @@ def take_photo(store: Store, key: str, content: bytes, *, name: str = "") -> str
     content : bytes
     name : str
         What the owner's file is called, for messages.
+    limits : Limits
 
     Returns
     -------
@@ -53,12 +58,20 @@ def take_photo(store: Store, key: str, content: bytes, *, name: str = "") -> str
     Raises
     ------
     PhotoError
-        When it is no photo that can be read; nothing is kept then.
+        When it is no photo that is taken in, or the order can hold no more; nothing is kept
+        then.
+    BusyError
+        When too many photos are being read.
     OrderError
         When there is no such order.
     """
-    load_photo(content, name=name)
-    return store.keep_photo(key, content)
+    where = name or tr("photo")
+    upload = take_for_order(content, store.photo_bytes(key), limits=limits, where=where)
+    try:
+        return store.keep_photo(key, upload.content)
+    except PhotoError as error:
+        # Another photo came into the order meanwhile; the store does not know the file's name.
+        raise PhotoError(error.wrong, where=where, do=error.do) from error
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Final
 
 from photocheck.errors import PhotoError
@@ -14,11 +15,27 @@ MAX_BYTES: Final = 60_000_000
 KINDS: Final = ("JPEG", "PNG", "WEBP", "HEIF")
 """What can be read."""
 
-SUFFIXES: Final = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
+SUFFIXES_OF: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "JPEG": (".jpg", ".jpeg"),
+        "PNG": (".png",),
+        "WEBP": (".webp",),
+        "HEIF": (".heic", ".heif"),
+    }
+)
 """What their names usually end in; a name proves nothing."""
+
+SUFFIXES: Final = tuple(suffix for kind in KINDS for suffix in SUFFIXES_OF[kind])
+"""Those of all kinds."""
 
 ANOTHER: Final = later("Copy the photo again from the phone or camera, or take a new one")
 """What to do about a file that came damaged."""
+
+NO_HEIC: Final = later(
+    "Send the photo as JPEG: on an iPhone choose Settings, Camera, Formats, Most Compatible, and "
+    "take it again"
+)
+"""What to do where HEIC is not taken in; where phones have the choice is common knowledge."""
 
 _TITLES = {"JPEG": "JPEG", "PNG": "PNG", "WEBP": "WebP", "HEIF": "HEIC"}
 
@@ -67,7 +84,11 @@ def kind_of(data: bytes, *, kinds: Sequence[str] = KINDS, where: str = "photo") 
         if what
         else tr("this is not a picture that is read here"),
         where=where,
-        do=tr("Save or send it as {most} or {last}", most=", ".join(titles[:-1]), last=titles[-1]),
+        do=tr(NO_HEIC)
+        if kind == "HEIF"
+        else tr(
+            "Save or send it as {most} or {last}", most=", ".join(titles[:-1]), last=titles[-1]
+        ),
     )
 
 

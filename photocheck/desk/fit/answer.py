@@ -23,11 +23,16 @@ from photocheck.errors import CaseError
 from photocheck.judge.wording import CAUTIONS, PUPPY_CAUTION, chance_text
 from photocheck.lengths import POSSIBLE_KG, format_length
 from photocheck.report import Report
-from photocheck.speech import later, listed, tr
+from photocheck.speech import later, listed, number, tr
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_TITLES
 
 GROWTH: Final = ("as_is", "for_growth")
 """How a puppy is to be fitted."""
+
+GROWTH_TITLES: Final = {
+    "as_is": later("fit as it is today"),
+    "for_growth": later("leave room for growth"),
+}
 
 OUTCOMES: Final = ("size", "to_measure", "measure_first", "not_foreseen")
 """A size fits; cut to measure; the readings must be right first; growth or a change of weight
@@ -162,7 +167,7 @@ def fit(report: Report, sizes: Sequence[Size] = (), wish: Wish | None = None) ->
         (),
         _measures(body, then, cut),
         ranked,
-        _remarks(report, young, changes=then is not body),
+        _remarks(report, young, wish.weight_later_kg),
         said_cautions,
         unit,
     )
@@ -292,12 +297,20 @@ def _headline(ranked: tuple[SizeFit, ...], fits: bool) -> str:
     return tr("Make to measure.")
 
 
-def _remarks(report: Report, young: bool | None, *, changes: bool) -> tuple[str, ...]:
+def _remarks(report: Report, young: bool | None, later_kg: float | None) -> tuple[str, ...]:
     said = [tr("The pattern's own ease is not in these lengths.")]
+    now_kg = report.case.dog.weight_kg
+    if later_kg is not None and now_kg is not None:
+        said.append(
+            tr(
+                "Reckoned for a weight of {later} kg; today it is {now} kg.",
+                later=number(f"{later_kg:.3g}"),
+                now=number(f"{now_kg:.3g}"),
+            )
+        )
+        said.append(tr(HARNESS_HAS_NO_ADJUSTERS))
     if report.case.dog.coat == "unknown" and report.case.dog.coat_depth_mm is None:
         said.append(tr("The coat was not given; next to nothing is added for it."))
-    if changes:
-        said.append(tr(HARNESS_HAS_NO_ADJUSTERS))
     if young:
         said.append(tr("The dog still grows: this fits it as it is today. Measure it again soon."))
     elif young is None:

@@ -21,54 +21,62 @@ def plain_fit(answer: FitAnswer) -> str:
     if answer.reasons:
         blocks.append(_listed(answer.reasons))
     if answer.measures:
-        blocks.append(_cut(answer))
+        blocks.append(table(cut_rows(answer)))
     if answer.sizes:
-        blocks.append(_sizes(answer))
+        more = more_sizes(answer)
+        blocks.append(table(size_rows(answer)) + (f"\n{more}" if more else ""))
     if answer.remarks:
         blocks.append(tr("Mind the cut") + "\n" + _listed(answer.remarks))
     blocks.append(tr("Mind") + "\n" + _listed(answer.cautions))
     return "\n\n".join(blocks)
 
 
-def _cut(answer: FitAnswer) -> str:
+def cut_rows(answer: FitAnswer) -> list[tuple[str, ...]]:
+    """The lengths to cut as rows of a table, its heads first; weight only where it changes."""
     unit = answer.unit
-    rows = [
+    changes = any(measure.weight_mm for measure in answer.measures)
+    return [
         (
             tr("to cut"),
             tr("length"),
             tr("95 % interval"),
             tr("on the dog"),
-            tr("for weight"),
+            *((tr("for weight"),) if changes else ()),
             tr("for coat"),
-        )
+        ),
+        *(
+            (
+                tr(MEASURE_TITLES[measure.name]),
+                format_length(measure.mm, unit),
+                tr(
+                    "{low} to {high}",
+                    low=format_length(measure.low_mm, unit),
+                    high=format_length(measure.high_mm, unit),
+                ),
+                format_length(measure.body_mm, unit),
+                *((format_length(measure.weight_mm, unit),) if changes else ()),
+                format_length(measure.coat_mm, unit),
+            )
+            for measure in answer.measures
+        ),
     ]
-    rows += [
-        (
-            tr(MEASURE_TITLES[measure.name]),
-            format_length(measure.mm, unit),
-            tr(
-                "{low} to {high}",
-                low=format_length(measure.low_mm, unit),
-                high=format_length(measure.high_mm, unit),
-            ),
-            format_length(measure.body_mm, unit),
-            format_length(measure.weight_mm, unit),
-            format_length(measure.coat_mm, unit),
-        )
-        for measure in answer.measures
-    ]
-    return table(rows)
 
 
-def _sizes(answer: FitAnswer) -> str:
-    rows = [(tr("size"), tr("chance"), tr("worst measure"))]
-    rows += [
-        (size.name, _chance(size), off_sentence(size, answer.unit))
-        for size in answer.sizes[:MOST_SIZES]
+def size_rows(answer: FitAnswer, most: int = MOST_SIZES) -> list[tuple[str, ...]]:
+    """The likeliest sizes as rows of a table, its heads first."""
+    return [
+        (tr("size"), tr("chance"), tr("worst measure")),
+        *(
+            (size.name, _chance(size), off_sentence(size, answer.unit))
+            for size in answer.sizes[:most]
+        ),
     ]
-    rest = len(answer.sizes) - MOST_SIZES
-    more = tr("and {count} more", count=rest)
-    return table(rows) + (f"\n{more}" if rest > 0 else "")
+
+
+def more_sizes(answer: FitAnswer, most: int = MOST_SIZES) -> str:
+    """How many sizes `size_rows` leaves out; empty when it has all."""
+    rest = len(answer.sizes) - most
+    return tr("and {count} more", count=rest) if rest > 0 else ""
 
 
 def _chance(size: SizeFit) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,7 +11,7 @@ from photocheck.desk.draft import gaps
 from photocheck.desk.intake.entries import Entry
 from photocheck.desk.store.brought import Brought, fill_in, find_brought, put_order
 from photocheck.desk.store.database import DatabaseStore
-from photocheck.desk.uploads import LIMITS, Limits, take_upload
+from photocheck.desk.uploads import LIMITS, Limits, take_for_order
 from photocheck.errors import PhotocheckError
 from photocheck.speech import tr
 
@@ -146,7 +146,7 @@ def _again(
         return Result(entry.where, entry.title, "held_back", (f"{said} {do}",), before.key)
     bare = not order.checks and not order.draft.get("photos") and bool(entry.draft.get("photos"))
     if changed or bare:
-        photos = _taken(entry, limits) if bare else {}
+        photos = _taken(entry, limits, store.photo_bytes(before.key)) if bare else {}
         if not try_only:
             fill_in(
                 store,
@@ -163,8 +163,10 @@ def _again(
     return Result(entry.where, entry.title, outcome, key=before.key, ready=ready)
 
 
-def _taken(entry: Entry, limits: Limits) -> dict[str, bytes]:
-    return {
-        name: take_upload(content, limits=limits, where=name).content
-        for name, content in entry.photos()
-    }
+def _taken(entry: Entry, limits: Limits, held: Sequence[int] = ()) -> dict[str, bytes]:
+    """The photos written anew, for an order that holds some of `held` bytes already."""
+    taken: dict[str, bytes] = {}
+    for name, content in entry.photos():
+        so_far = [*held, *map(len, taken.values())]
+        taken[name] = take_for_order(content, so_far, limits=limits, where=name).content
+    return taken

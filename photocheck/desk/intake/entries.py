@@ -24,7 +24,7 @@ from photocheck.desk.intake.headings import Column, columns_of, is_known
 from photocheck.desk.intake.photos import Matches, PhotoFolder
 from photocheck.desk.intake.row import Told, told_by
 from photocheck.desk.intake.table import read_table
-from photocheck.errors import CaseError, PhotocheckError, reason_of
+from photocheck.errors import CaseError, PhotocheckError, printable, reason_of
 from photocheck.speech import tr
 
 File = tuple[str, bytes]
@@ -212,7 +212,7 @@ def _entry(
     return Entry(
         where,
         told.title,
-        tuple(problems),
+        tuple(map(printable, problems)),
         origin,
         content,
         draft,
@@ -257,7 +257,7 @@ def _case_entry(
     return Entry(
         source.title,
         name or str(data.get("dog", {}).get("name", "")),
-        problems,
+        tuple(map(printable, problems)),
         origin,
         content,
         data,

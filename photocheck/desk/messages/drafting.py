@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Final
 from photocheck.case import Case
 from photocheck.desk.messages.facts import NAMES, facts
 from photocheck.desk.orders import CHOICES
-from photocheck.errors import PhotocheckError
+from photocheck.errors import PhotocheckError, reason_of
 from photocheck.report import Report
 from photocheck.speech import LANGUAGES, speaking, tr
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import Environment, TemplateSyntaxError
 
 DRAFTS: Final = (*CHOICES, "retake")
 """What a message can be about: a decision, or asking for another photo whatever the verdict."""
@@ -78,12 +78,8 @@ def draft_message(
     case = case_or_report.case if isinstance(case_or_report, Report) else case_or_report
     with speaking(language):
         known = facts(case, report, reason)
-    if templates is not None and not Path(templates).is_dir():
-        raise MessageError(
-            tr("there is no such folder of templates"),
-            where=os.fspath(templates),
-            do=tr('Write one with "photocheck templates"'),
-        )
+    if templates is not None:
+        _refuse_missing(templates)
     with as_file(_SHIPPED) as shipped:
         folders = [] if templates is None else [Path(templates) / language]
         text = _render(f"{_template(choice, report)}.txt", known, [*folders, shipped / language])
@@ -95,6 +91,55 @@ def shipped_templates(language: str) -> dict[str, str]:
     folder = _SHIPPED.joinpath(language)
     names = [f"{name}.txt" for name in (*TEMPLATES, *PARTS)]
     return {name: folder.joinpath(name).read_text(encoding="utf-8") for name in names}
+
+
+def check_templates(folder: str | os.PathLike[str]) -> None:
+    """See whether the shop's templates can be read; what they use is seen when they are filled in.
+
+    Raises
+    ------
+    MessageError
+        As `draft_message` does.
+    """
+    from jinja2 import TemplateSyntaxError
+
+    _refuse_missing(folder)
+    for language in LANGUAGES:
+        own = Path(folder) / language
+        for path in sorted(own.glob("*.txt")):
+            try:
+                _environment((own,)).parse(path.read_text(encoding="utf-8"), filename=str(path))
+            except OSError as error:
+                raise MessageError(
+                    tr("the template cannot be read ({why})", why=reason_of(error)), where=str(path)
+                ) from error
+            except UnicodeDecodeError as error:
+                raise _not_utf8(str(path)) from error
+            except TemplateSyntaxError as error:
+                raise _not_a_template(error, str(path)) from error
+
+
+def _refuse_missing(folder: str | os.PathLike[str]) -> None:
+    if not Path(folder).is_dir():
+        raise MessageError(
+            tr("there is no such folder of templates"),
+            where=os.fspath(folder),
+            do=tr('Write one with "photocheck templates"'),
+        )
+
+
+def _not_utf8(where: str) -> MessageError:
+    return MessageError(
+        tr("a template is not a text file in UTF-8"), where=where, do=tr("Save it as UTF-8")
+    )
+
+
+def _not_a_template(error: TemplateSyntaxError, name: str) -> MessageError:
+    return MessageError(
+        tr("the template cannot be read ({why})", why=error.message),
+        where=_place(error.filename or error.name or name, error.lineno),
+        do=tr("Put this line right, or remove the file to use the shipped one"),
+    )
 
 
 def _template(choice: str, report: Report | None) -> str:
@@ -111,17 +156,9 @@ def _render(name: str, known: dict[str, object], folders: Sequence[Path]) -> str
     try:
         return _environment(tuple(folders)).get_template(name).render(known)
     except UnicodeDecodeError as error:
-        raise MessageError(
-            tr("a template is not a text file in UTF-8"),
-            where=str(folders[0]),
-            do=tr("Save it as UTF-8"),
-        ) from error
+        raise _not_utf8(str(folders[0])) from error
     except TemplateSyntaxError as error:
-        raise MessageError(
-            tr("the template cannot be read ({why})", why=error.message),
-            where=_place(error.filename or error.name or name, error.lineno),
-            do=tr("Put this line right, or remove the file to use the shipped one"),
-        ) from error
+        raise _not_a_template(error, name) from error
     except Exception as error:  # whatever a shop's own template does
         missing = isinstance(error, UndefinedError)
         raise MessageError(

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from threading import BoundedSemaphore, Lock
+from typing import Final
 
 from photocheck.errors import PhotocheckError
-from photocheck.speech import tr
+from photocheck.speech import later, tr
+
+_READING: Final = later("many photos are being read just now")
 
 
 class BusyError(PhotocheckError):
@@ -25,12 +28,15 @@ class Gate:
         How many may stand in front of it.
     patience_s : float
         How long each of them stands there.
+    full : str
+        What is said to those turned away, perhaps kept by `photocheck.speech.later`.
     """
 
-    def __init__(self, places: int, waiting: int, patience_s: float) -> None:
+    def __init__(self, places: int, waiting: int, patience_s: float, full: str = _READING) -> None:
         self._free = BoundedSemaphore(places)
         self._most = places + waiting
         self._patience_s = patience_s
+        self._full = full
         self._here = 0
         self._lock = Lock()
 
@@ -45,11 +51,11 @@ class Gate:
         """
         with self._lock:
             if self._here >= self._most:
-                raise _busy()
+                raise self._busy()
             self._here += 1
         try:
             if not self._free.acquire(timeout=self._patience_s):
-                raise _busy()
+                raise self._busy()
             try:
                 yield
             finally:
@@ -58,8 +64,5 @@ class Gate:
             with self._lock:
                 self._here -= 1
 
-
-def _busy() -> BusyError:
-    return BusyError(
-        tr("many photos are being read just now"), do=tr("Wait a minute and try again")
-    )
+    def _busy(self) -> BusyError:
+        return BusyError(tr(self._full), do=tr("Wait a minute and try again"))

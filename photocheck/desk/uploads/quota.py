@@ -25,13 +25,16 @@ class Quota:
     photos: int = 24
     total_bytes: int = 300_000_000
 
-    def refuse_beyond(self, held: Sequence[int], more: int) -> None:
+    def refuse_beyond(self, held: Sequence[int], more: int, *, where: str = "") -> None:
         """Refuse one more photo of `more` bytes when the order cannot hold it.
 
         Parameters
         ----------
         held : sequence of int
             Bytes of each photo the order holds.
+        more : int
+        where : str
+            What to call the photo in messages.
 
         Raises
         ------
@@ -40,6 +43,7 @@ class Quota:
         if len(held) >= self.photos:
             raise PhotoError(
                 tr("this order holds {count} photos already, the most it may", count=len(held)),
+                where=where,
                 do=tr("Use one of them, or ask the workshop"),
             )
         if sum(held) + more > self.total_bytes:
@@ -48,6 +52,7 @@ class Quota:
                     "the photos of this order would have more than {most:.0f} MB together",
                     most=self.total_bytes / 1e6,
                 ),
+                where=where,
                 do=tr("Send a smaller copy, 4000 pixels wide for example"),
             )
 
@@ -66,9 +71,19 @@ def take_for_order(
 ) -> Upload:
     """`take_upload` for an order that holds photos of `held` bytes.
 
-    The quota is looked at before the file is decoded and again before it is given back.  Two
-    uploads to one order at the same moment do not see each other, so that an order may end up
-    beyond its quota by as many photos as are read at once.
+    The quota is looked at before the file is decoded and again before it is given back.  Of
+    uploads to one order at the same moment only the store sees all, and looks once more
+    (`photocheck.desk.orders.Store.keep_photo`).
+
+    Parameters
+    ----------
+    content : bytes
+    held : sequence of int
+        Bytes of each photo the order holds (`photocheck.desk.orders.Store.photo_bytes`).
+    quota : Quota
+    limits : Limits
+    where : str
+        What to call the photo in messages.
 
     Raises
     ------
@@ -77,7 +92,7 @@ def take_for_order(
     BusyError
         As `take_upload` does.
     """
-    quota.refuse_beyond(held, 0)
+    quota.refuse_beyond(held, 0, where=where)
     upload = take_upload(content, limits=limits, where=where)
-    quota.refuse_beyond(held, len(upload.content))
+    quota.refuse_beyond(held, len(upload.content), where=where)
     return upload

@@ -16,7 +16,7 @@ from typing import IO, Any, Final
 from photocheck.desk.uploads.gate import Gate
 from photocheck.desk.uploads.worker import Task
 from photocheck.errors import PhotoError
-from photocheck.photo.kind import ANOTHER, KINDS, MAX_BYTES, kind_of
+from photocheck.photo.kind import ANOTHER, KINDS, MAX_BYTES, SUFFIXES_OF, kind_of
 from photocheck.photo.photo import CameraFacts
 from photocheck.speech import later, spoken, tr
 
@@ -54,6 +54,15 @@ class Limits:
     def kinds(self) -> tuple[str, ...]:
         """Those of `photocheck.photo.kind.KINDS` that are taken in."""
         return KINDS if self.heic else tuple(kind for kind in KINDS if kind != "HEIF")
+
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """What the names of such files usually end in.
+
+        A phone that keeps HEIC hands over a JPEG where a page asks for no HEIC (common
+        practice, no source).
+        """
+        return tuple(suffix for kind in self.kinds for suffix in SUFFIXES_OF[kind])
 
 
 LIMITS: Final = Limits()
@@ -147,6 +156,9 @@ def _ask(content: bytes, limits: Limits, where: str) -> Upload:
             raise PhotoError(str(said.get("wrong")), where=where, do=str(said.get("do")))
         if outcome == "memory":
             raise _too_hungry(where)
+        if outcome == "failed":
+            _note(process.returncode, grumbling)
+            raise _undecodable(where)
         try:
             return _upload(said, photo)
         except (KeyError, TypeError, ValueError, PhotoError) as error:
@@ -192,13 +204,22 @@ def _died(code: int, grumbling: IO[bytes], where: str) -> PhotoError:
         # Not by this module, which kills only whom it has waited for too long: by the
         # system, when its memory ran out.
         return _too_hungry(where)
-    grumbling.seek(0)
-    _log.warning("reading a photo ended with %d: %r", code, grumbling.read(_HEADER_BYTES)[-2000:])
+    _note(code, grumbling)
     if code < 0:
-        return PhotoError(tr("the picture cannot be decoded"), where=where, do=tr(ANOTHER))
+        return _undecodable(where)
     return PhotoError(
         tr("photos cannot be read here just now"), where=where, do=tr("Tell the workshop")
     )
+
+
+def _note(code: int, grumbling: IO[bytes]) -> None:
+    # Quoted, and its end alone: a stranger's file may have had its say in it.
+    grumbling.seek(0)
+    _log.warning("reading a photo ended with %d: %r", code, grumbling.read(_HEADER_BYTES)[-2000:])
+
+
+def _undecodable(where: str) -> PhotoError:
+    return PhotoError(tr("the picture cannot be decoded"), where=where, do=tr(ANOTHER))
 
 
 def _too_long(where: str) -> PhotoError:
