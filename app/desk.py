@@ -7,9 +7,10 @@ import logging
 import streamlit as st
 
 from photocheck.app import desk_case, desk_list, desk_marks
-from photocheck.app.desk_moves import go, say_now
+from photocheck.app.desk_moves import arrive, go, say_now
 from photocheck.app.desk_style import STYLE
 from photocheck.app.shared import as_text, store
+from photocheck.app.who import at_desk, show_way_in, show_way_out
 from photocheck.errors import PhotocheckError
 from photocheck.speech import tr
 
@@ -18,9 +19,15 @@ def page() -> None:
     """The whole way."""
     st.html(STYLE)
     with st.container(key="desk"):
-        say_now()
         try:
-            _shown(staff_name())
+            who = at_desk()
+            if not who:
+                show_way_in()
+                return
+            arrive()
+            say_now()
+            _shown(who)
+            show_way_out(who)
         except PhotocheckError as error:
             _way_out(str(error))
         except Exception:
@@ -36,13 +43,6 @@ def page() -> None:
 def _way_out(problem: str) -> None:
     st.error(as_text(problem))
     st.button(tr("All orders"), on_click=go, key="desk_way_out")
-
-
-def staff_name() -> str:
-    """Who is at the desk, for the history: as they say, for nobody is asked to prove it yet."""
-    name = " ".join(str(st.query_params.get("by", "")).split())[:60]
-    # "owner" in the history means the owner.
-    return name if name and name.casefold() != "owner" else "staff"
 
 
 def _shown(who: str) -> None:

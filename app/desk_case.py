@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from photocheck.app import desk_decide, desk_history
+from photocheck.app import desk_decide, desk_fit, desk_history, desk_links, desk_out
 from photocheck.app.desk_figures import (
     chip,
     doubt_table,
@@ -17,12 +17,15 @@ from photocheck.app.desk_figures import (
     spans_table,
     verdict_chip,
 )
+from photocheck.app.desk_follow import follow_order
 from photocheck.app.desk_kept import begun, drop_unsent, field_key, keep_unsent, picture_of
 from photocheck.app.desk_moves import check_anew, choose_photo, go, when
+from photocheck.app.desk_shop import shop_ratios, tell_problems
 from photocheck.app.shared import store
 from photocheck.desk.corrections import with_readings
 from photocheck.desk.doubt_bars import doubt_bars
 from photocheck.desk.draft import gaps
+from photocheck.desk.fit.answer import FitAnswer
 from photocheck.desk.listing import STATE_TITLES, neighbours
 from photocheck.desk.orders import Check, Order
 from photocheck.desk.run import run_check
@@ -35,8 +38,11 @@ from photocheck.words import LANDMARKS, READING_TITLES, READINGS
 
 def show(order: Order, who: str) -> None:
     """Everything about one order."""
+    tell_problems()
     check = _looked_at(order)
-    _head(order, check)
+    answer = desk_fit.settled(order, who) if check else ""
+    _head(order, check, who, answer)
+    follow_order(order, who)
     if check is None:
         _unchecked(order, who)
         return
@@ -55,10 +61,15 @@ def show(order: Order, who: str) -> None:
         _corrections(order, who)
         _about_photos(check.report)
     with middle:
-        _figures(check.report)
+        figures, cut = st.tabs([tr("The check"), tr("What to cut")])
+        with figures:
+            _figures(check)
+        with cut:
+            _cut(order, check, who, answer)
     with right:
         if check is order.checks[-1]:
             desk_decide.show(order, who)
+        desk_links.of_order(order, who)
         desk_history.show(order)
 
 
@@ -68,14 +79,18 @@ def _looked_at(order: Order) -> Check | None:
     return found[0] if found else order.checks[-1] if order.checks else None
 
 
-def _head(order: Order, check: Check | None) -> None:
+def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) -> None:
     case = check.case if check else order.draft
-    left, right = st.columns([6, 2.4], vertical_alignment="center")
+    left, right = st.columns([4.6, 3.2], vertical_alignment="center")
     name = escape(order.name or tr("order without a name"))
     state = chip(tr(STATE_TITLES[order.state]), "waiting" if order.state == "waiting" else "state")
     said = ""
     if check:
-        said = f"<div>{verdict_chip(check.report.verdict)} {escape(check.report.headline)}</div>"
+        told = [check.report.headline]
+        cut = check is order.checks[-1] and not isinstance(answer, str) and answer.measures
+        if cut and not desk_fit.wished(order, who):
+            told.append(answer.headline)
+        said = f"<div>{verdict_chip(check.report.verdict)} {escape(' '.join(told))}</div>"
     left.html(
         f'<h1>{name} {state} <span class="quiet" style="font-weight:400">'
         f"{escape(_dog(case, order.name))}</span></h1>{said}"
@@ -93,6 +108,7 @@ def _head(order: Order, check: Check | None) -> None:
         st.button(
             tr("Next waiting"), on_click=go, kwargs={"case": after}, disabled=not after, key="next"
         )
+        desk_out.of_order(order, who)
 
 
 def _dog(case: Any, order_name: str) -> str:
@@ -173,7 +189,7 @@ def _readings(order: Order, case: Any, who: str) -> None:
 
         def run() -> Check:
             corrected = with_readings(case, typed)
-            return run_check(store(), order.key, by=who, draft=corrected)
+            return run_check(store(), order.key, by=who, draft=corrected, ratios=shop_ratios())
 
         if check_anew(run):
             drop_unsent(who, order.key, stand)
@@ -181,7 +197,15 @@ def _readings(order: Order, case: Any, who: str) -> None:
             st.rerun()
 
 
-def _figures(report: Report) -> None:
+def _cut(order: Order, check: Check, who: str, answer: FitAnswer | str) -> None:
+    if check is order.checks[-1]:
+        desk_fit.show(order, who, answer)
+    else:
+        st.html(escape(tr("This is an earlier check; what to cut rests on the latest one.")))
+
+
+def _figures(check: Check) -> None:
+    report = check.report
     st.html(spans_table(spans_plot(report)))
     found = explanations(report.explanations)
     # Explanations say it better than the figures in words do, where there are any.
@@ -196,6 +220,8 @@ def _figures(report: Report) -> None:
         st.html(sources_table(doubt))
         if report.one_more_photo:
             st.html(escape(one_more_photo_sentence(report.one_more_photo)))
+    used = tr("Shape ratios of this check: {ratios}.", ratios=check.ratios or tr("as shipped"))
+    st.html(f'<div class="quiet">{escape(used)}</div>')
 
 
 def _unchecked(order: Order, who: str) -> None:
@@ -210,11 +236,12 @@ def _unchecked(order: Order, who: str) -> None:
         st.html(block)
     if order.draft.get("photos"):
         _corrections(order, who)
+    desk_links.of_order(order, who)
     ready = not missing and all(
         m.get("marks", {}).keys() >= set(LANDMARKS)
         for photo in order.draft.get("photos", ())
         for m in photo.get("markings", ())
     )
     asked = ready and st.button(tr("Check it as it stands"), type="primary", key="check_draft")
-    if asked and check_anew(lambda: run_check(store(), order.key, by=who)):
+    if asked and check_anew(lambda: run_check(store(), order.key, by=who, ratios=shop_ratios())):
         st.rerun()

@@ -6,13 +6,22 @@ from html import escape
 
 import streamlit as st
 
-from photocheck.app.desk_kept import begun, drop_unsent, field_key, keep_unsent, unsent
+from photocheck.app.desk_kept import (
+    begun,
+    drop_unsent,
+    field_key,
+    keep_hidden,
+    keep_unsent,
+    unsent,
+    unsent_words,
+)
 from photocheck.app.desk_moves import say_on_arrival
+from photocheck.app.desk_shop import shop_templates
 from photocheck.app.shared import as_text, store
 from photocheck.desk.deciding import CHOICE_TITLES, decide_on, reason_needed
 from photocheck.desk.listing import STATE_TITLES
 from photocheck.desk.messages.drafting import draft_message
-from photocheck.desk.orders import CHOICES, Order
+from photocheck.desk.orders import CHOICES, Check, Order
 from photocheck.errors import PhotocheckError
 from photocheck.speech import LANGUAGES, tr
 
@@ -29,11 +38,48 @@ def show(order: Order, who: str) -> None:
             _form(order, who)
     else:
         _form(order, who)
+    _earlier(order, who)
+
+
+def _earlier(order: Order, who: str) -> None:
+    """What was written before others checked or decided: to be copied, not to be lost."""
+    keep_hidden(who, order.key, "decision ")
+    words = [
+        text
+        for name, text in unsent_words(who, order.key, "decision ").items()
+        if not name.startswith(f"{_stand(order)} ") and _own_words(order, name, text)
+    ]
+    if words:
+        with st.expander(tr("What you had written before the order changed")):
+            for text in words:
+                st.code(text, language=None, wrap_lines=True)
+
+
+def _own_words(order: Order, name: str, text: str) -> bool:
+    """Whether a field's text was written by somebody and not drafted."""
+    _, number, _, kind, *about = name.split(" ")
+    if kind != "message":
+        return kind == "reason" and bool(text.strip())
+    checks = [check for check in order.checks if str(check.number) == number]
+    try:
+        drafts = [_drafted(order, check, *about) for check in checks]
+    except PhotocheckError:
+        drafts = []  # the template is broken, which is told where it is used
+    return text not in ("", *drafts)
+
+
+def _stand(order: Order) -> str:
+    return f"decision {order.checks[-1].number} {len(order.decisions)}"
+
+
+def _drafted(order: Order, check: Check, choice: str) -> str:
+    templates = shop_templates()
+    return draft_message(check.report, choice, language=order.language, templates=templates)
 
 
 def _form(order: Order, who: str) -> None:
     # A new check is a new question: nothing written for the last one is carried over.
-    stand = f"decision {order.checks[-1].number} {len(order.decisions)}"
+    stand = _stand(order)
     chosen = begun(who, order.key, f"{stand} choice", None)
     choice = st.radio(
         tr("Decision"),
@@ -78,7 +124,7 @@ def _message(order: Order, who: str, choice: str, stand: str) -> str:
     name = f"{stand} message {choice}"
     if unsent(who, order.key, name) is None:
         try:
-            draft = draft_message(order.checks[-1].report, choice, language=order.language)
+            draft = _drafted(order, order.checks[-1], choice)
         except PhotocheckError as error:
             st.warning(as_text(str(error)))
             draft = ""

@@ -6,8 +6,8 @@ from typing import Any, Final
 
 import streamlit as st
 
-from photocheck.app.answer import annotated
-from photocheck.app.shared import order_photo, store
+from photocheck.app.shared import store
+from photocheck.desk import bench
 from photocheck.speech import spoken
 
 MOST_UNSENT: Final = 1000
@@ -37,6 +37,27 @@ def keep_unsent(who: str, order: str, name: str, value: Any) -> None:
         kept.pop(next(iter(kept)), None)
 
 
+def unsent_words(who: str, order: str, start: str) -> dict[str, str]:
+    """The texts somebody left in an order's fields whose names begin so, by those names."""
+    return {
+        name: value
+        for (by, key, name), value in list(_unsent().items())
+        if (by, key) == (who, order) and name.startswith(start) and isinstance(value, str)
+    }
+
+
+def keep_hidden(who: str, order: str, start: str) -> None:
+    """Keep what the browser sent for fields whose names begin so, though they are not shown now.
+
+    Somebody may be typing in one at the moment when the order changes and shows others.
+    """
+    prefix = field_key(order, start)
+    for key in [str(key) for key in st.session_state if str(key).startswith(prefix)]:
+        if not key.endswith(" begun"):
+            name = key.removeprefix(field_key(order, ""))
+            keep_unsent(who, order, name, st.session_state[key])
+
+
 def drop_unsent(who: str, order: str, *starts: str) -> None:
     """Forget what has been sent: every field whose name begins with one of `starts`."""
     for field in list(_unsent()):
@@ -45,6 +66,14 @@ def drop_unsent(who: str, order: str, *starts: str) -> None:
     for key in list(st.session_state):
         if str(key).startswith(tuple(field_key(order, start) for start in starts)):
             del st.session_state[key]
+
+
+def drop_order(order: str) -> None:
+    """Forget what anybody typed for an order that was deleted."""
+    for field in [field for field in list(_unsent()) if field[1] == order]:
+        _unsent().pop(field, None)
+    for key in [key for key in list(st.session_state) if order in str(key)]:
+        del st.session_state[key]
 
 
 def field_key(order: str, name: str) -> str:
@@ -66,11 +95,5 @@ def begun(who: str, order: str, name: str, default: Any) -> Any:
 
 def picture_of(order: str, check: int, index: int) -> bytes:
     """The annotated photo of a check as JPEG, without banner and table."""
-    return _picture(order, check, index, spoken())
-
-
-@st.cache_data(max_entries=100, show_spinner=False)
-def _picture(order: str, check: int, index: int, said_in: str) -> bytes:
     found = next(c for c in store().order(order).checks if c.number == check)
-    photo = order_photo(order, found.report.case.photos[index].path)
-    return annotated(photo.rgb, found.report, index, bare=True)
+    return bench.picture(store(), order, (check, spoken()), found.report, index, bare=True)

@@ -9,9 +9,14 @@ from typing import Final
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from photocheck.app import desk_links, desk_out
 from photocheck.app.desk_figures import chip, verdict_chip
+from photocheck.app.desk_follow import follow_list
 from photocheck.app.desk_moves import check_anew, go, say_on_arrival, when
-from photocheck.app.shared import as_text, language, store
+from photocheck.app.desk_shop import shop_ratios, tell_problems
+from photocheck.app.doors.settings import desk_is_open
+from photocheck.app.handed_in import content_of, let_go
+from photocheck.app.shared import as_text, language, limits, store
 from photocheck.desk.bring_in import bring_in
 from photocheck.desk.demo_orders import bring_in_samples
 from photocheck.desk.listing import STATE_TITLES, chosen, counts
@@ -29,14 +34,19 @@ WIDTHS: Final = (2.6, 1, 1.7, 5, 1.3)
 
 def show(who: str) -> None:
     """Counts, filters and the list."""
+    seen = store().stamp()  # before the list: what comes between shows in the next look
     lines = store().lines()
+    tell_problems()
     title, actions = st.columns([3, 2], vertical_alignment="center")
     heading = tr("Orders at the workshop")
     title.html(f"<h1>{escape(heading)}</h1>")
+    found = _filters(lines)
     with actions, st.container(horizontal=True, horizontal_alignment="right"):
+        desk_links.invite(who)
+        desk_out.export(found)
         _upload(who)
         _samples()
-    found = _filters(lines)
+    follow_list(seen)
     if not lines:
         st.info(
             tr(
@@ -82,7 +92,8 @@ def _filters(lines: Sequence[OrderLine]) -> list[OrderLine]:
         key="desk_find",
         persist_state="session",
     )
-    _name(far)
+    if desk_is_open():
+        _name(far)
     return chosen(lines, state=state or "", verdict=verdict or "", text=text or "")
 
 
@@ -152,14 +163,16 @@ def _upload(who: str) -> None:
         try:
             brought = bring_in(
                 store(),
-                (case_file.name, case_file.getvalue()),
-                [(photo.name, photo.getvalue()) for photo in photos],
+                (case_file.name, content_of(case_file)),
+                [(photo.name, content_of(photo)) for photo in photos],
                 language=language(),
+                limits=limits(),
             )
         except PhotocheckError as error:
             st.error(as_text(str(error)))
             return
-    if not check_anew(lambda: run_check(store(), brought.key, by=who)):
+        let_go((case_file, *photos))
+    if not check_anew(lambda: run_check(store(), brought.key, by=who, ratios=shop_ratios())):
         # The order is there all the same, and can be put right.
         st.button(tr("Open the order"), on_click=go, kwargs={"case": brought.key}, key="to_new")
         return
@@ -175,9 +188,13 @@ def _samples() -> None:
     tip = tr("Invented dogs and orders, drawn by a computer, to try the desk with.")
     if not st.button(label, key="desk_samples", help=tip):
         return
+    ratios = shop_ratios()
     bar = st.progress(0.0, tr("Bringing in the invented samples …"))
     came = bring_in_samples(
-        store(), language=language(), on_sample=lambda done, of: bar.progress(done / of)
+        store(),
+        language=language(),
+        ratios=ratios,
+        on_sample=lambda done, of: bar.progress(done / of),
     )
     bar.empty()
     said = tr("{number} invented samples came in.", number=came)

@@ -8,10 +8,13 @@ from typing import Any
 
 import streamlit as st
 
+from photocheck.app.desk_follow import follow_order
 from photocheck.app.desk_kept import drop_unsent, keep_unsent, unsent
 from photocheck.app.desk_moves import check_anew, choose_photo, go
+from photocheck.app.desk_shop import shop_ratios
 from photocheck.app.marking import Placed, marking_surface
-from photocheck.app.shared import order_photo, store
+from photocheck.app.shared import store
+from photocheck.desk import bench
 from photocheck.desk.corrections import (
     reference_points,
     shape_of,
@@ -33,6 +36,7 @@ def show(order: Order, who: str) -> None:
         title = tr("Marks of {name}", name=order.name or tr("order without a name"))
         st.html(f"<h1>{escape(title)}</h1>", width="stretch")
         st.button(tr("Back to the order"), on_click=go, kwargs={"case": order.key}, key="to_case")
+    follow_order(order, who)
     if not photos:
         st.info(tr("This order has no photo yet."))
         return
@@ -58,9 +62,8 @@ def show(order: Order, who: str) -> None:
     entry = photos[index]
     begin = _begin(entry, who, way)
     field = f"{stand} {index} {way}"
-    photo = order_photo(order.key, entry["file"])
     placed = marking_surface(
-        photo.rgb,
+        bench.shown(store(), order.key, entry["file"]),
         key=f"desk-{order.key}-{len(order.checks)}-{index}-{way}",
         start=unsent(who, order.key, field, begin),
         reference_shape=shape_of(entry["reference"]),
@@ -72,7 +75,7 @@ def show(order: Order, who: str) -> None:
 
     def run() -> Check:
         corrected = _corrected(case, index, who, way, placed, begin)
-        return run_check(store(), order.key, by=who, draft=corrected)
+        return run_check(store(), order.key, by=who, draft=corrected, ratios=shop_ratios())
 
     if check_anew(run):
         drop_unsent(who, order.key, stand)

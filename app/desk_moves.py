@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from html import escape
+from time import monotonic
 from typing import Literal
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
 from photocheck.app.shared import as_text
+from photocheck.desk.bench import at_work
 from photocheck.desk.orders import Check
 from photocheck.errors import PhotocheckError
 from photocheck.speech import tr
@@ -19,14 +21,38 @@ from photocheck.words import VERDICT_TITLES
 PLACES = ("case", "check", "do")
 """Parts of the address that say what the desk shows: an order, one of its checks, a task."""
 
+ON_THE_WAY_S = 1.0
+"""How long after a step a run may still come with the old address (judgement); a press of the back
+button within that time is not heeded."""
+
 _SAID = "desk said"
+_WENT = "desk went"
 
 
 def go(**places: str) -> None:
     """Show something else of the desk; the browser's back button undoes it."""
+    there = {k: v for k, v in places.items() if v}
+    # First, for Streamlit may break off a callback where it changes the address.
+    st.session_state[_WENT] = (there, monotonic() + ON_THE_WAY_S)
+    _show(there)
+
+
+def arrive() -> None:
+    """Stay where `go` has led, at the start of every run.
+
+    The browser may have asked for this run before it learned of the new address: the list asks
+    by itself every few seconds.
+    """
+    there, until = st.session_state.get(_WENT, ({}, 0.0))
+    here = {k: v for k, v in st.query_params.items() if k in PLACES}
+    if here != there and monotonic() < until:
+        _show(there)
+
+
+def _show(there: Mapping[str, str]) -> None:
     others = {k: v for k, v in st.query_params.items() if k not in PLACES}
     # All at once: each change of its own would be a step for the back button.
-    st.query_params.from_dict({**others, **{k: v for k, v in places.items() if v}})
+    st.query_params.from_dict({**others, **there})
 
 
 def say_on_arrival(text: str) -> None:
@@ -72,7 +98,7 @@ def choose_photo(
 def check_anew(run: Callable[[], Check]) -> bool:
     """Run a check and say what came of it; False, with the reason shown, when it failed."""
     try:
-        with st.spinner(tr("Checking …")):
+        with st.spinner(tr("Checking …")), at_work():
             made = run()
     except PhotocheckError as error:
         st.error(as_text(str(error)))

@@ -69,6 +69,25 @@ table.spans .figure { width: 40%; padding-right: 0; }
 .lane .beyond { top: .42rem; font-style: normal; font-weight: 700; color: #8a3500;
   font-size: .9rem; line-height: 1.2; background: #fff; padding: 0 .15rem; }
 .lane .beyond.right { right: 0; } .lane .beyond.left { left: 0; }
+.st-key-desk [data-testid="stTabs"] [role="tabpanel"] { padding-top: .6rem; }
+.st-key-desk [data-testid="stTabs"] [role="tab"] { height: 1.9rem; padding-top: 0; }
+.st-key-desk [data-testid="stTabs"] [data-testid="stVerticalBlock"] { gap: .55rem; }
+table.figures { border-collapse: collapse; width: 100%; margin: .35rem 0 .5rem; }
+table.figures th, table.figures td { padding: .2rem .6rem .2rem 0; text-align: left;
+  font-weight: 400; font-size: .8125rem; line-height: 1.25; vertical-align: top; border: 0;
+  border-top: 1px solid #e2e6e8; }
+table.figures thead th { color: #515b61; font-size: .75rem; border-top: 0; padding-top: 0;
+  vertical-align: bottom; }
+table.figures tbody th { white-space: nowrap; }
+table.shelf td:nth-child(2) { white-space: nowrap; }
+table.cut td { white-space: nowrap; }
+table.cut td:nth-child(2) { font-weight: 650; }
+table.figures td { font-variant-numeric: tabular-nums; }
+table.figures tr.best th, table.figures tr.best td:nth-child(2) { font-weight: 650; }
+.st-key-desk .answer { font-weight: 650; margin: .1rem 0 .3rem; }
+.st-key-desk_notice { background: #e3eef2; border-left: .25rem solid #1f4e5f;
+  padding: .2rem .6rem; }
+.st-key-desk_notice button { min-height: 1.7rem; padding: 0 .6rem; }
 table.doubt .figure { width: 72%; }
 .parts { display: flex; width: 100%; height: 1.05rem; gap: 1px; }
 .parts i { display: block; font-style: normal; font-size: .6875rem; line-height: 1.05rem;

@@ -1,22 +1,32 @@
-"""The web app's front door.  Start: ``photocheck serve``, or ``streamlit run app/main.py``."""
+"""The web app's pages.  Start: ``photocheck serve``, or ``streamlit run app/served.py``."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from photocheck.app import desk, owner, practise, sheet
+from photocheck.app import desk, handed_in, owner, practise, sheet
+from photocheck.app.doors.belonging import bind
 from photocheck.app.owner.marks import keep_placed
 from photocheck.app.owner.way import keep_typed
 from photocheck.app.shared import STYLE, choose_language, language
+from photocheck.app.who import at_desk as who_is_at_desk
 from photocheck.speech import speaking, tr
 
 
 def main() -> None:
     """Every run of the page: the language, then the way that was chosen."""
     with speaking(language()):
+        bind()
+        handed_in.bind()
         keep_typed()
         keep_placed()
-        at_desk = st.Page(desk.page, title=tr("Workshop desk"), url_path="desk")
+        at_desk = st.Page(
+            desk.page,
+            title=tr("Workshop desk"),
+            url_path="desk",
+            # Owners have no business there; staff know its address.
+            visibility="visible" if who_is_at_desk() else "hidden",
+        )
         ways = [
             st.Page(
                 owner.page, title=tr("Check my dog's readings"), url_path="owner", default=True

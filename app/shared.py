@@ -10,14 +10,12 @@ from pathlib import Path
 
 import streamlit as st
 
+from photocheck.desk.access.linked import LinkedStore
 from photocheck.desk.orders import STORE_VARIABLE, Store
-from photocheck.desk.store import open_store
-from photocheck.photo.load import load_photo
-from photocheck.photo.photo import Photo
+from photocheck.desk.shop import shop_of
+from photocheck.desk.store import DatabaseStore, open_store
+from photocheck.desk.uploads import BusyError, Limits
 from photocheck.speech import LANGUAGES, tr
-
-LOADED_PHOTOS = 6
-"""Photos kept decoded for all visitors together: 36 MB each at 12 MP."""
 
 _DRAWINGS = Path(__file__).parent / "drawings"
 
@@ -51,23 +49,25 @@ def choose_language() -> None:
 
 
 @st.cache_resource(show_spinner=False)
-def store() -> Store:
-    """The one store of this server."""
+def store() -> DatabaseStore:
+    """The one store of this server, for the desk alone."""
     return open_store(os.environ.get(STORE_VARIABLE))
 
 
-@st.cache_resource(show_spinner=False, max_entries=LOADED_PHOTOS)
-def order_photo(key: str, name: str) -> Photo:
-    """A photo of an order, decoded once; only who has the order's key comes to it.
+def owners_store() -> Store:
+    """The same as owners come to it: by what their links carry."""
+    return LinkedStore(store())
 
-    Raises
-    ------
-    OrderError
-        When the order has no such photo.
-    PhotoError
-        When it cannot be read.
-    """
-    return load_photo(store().photo(key, name), name=tr("photo"))
+
+def say_busy(error: BusyError) -> None:
+    """Say that it is too much just now, with a way to try again."""
+    st.warning(as_text(str(error)), icon=":material/hourglass_empty:")
+    st.button(tr("Try again"), key="try_again", type="primary")
+
+
+def limits() -> Limits:
+    """What photos are taken in here."""
+    return Limits(heic=shop_of().heic)
 
 
 _to_top = st.components.v2.component(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from importlib import import_module
 
@@ -23,6 +24,9 @@ def main() -> None:
         import_module(name)
     from streamlit.web.cli import main as streamlit
 
+    # What was loaded stays: the collector need not look through it again and again.
+    gc.collect()
+    gc.freeze()
     sys.exit(streamlit(prog_name="streamlit"))
 
 

@@ -13,7 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from photocheck import __version__, desk_commands, fit_commands, intake_commands
+from photocheck import (
+    __version__,
+    access_commands,
+    desk_commands,
+    desk_export_commands,
+    fit_commands,
+    intake_commands,
+)
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
@@ -333,22 +340,70 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
 
 @commands.command()
 @click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
-@click.option("--address", default="127.0.0.1", show_default=True, help="Only this machine's own.")
+@click.option(
+    "--address",
+    default="127.0.0.1",
+    show_default=True,
+    help="Where to listen; another than this machine's own only when staff can sign in.",
+)
 @click.option(
     "--store",
     metavar="ADDRESS",
     help="Where orders are kept: a file, or postgresql+psycopg://...; "
     "a file in your own data folder by default.",
 )
+@click.option("--open-desk", is_flag=True, help="No signing in; for you alone on this machine.")
+@click.option("--invited-only", is_flag=True, help="Orders only by a link from the workshop.")
+@click.option(
+    "--oidc", metavar="FILE", help="Sign in through the shop's identity provider (OpenID Connect)."
+)
+@click.option(
+    "--keep-all",
+    is_flag=True,
+    help="Delete nothing by itself: not orders never sent after 30 days, nor decided ones after "
+    "two years.",
+)
+@fit_commands.shop_options
 @click.pass_context
-def serve(context: click.Context, /, port: int, address: str, store: str | None) -> None:
-    """Open the web app on this machine, until Ctrl-C."""
+def serve(
+    context: click.Context,
+    /,
+    port: int,
+    address: str,
+    store: str | None,
+    open_desk: bool,
+    invited_only: bool,
+    oidc: str | None,
+    keep_all: bool,
+    **files: Any,
+) -> None:
+    """Open the web app on this machine, until Ctrl-C.
+
+    The desk asks for a name and password; "photocheck staff add NAME" says who may come.
+    The shop's own files are read again whenever they have changed.
+    """
+    from photocheck.desk.shop import Shop
+    from photocheck.serving import Doors, is_this_machine
     from photocheck.serving import serve as serve_app
 
-    def ready(page: str) -> None:
+    def ready(page: str, anybody: bool) -> None:
         click.echo(f"photocheck is open at {page} (Ctrl-C ends it).")
+        if not anybody:
+            click.echo("Nobody can sign in at the desk yet: photocheck staff add YOUR-NAME")
+        if not is_this_machine(address):
+            click.echo(
+                "Passwords and photos travel unencrypted unless a proxy before it speaks HTTPS."
+            )
 
-    context.exit(serve_app(address=address, port=port, store=store, on_ready=ready))
+    code = serve_app(
+        address=address,
+        port=port,
+        store=store,
+        shop=Shop(**files),
+        doors=Doors(open_desk, invited_only, oidc, keep_all),
+        on_ready=ready,
+    )
+    context.exit(code)
 
 
 @commands.command()
@@ -362,7 +417,9 @@ def schema(which: str) -> None:
     click.echo(schema_text(which), nl=False)
 
 
+access_commands.add_to(commands)
 desk_commands.add_to(commands)
+desk_export_commands.add_to(commands)
 fit_commands.add_to(commands)
 intake_commands.add_to(commands)
 

@@ -17,9 +17,9 @@ class PhotocheckError(Exception):
     """
 
     def __init__(self, wrong: str, *, where: str = "", do: str = "") -> None:
-        self.wrong = _printable(wrong)
-        self.where = _printable(where)
-        self.do = _printable(do)
+        self.wrong = printable(wrong)
+        self.where = printable(where)
+        self.do = printable(do)
         super().__init__(str(self))
 
     def __str__(self) -> str:
@@ -27,8 +27,10 @@ class PhotocheckError(Exception):
         return f"{head}. {self.do}." if self.do else f"{head}."
 
 
-def _printable(text: str) -> str:
-    # Errors quote what strangers wrote: nothing of it may steer a terminal or fail to be encoded.
+def printable(text: str) -> str:
+    """A text that quotes what strangers wrote: nothing of it may steer a terminal or fail to be
+    encoded.
+    """
     return "".join(c if c.isprintable() else " " for c in text)
 
 

@@ -6,10 +6,22 @@ from typing import TYPE_CHECKING
 
 import click
 
-from photocheck.speech import LANGUAGES
+from photocheck.desk.shop import (
+    HEIC_VARIABLE,
+    RATIOS_VARIABLE,
+    SHELF_VARIABLE,
+    TEMPLATES_VARIABLE,
+)
+from photocheck.desk_commands import STORE_OPTION
+from photocheck.errors import CaseError
+from photocheck.speech import LANGUAGES, spoken, tr
 from photocheck.words import EXIT_CODES
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from photocheck.desk.fit.shelf import Size
     from photocheck.report import Report
 
 _ratios = click.option(
@@ -18,6 +30,43 @@ _ratios = click.option(
 _language = click.option(
     "--language", type=click.Choice(list(LANGUAGES)), default="en", show_default=True
 )
+
+
+def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options that are the fields of `photocheck.desk.shop.Shop`."""
+    for option in reversed(
+        (
+            click.option(
+                "--shelf",
+                metavar="FILE",
+                default="",
+                envvar=SHELF_VARIABLE,
+                help="The shop's sizes; see the command shelf.",
+            ),
+            click.option(
+                "--ratios",
+                metavar="FILE",
+                default="",
+                envvar=RATIOS_VARIABLE,
+                help="Check with what the shop has learnt.",
+            ),
+            click.option(
+                "--templates",
+                metavar="FOLDER",
+                default="",
+                envvar=TEMPLATES_VARIABLE,
+                help="The shop's own messages; see the command templates.",
+            ),
+            click.option(
+                "--heic",
+                is_flag=True,
+                envvar=HEIC_VARIABLE,
+                help="Take HEIC photos too, as phones write them.",
+            ),
+        )
+    ):
+        command = option(command)
+    return command
 
 
 @click.command(
@@ -124,38 +173,77 @@ def message(
 @click.argument("case")
 @click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it, .html.")
 @click.option("--shelf", metavar="FILE", help="Add which of these sizes fits.")
-@click.option("--by", default="", help="Who checked.")
+@click.option("--by", help="Who checked; for a case file or a report.")
 @_ratios
 @_language
+@STORE_OPTION
 def record(
-    case: str, out: str, shelf: str | None, by: str, ratios: str | None, language: str
+    case: str,
+    out: str,
+    shelf: str | None,
+    by: str | None,
+    ratios: str | None,
+    language: str,
+    address: str | None,
 ) -> None:
     """Write the record of CASE: one page with picture, lengths, verdict and doubt.
 
     CASE is a case file or a report ("photocheck check --json"), which must find its photos
-    where they were.
+    where they were; or the key of an order in the store, whose latest check and decision are
+    recorded.
     """
-    from datetime import UTC, datetime
     from pathlib import Path
 
-    from photocheck.desk.fit.answer import fit as settle
     from photocheck.desk.fit.shelf import read_shelf
-    from photocheck.desk.orders import Check
-    from photocheck.desk.record import checked_pictures, record_html
     from photocheck.files import replacing
     from photocheck.speech import speaking
 
     with speaking(language):
         sizes = read_shelf(shelf) if shelf else ()
-        report = _report(case, ratios)
-        check = Check(
-            0, datetime.now(UTC), by, {}, report, report.version, report.ratios_version, language
-        )
-        pictures = checked_pictures(report, str)
-        html = record_html(check, pictures, fit=settle(report, sizes))
+        if _is_key(case):
+            given = {"--by": by, "--ratios": ratios}
+            for option in (name for name, value in given.items() if value is not None):
+                raise CaseError(
+                    tr("{option} is for a case file, and this is an order's key", option=option),
+                    where="record",
+                    do=tr("Leave it out: the order says by whom and how it was checked"),
+                )
+            content = _record_of_order(case, address, sizes)
+        else:
+            content = _record_of_file(case, by or "", ratios, sizes)
     with replacing(Path(out)) as file:
-        file.write(html.encode())
+        file.write(content)
     click.echo(f"{out}: print it from a browser, or keep it as it is.")
+
+
+def _is_key(case: str) -> bool:
+    """Whether this is an order's key and no file that happens to be called like one."""
+    import re
+    from pathlib import Path
+
+    return re.fullmatch(r"[A-Za-z0-9_-]{43}", case) is not None and not Path(case).exists()
+
+
+def _record_of_order(key: str, address: str | None, sizes: Sequence[Size]) -> bytes:
+    from photocheck.desk.outgoing import record_file
+    from photocheck.desk.store import open_store
+
+    return record_file(open_store(address, new=False), key, sizes)
+
+
+def _record_of_file(case: str, by: str, ratios: str | None, sizes: Sequence[Size]) -> bytes:
+    from datetime import UTC, datetime
+
+    from photocheck.desk.fit.answer import fit as settle
+    from photocheck.desk.orders import Check
+    from photocheck.desk.record import checked_pictures, record_html
+
+    report = _report(case, ratios)
+    check = Check(
+        0, datetime.now(UTC), by, {}, report, report.version, report.ratios_version, spoken()
+    )
+    pictures = checked_pictures(report, str)
+    return record_html(check, pictures, fit=settle(report, sizes)).encode()
 
 
 @click.command()

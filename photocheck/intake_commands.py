@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from photocheck.desk_commands import STORE_OPTION
-from photocheck.errors import CaseError
+from photocheck.errors import CaseError, printable
 from photocheck.speech import LANGUAGES, tr
 from photocheck.words import UNITS
 
@@ -211,7 +211,7 @@ def _tell_results(results: Sequence[Result], notes: Sequence[str], *, dry_run: b
         for problem in result.problems:
             click.echo(f"{_called(result)}: {problem}", err=True)
     for note in notes:
-        click.echo(note, err=True)
+        click.echo(printable(note), err=True)
     count = counted(results)
     waiting = sum(not r.ready for r in results if r.outcome in ("new", "completed"))
     said = (
@@ -235,7 +235,7 @@ _COUNTED: Final = ("new", "completed", "there", "held_back")
 
 
 def _called(result: Result) -> str:
-    return f"{result.where} ({result.title})" if result.title else result.where
+    return printable(f"{result.where} ({result.title})" if result.title else result.where)
 
 
 def _check_imported(ready: Sequence[Result], address: str | None, jobs: int | None) -> bool:

@@ -12,15 +12,29 @@ import tomllib
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing
+from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
 
 from photocheck.desk.orders import STORE_VARIABLE
+from photocheck.desk.shop import Shop, environment_of, shop_of
 from photocheck.errors import PhotocheckError, reason_of
 from photocheck.speech import tr
 
+DESK_VARIABLE: Final = "PHOTOCHECK_DESK"
+"""Environment variable: "open" when nobody has to sign in at the desk."""
+INVITED_VARIABLE: Final = "PHOTOCHECK_INVITED_ONLY"
+"""Environment variable: set when an order needs a link from the workshop."""
+OIDC_VARIABLE: Final = "PHOTOCHECK_OIDC"
+"""Environment variable with the file that names the shop's identity provider."""
+KEEP_VARIABLE: Final = "PHOTOCHECK_KEEP_ALL"
+"""Environment variable: set when no order goes by itself (`photocheck.desk.store.privacy`)."""
+
 PORT: Final = 8501
 ADDRESS: Final = "127.0.0.1"
+THIS_MACHINE: Final = ("localhost", "127.0.0.1", "::1")
 STARTS_WITHIN_S: Final = 60.0
 
 
@@ -43,25 +57,74 @@ def app_folder() -> Path:
     raise ServeError(tr("the web app is not here"), do=tr("Install photocheck again"))
 
 
-def refuse_open_address(address: str) -> None:
-    """Let only this machine in: nobody has to log in yet to see the workshop's desk.
+@dataclass(frozen=True)
+class Doors:
+    """Who may come in, and what is kept.
+
+    Attributes
+    ----------
+    open_desk : bool
+        Nobody has to sign in; for one person on their own machine.
+    invited_only : bool
+        An order needs a link from the workshop.
+    oidc : str or None
+        The file that names the shop's identity provider
+        (`photocheck.desk.access.oidc.read_provider`).
+    keep_all : bool
+        No order goes by itself, however old.
+    """
+
+    open_desk: bool = False
+    invited_only: bool = False
+    oidc: str | None = None
+    keep_all: bool = False
+
+    def environment(self) -> dict[str, str]:
+        """What tells the served app."""
+        return {
+            DESK_VARIABLE: "open" if self.open_desk else "",
+            INVITED_VARIABLE: "yes" if self.invited_only else "",
+            OIDC_VARIABLE: self.oidc or "",
+            KEEP_VARIABLE: "yes" if self.keep_all else "",
+        }
+
+
+def is_this_machine(address: str) -> bool:
+    """Whether only this machine reaches an address."""
+    try:
+        return address == "localhost" or ipaddress.ip_address(address).is_loopback
+    except ValueError:
+        return False
+
+
+def refuse_open_desk(address: str, doors: Doors, *, anybody: bool) -> None:
+    """Let no other machine come where everybody, or nobody, could be at the desk.
+
+    Parameters
+    ----------
+    anybody : bool
+        Whether somebody can sign in with a password.
 
     Raises
     ------
     ServeError
     """
-    try:
-        alone = address == "localhost" or ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        alone = False
-    if not alone:
+    if is_this_machine(address):
+        return
+    if doors.open_desk:
+        raise ServeError(
+            tr("at {address} other machines could open the orders", address=address),
+            where="--open-desk",
+            do=tr("Leave it out, or use 127.0.0.1"),
+        )
+    if not anybody and doors.oidc is None:
         raise ServeError(
             tr(
-                "at {address} other machines could open the orders, and nobody has to log in yet",
+                "other machines would reach the app at {address}, and nobody can sign in yet",
                 address=address,
             ),
             where="--address",
-            do=tr("Use 127.0.0.1, and reach it from elsewhere through an SSH tunnel"),
+            do=tr("Say who may: photocheck staff add NAME; or give --oidc FILE"),
         )
 
 
@@ -94,8 +157,15 @@ def refuse_taken_port(address: str, port: int) -> None:
             ) from error
 
 
-def flags(address: str, port: int, folder: Path) -> list[str]:
-    """Every setting of the app as a flag, so that no file elsewhere can change them."""
+def flags(address: str, port: int, folder: Path, *, only_here: bool = False) -> list[str]:
+    """Every setting of the app as a flag, so that no file elsewhere can change them.
+
+    Parameters
+    ----------
+    only_here : bool
+        Whether pages opened under another name than this machine's own are refused: a page
+        elsewhere could otherwise have its name lead here, and read an open desk.
+    """
     config = tomllib.loads((folder / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
     told = dict(_settings(config)) | {
         "server.address": address,
@@ -103,8 +173,11 @@ def flags(address: str, port: int, folder: Path) -> list[str]:
         "server.headless": True,
         "server.fileWatcherType": "none",
         "logger.level": "warning",
+        # Where a library for coloured tracebacks is there, they would go to standard output.
+        "logger.enableRich": False,
     }
-    return [f"--{name}={_flag(value)}" for name, value in told.items()]
+    hosts = [f"--server.allowedHosts={host}" for host in THIS_MACHINE] if only_here else []
+    return [f"--{name}={_flag(value)}" for name, value in told.items()] + hosts
 
 
 def _settings(config: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
@@ -124,7 +197,9 @@ def serve(
     address: str = ADDRESS,
     port: int = PORT,
     store: str | None = None,
-    on_ready: Callable[[str], None] | None = None,
+    shop: Shop | None = None,
+    doors: Doors | None = None,
+    on_ready: Callable[[str, bool], None] | None = None,
 ) -> int:
     """Serve the web app until it is ended with Ctrl-C.
 
@@ -134,8 +209,13 @@ def serve(
         Where to listen.
     store : str or None
         Address of the store, as `photocheck.desk.store.open_store` takes it.
+    shop : Shop, optional
+        The shop's own files; as the environment says when it is None.
+    doors : Doors, optional
+        Who may come in; the desk behind a password when it is None.
     on_ready : callable, optional
-        Called with the page's address once it answers.
+        Called with the page's address, and whether somebody can come to the desk, once it
+        answers.
 
     Returns
     -------
@@ -147,25 +227,43 @@ def serve(
     ServeError
         When it cannot be served as asked.
     PhotocheckError
-        When the store cannot be opened.
+        When the store cannot be opened, or a file of the shop cannot be used.
     """
-    refuse_open_address(address)
     refuse_taken_port(address, port)
+    from photocheck.desk.access.oidc import read_provider
+    from photocheck.desk.access.staff import everybody
     from photocheck.desk.store import open_store
 
-    open_store(store).close()  # what is wrong with it is told here, not to the first visitor
+    doors = doors or Doors()
+
+    # What is wrong with them is told here, not to the first visitor.
+    shop = shop or shop_of()
+    shop.check()
+    if doors.oidc is not None:
+        read_provider(doors.oidc)
+        if find_spec("authlib") is None:
+            raise ServeError(
+                tr("signing in through a provider needs a library that is not installed"),
+                where="--oidc",
+                do=tr("Install it: pip install 'photocheck[oidc]'"),
+            )
+    with closing(open_store(store)) as opened:
+        anybody = bool(everybody(opened))
+    refuse_open_desk(address, doors, anybody=anybody)
     folder = app_folder()
-    command = [sys.executable, "-m", "photocheck.app.start", "run", str(folder / "main.py")]
-    environment = dict(os.environ)
+    command = [sys.executable, "-m", "photocheck.app.start", "run", str(folder / "served.py")]
+    environment = {**os.environ, **environment_of(shop), **doors.environment()}
     if store is not None:
         environment[STORE_VARIABLE] = store
     server = subprocess.Popen(
-        [*command, *flags(address, port, folder)], env=environment, stdout=subprocess.DEVNULL
+        [*command, *flags(address, port, folder, only_here=doors.open_desk)],
+        env=environment,
+        stdout=subprocess.DEVNULL,
     )
     page = f"http://{f'[{address}]' if ':' in address else address}:{port}"
     try:
         if _answers(page, server) and on_ready:
-            on_ready(page)
+            on_ready(page, anybody or doors.open_desk or doors.oidc is not None)
         return server.wait()
     except KeyboardInterrupt:
         return 0

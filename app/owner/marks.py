@@ -12,10 +12,12 @@ import streamlit as st
 from photocheck.app.marking import Placed, last_placed, marking_surface, reference_complete
 from photocheck.app.owner.photo import look_at
 from photocheck.app.owner.way import Way, go, put, save, show_ways_on
-from photocheck.app.shared import as_text, order_photo, store
+from photocheck.app.shared import as_text, owners_store, say_busy
+from photocheck.desk import bench
 from photocheck.desk.draft import reference_told, unplaced, with_marks, with_value
 from photocheck.desk.orders import OrderError
 from photocheck.desk.taking import FirstLook
+from photocheck.desk.uploads import BusyError
 from photocheck.errors import PhotocheckError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import later, tr
@@ -52,7 +54,10 @@ def show(way: Way) -> None:
     look = look_at(way, entry)
     _say_reference(way, number, look)
     try:
-        photo = order_photo(way.key, entry["file"])
+        photo = bench.shown(owners_store(), way.key, entry["file"])
+    except BusyError as error:
+        say_busy(error)
+        return
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return
@@ -63,7 +68,7 @@ def show(way: Way) -> None:
     st.session_state["surface"] = surface
     with st.container(key="marking"):
         placed = marking_surface(
-            photo.rgb,
+            photo,
             key=surface.name,
             start=_start(entry, shape),
             landmarks=() if pointing else LANDMARKS,
@@ -138,7 +143,7 @@ def keep_placed() -> None:
 
 def _keep(surface: _Surface, placed: Placed) -> bool:
     """Whether the draft has changed by what is placed."""
-    draft = store().order(surface.key).draft
+    draft = owners_store().order(surface.key).draft
     names = [photo["file"] for photo in draft["photos"]]
     if surface.file not in names:
         return False

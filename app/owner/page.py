@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import streamlit as st
 
+from photocheck.app.doors.counting import COUNTS, here
+from photocheck.app.doors.settings import by_invitation_only
 from photocheck.app.owner import dog, marks, photo, readings, result, sample, welcome
 from photocheck.app.owner.way import STEPS, Way, begin, current_step, leave, show_progress
-from photocheck.app.shared import as_text, begin_at_top, store
-from photocheck.desk.orders import OrderError
+from photocheck.app.shared import as_text, begin_at_top, owners_store
+from photocheck.desk import bench
+from photocheck.desk.access.addresses import LINK, address_of_link
+from photocheck.desk.orders import Order, OrderError
+from photocheck.desk.store.privacy import Retention
 from photocheck.errors import PhotocheckError
 from photocheck.speech import tr
+
+KEPT: Final = Retention()
 
 _SHOW = {
     "readings": readings.show,
@@ -35,24 +44,25 @@ def page() -> None:
 
 
 def _order_key() -> str:
-    """The order in the address, or the one this visitor was at before looking elsewhere."""
-    key = st.query_params.get("order", "")
+    """The link in the address, or the one this visitor was at before looking elsewhere."""
+    key = st.query_params.get(LINK, "")
     if key:
         st.session_state["order"] = key
         return key
     remembered = str(st.session_state.get("order", ""))
     if remembered and "step" not in st.query_params:
-        st.query_params.update({"order": remembered, "step": "readings"})
+        st.query_params.update({LINK: remembered, "step": "readings"})
         return remembered
     return ""
 
 
 def _order(key: str) -> str:
     try:
-        order = store().order(key)
-    except OrderError:
-        st.error(tr("This link leads to no order. Perhaps a part of it was lost on the way."))
-        st.button(tr("Begin anew"), type="primary", on_click=begin)
+        order = _found(key)
+    except OrderError as error:
+        st.error(as_text(str(error)))
+        if not by_invitation_only():
+            st.button(tr("Begin anew"), type="primary", on_click=begin)
         st.button(tr("To the first page"), on_click=leave)
         return "lost"
     except PhotocheckError as error:
@@ -66,6 +76,26 @@ def _order(key: str) -> str:
     _SHOW[step](way)
     _come_back(way)
     return step
+
+
+def _found(link: str) -> Order:
+    """The order of a link.
+
+    Raises
+    ------
+    OrderError
+        When it leads to none, or no longer.
+    TooOftenError
+        When links that lead nowhere were tried here too often.
+    """
+    unknown = "unknown links from address"
+    if not COUNTS.allows(unknown, here()):
+        COUNTS.count(unknown, here())
+    try:
+        return owners_store().order(link)
+    except OrderError:
+        COUNTS.count(unknown, here())
+        raise
 
 
 def _said_by_workshop(way: Way) -> None:
@@ -91,10 +121,19 @@ def _come_back(way: Way) -> None:
                 "link. Whoever has it can see and change your order."
             )
         )
-        st.code(f"{(st.context.url or '').partition('?')[0]}?order={way.key}", language=None)
+        st.code(address_of_link(st.context.url or "", way.key), language=None)
+        st.caption(
+            tr(
+                "An order that was never sent is deleted by itself after {drafts:g} days, or when "
+                "its link has run out, one that the workshop has decided on after {decided:g} "
+                "days, unless the workshop keeps them longer.",
+                drafts=KEPT.drafts_days,
+                decided=KEPT.decided_days,
+            )
+        )
         sure = st.checkbox(tr("Delete my order and its photos for good"), key="sure")
         if st.button(tr("Delete"), disabled=not sure, key="delete"):
-            store().forget(way.key)
+            bench.forget(owners_store(), way.key)
             leave()
             st.rerun()
 

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
+from photocheck.app.doors.counting import COUNTS
+from photocheck.app.handed_in import content_of, let_go
 from photocheck.app.owner.readings import say_back
 from photocheck.app.owner.way import Way, chosen, put, save, show_ways_on, typed
-from photocheck.app.shared import as_text, drawing, order_photo, picture, store
+from photocheck.app.shared import as_text, drawing, limits, owners_store, picture
 from photocheck.checking import MOST_PHOTOS
-from photocheck.desk.display import display_copies
+from photocheck.desk import bench
 from photocheck.desk.draft import SIZES, understood_length, with_photo
-from photocheck.desk.taking import FirstLook, first_look, take_photo
+from photocheck.desk.taking import FirstLook, take_photo
+from photocheck.desk.uploads import BusyError
 from photocheck.errors import PhotocheckError
-from photocheck.photo.kind import SUFFIXES
+from photocheck.photo.kind import NO_HEIC
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import later, spoken, tr
 from photocheck.words import PLACE_TITLES
@@ -74,31 +78,57 @@ def _upload(way: Way) -> None:
     turn = st.session_state.get(turn_key, 0)
     label = tr("Add another photo") if way.draft["photos"] else tr("Take or choose a photo")
     given = st.file_uploader(
-        label, type=list(SUFFIXES), accept_multiple_files=True, key=f"{turn_key}/{turn}"
+        label, type=list(limits().suffixes), accept_multiple_files=True, key=f"{turn_key}/{turn}"
     )
+    if not limits().heic:
+        st.caption(as_text(tr("HEIC pictures are not read here. {instead}.", instead=tr(NO_HEIC))))
+    waiting = False
+    if given:
+        with st.spinner(tr("Looking at the photo")):
+            draft, said, waiting = _taken(way, given)
+        st.session_state[said_key] = said
+        if not waiting:
+            # An empty uploader again: what was taken is shown above it, and stays after a reload.
+            st.session_state[turn_key] = turn + 1
+            let_go(given)
+        if not waiting or draft != way.draft:
+            save(way.key, draft)
+            st.rerun()
     for problem in st.session_state.get(said_key, ()):
         st.error(as_text(problem), icon=":material/broken_image:")
-    if not given:
-        return
-    draft, problems = way.draft, []
-    with st.spinner(tr("Looking at the photo")):
-        for file in given:
-            if len(draft["photos"]) >= MOST_PHOTOS:
-                problems.append(
-                    tr("{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS)
-                )
-                continue
-            try:
-                draft = with_photo(
-                    draft, take_photo(store(), way.key, file.getvalue(), name=file.name)
-                )
-            except PhotocheckError as error:
-                problems.append(str(error))
-    save(way.key, draft)
-    # An empty uploader again: what was taken is shown above it, and stays after a reload.
-    st.session_state[turn_key] = turn + 1
-    st.session_state[said_key] = problems
-    st.rerun()
+    if waiting:
+        # They stay in the uploader, and every run tries them once more.
+        st.button(tr("Try again"), key="try_again", type="primary")
+
+
+def _taken(
+    way: Way, given: Sequence[UploadedFile]
+) -> tuple[Mapping[str, Any], tuple[str, ...], bool]:
+    """The draft with what could be taken, what is to be said, and whether some must wait."""
+    # What became of each file, by its id; an empty text when it was taken.
+    told: dict[str, str] = st.session_state.setdefault(f"{way.key}/uploads/told", {})
+    draft, waiting = way.draft, []
+    for file in given:
+        if file.file_id in told:
+            continue
+        if len(draft["photos"]) >= MOST_PHOTOS:
+            said = tr("{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS)
+            told[file.file_id] = said
+            continue
+        try:
+            content = content_of(file)
+            COUNTS.count("photos of link", way.key)
+            name = take_photo(owners_store(), way.key, content, name=file.name, limits=limits())
+        except BusyError as error:
+            waiting.append(str(error))
+        except PhotocheckError as error:
+            told[file.file_id] = str(error)
+        else:
+            draft, told[file.file_id] = with_photo(draft, name), ""
+    said = (*filter(None, told.values()), *waiting)
+    if not waiting:
+        told.clear()
+    return draft, said, bool(waiting)
 
 
 def _photo(way: Way, number: int) -> None:
@@ -106,7 +136,8 @@ def _photo(way: Way, number: int) -> None:
     name = entry["file"]
     st.subheader(tr("Photo {number}", number=number + 1), anchor=False)
     try:
-        st.html(picture(_thumbnail(way.key, name), tr("Photo {number}", number=number + 1)))
+        small = bench.shown(owners_store(), way.key, name, (THUMBNAIL_PX,)).copies[0]
+        st.html(picture(small.jpeg, tr("Photo {number}", number=number + 1)))
     except PhotocheckError as error:
         st.error(as_text(str(error)))
     look = look_at(way, entry)
@@ -173,25 +204,20 @@ def _reference(way: Way, number: int) -> None:
 
 
 def _take_out(key: str, name: str) -> None:
-    photos = [p for p in store().order(key).draft["photos"] if p["file"] != name]
+    photos = [p for p in owners_store().order(key).draft["photos"] if p["file"] != name]
     put(key, ("photos",), photos)
-
-
-@st.cache_data(show_spinner=False, max_entries=48)
-def _thumbnail(key: str, name: str) -> bytes:
-    return display_copies(order_photo(key, name).rgb, (THUMBNAIL_PX,))[0].jpeg
 
 
 def look_at(way: Way, entry: Mapping[str, Any]) -> FirstLook:
     """What one photo of the draft shows by itself, and of its reference."""
     reference = json.dumps(entry["reference"], sort_keys=True)
-    return _look(way.key, entry["file"], reference, way.unit, spoken())
+    try:
+        return _look(way.key, entry["file"], reference, way.unit, spoken())
+    except PhotocheckError as error:
+        # Not kept: it may have been but busy.
+        return FirstLook(False, (), str(error), ())
 
 
 @st.cache_data(show_spinner=False, max_entries=96)
 def _look(key: str, name: str, reference: str, unit: str, said_in: str) -> FirstLook:
-    try:
-        photo = order_photo(key, name)
-    except PhotocheckError as error:
-        return FirstLook(False, (), str(error), ())
-    return first_look(photo, json.loads(reference), unit)
+    return bench.look(owners_store(), key, name, json.loads(reference), unit)

@@ -9,7 +9,6 @@ from typing import Final
 import streamlit as st
 
 from photocheck.app.answer import (
-    annotated,
     listed,
     show_doubt,
     show_headline,
@@ -18,10 +17,14 @@ from photocheck.app.answer import (
     show_readings,
     show_why,
 )
+from photocheck.app.desk_shop import shop_ratios
+from photocheck.app.doors.counting import COUNTS, here
 from photocheck.app.owner.way import STEPS, Way, go, show_ways_on
-from photocheck.app.shared import as_text, order_photo, store
+from photocheck.app.shared import as_text, owners_store, say_busy
+from photocheck.desk import bench
 from photocheck.desk.draft import gaps
 from photocheck.desk.run import check_order
+from photocheck.desk.uploads import BusyError
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.report import Report
 from photocheck.reportfile import report_text
@@ -121,15 +124,21 @@ def _once(way: Way, what: str, make: Callable[[], object]) -> object:
 
 
 def _report(way: Way) -> Report | None:
-    photos = way.draft["photos"]
+    def check() -> Report:
+        COUNTS.count("checks from address", here())
+        COUNTS.count("checks of link", way.key)
+        ratios = shop_ratios()
+        with bench.at_work():
+            return check_order(
+                owners_store(), way.key, draft=way.draft, ratios=ratios, memory=bench.PHOTOS
+            )
+
     try:
         with st.spinner(tr("Holding the tape against the photo")):
-            loaded = {entry["file"]: order_photo(way.key, entry["file"]) for entry in photos}
-            found = _once(
-                way,
-                "result",
-                lambda: check_order(store(), way.key, draft=way.draft, photos=loaded),
-            )
+            found = _once(way, "result", check)
+    except BusyError as error:
+        say_busy(error)
+        return None
     except CaseError as error:
         _not_checked(error, ("readings", "marks"))
         return None
@@ -152,12 +161,18 @@ def _not_checked(error: PhotocheckError, steps: tuple[str, ...]) -> None:
 def _pictures(way: Way, report: Report) -> list[bytes]:
     def draw() -> list[bytes]:
         return [
-            annotated(order_photo(way.key, entry["file"]).rgb, report, number)
-            for number, entry in enumerate(way.draft["photos"])
+            bench.picture(owners_store(), way.key, (asked, spoken()), report, number)
+            for number in range(len(report.photos))
         ]
 
-    with st.spinner(tr("Drawing on the photo")):
-        found = _once(way, "result pictures", draw)
+    asked = json.dumps(way.draft, sort_keys=True)
+    try:
+        with st.spinner(tr("Drawing on the photo")):
+            found = _once(way, "result pictures", draw)
+    except PhotocheckError as error:
+        # The answer stands without them.
+        st.error(as_text(str(error)))
+        return []
     assert isinstance(found, list)
     return found
 
@@ -173,5 +188,5 @@ def _send(way: Way, report: Report) -> None:
     good = report.verdict == "agrees"
     said = tr("Send to the workshop") if good else tr("Send it to the workshop all the same")
     if st.button(said, key="send", type="primary" if good else "secondary", width="stretch"):
-        store().record_check(way.key, way.draft, report, by="owner")
+        owners_store().record_check(way.key, way.draft, report, by="owner", ratios=shop_ratios())
         st.rerun()

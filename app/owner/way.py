@@ -1,6 +1,6 @@
 """Where an owner stands on the way, and the order that is being filled in.
 
-The order's key and the step are in the address, so that a reload, a link sent
+The order's link and the step are in the address, so that a reload, a link sent
 to another device and the browser's way back all find the same page.  What is filled in goes to
 the store with every change.
 """
@@ -15,7 +15,11 @@ from typing import Any, Final
 
 import streamlit as st
 
-from photocheck.app.shared import language, store
+from photocheck.app.doors.counting import COUNTS, here
+from photocheck.app.doors.settings import by_invitation_only
+from photocheck.app.shared import language, owners_store
+from photocheck.desk.access.addresses import LINK
+from photocheck.desk.access.rates import TooOftenError
 from photocheck.desk.draft import Path, gaps, new_draft, settled, value_at, with_value
 from photocheck.desk.orders import Order, OrderError
 from photocheck.speech import later, tr
@@ -52,7 +56,7 @@ class Way:
 
     @property
     def key(self) -> str:
-        """Of the order."""
+        """What the order's link carries."""
         return self.order.key
 
     @property
@@ -73,12 +77,19 @@ class Way:
 
 def begin() -> None:
     """Open an order and go to its first step."""
+    if by_invitation_only():
+        return
+    try:
+        COUNTS.count("begin from address", here())
+    except TooOftenError as error:
+        st.session_state["not begun"] = str(error)
+        return
     spoken = language()
-    key = store().open(spoken)
+    key = owners_store().open(spoken)
     place = (st.context.locale or "").partition("-")[2]
-    store().save_draft(key, new_draft("in" if place in _INCH_PLACES else "cm"))
+    owners_store().save_draft(key, new_draft("in" if place in _INCH_PLACES else "cm"))
     st.session_state["order"] = key
-    st.query_params["order"] = key
+    st.query_params[LINK] = key
     go("readings")
 
 
@@ -86,7 +97,7 @@ def leave() -> None:
     """Back to the first page; the order stays where it is."""
     st.session_state.pop("order", None)
     st.session_state.pop("went", None)
-    for name in ("order", "step"):
+    for name in (LINK, "step"):
         st.query_params.pop(name, None)
 
 
@@ -110,15 +121,15 @@ def current_step() -> str:
 
 def put(key: str, path: Path, value: Any) -> None:
     """Keep one value of the draft; nothing typed takes it out."""
-    draft = store().order(key).draft
+    draft = owners_store().order(key).draft
     changed = settled(with_value(draft, path, value))
     if changed != draft:
-        store().save_draft(key, changed)
+        owners_store().save_draft(key, changed)
 
 
 def save(key: str, draft: Mapping[str, Any]) -> None:
     """Keep a whole draft."""
-    store().save_draft(key, draft)
+    owners_store().save_draft(key, draft)
 
 
 def typed(way: Way, path: Path, label: str, *, placeholder: str = "") -> str:
@@ -205,7 +216,7 @@ def keep_typed() -> None:
         if value == one.kept:
             continue
         with suppress(OrderError):
-            draft = store().order(one.key).draft
+            draft = owners_store().order(one.key).draft
             path = _numbered(draft, one.path)
             if path:
                 put(one.key, path, None if value == one.default else value)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
+from photocheck.app.doors.settings import by_invitation_only
 from photocheck.app.owner.way import begin, go
-from photocheck.app.shared import drawing
+from photocheck.app.shared import as_text, drawing
 from photocheck.speech import tr
 
 
@@ -19,7 +20,12 @@ def show() -> None:
         )
     )
     st.html(drawing("side", tr("A dog standing square beside the printed marker sheet.")))
-    st.button(tr("Begin"), key="begin", type="primary", on_click=begin, width="stretch")
+    if problem := st.session_state.pop("not begun", ""):
+        st.error(as_text(problem))
+    if by_invitation_only():
+        st.info(tr("To check an order, open the link that the workshop has sent to you."))
+    else:
+        st.button(tr("Begin"), key="begin", type="primary", on_click=begin, width="stretch")
     st.button(tr("See a sample"), key="see_sample", on_click=go, args=("sample",), width="stretch")
     st.header(tr("What you need"), anchor=False)
     st.markdown(

@@ -219,7 +219,19 @@ def ratios_from_dict(data: Any, *, where: str = "ratios") -> Ratios:
             where=f"{where}, {place}" if place else where,
             do=again,
         ) from error
-    ratios = _converter().structure({k: v for k, v in data.items() if k != "format"}, Ratios)
+    from cattrs.errors import BaseValidationError
+
+    body = {name: value for name, value in data.items() if name != "format"}
+    try:
+        json.dumps(body, ensure_ascii=False).encode()
+        ratios = _converter().structure(body, Ratios)
+    except UnicodeEncodeError as error:
+        raise CaseError(
+            "a text holds a character that cannot be written down", where=where, do=again
+        ) from error
+    except BaseValidationError as error:
+        # The schema lets whole numbers through that no float can hold.
+        raise CaseError("a number is far too large", where=where, do=again) from error
     known = [SHIPPED.version]
     for version in ratios.versions:
         if version.named().version != version.version:
