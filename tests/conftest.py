@@ -1,7 +1,8 @@
-"""The databases on which everything about the store is tested."""
+"""The databases on which everything about the store is tested, and what tests leave behind."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -32,3 +33,13 @@ def store(address: str) -> Iterator[DatabaseStore]:
     opened = open_store(address)
     yield opened
     opened.close()
+
+
+@pytest.fixture(autouse=True)
+def _own_main_module() -> Iterator[None]:
+    """Streamlit's tests put the page in the main module's place, which every new process of
+    `multiprocessing` then runs.
+    """
+    kept = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = kept

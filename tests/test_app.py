@@ -16,10 +16,15 @@ import photocheck
 from photocheck.app import shared, sheet
 from photocheck.app.marking import Placed
 from photocheck.app.owner import marks as marks_step
+from photocheck.app.owner import photo as photo_step
 from photocheck.app.owner import way as way_module
 from photocheck.app.shared import as_text
+from photocheck.desk import bench
+from photocheck.desk.access.passes import link_for
 from photocheck.desk.bring_in import bring_in
 from photocheck.desk.samples import sample_case, samples_folder
+from photocheck.desk.uploads import BusyError
+from photocheck.desk.uploads.gate import Gate
 from photocheck.reportfile import report_to_dict
 from photocheck.serving import STORE_VARIABLE
 
@@ -32,7 +37,6 @@ def opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Opened:
     """Open the app as a new visitor, perhaps at an address; one store a test."""
     monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
     shared.store.clear()
-    shared.order_photo.clear()
 
     def visit(**address: str) -> AppTest:
         page = AppTest.from_file(str(ROOT / "app" / "main.py"), default_timeout=60)
@@ -141,7 +145,7 @@ def upload(page: AppTest, *files: tuple[str, bytes]) -> AppTest:
 
 
 def photos(page: AppTest) -> list[dict[str, Any]]:
-    return shared.store().order(at(page, "order")).draft["photos"]
+    return shared.owners_store().order(at(page, "order")).draft["photos"]
 
 
 def test_what_is_no_photo_is_told_and_the_others_stay(opened: Opened) -> None:
@@ -153,6 +157,53 @@ def test_what_is_no_photo_is_told_and_the_others_stay(opened: Opened) -> None:
     assert len(photos(page)) == 1
     assert [error.value.split("\\:")[0] for error in page.error] == ["notes.jpg", "half.jpg"]
     assert "Found in the photo" in shown(page)
+
+
+def test_whoever_meets_a_busy_server_tries_again_and_loses_nothing(
+    opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    good = (samples_folder() / "flint" / "side.jpg").read_bytes()
+    page = opened(order=at(begun(opened), "order"), step="photo")
+    take, busy = photo_step.take_photo, [True]
+
+    def taken(*args: Any, name: str, **more: Any) -> str:
+        if name == "second.jpg" and busy:
+            raise BusyError("many photos are being read just now", do="Wait a minute")
+        return take(*args, name=name, **more)
+
+    monkeypatch.setattr(photo_step, "take_photo", taken)
+    other = (samples_folder() / "moss" / "side.jpg").read_bytes()
+    page = upload(page, ("side.jpg", good), ("notes.jpg", b"words"), ("second.jpg", other))
+    assert len(photos(page)) == 1
+    assert "notes.jpg" in page.error[0].value
+    assert "many photos are being read" in page.error[1].value
+    busy.clear()
+    page = press(page, "try_again")
+    assert len(photos(page)) == 2
+    assert [error.value.split("\\:")[0] for error in page.error] == ["notes.jpg"]
+    assert not [button for button in page.button if button.key == "try_again"]
+
+
+def test_a_busy_server_is_told_at_the_marks_and_the_result(
+    opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened()
+    folder = samples_folder() / "flint"
+    key = bring_in(
+        shared.store(),
+        ("case.json", (folder / "case.json").read_bytes()),
+        [("side.jpg", (folder / "side.jpg").read_bytes())],
+    ).key
+    link = link_for(shared.store(), key, by="Robin")
+    gate = Gate(places=1, waiting=0, patience_s=0)
+    monkeypatch.setattr(bench, "GATE", gate)
+    with gate.place():
+        for step in ("marks", "result"):
+            page = opened(order=link, step=step)
+            assert any("Wait a minute" in warning.value for warning in page.warning)
+            assert page.button(key="try_again")
+    page = press(page, "try_again")
+    assert page.warning[0].value.startswith("## ")
 
 
 @pytest.mark.parametrize("name", ["flint", "sorrel", "bramble", "heron", "rowan"])
@@ -202,14 +253,14 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     page.run()
     page = press(page, "next")
     press(page, "send")
-    (check,) = shared.store().order(key).checks
+    (check,) = shared.owners_store().order(key).checks
     mine = without_names(report_to_dict(check.report))
     for photo in data["photos"]:
         photo["markings"][0].pop("spread_mm", None)
-    alone = shared.store().order(key).draft
+    alone = shared.owners_store().order(key).draft
     assert without_names(dict(alone)) == without_names(data)
     folder = Path(shared.store().engine.url.database).parent
-    assert mine == without_names(by_command_line(shared.store(), key, folder))
+    assert mine == without_names(by_command_line(shared.owners_store(), key, folder))
     assert as_text(check.report.headline) in shown(page)
 
 
@@ -232,17 +283,18 @@ def test_a_problem_leads_back_and_an_answer_of_the_workshop_is_shown(opened: Ope
         ("case.json", (folder / "case.json").read_bytes()),
         [("side.jpg", (folder / "side.jpg").read_bytes())],
     ).key
-    page = press(opened(order=key, step="result"), "send")
+    link = link_for(shared.store(), key, by="Robin")
+    page = press(opened(order=link, step="result"), "send")
     assert "Sent" in shown(page)
     shared.store().decide(
         key, "asked_again", by="Robin", reason="rear", message="Please measure the rear again."
     )
-    page = opened(order=key, step="result")
+    page = opened(order=link, step="result")
     assert "Please measure the rear again." in page.warning[0].value
     page = press(page, "to_readings")
     assert at(page, "step") == "readings"
     page = typed(page, "readings/rear_length", "27")
-    page = opened(order=key, step="result")
+    page = opened(order=link, step="result")
     assert page.success[0].value == "## The tape readings agree with the photo."
     assert page.button(key="send")
 

@@ -2,13 +2,18 @@
 
 import pytest
 from fuzz.__main__ import fuzz
+from fuzz.incoming import orders, tables
 from fuzz.pictures import pictures
+from fuzz.shops import ratios, shelves, templates
 from fuzz.texts import case_texts, cases, lengths
 
 
 @pytest.mark.parametrize(
     ("make", "inputs"),
-    [(lengths, 1000), (cases, 300), (case_texts, 100), (pictures, 100)],
+    [
+        *((lengths, 1000), (cases, 300), (case_texts, 100), (pictures, 100)),
+        *((tables, 200), (orders, 100), (shelves, 300), (ratios, 100), (templates, 100)),
+    ],
 )
 def test_a_few_made_up_inputs(make, inputs):
     print(fuzz(make, inputs, 0))
@@ -17,7 +22,10 @@ def test_a_few_made_up_inputs(make, inputs):
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("make", "inputs"),
-    [(lengths, 20_000), (cases, 10_000), (case_texts, 3_000), (pictures, 3_000)],
+    [
+        *((lengths, 20_000), (cases, 10_000), (case_texts, 3_000), (pictures, 3_000)),
+        *((tables, 3_000), (orders, 3_000), (shelves, 5_000), (ratios, 2_000), (templates, 2_000)),
+    ],
 )
 def test_many_made_up_inputs(make, inputs):
     print(fuzz(make, inputs, 1_000_000))

@@ -42,10 +42,10 @@ def table(tmp_path: Path) -> Path:
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Photos are taken as they are; that they are made safe is tested with the uploads."""
 
-    def take(content: bytes, **_: object) -> Upload:
+    def take(content: bytes, _held: object, **_: object) -> Upload:
         return Upload(content, CameraFacts(None, "", "", "", None), "", (1, 1))
 
-    monkeypatch.setattr(bring_module, "take_upload", take)
+    monkeypatch.setattr(bring_module, "take_for_order", take)
 
 
 def brought(store: DatabaseStore, path: Path, *, photos: bool = True, **more: bool) -> list[Result]:
@@ -100,6 +100,23 @@ def test_photos_may_come_later(store: DatabaseStore, table: Path) -> None:
         assert (result.outcome, result.key) == (outcome, bare.key)
         assert len(store.order(bare.key).draft["photos"]) == 1
         assert len(store.photos(bare.key)) == 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_photos_may_come_after_the_owner_took_another_out(
+    store: DatabaseStore, table: Path
+) -> None:
+    table.write_text("no;dog;half neck cm\n1;Juno;41,5\n")
+    key = brought(store, table, photos=False)[0].key
+    # Taken out of the draft; the store still holds its bytes under the first name.
+    assert store.keep_photo(key, b"\xff\xd8\xff another") == "photo-1.jpg"
+    for photos_kept in (2, 2):  # the second time the owner took the imported one out as well
+        store.save_draft(key, {**store.order(key).draft, "photos": []})
+        (result,) = brought(store, table)
+        assert (result.outcome, result.key) == ("completed", key)
+        (photo,) = store.order(key).draft["photos"]
+        assert photo["file"].startswith("photo-2")
+        assert len(store.photos(key)) == photos_kept
 
 
 @pytest.mark.usefixtures("quick")

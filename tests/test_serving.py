@@ -13,17 +13,40 @@ from pathlib import Path
 import pytest
 
 from photocheck import serving
+from photocheck.serving import Doors
+
+OTHERS = ["0.0.0.0", "::", "192.168.1.7", "example.org", ""]
+HERE = ["127.0.0.1", "127.3.2.1", "::1", "localhost"]
 
 
-@pytest.mark.parametrize("address", ["0.0.0.0", "::", "192.168.1.7", "example.org", ""])
-def test_other_machines_are_kept_out(address: str) -> None:
-    with pytest.raises(serving.ServeError, match="log in"):
-        serving.refuse_open_address(address)
+@pytest.mark.parametrize("address", OTHERS)
+def test_other_machines_are_kept_out_where_nobody_or_everybody_is_at_the_desk(
+    address: str,
+) -> None:
+    with pytest.raises(serving.ServeError, match="nobody can sign in"):
+        serving.refuse_open_desk(address, Doors(), anybody=False)
+    with pytest.raises(serving.ServeError, match="could open the orders"):
+        serving.refuse_open_desk(address, Doors(open_desk=True), anybody=True)
 
 
-@pytest.mark.parametrize("address", ["127.0.0.1", "127.3.2.1", "::1", "localhost"])
+@pytest.mark.parametrize("address", OTHERS)
+def test_other_machines_may_come_where_staff_sign_in(address: str) -> None:
+    serving.refuse_open_desk(address, Doors(), anybody=True)
+    serving.refuse_open_desk(address, Doors(oidc="provider.toml"), anybody=False)
+
+
+@pytest.mark.parametrize("address", HERE)
 def test_this_machine_may_come_in(address: str) -> None:
-    serving.refuse_open_address(address)
+    serving.refuse_open_desk(address, Doors(), anybody=False)
+    serving.refuse_open_desk(address, Doors(open_desk=True), anybody=False)
+
+
+def test_an_open_desk_answers_to_this_machines_names_only() -> None:
+    # Another site's name could be made to lead here (DNS rebinding) and read the orders.
+    flags = serving.flags("127.0.0.1", 8599, serving.app_folder(), only_here=True)
+    assert [flag for flag in flags if "allowedHosts" in flag] == [
+        f"--server.allowedHosts={host}" for host in ("localhost", "127.0.0.1", "::1")
+    ]
 
 
 def test_a_taken_port_is_told_with_another() -> None:
@@ -65,6 +88,7 @@ def test_it_serves_says_where_and_ends_with_ctrl_c(tmp_path: Path) -> None:
         assert server.stdout.readline() == (
             f"photocheck is open at http://127.0.0.1:{port} (Ctrl-C ends it).\n"
         )
+        assert "photocheck staff add" in server.stdout.readline()
         page = urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10)
         assert page.status == 200
         again = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, check=False)

@@ -20,6 +20,7 @@ from pages import FLAGS, free_port
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 
+from photocheck.desk.access.passes import link_for
 from photocheck.desk.bring_in import bring_in
 from photocheck.desk.samples import samples_folder
 from photocheck.desk.store import DatabaseStore, open_store
@@ -63,7 +64,8 @@ def first_screen(page: Page, address: str) -> float:
 def verdict(page: Page, address: str, store: DatabaseStore, name: str) -> tuple[float, float]:
     """Seconds from the last mark's tap to the draft, and from the button to the verdict."""
     key, (x, y) = twelve_megapixels(store, name)
-    page.goto(f"{address}/?order={key}&step=marks")
+    link = link_for(store, key, by="measurement")
+    page.goto(f"{address}/?order={link}&step=marks")
     page.wait_for_selector(".stage[data-ready=yes]", timeout=60_000)
     picture = page.locator(".photo image").first
     picture.scroll_into_view_if_needed()

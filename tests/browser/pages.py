@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import subprocess
 import sys
 import time
 import urllib.request
 from pathlib import Path
+
+from photocheck.serving import DESK_VARIABLE
 
 FLAGS = [
     "--no-sandbox",
@@ -39,8 +42,10 @@ def start_server(
         "browser.gatherUsageStats": "false",
     }
     command += [part for name, value in options.items() for part in (f"--{name}", str(value))]
+    # Nobody signs in here: test_apart.py does, at the server that owners and staff have.
+    environment = {**os.environ, DESK_VARIABLE: "open"}
     with log.open("wb") as out:
-        process = subprocess.Popen(command, stdout=out, stderr=subprocess.STDOUT)
+        process = subprocess.Popen(command, stdout=out, stderr=subprocess.STDOUT, env=environment)
     address = f"http://127.0.0.1:{port}"
     deadline = time.monotonic() + 60
     while time.monotonic() < deadline and process.poll() is None:

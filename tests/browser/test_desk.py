@@ -12,12 +12,16 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 import photocheck
+from photocheck.app.desk_moves import ON_THE_WAY_S
 from photocheck.app.shared import STORE_VARIABLE
 from photocheck.casefile import case_from_dict
 from photocheck.desk.bring_in import bring_in
+from photocheck.desk.fit.answer import fit
+from photocheck.desk.fit.shelf import demo_table, sizes_of
 from photocheck.desk.orders import Store
 from photocheck.desk.run import run_check
 from photocheck.desk.samples import samples_folder
+from photocheck.desk.shop import SHELF_VARIABLE
 from photocheck.desk.store import open_store
 from photocheck.photo.load import load_photo
 
@@ -47,7 +51,10 @@ def address(
     shutil.copytree(APP / ".streamlit", folder / ".streamlit")
     page = folder / "page.py"
     page.write_text("from photocheck.app.main import main\n\nmain()\n")
+    shelf = folder / "sizes.csv"
+    shelf.write_text(demo_table(), encoding="utf-8")
     with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(SHELF_VARIABLE, str(shelf))
         patch.setenv(STORE_VARIABLE, str(store.engine.url.database))
         return serve(page)
 
@@ -143,6 +150,7 @@ def test_back_forward_and_reload(visit, store) -> None:
     page.get_by_role("button", name="Correct the marks").click()
     page.wait_for_selector(".stage[data-ready=yes]")
     settled(page)
+    page.wait_for_timeout(1000 * ON_THE_WAY_S)
     page.go_back()
     expect(page.get_by_role("textbox", name="Reason")).to_have_value("half a thought")
     page.go_back()
@@ -185,8 +193,8 @@ def test_a_mark_dragged_by_staff_gives_what_the_check_gives(visit, store) -> Non
     for name in ("breastbone", "shoulder_top", "last_rib"):
         assert told["marks"][name] == pytest.approx(was[name], abs=1e-6)
     case = case_from_dict(after.case, check_files=False)
-    photo = load_photo(samples_folder() / "bramble" / "side.jpg")
-    asked = photocheck.check(case, photos={case.photos[0].path: photo})
+    name = case.photos[0].path
+    asked = photocheck.check(case, photos={name: load_photo(store.photo(key, name))})
     assert after.report.spans == asked.spans
     assert after.report.spans[3].photo_mm > before.report.spans[3].photo_mm
 
@@ -202,7 +210,7 @@ def test_a_decision_with_its_message_by_mouse_and_keys(visit, store, tmp_path) -
     message.fill(message.input_value() + "\n\nGreetings, Ines")
     message.press("Tab")
     settled(page)
-    page.get_by_role("button", name="Record").focus()
+    page.get_by_role("button", name="Record:").focus()
     page.keyboard.press("Enter")
     expect(page.locator(".arrived")).to_be_visible(timeout=20_000)
     (decision,) = store.order(key).decisions
@@ -210,13 +218,89 @@ def test_a_decision_with_its_message_by_mouse_and_keys(visit, store, tmp_path) -
     assert decision.message.endswith("Greetings, Ines")
 
 
+def submitted(store: Store, name: str) -> str:
+    """What an owner's page leaves in the store when the order is sent."""
+    folder = samples_folder() / name
+    photos = [(p.name, p.read_bytes()) for p in folder.glob("*.jpg")]
+    key = bring_in(store, ("case.json", (folder / "case.json").read_bytes()), photos).key
+    run_check(store, key, by="owner")
+    return key
+
+
+def test_the_list_follows_an_owner_and_keeps_what_is_being_typed(visit, store, tmp_path) -> None:
+    page = visit("by=Ines")
+    find = page.get_by_role("textbox", name="Find")
+    find.click()
+    find.press_sequentially("nett")
+    submitted(store, "nettle")
+    expect(page.get_by_role("button", name="Nettle")).to_be_visible(timeout=15_000)
+    expect(find).to_have_value("nett")
+    expect(find).to_be_focused()
+    page.screenshot(path=tmp_path / "followed.png")
+    find.press_sequentially("le")
+    find.press("Enter")
+    expect(page.locator(".st-key-desk_list button")).to_have_count(1)
+    store.forget(order(store, "Nettle"))
+    expect(page.locator(".st-key-desk_list button")).to_have_count(0, timeout=15_000)
+
+
+def test_an_order_sent_anew_is_told_and_what_is_typed_stays(visit, store, tmp_path) -> None:
+    key = submitted(store, "juniper")
+    page = visit(f"case={key}&by=Ines")
+    page.get_by_text("Ask again", exact=True).click()
+    reason = page.get_by_role("textbox", name="Reason")
+    reason.fill("half a thought")
+    run_check(store, key, by="owner")
+    notice = page.locator(".st-key-desk_notice")
+    expect(notice).to_contain_text("This order was sent anew", timeout=15_000)
+    expect(reason).to_have_value("half a thought")
+    page.screenshot(path=tmp_path / "notice.png")
+    page.get_by_role("button", name="Show it").click()
+    expect(notice).to_have_count(0, timeout=15_000)
+    expect(reason).to_have_count(0)
+    page.get_by_text("What you had written").click()
+    expect(page.get_by_text("half a thought")).to_be_visible()
+    store.forget(key)
+
+
+def test_what_to_cut_and_the_record_with_it(visit, store, chromium, tmp_path) -> None:
+    key = submitted(store, "rowan")
+    answer = fit(store.order(key).checks[-1].report, sizes_of(demo_table()))
+    page = visit(f"case={key}&by=Ines")
+    expect(page.get_by_text(answer.headline).first).to_be_visible()
+    page.get_by_role("tab", name="What to cut").click()
+    settled(page)
+    page.screenshot(path=tmp_path / "cut.png")
+    for table in ("table.cut", "table.shelf"):
+        box = page.locator(table).bounding_box()
+        assert box["y"] + box["height"] <= SCREEN["height"], table
+        assert box["x"] + box["width"] <= SCREEN["width"], table
+    page.get_by_role("button", name="Record and files").click()
+    with page.expect_download() as coming:
+        page.get_by_role("button", name="Record of the latest check").click()
+    assert re.fullmatch(r"record-.*rowan\.html", coming.value.suggested_filename)
+    file = tmp_path / "record.html"
+    coming.value.save_as(file)
+    reader = chromium.new_context(offline=True).new_page()
+    reader.goto(file.as_uri())
+    expect(reader.get_by_text(answer.headline)).to_be_visible()
+    loaded = "i => i.complete && i.naturalWidth > 100"
+    assert all(image.evaluate(loaded) for image in reader.locator("img").all())
+    reader.context.close()
+    page.get_by_text("Yes, delete this order").click()
+    page.get_by_role("button", name="Delete for good").click()
+    expect(page.locator(".arrived")).to_contain_text("deleted", timeout=15_000)
+    assert key not in [line.key for line in store.lines()]
+
+
 def test_axe_finds_nothing_serious(visit, store, axe) -> None:
-    key = order(store, "Flint")
-    for query in ("", f"case={key}&by=Axel", f"case={key}&do=marks"):
+    key, agrees = order(store, "Flint"), order(store, "Sorrel")
+    for query in ("", f"case={key}&by=Axel", f"case={agrees}&by=Axel", f"case={key}&do=marks"):
         page = visit(query)
         if query:
             with suppress(Exception):
                 page.get_by_text("Refuse", exact=True).click(timeout=2_000)
+                page.get_by_role("tab", name="What to cut").click(timeout=2_000)
             settled(page)
         page.evaluate(axe)
         found = page.evaluate("axe.run(document)")

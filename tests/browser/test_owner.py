@@ -23,6 +23,7 @@ from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from photocheck.app.owner.way import ON_THE_WAY_S
+from photocheck.desk.access.passes import link_for, order_of
 from photocheck.desk.bring_in import bring_in
 from photocheck.desk.samples import samples_folder
 from photocheck.desk.store import DatabaseStore, open_store
@@ -85,9 +86,9 @@ def press(page: Page, name: str) -> None:
     page.get_by_role("button", name=name, exact=True).click()
 
 
-def key_in(page: Page) -> str:
+def key_in(served: Served, page: Page) -> str:
     page.wait_for_url(re.compile("order="))
-    return re.search(r"order=([\w-]+)", page.url).group(1)
+    return order_of(served.store, re.search(r"order=([\w.-]+)", page.url).group(1))
 
 
 def tap(page: Page, xy: list[float], size: tuple[int, int]) -> None:
@@ -128,7 +129,7 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
     data, photo = sample("flint")
     page = opened(visitor, served.address)
     press(page, "Begin")
-    key = key_in(page)
+    key = key_in(served, page)
     for name, text in data["readings"].items():
         title = name.replace("_", " ").capitalize()
         page.get_by_label(f"{title} in centimetres").fill(text)
@@ -182,18 +183,10 @@ def test_with_a_samples_own_marks_the_answer_is_the_command_lines(
     _, photo = sample(name)
     content = photo.with_name("case.json").read_bytes()
     key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
+    link = link_for(served.store, key, by="Robin")
     context = chromium.new_context(**PHONE)
-    page = opened(context, f"{served.address}/?order={key}&step=result")
-    done = subprocess.run(
-        [
-            *(sys.executable, "-m", "photocheck.cli", "check", "--json"),
-            str(photo.with_name("case.json")),
-        ],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    said = json.loads(done.stdout)
+    page = opened(context, f"{served.address}/?order={link}&step=result")
+    said = by_command_line(served.store, key, tmp_path)
     expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
     page.get_by_role("button", name=re.compile("to the workshop")).click()
     expect(page.get_by_text("Sent to the workshop.")).to_be_visible(timeout=30_000)
@@ -215,8 +208,9 @@ def test_a_card_is_found_by_one_tap(served: Served, chromium: Browser, tmp_path:
         ]
     }
     served.store.save_draft(key, draft)
+    link = link_for(served.store, key, by="Robin")
     context = chromium.new_context(**PHONE)
-    page = opened(context, f"{served.address}/?order={key}&step=marks")
+    page = opened(context, f"{served.address}/?order={link}&step=marks")
     page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
     size = Image.open(photo).size
     marks = told["markings"][0]["marks"]
@@ -245,7 +239,7 @@ def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Brows
     pages = [opened(context, served.address) for context in contexts]
     for page in pages:
         press(page, "Begin")
-    keys = [key_in(page) for page in pages]
+    keys = [key_in(served, page) for page in pages]
     assert keys[0] != keys[1]
     for page, text in zip(pages, ("31", "47"), strict=True):
         page.get_by_label("Half neck in centimetres").fill(text)
@@ -264,10 +258,11 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
     _, photo = sample("flint")
     content = photo.with_name("case.json").read_bytes()
     key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
+    link = link_for(served.store, key, by="Robin")
     found = {}
     steps = ("", "?step=sample", "sheet")
     steps += tuple(
-        f"?order={key}&step={step}" for step in ("readings", "dog", "photo", "marks", "result")
+        f"?order={link}&step={step}" for step in ("readings", "dog", "photo", "marks", "result")
     )
     for step in steps:
         page = opened(visitor, f"{served.address}/{step}")

@@ -12,7 +12,9 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
+from fuzz.incoming import orders, tables
 from fuzz.pictures import pictures
+from fuzz.shops import ratios, shelves, templates
 from fuzz.texts import Job, case_texts, cases, lengths
 from photocheck.errors import PhotocheckError
 
@@ -77,6 +79,11 @@ def main() -> None:
     parser.add_argument("--cases", type=int, default=40_000)
     parser.add_argument("--case-texts", type=int, default=10_000)
     parser.add_argument("--pictures", type=int, default=10_000)
+    parser.add_argument("--tables", type=int, default=30_000)
+    parser.add_argument("--orders", type=int, default=20_000)
+    parser.add_argument("--shelves", type=int, default=30_000)
+    parser.add_argument("--ratios", type=int, default=15_000)
+    parser.add_argument("--templates", type=int, default=15_000)
     parser.add_argument("--start", type=int, default=0, help="the first input's seed")
     asked = parser.parse_args()
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
@@ -85,6 +92,11 @@ def main() -> None:
         (cases, asked.cases),
         (case_texts, asked.case_texts),
         (pictures, asked.pictures),
+        (tables, asked.tables),
+        (orders, asked.orders),
+        (shelves, asked.shelves),
+        (ratios, asked.ratios),
+        (templates, asked.templates),
     )
     for make, inputs in shares:
         if inputs:

@@ -127,7 +127,12 @@ def _places(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 def mutated_case(rng: random.Random) -> Any:
     """A valid case with one to four places replaced, taken out, doubled or renamed."""
-    case: Any = copy.deepcopy(rng.choice(BASES))
+    return mutated(rng.choice(BASES), rng)
+
+
+def mutated(whole: Any, rng: random.Random) -> Any:
+    """Any JSON with one to four places replaced, taken out, doubled or renamed."""
+    case: Any = copy.deepcopy(whole)
     for _ in range(rng.choice([1, 1, 1, 2, 4])):
         path = rng.choice(_places(case))
         if not path:
