@@ -189,3 +189,23 @@ def test_a_photo_no_store_holds_is_let_go_with_its_owner() -> None:
     bench.drop("visitor")
     assert bench.PHOTOS.known("visitor", "decoded") is None
     assert bench.COPIES.known("visitor", "shown") is None
+
+
+def test_checks_go_before_pictures_that_came_earlier() -> None:
+    gate = Gate(places=1, waiting=5, patience_s=20.0)
+    came: list[str] = []
+
+    def go(name: str, rank: int) -> None:
+        with gate.place(rank):
+            came.append(name)
+
+    asked = (("picture", 1), ("another picture", 1), ("check", 0), ("another check", 0))
+    with gate.place():
+        threads = [threading.Thread(target=go, args=one) for one in asked]
+        for number, thread in enumerate(threads, start=1):
+            thread.start()
+            while len(gate._waiting) < number:
+                time.sleep(0.001)
+    for thread in threads:
+        thread.join(20)
+    assert came == ["check", "another check", "picture", "another picture"]

@@ -60,6 +60,10 @@ GATE: Final = Gate(
 minute, at two seconds each (judgement)."""
 
 
+FIRST: Final = 0
+"""Rank of what somebody waits for with empty hands, a check above all; pictures come after."""
+
+
 def _photo_bytes(photo: Photo) -> int:
     return photo.rgb.nbytes
 
@@ -81,7 +85,7 @@ def at_work() -> Iterator[None]:
     BusyError
         When too many wait already, or no place came free in time.
     """
-    with GATE.place():
+    with GATE.place(FIRST):
         yield
 
 

@@ -1,4 +1,4 @@
-"""Kept apart in a real browser, with `photocheck serve`: staff sign in, owners come to one order each.
+"""Kept apart in a real browser, with `photocheck serve`: staff sign in, owners see one order each.
 
 Two owners try everything that could lead from one's order to the other's.
 """
