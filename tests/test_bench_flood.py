@@ -26,7 +26,7 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif("sys.platform != 'linux'", reason="memory is read from /proc"),
 ]
-VISITORS = 8
+VISITORS = 5
 SAMPLE = "nettle"
 """With a card: looking for its edges takes more memory than any other reference."""
 

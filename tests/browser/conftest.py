@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 from pages import FLAGS, start_server
 from playwright.sync_api import Browser, sync_playwright
 
@@ -47,11 +48,12 @@ def axe(request: pytest.FixtureRequest) -> str:
     """axe-core (Deque, MPL-2.0), fetched from npm once and kept in pytest's cache."""
     folder = request.config.cache.mkdir(AXE.replace("@", "-"))
     script = Path(folder) / "package" / "axe.min.js"
-    if not script.exists():
-        npm = shutil.which("npm")
-        assert npm, "npm is not installed: it fetches axe-core"
-        subprocess.run([npm, "pack", AXE, "--silent"], cwd=folder, check=True, timeout=120)
-        (packed,) = Path(folder).glob("*.tgz")
-        with tarfile.open(packed) as archive:
-            archive.extract("package/axe.min.js", folder, filter="data")
+    with FileLock(Path(folder) / "lock"):  # several processes may test at once
+        if not script.exists():
+            npm = shutil.which("npm")
+            assert npm, "npm is not installed: it fetches axe-core"
+            subprocess.run([npm, "pack", AXE, "--silent"], cwd=folder, check=True, timeout=120)
+            (packed,) = Path(folder).glob("*.tgz")
+            with tarfile.open(packed) as archive:
+                archive.extract("package/axe.min.js", folder, filter="data")
     return script.read_text(encoding="utf-8")
