@@ -209,6 +209,7 @@ def test_every_fault_put_in_can_be_undone(name: str) -> None:
         assert ratio > 0.0 or made.size < 5.0
 
 
+@pytest.mark.slow
 def test_no_other_test_finds_more_of_the_mixture() -> None:
     """Neyman and Pearson's lemma: the judgement's own test at the same false alarms."""
     one = made_geometry()

@@ -104,7 +104,13 @@ def test_the_dog_is_where_its_landmarks_are(dog: Dog):
     assert abs(edge) <= 6
 
 
-@pytest.mark.parametrize("kind", ["id_card", "two_points", "disc", "ball"])
+@pytest.mark.parametrize(
+    "kind",
+    [
+        "id_card",
+        *(pytest.param(kind, marks=pytest.mark.slow) for kind in ("two_points", "disc", "ball")),
+    ],
+)
 def test_every_reference_is_drawn_at_its_place(dog: Dog, kind: str):
     placed = PlacedReference(
         kind, "middle", 0.0, (-250.0, 120.0, 0.0), length_mm=200.0, diameter_mm=180.0

@@ -243,22 +243,19 @@ def test_one_owner_never_sees_the_others_order(served: Served, chromium: Browser
     # every address that could lead to it
     their_hash = links_of(served.store, theirs)[0].sha256
     number = served.store.order(theirs).checks[0].number
-    body, moment, signed = their_link.split(".")
-    my_body, my_moment, my_signed = link.split(".")
+    body, moment, _ = their_link.split(".")
+    _, my_moment, my_signed = link.split(".")
     keys = [
         theirs,
         their_hash,
         body,
-        f"{body}.{moment}",
         f"{body}.{my_moment}.{my_signed}",
         f"{body}.{moment}.{my_signed}",
-        f"{my_body}.{moment}.{signed}",
         f"{link}{their_link}",
-        f"{link},{their_link}",
         session,
     ]
     parts: list[dict[str, Any]] = [{"order": key} for key in keys]
-    parts += [{"order": link, "step": step, "case": theirs} for step in STEPS]
+    parts += [{"order": link, "step": step, "case": theirs} for step in ("marks", "result")]
     parts += [{"order": link, "check": number, "do": "marks", "case": theirs, "by": "Ada"}]
     parts += [{"case": theirs}, {"order": link, "step": theirs}, {"order": link, "key": theirs}]
     few = ({"order": theirs}, {"case": theirs})

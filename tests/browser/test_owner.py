@@ -268,7 +268,7 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
         page = opened(visitor, f"{served.address}/{step}")
         page.wait_for_load_state("networkidle")
         page.locator("h1, h2").first.wait_for(timeout=30_000)
-        page.wait_for_timeout(1500)
+        page.wait_for_timeout(500)
         page.add_script_tag(content=axe)
         result = page.evaluate("axe.run()")
         found[step] = [
