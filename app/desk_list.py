@@ -37,7 +37,7 @@ def show(who: str) -> None:
     seen = store().stamp()  # before the list: what comes between shows in the next look
     lines = store().lines()
     tell_problems()
-    title, actions = st.columns([3, 2], vertical_alignment="center")
+    title, actions = st.columns([2, 3], vertical_alignment="center")
     heading = tr("Orders at the workshop")
     title.html(f"<h1>{escape(heading)}</h1>")
     found = _filters(lines)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from weakref import WeakSet
 
 import pytest
 from streamlit.proto.Common_pb2 import FileURLs
@@ -48,6 +49,8 @@ def test_neither_one_visitor_nor_all_together_fill_the_memory(
 
 def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(practise_kept, "MOST_BYTES", 100)
+    # Sessions of other tests in this process may still hold theirs.
+    monkeypatch.setattr(practise_kept, "_everybodys", WeakSet())
     dropped = []
     monkeypatch.setattr(practise_kept.bench, "drop", dropped.append)
     first = practise_kept.keep_own(practise_kept.Own(bytes(70), "a.jpg", "a"))
