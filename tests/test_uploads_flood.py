@@ -21,7 +21,7 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif("sys.platform != 'linux'", reason="memory is read from /proc"),
 ]
-VISITORS = 20
+VISITORS = 12
 
 
 def resident_mb(pid: str) -> float:
