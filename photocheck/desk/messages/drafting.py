@@ -117,6 +117,10 @@ def check_templates(folder: str | os.PathLike[str]) -> None:
                 raise _not_utf8(str(path)) from error
             except TemplateSyntaxError as error:
                 raise _not_a_template(error, str(path)) from error
+            except RecursionError as error:
+                raise MessageError(
+                    tr("the template cannot be read ({why})", why=error), where=str(path)
+                ) from error
 
 
 def _refuse_missing(folder: str | os.PathLike[str]) -> None:
