@@ -131,7 +131,7 @@ def _picture(order: Order, check: Check) -> None:
     photos = check.report.photos
     index = choose_photo(len(photos), f"photo {order.key}", label_visibility="collapsed")
     st.image(
-        picture_of(order.key, check.number, index),
+        picture_of(order.key, check, index),
         width="stretch",
         alt=tr(
             "Photo {number} with the marks and spans drawn in; {verdict}",

@@ -8,6 +8,7 @@ import streamlit as st
 
 from photocheck.app.shared import store
 from photocheck.desk import bench
+from photocheck.desk.orders import Check
 from photocheck.speech import spoken
 
 MOST_UNSENT: Final = 1000
@@ -93,7 +94,6 @@ def begun(who: str, order: str, name: str, default: Any) -> Any:
     return st.session_state.setdefault(f"{key} begun", default)
 
 
-def picture_of(order: str, check: int, index: int) -> bytes:
+def picture_of(order: str, check: Check, index: int) -> bytes:
     """The annotated photo of a check as JPEG, without banner and table."""
-    found = next(c for c in store().order(order).checks if c.number == check)
-    return bench.picture(store(), order, (check, spoken()), found.report, index, bare=True)
+    return bench.picture(store(), order, (check.number, spoken()), check.report, index, bare=True)

@@ -218,10 +218,11 @@ def record(
 
 def _is_key(case: str) -> bool:
     """Whether this is an order's key and no file that happens to be called like one."""
-    import re
     from pathlib import Path
 
-    return re.fullmatch(r"[A-Za-z0-9_-]{43}", case) is not None and not Path(case).exists()
+    from photocheck.desk.orders import KEY_FORM
+
+    return KEY_FORM.fullmatch(case) is not None and not Path(case).exists()
 
 
 def _record_of_order(key: str, address: str | None, sizes: Sequence[Size]) -> bytes:

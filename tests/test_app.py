@@ -72,6 +72,17 @@ def typed(page: AppTest, path: str, text: str) -> AppTest:
     return page
 
 
+def flint() -> tuple[str, str]:
+    """The invented order of Flint in the app's store: its key, and a link to it."""
+    folder = samples_folder() / "flint"
+    key = bring_in(
+        shared.store(),
+        ("case.json", (folder / "case.json").read_bytes()),
+        [("side.jpg", (folder / "side.jpg").read_bytes())],
+    ).key
+    return key, link_for(shared.store(), key, by="Robin")
+
+
 def shown(page: AppTest) -> str:
     kinds = (page.markdown, page.caption, page.error, page.warning, page.success, page.info)
     return "\n".join(str(element.value) for kind in kinds for element in kind)
@@ -188,13 +199,7 @@ def test_a_busy_server_is_told_at_the_marks_and_the_result(
     opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     opened()
-    folder = samples_folder() / "flint"
-    key = bring_in(
-        shared.store(),
-        ("case.json", (folder / "case.json").read_bytes()),
-        [("side.jpg", (folder / "side.jpg").read_bytes())],
-    ).key
-    link = link_for(shared.store(), key, by="Robin")
+    _, link = flint()
     gate = Gate(places=1, waiting=0, patience_s=0)
     monkeypatch.setattr(bench, "GATE", gate)
     with gate.place():
@@ -277,13 +282,7 @@ def without_names(value: Any) -> Any:
 
 def test_a_problem_leads_back_and_an_answer_of_the_workshop_is_shown(opened: Opened) -> None:
     opened()
-    folder = samples_folder() / "flint"
-    key = bring_in(
-        shared.store(),
-        ("case.json", (folder / "case.json").read_bytes()),
-        [("side.jpg", (folder / "side.jpg").read_bytes())],
-    ).key
-    link = link_for(shared.store(), key, by="Robin")
+    key, link = flint()
     page = press(opened(order=link, step="result"), "send")
     assert "Sent" in shown(page)
     shared.store().decide(

@@ -89,8 +89,7 @@ def _found(link: str) -> Order:
         When links that lead nowhere were tried here too often.
     """
     unknown = "unknown links from address"
-    if not COUNTS.allows(unknown, here()):
-        COUNTS.count(unknown, here())
+    COUNTS.refuse_beyond(unknown, here())
     try:
         return owners_store().order(link)
     except OrderError:

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -24,6 +25,10 @@ CHOICES: Final = ("accepted", "asked_again", "refused")
 
 STATES: Final = ("being_filled_in", "waiting", *CHOICES)
 """Where an order stands: not sent yet, sent and undecided, or as last decided."""
+
+
+KEY_FORM: Final = re.compile(r"[A-Za-z0-9_-]{43}")
+"""How every order's key is written: 256 random bits (RFC 4648, 5, without padding)."""
 
 
 class OrderError(PhotocheckError):

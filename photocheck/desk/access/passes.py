@@ -213,7 +213,8 @@ def _carried(store: DatabaseStore, text: str, purpose: str) -> str | None:
 
 def _opened(store: DatabaseStore, text: str, purpose: str) -> Pass:
     found = None
-    if text.isascii() and len(text) <= _LONGEST_TEXT:
+    # Most visitors carry nothing: that is not worth looking for a newer secret.
+    if text and text.isascii() and len(text) <= _LONGEST_TEXT:
         carried = _carried(store, text, purpose)
         if carried is not None:
             found = kept.find_pass(store, _digest(carried), purpose=purpose)

@@ -76,9 +76,16 @@ class Rates:
         if cost > 0 and not self._limiter.hit(item, who, cost=min(cost, item.amount)):
             raise too_often(self._wait_s(item, who))
 
-    def allows(self, what: str, who: str) -> bool:
-        """Whether one more would be allowed; counts nothing."""
-        return bool(self._limiter.test(self.rates[what], who))
+    def refuse_beyond(self, what: str, who: str) -> None:
+        """Count nothing, but refuse where one more would be too often.
+
+        Raises
+        ------
+        TooOftenError
+        """
+        item = self.rates[what]
+        if not self._limiter.test(item, who):
+            raise too_often(self._wait_s(item, who))
 
     def _wait_s(self, item: RateLimitItem, who: str) -> float:
         return max(1.0, self._limiter.get_window_stats(item, who).reset_time - time())

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Select, func, select
 
-from photocheck.desk.orders import Check, Decision, Order, OrderError, OrderLine
+from photocheck.desk.orders import KEY_FORM, Check, Decision, Order, OrderError, OrderLine
 from photocheck.desk.store.tables import checks, decisions, orders, photos
 from photocheck.reportfile import report_as_written
 from photocheck.speech import tr
-
-_KEY: Final = re.compile(r"[A-Za-z0-9_-]{43}")
 
 
 def as_json(value: Any) -> str:
@@ -31,7 +28,7 @@ def head_of(connection: Connection, key: str, *, lock: bool = False) -> RowMappi
         When there is no such order.
     """
     row = None
-    if isinstance(key, str) and _KEY.fullmatch(key):
+    if isinstance(key, str) and KEY_FORM.fullmatch(key):
         wanted = select(orders).where(orders.c.key == key)
         found = connection.execute(wanted.with_for_update() if lock else wanted)
         row = found.mappings().one_or_none()
