@@ -12,6 +12,20 @@ from store_database import new_database
 from photocheck.desk.store import DatabaseStore, engines, open_store
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--thorough",
+        action="store_true",
+        help="slow tests with as many kills, files, inputs and visitors as the published figures",
+    )
+
+
+@pytest.fixture
+def thorough(request: pytest.FixtureRequest) -> bool:
+    """Whether a slow test shall do all it can, instead of what CI has time for."""
+    return bool(request.config.getoption("--thorough"))
+
+
 @pytest.fixture(params=["sqlite", "sqlite_wal", "postgresql"])
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """An empty place for a store, on each kind of database.

@@ -26,7 +26,6 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif("sys.platform != 'linux'", reason="memory is read from /proc"),
 ]
-VISITORS = 5
 SAMPLE = "nettle"
 """With a card: looking for its edges takes more memory than any other reference."""
 
@@ -74,7 +73,8 @@ def patiently(work):
             time.sleep(1)
 
 
-def test_memory_is_bounded_while_many_come_with_the_largest_photos(tmp_path: Path):
+def test_memory_is_bounded_while_many_come_with_the_largest_photos(tmp_path: Path, thorough: bool):
+    many = 12 if thorough else 3
     case, photo = enlarged(SAMPLE)
     store = open_store(str(tmp_path / "orders.sqlite3"))
     reports, lock = [], threading.Lock()
@@ -103,12 +103,12 @@ def test_memory_is_bounded_while_many_come_with_the_largest_photos(tmp_path: Pat
     before, watch = resident_mb("self"), Watch()
     began = time.perf_counter()
     watch.start()
-    with ThreadPoolExecutor(VISITORS) as visitors:
-        list(visitors.map(visit, range(VISITORS)))
+    with ThreadPoolExecutor(many) as visitors:
+        list(visitors.map(visit, range(many)))
     watch.over.set()
     watch.join()
     print(
-        f"{VISITORS} visitors with {len(photo) / 1e6:.0f} MB and {MAX_PIXELS / 1e6:.0f} MP each "
+        f"{many} visitors with {len(photo) / 1e6:.0f} MB and {MAX_PIXELS / 1e6:.0f} MP each "
         f"in {time.perf_counter() - began:.0f} s: this process {before:.0f} MB before, "
         f"{watch.own:.0f} MB at most, {resident_mb('self'):.0f} MB after; children "
         f"{watch.theirs:.0f} MB at most"

@@ -12,7 +12,12 @@ from photocheck.phantom.scene import random_scene
 
 @pytest.fixture(scope="module")
 def bodies():
-    return [subject(21, n) for n in range(36)]
+    return [subject(21, n) for n in range(4)]
+
+
+@pytest.fixture(scope="module")
+def many_bodies(bodies):
+    return bodies + [subject(21, n) for n in range(4, 36)]
 
 
 def test_the_bound_falls_with_noise_and_photos(bodies) -> None:
@@ -42,7 +47,7 @@ def test_the_bound_of_marks_alone_is_what_hand_arithmetic_gives(bodies) -> None:
 
 def test_a_table_has_a_row_per_span(bodies) -> None:
     setting = Setting("a try", kind="a4", place="middle near_feet")
-    outcomes = [run(b, setting, np.random.default_rng([1, i])) for i, b in enumerate(bodies[:4])]
+    outcomes = [run(b, setting, np.random.default_rng([1, i])) for i, b in enumerate(bodies)]
     text = table(setting.name, outcomes, np.full(3, 0.03))
     assert text.count("\n| ") == 6
     assert "half neck" in text
@@ -50,19 +55,21 @@ def test_a_table_has_a_row_per_span(bodies) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("setting", SETTINGS[:3], ids=lambda s: s.name)
-def test_estimates_stay_near_the_bound_and_honest(bodies, setting: Setting) -> None:
-    shapes = shape_spread([shape_row(body) for body in bodies])
+def test_estimates_stay_near_the_bound_and_honest(
+    many_bodies, setting: Setting, thorough: bool
+) -> None:
+    shapes = shape_spread([shape_row(body) for body in many_bodies])
     outcomes = [
         run(body, setting, np.random.default_rng([2, i, again]))
-        for i, body in enumerate(bodies)
-        for again in range(5)
+        for i, body in enumerate(many_bodies)
+        for again in range(5 if thorough else 3)
     ]
     error = np.array([o.error for o in outcomes])
     spread = np.array([o.spread for o in outcomes])
     bound = np.array([o.bound.spread(shapes) for o in outcomes])
     naive = np.array([o.naive for o in outcomes])
     ratio = np.sqrt(np.mean(error**2, axis=0) / np.mean(bound**2, axis=0))
-    # 180 trials on 36 dogs know the ratio to about 8 %; the published run has more
+    # 108 trials on 36 dogs know the ratio to about 10 %; the published run has more
     assert np.all(ratio < 1.4), ratio
     inside = np.mean(np.abs(error) < 1.96 * spread, axis=0)
     assert np.all(inside > 0.88), inside

@@ -210,11 +210,11 @@ def test_every_fault_put_in_can_be_undone(name: str) -> None:
 
 
 @pytest.mark.slow
-def test_no_other_test_finds_more_of_the_mixture() -> None:
+def test_no_other_test_finds_more_of_the_mixture(thorough: bool) -> None:
     """Neyman and Pearson's lemma: the judgement's own test at the same false alarms."""
     one = made_geometry()
-    rows, flags = good_ratios(800)
-    faulty = [j for name in FAULTS for j in judge_faulty(name, (one,), 40, 5)]
+    rows, flags = good_ratios(1600 if thorough else 500)
+    faulty = [j for name in FAULTS for j in judge_faulty(name, (one,), 40 if thorough else 20, 5)]
     limit = np.quantile(logsumexp(rows, axis=1) - np.log(len(FAULTS)), 1.0 - flags.mean())
     best = np.mean([j.ratio > limit for j in faulty])
     ours = np.mean([j.flagged for j in faulty])

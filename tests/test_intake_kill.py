@@ -24,7 +24,6 @@ from photocheck.desk.store import open_store
 
 pytestmark = pytest.mark.slow
 
-KILLS = 20
 ROWS = 24
 DOGS = ("flint", "moss", "pike", "heron", "tarn")
 
@@ -35,7 +34,10 @@ def lines_of(content: bytes) -> list[dict[str, Any]]:
 
 
 @pytest.mark.parametrize("address", ["sqlite", "postgresql"], indirect=True)
-def test_an_import_that_is_killed_goes_on_where_it_ended(address: str, tmp_path: Path) -> None:
+def test_an_import_that_is_killed_goes_on_where_it_ended(
+    address: str, tmp_path: Path, thorough: bool
+) -> None:
+    wanted = 20 if thorough else 7
     photos = tmp_path / "photos"
     photos.mkdir()
     table = tmp_path / "orders.csv"
@@ -56,7 +58,7 @@ def test_an_import_that_is_killed_goes_on_where_it_ended(address: str, tmp_path:
             process = subprocess.Popen(command, stdout=subprocess.PIPE)
             assert process.stdout is not None
             process.stdout.readline()  # the store is open
-            if kills < KILLS:
+            if kills < wanted:
                 time.sleep(rng.uniform(0, 0.5))
                 process.kill()
                 kills += 1
@@ -80,7 +82,7 @@ def test_an_import_that_is_killed_goes_on_where_it_ended(address: str, tmp_path:
             assert len(names) == len(set(names))
             if process.returncode == 0:
                 break
-    assert kills == KILLS
+    assert kills == wanted
     assert len(names) == len(said) == ROWS
 
 
@@ -102,10 +104,11 @@ def gone(pid: int) -> bool:
         return True
 
 
-@pytest.mark.parametrize(("victim", "times"), [("batch", 12), ("worker", 8)])
+@pytest.mark.parametrize("victim", ["batch", "worker"])
 def test_a_batch_that_is_killed_goes_on_where_it_ended(
-    victim: str, times: int, tmp_path: Path
+    victim: str, tmp_path: Path, thorough: bool
 ) -> None:
+    times = 12 if thorough else 4
     folder = tmp_path / "cases"
     for name in DOGS:
         shutil.copytree(samples_folder() / name, folder / name)

@@ -115,7 +115,8 @@ def test_nothing_acknowledged_is_lost_or_torn(
     seed = random.Random(str(request.node.name))
     keys = [""]
     kills = 0
-    while kills < KILLS:
+    # A busy machine acknowledges little between two kills: then it takes more of them.
+    while kills < KILLS or (fewest(writers.said) <= KILLS / 10 and kills < 5 * KILLS):
         pids = [
             writers.start(do="write", seed=kills + n, key=seed.choice(keys[-3:])) for n in range(2)
         ]
@@ -131,12 +132,19 @@ def test_nothing_acknowledged_is_lost_or_torn(
     with closing(open_store(address)) as store:
         look_at_all(store)
     look_through(writers.said, address)
-    saved = {
-        step: sum(step in what for what in writers.said)
-        for step in ("draft", "photo", "check", "decision")
+    print(f"{request.node.name}: {kills} kills; acknowledged and all there: {saved(writers.said)}")
+    assert fewest(writers.said) > KILLS / 10
+
+
+def saved(said: list[dict[str, Any]]) -> dict[str, int]:
+    """How many writes of each kind were acknowledged."""
+    return {
+        step: sum(step in what for what in said) for step in ("draft", "photo", "check", "decision")
     }
-    print(f"{request.node.name}: {kills} kills; acknowledged and all there: {saved}")
-    assert min(saved.values()) > KILLS / 10
+
+
+def fewest(said: list[dict[str, Any]]) -> int:
+    return min(saved(said).values())
 
 
 def look_through(said: list[dict[str, Any]], address: str) -> None:

@@ -21,7 +21,6 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif("sys.platform != 'linux'", reason="memory is read from /proc"),
 ]
-VISITORS = 12
 
 
 def resident_mb(pid: str) -> float:
@@ -75,22 +74,23 @@ def largest(kind: str) -> bytes:
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "WEBP"])
-def test_memory_is_bounded_under_a_flood_of_the_largest_photos(kind):
+def test_memory_is_bounded_under_a_flood_of_the_largest_photos(kind, thorough):
+    many = 12 if thorough else 5
     photo = largest(kind)
     # As many places as there are by default; on a busy machine more patience.
-    gate = Gate(places=PLACES, waiting=VISITORS, patience_s=900)
+    gate = Gate(places=PLACES, waiting=many, patience_s=900)
     before, watch = resident_mb("self"), Watch()
     began = time.perf_counter()
     watch.start()
-    with ThreadPoolExecutor(VISITORS) as visitors:
+    with ThreadPoolExecutor(many) as visitors:
         # Each visitor's result is let go at once, as a page that stores it does.
         sizes = list(
-            visitors.map(lambda _: len(take_upload(photo, gate=gate).content), range(VISITORS))
+            visitors.map(lambda _: len(take_upload(photo, gate=gate).content), range(many))
         )
     watch.over.set()
     watch.join()
     print(
-        f"{VISITORS} x {kind} of {len(photo) / 1e6:.0f} MB in {time.perf_counter() - began:.0f} s: "
+        f"{many} x {kind} of {len(photo) / 1e6:.0f} MB in {time.perf_counter() - began:.0f} s: "
         f"this process {before:.0f} MB before, {watch.own:.0f} MB at most; children "
         f"{watch.theirs:.0f} MB at most, {watch.many} at once"
     )

@@ -13,7 +13,7 @@ from visitors.made import told_by
 from visitors.owner import Owner, play_all
 from visitors.serving import served
 
-VISITORS = 6
+VISITORS = 4
 
 
 @pytest.mark.slow

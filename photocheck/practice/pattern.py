@@ -8,8 +8,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
-from scipy.stats import t as student
+from scipy.special import chdtri, stdtr, stdtrit  # scipy.stats takes longer to load than all else
 
 from photocheck.body.shape import MARK_SPREAD_MM
 from photocheck.practice.misses import Miss
@@ -154,8 +153,8 @@ def leaning(values: Sequence[float]) -> Leaning:
     )
     scatter = float(np.sqrt(total / degrees))
     error = scatter / float(np.sqrt(weight))
-    reach = float(student.ppf(0.975, degrees)) * error
-    sure = float(student.cdf(abs(centre) / error, degrees))
+    reach = float(stdtrit(degrees, 0.975)) * error
+    sure = float(stdtr(degrees, abs(centre) / error))
     told = n >= LEAST_ATTEMPTS and sure >= SURE and abs(centre) >= TELLING_MM
     return Leaning(centre, centre - reach, centre + reach, scatter, told)
 
@@ -196,7 +195,7 @@ def _combined(sizes: Sequence[float], squares: Sequence[float]) -> tuple[float, 
     shares = freedom / freedom.sum() * np.asarray(squares)
     variance = float(shares.sum())
     degrees = variance**2 / float(np.sum(shares**2 / freedom))
-    low, high = (np.sqrt(variance * degrees / chi2.ppf(q, degrees)) for q in (0.975, 0.025))
+    low, high = (np.sqrt(variance * degrees / chdtri(degrees, above)) for above in (0.025, 0.975))
     return float(np.sqrt(variance)), float(low), float(high)
 
 

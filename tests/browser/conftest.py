@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from filelock import FileLock
-from pages import FLAGS, start_server
+from pages import FLAGS, Visitors, start_server
 from playwright.sync_api import Browser, sync_playwright
 
 AXE = "axe-core@4.10.3"
@@ -24,6 +24,17 @@ def chromium() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=where, args=FLAGS)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def _visitors(chromium: Browser) -> Visitors:
+    return Visitors(chromium)
+
+
+@pytest.fixture
+def visitors(_visitors: Visitors) -> Iterator[Visitors]:
+    yield _visitors
+    _visitors.leave()
 
 
 @pytest.fixture(scope="session")

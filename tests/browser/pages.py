@@ -1,4 +1,4 @@
-"""Chromium's flags, and a server for a page."""
+"""Chromium's flags, its visitors, and a server for a page."""
 
 from __future__ import annotations
 
@@ -9,8 +9,12 @@ import sys
 import time
 import urllib.request
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from photocheck.serving import DESK_VARIABLE
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext
 
 FLAGS = [
     "--no-sandbox",
@@ -56,3 +60,32 @@ def start_server(
             time.sleep(0.2)
     process.kill()
     raise AssertionError(f"the server did not start: {log.read_text(errors='replace')}")
+
+
+class Visitors:
+    """Browser contexts, each for one visitor at a time.
+
+    One that another visitor has left is given anew, without cookies or pages: it has
+    Streamlit's own scripts already, whose loading takes a second.
+    """
+
+    def __init__(self, browser: Browser) -> None:
+        self._browser = browser
+        self._left: dict[str, list[BrowserContext]] = {}
+        self._here: list[tuple[str, BrowserContext]] = []
+
+    def come(self, **options: object) -> BrowserContext:
+        kind = repr(sorted(options.items()))
+        left = self._left.setdefault(kind, [])
+        context = left.pop() if left else self._browser.new_context(**options)
+        self._here.append((kind, context))
+        return context
+
+    def leave(self) -> None:
+        """All who are here."""
+        while self._here:
+            kind, context = self._here.pop()
+            for page in context.pages:
+                page.close()
+            context.clear_cookies()
+            self._left[kind].append(context)

@@ -112,6 +112,11 @@ def with_photo(served: Served, name: str, *, half_neck: str) -> str:
     return key
 
 
+SAID = """document.body.innerText + ' ' +
+    [...document.querySelectorAll('input, textarea')].map((e) => e.value).join(' ') + ' ' +
+    [...document.querySelectorAll('img')].map((e) => e.alt).join(' ')"""
+
+
 def settled(page: Page, address: str) -> str:
     """All that a page says once it rests, with what stands in its fields."""
     page.goto(address)
@@ -119,16 +124,16 @@ def settled(page: Page, address: str) -> str:
         timeout=30_000
     )
     page.wait_for_function(
-        "!document.querySelector('[data-testid=stStatusWidget]')", timeout=60_000
+        f"""() => {{
+            const state = document.querySelector('[data-test-script-state]');
+            const said = {SAID}, same = said === window.saidBefore;
+            window.saidBefore = said;
+            return same && state?.dataset.testScriptState === 'notRunning';
+        }}""",
+        polling=400,
+        timeout=60_000,
     )
-    page.wait_for_timeout(300)
-    return str(
-        page.evaluate(
-            """document.body.innerText + ' ' +
-            [...document.querySelectorAll('input, textarea')].map((e) => e.value).join(' ') + ' ' +
-            [...document.querySelectorAll('img')].map((e) => e.alt).join(' ')"""
-        )
-    )
+    return str(page.evaluate(SAID))
 
 
 def test_nobody_comes_to_the_desk_without_the_password(

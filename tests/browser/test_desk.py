@@ -9,7 +9,8 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from pages import Visitors
+from playwright.sync_api import Page, expect
 
 import photocheck
 from photocheck.app.desk_moves import ON_THE_WAY_S
@@ -60,13 +61,11 @@ def address(
 
 
 @pytest.fixture
-def visit(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
-    contexts = []
+def visit(visitors: Visitors, address: str) -> Iterator[Callable[..., Page]]:
     faults: list[str] = []
 
     def come(query: str = "", **size: int) -> Page:
-        context = chromium.new_context(viewport={**SCREEN, **size}, reduced_motion="reduce")
-        contexts.append(context)
+        context = visitors.come(viewport={**SCREEN, **size}, reduced_motion="reduce")
         page = context.new_page()
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.goto(f"{address}/desk?language=en&{query}")
@@ -75,8 +74,7 @@ def visit(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
         return page
 
     yield come
-    for context in contexts:
-        context.close()
+    visitors.leave()
     assert faults == []
 
 

@@ -14,8 +14,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from pages import free_port, start_server
-from playwright.sync_api import Browser, Locator, Page, expect
+from pages import Visitors, free_port, start_server
+from playwright.sync_api import Locator, Page, expect
 
 PAGE = Path(__file__).with_name("marking_page.py")
 
@@ -38,8 +38,10 @@ pytestmark = pytest.mark.browser
 class Surface:
     """A visitor with the page open, and the photo's place on the visitor's screen."""
 
-    def __init__(self, browser: Browser, address: str, query: str = "", **context: object) -> None:
-        self.context = browser.new_context(reduced_motion="reduce", **context)
+    def __init__(
+        self, visitors: Visitors, address: str, query: str = "", **context: object
+    ) -> None:
+        self.context = visitors.come(reduced_motion="reduce", **context)
         self.touch = bool(context.get("has_touch"))
         self.page: Page = self.context.new_page()
         self.faults: list[str] = []
@@ -151,18 +153,17 @@ class Surface:
 
 
 @pytest.fixture
-def visit(chromium, serve):
+def visit(visitors, serve):
     """Opens the page as a new visitor."""
-    visitors: list[Surface] = []
+    surfaces: list[Surface] = []
 
     def open_page(query: str = "", **context: object) -> Surface:
-        visitors.append(Surface(chromium, serve(PAGE), query, **context))
-        return visitors[-1]
+        surfaces.append(Surface(visitors, serve(PAGE), query, **context))
+        return surfaces[-1]
 
     yield open_page
-    for visitor in visitors:
-        visitor.context.close()
-        assert not visitor.faults
+    visitors.leave()
+    assert not [surface.faults for surface in surfaces if surface.faults]
 
 
 @pytest.mark.parametrize("ratio", [1, 2, 2.625, 3])
@@ -462,11 +463,11 @@ def test_leaving_and_coming_back_keeps_what_the_page_kept(visit):
     desk.expect_marks(dict(list(MARKS.items())[:2]))
 
 
-def test_a_server_begun_anew_under_an_open_page_loses_no_mark(chromium, tmp_path):
+def test_a_server_begun_anew_under_an_open_page_loses_no_mark(visitors, tmp_path):
     port = free_port()
     process, address = start_server(PAGE, tmp_path / "log", port)
     try:
-        desk = Surface(chromium, address, **DESKTOP)
+        desk = Surface(visitors, address, **DESKTOP)
         desk.tap(MARKS["breastbone"])
         desk.expect_marks({"breastbone": MARKS["breastbone"]})
         process.terminate()
@@ -479,7 +480,6 @@ def test_a_server_begun_anew_under_an_open_page_loses_no_mark(chromium, tmp_path
         desk.expect_marks(dict(list(MARKS.items())[:3]))
         for name in list(MARKS)[:3]:
             assert desk.shown_at(name) == pytest.approx(MARKS[name], abs=MOST_OFF_PX)
-        desk.context.close()
     finally:
         process.terminate()
         process.wait(10)

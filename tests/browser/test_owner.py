@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 from command_line import by_command_line
-from pages import free_port
+from pages import Visitors, free_port
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
@@ -70,10 +70,8 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 
 @pytest.fixture(params=[PHONE, DESKTOP], ids=["phone", "desktop"])
-def visitor(request: pytest.FixtureRequest, chromium: Browser) -> Iterator[BrowserContext]:
-    context = chromium.new_context(**request.param)
-    yield context
-    context.close()
+def visitor(request: pytest.FixtureRequest, visitors: Visitors) -> BrowserContext:
+    return visitors.come(**request.param)
 
 
 def opened(visitor: BrowserContext, address: str) -> Page:
@@ -253,6 +251,7 @@ def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Brows
         context.close()
 
 
+@pytest.mark.parametrize("visitor", [PHONE], ids=["phone"], indirect=True)
 def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe: str) -> None:
     """axe-core: WCAG 2.2 A and AA, and its best practices; nothing serious on any step."""
     _, photo = sample("flint")

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from pages import Visitors
+from playwright.sync_api import Page, expect
 
 from photocheck.practice.dogs import PracticeDog, practice_dogs
 from photocheck.words import LANDMARKS
@@ -27,13 +28,12 @@ DOG = practice_dogs()[0]
 
 
 @pytest.fixture
-def visit(chromium: Browser, serve: Callable[[Path], str]) -> Iterator[Callable[..., Page]]:
+def visit(visitors: Visitors, serve: Callable[[Path], str]) -> Iterator[Callable[..., Page]]:
     """Opens the page for a visitor; nothing may fail in the visitor's browser meanwhile."""
-    contexts, faults = [], []
+    faults = []
 
     def open_page(**kind: object) -> Page:
-        contexts.append(chromium.new_context(**kind))
-        page = contexts[-1].new_page()
+        page = visitors.come(**kind).new_page()
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.set_default_timeout(30_000)
         page.goto(f"{serve(APP)}/practise")
@@ -41,8 +41,7 @@ def visit(chromium: Browser, serve: Callable[[Path], str]) -> Iterator[Callable[
         return page
 
     yield open_page
-    for context in contexts:
-        context.close()
+    visitors.leave()
     assert not faults
 
 
