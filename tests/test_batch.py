@@ -176,6 +176,16 @@ def test_a_process_that_dies_or_hangs_takes_no_other_order_with_it() -> None:
         assert all(ids.count(process) <= 3 for process in ids)
 
 
+def test_a_process_that_ends_between_two_calls_is_replaced() -> None:
+    with Lanes(1) as lanes:
+        first = lanes.submit(own_id).result(60)
+        os.kill(first, signal.SIGKILL)
+        until = time.monotonic() + 20
+        while not lanes._lanes[0].pool._broken and time.monotonic() < until:
+            time.sleep(0.01)  # as long as it takes the pool to notice
+        assert lanes.submit(own_id).result(60) != first
+
+
 def test_a_crashed_order_is_marked_and_tried_again(
     cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -43,7 +43,9 @@ def enlarged(name: str) -> tuple[dict, bytes]:
         pixels = np.asarray(image.resize(size, Image.Resampling.BICUBIC), np.int16)
     assert 0.99 * MAX_PIXELS < size[0] * size[1] <= MAX_PIXELS
     # Grain as of a sensor in dim light, so that the file becomes large.
-    grain = np.random.default_rng(3).normal(0.0, 4.5, pixels.shape).astype(np.int16)
+    tile = np.random.default_rng(3).normal(0.0, 4.5, (1000, 1000, 3)).astype(np.int16)
+    times_over = [-(-side // 1000) for side in pixels.shape[:2]]
+    grain = np.tile(tile, (*times_over, 1))[: pixels.shape[0], : pixels.shape[1]]
     noisy = np.clip(pixels + grain, 0, 255).astype(np.uint8)
     held = io.BytesIO()
     Image.fromarray(noisy).save(held, "JPEG", quality=95, subsampling=0, exif=exif)

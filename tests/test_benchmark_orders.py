@@ -135,7 +135,7 @@ def test_the_size_of_a_fault_is_in_standard_deviations() -> None:
 
 
 def test_the_budget_is_held_on_typed_orders() -> None:
-    flags, _ = judge_good((made_geometry(),), 600, 6)
+    flags, _ = judge_good((made_geometry(),), 400, 6)
     for budget, column in zip(BUDGETS, flags.T, strict=True):
         low, high = wilson(int(column.sum()), len(column), 3.3)
         assert low <= budget <= high
@@ -166,7 +166,7 @@ def good_ratios(count: int) -> tuple[np.ndarray, np.ndarray]:
 
 def test_a_stance_s_density_is_whole() -> None:
     """The mean of a density ratio over what it is held against is one."""
-    rows, _ = good_ratios(600)
+    rows, _ = good_ratios(400)
     ratios = np.exp(rows[:, list(FAULTS).index("dog_arched")])
     assert ratios.mean() == pytest.approx(1.0, abs=4.5 * ratios.std() / np.sqrt(len(ratios)))
 
@@ -224,7 +224,7 @@ def test_no_other_test_finds_more_of_the_mixture(thorough: bool) -> None:
 
 @pytest.mark.slow
 def test_the_whole_table() -> None:
-    text = report(good=200, each=6, seed=2, jobs=2, geometries=3)
+    text = report(good=100, each=4, seed=2, jobs=2, geometries=2)
     assert text.count("\n| ") >= len(FAULTS) + 4
     assert "| all |" in text
 

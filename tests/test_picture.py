@@ -1,5 +1,6 @@
 import dataclasses
 import re
+from itertools import cycle
 
 import cv2
 import numpy as np
@@ -285,8 +286,10 @@ VERDICT_SETS = [
 ]
 
 
-@pytest.mark.parametrize(("width", "height"), SHAPES)
-@pytest.mark.parametrize("unit", ["cm", "in"])
+@pytest.mark.parametrize(
+    ("width", "height", "unit"),
+    [(*shape, unit) for shape, unit in zip(SHAPES, cycle(["cm", "in"]), strict=False)],
+)
 @pytest.mark.parametrize("verdicts", VERDICT_SETS)
 def test_strip_is_a_table(monkeypatch, width, height, unit, verdicts):
     report = with_verdicts(report_for(width, height, unit=unit), *verdicts)

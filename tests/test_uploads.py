@@ -303,7 +303,7 @@ def astray(tmp_path, monkeypatch):
 )
 def test_every_way_to_go_astray_ends_in_one_sentence(astray, program, match):
     astray(program)
-    refused(encoded(quarters()), match, limits=Limits(wall_s=3.0))
+    refused(encoded(quarters()), match, limits=Limits(wall_s=2.0))
 
 
 def test_the_process_is_told_no_secret(astray, monkeypatch, tmp_path):

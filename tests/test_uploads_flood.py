@@ -75,7 +75,7 @@ def largest(kind: str) -> bytes:
 
 @pytest.mark.parametrize("kind", ["JPEG", "WEBP"])
 def test_memory_is_bounded_under_a_flood_of_the_largest_photos(kind, thorough):
-    many = 12 if thorough else 5
+    many = 12 if thorough else 4
     photo = largest(kind)
     # As many places as there are by default; on a busy machine more patience.
     gate = Gate(places=PLACES, waiting=many, patience_s=900)

@@ -31,10 +31,10 @@ _ONE_THREAD: Final = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"), 
 class Lanes(Executor):
     """`count` single processes.
 
-    A process that dies breaks the future of its own call with `BrokenExecutor` and is replaced
-    at the next one.  `submit` waits until a lane is free, so that no more than `count` calls are
-    under way.  Processes are spawned: what is called and given must be importable and picklable.
-    When this process is killed, they end too.
+    A process that dies breaks the future of its own call, if it has one, with `BrokenExecutor` and
+    is replaced at the next one.  `submit` waits until a lane is free, so that no more than `count`
+    calls are under way.  Processes are spawned: what is called and given must be importable and
+    picklable.  When this process is killed, they end too.
     """
 
     def __init__(
@@ -53,8 +53,12 @@ class Lanes(Executor):
         broken = isinstance(lane.future.exception(), BrokenExecutor)
         if broken or lane.calls >= self._recycled_after:
             lane.replace()
+        try:
+            call = lane.pool.submit(_watched, self._patience_s, fn, *args, **kwargs)
+        except BrokenExecutor:  # its process ended while it had nothing to do
+            lane.replace()
+            call = lane.pool.submit(_watched, self._patience_s, fn, *args, **kwargs)
         lane.calls += 1
-        call: Future[T] = lane.pool.submit(_watched, self._patience_s, fn, *args, **kwargs)
         lane.future = call
         return call
 

@@ -25,8 +25,9 @@ _TURNS = {1: 0, 3: 2, 6: 1, 8: 3}  # quarter turns counterclockwise from upright
 def encode(linear: Array) -> Array:
     """Linear light 0 to 1 as sRGB 0 to 1 (IEC 61966-2-1, constants from memory)."""
     clipped = np.clip(linear, 0.0, 1.0)
-    low, high = 12.92 * clipped, 1.055 * np.power(clipped, 1 / 2.4) - 0.055
-    return np.asarray(np.where(clipped <= 0.0031308, low, high))
+    power = np.asarray(cv2.pow(clipped, 1 / 2.4))  # NumPy's takes twice as long
+    high = 1.055 * power.reshape(clipped.shape) - 0.055
+    return np.asarray(np.where(clipped <= 0.0031308, 12.92 * clipped, high))
 
 
 def decode(srgb: Array) -> Array:
