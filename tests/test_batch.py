@@ -162,6 +162,7 @@ def sometimes_end(task: batch.Task) -> dict[str, Any]:
     return batch.work(task)
 
 
+@pytest.mark.slow
 def test_a_process_that_dies_or_hangs_takes_no_other_order_with_it() -> None:
     with Lanes(2, recycled_after=3, patience_s=2) as lanes:
         for bad in (end, hang):

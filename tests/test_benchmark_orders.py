@@ -134,6 +134,7 @@ def test_the_size_of_a_fault_is_in_standard_deviations() -> None:
     assert made.size == pytest.approx(np.log(2.0) * np.sqrt(alone), rel=0.05)
 
 
+@pytest.mark.slow
 def test_the_budget_is_held_on_typed_orders() -> None:
     flags, _ = judge_good((made_geometry(),), 400, 6)
     for budget, column in zip(BUDGETS, flags.T, strict=True):
@@ -164,6 +165,7 @@ def good_ratios(count: int) -> tuple[np.ndarray, np.ndarray]:
     return np.array(rows), np.array(flags)
 
 
+@pytest.mark.slow
 def test_a_stance_s_density_is_whole() -> None:
     """The mean of a density ratio over what it is held against is one."""
     rows, _ = good_ratios(400)

@@ -60,6 +60,7 @@ def test_shares_sum_to_the_variance() -> None:
     np.testing.assert_allclose(total, np.diag(found.covariance), rtol=1e-6)
 
 
+@pytest.mark.slow
 def test_covariance_agrees_with_a_monte_carlo_twin() -> None:
     """JCGM 101:2008, clause 8: the GUM result held against drawing the inputs.
 
@@ -180,6 +181,7 @@ def test_a_photo_with_the_wrong_reference_is_named() -> None:
     np.testing.assert_allclose(found.log_spans, alone.log_spans, atol=3e-3)
 
 
+@pytest.mark.slow
 def test_good_marks_are_rarely_named() -> None:
     rng = np.random.default_rng(3)
     view = square_view()

@@ -56,6 +56,7 @@ def misses(picture: np.ndarray, ring: np.ndarray) -> np.ndarray:
     return found
 
 
+@pytest.mark.slow
 def test_markers_lie_where_they_are_projected(dog: Dog):
     placed = PlacedReference(
         "marker_sheet", "middle", 0.0, (-200.0, 160.0, 0.0), 3.0, 5.0, 6.0, size_factor=1.01
@@ -83,6 +84,7 @@ def test_markers_lie_where_they_are_projected(dog: Dog):
     assert np.ptp(edges) < 0.08
 
 
+@pytest.mark.slow
 def test_edges_of_a_sheet_lie_where_they_are_projected(dog: Dog):
     placed = PlacedReference("a4", "wall", -600.0, (300.0, 800.0, -600.0), 2.0)
     scene = scene_with(dog, placed)
@@ -92,6 +94,7 @@ def test_edges_of_a_sheet_lie_where_they_are_projected(dog: Dog):
     assert edges.std(axis=1).max() < 0.35
 
 
+@pytest.mark.slow
 def test_the_dog_is_where_its_landmarks_are(dog: Dog):
     placed = PlacedReference("a4", "middle", 0.0, (-300.0, 150.0, 0.0))
     scene = scene_with(dog, placed)
@@ -114,11 +117,14 @@ def bare(dog: Dog) -> np.ndarray:
     return render(scene_with(dog, reference("id_card", 1400.0)), CLEAN).astype(float)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "kind",
     [
         "id_card",
-        *(pytest.param(kind, marks=pytest.mark.slow) for kind in ("two_points", "disc", "ball")),
+        "two_points",
+        "disc",
+        "ball",
     ],
 )
 def test_every_reference_is_drawn_at_its_place(dog: Dog, bare: np.ndarray, kind: str):
@@ -134,6 +140,7 @@ def test_every_reference_is_drawn_at_its_place(dog: Dog, bare: np.ndarray, kind:
     )  # its shadow counts too
 
 
+@pytest.mark.slow
 def test_same_seed_same_picture(dog: Dog):
     placed = PlacedReference("a4", "middle", 0.0, (-300.0, 150.0, 0.0))
     scene = scene_with(dog, placed, size_px=(640, 480))
