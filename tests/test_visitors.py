@@ -13,7 +13,7 @@ from visitors.made import told_by
 from visitors.owner import Owner, play_all
 from visitors.serving import served
 
-VISITORS = 4
+VISITORS = 3
 
 
 @pytest.mark.slow
