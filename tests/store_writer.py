@@ -25,10 +25,15 @@ from photocheck.errors import PhotoError
 REPORT = report_of()
 
 
-def text_of(number: int) -> dict[str, object]:
+def text_of(number: int, seed: int) -> dict[str, object]:
     """A draft that can be seen to be whole."""
     filler = random.Random(number).randbytes(number * 37 % 9000).hex()
-    return {"number": number, "filler": filler, "sha256": sha256(filler.encode()).hexdigest()}
+    return {
+        "number": number,
+        "seed": seed,
+        "filler": filler,
+        "sha256": sha256(filler.encode()).hexdigest(),
+    }
 
 
 def say(**what: object) -> None:
@@ -47,7 +52,7 @@ def write(store: DatabaseStore, seed: int, key: str) -> None:
         step = rng.choice(["draft", "photo", "check", "decide"])
         if step == "draft":
             number += 1
-            store.save_draft(key, text_of(number))
+            store.save_draft(key, text_of(number, seed))
             say(key=key, draft=number, seed=seed)
         elif step == "photo" or not files:
             content = rng.randbytes(rng.choice([100, 5_000, 300_000]))
