@@ -23,8 +23,8 @@ def test_a_few_made_up_inputs(make, inputs):
 @pytest.mark.parametrize(
     ("make", "inputs"),
     [
-        *((lengths, 20_000), (cases, 5_000), (case_texts, 3_000), (pictures, 3_000)),
-        *((tables, 3_000), (orders, 1_000), (shelves, 5_000), (ratios, 2_000), (templates, 2_000)),
+        *((lengths, 20_000), (cases, 10_000), (case_texts, 3_000), (pictures, 3_000)),
+        *((tables, 3_000), (orders, 3_000), (shelves, 5_000), (ratios, 2_000), (templates, 2_000)),
     ],
 )
 def test_many_made_up_inputs(make, inputs, thorough):

@@ -347,14 +347,13 @@ def test_postures_move_what_they_say():
 def test_phantoms_in_low_postures_are_named_and_square_ones_left_alone(thorough):
     from photocheck.benchmark.stances import LOST, LOW, MARKED, bars, confusion, outcomes
 
-    found = outcomes(40 if thorough else 10, 3, 2)
+    found = outcomes(40 if thorough else 16, 3, 2)
     title = next(iter(MARKED))
     square = [o for o in found if o.posture == "square"]
     assert sum(bool(o.named[title]) for o in square) <= 0.05 * len(square) + 2
     low = [o for o in found if o.lost > LOST]
     named = sum(bool(set(o.named[title]) & set(LOW)) for o in low)
-    # The published run, with more phantoms, holds 90 %; of these few one more may be missed.
-    assert named >= 0.85 * len(low) - 1
+    assert named >= 0.85 * len(low)  # the published run, with more phantoms, holds 90 %
     assert "square" in confusion(found, title)
     assert "beyond 12%" in bars(found)
 

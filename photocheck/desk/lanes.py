@@ -50,12 +50,11 @@ class Lanes(Executor):
             wait([lane.future for lane in self._lanes], return_when=FIRST_COMPLETED)
         # The least used, so that not all are replaced at the same time.
         lane = min(free, key=lambda lane: lane.calls)
-        broken = isinstance(lane.future.exception(), BrokenExecutor)
-        if broken or lane.calls >= self._recycled_after:
+        if lane.calls >= self._recycled_after:
             lane.replace()
         try:
             call = lane.pool.submit(_watched, self._patience_s, fn, *args, **kwargs)
-        except BrokenExecutor:  # its process ended while it had nothing to do
+        except BrokenExecutor:  # its process died, in its last call or since
             lane.replace()
             call = lane.pool.submit(_watched, self._patience_s, fn, *args, **kwargs)
         lane.calls += 1
