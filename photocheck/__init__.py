@@ -9,19 +9,19 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from photocheck.version import __version__
 
 _LAZY = {
     "check": "photocheck.checking",
-    "Case": "photocheck.case",
-    "DogFacts": "photocheck.case",
-    "Marking": "photocheck.case",
-    "PhotoEntry": "photocheck.case",
-    "Reading": "photocheck.case",
-    "Reference": "photocheck.case",
-    "Report": "photocheck.report",
+    "Case": "photocheck.case.model",
+    "DogFacts": "photocheck.case.model",
+    "Marking": "photocheck.case.model",
+    "PhotoEntry": "photocheck.case.model",
+    "Reading": "photocheck.case.model",
+    "Reference": "photocheck.case.model",
+    "Report": "photocheck.report.model",
     "PhotocheckError": "photocheck.errors",
-    "read_case": "photocheck.casefile",
+    "read_case": "photocheck.case.file",
 }
 
 __all__ = [
@@ -39,11 +39,11 @@ __all__ = [
 ]
 
 if TYPE_CHECKING:
-    from photocheck.case import Case, DogFacts, Marking, PhotoEntry, Reading, Reference
-    from photocheck.casefile import read_case
+    from photocheck.case.file import read_case
+    from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reading, Reference
     from photocheck.checking import check
     from photocheck.errors import PhotocheckError
-    from photocheck.report import Report
+    from photocheck.report.model import Report
 
 
 def __getattr__(name: str) -> Any:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from photocheck import __version__
 from photocheck.body.shape import SHIPPED
-from photocheck.case import Case, Marking, PhotoEntry, Point
+from photocheck.case.model import Case, Marking, PhotoEntry, Point
 from photocheck.errors import CaseError
 from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
@@ -25,7 +25,7 @@ from photocheck.judge.steps import next_step
 from photocheck.photo.framing import photo_remarks
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
-from photocheck.report import Explanation, PhotoResult, Report, SpanResult, StanceFinding
+from photocheck.report.model import Explanation, PhotoResult, Report, SpanResult, StanceFinding
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten
 from photocheck.scale.pose import View

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photocheck.case import Point, Reference
+from photocheck.case.model import Point, Reference
 from photocheck.errors import ScaleError
 from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.photo.photo import Photo

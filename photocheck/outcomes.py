@@ -13,15 +13,15 @@ from pathlib import Path
 from typing import Any, Final
 
 from photocheck.body.shape import SHIPPED
-from photocheck.casefile import FORMAT as CASE_FORMAT
-from photocheck.casefile import case_from_dict, complaint, path_in_words, read_case, read_json
+from photocheck.case.file import FORMAT as CASE_FORMAT
+from photocheck.case.file import case_from_dict, complaint, path_in_words, read_case, read_json
 from photocheck.errors import CaseError, reason_of
 from photocheck.judge.evidence import Order, order_from_report
 from photocheck.judge.learning import Learning, learn
 from photocheck.judge.ratios import Ratios, read_ratios, write_ratios
-from photocheck.report import Report
-from photocheck.reportfile import FORMAT as REPORT_FORMAT
-from photocheck.reportfile import read_report, report_from_dict
+from photocheck.report.file import FORMAT as REPORT_FORMAT
+from photocheck.report.file import read_report, report_from_dict
+from photocheck.report.model import Report
 
 FORMAT: Final = "photocheck-outcome/1"
 MAX_LINES_BYTES: Final = 200_000_000

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from store_database import new_database
 
-from photocheck.desk.store import DatabaseStore, engines, open_store
+from photocheck.orders.store import DatabaseStore, engines, open_store
+from tests.support.store_database import new_database
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -13,12 +13,13 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-AUDIT = Path(__file__).parents[1] / ".ci" / "audit"
+from tests.support.places import ROOT
+
+AUDIT = ROOT / ".ci" / "audit"
 NOBODY = "NOT AUDITED"
 
 pytestmark = pytest.mark.skipif(not AUDIT.is_file(), reason="not a checkout")

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import photocheck
-from photocheck.case import Case, Marking, PhotoEntry, Reading, Reference
-from photocheck.cli import run
+from photocheck.case.model import Case, Marking, PhotoEntry, Reading, Reference
+from photocheck.cli.main import run
 from photocheck.errors import PhotocheckError
 from photocheck.words import EXIT_CODES, SPANS
+from tests.support.places import SAMPLES
 
-SAMPLES = Path(__file__).parents[1] / "sample_images_demo"
 ALL = sorted(path.name for path in SAMPLES.iterdir() if path.is_dir())
 
 

@@ -2,14 +2,13 @@
 
 import ast
 import string
-from pathlib import Path
 
 import pytest
 from babel.messages.pofile import read_po
 
 from photocheck.speech import LANGUAGES, speaking, spoken, tr
+from tests.support.places import ROOT
 
-ROOT = Path(__file__).parents[1]
 CATALOGUES = ROOT / "photocheck" / "languages"
 OTHERS = [code for code in LANGUAGES if code != "en"]
 

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
+from photocheck.batch.lanes import Lanes, one_thread_each
+from photocheck.batch.many import Task, run
+from photocheck.batch.results import Results
 from photocheck.benchmark.speed import twelve_megapixel_case
-from photocheck.desk.batch import Task, run
-from photocheck.desk.intake.cases import CaseSource
-from photocheck.desk.lanes import Lanes, one_thread_each
-from photocheck.desk.results import Results
+from photocheck.orders.intake.cases import CaseSource
 
 SAMPLED_S = 0.25
 """How often the memory is looked at (Linux only)."""

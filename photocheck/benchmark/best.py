@@ -23,9 +23,9 @@ from scipy.special import logsumexp
 
 from photocheck.benchmark import faults
 from photocheck.benchmark.faults import FAULTS, MM_PER_INCH, SLIPS, as_typed
+from photocheck.case.lengths import POSSIBLE_MM
 from photocheck.judge.explanations import Order
 from photocheck.judge.tolerances import tape_log_spread
-from photocheck.lengths import POSSIBLE_MM
 from photocheck.words import NECK_RING, SPANS
 
 Array = NDArray[np.float64]

@@ -20,7 +20,7 @@ from photocheck.benchmark.accuracy import BESIDE
 from photocheck.benchmark.population import subject
 from photocheck.benchmark.trial import Setting, estimated
 from photocheck.body.shape import WAY_TERMS, WAYS, Learnt, TapeRatios
-from photocheck.case import Reading
+from photocheck.case.model import Reading
 from photocheck.judge.compare import compare
 from photocheck.judge.evidence import Order, evidence_of, order_of
 from photocheck.judge.hierarchy import Fit, fit

@@ -21,13 +21,13 @@ from photocheck.benchmark.best import log_ratios
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
 from photocheck.benchmark.population import subject
 from photocheck.benchmark.trial import estimated
-from photocheck.case import Reading
+from photocheck.case.lengths import parse_reading
+from photocheck.case.model import Reading
 from photocheck.errors import CaseError
 from photocheck.judge.compare import compare, expectation
 from photocheck.judge.explain import explanations_of, order_of, rank
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.tolerances import tape_log_spread
-from photocheck.lengths import parse_reading
 from photocheck.phantom.body import make_dog
 from photocheck.phantom.plan import POSTURES, random_plan
 from photocheck.phantom.tape import tape_truth

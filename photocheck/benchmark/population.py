@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import DogFacts
+from photocheck.case.model import DogFacts
 from photocheck.phantom.body import Dog, make_dog
 from photocheck.phantom.plan import random_plan
 from photocheck.phantom.tape import tape_truth

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from photocheck.case import Case, DogFacts, PhotoEntry, Reading, Reference
-from photocheck.casefile import case_to_dict, read_case
+from photocheck.case.file import case_to_dict, read_case
+from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference
 from photocheck.checking import check
 from photocheck.phantom.body import make_dog, random_plan
 from photocheck.phantom.lens import save_photo

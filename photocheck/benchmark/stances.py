@@ -28,7 +28,7 @@ from photocheck.body.stance import (
     coat_stand_off,
     judge_stance,
 )
-from photocheck.case import Point
+from photocheck.case.model import Point
 from photocheck.phantom.body import Dog, make_dog
 from photocheck.phantom.plan import POSTURES, random_plan
 from photocheck.words import ALL_LANDMARKS, LANDMARKS

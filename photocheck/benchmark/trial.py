@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from photocheck.benchmark.bound import Bound, Look, bound_of
 from photocheck.benchmark.population import Subject
-from photocheck.case import Marking, Reading
+from photocheck.case.model import Marking, Reading
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.tolerances import MUST_CATCH, tape_log_spread

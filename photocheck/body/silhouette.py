@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Point
+from photocheck.case.model import Point
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.uint8]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from photocheck.body import shape
 from photocheck.body.sections import half_superellipse, quarter_ellipse, superellipse_area
-from photocheck.case import DogFacts
+from photocheck.case.model import DogFacts
 from photocheck.words import SPAN_ENDS
 
 Array = NDArray[np.float64]

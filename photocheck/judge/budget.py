@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body import shape
-from photocheck.case import Case
+from photocheck.case.model import Case
 from photocheck.judge.estimate import OWN_SOURCES, Estimate
 from photocheck.judge.wording import ACTIONS, DOUBT_TITLES
 from photocheck.photo.camera import FOCAL_SPREADS
-from photocheck.report import DoubtSource
+from photocheck.report.model import DoubtSource
 from photocheck.scale import priors
 from photocheck.scale.pose import View
 from photocheck.speech import tr

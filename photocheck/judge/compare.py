@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, ndtri
 
-from photocheck.case import Reading
+from photocheck.case.model import Reading
 from photocheck.judge import tolerances
 from photocheck.words import NECK_RING, READINGS, SPANS
 

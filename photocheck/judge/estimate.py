@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.shape import SHIPPED, TapeRatios
-from photocheck.case import DogFacts, Marking
+from photocheck.case.model import DogFacts, Marking
 from photocheck.judge.joint import CameraView, Joint, Shot
 from photocheck.judge.outliers import outlying_mark, outlying_photos
 from photocheck.judge.solve import Mode, solve

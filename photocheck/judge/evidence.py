@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.shape import MARKED, WAY_TERMS, WAYS, TapeRatios
-from photocheck.case import Case, DogFacts
+from photocheck.case.model import Case, DogFacts
 from photocheck.errors import CaseError
 from photocheck.judge.compare import expectation
 from photocheck.judge.hierarchy import Evidence
 from photocheck.judge.tolerances import tape_log_spread
-from photocheck.report import Report
+from photocheck.report.model import Report
 from photocheck.words import READINGS, SPANS
 
 Array = NDArray[np.float64]

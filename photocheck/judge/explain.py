@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from photocheck.case import Reading, Reference
+from photocheck.case.model import Reading, Reference
 from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, Order, Way, words
-from photocheck.report import Explanation
+from photocheck.report.model import Explanation
 from photocheck.words import READINGS
 
 Array = NDArray[np.float64]

@@ -23,7 +23,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Reading, Reference
+from photocheck.case.model import Reading, Reference
 from photocheck.judge import typed
 from photocheck.judge.misnamed import known_factors
 from photocheck.judge.typed import Candidate

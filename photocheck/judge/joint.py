@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from photocheck.body import shape
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
-from photocheck.case import DogFacts, Marking
+from photocheck.case.model import DogFacts, Marking
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.scale import planes, priors

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.case import Reference
+from photocheck.case.model import Reference
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 
 FITTED_PRINT: Final = (0.955, 0.012)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import DogFacts
+from photocheck.case.model import DogFacts
 from photocheck.judge.joint import Joint, Mark, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from photocheck.body.shape import SHIPPED, Learnt, TapeRatios
-from photocheck.case import DogFacts
-from photocheck.casefile import complaint, path_in_words, read_json
+from photocheck.case.file import complaint, path_in_words, read_json
+from photocheck.case.model import DogFacts
 from photocheck.errors import CaseError
 from photocheck.files import replacing
 from photocheck.judge.evidence import group_of

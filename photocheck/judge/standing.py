@@ -25,7 +25,7 @@ from photocheck.body.stance import (
     judge_stance,
 )
 from photocheck.body.standards import allowance
-from photocheck.case import DogFacts, Marking, Point
+from photocheck.case.model import DogFacts, Marking, Point
 from photocheck.words import ALL_LANDMARKS
 
 Array = NDArray[np.float64]

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from photocheck.case import Case
+from photocheck.case.model import Case
 from photocheck.judge.budget import what_actions_leave
 from photocheck.judge.compare import Comparison, tape_expectation
 from photocheck.judge.estimate import Estimate

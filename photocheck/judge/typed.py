@@ -3,7 +3,7 @@
 Each generator undoes one kind of slip: it lists the texts from which that slip makes
 the typed one, each with the probability that the slip, once made, turns exactly that
 text into the typed one.  All work on the text and read it again with
-`photocheck.lengths`, so that fractions, commas and units mean what they mean there.
+`photocheck.case.lengths`, so that fractions, commas and units mean what they mean there.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Final
 
-from photocheck.case import Reading
+from photocheck.case.lengths import POSSIBLE_MM, format_length, parse_length
+from photocheck.case.model import Reading
 from photocheck.errors import CaseError
-from photocheck.lengths import POSSIBLE_MM, format_length, parse_length
 
 NEIGHBOUR_KEYS: Final = {
     "1": "24",

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from photocheck.case import Reading
-from photocheck.lengths import format_length
-from photocheck.report import Explanation
+from photocheck.case.lengths import format_length
+from photocheck.case.model import Reading
+from photocheck.report.model import Explanation
 from photocheck.speech import capital_first, later, listed, tr
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS
 

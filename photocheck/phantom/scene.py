@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.case import Marking, Point, Reference
+from photocheck.case.model import Marking, Point, Reference
 from photocheck.phantom.body import BEHIND_ELBOW, BENCHMARK_RESOLUTION, Dog, make_dog, random_plan
 from photocheck.phantom.camera import Camera
 from photocheck.phantom.field import Array

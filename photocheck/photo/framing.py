@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from photocheck.case import Marking, Point
+from photocheck.case.model import Marking, Point
 from photocheck.photo.photo import Photo
 from photocheck.photo.quality import BLURRED, CLIPPED, MarkQuality, quality_at
 from photocheck.speech import later, listed, tr

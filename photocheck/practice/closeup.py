@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Point
+from photocheck.case.model import Point
 
 Picture = NDArray[np.uint8]
 

@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import DogFacts, PhotoEntry, Point, Reference
+from photocheck.case.model import DogFacts, PhotoEntry, Point, Reference
 from photocheck.errors import CaseError
 from photocheck.speech import later
 from photocheck.words import LANDMARKS, SPANS

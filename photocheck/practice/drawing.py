@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from photocheck.lengths import format_length
+from photocheck.case.lengths import format_length
 from photocheck.practice.pattern import Pattern
 from photocheck.practice.wording import mark_title
 from photocheck.speech import tr

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import DogFacts, Marking, Point
+from photocheck.case.model import DogFacts, Marking, Point
 from photocheck.judge.estimate import estimate
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.scale.pose import View

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from photocheck.case import DogFacts, Marking, PhotoEntry, Point, Reference
+from photocheck.case.model import DogFacts, Marking, PhotoEntry, Point, Reference
 from photocheck.checking import look_at
 from photocheck.errors import CaseError, ScaleError
 from photocheck.photo.photo import Photo

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Point
+from photocheck.case.model import Point
 from photocheck.practice.dogs import PracticeDog
 
 Array = NDArray[np.float64]

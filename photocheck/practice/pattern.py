@@ -98,7 +98,7 @@ class Pattern:
 
 @dataclass(frozen=True)
 class Spread:
-    """How far a person's marks lie off, as `photocheck.case.Marking.spread_mm` wants it.
+    """How far a person's marks lie off, as `photocheck.case.model.Marking.spread_mm` wants it.
 
     Attributes
     ----------

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import DogFacts, Marking, Point
+from photocheck.case.model import DogFacts, Marking, Point
 from photocheck.errors import CaseError
 from photocheck.judge.estimate import estimate
 from photocheck.practice.effects import SpanEffect, effects

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from photocheck.lengths import format_length
+from photocheck.case.lengths import format_length
 from photocheck.practice.effects import Effects, SpanEffect
 from photocheck.practice.misses import Miss
 from photocheck.practice.pattern import LEAST_ATTEMPTS, Pattern, Spread

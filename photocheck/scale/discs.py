@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Point
+from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.candidates import Window, outlines, windows
 from photocheck.scale.seen import ReferenceSeen

@@ -28,7 +28,7 @@ from typing import Final
 import cv2
 import numpy as np
 
-from photocheck.case import Point
+from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.candidates import Window, outlines, straight_lines, windows
 from photocheck.scale.catalogue import ReferenceObject

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from photocheck.case import Point, Reference
+from photocheck.case.model import Point, Reference
 from photocheck.errors import CaseError, ScaleError
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 from photocheck.scale.discs import find_disc

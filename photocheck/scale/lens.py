@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Marking, Point
+from photocheck.case.model import Marking, Point
 from photocheck.errors import CaseError
 from photocheck.photo.camera import focal_px
 from photocheck.photo.photo import Photo

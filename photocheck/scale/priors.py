@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case import Reference
+from photocheck.case.model import Reference
 from photocheck.errors import CaseError
 from photocheck.photo.camera import MAIN_CAMERA_35MM
 from photocheck.speech import tr

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 from filelock import FileLock
-from pages import FLAGS, Visitors, start_server
 from playwright.sync_api import Browser, sync_playwright
+
+from tests.support.pages import FLAGS, Visitors, start_server
 
 AXE = "axe-core@4.10.3"
 

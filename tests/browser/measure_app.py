@@ -16,14 +16,14 @@ import time
 from pathlib import Path
 from statistics import median
 
-from pages import FLAGS, free_port
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 
-from photocheck.desk.access.passes import link_for
-from photocheck.desk.bring_in import bring_in
-from photocheck.desk.samples import samples_folder
-from photocheck.desk.store import DatabaseStore, open_store
+from photocheck.case.samples import samples_folder
+from photocheck.orders.intake.bring_in import bring_in
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.server.access.passes import link_for
+from tests.support.pages import FLAGS, free_port
 
 TIMES = 5
 PHONE = {
@@ -87,7 +87,7 @@ def main() -> None:
         file, port = Path(folder) / "orders.sqlite3", free_port()
         server = subprocess.Popen(
             [
-                *(sys.executable, "-m", "photocheck.cli", "serve"),
+                *(sys.executable, "-m", "photocheck", "serve"),
                 *("--port", str(port), "--store", str(file)),
             ],
             stdout=subprocess.PIPE,

@@ -17,12 +17,13 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from pages import FLAGS, start_server
 from playwright.sync_api import Browser, sync_playwright
-from test_marking_surface import MARKS, PAGE, PHONE, Surface
 
-from photocheck.desk.display import display_copies
 from photocheck.photo.load import load_photo
+from photocheck.shown.display import display_copies
+from tests.browser.test_marking_surface import MARKS, PAGE, PHONE, Surface
+from tests.support.pages import FLAGS, start_server
+from tests.support.places import SAMPLES
 
 WATCH = """() => {
   window.frames_ms = [];
@@ -57,7 +58,7 @@ def measured(browser: Browser, address: str) -> dict[str, list[float]]:
 
 
 def encoding() -> list[float]:
-    flint = PAGE.parents[2] / "sample_images_demo" / "flint" / "side.jpg"
+    flint = SAMPLES / "flint" / "side.jpg"
     photo = cv2.resize(load_photo(flint).rgb, (4000, 3000)).astype(np.uint8)
     times = []
     for _ in range(5):

@@ -18,19 +18,19 @@ from typing import Any
 from urllib.parse import quote, urlsplit
 
 import pytest
-from pages import free_port
 from playwright.sync_api import Browser, BrowserContext, Page, Request, expect
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.sync.client import connect
 from websockets.typing import Subprotocol
 
-from photocheck.desk.access import staff
-from photocheck.desk.access.passes import LINK_DAYS, link_for, links_of, order_of
-from photocheck.desk.bring_in import bring_in
-from photocheck.desk.run import run_check
-from photocheck.desk.samples import samples_folder
-from photocheck.desk.store import DatabaseStore, open_store
+from photocheck.case.samples import samples_folder
+from photocheck.orders.intake.bring_in import bring_in
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.server.access import staff
+from photocheck.server.access.passes import LINK_DAYS, link_for, links_of, order_of
+from photocheck.server.run import run_check
+from tests.support.pages import free_port
 
 pytestmark = pytest.mark.browser
 
@@ -57,7 +57,16 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     staff.add(store, "Ada", PASSWORD)
     with log.open("wb") as errors:
         server = subprocess.Popen(
-            [sys.executable, "-m", "photocheck.cli", "serve", "--port", str(port), "--store", file],
+            [
+                sys.executable,
+                "-m",
+                "photocheck",
+                "serve",
+                "--port",
+                str(port),
+                "--store",
+                file,
+            ],
             stdout=subprocess.PIPE,
             stderr=errors,
             text=True,

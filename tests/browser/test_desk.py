@@ -9,24 +9,24 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from pages import Visitors
 from playwright.sync_api import Page, expect
 
 import photocheck
-from photocheck.app.desk_moves import ON_THE_WAY_S
-from photocheck.app.shared import STORE_VARIABLE
-from photocheck.casefile import case_from_dict
-from photocheck.desk.bring_in import bring_in
-from photocheck.desk.fit.answer import fit
-from photocheck.desk.fit.shelf import demo_table, sizes_of
-from photocheck.desk.orders import Store
-from photocheck.desk.run import run_check
-from photocheck.desk.samples import samples_folder
-from photocheck.desk.shop import SHELF_VARIABLE
-from photocheck.desk.store import open_store
+from photocheck.case.file import case_from_dict
+from photocheck.case.samples import samples_folder
+from photocheck.fit.answer import fit
+from photocheck.fit.shelf import demo_table, sizes_of
+from photocheck.orders.intake.bring_in import bring_in
+from photocheck.orders.model import Store
+from photocheck.orders.store import open_store
 from photocheck.photo.load import load_photo
+from photocheck.server.run import run_check
+from photocheck.server.shop import SHELF_VARIABLE
+from photocheck_app.desk.moves import ON_THE_WAY_S
+from photocheck_app.shared import STORE_VARIABLE
+from tests.support.pages import Visitors
+from tests.support.places import APP
 
-APP = Path(__file__).parents[2] / "app"
 SCREEN = {"width": 1366, "height": 768}
 
 pytestmark = pytest.mark.browser
@@ -51,7 +51,7 @@ def address(
     folder = tmp_path_factory.mktemp("page")
     shutil.copytree(APP / ".streamlit", folder / ".streamlit")
     page = folder / "page.py"
-    page.write_text("from photocheck.app.main import main\n\nmain()\n")
+    page.write_text("from photocheck_app.main import main\n\nmain()\n")
     shelf = folder / "sizes.csv"
     shelf.write_text(demo_table(), encoding="utf-8")
     with pytest.MonkeyPatch.context() as patch:

@@ -11,13 +11,14 @@ import json
 import urllib.error
 import urllib.request
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
-from pages import Visitors, free_port, start_server
 from playwright.sync_api import Locator, Page, expect
 
-PAGE = Path(__file__).with_name("marking_page.py")
+from tests.support.pages import Visitors, free_port, start_server
+from tests.support.places import SUPPORT
+
+PAGE = SUPPORT / "marking_page.py"
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 DESKTOP = {"viewport": {"width": 1280, "height": 1000}}

@@ -9,9 +9,10 @@ import sys
 from collections.abc import Iterator
 
 import pytest
-from pages import free_port
 from playwright.sync_api import Browser, Page, expect
-from provider import Provider, running
+
+from tests.support.pages import free_port
+from tests.support.provider import Provider, running
 
 pytestmark = pytest.mark.browser
 
@@ -38,7 +39,7 @@ def address(provider: Provider, tmp_path_factory: pytest.TempPathFactory) -> Ite
     port = free_port()
     page = f"http://localhost:{port}"
     (folder / "provider.toml").write_text(FILE.format(page=page, provider=provider.address))
-    command = [sys.executable, "-m", "photocheck.cli", "serve", "--port", str(port)]
+    command = [sys.executable, "-m", "photocheck", "serve", "--port", str(port)]
     command += ["--oidc", str(folder / "provider.toml"), "--store", str(folder / "orders.sqlite3")]
     with (folder / "log").open("wb") as log:
         server = subprocess.Popen(

@@ -17,17 +17,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from command_line import by_command_line
-from pages import Visitors, free_port
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from photocheck.app.owner.way import ON_THE_WAY_S
-from photocheck.desk.access.passes import link_for, order_of
-from photocheck.desk.bring_in import bring_in
-from photocheck.desk.samples import samples_folder
-from photocheck.desk.store import DatabaseStore, open_store
-from photocheck.reportfile import report_to_dict
+from photocheck.case.samples import samples_folder
+from photocheck.orders.intake.bring_in import bring_in
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.report.file import report_to_dict
+from photocheck.server.access.passes import link_for, order_of
+from photocheck_app.owner.way import ON_THE_WAY_S
+from tests.support.command_line import by_command_line
+from tests.support.pages import Visitors, free_port
 
 pytestmark = pytest.mark.browser
 
@@ -54,7 +54,16 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     file = tmp_path_factory.mktemp("store") / "orders.sqlite3"
     port = free_port()
     server = subprocess.Popen(
-        [sys.executable, "-m", "photocheck.cli", "serve", "--port", str(port), "--store", file],
+        [
+            sys.executable,
+            "-m",
+            "photocheck",
+            "serve",
+            "--port",
+            str(port),
+            "--store",
+            file,
+        ],
         stdout=subprocess.PIPE,
         text=True,
         start_new_session=True,

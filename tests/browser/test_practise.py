@@ -12,13 +12,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from pages import Visitors
 from playwright.sync_api import Page, expect
 
 from photocheck.practice.dogs import PracticeDog, practice_dogs
 from photocheck.words import LANDMARKS
+from tests.support.pages import Visitors
+from tests.support.places import APP
 
-APP = Path(__file__).parents[2] / "app" / "main.py"
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 DESKTOP = {"viewport": {"width": 1280, "height": 1000}}
 
@@ -36,7 +36,7 @@ def visit(visitors: Visitors, serve: Callable[[Path], str]) -> Iterator[Callable
         page = visitors.come(**kind).new_page()
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.set_default_timeout(30_000)
-        page.goto(f"{serve(APP)}/practise")
+        page.goto(f"{serve(APP / 'main.py')}/practise")
         page.wait_for_selector(".stage[data-ready=yes]", timeout=60_000)
         return page
 

@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import pypdfium2
 import pytest
-from made_report import made_report
 from playwright.sync_api import Browser
-from test_record import check_of, crowded, decision, photo
 
-from photocheck.desk.fit.answer import fit
-from photocheck.desk.fit.shelf import demo_table, sizes_of
-from photocheck.desk.record import record_html
+from photocheck.fit.answer import fit
+from photocheck.fit.shelf import demo_table, sizes_of
+from photocheck.shown.record import record_html
+from tests.shown.test_record import check_of, crowded, decision, photo
+from tests.support.made_report import made_report
 
 
 @pytest.mark.browser

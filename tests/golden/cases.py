@@ -9,10 +9,9 @@ from __future__ import annotations
 import copy
 import json
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-SAMPLES = Path(__file__).parents[2] / "sample_images_demo"
+from tests.support.places import SAMPLES
 
 Told = dict[str, Any]
 

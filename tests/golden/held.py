@@ -16,13 +16,14 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from photocheck import casefile, reportfile
-from photocheck.case import Case
+from photocheck.case.file import case_from_dict
+from photocheck.case.model import Case
 from photocheck.checking import check
-from photocheck.desk.export import orders_csv, orders_json
-from photocheck.desk.plain import plain_report
-from photocheck.desk.store import DatabaseStore, open_store
 from photocheck.judge.ratios import read_ratios
+from photocheck.orders.export import orders_csv, orders_json
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.report.file import report_to_dict
+from photocheck.shown.plain import plain_report
 from photocheck.speech import speaking
 from tests.golden import cases
 
@@ -43,7 +44,7 @@ def case_of(name: str) -> Case:
     """A held case, its photos named by where they lie."""
     samples = cases.samples()
     sample, told = (name, samples[name]) if name in samples else cases.odd_cases()[name]
-    return casefile.case_from_dict(told, cases.SAMPLES / sample, where=name)
+    return case_from_dict(told, cases.SAMPLES / sample, where=name)
 
 
 def names() -> list[str]:
@@ -58,7 +59,7 @@ def answer(held: str) -> dict[str, Any]:
     ratios = read_ratios(FOLDER / "ratios.json") if name == "learnt_ratios" else None
     with speaking(language):
         report = check(case_of(name), ratios=ratios)
-        told = reportfile.report_to_dict(report)
+        told = report_to_dict(report)
         plain = plain_report(report)
     del told["version"]
     folder = str(cases.SAMPLES)

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from alembic.script import ScriptDirectory
 
-from photocheck.desk.access.passes import links_of
-from photocheck.desk.access.staff import recognised
-from photocheck.desk.store import schema
-from photocheck.desk.store.brought import find_brought
+from photocheck.orders.store import schema
+from photocheck.orders.store.brought import find_brought
+from photocheck.server.access.passes import links_of
+from photocheck.server.access.staff import recognised
 from tests.golden import held
 
 

@@ -1,0 +1,143 @@
+"""Deciding on an order, with a reason and a message to the owner."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from photocheck.errors import PhotocheckError
+from photocheck.orders.deciding import CHOICE_TITLES, decide_on, reason_needed
+from photocheck.orders.listing import STATE_TITLES
+from photocheck.orders.messages.drafting import draft_message
+from photocheck.orders.model import CHOICES, Check, Order
+from photocheck.speech import LANGUAGES, tr
+from photocheck_app.desk.moves import say_on_arrival
+from photocheck_app.desk.session import (
+    begun,
+    drop_unsent,
+    field_key,
+    keep_hidden,
+    keep_unsent,
+    unsent,
+    unsent_words,
+)
+from photocheck_app.desk.shop_files import shop_templates
+from photocheck_app.shared import as_text, store
+
+
+def show(order: Order, who: str) -> None:
+    """The next step, and the decision with its reason and message."""
+    report = order.checks[-1].report
+    if report.next_step:
+        title = escape(tr("Next step"))
+        st.html(f"<h2>{title}</h2>{escape(report.next_step.rstrip('.'))}.")
+    if order.state in CHOICES:
+        said = tr("Decided: {choice}.", choice=tr(STATE_TITLES[order.state]))
+        with st.expander(tr("{said} Decide anew", said=said)):
+            _form(order, who)
+    else:
+        _form(order, who)
+    _earlier(order, who)
+
+
+def _earlier(order: Order, who: str) -> None:
+    """What was written before others checked or decided: to be copied, not to be lost."""
+    keep_hidden(who, order.key, "decision ")
+    words = [
+        text
+        for name, text in unsent_words(who, order.key, "decision ").items()
+        if not name.startswith(f"{_stand(order)} ") and _own_words(order, name, text)
+    ]
+    if words:
+        with st.expander(tr("What you had written before the order changed")):
+            for text in words:
+                st.code(text, language=None, wrap_lines=True)
+
+
+def _own_words(order: Order, name: str, text: str) -> bool:
+    """Whether a field's text was written by somebody and not drafted."""
+    _, number, _, kind, *about = name.split(" ")
+    if kind != "message":
+        return kind == "reason" and bool(text.strip())
+    checks = [check for check in order.checks if str(check.number) == number]
+    try:
+        drafts = [_drafted(order, check, *about) for check in checks]
+    except PhotocheckError:
+        drafts = []  # the template is broken, which is told where it is used
+    return text not in ("", *drafts)
+
+
+def _stand(order: Order) -> str:
+    return f"decision {order.checks[-1].number} {len(order.decisions)}"
+
+
+def _drafted(order: Order, check: Check, choice: str) -> str:
+    templates = shop_templates()
+    return draft_message(check.report, choice, language=order.language, templates=templates)
+
+
+def _form(order: Order, who: str) -> None:
+    # A new check is a new question: nothing written for the last one is carried over.
+    stand = _stand(order)
+    chosen = begun(who, order.key, f"{stand} choice", None)
+    choice = st.radio(
+        tr("Decision"),
+        CHOICES,
+        format_func=lambda c: tr(CHOICE_TITLES[c]),
+        index=None if chosen is None else CHOICES.index(chosen),
+        horizontal=True,
+        key=field_key(order.key, f"{stand} choice"),
+    )
+    keep_unsent(who, order.key, f"{stand} choice", choice)
+    if choice is None:
+        return
+    needed = reason_needed(choice, order.checks[-1].report.verdict)
+    reason = st.text_area(
+        tr("Reason (needed)") if needed else tr("Reason (may stay empty)"),
+        begun(who, order.key, f"{stand} reason", ""),
+        key=field_key(order.key, f"{stand} reason"),
+        height=68,
+        help=needed or None,
+        placeholder=tr("for the history; the owner does not see it"),
+    )
+    keep_unsent(who, order.key, f"{stand} reason", reason)
+    message = _message(order, who, choice, stand)
+    label = tr("Record: {choice}", choice=tr(STATE_TITLES[choice]))
+    if not st.button(label, type="primary", key="decide", width="stretch"):
+        st.caption(tr("Goes into the history as {name}.", name=as_text(who)))
+        return
+    try:
+        decide_on(store(), order, choice, by=who, reason=reason, message=message)
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return
+    drop_unsent(who, order.key, "decision")
+    say_on_arrival(
+        tr("Recorded: {choice}. The message is in the history.", choice=tr(STATE_TITLES[choice]))
+    )
+    st.rerun()
+
+
+def _message(order: Order, who: str, choice: str, stand: str) -> str:
+    """The message as it stands: drafted, until somebody changes it."""
+    name = f"{stand} message {choice}"
+    if unsent(who, order.key, name) is None:
+        try:
+            draft = _drafted(order, order.checks[-1], choice)
+        except PhotocheckError as error:
+            st.warning(as_text(str(error)))
+            draft = ""
+        keep_unsent(who, order.key, name, draft)
+    begin = begun(who, order.key, name, "")
+    key = field_key(order.key, name)
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        spoken = tr(LANGUAGES.get(order.language, order.language))
+        st.markdown(tr("Message to the owner ({language})", language=spoken), width="stretch")
+        with st.popover(tr("Copy"), icon=":material/content_copy:"):
+            st.code(st.session_state.get(key, begin), language=None, wrap_lines=True)
+    message = st.text_area(
+        tr("Message to the owner"), begin, key=key, height=190, label_visibility="collapsed"
+    )
+    keep_unsent(who, order.key, name, message)
+    return message

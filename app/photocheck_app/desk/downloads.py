@@ -1,0 +1,172 @@
+"""Orders out of the desk: records, tables, all that is held about an owner; and deletion."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import streamlit as st
+
+from photocheck.errors import PhotocheckError
+from photocheck.orders.model import Order, OrderLine
+from photocheck.orders.store.copies import side_copies
+from photocheck.orders.store.privacy import held_zip
+from photocheck.server import bench
+from photocheck.shown.outgoing import (
+    DELIMITERS,
+    file_name,
+    json_file,
+    record_file,
+    still_there,
+    table_file,
+)
+from photocheck.speech import speaking, spoken, tr
+from photocheck_app.desk import what_to_cut
+from photocheck_app.desk.moves import go, say_on_arrival
+from photocheck_app.desk.session import drop_order
+from photocheck_app.desk.shop_files import shop_sizes
+from photocheck_app.doors.signed_in import while_signed_in
+from photocheck_app.shared import as_text, store
+
+TABLE, JSON = "table", "json"
+
+
+def export(found: Sequence[OrderLine]) -> None:
+    """Files of the orders that the list shows, all pages of it."""
+    with st.popover(tr("Export"), icon=":material/download:", key="desk_export"):
+        st.markdown(
+            tr("The orders in the list as it is filtered now: {number}.", number=len(found))
+        )
+        titles = {
+            TABLE: tr("Table for spreadsheets (CSV): the last check and decision of each"),
+            JSON: tr("Everything, for programs (JSON)"),
+        }
+        kind = st.radio(
+            tr("Kind of file"), titles, format_func=titles.__getitem__, key="desk_export_kind"
+        )
+        delimiter = ","
+        if kind == TABLE:
+            delimiter = st.segmented_control(
+                tr("Cells are parted by"),
+                list(DELIMITERS),
+                format_func=lambda mark: tr(DELIMITERS[mark]),
+                default=",",
+                required=True,
+                help=tr("A semicolon where spreadsheets write decimal commas."),
+                key="desk_export_delimiter",
+            )
+        kept, keys = store(), [line.key for line in found]
+
+        def table() -> bytes:
+            return table_file(still_there(kept, keys), delimiter=delimiter or ",")
+
+        def everything() -> bytes:
+            return json_file(still_there(kept, keys))
+
+        _download(
+            tr("Download"),
+            table if kind == TABLE else everything,
+            "orders.csv" if kind == TABLE else "orders.json",
+            "text/csv" if kind == TABLE else "application/json",
+            key="desk_export_file",
+            disabled=not keys,
+        )
+
+
+def of_order(order: Order, who: str) -> None:
+    """What can be taken out of one order, and how to delete it."""
+    with st.popover(tr("Record and files"), icon=":material/folder:", key="desk_files"):
+        kept, key = store(), order.key
+        _record(order, who)
+        _download(
+            tr("This order for programs (JSON)"),
+            lambda: json_file([kept.order(key)]),
+            file_name(order.name, "order", "json"),
+            "application/json",
+            key="desk_order_json",
+        )
+        _download(
+            tr("Everything held about this owner (zip)"),
+            lambda: held_zip(kept, key),
+            file_name(order.name, "held", "zip"),
+            "application/zip",
+            key="desk_held",
+        )
+        st.html('<hr style="margin: .2rem 0; border: 0; border-top: 1px solid #dde2e5">')
+        _delete(order)
+
+
+def _record(order: Order, who: str) -> None:
+    kept, key = store(), order.key
+
+    def record() -> bytes:
+        with bench.at_work():
+            return record_file(kept, key, sizes, wish)
+
+    problem = "" if order.checks else tr("It was not checked yet.")
+    try:
+        sizes, wish = shop_sizes(), what_to_cut.wish(order, who)
+    except PhotocheckError as error:
+        problem, sizes, wish = str(error), (), None
+    _download(
+        tr("Record of the latest check (one page, HTML)"),
+        record,
+        file_name(order.name, "record", "html"),
+        "text/html",
+        key="desk_record",
+        disabled=bool(problem),
+    )
+    if problem:
+        st.caption(as_text(problem))
+
+
+def _download(
+    label: str,
+    make: Callable[[], bytes],
+    name: str,
+    mime: str,
+    *,
+    key: str,
+    disabled: bool = False,
+) -> None:
+    """A button for a file that is made only when it is pressed."""
+    said_in = spoken()
+
+    def made() -> bytes:
+        # Streamlit calls it on a thread of its own, where nobody has chosen a language.
+        with speaking(said_in):
+            return make()
+
+    st.download_button(
+        label,
+        while_signed_in(made),
+        file_name=name,
+        mime=mime,
+        key=key,
+        on_click="ignore",
+        disabled=disabled,
+        icon=":material/download:",
+        width="stretch",
+    )
+
+
+def _delete(order: Order) -> None:
+    sure = st.checkbox(
+        tr("Yes, delete this order with its photos and its history"),
+        key=f"desk_sure {order.key}",
+    )
+    if not st.button(tr("Delete for good"), key="desk_delete", disabled=not sure, width="stretch"):
+        return
+    kept = store()
+    try:
+        bench.forget(kept, order.key)
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return
+    drop_order(order.key)
+    said = [tr("The order is deleted, with its photos and its history.")]
+    said += [
+        tr("A copy made earlier may still hold it: {path}", path=path) for path in side_copies(kept)
+    ]
+    say_on_arrival(" ".join(said))
+    go()
+    st.rerun()

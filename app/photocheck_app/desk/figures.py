@@ -1,0 +1,147 @@
+"""The desk's figures as HTML: tables that are drawings, so that a screen reader reads the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+from photocheck.judge.wording import chance_text, explanation_sentences
+from photocheck.report.model import Explanation
+from photocheck.shown.doubt_bars import DoubtBars
+from photocheck.shown.spans_plot import SpanRow, SpansPlot
+from photocheck.speech import tr
+from photocheck.words import READING_TITLES, VERDICT_TITLES
+
+
+def chip(text: str, kind: str) -> str:
+    """A word on a coloured ground; `kind` names the colour in `desk_style`."""
+    return f'<span class="chip {kind}">{escape(text)}</span>'
+
+
+def verdict_chip(verdict: str) -> str:
+    """A verdict, or nothing when there is none."""
+    return chip(tr(VERDICT_TITLES[verdict]), verdict) if verdict else ""
+
+
+def listed(title: str, items: Iterable[str]) -> str:
+    """A list of plain texts under its title, if it has one; nothing when it is empty."""
+    lines = "".join(f"<li>{escape(item)}</li>" for item in items if item)
+    head = f"<h2>{escape(title)}</h2>" if title else ""
+    return f'{head}<ul class="plain">{lines}</ul>' if lines else ""
+
+
+def spans_table(plot: SpansPlot) -> str:
+    """Readings beside photo spans, with the plot as the last column."""
+    axis = "".join(f'<span style="left:{_at(x)}">{escape(t)}</span>' for x, t in plot.ticks)
+    caption = tr("Tape readings and what the photo says, in {unit}", unit=plot.unit)
+    heads = (tr("length"), tr("tape"), tr("photo, 95 % interval"))
+    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
+    rows = "".join(_span_row(row, plot) for row in plot.rows)
+    key = tr("Bar: 95 % interval of the photo. Circle: tape reading; diamond: one in doubt.")
+    drawing = tr("the same, drawn")
+    return (
+        f'<table class="spans"><caption class="unseen">{escape(caption)}</caption>'
+        f'<thead><tr>{head}<th scope="col" class="figure">'
+        f'<span class="unseen">{escape(drawing)}</span>'
+        f'<div class="axis" aria-hidden="true">{axis}</div></th></tr></thead>'
+        f'<tbody>{rows}</tbody></table><div class="quiet" aria-hidden="true">{escape(key)}</div>'
+    )
+
+
+def _span_row(row: SpanRow, plot: SpansPlot) -> str:
+    doubted = row.verdict not in ("", "agrees", "cannot_tell")
+    grid = "".join(f'<i class="grid" style="left:{_at(x)}"></i>' for x, _ in plot.ticks)
+    ends = (" open_left" if row.open_left else "") + (" open_right" if row.open_right else "")
+    drawn = (
+        f'<i class="bar{ends}" style="left:{_at(row.low)};right:{_from_right(row.high)}"></i>'
+        f'<i class="middle" style="left:{_at(row.middle)}"></i>'
+    )
+    if row.beyond:
+        arrow = f"◀ {row.tape}" if row.beyond == "left" else f"{row.tape} ▶"
+        drawn += f'<i class="beyond {row.beyond}">{escape(arrow)}</i>'
+    elif row.reading is not None:
+        kind = " doubted" if doubted else ""
+        drawn += f'<i class="point{kind}" style="left:{_at(row.reading)}"></i>'
+    colour = "rgb({},{},{})".format(*row.colour)
+    tape = row.tape or tr("not given")
+    said = escape(row.verdict_title)
+    return (
+        f'<tr class="{"doubted" if doubted else ""}">'
+        f'<th scope="row"><i class="swatch" style="background:{colour}"></i>{escape(row.title)}'
+        f'<small class="said">{said}</small></th>'
+        f"<td>{escape(tape)}<small>{escape(row.off)}</small></td>"
+        f"<td>{escape(row.photo)}<small>{escape(row.interval)}</small></td>"
+        f'<td class="figure"><div class="lane" aria-hidden="true">{grid}{drawn}</div></td></tr>'
+    )
+
+
+def doubt_table(doubt: DoubtBars) -> str:
+    """A bar a span, parted by source; the parts are named to screen readers."""
+    if not doubt.titles:
+        return ""
+    rows = []
+    for row in doubt.rows:
+        parts = "".join(
+            f'<i class="part{k}" style="width:{share:.1%}" title="{escape(f"{title}: {text}")}">'
+            f"{escape(text) if share >= 0.1 else ''}</i>"
+            for k, ((share, text), title) in enumerate(zip(row.parts, doubt.titles, strict=True))
+        )
+        spoken = ", ".join(
+            f"{title} {text}" for (_, text), title in zip(row.parts, doubt.titles, strict=True)
+        )
+        rows.append(
+            f'<tr><th scope="row">{escape(row.title)}</th><td>{escape(row.extent)}</td>'
+            f'<td class="figure"><span class="unseen">{escape(spoken)}</span>'
+            f'<div class="parts" aria-hidden="true">{parts}</div></td></tr>'
+        )
+    keys = "".join(
+        f'<span><i class="part{k}"></i>{escape(title)}</span>'
+        for k, title in enumerate(doubt.titles)
+    )
+    title = tr("Where the doubt comes from")
+    caption = tr("Doubt of each length, and the share of each source")
+    return (
+        f"<h2>{escape(title)}</h2>"
+        f'<table class="doubt"><caption class="unseen">'
+        f"{escape(caption)}</caption>"
+        f"<tbody>{''.join(rows)}</tbody></table>"
+        f'<div class="keys" aria-hidden="true">{keys}</div>'
+    )
+
+
+def sources_table(doubt: DoubtBars) -> str:
+    """All sources in figures, and what would cut each."""
+    heads = [tr("source"), *(row.title for row in doubt.rows), tr("what would cut it")]
+    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
+    body = ""
+    for k, (title, action) in enumerate(zip(doubt.titles, doubt.actions, strict=True)):
+        cells = "".join(f"<td>{escape(row.parts[k][1])}</td>" for row in doubt.rows)
+        body += f'<tr><th scope="row">{escape(title)}</th>{cells}<td>{escape(action)}</td></tr>'
+    return f'<table class="sources"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+
+
+def explanations(found: tuple[Explanation, ...]) -> str:
+    """What may be behind a disagreement: odds, name, and the values that would fit."""
+    lines = ""
+    would_fit = tr("What would fit:")
+    for one, full in zip(found, explanation_sentences(found), strict=True):
+        fits = ", ".join(
+            f'<span class="whole">{escape(f"{tr(READING_TITLES[name])} {text}")}</span>'
+            for name, text, _ in one.candidates
+        )
+        fitting = f" {escape(would_fit)} {fits}." if fits else ""
+        lines += (
+            f'<li title="{escape(full)}"><b>{escape(chance_text(one.probability))}</b> '
+            f"{escape(one.title)}.{fitting}"
+            f'<div class="quiet">{escape(one.sentence)}</div></li>'
+        )
+    title = escape(tr("What may be behind it"))
+    return f'<h2>{title}</h2><ul class="plain">{lines}</ul>' if lines else ""
+
+
+def _at(share: float) -> str:
+    return f"{share:.2%}"
+
+
+def _from_right(share: float) -> str:
+    return f"calc(100% - {share:.2%})"

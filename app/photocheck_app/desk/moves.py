@@ -1,0 +1,108 @@
+"""Going from one view of the desk to another, and what is said on arrival."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from html import escape
+from time import monotonic
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+import streamlit as st
+
+from photocheck.errors import PhotocheckError
+from photocheck.orders.model import Check
+from photocheck.server.bench import at_work
+from photocheck.speech import tr
+from photocheck.words import VERDICT_TITLES
+from photocheck_app.shared import as_text
+
+PLACES = ("case", "check", "do")
+"""Parts of the address that say what the desk shows: an order, one of its checks, a task."""
+
+ON_THE_WAY_S = 1.0
+"""How long after a step a run may still come with the old address (judgement); a press of the back
+button within that time is not heeded."""
+
+_SAID = "desk said"
+_WENT = "desk went"
+
+
+def go(**places: str) -> None:
+    """Show something else of the desk; the browser's back button undoes it."""
+    there = {k: v for k, v in places.items() if v}
+    # First, for Streamlit may break off a callback where it changes the address.
+    st.session_state[_WENT] = (there, monotonic() + ON_THE_WAY_S)
+    _show(there)
+
+
+def arrive() -> None:
+    """Stay where `go` has led, at the start of every run.
+
+    The browser may have asked for this run before it learned of the new address: the list asks
+    by itself every few seconds.
+    """
+    there, until = st.session_state.get(_WENT, ({}, 0.0))
+    here = {k: v for k, v in st.query_params.items() if k in PLACES}
+    if here != there and monotonic() < until:
+        _show(there)
+
+
+def _show(there: Mapping[str, str]) -> None:
+    others = {k: v for k, v in st.query_params.items() if k not in PLACES}
+    # All at once: each change of its own would be a step for the back button.
+    st.query_params.from_dict({**others, **there})
+
+
+def say_on_arrival(text: str) -> None:
+    """Say something once, after the next rerun."""
+    st.session_state[_SAID] = text
+
+
+def say_now() -> None:
+    """What `say_on_arrival` was given."""
+    if text := st.session_state.pop(_SAID, ""):
+        st.html(f'<div class="arrived" role="status">{escape(text)}</div>')
+
+
+def when(at: datetime | None) -> str:
+    """A moment in the visitor's own time zone."""
+    if at is None:
+        return ""
+    try:
+        zone = ZoneInfo(st.context.timezone or "UTC")
+    except (KeyError, ValueError):
+        zone = ZoneInfo("UTC")
+    return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(zone).strftime("%Y-%m-%d %H:%M")
+
+
+def choose_photo(
+    number: int, key: str, *, label_visibility: Literal["visible", "collapsed"] = "visible"
+) -> int:
+    """Which of so many photos is looked at, from 0."""
+    if number < 2:
+        return 0
+    chosen = st.segmented_control(
+        tr("Photo"),
+        range(number),
+        format_func=lambda k: tr("Photo {number}", number=k + 1),
+        default=0,
+        required=True,
+        key=key,
+        label_visibility=label_visibility,
+    )
+    return min(chosen or 0, number - 1)
+
+
+def check_anew(run: Callable[[], Check]) -> bool:
+    """Run a check and say what came of it; False, with the reason shown, when it failed."""
+    try:
+        with st.spinner(tr("Checking …")), at_work():
+            made = run()
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return False
+    verdict = tr(VERDICT_TITLES[made.report.verdict])
+    say_on_arrival(tr("Checked again: {verdict}.", verdict=verdict))
+    return True

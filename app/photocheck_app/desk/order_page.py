@@ -1,0 +1,247 @@
+"""One order on one screen."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+import streamlit as st
+
+from photocheck.fit.answer import FitAnswer
+from photocheck.judge.wording import one_more_photo_sentence
+from photocheck.orders.corrections import with_readings
+from photocheck.orders.draft import gaps
+from photocheck.orders.listing import STATE_TITLES, neighbours
+from photocheck.orders.model import Check, Order
+from photocheck.report.model import Report
+from photocheck.server.run import run_check
+from photocheck.shown.doubt_bars import doubt_bars
+from photocheck.shown.spans_plot import seen_from, spans_plot
+from photocheck.speech import tr
+from photocheck.words import LANDMARKS, READING_TITLES, READINGS
+from photocheck_app.desk import decide, downloads, history, links, what_to_cut
+from photocheck_app.desk.figures import (
+    chip,
+    doubt_table,
+    explanations,
+    listed,
+    sources_table,
+    spans_table,
+    verdict_chip,
+)
+from photocheck_app.desk.follow import follow_order
+from photocheck_app.desk.moves import check_anew, choose_photo, go, when
+from photocheck_app.desk.session import begun, drop_unsent, field_key, keep_unsent, picture_of
+from photocheck_app.desk.shop_files import shop_ratios, tell_problems
+from photocheck_app.shared import store
+
+
+def show(order: Order, who: str) -> None:
+    """Everything about one order."""
+    tell_problems()
+    check = _looked_at(order)
+    answer = what_to_cut.settled(order, who) if check else ""
+    _head(order, check, who, answer)
+    follow_order(order, who)
+    if check is None:
+        _unchecked(order, who)
+        return
+    if check is not order.checks[-1]:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.html(
+                chip(tr("earlier check of {when}", when=when(check.at)), "state"),
+                width="content",
+            )
+            st.button(
+                tr("Show the latest check"), on_click=go, kwargs={"case": order.key}, key="latest"
+            )
+    left, middle, right = st.columns([4.4, 4.6, 3.2], gap="medium")
+    with left:
+        _picture(order, check)
+        _corrections(order, who)
+        _about_photos(check.report)
+    with middle:
+        figures, cut = st.tabs([tr("The check"), tr("What to cut")])
+        with figures:
+            _figures(check)
+        with cut:
+            _cut(order, check, who, answer)
+    with right:
+        if check is order.checks[-1]:
+            decide.show(order, who)
+        links.of_order(order, who)
+        history.show(order)
+
+
+def _looked_at(order: Order) -> Check | None:
+    asked = st.query_params.get("check", "")
+    found = [check for check in order.checks if str(check.number) == asked]
+    return found[0] if found else order.checks[-1] if order.checks else None
+
+
+def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) -> None:
+    case = check.case if check else order.draft
+    left, right = st.columns([4.6, 3.2], vertical_alignment="center")
+    name = escape(order.name or tr("order without a name"))
+    state = chip(tr(STATE_TITLES[order.state]), "waiting" if order.state == "waiting" else "state")
+    said = ""
+    if check:
+        told = [check.report.headline]
+        cut = check is order.checks[-1] and not isinstance(answer, str) and answer.measures
+        if cut and not what_to_cut.wished(order, who):
+            told.append(answer.headline)
+        said = f"<div>{verdict_chip(check.report.verdict)} {escape(' '.join(told))}</div>"
+    left.html(
+        f'<h1>{name} {state} <span class="quiet" style="font-weight:400">'
+        f"{escape(_dog(case, order.name))}</span></h1>{said}"
+    )
+    before, after = neighbours(store().lines(), order.key)
+    with right, st.container(horizontal=True, horizontal_alignment="right", gap="xsmall"):
+        st.button(tr("All orders"), on_click=go, key="desk_to_all", icon=":material/list:")
+        st.button(
+            tr("Previous waiting"),
+            on_click=go,
+            kwargs={"case": before},
+            disabled=not before,
+            key="before",
+        )
+        st.button(
+            tr("Next waiting"), on_click=go, kwargs={"case": after}, disabled=not after, key="next"
+        )
+        downloads.of_order(order, who)
+
+
+def _dog(case: Any, order_name: str) -> str:
+    dog = case.get("dog", {})
+    age = dog.get("age_months")
+    name = str(dog.get("name", ""))
+    facts = [
+        name if name not in order_name else "",
+        str(dog.get("breed", "")),
+        str(dog.get("weight", "")),
+        tr("coat {coat}", coat=tr(dog["coat"])) if dog.get("coat") else "",
+        tr("build {build}", build=tr(dog["build"])) if dog.get("build") else "",
+        tr("girth {girth}", girth=dog["girth"]) if dog.get("girth") else "",
+        tr("{months:g} months old", months=float(age)) if age is not None else "",
+    ]
+    return ", ".join(fact for fact in facts if fact)
+
+
+def _picture(order: Order, check: Check) -> None:
+    photos = check.report.photos
+    index = choose_photo(len(photos), f"photo {order.key}", label_visibility="collapsed")
+    st.image(
+        picture_of(order.key, check, index),
+        width="stretch",
+        alt=tr(
+            "Photo {number} with the marks and spans drawn in; {verdict}",
+            number=index + 1,
+            verdict=check.report.headline,
+        ),
+    )
+
+
+def _about_photos(report: Report) -> None:
+    several = len(report.photos) > 1
+    for number, photo in enumerate(report.photos, start=1):
+        title = tr("Photo {number}", number=number) if several else tr("The photo")
+        stance = [f"{finding.sentence} {finding.instruction}" for finding in photo.stance]
+        square = [] if photo.stance else [tr("Nothing speaks against the dog standing square.")]
+        st.html(listed(title, [seen_from(photo), *stance, *square, *photo.remarks]))
+    if report.cautions:
+        with st.expander(tr("Mind")):
+            st.html(listed("", report.cautions))
+
+
+def _corrections(order: Order, who: str) -> None:
+    case = order.checks[-1].case if order.checks else order.draft
+    with st.container(horizontal=True):
+        if case.get("photos"):
+            st.button(
+                tr("Correct the marks"),
+                on_click=go,
+                kwargs={"case": order.key, "do": "marks"},
+                key="to_marks",
+                icon=":material/my_location:",
+            )
+        if case.get("unit"):
+            with st.popover(tr("Correct a reading"), icon=":material/straighten:"):
+                _readings(order, case, who)
+
+
+def _readings(order: Order, case: Any, who: str) -> None:
+    st.markdown(tr("As told by phone, for example. What was typed before stays in the history."))
+    # Fields belong to one state of the order: after a new check they begin with its readings.
+    stand = f"reading {len(order.checks)}"
+    typed = {}
+    places = st.columns(2)
+    for number, name in enumerate(READINGS):
+        before = str(case.get("readings", {}).get(name, ""))
+        field = f"{stand} {name}"
+        typed[name] = places[number % 2].text_input(
+            f"{tr(READING_TITLES[name])} ({case['unit']})",
+            begun(who, order.key, field, before),
+            key=field_key(order.key, field),
+            max_chars=40,
+        )
+        keep_unsent(who, order.key, field, typed[name])
+    if st.button(tr("Check again with these"), type="primary", key="check_readings"):
+
+        def run() -> Check:
+            corrected = with_readings(case, typed)
+            return run_check(store(), order.key, by=who, draft=corrected, ratios=shop_ratios())
+
+        if check_anew(run):
+            drop_unsent(who, order.key, stand)
+            go(case=order.key)
+            st.rerun()
+
+
+def _cut(order: Order, check: Check, who: str, answer: FitAnswer | str) -> None:
+    if check is order.checks[-1]:
+        what_to_cut.show(order, who, answer)
+    else:
+        st.html(escape(tr("This is an earlier check; what to cut rests on the latest one.")))
+
+
+def _figures(check: Check) -> None:
+    report = check.report
+    st.html(spans_table(spans_plot(report)))
+    found = explanations(report.explanations)
+    # Explanations say it better than the figures in words do, where there are any.
+    doubted = [s.sentence for s in report.spans if s.verdict not in ("", "agrees")]
+    why = listed(tr("Why"), (*([] if found else doubted), *report.outliers))
+    among = listed(tr("The readings among themselves"), report.redundancy)
+    for block in filter(None, (found, why, among)):
+        st.html(block)
+    doubt = doubt_bars(report)
+    st.html(doubt_table(doubt))
+    with st.expander(tr("Doubt in figures, and what would cut it")):
+        st.html(sources_table(doubt))
+        if report.one_more_photo:
+            st.html(escape(one_more_photo_sentence(report.one_more_photo)))
+    used = tr("Shape ratios of this check: {ratios}.", ratios=check.ratios or tr("as shipped"))
+    st.html(f'<div class="quiet">{escape(used)}</div>')
+
+
+def _unchecked(order: Order, who: str) -> None:
+    st.info(tr("The owner has not sent this order yet; there is nothing to decide."))
+    missing = [gap.sentence for gap in gaps(order.draft)] if order.draft else []
+    typed = [
+        f"{tr(READING_TITLES[name])}: {text}"
+        for name, text in order.draft.get("readings", {}).items()
+    ]
+    blocks = (listed(tr("Readings so far"), typed), listed(tr("Still missing"), missing))
+    for block in filter(None, blocks):
+        st.html(block)
+    if order.draft.get("photos"):
+        _corrections(order, who)
+    links.of_order(order, who)
+    ready = not missing and all(
+        m.get("marks", {}).keys() >= set(LANDMARKS)
+        for photo in order.draft.get("photos", ())
+        for m in photo.get("markings", ())
+    )
+    asked = ready and st.button(tr("Check it as it stands"), type="primary", key="check_draft")
+    if asked and check_anew(lambda: run_check(store(), order.key, by=who, ratios=shop_ratios())):
+        st.rerun()

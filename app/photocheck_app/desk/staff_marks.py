@@ -1,0 +1,123 @@
+"""Staff's own marks on an order's photo: beside the owner's, or in their place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from html import escape
+from typing import Any
+
+import streamlit as st
+
+from photocheck.orders.corrections import (
+    reference_points,
+    shape_of,
+    with_marking,
+    with_reference_points,
+)
+from photocheck.orders.model import Check, Order
+from photocheck.server import bench
+from photocheck.server.run import run_check
+from photocheck.speech import tr
+from photocheck_app.desk.follow import follow_order
+from photocheck_app.desk.moves import check_anew, choose_photo, go
+from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
+from photocheck_app.desk.shop_files import shop_ratios
+from photocheck_app.marking import Placed, marking_surface
+from photocheck_app.shared import store
+
+WAYS = ("instead", "beside")
+
+
+def show(order: Order, who: str) -> None:
+    """The surface, and the check with what was placed on it."""
+    case = order.checks[-1].case if order.checks else order.draft
+    photos = case.get("photos", ())
+    with st.container(horizontal=True, vertical_alignment="center"):
+        title = tr("Marks of {name}", name=order.name or tr("order without a name"))
+        st.html(f"<h1>{escape(title)}</h1>", width="stretch")
+        st.button(tr("Back to the order"), on_click=go, kwargs={"case": order.key}, key="to_case")
+    follow_order(order, who)
+    if not photos:
+        st.info(tr("This order has no photo yet."))
+        return
+    stand = f"marks {len(order.checks)}"
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        index = choose_photo(len(photos), f"marked photo {order.key}")
+        way = _way(order.key)
+        send = st.button(tr("Check again with these marks"), type="primary", key="check_marks")
+    if way == "beside":
+        st.caption(
+            tr(
+                "Two people's marks on one photo count as two, if they do not copy each other: "
+                "so yours begin empty."
+            )
+        )
+    else:
+        st.caption(
+            tr(
+                "You begin with the marks as they are, and yours take their place; the earlier "
+                "check stays in the history."
+            )
+        )
+    entry = photos[index]
+    begin = _begin(entry, who, way)
+    field = f"{stand} {index} {way}"
+    placed = marking_surface(
+        bench.shown(store(), order.key, entry["file"]),
+        key=f"desk-{order.key}-{len(order.checks)}-{index}-{way}",
+        start=unsent(who, order.key, field, begin),
+        reference_shape=shape_of(entry["reference"]),
+        reference_seen=_seen(order, index),
+    )
+    keep_unsent(who, order.key, field, placed)
+    if not send:
+        return
+
+    def run() -> Check:
+        corrected = _corrected(case, index, who, way, placed, begin)
+        return run_check(store(), order.key, by=who, draft=corrected, ratios=shop_ratios())
+
+    if check_anew(run):
+        drop_unsent(who, order.key, stand)
+        go(case=order.key)
+        st.rerun()
+
+
+def _way(order: str) -> str:
+    titles = {
+        "instead": tr("Move the marks: mine in their place"),
+        "beside": tr("Place my own: both count"),
+    }
+    return st.radio(
+        tr("How"),
+        WAYS,
+        format_func=lambda way: titles[way],
+        horizontal=True,
+        key=f"way {order}",
+        label_visibility="collapsed",
+    )
+
+
+def _begin(entry: Mapping[str, Any], who: str, way: str) -> Placed:
+    """What the surface begins with: the newest marks there, or for a second opinion none."""
+    markings = list(entry.get("markings", ()))
+    if way == "beside":
+        markings = [m for m in markings if m.get("by", "owner") == who]
+    return Placed.as_told(markings[-1] if markings else {}, reference_points(entry["reference"]))
+
+
+def _seen(order: Order, index: int) -> tuple[tuple[float, float], ...]:
+    photos = order.checks[-1].report.photos if order.checks else ()
+    return photos[index].reference_px if index < len(photos) else ()
+
+
+def _corrected(
+    case: Mapping[str, Any], index: int, who: str, way: str, placed: Placed, begin: Placed
+) -> dict[str, Any]:
+    corrected = with_marking(
+        case, index, by=who, marks=placed.marks, bends=placed.bends, beside=way == "beside"
+    )
+    if placed.reference and placed.reference != begin.reference:
+        shape = shape_of(case["photos"][index]["reference"])
+        corrected = with_reference_points(corrected, index, shape, placed.reference)
+    return corrected

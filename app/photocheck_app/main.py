@@ -1,0 +1,52 @@
+"""The web app's pages.  Start: ``photocheck serve``, or ``streamlit run`` of ``served.py``."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from photocheck.speech import speaking, tr
+from photocheck_app import desk, owner, practise, sheet_page, uploads
+from photocheck_app.doors.belonging import bind
+from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
+from photocheck_app.owner.marks import keep_placed
+from photocheck_app.owner.way import keep_typed
+from photocheck_app.shared import STYLE, choose_language, language
+
+
+def main() -> None:
+    """Every run of the page: the language, then the way that was chosen."""
+    with speaking(language()):
+        bind()
+        uploads.bind()
+        keep_typed()
+        keep_placed()
+        at_desk = st.Page(
+            desk.page,
+            title=tr("Workshop desk"),
+            url_path="desk",
+            # Owners have no business there; staff know its address.
+            visibility="visible" if who_is_at_desk() else "hidden",
+        )
+        ways = [
+            st.Page(
+                owner.page, title=tr("Check my dog's readings"), url_path="owner", default=True
+            ),
+            st.Page(practise.page, title=tr("Practise the marks"), url_path="practise"),
+            st.Page(sheet_page.page, title=tr("Print the marker sheet"), url_path="sheet"),
+            at_desk,
+        ]
+        chosen = st.navigation(ways, position="top")
+        # Owners read from top to bottom, on a phone; the desk wants all the room there is.
+        st.set_page_config(
+            page_title=f"{chosen.title} · photocheck",
+            layout="wide" if chosen == at_desk else "centered",
+        )
+        if chosen != at_desk:
+            st.html(STYLE)
+        chosen.run()
+        st.divider()
+        choose_language()
+
+
+if __name__ == "__main__":
+    main()

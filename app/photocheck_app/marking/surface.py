@@ -1,0 +1,288 @@
+"""The marking surface's Python side: what goes to the browser, and what comes back.
+
+The browser holds the live marks and sends them when a drag ends or the keys rest.  Points are
+never fed back to it: what it starts from is fixed when it is mounted, so that a slow answer
+cannot undo a quick finger.
+"""
+
+from __future__ import annotations
+
+import math
+import secrets
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import streamlit as st
+from streamlit import runtime
+
+from photocheck.case.model import Point
+from photocheck.shown.display import Shown, picture_name, shown
+from photocheck.shown.picture import SPAN_COLOURS
+from photocheck.speech import tr
+from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
+from photocheck_app.marking.words import TEXTS
+
+REFERENCE_POINTS: Final[Mapping[str, tuple[int, int]]] = {
+    "corners": (4, 4),
+    "ends": (2, 2),
+    "near": (1, 1),
+    "outline": (5, 24),
+    "none": (0, 0),
+}
+"""Points each shape of reference needs, and the most it takes."""
+
+MOST_BENDS: Final = 12
+"""Bend points kept for one span."""
+
+KEPT_PHOTOS: Final = 4
+"""Photos whose copies one visitor's session keeps encoded."""
+
+_HERE = Path(__file__).parent
+# In this order one script, for there is no build step: each builds on those before it.
+_SCRIPTS = (
+    "geometry",
+    "points",
+    "view",
+    "panel",
+    "overlay",
+    "changing",
+    "pointers",
+    "keys",
+    "surface",
+)
+
+
+def _file(name: str) -> str:
+    return (_HERE / name).read_text(encoding="utf-8")
+
+
+_component = st.components.v2.component(
+    "photocheck_marking",
+    html=_file("surface.html").replace("<!-- dog -->", _file("dog.svg")),
+    css=_file("surface.css"),
+    js="\n".join(_file(f"js/{name}.js") for name in _SCRIPTS),
+)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """What a person has placed on one photo; px of the full-resolution upright photo.
+
+    Attributes
+    ----------
+    marks : dict of landmark name to Point
+        Only those placed.
+    bends : dict of span name to tuple of Point
+        In order from the end nearer the breastbone; spans without bends are left out.
+    reference : tuple of Point
+        Corners (clockwise from the top left), ends, outline points or the one point inside;
+        empty when untouched, fewer than needed while the person is still at it.
+    """
+
+    marks: dict[str, Point] = field(default_factory=dict)
+    bends: dict[str, tuple[Point, ...]] = field(default_factory=dict)
+    reference: tuple[Point, ...] = ()
+
+    @classmethod
+    def as_told(cls, marking: Mapping[str, Any], reference: Sequence[Sequence[float]]) -> Placed:
+        """From a marking of a case file, perhaps empty, and points of its reference, px."""
+        return cls(
+            {name: (x, y) for name, (x, y) in marking.get("marks", {}).items()},
+            {
+                span: tuple((x, y) for x, y in line)
+                for span, line in marking.get("bends", {}).items()
+            },
+            tuple((x, y) for x, y in reference),
+        )
+
+
+def reference_complete(placed: Placed, reference_shape: str) -> bool:
+    """Whether the person has placed as many reference points as the shape needs."""
+    return len(placed.reference) >= max(1, REFERENCE_POINTS[reference_shape][0])
+
+
+def marking_surface(
+    photo: np.ndarray | Shown,
+    *,
+    key: str,
+    start: Placed | None = None,
+    landmarks: Sequence[str] = LANDMARKS,
+    optional: Sequence[str] = HELPER_LANDMARKS,
+    reference_shape: str = "none",
+    reference_seen: Sequence[Point] = (),
+    truth: Mapping[str, Point] | None = None,
+    read_only: bool = False,
+    words: Mapping[str, str] | None = None,
+    on_placed: Callable[[Placed], None] | None = None,
+) -> Placed:
+    """Show the photo with its marks and give back what is placed by now.
+
+    Parameters
+    ----------
+    photo : (H, W, 3) uint8, or Shown
+        The upright photo at full resolution, or what was made of it for the screen; the copies
+        of an array are kept in the visitor's session.
+    key : str
+        Of this photo's surface; to begin anew, change it.  Another photo begins anew by itself.
+    start : Placed or None
+        What to begin with.  It counts only while the surface is not yet on the page: later
+        changes are ignored, so the caller may pass what was last returned.
+    landmarks, optional : sequence of str
+        Landmarks to be placed, and those offered beside them.
+    reference_shape : str
+        A key of `REFERENCE_POINTS`.
+    reference_seen : sequence of Point
+        What was found of the reference, px; shown, and made draggable when asked for.
+    truth : mapping of landmark name to Point, or None
+        Marks to show beside the placed ones, px.
+    read_only : bool
+        Show and zoom only.
+    words : mapping of str to str, or None
+        Texts that replace those of `photocheck_app.marking.words.TEXTS`, in the language spoken
+        now.
+    on_placed : function of a Placed, or None
+        Called with every change before the page is run for it, also when that run no longer
+        shows the surface: the way to lose nothing when a mark and a button come together.
+
+    Returns
+    -------
+    Placed
+        What the browser last sent; `start` until it has sent anything.
+
+    Raises
+    ------
+    KeyError
+        For an unknown shape of reference.
+    PhotoError
+        When the array is no 8-bit RGB picture.
+    """
+    names = (*landmarks, *optional)
+    most = REFERENCE_POINTS[reference_shape][1]
+    ready = photo if isinstance(photo, Shown) else _shown(photo)
+    width, height = ready.size_px
+    # Streamlit refuses two of these in a row, as an order's key may have them; no two keys are
+    # made one by this.
+    mounted = f"{key}-{ready.name}".replace("_", "_.")
+    mount, begin = _mount(mounted, start or Placed())
+    data = {
+        "name": mounted,
+        "mount": mount,
+        "size": [width, height],
+        "pictures": _served(ready, key),
+        "start": {
+            "marks": begin.marks,
+            "bends": begin.bends,
+            "reference": begin.reference,
+        },
+        "landmarks": list(landmarks),
+        "optional": list(optional),
+        "spans": {
+            span: {"ends": SPAN_ENDS[span], "colour": "#{:02x}{:02x}{:02x}".format(*colour)}
+            for span, colour in SPAN_COLOURS.items()
+            if span in BENDABLE_SPANS
+        },
+        "shape": reference_shape,
+        "needed": list(REFERENCE_POINTS[reference_shape]),
+        "mostBends": MOST_BENDS,
+        "seen": [list(point) for point in reference_seen],
+        "truth": {name: xy for name, xy in (truth or {}).items() if name in names},
+        "readOnly": read_only,
+        "words": {name: tr(text) for name, text in TEXTS.items()} | dict(words or {}),
+    }
+
+    def understood() -> Placed | None:
+        sent = st.session_state.get(mounted, {}).get("placed")
+        if not isinstance(sent, Mapping) or sent.get("mount") != mount:
+            return None
+        return _understood(sent, names, (width, height), reference_shape, most)
+
+    st.session_state.setdefault("photocheck marking readers", {})[key] = understood
+
+    def changed() -> None:
+        placed = understood()
+        if on_placed is not None and placed is not None:
+            on_placed(placed)
+
+    _component(key=mounted, data=data, on_placed_change=changed)
+    return understood() or begin
+
+
+def last_placed(key: str) -> Placed | None:
+    """What the browser last sent to the surface of this key, if the last run showed it.
+
+    For the start of a run, where nothing has broken it off yet: a callback may be.
+    """
+    read = st.session_state.get("photocheck marking readers", {}).get(key)
+    return read() if read else None
+
+
+def _mount(mounted: str, start: Placed) -> tuple[str, Placed]:
+    """The name of this stay of the surface on the page, and what it began with.
+
+    Streamlit drops a component's value once a run does not show it; coming back is a new stay.
+    """
+    stays: dict[str, tuple[str, Placed]] = st.session_state.setdefault(
+        "photocheck marking stays", {}
+    )
+    if mounted not in stays or mounted not in st.session_state:
+        stays[mounted] = (secrets.token_hex(8), start)
+    return stays[mounted]
+
+
+def _shown(photo_rgb: np.ndarray) -> Shown:
+    made: dict[str, Shown] = st.session_state.setdefault("photocheck marking copies", {})
+    name = picture_name(photo_rgb)
+    if name not in made:
+        while len(made) >= KEPT_PHOTOS:
+            made.pop(next(iter(made)))
+        made[name] = shown(photo_rgb)
+    return made[name]
+
+
+def _served(ready: Shown, key: str) -> list[dict[str, Any]]:
+    """Addresses of the photo's copies in Streamlit's media store, smallest first.
+
+    The store names files by a hash of their content and name; the name is this session's
+    secret, so an address cannot be worked out from the photo, nor shared by two visitors.
+    A file lives while the session shows it; Streamlit keeps a closed session for two minutes.
+    """
+    if not runtime.exists():
+        return []
+    secret = st.session_state.setdefault("photocheck marking secret", secrets.token_hex(16))
+    store = runtime.get_instance().media_file_mgr
+    base = str(st.get_option("server.baseUrlPath") or "").strip("/")
+    return [
+        {
+            "url": (f"/{base}" if base else "")
+            + store.add(copy.jpeg, "image/jpeg", f"marking-{key}-{number}", file_name=secret),
+            "width": copy.width,
+        }
+        for number, copy in enumerate(ready.copies)
+    ]
+
+
+def _understood(
+    sent: Mapping[str, Any], names: Sequence[str], size: tuple[int, int], shape: str, most: int
+) -> Placed | None:
+    """What the browser sent, or None when it cannot have come from the surface."""
+    try:
+        marks = {name: _point(sent["marks"][name], size) for name in names if name in sent["marks"]}
+        bends = {
+            span: tuple(_point(xy, size) for xy in sent["bends"][span][:MOST_BENDS])
+            for span in BENDABLE_SPANS
+            if sent["bends"].get(span)
+        }
+        points = sent["reference"][:most] if sent.get("shape") == shape else ()
+        return Placed(marks, bends, tuple(_point(xy, size) for xy in points))
+    except (LookupError, TypeError, ValueError, AttributeError):
+        return None
+
+
+def _point(xy: Any, size: tuple[int, int]) -> Point:
+    x, y = float(xy[0]), float(xy[1])
+    if not (math.isfinite(x) and math.isfinite(y)):
+        raise ValueError("not a point")
+    return min(max(x, 0.0), size[0] - 1.0), min(max(y, 0.0), size[1] - 1.0)

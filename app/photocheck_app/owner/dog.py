@@ -1,0 +1,86 @@
+"""What is known of the dog; all of it may be left out."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import streamlit as st
+
+from photocheck.judge.wording import PUPPY_CAUTION, PUPPY_MONTHS
+from photocheck.orders.draft import (
+    understood_length,
+    understood_reading,
+    understood_weight,
+    value_at,
+)
+from photocheck.speech import later, tr
+from photocheck_app.owner.readings import say_back
+from photocheck_app.owner.way import Way, chosen, counted, show_ways_on, typed
+from photocheck_app.shared import beside, drawing
+
+HEADING: Final = later("Who is it for?")
+
+
+def show(way: Way) -> None:
+    """Each fact with what it is good for."""
+    st.write(tr("All of this may be left out. What you tell makes the check sharper."))
+    typed(way, ("dog", "name"), tr("Dog's name"))
+    st.caption(tr("So that the workshop knows whom it is sewing for."))
+    typed(way, ("dog", "breed"), tr("Breed or mix"))
+    st.caption(tr("In your own words; the maker likes to know."))
+    _age(way)
+    weight = typed(way, ("dog", "weight"), tr("Weight"), placeholder=tr("28 kg or 62 lb"))
+    if weight:
+        say_back(lambda: understood_weight(weight), weight)
+    else:
+        st.caption(tr("Tells how broad the trunk is, which a side photo cannot show."))
+    with st.container(border=True):
+        described = tr("The tape around the chest, just behind the elbows.")
+        picture = drawing("tape", described, shown="girth")
+        why = tr("The best help of all: it tells how broad the chest is. Snug, not tight.")
+        st.html(beside(picture, why))
+        label = tr("Girth behind the elbows in {unit}", unit=way.unit_word)
+        girth = typed(way, ("dog", "girth"), label)
+        say_back(lambda: understood_reading("girth", girth, way.unit), girth)
+    chosen(
+        way,
+        ("dog", "build"),
+        tr("Build"),
+        {
+            "unknown": tr("not sure"),
+            "slim": tr("slim, like a sighthound"),
+            "medium": tr("in between"),
+            "broad": tr("broad, barrel-chested"),
+        },
+        "unknown",
+    )
+    coat = chosen(
+        way,
+        ("dog", "coat"),
+        tr("Coat"),
+        {
+            "unknown": tr("not sure"),
+            "short": tr("short and smooth"),
+            "medium": tr("medium"),
+            "long": tr("long or thick"),
+        },
+        "unknown",
+    )
+    st.caption(tr("A photo shows the coat's outline, a tape presses the coat down."))
+    if coat in ("medium", "long") or value_at(way.draft, ("dog", "coat_depth")):
+        depth = typed(
+            way,
+            ("dog", "coat_depth"),
+            tr("How deep the coat stands off the skin in {unit}", unit=way.unit_word),
+            placeholder=tr("part the coat and measure"),
+        )
+        if depth:
+            say_back(lambda: understood_length(depth, way.unit, field=tr("coat depth")), depth)
+    show_ways_on("dog")
+
+
+def _age(way: Way) -> None:
+    months = counted(way, ("dog", "age_months"), tr("Age in months"), 0, 360)
+    st.caption(tr("A young dog still grows; the maker allows for it."))
+    if months is not None and months < PUPPY_MONTHS:
+        st.info(tr(PUPPY_CAUTION), icon=":material/medical_services:")

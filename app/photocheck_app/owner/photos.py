@@ -1,0 +1,223 @@
+"""The photos, and what in them is of known size."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+from photocheck.checking import MOST_PHOTOS
+from photocheck.errors import PhotocheckError
+from photocheck.orders.draft import SIZES, understood_length, with_photo
+from photocheck.orders.taking import FirstLook, take_photo
+from photocheck.orders.uploads import BusyError
+from photocheck.photo.kind import NO_HEIC
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.server import bench
+from photocheck.speech import later, spoken, tr
+from photocheck.words import PLACE_TITLES
+from photocheck_app.doors.counting import COUNTS
+from photocheck_app.owner.readings import say_back
+from photocheck_app.owner.way import Way, chosen, put, save, show_ways_on, typed
+from photocheck_app.shared import as_text, drawing, limits, owners_store, picture
+from photocheck_app.uploads import content_of, let_go
+
+HEADING: Final = later("A photo from the side")
+THUMBNAIL_PX: Final = 900
+
+HOW: Final = (
+    later("The dog stands square, its side to you, its head as it carries it."),
+    later(
+        "Something of known size stands level with the dog's middle: in front of its chest or "
+        "behind its tail, facing you. Best is the printed marker sheet."
+    ),
+    later("Crouch, so that the phone is as high as the dog's chest, two to three metres away."),
+    later("Hold the phone sideways. The whole dog is in the picture, with its feet and tail."),
+    later("Somebody may hold the dog, but nothing should cover its side."),
+)
+
+
+def show(way: Way) -> None:
+    """How to take it, the upload, and each photo with its reference."""
+    photos = way.draft["photos"]
+    with st.expander(
+        tr("How to take the photo"), expanded=not photos, icon=":material/photo_camera:"
+    ):
+        _how()
+    for number in range(len(photos)):
+        with st.container(border=True):
+            _photo(way, number)
+    _upload(way)
+    show_ways_on("photo")
+
+
+def _how() -> None:
+    left, right = st.columns(2, vertical_alignment="center")
+    with left:
+        st.html(drawing("side", tr("A dog standing square beside the printed marker sheet.")))
+    with right:
+        st.html(
+            drawing(
+                "above",
+                tr(
+                    "Seen from above: the sheet in line with the dog, the phone square to its side."
+                ),
+            )
+        )
+    st.markdown("\n".join(f"{number}. {tr(line)}" for number, line in enumerate(HOW, start=1)))
+    st.caption(
+        tr("Never force or lean on a dog to make it stand. Take two or three photos if you can.")
+    )
+
+
+def _upload(way: Way) -> None:
+    turn_key, said_key = f"{way.key}/uploads", f"{way.key}/uploads/said"
+    turn = st.session_state.get(turn_key, 0)
+    label = tr("Add another photo") if way.draft["photos"] else tr("Take or choose a photo")
+    given = st.file_uploader(
+        label, type=list(limits().suffixes), accept_multiple_files=True, key=f"{turn_key}/{turn}"
+    )
+    if not limits().heic:
+        st.caption(as_text(tr("HEIC pictures are not read here. {instead}.", instead=tr(NO_HEIC))))
+    waiting = False
+    if given:
+        with st.spinner(tr("Looking at the photo")):
+            draft, said, waiting = _taken(way, given)
+        st.session_state[said_key] = said
+        if not waiting:
+            # An empty uploader again: what was taken is shown above it, and stays after a reload.
+            st.session_state[turn_key] = turn + 1
+            let_go(given)
+        if not waiting or draft != way.draft:
+            save(way.key, draft)
+            st.rerun()
+    for problem in st.session_state.get(said_key, ()):
+        st.error(as_text(problem), icon=":material/broken_image:")
+    if waiting:
+        # They stay in the uploader, and every run tries them once more.
+        st.button(tr("Try again"), key="try_again", type="primary")
+
+
+def _taken(
+    way: Way, given: Sequence[UploadedFile]
+) -> tuple[Mapping[str, Any], tuple[str, ...], bool]:
+    """The draft with what could be taken, what is to be said, and whether some must wait."""
+    # What became of each file, by its id; an empty text when it was taken.
+    told: dict[str, str] = st.session_state.setdefault(f"{way.key}/uploads/told", {})
+    draft, waiting = way.draft, []
+    for file in given:
+        if file.file_id in told:
+            continue
+        if len(draft["photos"]) >= MOST_PHOTOS:
+            said = tr("{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS)
+            told[file.file_id] = said
+            continue
+        try:
+            content = content_of(file)
+            COUNTS.count("photos of link", way.key)
+            name = take_photo(owners_store(), way.key, content, name=file.name, limits=limits())
+        except BusyError as error:
+            waiting.append(str(error))
+        except PhotocheckError as error:
+            told[file.file_id] = str(error)
+        else:
+            draft, told[file.file_id] = with_photo(draft, name), ""
+    said = (*filter(None, told.values()), *waiting)
+    if not waiting:
+        told.clear()
+    return draft, said, bool(waiting)
+
+
+def _photo(way: Way, number: int) -> None:
+    entry = way.draft["photos"][number]
+    name = entry["file"]
+    st.subheader(tr("Photo {number}", number=number + 1), anchor=False)
+    try:
+        small = bench.shown(owners_store(), way.key, name, (THUMBNAIL_PX,)).copies[0]
+        st.html(picture(small.jpeg, tr("Photo {number}", number=number + 1)))
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+    look = look_at(way, entry)
+    if look.problem:
+        st.warning(as_text(look.problem), icon=":material/search_off:")
+    elif look.found:
+        st.success(
+            tr("Found in the photo. You will see where at the marks."), icon=":material/check:"
+        )
+    for remark in look.remarks:
+        st.caption(f":material/info: {as_text(remark)}")
+
+    st.button(
+        tr("Take photo {number} out", number=number + 1),
+        key=f"out/{name}",
+        icon=":material/delete:",
+        on_click=_take_out,
+        args=(way.key, name),
+    )
+    _reference(way, number)
+
+
+def _reference(way: Way, number: int) -> None:
+    path = ("photos", number, "reference")
+    told = way.draft["photos"][number]["reference"]
+    kinds = {kind: tr(item.title) for kind, item in REFERENCES.items()}
+    kind = chosen(way, (*path, "kind"), tr("What is of known size?"), kinds, "")
+    if kind in SIZES:
+        label = (
+            tr("How far are the two points apart, in {unit}?", unit=way.unit_word)
+            if kind == "two_points"
+            else tr("How wide is it across, in {unit}?", unit=way.unit_word)
+        )
+        size = typed(way, (*path, SIZES[kind]), label)
+        say_back(lambda: understood_length(size, way.unit, field=tr("size")), size)
+    if kind == "marker_sheet":
+        bar = typed(
+            way,
+            (*path, "bar"),
+            tr("What does the proof bar on the sheet measure?"),
+            placeholder="150 mm",
+        )
+        if bar:
+            say_back(lambda: understood_length(bar, "cm", field=tr("proof bar")), bar)
+        else:
+            st.caption(tr("Hold a ruler to the printed bar: printers seldom print quite true."))
+    places = {place: tr(title) for place, title in PLACE_TITLES.items()}
+    place = chosen(way, (*path, "place"), tr("Where was it?"), places, "unknown")
+    if place not in ("middle", "unknown"):
+        offset = typed(
+            way,
+            (*path, "offset"),
+            tr(
+                "How far from the dog's middle was it, in {unit}? If you measured it.",
+                unit=way.unit,
+            ),
+        )
+        if offset:
+            say_back(lambda: understood_length(offset, way.unit, field=tr("distance")), offset)
+        else:
+            st.caption(tr("From the line of its back, towards you or away from you."))
+    if place == "unknown" and "offset" not in told:
+        st.caption(tr("Do tell: it is the largest source of error of such photos."))
+
+
+def _take_out(key: str, name: str) -> None:
+    photos = [p for p in owners_store().order(key).draft["photos"] if p["file"] != name]
+    put(key, ("photos",), photos)
+
+
+def look_at(way: Way, entry: Mapping[str, Any]) -> FirstLook:
+    """What one photo of the draft shows by itself, and of its reference."""
+    reference = json.dumps(entry["reference"], sort_keys=True)
+    try:
+        return _look(way.key, entry["file"], reference, way.unit, spoken())
+    except PhotocheckError as error:
+        # Not kept: it may have been but busy.
+        return FirstLook(False, (), str(error), ())
+
+
+@st.cache_data(show_spinner=False, max_entries=96)
+def _look(key: str, name: str, reference: str, unit: str, said_in: str) -> FirstLook:
+    return bench.look(owners_store(), key, name, json.loads(reference), unit)

@@ -1,0 +1,90 @@
+"""The tape readings, typed as people type them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import streamlit as st
+
+from photocheck.errors import CaseError
+from photocheck.judge.wording import CAUTIONS
+from photocheck.orders.draft import understood_reading
+from photocheck.speech import capital_first, later, tr
+from photocheck.words import NECK_RING, READING_TITLES, READINGS
+from photocheck_app.owner.way import UNIT_WORDS, Way, chosen, show_ways_on, typed
+from photocheck_app.shared import as_text, beside, drawing
+
+HEADING: Final = later("What does the tape say?")
+
+HOW: Final = {
+    "half_neck": later(
+        "Begin at the forward point of the breastbone. Lead the tape up around the side of the "
+        "neck to the top of the shoulder blades. It lies flat and close, but does not pull."
+    ),
+    "front_length": later(
+        "Begin at the breastbone. Lead the tape down between the forelegs, behind the foreleg, "
+        "and up along the ribs to the last rib, halfway up the flank."
+    ),
+    "rear_length": later(
+        "From that point on the last rib, lead the tape over the hip to where the tail begins."
+    ),
+    "full_length": later(
+        "The same line in one go: from the breastbone past the last rib to where the tail begins. "
+        "Measure it anew; do not add up."
+    ),
+    NECK_RING: later(
+        "Close the tape into a ring that just slips over the head, and lay it where the collar of "
+        "the harness will lie. Read the whole ring."
+    ),
+}
+"""How each reading is taken, in short words."""
+
+EXAMPLES: Final = {"cm": "36.8", "in": "14 1/2"}
+
+
+def show(way: Way) -> None:
+    """All readings, each with its drawing, its field and how it was understood."""
+    st.write(tr("Type each number as you read it. Leave out what you did not measure."))
+    words = {unit: tr(word) for unit, word in UNIT_WORDS.items()}
+    unit = chosen(way, ("unit",), tr("My tape shows"), words, "")
+    st.info(
+        tr("Let the dog stand at ease on level ground, its head as it carries it.")
+        + "\n\n"
+        + tr(CAUTIONS[2]),
+        icon=":material/pets:",
+    )
+    for name in READINGS:
+        with st.container(border=True):
+            _reading(way, name, unit)
+    show_ways_on("readings")
+
+
+def _reading(way: Way, name: str, unit: str) -> None:
+    title = tr(READING_TITLES[name])
+    st.subheader(
+        capital_first(title) if name != NECK_RING else tr("Neck ring, as a proof"), anchor=False
+    )
+    described = tr("Where the tape runs for the {title}.", title=title)
+    st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
+    text = typed(
+        way,
+        ("readings", name),
+        tr("{title} in {unit}", title=capital_first(title), unit=tr(UNIT_WORDS[unit])),
+        placeholder=tr("for example {example}", example=EXAMPLES[unit]),
+    )
+    say_back(lambda: understood_reading(name, text, unit), text)
+
+
+def say_back(understand: Callable[[], str], text: str) -> None:
+    """How a text was understood, or why it was not; a line is there in any case.
+
+    Were it not, the page would move under the finger that leaves the field for a button.
+    """
+    if not text:
+        st.caption(tr("Fractions, commas and units are all understood."))
+        return
+    try:
+        st.caption(f":material/check: {as_text(understand())}")
+    except CaseError as error:
+        st.error(as_text(str(error)), icon=":material/edit:")

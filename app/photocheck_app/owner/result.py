@@ -1,0 +1,192 @@
+"""The result: what it says, what to do next, and the way to the workshop."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Final
+
+import streamlit as st
+
+from photocheck.errors import CaseError, PhotocheckError
+from photocheck.orders.draft import gaps
+from photocheck.orders.uploads import BusyError
+from photocheck.report.file import report_text
+from photocheck.report.model import Report
+from photocheck.server import bench
+from photocheck.server.run import check_order
+from photocheck.speech import later, spoken, tr
+from photocheck_app.answer import (
+    listed,
+    show_doubt,
+    show_headline,
+    show_next_step,
+    show_photo,
+    show_readings,
+    show_why,
+)
+from photocheck_app.desk.shop_files import shop_ratios
+from photocheck_app.doors.counting import COUNTS, here
+from photocheck_app.owner.way import STEPS, Way, go, show_ways_on
+from photocheck_app.shared import as_text, owners_store, say_busy
+
+HEADING: Final = later("The result")
+
+NEXT: Final = {
+    "agrees": later("Nothing speaks against cutting by these numbers. Send them to the workshop."),
+    "measure_again": later(
+        "Take the tape once more, for what is named above, and type the new number. The rest stays."
+    ),
+    "retake": later("Your numbers may be right: this photo cannot show it. Take another one."),
+    "cannot_tell": later(
+        "The photo is too uncertain to vouch for these numbers. One more photo, or one change "
+        "named below, will help."
+    ),
+}
+"""What to do after each verdict."""
+
+WAYS_BACK: Final = {
+    "agrees": (),
+    "measure_again": (("readings", later("Correct the readings")),),
+    "retake": (("photo", later("Add another photo")),),
+    "cannot_tell": (
+        ("photo", later("Add another photo")),
+        ("marks", later("Look at the marks again")),
+    ),
+}
+"""Where each verdict leads back to, by one press."""
+
+
+def show(way: Way) -> None:
+    """What is missing, or what came out."""
+    missing = gaps(way.draft)
+    if missing:
+        _show_gaps(missing)
+        return
+    report = _report(way)
+    if report is None:
+        return
+    show_headline(report)
+    st.write(tr(NEXT[report.verdict]))
+    for number, (step, said) in enumerate(WAYS_BACK[report.verdict]):
+        st.button(
+            tr(said),
+            key=f"to_{step}",
+            type="secondary" if number else "primary",
+            on_click=go,
+            args=(step,),
+            width="stretch",
+        )
+    _send(way, report)
+    st.subheader(tr("Tape and photo"), anchor=False)
+    show_readings(report)
+    pictures = st.container()
+    show_why(report)
+    show_next_step(report)
+    listed(tr("Mind"), report.cautions)
+    with st.expander(tr("For those who want to know more")):
+        listed("", report.redundancy)
+        show_doubt(report)
+        st.download_button(
+            tr("Download the report (JSON)"),
+            report_text(report),
+            "photocheck-report.json",
+            "application/json",
+            on_click="ignore",
+        )
+    show_ways_on("result")
+    # Last, for drawing takes as long as checking: the answer is on the page by now.
+    with pictures:
+        for number, picture in enumerate(_pictures(way, report)):
+            show_photo(report, number, picture)
+
+
+def _show_gaps(missing: tuple) -> None:  # type: ignore[type-arg]
+    st.info(tr("A few things are still missing:"))
+    for step in dict.fromkeys(gap.step for gap in missing):
+        with st.container(border=True):
+            listed("", [gap.sentence for gap in missing if gap.step == step])
+            st.button(
+                tr("Go to: {step}", step=tr(STEPS[step])),
+                key=f"gap_{step}",
+                on_click=go,
+                args=(step,),
+            )
+
+
+def _once(way: Way, what: str, make: Callable[[], object]) -> object:
+    """Made once for this draft and language; one of each is kept a visitor."""
+    asked = json.dumps([way.key, way.draft, spoken()], sort_keys=True)
+    known = st.session_state.get(what)
+    if known is None or known[0] != asked:
+        known = st.session_state[what] = (asked, make())
+    return known[1]
+
+
+def _report(way: Way) -> Report | None:
+    def check() -> Report:
+        COUNTS.count("checks from address", here())
+        COUNTS.count("checks of link", way.key)
+        ratios = shop_ratios()
+        with bench.at_work():
+            return check_order(
+                owners_store(), way.key, draft=way.draft, ratios=ratios, memory=bench.PHOTOS
+            )
+
+    try:
+        with st.spinner(tr("Holding the tape against the photo")):
+            found = _once(way, "result", check)
+    except BusyError as error:
+        say_busy(error)
+        return None
+    except CaseError as error:
+        _not_checked(error, ("readings", "marks"))
+        return None
+    except PhotocheckError as error:
+        _not_checked(error, ("photo", "marks"))
+        return None
+    assert isinstance(found, Report)
+    return found
+
+
+def _not_checked(error: PhotocheckError, steps: tuple[str, ...]) -> None:
+    st.error(as_text(str(error)))
+    st.write(tr("Nothing is lost. Put this right, then look at the result again."))
+    for step in steps:
+        st.button(
+            tr("Go to: {step}", step=tr(STEPS[step])), key=f"gap_{step}", on_click=go, args=(step,)
+        )
+
+
+def _pictures(way: Way, report: Report) -> list[bytes]:
+    def draw() -> list[bytes]:
+        return [
+            bench.picture(owners_store(), way.key, (asked, spoken()), report, number)
+            for number in range(len(report.photos))
+        ]
+
+    asked = json.dumps(way.draft, sort_keys=True)
+    try:
+        with st.spinner(tr("Drawing on the photo")):
+            found = _once(way, "result pictures", draw)
+    except PhotocheckError as error:
+        # The answer stands without them.
+        st.error(as_text(str(error)))
+        return []
+    assert isinstance(found, list)
+    return found
+
+
+def _send(way: Way, report: Report) -> None:
+    checks = way.order.checks
+    if checks and dict(checks[-1].case) == dict(way.draft):
+        st.success(
+            tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
+            icon=":material/mark_email_read:",
+        )
+        return
+    good = report.verdict == "agrees"
+    said = tr("Send to the workshop") if good else tr("Send it to the workshop all the same")
+    if st.button(said, key="send", type="primary" if good else "secondary", width="stretch"):
+        owners_store().record_check(way.key, way.draft, report, by="owner", ratios=shop_ratios())
+        st.rerun()

@@ -1,0 +1,56 @@
+"""The learner's way: place marks on dogs whose true marks are known."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import streamlit as st
+
+from photocheck.errors import PhotocheckError
+from photocheck.speech import later, tr
+from photocheck.words import UNITS
+from photocheck_app.practise import exercise, own_photo, pattern_page
+from photocheck_app.practise.session import kept
+from photocheck_app.shared import as_text, begin_at_top
+
+PARTS: Final = {
+    "dogs": later("Practice dogs"),
+    "pattern": later("Your pattern"),
+    "own": later("Your own photo"),
+}
+_SHOW: Final = {
+    "dogs": exercise.show,
+    "pattern": pattern_page.show,
+    "own": own_photo.show,
+}
+
+
+def page() -> None:
+    """The whole way."""
+    st.title(tr("Practise the marks"))
+    _choose("part", tr("What to practise"), {part: tr(title) for part, title in PARTS.items()})
+    try:
+        _SHOW[kept().part]()
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+    _choose("unit", tr("Unit"), {unit: unit for unit in UNITS})
+    begin_at_top(f"{kept().part} {kept().stage}")
+
+
+def _choose(what: str, label: str, titles: dict[str, str]) -> None:
+    """One of the lasting choices; kept where leaving the page does not reach it."""
+    key = f"practise_{what}"
+    now = getattr(kept(), what)
+
+    def chosen() -> None:
+        setattr(kept(), what, st.session_state[key] or now)
+
+    st.session_state[key] = now
+    st.segmented_control(
+        label,
+        list(titles),
+        format_func=titles.__getitem__,
+        key=key,
+        on_change=chosen,
+        label_visibility="collapsed",
+    )

@@ -1,0 +1,19 @@
+"""What ``photocheck serve`` serves: the pages behind their doors."""
+
+from __future__ import annotations
+
+import streamlit as st
+from starlette.middleware import Middleware
+
+from photocheck_app.doors.middleware import Doors
+from photocheck_app.doors.oidc import secrets_of_oidc
+from photocheck_app.doors.sign_in import ROUTES
+from photocheck_app.doors.tidying import tidying
+
+app = st.App(
+    "main.py",
+    routes=ROUTES,
+    middleware=[Middleware(Doors)],
+    secrets=secrets_of_oidc() or None,
+    lifespan=tidying,
+)

@@ -1,0 +1,158 @@
+"""What every way of the app uses: the language, the store, photos, drawings, text as it is."""
+
+from __future__ import annotations
+
+import base64
+import os
+import re
+from html import escape
+from pathlib import Path
+
+import streamlit as st
+
+from photocheck.orders.model import STORE_VARIABLE, Store
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.orders.uploads import BusyError, Limits
+from photocheck.server.access.linked import LinkedStore
+from photocheck.server.shop import shop_of
+from photocheck.speech import LANGUAGES, tr
+
+_DRAWINGS = Path(__file__).parent / "drawings"
+
+
+def language() -> str:
+    """The visitor's language: as chosen, else as in the address, else as the browser asks."""
+    asked = st.session_state.get("language") or st.query_params.get("language")
+    wanted = asked or (st.context.locale or "en")[:2]
+    return wanted if wanted in LANGUAGES else "en"
+
+
+def choose_language() -> None:
+    """Let the visitor choose; the page and the order stay as they are."""
+    spoken = language()
+    if "language" in st.session_state and st.query_params.get("language") != spoken:
+        # Kept in the address, so that a reload speaks the same.
+        st.query_params["language"] = spoken
+
+    def chosen() -> None:
+        st.session_state["language"] = st.session_state["language_choice"] or spoken
+
+    st.session_state["language_choice"] = spoken
+    st.segmented_control(
+        # Found by everybody, whatever is spoken now.
+        "Language · Sprache",
+        list(LANGUAGES),
+        format_func=LANGUAGES.__getitem__,
+        key="language_choice",
+        on_change=chosen,
+    )
+
+
+@st.cache_resource(show_spinner=False)
+def store() -> DatabaseStore:
+    """The one store of this server, for the desk alone."""
+    return open_store(os.environ.get(STORE_VARIABLE))
+
+
+def owners_store() -> Store:
+    """The same as owners come to it: by what their links carry."""
+    return LinkedStore(store())
+
+
+def say_busy(error: BusyError) -> None:
+    """Say that it is too much just now, with a way to try again."""
+    st.warning(as_text(str(error)), icon=":material/hourglass_empty:")
+    st.button(tr("Try again"), key="try_again", type="primary")
+
+
+def limits() -> Limits:
+    """What photos are taken in here."""
+    return Limits(heic=shop_of().heic)
+
+
+_to_top = st.components.v2.component(
+    "photocheck_to_top",
+    # What is new begins at its top; the page itself keeps how far one had scrolled.
+    js="""export default function ({ data }) {
+      if (window.photocheckShown === data) return;
+      const first = window.photocheckShown === undefined;
+      window.photocheckShown = data;
+      if (!first) document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
+    }""",
+)
+
+
+def begin_at_top(shown: str) -> None:
+    """Scroll to the top of the page when something else is shown than in the last run."""
+    _to_top(data=shown, key="to_top")
+
+
+def as_text(text: str) -> str:
+    """Markdown that shows the text as it is: names and file names are not ours to style."""
+    return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)
+
+
+STYLE = """<style>
+.stMainBlockContainer { padding: 4.4rem 1.1rem 2rem; }
+.stMainBlockContainer:has(.st-key-marking) { max-width: 64rem; }
+.stMainBlockContainer h1 { font-size: 2rem; padding: .4rem 0; }
+.stMainBlockContainer h2 { font-size: 1.6rem; padding: .4rem 0; }
+.stMainBlockContainer .stAlert h2 { font-size: 1.35rem; padding: 0; }
+.stMainBlockContainer h3 { font-size: 1.25rem; padding: .2rem 0; }
+.st-key-step_choice [role="radiogroup"] { flex-wrap: nowrap; }
+.st-key-step_choice button { flex: 1 1 0; min-width: 0; min-height: 3.2rem; padding: .2rem; }
+.st-key-step_choice button p { white-space: normal; line-height: 1.2; text-align: center;
+  overflow-wrap: normal; }
+.beside { display: flex; gap: 1rem; align-items: center; }
+.beside img { flex: 0 0 40%; max-width: 15rem; min-width: 0; }
+.beside p { margin: 0; }
+@media (max-width: 640px) {
+  .st-key-step_choice button p { font-size: .8rem; }
+  .beside { gap: .7rem; }
+}
+@media (pointer: coarse) {
+  .stMainBlockContainer button { min-height: 3rem; }
+  .stRadio [role="radiogroup"] label { min-height: 2.75rem; padding: .2rem 0;
+    align-items: center; }
+  .stTextInput input, .stNumberInput input { min-height: 2.9rem; font-size: 1.05rem; }
+}
+</style>"""
+"""How the ways for owners and learners look: one column, large targets under a finger."""
+
+
+def beside(drawn: str, text: str) -> str:
+    """HTML of a drawing with its text beside it, on a phone too."""
+    return f'<div class="beside">{drawn}<p>{escape(text)}</p></div>'
+
+
+def picture(jpeg: bytes, described: str, width: str = "100%") -> str:
+    """HTML of a photo.  `st.image` has no words for those who do not see it."""
+    style = "border:1px solid #d5dadd;border-radius:.5rem"
+    return _image("image/jpeg", jpeg, described, f"width:{width};{style}")
+
+
+def svg_picture(svg: str, described: str, width: str = "100%") -> str:
+    """HTML of an SVG, at a width as CSS has it."""
+    return _image("image/svg+xml", svg.encode(), described, f"width:{width}")
+
+
+def _image(kind: str, content: bytes, described: str, style: str) -> str:
+    source = f"data:{kind};base64,{base64.b64encode(content).decode()}"
+    style = f"max-width:100%;height:auto;display:block;{style}"
+    return f'<img src="{source}" alt="{escape(described)}" style="{style}">'
+
+
+def drawing(name: str, described: str, *, shown: str = "") -> str:
+    """HTML of one of our drawings.
+
+    Parameters
+    ----------
+    name : str
+        Of the file in ``drawings``, without ending.
+    described : str
+        What it shows, for those who do not see it.
+    shown : str
+        The part of the drawing to bring out, where it has several.
+    """
+    svg = (_DRAWINGS / f"{name}.svg").read_text(encoding="utf-8").replace("SHOWN", shown)
+    return svg_picture(svg, described)

@@ -1,0 +1,100 @@
+"""The marker sheet to print, and what to use without a printer."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import streamlit as st
+
+from photocheck.scale.sheet import draw_sheet_pdf, sheet_bitmap
+from photocheck.shown.display import display_copies
+from photocheck.speech import tr
+from photocheck_app.shared import picture
+
+PREVIEW_PX_PER_MM = 2.0
+
+
+def page() -> None:
+    """The whole page."""
+    st.title(tr("Print the marker sheet"), anchor=False)
+    st.write(
+        tr(
+            "The four squares tell the check how large things are and how the phone was held. "
+            "The sheet is found in the photo by itself."
+        )
+    )
+    papers = {"a4": tr("A4"), "letter": tr("Letter (North America)")}
+    paper = st.radio(
+        tr("Paper"),
+        list(papers),
+        index=_usual_paper(),
+        format_func=papers.__getitem__,
+        horizontal=True,
+        key="paper",
+    )
+    left, right = st.columns([2, 3])
+    with left:
+        st.html(
+            picture(_preview(paper), tr("The marker sheet: four black squares and two rulers."))
+        )
+    with right:
+        st.download_button(
+            tr("Download the sheet (PDF)"),
+            _pdf(paper),
+            f"photocheck-marker-sheet-{paper}.pdf",
+            "application/pdf",
+            type="primary",
+            icon=":material/print:",
+            width="stretch",
+            on_click="ignore",
+        )
+        st.markdown(
+            "\n".join(
+                f"{number}. {line}"
+                for number, line in enumerate(
+                    (
+                        tr("Print it at 100 %, in some programs called actual size: no fitting "
+                           "to the page."),
+                        tr("Hold a ruler to the thick bar: it should be 150 mm long. If it is "
+                           "not, print again, or type in what it measures at the photo."),
+                        tr("Glue it flat on a stiff board; a bent sheet measures wrong."),
+                        tr("Stand it upright, level with the dog's middle, in front of the chest "
+                           "or behind the tail, all four squares in the picture."),
+                    ),
+                    start=1,
+                )
+            )
+        )  # fmt: skip
+    st.header(tr("No printer?"), anchor=False)
+    st.write(tr("Anything flat of known size will do, the larger the better:"))
+    st.markdown(
+        "\n".join(
+            f"- {line}"
+            for line in (
+                tr("an empty A4 or letter sheet on a stiff board, before a darker ground"),
+                tr("a stretch of ruler or tape whose two ends you can see in the photo"),
+                tr("a round lid, or a ball, whose width you have measured"),
+                tr("a bank or identity card turned blank side out: small, so go near; cover "
+                   "its number"),
+            )
+        )
+    )  # fmt: skip
+
+
+def _usual_paper() -> int:
+    place = (st.context.locale or "").partition("-")[2]
+    return 1 if place in ("US", "CA", "MX") else 0
+
+
+@st.cache_data(show_spinner=False)
+def _preview(paper: str) -> bytes:
+    grey = sheet_bitmap(PREVIEW_PX_PER_MM, paper)
+    return display_copies(np.stack([grey, grey, grey], axis=2))[0].jpeg
+
+
+@st.cache_data(show_spinner=False)
+def _pdf(paper: str) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        return draw_sheet_pdf(Path(folder) / "sheet.pdf", paper).read_bytes()

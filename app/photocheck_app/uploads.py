@@ -1,0 +1,99 @@
+"""Files that visitors hand in: how the server holds them until they are taken in.
+
+Streamlit keeps every file in memory until the visitor's session ends, whatever has become of it
+and however many there are.  Here all visitors' files together have a bound, each visitor's have
+one, and what has been taken in is let go at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from threading import Lock
+from typing import Any, Final
+
+from streamlit import runtime
+from streamlit.runtime.scriptrunner import get_script_run_ctx
+from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRec
+
+from photocheck.errors import PhotoError
+from photocheck.orders.uploads import QUOTA
+from photocheck.speech import tr
+
+MOST_BYTES: Final = 600_000_000
+"""Of all visitors together: ten of the largest files, or a hundred and more as phones write them
+(judgement)."""
+
+MOST_OF_ONE: Final = QUOTA.total_bytes
+"""Of one visitor: what one order may hold."""
+
+_NO_ROOM: Final = "application/x-photocheck-no-room"
+"""Stands for a file that was not held.  A refusal with words of Streamlit's own would leave the
+visitor with a number."""
+
+_lock: Final = Lock()
+
+
+def bind() -> None:
+    """Have the server bound what it holds; at the start of every run."""
+    if not runtime.exists():
+        return
+    manager: Any = runtime.get_instance().uploaded_file_mgr
+    with _lock:
+        if getattr(manager, "photocheck_bound", False):
+            return
+        manager.photocheck_bound = True
+    manager.add_file = bounded(manager)
+
+
+def bounded(manager: Any) -> Any:
+    """Streamlit's own way to hold a file, for as long as there is room.
+
+    Parameters
+    ----------
+    manager : streamlit.runtime.memory_uploaded_file_manager.MemoryUploadedFileManager
+    """
+    add, files = manager.add_file, manager.file_storage
+
+    def adding(session_id: str, file: UploadedFileRec) -> None:
+        with _lock:
+            held = {who: _bytes(list(theirs.values())) for who, theirs in list(files.items())}
+            more = len(file.data)
+            if (
+                sum(held.values()) + more > MOST_BYTES
+                or held.get(session_id, 0) + more > MOST_OF_ONE
+            ):
+                file = file._replace(data=b"", type=_NO_ROOM)
+            add(session_id, file)
+
+    return adding
+
+
+def _bytes(files: Iterable[UploadedFileRec]) -> int:
+    return sum(len(file.data) for file in files)
+
+
+def content_of(file: UploadedFile) -> bytes:
+    """What was handed in.
+
+    Raises
+    ------
+    PhotoError
+        When there was no room for it.
+    """
+    if file.type == _NO_ROOM:
+        raise PhotoError(
+            tr("too many files are being sent at the same moment"),
+            where=file.name,
+            do=tr("Wait a minute, then choose it again, few at a time"),
+        )
+    return file.getvalue()
+
+
+def let_go(files: Iterable[UploadedFile]) -> None:
+    """Free the memory of files that have been taken in, or refused for good."""
+    context = get_script_run_ctx()
+    if context is None or not runtime.exists():
+        return
+    manager: Any = runtime.get_instance().uploaded_file_mgr
+    for file in files:
+        manager.remove_file(context.session_id, file.file_id)

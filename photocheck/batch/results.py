@@ -1,0 +1,180 @@
+"""Results of a batch: a file that only grows, one line of JSON for each order."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO, Final
+
+from photocheck.errors import PhotocheckError, reason_of
+from photocheck.files import replacing, sync_folder
+from photocheck.orders.export import guarded
+from photocheck.speech import tr
+from photocheck.words import SPANS
+
+FORMAT: Final = "photocheck-result/1"
+
+_BEGINS: Final = f'{{"format": "{FORMAT}"'.encode()
+
+OUTCOMES: Final = ("checked", "refused", "crashed")
+"""Has a report; cannot be used as it is; its process died or failed, which may pass."""
+
+COLUMNS: Final = (
+    *("order", "name", "outcome", "verdict", "headline", "next_step", "problem"),
+    *(f"{span}_{what}" for span in SPANS for what in ("tape_mm", "photo_mm", "verdict")),
+)
+"""The columns of the summary."""
+
+
+@dataclass
+class Results:
+    """The results file while a batch adds to it; nobody else may at the same time.
+
+    Attributes
+    ----------
+    path : Path
+    last : dict of order to dict
+        The last line of each order, without its report but for what the summary shows.
+    """
+
+    path: Path
+    last: dict[str, dict[str, Any]] = field(default_factory=dict)
+    _file: BinaryIO | None = None
+    _lock: Any = None
+
+    def __enter__(self) -> Results:
+        """Open the file, make it when it is not there, and read what is done.
+
+        A last line that a kill or a power cut tore is taken off; it was never told of.
+
+        Raises
+        ------
+        PhotocheckError
+            When it cannot be written, holds something else, or another batch has it open.
+        """
+        from filelock import FileLock, Timeout
+
+        self._lock = FileLock(self.path.parent / f".{self.path.name}.lock")
+        try:
+            self._lock.acquire(timeout=0)
+            self._file = self.path.open("a+b")
+            sync_folder(self.path.parent)
+            self._read(self._file)
+        except Timeout as error:
+            raise PhotocheckError(
+                tr("another batch writes this file just now"),
+                where=str(self.path),
+                do=tr("Wait for it, or name another file with -o"),
+            ) from error
+        except OSError as error:
+            self.__exit__()
+            raise _unwritable(self.path, error) from error
+        except BaseException:
+            self.__exit__()
+            raise
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the file."""
+        if self._file is not None:
+            self._file.close()
+        self._lock.release()
+
+    def add(self, line: Mapping[str, Any]) -> None:
+        """Append a line; it is on the disk when this returns.
+
+        Raises
+        ------
+        PhotocheckError
+            When the disk is full, say.
+        """
+        assert self._file is not None
+        text = json.dumps({"format": FORMAT, **line}, ensure_ascii=False, allow_nan=False)
+        try:
+            self._file.write(text.encode("utf-8", "backslashreplace") + b"\n")
+            self._file.flush()
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            raise _unwritable(self.path, error) from error
+        self.last[str(line["order"])] = _brief(line)
+
+    def _read(self, file: BinaryIO) -> None:
+        file.seek(0)
+        whole = 0
+        for number, line in enumerate(file):
+            if not line.endswith(b"\n"):
+                break
+            whole += len(line)
+            try:
+                data = json.loads(line)
+            except ValueError:
+                data = None
+            if isinstance(data, dict) and data.get("format") == FORMAT and "order" in data:
+                self.last[str(data["order"])] = _brief(data)
+            elif number == 0:
+                raise self._foreign()
+        file.seek(0)
+        if whole == 0 and not _BEGINS.startswith(file.read(len(_BEGINS))):
+            raise self._foreign()  # not even the torn first line of ours
+        file.truncate(whole)
+
+    def _foreign(self) -> PhotocheckError:
+        return PhotocheckError(
+            tr("this file holds something other than results"),
+            where=str(self.path),
+            do=tr("Name another file with -o"),
+        )
+
+
+def write_summary(path: Path, lines: Iterable[Mapping[str, Any]]) -> None:
+    """Write a table of results for spreadsheets, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+    lines : iterable of mapping
+        As `Results.last` has them.
+
+    Raises
+    ------
+    PhotocheckError
+        When it cannot be written.
+    """
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, COLUMNS, restval="", quoting=csv.QUOTE_ALL, lineterminator="\r\n")
+    writer.writeheader()
+    for line in lines:
+        writer.writerow({k: guarded(str(line[k])) for k in COLUMNS if k in line})
+    with replacing(path) as file:
+        # Spreadsheets take a table without the mark for Windows-1252.
+        file.write(text.getvalue().encode("utf-8-sig", "backslashreplace"))
+
+
+def _brief(line: Mapping[str, Any]) -> dict[str, Any]:
+    brief = {k: line.get(k, "") for k in ("order", "name", "inputs", "outcome", "problem")}
+    report = line.get("report")
+    if isinstance(report, Mapping):
+        brief |= {k: report[k] for k in ("verdict", "headline", "next_step")}
+        for span in report["spans"]:
+            name = span["span"]
+            if span["reading_mm"] is not None:
+                brief[f"{name}_tape_mm"] = f"{span['reading_mm']:.1f}"
+            brief[f"{name}_photo_mm"] = f"{span['photo_mm']:.1f}"
+            brief[f"{name}_verdict"] = span["verdict"]
+    return brief
+
+
+def _unwritable(path: Path, error: OSError) -> PhotocheckError:
+    return PhotocheckError(
+        tr(
+            "the results cannot be written ({reason})",
+            reason=reason_of(error),
+        ),
+        where=str(path),
+        do=tr("Check the folder, its rights and the space on the disk; what was told is kept"),
+    )

@@ -1,0 +1,564 @@
+"""Case files: JSON as people and programs write it, to a `Case` and back.
+
+The format is published in ``case.schema.json``.  Lengths stay texts in the file
+("14 1/2", "36,8 cm") so that it holds what the owner typed.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import os
+from collections.abc import Iterable, Mapping
+from functools import cache
+from importlib.resources import files
+from math import isclose
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from photocheck.case.lengths import (
+    POSSIBLE_MM,
+    exact_text,
+    parse_length,
+    parse_reading,
+    parse_weight,
+)
+from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Point, Reading, Reference
+from photocheck.errors import CaseError, reason_of
+from photocheck.words import LANDMARK_HINTS, LANDMARK_TITLES, READING_TITLES
+
+if TYPE_CHECKING:
+    from jsonschema.exceptions import ValidationError
+
+FORMAT: Final = "photocheck-case/1"
+MAX_CASE_BYTES: Final = 5_000_000
+"""Largest case file read; a case with twenty fully marked photos is far below it."""
+
+_TYPE_WORDS = {
+    "object": "a group of named values in braces",
+    "array": "a list in brackets",
+    "string": "a text in quotes",
+    "number": "a number",
+    "integer": "a whole number",
+    "boolean": "true or false",
+    "null": "nothing",
+}
+
+
+def read_case(path: str | os.PathLike[str]) -> Case:
+    """Read a case file.
+
+    Photo files named in it are looked for beside the case file.
+
+    Raises
+    ------
+    CaseError
+        When the file is missing, not JSON, not a case, or names a photo that is
+        not there; the message says where and what to do.
+    """
+    source = Path(path)
+    return case_from_dict(read_json(source), source.parent, where=str(path))
+
+
+def read_json(path: str | os.PathLike[str], *, what: str = "case file") -> Any:
+    """Read strict JSON: no doubled names, no NaN.
+
+    Raises
+    ------
+    CaseError
+    """
+    source = Path(path)
+    where = str(path)
+    try:
+        if source.is_dir():
+            raise CaseError(f"this is a folder, not a {what}", where=where, do=f"Name the {what}")
+        if source.stat().st_size > MAX_CASE_BYTES:
+            raise CaseError(f"the {what} is too large", where=where, do="Check that it is the one")
+        content = source.read_bytes()
+    except FileNotFoundError as error:
+        raise CaseError(
+            f"there is no such {what}", where=where, do="Check the file name and the folder"
+        ) from error
+    except (OSError, ValueError) as error:
+        raise CaseError(
+            f"the {what} cannot be opened ({reason_of(error)})",
+            where=where,
+            do="Check that you may read it",
+        ) from error
+    return parse_json(content, where=where, what=what)
+
+
+def parse_json(content: bytes, *, where: str, what: str = "case file") -> Any:
+    """The same from what is in a file.
+
+    Raises
+    ------
+    CaseError
+    """
+    if len(content) > MAX_CASE_BYTES:
+        raise CaseError(f"the {what} is too large", where=where, do="Check that it is the one")
+    try:
+        text = content.decode("utf-8-sig")
+        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
+    except UnicodeDecodeError as error:
+        raise CaseError(
+            f"the {what} is not text in UTF-8", where=where, do="Save it as JSON in UTF-8"
+        ) from error
+    except json.JSONDecodeError as error:
+        raise CaseError(
+            f"this is not JSON: {error.msg.lower()} in line {error.lineno}, column {error.colno}",
+            where=where,
+            do="Correct that line; names and texts stand in double quotes",
+        ) from error
+    except RecursionError as error:
+        raise CaseError("the JSON is nested too deeply", where=where) from error
+    except ValueError as error:
+        raise CaseError(str(error), where=where, do=f"Correct the {what}") from error
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise ValueError(f"'{key[:60]}' is given twice in the same place")
+        found[key] = value
+    return found
+
+
+def _no_constant(name: str) -> Any:
+    raise ValueError(f"{name} is not a number")
+
+
+def case_from_dict(
+    data: Any,
+    base_dir: str | os.PathLike[str] = ".",
+    *,
+    where: str = "case",
+    check_files: bool = True,
+) -> Case:
+    """Make a `Case` of the parsed JSON.
+
+    Parameters
+    ----------
+    data : parsed JSON
+    base_dir : path
+        Relative photo files start here.
+    where : str
+        What to call the case in messages.
+    check_files : bool
+        Whether photo files must exist.
+
+    Raises
+    ------
+    CaseError
+    """
+    _validate(data, where)
+    unit = data["unit"]
+    try:
+        readings = {}
+        for name, typed in data.get("readings", {}).items():
+            mm, own = parse_reading(name, typed, unit)
+            readings[name] = Reading(mm, _as_typed(typed), own)
+        dog = _dog(data.get("dog", {}), unit)
+        photos = tuple(
+            _photo(entry, number, unit, Path(base_dir), check_files)
+            for number, entry in enumerate(data["photos"], start=1)
+        )
+    except CaseError as error:
+        if where == "case":
+            raise
+        raise CaseError(
+            error.wrong, where=f"{where}, {error.where}" if error.where else where, do=error.do
+        ) from error
+    return Case(photos, readings, unit, dog, data.get("name", ""))
+
+
+def _dog(data: Mapping[str, Any], unit: str) -> DogFacts:
+    weight = data.get("weight")
+    girth = data.get("girth")
+    depth = data.get("coat_depth")
+    depth_mm = None
+    if depth is not None:
+        depth_mm, _ = parse_length(depth, unit, field="coat depth", signed=True)
+        if not 0 <= depth_mm <= 200:
+            raise CaseError(
+                f"a coat cannot be {depth_mm / 10:g} cm deep",
+                where="coat depth",
+                do="Type how deep the coat stands off the skin, 2 cm for example",
+            )
+    return DogFacts(
+        name=data.get("name", ""),
+        breed=data.get("breed", ""),
+        weight_kg=None if weight is None else parse_weight(weight),
+        girth_mm=None if girth is None else parse_reading("girth", girth, unit)[0],
+        coat=data.get("coat", "unknown"),
+        coat_depth_mm=depth_mm,
+        build=data.get("build", "unknown"),
+        age_months=_maybe_float(data.get("age_months")),
+    )
+
+
+def _photo(
+    data: Mapping[str, Any], number: int, unit: str, base_dir: Path, check_files: bool
+) -> PhotoEntry:
+    where = f"photo {number}"
+    path = base_dir / data["file"]
+    try:
+        missing = check_files and not path.is_file()
+    except (OSError, ValueError):  # a name the system cannot even look up
+        missing = True
+    if missing:
+        raise CaseError(
+            f"the photo file '{data['file']}' is not there",
+            where=where,
+            do="Put it beside the case file or correct the name",
+        )
+    return PhotoEntry(
+        path=str(path),
+        reference=_reference(data["reference"], f"{where}, reference", unit),
+        markings=tuple(_marking(m) for m in data["markings"]),
+        focal_35mm=_maybe_float(data.get("focal_35mm")),
+        distortion=tuple(float(k) for k in data.get("distortion", ())),
+    )
+
+
+def _reference(data: Mapping[str, Any], where: str, unit: str) -> Reference:
+    def length(key: str, signed: bool = False) -> float | None:
+        if key not in data:
+            return None
+        title = key.replace("_", " ")
+        return parse_length(data[key], unit, field=f"{where}, {title}", signed=signed)[0]
+
+    near = data.get("near")
+    return Reference(
+        kind=data["kind"],
+        place=data.get("place", "unknown"),
+        offset_mm=length("offset", signed=True),
+        offset_spread_mm=length("offset_spread"),
+        corners=_points(data.get("corners", ())),
+        near=None if near is None else _point(near),
+        ends=_points(data.get("ends", ())),
+        length_mm=length("length"),
+        diameter_mm=length("diameter"),
+        outline=_points(data.get("outline", ())),
+        bar_mm=length("bar"),
+        corner_spread_px=_maybe_float(data.get("corner_spread_px")),
+    )
+
+
+def reference_from_dict(data: Any, unit: str, *, where: str = "reference") -> Reference:
+    """Make a `Reference` of the ``reference`` part of a case file.
+
+    Parameters
+    ----------
+    data : parsed JSON
+    unit : str
+        Of bare numbers, ``"cm"`` or ``"in"``.
+
+    Raises
+    ------
+    CaseError
+    """
+    error = complaint(data, "case", part="reference")
+    if error is not None:
+        raise _spoken(error, where)
+    return _reference(data, where, unit)
+
+
+def _marking(data: Mapping[str, Any]) -> Marking:
+    return Marking(
+        marks={name: _point(xy) for name, xy in data["marks"].items()},
+        bends={span: _points(line) for span, line in data.get("bends", {}).items()},
+        by=data.get("by", "owner"),
+        spread_mm=_maybe_float(data.get("spread_mm")),
+    )
+
+
+def _point(xy: Any) -> Point:
+    return float(xy[0]), float(xy[1])
+
+
+def _points(line: Iterable[Any]) -> tuple[Point, ...]:
+    return tuple(_point(xy) for xy in line)
+
+
+def _maybe_float(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def _as_typed(value: str | int | float) -> str:
+    return value if isinstance(value, str) else repr(value)
+
+
+# --- back to JSON ----------------------------------------------------------
+
+
+def case_to_dict(case: Case, base_dir: str | os.PathLike[str] | None = None) -> dict[str, Any]:
+    """What `case_from_dict` reads back as an equal `Case`.
+
+    Parameters
+    ----------
+    case : Case
+    base_dir : path or None
+        Photo files below it are written relative to it.
+
+    Returns
+    -------
+    dict
+        Ready for `json.dumps`; facts that are not known are left out.
+    """
+    dog = case.dog
+    facts: dict[str, Any] = {
+        "name": dog.name or None,
+        "breed": dog.breed or None,
+        "weight": dog.weight_kg,
+        "coat": _unless(dog.coat, "unknown"),
+        "coat_depth": _maybe_text(dog.coat_depth_mm),
+        "build": _unless(dog.build, "unknown"),
+        "girth": _maybe_text(dog.girth_mm),
+        "age_months": dog.age_months,
+    }
+    data: dict[str, Any] = {"format": FORMAT}
+    if case.name:
+        data["name"] = case.name
+    data["unit"] = case.unit
+    if case.readings:
+        data["readings"] = {
+            name: _reading_text(name, reading, case.unit) for name, reading in case.readings.items()
+        }
+    if facts := _known(facts):
+        data["dog"] = facts
+    data["photos"] = [_photo_dict(photo, base_dir) for photo in case.photos]
+    return data
+
+
+def _photo_dict(photo: PhotoEntry, base_dir: str | os.PathLike[str] | None) -> dict[str, Any]:
+    path = Path(photo.path)
+    if base_dir is not None and path.is_relative_to(base_dir):
+        path = path.relative_to(base_dir)
+    ref = photo.reference
+    reference = {
+        "kind": ref.kind,
+        "place": _unless(ref.place, "unknown"),
+        "offset": _maybe_text(ref.offset_mm),
+        "offset_spread": _maybe_text(ref.offset_spread_mm),
+        "corners": _lists(ref.corners),
+        "near": None if ref.near is None else list(ref.near),
+        "ends": _lists(ref.ends),
+        "length": _maybe_text(ref.length_mm),
+        "diameter": _maybe_text(ref.diameter_mm),
+        "outline": _lists(ref.outline),
+        "bar": _maybe_text(ref.bar_mm),
+        "corner_spread_px": ref.corner_spread_px,
+    }
+    markings = [
+        _known(
+            {
+                "by": m.by,
+                "marks": {name: list(xy) for name, xy in m.marks.items()},
+                "bends": {span: [list(xy) for xy in line] for span, line in m.bends.items()}
+                or None,
+                "spread_mm": m.spread_mm,
+            }
+        )
+        for m in photo.markings
+    ]
+    return _known(
+        {
+            "file": path.as_posix(),
+            "reference": _known(reference),
+            "markings": markings,
+            "focal_35mm": photo.focal_35mm,
+            "distortion": list(photo.distortion) or None,
+        }
+    )
+
+
+def _reading_text(name: str, reading: Reading, unit: str) -> str:
+    """What was typed where that alone gives the reading again, else a text that does."""
+    for text in (reading.typed, f"{reading.typed} {reading.unit}"):
+        try:
+            mm, own = parse_reading(name, text, unit)
+        except CaseError:
+            continue
+        if own == reading.unit and isclose(mm, reading.mm, rel_tol=1e-12):
+            return text
+    if reading.unit == "in":
+        return f"{reading.mm / 25.4:.10f}".rstrip("0").rstrip(".") + " in"
+    return exact_text(reading.mm)
+
+
+def _known(data: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in data.items() if value is not None}
+
+
+def _unless(value: str, default: str) -> str | None:
+    return None if value == default else value
+
+
+def _maybe_text(mm: float | None) -> str | None:
+    return None if mm is None else exact_text(mm)
+
+
+def _lists(points: Iterable[Point]) -> list[list[float]] | None:
+    return [list(xy) for xy in points] or None
+
+
+# --- the schema, and its complaints in words -------------------------------
+
+
+@cache
+def schema_text(name: str) -> str:
+    """The published JSON Schema, ``"case"`` or ``"report"``, as text."""
+    return files("photocheck.schemas").joinpath(f"{name}.schema.json").read_text(encoding="utf-8")
+
+
+@cache
+def _validator(name: str, part: str) -> Any:
+    from jsonschema import Draft202012Validator
+
+    schema = json.loads(schema_text(name))
+    if part:
+        schema = {"$schema": schema["$schema"], "$defs": schema["$defs"], **schema["$defs"][part]}
+    return Draft202012Validator(schema)
+
+
+def complaint(data: Any, schema: str, *, part: str = "") -> ValidationError | None:
+    """The one violation of a published schema that is most worth telling, or None.
+
+    An unknown name comes before a missing one, for a misspelt name causes both;
+    otherwise `jsonschema`'s own order of relevance.
+    """
+    from jsonschema.exceptions import relevance
+
+    errors = list(_validator(schema, part).iter_errors(data))
+    unknown = [e for e in errors if e.validator == "additionalProperties"]
+    return max(unknown or errors, key=relevance) if errors else None
+
+
+def _validate(data: Any, where: str) -> None:
+    if isinstance(data, dict) and data.get("format") != FORMAT:
+        raise CaseError(
+            f"the format is {data.get('format')!r}" if "format" in data else "no format is given",
+            where=where,
+            do=f'Write "format": "{FORMAT}"',
+        )
+    error = complaint(data, "case")
+    if error is not None:
+        raise _spoken(error, where)
+    parts = {f"{where}, photo {number}": part for number, part in enumerate(data["photos"], 1)}
+    rest = {name: part for name, part in data.items() if name != "photos"}
+    for place, part in {where: rest, **parts}.items():
+        for value in _leaves(part):
+            if isinstance(value, str):
+                if not _writable(value):
+                    raise CaseError(
+                        "a text holds a character that cannot be written down",
+                        where=place,
+                        do="Type it again",
+                    )
+            # JSON allows 1e999, which Python reads as infinity.
+            elif value != value or abs(value) > 1e9:
+                raise CaseError("a number is far too large", where=place, do="Correct it")
+
+
+def _spoken(error: ValidationError, where: str) -> CaseError:
+    wrong, do = _in_words(error)
+    place = path_in_words(error.absolute_path)
+    return CaseError(wrong, where=f"{where}, {place}" if place else where, do=do)
+
+
+def _leaves(value: Any) -> Iterable[str | float]:
+    if isinstance(value, dict):
+        value = [*value, *value.values()]
+    if isinstance(value, list):
+        for item in value:
+            yield from _leaves(item)
+    elif isinstance(value, (str, int, float)):
+        yield value
+
+
+def _writable(text: str) -> bool:
+    """Whether files and databases take it: JSON's escapes allow half a character and a zero."""
+    return "\0" not in text and not any("\ud800" <= c <= "\udfff" for c in text)
+
+
+def path_in_words(path: Iterable[str | int]) -> str:
+    """A JSON path for people: ``photo 1, marking 2, marks, breastbone``."""
+    said: list[str] = []
+    for step in path:
+        if isinstance(step, int):
+            last = said.pop() if said else "item"
+            singular = {"photos": "photo", "markings": "marking", "corners": "corner"}
+            said.append(f"{singular.get(last, last)} {step + 1}")
+        else:
+            said.append(LANDMARK_TITLES.get(step, READING_TITLES.get(step, step.replace("_", " "))))
+    return ", ".join(said)
+
+
+def _in_words(error: ValidationError) -> tuple[str, str]:
+    """What was wrong and what to do, from one schema violation."""
+    value, rule, asked = error.instance, error.validator, error.validator_value
+    if rule == "additionalProperties":
+        allowed = list(error.schema["properties"])
+        extra = sorted(set(value) - set(allowed))[0]
+        close = difflib.get_close_matches(extra, allowed, n=1, cutoff=0.5)
+        hint = f"Did you mean '{close[0]}'" if close else f"Known here: {', '.join(allowed)}"
+        return f"'{extra[:60]}' is not known here", f"{hint}; correct it or take it out"
+    if rule == "required":
+        missing = next(name for name in asked if name not in value)
+        if missing in LANDMARK_TITLES:
+            return (
+                f"the mark '{missing}' is missing",
+                f"Mark {LANDMARK_HINTS[missing]}, as [x, y]",
+            )
+        return f"'{missing}' is missing", "Add it"
+    if rule == "type":
+        kinds = [asked] if isinstance(asked, str) else asked
+        wanted = " or ".join(_TYPE_WORDS[kind] for kind in kinds)
+        return f"this must be {wanted}, not {_kind(value)}", "Correct it"
+    if rule in ("enum", "const"):
+        options = asked if rule == "enum" else [asked]
+        texts = [str(option) for option in options]
+        close = difflib.get_close_matches(str(value), texts, n=1, cutoff=0.5)
+        hint = f"Did you mean '{close[0]}'? " if close else ""
+        return f"{_short(value)} is not known here", f"{hint}Use one of {', '.join(texts)}"
+    if rule in ("minItems", "maxItems"):
+        few = "at least" if rule == "minItems" else "at most"
+        schema = error.schema
+        if schema.get("minItems") == schema.get("maxItems"):
+            few = "exactly"
+        point = asked == 2 and schema.get("items") == {"type": "number"}
+        do = "Give [x, y]" if point else f"Give {asked}"
+        return f"{len(value)} given here, {few} {asked} needed", do
+    if rule in ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum"):
+        side = {
+            "minimum": "at least",
+            "exclusiveMinimum": "above",
+            "maximum": "at most",
+            "exclusiveMaximum": "below",
+        }[rule]
+        return f"{_short(value)} is outside the limits", f"It must be {side} {asked}"
+    if rule in ("minLength", "maxLength"):
+        long = "empty" if rule == "minLength" else "too long"
+        return f"this text is {long}", "Correct it"
+    raise AssertionError(f"the schema uses {rule}, for which there are no words")
+
+
+def _kind(value: Any) -> str:
+    if isinstance(value, bool):
+        return _TYPE_WORDS["boolean"]
+    if value is None:
+        return _TYPE_WORDS["null"]
+    names = ((dict, "object"), (list, "array"), (str, "string"), ((int, float), "number"))
+    kind = next(name for types, name in names if isinstance(value, types))
+    return _TYPE_WORDS[kind]
+
+
+def _short(value: Any) -> str:
+    text = json.dumps(value, ensure_ascii=False)
+    return text if len(text) <= 50 else text[:47] + "..."
+
+
+if set(READING_TITLES) - set(POSSIBLE_MM):
+    raise AssertionError("every reading needs its limits")

@@ -1,0 +1,1 @@
+"""The commands: they talk to people and compute nothing; nothing imports them."""

@@ -1,0 +1,120 @@
+"""Commands on who comes to what: staff at the desk, owners' links.
+
+Heavy modules are imported inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import click
+
+from photocheck.cli.store_commands import STORE_OPTION
+
+if TYPE_CHECKING:
+    from photocheck.orders.store import DatabaseStore
+
+PASSWORD_VARIABLE = "PHOTOCHECK_PASSWORD"
+"""Environment variable with the password to set, for scripts."""
+
+
+def add_to(commands: click.Group) -> None:
+    """Add them to the command line."""
+    commands.add_command(staff)
+    commands.add_command(link)
+
+
+@click.group()
+def staff() -> None:
+    """Say who may sign in at the workshop's desk."""
+
+
+@staff.command("add")
+@click.argument("name")
+@STORE_OPTION
+def add(name: str, address: str | None) -> None:
+    """Let NAME sign in, with a password that is asked for.
+
+    The history of orders shows the name. In scripts the password comes from the environment
+    variable PHOTOCHECK_PASSWORD.
+    """
+    from photocheck.server.access import staff as people
+
+    people.add(_store(address, new=True), name, _password())
+    click.echo(f"{name} can sign in at the desk.")
+
+
+@staff.command("password")
+@click.argument("name")
+@STORE_OPTION
+def password(name: str, address: str | None) -> None:
+    """Give NAME another password; wherever NAME is signed in, that ends."""
+    from photocheck.server.access import staff as people
+
+    people.set_password(_store(address), name, _password())
+    click.echo(f"{name} has a new password, and signs in with it from now on.")
+
+
+@staff.command("remove")
+@click.argument("name")
+@STORE_OPTION
+def remove(name: str, address: str | None) -> None:
+    """Let NAME in no more, from this moment on. The history keeps the name."""
+    from photocheck.server.access import staff as people
+
+    people.remove(_store(address), name)
+    click.echo(f"{name} can no longer sign in.")
+
+
+@staff.command("list")
+@STORE_OPTION
+def everybody(address: str | None) -> None:
+    """List who may sign in, and since when."""
+    from photocheck.server.access import staff as people
+
+    for name, since in people.everybody(_store(address)):
+        click.echo(f"{since:%Y-%m-%d}  {name}")
+
+
+@click.command()
+@click.argument("key")
+@click.option(
+    "--page",
+    metavar="ADDRESS",
+    default="http://127.0.0.1:8501",
+    show_default=True,
+    help="Where owners open the app.",
+)
+@click.option("--days", type=click.FloatRange(0, min_open=True), help="How long it lasts; 60.")
+@click.option("--end", is_flag=True, help="Take back all links of the order instead.")
+@click.option("--by", default="staff", show_default=True, help="Who makes it, for the history.")
+@STORE_OPTION
+def link(key: str, page: str, days: float | None, end: bool, by: str, address: str | None) -> None:
+    """Make a link with which the owner of the order KEY sees that order, and no other.
+
+    It is shown once and cannot be looked up later; make another when it is lost.
+    """
+    from photocheck.server.access import passes
+    from photocheck.server.access.addresses import address_of_link
+
+    store = _store(address)
+    if end:
+        ended = passes.end_links(store, key)
+        click.echo(f"{ended} {'link' if ended == 1 else 'links'} taken back.")
+        return
+    made = passes.link_for(store, key, by=by, days=passes.LINK_DAYS if days is None else days)
+    click.echo(address_of_link(page, made))
+
+
+def _store(address: str | None, *, new: bool = False) -> DatabaseStore:
+    from photocheck.orders.store import open_store
+
+    return open_store(address, new=new)
+
+
+def _password() -> str:
+    given = os.environ.get(PASSWORD_VARIABLE)
+    if given is not None:
+        return given
+    return str(click.prompt("Password", hide_input=True, confirmation_prompt=True))

@@ -1,0 +1,75 @@
+"""Orders of the store out into a file: a table for spreadsheets, or JSON for programs.
+
+Heavy modules are imported inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import click
+
+from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.errors import CaseError
+from photocheck.orders.model import STATES
+from photocheck.speech import tr
+
+_MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
+"""How a delimiter may be written, and what it is."""
+
+
+def add_to(commands: click.Group) -> None:
+    """Add it to the command line."""
+    commands.add_command(export)
+
+
+@click.command()
+@click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it.")
+@click.option("--json", "as_json", is_flag=True, help="All of each order with its whole history.")
+@click.option(
+    "--delimiter",
+    metavar="MARK",
+    help='What parts the cells of the table: "," (also without this option), ";" or "tab".',
+)
+@click.option(
+    "--state",
+    "states",
+    multiple=True,
+    type=click.Choice([state.replace("_", "-") for state in STATES]),
+    help="Only orders in this state; may be given several times.",
+)
+@STORE_OPTION
+def export(
+    out: str, as_json: bool, delimiter: str | None, states: tuple[str, ...], address: str | None
+) -> None:
+    """Write the orders into FILE: a table, or all of them as JSON.
+
+    The table has one line an order, with its last check and decision. FILE is whole or not
+    there; an older one of that name is replaced. "photocheck schema orders" prints the format
+    of the JSON.
+    """
+    from photocheck.files import replacing
+    from photocheck.orders.store import open_store
+    from photocheck.shown.outgoing import json_file, still_there, table_file
+
+    if as_json and delimiter is not None:
+        raise CaseError(
+            tr("--delimiter goes with the table, not with --json"),
+            where="export",
+            do=tr("Leave one of them out"),
+        )
+    mark = _MARKS.get(delimiter or ",")
+    if mark is None:
+        raise CaseError(
+            tr("'{text}' cannot part cells", text=str(delimiter)[:20]),
+            where="--delimiter",
+            do=tr('Use ",", ";" or "tab"'),
+        )
+    store = open_store(address, new=False)
+    wanted = {state.replace("-", "_") for state in states} or set(STATES)
+    keys = [line.key for line in store.lines() if line.state in wanted]
+    orders = still_there(store, keys)
+    with replacing(out) as file:
+        file.write(json_file(orders) if as_json else table_file(orders, delimiter=mark))
+    count = len(orders)
+    click.echo(f"{out}: {count} {'order' if count == 1 else 'orders'}.")

@@ -1,0 +1,317 @@
+"""What follows a check, on the command line: what to cut, what to write, what to keep."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.errors import CaseError
+from photocheck.server.shop import (
+    HEIC_VARIABLE,
+    RATIOS_VARIABLE,
+    SHELF_VARIABLE,
+    TEMPLATES_VARIABLE,
+)
+from photocheck.speech import LANGUAGES, spoken, tr
+from photocheck.words import EXIT_CODES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from photocheck.fit.shelf import Size
+    from photocheck.report.model import Report
+
+_ratios = click.option(
+    "--ratios", metavar="FILE", help="Check with what the shop has learnt; for a case file."
+)
+_language = click.option(
+    "--language", type=click.Choice(list(LANGUAGES)), default="en", show_default=True
+)
+
+
+def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options that are the fields of `photocheck.server.shop.Shop`."""
+    for option in reversed(
+        (
+            click.option(
+                "--shelf",
+                metavar="FILE",
+                default="",
+                envvar=SHELF_VARIABLE,
+                help="The shop's sizes; see the command shelf.",
+            ),
+            click.option(
+                "--ratios",
+                metavar="FILE",
+                default="",
+                envvar=RATIOS_VARIABLE,
+                help="Check with what the shop has learnt.",
+            ),
+            click.option(
+                "--templates",
+                metavar="FOLDER",
+                default="",
+                envvar=TEMPLATES_VARIABLE,
+                help="The shop's own messages; see the command templates.",
+            ),
+            click.option(
+                "--heic",
+                is_flag=True,
+                envvar=HEIC_VARIABLE,
+                help="Take HEIC photos too, as phones write them.",
+            ),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+@click.command(
+    epilog="Exit codes: 0 there is something to cut; 2 the input cannot be used; 10, 11 and 12 "
+    "as for check when the readings must be right first; 12 too when growth or a change of "
+    "weight cannot be foreseen."
+)
+@click.argument("case")
+@click.option("--shelf", metavar="FILE", help="The shop's sizes; see the command shelf.")
+@click.option("--later-weight", metavar="WEIGHT", help="What the dog is expected to weigh later.")
+@click.option(
+    "--growth",
+    type=click.Choice(["as-is", "for-growth"]),
+    default="as-is",
+    show_default=True,
+    help="How to fit a puppy.",
+)
+@_ratios
+@_language
+@click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+@click.pass_context
+def fit(
+    context: click.Context,
+    /,
+    case: str,
+    shelf: str | None,
+    later_weight: str | None,
+    growth: str,
+    ratios: str | None,
+    language: str,
+    as_json: bool,
+) -> None:
+    """Say what to cut for CASE, or which size of the shelf fits.
+
+    CASE is a case file or a report ("photocheck check --json"). Nothing is given out unless
+    tape and photo agree.
+    """
+    from photocheck.case.lengths import parse_weight
+    from photocheck.fit.answer import Wish
+    from photocheck.fit.answer import fit as settle
+    from photocheck.fit.shelf import read_shelf
+    from photocheck.shown.plain_fit import plain_fit
+    from photocheck.speech import speaking
+
+    with speaking(language):
+        sizes = read_shelf(shelf) if shelf else ()
+        later = parse_weight(later_weight, field="--later-weight") if later_weight else None
+        report = _report(case, ratios)
+        answer = settle(report, sizes, Wish(later, growth.replace("-", "_")))
+        if as_json:
+            import json
+            from dataclasses import asdict
+
+            click.echo(json.dumps(asdict(answer), ensure_ascii=False, indent=2))
+        else:
+            click.echo(plain_fit(answer))
+    if answer.outcome == "measure_first":
+        unread = report.verdict == "agrees"
+        context.exit(EXIT_CODES["measure_again" if unread else report.verdict])
+    context.exit(EXIT_CODES["cannot_tell"] if answer.outcome == "not_foreseen" else 0)
+
+
+@click.command()
+@click.argument("case")
+@click.option(
+    "--choice",
+    type=click.Choice(["accepted", "asked-again", "retake", "refused"]),
+    help="What it is about; without it, what the verdict calls for.",
+)
+@click.option("--reason", default="", help="To add, in the owner's language.")
+@click.option("--templates", metavar="FOLDER", help="The shop's own; see the command templates.")
+@_ratios
+@_language
+def message(
+    case: str,
+    choice: str | None,
+    reason: str,
+    templates: str | None,
+    ratios: str | None,
+    language: str,
+) -> None:
+    """Draft a message to the owner of CASE, to be read before it is sent.
+
+    CASE is a case file or a report ("photocheck check --json"). Nothing is sent.
+    """
+    from photocheck.orders.messages.drafting import draft_message
+    from photocheck.speech import speaking
+
+    with speaking(language):
+        report = _report(case, ratios)
+        meant = choice or ("accepted" if report.verdict == "agrees" else "asked_again")
+        click.echo(
+            draft_message(
+                report,
+                meant.replace("-", "_"),
+                language=language,
+                reason=reason,
+                templates=templates,
+            )
+        )
+
+
+@click.command()
+@click.argument("case")
+@click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it, .html.")
+@click.option("--shelf", metavar="FILE", help="Add which of these sizes fits.")
+@click.option("--by", help="Who checked; for a case file or a report.")
+@_ratios
+@_language
+@STORE_OPTION
+def record(
+    case: str,
+    out: str,
+    shelf: str | None,
+    by: str | None,
+    ratios: str | None,
+    language: str,
+    address: str | None,
+) -> None:
+    """Write the record of CASE: one page with picture, lengths, verdict and doubt.
+
+    CASE is a case file or a report ("photocheck check --json"), which must find its photos
+    where they were; or the key of an order in the store, whose latest check and decision are
+    recorded.
+    """
+    from pathlib import Path
+
+    from photocheck.files import replacing
+    from photocheck.fit.shelf import read_shelf
+    from photocheck.speech import speaking
+
+    with speaking(language):
+        sizes = read_shelf(shelf) if shelf else ()
+        if _is_key(case):
+            given = {"--by": by, "--ratios": ratios}
+            for option in (name for name, value in given.items() if value is not None):
+                raise CaseError(
+                    tr("{option} is for a case file, and this is an order's key", option=option),
+                    where="record",
+                    do=tr("Leave it out: the order says by whom and how it was checked"),
+                )
+            content = _record_of_order(case, address, sizes)
+        else:
+            content = _record_of_file(case, by or "", ratios, sizes)
+    with replacing(Path(out)) as file:
+        file.write(content)
+    click.echo(f"{out}: print it from a browser, or keep it as it is.")
+
+
+def _is_key(case: str) -> bool:
+    """Whether this is an order's key and no file that happens to be called like one."""
+    from pathlib import Path
+
+    from photocheck.orders.model import KEY_FORM
+
+    return KEY_FORM.fullmatch(case) is not None and not Path(case).exists()
+
+
+def _record_of_order(key: str, address: str | None, sizes: Sequence[Size]) -> bytes:
+    from photocheck.orders.store import open_store
+    from photocheck.shown.outgoing import record_file
+
+    return record_file(open_store(address, new=False), key, sizes)
+
+
+def _record_of_file(case: str, by: str, ratios: str | None, sizes: Sequence[Size]) -> bytes:
+    from datetime import UTC, datetime
+
+    from photocheck.fit.answer import fit as settle
+    from photocheck.orders.model import Check
+    from photocheck.shown.record import checked_pictures, record_html
+
+    report = _report(case, ratios)
+    check = Check(
+        0, datetime.now(UTC), by, {}, report, report.version, report.ratios_version, spoken()
+    )
+    pictures = checked_pictures(report, str)
+    return record_html(check, pictures, fit=settle(report, sizes)).encode()
+
+
+@click.command()
+@click.argument("out", metavar="FILE")
+def shelf(out: str) -> None:
+    """Write an invented table of sizes to FILE, to be changed into the shop's own."""
+    from photocheck.fit.shelf import demo_table
+
+    _write_new(out, demo_table())
+    click.echo(f"{out}: these sizes are invented; put your own in their place.")
+
+
+@click.command()
+@click.argument("folder")
+def templates(folder: str) -> None:
+    """Write the templates of all messages to FOLDER, to be changed into the shop's own.
+
+    Remove those that shall stay as shipped. "photocheck message --templates FOLDER" uses
+    them.
+    """
+    from pathlib import Path
+
+    from photocheck.orders.messages.drafting import shipped_templates
+
+    for language in LANGUAGES:
+        for name, text in shipped_templates(language).items():
+            _write_new(str(Path(folder) / language / name), text)
+    click.echo(f"{folder}: begin with closing.txt, which signs every message.")
+
+
+def add_to(commands: click.Group) -> None:
+    """Add what is here to the command line."""
+    for command in (fit, message, record, shelf, templates):
+        commands.add_command(command)
+
+
+def _report(path: str, ratios: str | None) -> Report:
+    """The report in a file, or the one its case gives when it is checked."""
+    from photocheck.case.file import read_case, read_json
+    from photocheck.report.file import FORMAT, report_from_dict
+
+    data = read_json(path, what="case file or report")
+    if isinstance(data, dict) and data.get("format") == FORMAT:
+        return report_from_dict(data, where=path)
+    from photocheck.checking import check
+    from photocheck.judge.ratios import read_ratios
+
+    learnt = None if ratios is None else read_ratios(ratios)
+    return check(read_case(path), ratios=learnt)
+
+
+def _write_new(path: str, text: str) -> None:
+    """Write a text file, never over one that somebody may have changed."""
+    from pathlib import Path
+
+    from photocheck.errors import PhotocheckError
+    from photocheck.files import replacing
+    from photocheck.speech import tr
+
+    target = Path(path)
+    if target.exists():
+        raise PhotocheckError(
+            tr("this file is already there"), where=path, do=tr("Choose another name")
+        )
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise PhotocheckError(tr("the folder cannot be made"), where=str(target.parent)) from error
+    with replacing(target) as file:
+        file.write(text.encode())

@@ -1,0 +1,138 @@
+"""Commands on the store of orders: copies and the way back, deletion, what is held.
+
+Heavy modules are imported inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from photocheck.errors import CaseError
+from photocheck.orders.model import STORE_VARIABLE
+
+if TYPE_CHECKING:
+    from photocheck.orders.store.copies import Held
+
+STORE_OPTION = click.option(
+    "--store",
+    "address",
+    metavar="ADDRESS",
+    envvar=STORE_VARIABLE,
+    help="Where the orders are: a file, or postgresql+psycopg://user@host/database. "
+    f"Also from {STORE_VARIABLE}; else a file in your own data folder.",
+)
+_yes = click.option("--yes", is_flag=True, help="Do not ask.")
+
+
+def add_to(commands: click.Group) -> None:
+    """Add them to the command line."""
+    for command in (backup, restore, forget, held):
+        commands.add_command(command)
+
+
+@click.command()
+@click.argument("file")
+@STORE_OPTION
+def backup(file: str, address: str | None) -> None:
+    """Copy all orders with their photos into FILE, also while the desk is at work.
+
+    FILE is whole or not there: it is read through before it takes its name. An older copy
+    of that name is replaced. Keep it where only you can read it.
+    """
+    from photocheck.orders.store import open_store
+    from photocheck.orders.store.copies import back_up
+
+    copied = back_up(open_store(address, new=False), file)
+    click.echo(f"{file}: {_counted(copied)}, read through and found whole.")
+
+
+@click.command()
+@click.argument("file")
+@STORE_OPTION
+@_yes
+def restore(file: str, address: str | None, yes: bool) -> None:
+    """Put the orders of FILE, which "photocheck backup" wrote, in the place of today's.
+
+    Today's are kept in a copy beside them. Orders that were forgotten since do not come back.
+    """
+    from photocheck.orders.store.copies import check_copy
+    from photocheck.orders.store.copies import restore as put_back
+
+    found = check_copy(file)
+    _sure(yes, f"Put {_counted(found)} in the place of today's?")
+    found, kept = put_back(address, file)
+    click.echo(f"Back from {file}: {_counted(found)}.")
+    if kept is not None:
+        click.echo(f"What was there before is in {kept}.")
+
+
+@click.command()
+@click.argument("key", required=False)
+@click.option("--over-time", is_flag=True, help="All orders that were kept long enough.")
+@click.option("--drafts-days", type=click.FloatRange(0), help="Days for an order never sent; 30.")
+@click.option("--decided-days", type=click.FloatRange(0), help="Days for a decided order; 730.")
+@click.option("--copies-days", type=click.FloatRange(0), help="Days for copies kept beside; 30.")
+@STORE_OPTION
+@_yes
+def forget(
+    key: str | None, over_time: bool, address: str | None, yes: bool, **days: float | None
+) -> None:
+    """Delete the order KEY with its photos and history, for good.
+
+    With --over-time instead of KEY, delete orders never sent and orders decided long ago,
+    and old copies beside the store. An order that waits for a decision always stays.
+    """
+    from photocheck.orders.store import open_store, privacy
+    from photocheck.orders.store.copies import side_copies
+
+    if over_time == (key is not None):
+        raise CaseError(
+            "give one of KEY and --over-time", where="forget", do="Name the order, or none"
+        )
+    set_days = {name: value for name, value in days.items() if value is not None}
+    if set_days and not over_time:
+        raise CaseError("days go with --over-time", where="forget", do="Leave them out")
+    store = open_store(address, new=False)
+    if key is None:
+        retention = privacy.Retention(**set_days)
+        count = len(privacy.over_time(store, retention))
+        _sure(yes, f"Delete {_number(count, 'order')} and old copies for good?")
+        orders, copies = privacy.tidy(store, retention)
+        click.echo(
+            f"{_number(orders, 'order')} and {_number(copies, 'copy', 'copies')} are deleted."
+        )
+    else:
+        name = store.order(key).name
+        _sure(yes, f'Delete the order "{name}" for good?' if name else "Delete it for good?")
+        store.forget(key)
+        click.echo("The order, its photos and its history are deleted.")
+    for path in side_copies(store):
+        click.echo(f"A copy made earlier may still hold what was deleted: {path}")
+
+
+@click.command()
+@click.argument("key")
+@click.option("-o", "--out", metavar="FILE", default="held.zip", show_default=True)
+@STORE_OPTION
+def held(key: str, out: str, address: str | None) -> None:
+    """Write everything held about the owner of the order KEY into a zip file."""
+    from photocheck.orders.store import open_store
+    from photocheck.orders.store.privacy import write_held
+
+    write_held(open_store(address, new=False), key, out)
+    click.echo(f"{out}: the order with its photos, checks and decisions.")
+
+
+def _sure(yes: bool, question: str) -> None:
+    if not yes:
+        click.confirm(question, abort=True)
+
+
+def _counted(copied: Held) -> str:
+    return f"{_number(copied.orders, 'order')} with {_number(copied.photos, 'photo')}"
+
+
+def _number(count: int, one: str, more: str = "") -> str:
+    return f"{count} {one if count == 1 else more or one + 's'}"

@@ -1,1 +1,0 @@
-"""Desk: what leaves the computation for people (pictures, reports)."""

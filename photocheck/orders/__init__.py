@@ -1,0 +1,1 @@
+"""What an order is: draft, store, how it comes in and is answered; imports check and fit."""

@@ -1,0 +1,259 @@
+"""An order at the desk: what the owner gave, what was checked, what was decided.
+
+`Store` is all that the app and the commands know of where orders are kept.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final, Protocol
+
+from photocheck.errors import PhotocheckError
+from photocheck.report.model import Report
+
+if TYPE_CHECKING:
+    from photocheck.judge.ratios import Ratios
+
+STORE_VARIABLE: Final = "PHOTOCHECK_STORE"
+"""Environment variable with the store's address; unset for a file in the user's folder."""
+
+CHOICES: Final = ("accepted", "asked_again", "refused")
+"""What staff may decide about a checked order."""
+
+STATES: Final = ("being_filled_in", "waiting", *CHOICES)
+"""Where an order stands: not sent yet, sent and undecided, or as last decided."""
+
+
+KEY_FORM: Final = re.compile(r"[A-Za-z0-9_-]{43}")
+"""How every order's key is written: 256 random bits (RFC 4648, 5, without padding)."""
+
+
+class OrderError(PhotocheckError):
+    """The order is not there, or cannot take this step."""
+
+
+class StoreError(PhotocheckError):
+    """The place where orders are kept cannot be opened, read or written."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One run of the check, never changed afterwards.
+
+    Attributes
+    ----------
+    number : int
+        Counts the checks of the whole store.
+    at : datetime
+        UTC.
+    by : str
+        "owner" or the name staff gave.
+    case : mapping
+        What was checked, in the format of ``case.schema.json``; each photo's "file" is a
+        name under which the store keeps it.
+    report : Report
+    program, ratios : str
+        Version of photocheck and of the shape ratios (empty for the shipped ones).
+    language : str
+        Of the report's sentences, a key of `photocheck.speech.LANGUAGES`.
+    """
+
+    number: int
+    at: datetime
+    by: str
+    case: Mapping[str, Any]
+    report: Report
+    program: str
+    ratios: str
+    language: str = "en"
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What staff decided, never changed afterwards.
+
+    Attributes
+    ----------
+    at : datetime
+        UTC.
+    by : str
+    choice : str
+        One of `CHOICES`.
+    reason : str
+    message : str
+        What was said to the owner; may be empty.
+    check : int
+        The number of the check it rests on.
+    """
+
+    at: datetime
+    by: str
+    choice: str
+    reason: str
+    message: str
+    check: int
+
+
+@dataclass(frozen=True)
+class Order:
+    """One order with its whole history.
+
+    Attributes
+    ----------
+    key : str
+        Opaque and unguessable; never reused.
+    opened : datetime
+        UTC.
+    language : str
+        A key of `photocheck.speech.LANGUAGES`: the owner's.
+    draft : mapping
+        What the owner has filled in so far, in the format of ``case.schema.json`` but perhaps
+        incomplete; texts as typed.
+    checks : tuple of Check
+        Oldest first.
+    decisions : tuple of Decision
+        Oldest first.
+    """
+
+    key: str
+    opened: datetime
+    language: str
+    draft: Mapping[str, Any]
+    checks: tuple[Check, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What the owner called the order, or the dog's name, or nothing."""
+        return name_of(self.checks[-1].case if self.checks else self.draft)
+
+    @property
+    def state(self) -> str:
+        """One of `STATES`; a check after the last decision makes the order wait again."""
+        if not self.checks:
+            return "being_filled_in"
+        if self.decisions and self.decisions[-1].check == self.checks[-1].number:
+            return self.decisions[-1].choice
+        return "waiting"
+
+
+def name_of(case: Mapping[str, Any]) -> str:
+    """What a case, perhaps incomplete, calls itself, or its dog's name, or nothing."""
+    dog = case.get("dog")
+    of_dog = dog.get("name") if isinstance(dog, Mapping) else None
+    return str(case.get("name") or of_dog or "")
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    """An order as one line of the desk's list.
+
+    Attributes
+    ----------
+    key, name : str
+    sent : datetime or None
+        When it was last checked, UTC.
+    state : str
+        One of `STATES`.
+    verdict : str
+        A key of `photocheck.words.VERDICTS`; empty before the first check.
+    worst : float
+        The largest score of its readings, in standard deviations; 0 before the first check.
+    headline : str
+    """
+
+    key: str
+    name: str
+    sent: datetime | None
+    state: str
+    verdict: str
+    worst: float
+    headline: str
+
+
+class Store(Protocol):
+    """Where orders are kept.  Whatever a method acknowledges is kept for good.
+
+    Every method that takes a key raises `OrderError` when there is no such order.
+    """
+
+    def open(self, language: str = "en") -> str:
+        """Begin an order and give its key."""
+
+    def own_key(self, key: str) -> str:
+        """The order's own key, whatever key it is come to by."""
+
+    def order(self, key: str) -> Order:
+        """One order with its history."""
+
+    def save_draft(self, key: str, case: Mapping[str, Any]) -> None:
+        """Keep what the owner has filled in so far, in place of the last draft."""
+
+    def keep_photo(self, key: str, content: bytes) -> str:
+        """Keep a photo's bytes and give the name they have in this order.
+
+        Raises
+        ------
+        PhotoError
+            When the order can hold no more (`photocheck.orders.uploads.QUOTA`); nothing is
+            kept then, however many others keep photos at the same moment.
+        """
+
+    def photo_bytes(self, key: str) -> tuple[int, ...]:
+        """How many bytes each photo of an order has, oldest first; none of them is read."""
+
+    def photo(self, key: str, name: str) -> bytes:
+        """A photo's bytes, only of this order; `OrderError` when it has no such photo."""
+
+    def record_check(
+        self,
+        key: str,
+        case: Mapping[str, Any],
+        report: Report,
+        *,
+        by: str,
+        ratios: Ratios | None = None,
+    ) -> Check:
+        """Append a check of `case`, with the learnt ratios it used, if it used any.
+
+        Raises
+        ------
+        OrderError
+            Also when the order does not hold a photo of the case.
+        """
+
+    def ratios(self, version: str) -> Ratios:
+        """The learnt ratios that some check used; `OrderError` when they are not kept."""
+
+    def decide(
+        self,
+        key: str,
+        choice: str,
+        *,
+        by: str,
+        reason: str,
+        message: str = "",
+        check: int | None = None,
+    ) -> Decision:
+        """Append a decision on the latest check.
+
+        Parameters
+        ----------
+        check : int, optional
+            The number of the check that was looked at; `OrderError` when there is a newer one.
+        """
+
+    def lines(self) -> tuple[OrderLine, ...]:
+        """All orders, those waiting first, and among them the worst first."""
+
+    def stamp(self) -> str:
+        """Cheap to ask for; another text whenever `lines` may have changed."""
+
+    def latest(self, key: str) -> tuple[int, int]:
+        """How many checks and decisions an order has; cheap to ask for."""
+
+    def forget(self, key: str) -> None:
+        """Remove an order, its photos and its history completely."""

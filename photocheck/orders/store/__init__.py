@@ -1,0 +1,8 @@
+"""The durable store of orders, on SQLite or PostgreSQL."""
+
+from __future__ import annotations
+
+from photocheck.orders.store.database import DatabaseStore
+from photocheck.orders.store.opening import open_store
+
+__all__ = ["DatabaseStore", "open_store"]

@@ -1,0 +1,412 @@
+"""Copies of a store and the way back.
+
+A copy is one SQLite file with the same tables, whichever database it was made of, so that a
+shop can also move from one database to the other.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import (
+    URL,
+    Connection,
+    MetaData,
+    Table,
+    delete,
+    func,
+    insert,
+    inspect,
+    select,
+    text,
+    update,
+)
+
+from photocheck.errors import reason_of
+from photocheck.files import sync_folder
+from photocheck.orders.model import StoreError
+from photocheck.orders.store import schema
+from photocheck.orders.store.database import DatabaseStore, key_hash
+from photocheck.orders.store.engines import engine_for, file_of, reached, url_of, wipe
+from photocheck.orders.store.tables import (
+    brought,
+    forgotten,
+    orders,
+    passes,
+    photos,
+    ratios,
+    secrets,
+    staff,
+)
+
+_BESIDE = ".kept-"
+"""What comes between the store's own name and the name of a copy kept beside it."""
+
+_ENDINGS = ("-journal", "-wal", "-shm", "")
+"""SQLite's own files beside its file, and that itself."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """How much a copy or a store holds; `version` is that of its tables."""
+
+    version: str
+    orders: int
+    photos: int
+
+
+def back_up(store: DatabaseStore, target: str | os.PathLike[str]) -> Held:
+    """Copy a store, also while others write to it, into a file that is whole or not there.
+
+    The copy is read through once before it takes its name, and is on the disk on return.
+
+    Raises
+    ------
+    StoreError
+        When it cannot be written, or `target` is the store itself or no copy of one.
+    """
+    goal = Path(target)
+    _refuse_other(goal, file_of(store.engine))
+    with _part_of(goal) as part:
+        _copy(store, part)
+        held = check_copy(part)
+        _sync(part)
+        os.replace(part, goal)
+        sync_folder(goal.parent)
+    return held
+
+
+def side_copy(store: DatabaseStore, why: str) -> Path:
+    """Copy a store beside itself, or on PostgreSQL into the user's own data folder."""
+    first = beside(store)
+    now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")
+    target = first.with_name(f"{first.name}{_BESIDE}{why}-{now}.sqlite3")
+    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    back_up(store, target)
+    return target
+
+
+def side_copies(store: DatabaseStore) -> tuple[Path, ...]:
+    """All that `side_copy` and `restore` have kept, oldest first."""
+    first = beside(store)
+    found = first.parent.glob(f"{_literal(first.name)}{_BESIDE}*.sqlite3")
+    return tuple(sorted(found, key=lambda path: path.stat().st_mtime))
+
+
+def remove(copy: Path) -> None:
+    """Delete a copy."""
+    for ending in _ENDINGS:
+        with suppress(OSError):
+            os.unlink(f"{copy}{ending}")
+
+
+def beside(store: DatabaseStore) -> Path:
+    """The path with whose name the copies beside a store begin."""
+    file = file_of(store.engine)
+    if file is not None:
+        return file
+    from platformdirs import user_data_path
+
+    name = "".join(c if c.isalnum() else "-" for c in store.engine.url.database or "")
+    return user_data_path("photocheck") / f"postgresql-{name}"
+
+
+def restore(address: str | None, source: str | os.PathLike[str]) -> tuple[Held, Path | None]:
+    """Put a copy in the place of what a store holds now, and keep that aside.
+
+    All in one transaction: others see the orders as before or as in the copy.  Orders that
+    were forgotten here since do not come back.  A SQLite file that is damaged is moved aside
+    as it is; nothing else may have it open then.
+
+    Returns
+    -------
+    Held
+        What the store holds now.
+    path or None
+        Where that which was there before is kept; None when there was nothing.
+
+    Raises
+    ------
+    StoreError
+        When the copy is damaged or newer than this program, or the store cannot be written;
+        nothing is changed then.
+    """
+    schema.refuse_newer(check_copy(source).version)
+    url = url_of(address)
+    aside = None
+    if url.get_backend_name() == "sqlite":
+        aside = _move_if_damaged(Path(str(url.database)))
+    store = DatabaseStore(engine_for(url))
+    try:
+        with store.reading() as connection:
+            there = schema.version_of(connection)
+        schema.refuse_newer(there)
+        with _own_copy(source, beside(store).parent) as copy:
+            with reached():
+                schema.upgrade(store.engine)
+            held, kept = _replace(store, copy)
+    finally:
+        store.close()
+    return held, kept or aside
+
+
+@contextmanager
+def _own_copy(source: str | os.PathLike[str], folder: Path) -> Iterator[DatabaseStore]:
+    """The copy in the newest version of the tables; the file itself stays as it is."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with _part_of(folder / Path(source).name) as part:
+        with reached(str(source)):
+            with closing(_opened(Path(source))) as found:
+                found.execute("VACUUM INTO ?", (str(part),))
+            copy = DatabaseStore(engine_for(URL.create("sqlite", database=str(part))))
+            schema.upgrade(copy.engine)
+        try:
+            yield copy
+        finally:
+            copy.close()
+
+
+def _replace(store: DatabaseStore, copy: DatabaseStore) -> tuple[Held, Path | None]:
+    kept = None
+    with reached(), store.engine.begin() as target, copy.reading() as source:
+        if target.dialect.name == "postgresql":
+            # Whoever writes begins with a row of this table.
+            target.execute(text("LOCK TABLE orders IN EXCLUSIVE MODE"))
+        if target.execute(select(func.count()).select_from(orders)).scalar_one():
+            kept = side_copy(store, "before-restore")  # nobody else writes meanwhile
+        gone = {row.sha256: row.at for row in target.execute(select(forgotten))}
+        known_there = set(source.execute(select(forgotten.c.sha256)).scalars())
+        doors = _Doors.of(target)
+        # `brought` and `passes` first, for their orders' rows to go at once.
+        for table in (brought, passes, staff, secrets, orders, forgotten, ratios):
+            target.execute(delete(table))
+        _copy_rows(source, target)
+        doors.shut_again(target)
+        for digest in gone.keys() - known_there:
+            target.execute(insert(forgotten).values(sha256=digest, at=gone[digest]))
+        for key in target.execute(select(orders.c.key)).scalars().all():
+            if key_hash(key) in gone:
+                target.execute(delete(orders).where(orders.c.key == key))
+        now = [
+            target.execute(select(func.count()).select_from(table)).scalar_one()
+            for table in (orders, photos)
+        ]
+    wipe(store.engine)
+    return Held(schema.SCHEMA, *now), kept
+
+
+@dataclass(frozen=True)
+class _Doors:
+    """Who could come in before a copy was put back: it must not open what was shut since.
+
+    Attributes
+    ----------
+    staff : list of dict
+        Rows; when there are any they stay, with the passwords of today.
+    ended : dict of str to datetime
+        Hashes of the links taken back, and when.
+    secret : list of dict
+        Rows; for copies older than links.
+    """
+
+    staff: list[dict[str, Any]]
+    ended: dict[str, datetime]
+    secret: list[dict[str, Any]]
+
+    @classmethod
+    def of(cls, connection: Connection) -> _Doors:
+        """As a store has them now."""
+        ended = select(passes.c.sha256, passes.c.ended).where(passes.c.ended.is_not(None))
+        return cls(
+            [dict(row) for row in connection.execute(select(staff)).mappings()],
+            {row.sha256: row.ended for row in connection.execute(ended)},
+            [dict(row) for row in connection.execute(select(secrets)).mappings()],
+        )
+
+    def shut_again(self, connection: Connection) -> None:
+        """Everybody signs in anew; links of the copy work but for those taken back since."""
+        connection.execute(delete(passes).where(passes.c.known_as.is_not(None)))
+        for digest, ended in self.ended.items():
+            connection.execute(update(passes).where(passes.c.sha256 == digest).values(ended=ended))
+        if self.staff:
+            connection.execute(delete(staff))
+            connection.execute(insert(staff), self.staff)
+        if not connection.execute(select(func.count()).select_from(secrets)).scalar_one():
+            for row in self.secret:
+                connection.execute(insert(secrets).values(**row))
+
+
+def check_copy(path: str | os.PathLike[str]) -> Held:
+    """Read a copy through.
+
+    Raises
+    ------
+    StoreError
+        When it is not there, not a copy, or damaged.
+    """
+    file = Path(path)
+    if not file.is_file():
+        raise StoreError("there is no such file", where=str(path), do="Check the name and folder")
+    try:
+        with closing(_opened(file)) as copy:
+            (wrong,) = copy.execute("PRAGMA integrity_check(1)").fetchone()
+            if wrong == "ok" and copy.execute("PRAGMA foreign_key_check").fetchone():
+                wrong = "something has lost its order"
+            if wrong != "ok":
+                raise sqlite3.DatabaseError(wrong)
+            (version,) = copy.execute("SELECT version_num FROM alembic_version").fetchone()
+            counts = [
+                int(copy.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+                for table in ("orders", "photos")
+            ]
+    except (sqlite3.Error, TypeError) as error:
+        raise StoreError(
+            f"this is not a whole copy of photocheck's orders ({' '.join(str(error).split())})",
+            where=str(path),
+            do="Take another copy; nothing has been changed",
+        ) from error
+    return Held(str(version), *counts)
+
+
+def _opened(file: Path) -> sqlite3.Connection:
+    # Opened for reading only, SQLite could not clear away a log left beside the file.
+    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)
+
+
+def _refuse_other(goal: Path, file: Path | None) -> None:
+    """Never write over the store itself, nor over what is not a copy."""
+    with suppress(OSError):
+        if file is not None and goal.exists() and goal.samefile(file):
+            raise StoreError("this is the store itself", where=str(goal), do="Name another file")
+    if goal.exists():
+        try:
+            check_copy(goal)
+        except StoreError as error:
+            raise StoreError(
+                "there is a file of this name that is not such a copy",
+                where=str(goal),
+                do="Name another file",
+            ) from error
+
+
+@contextmanager
+def _part_of(goal: Path) -> Iterator[Path]:
+    """A file beside the goal that only its owner may read, gone afterwards."""
+    part = None
+    try:
+        handle, name = tempfile.mkstemp(dir=goal.parent, prefix=f".{goal.name}.", suffix=".part")
+        os.close(handle)
+        part = Path(name)
+        yield part
+    except OSError as error:
+        raise StoreError(
+            f"the copy cannot be written ({reason_of(error)})",
+            where=str(goal),
+            do="Check the folder, its rights and the space on the disk",
+        ) from error
+    finally:
+        if part is not None:
+            remove(part)
+
+
+def _copy(store: DatabaseStore, part: Path) -> None:
+    if file_of(store.engine) is not None:
+        with reached(str(part)), closing(store.engine.raw_connection()) as connection:
+            try:
+                connection.cursor().execute("VACUUM INTO ?", (str(part),))
+            except sqlite3.Error as error:
+                raise StoreError(
+                    f"the copy cannot be made ({error})",
+                    where=str(part.parent),
+                    do="Check the space on the disk",
+                ) from error
+        return
+    copy = DatabaseStore(engine_for(URL.create("sqlite", database=str(part))))
+    try:
+        with store.reading() as source:
+            with reached(str(part)):
+                schema.upgrade(copy.engine, to=schema.version_of(source))
+                with copy.engine.begin() as target:
+                    _copy_rows(source, target)
+            with closing(copy.engine.raw_connection()) as connection:
+                # one file, not one with a log beside it
+                connection.cursor().execute("PRAGMA journal_mode = DELETE")
+    finally:
+        copy.close()
+
+
+def _copy_rows(source: Connection, target: Connection) -> None:
+    """All rows of all tables into empty ones; the tables are looked up in the database.
+
+    Their version may be older than what `tables` describes.
+    """
+    names = set(inspect(source).get_table_names()) & set(inspect(target).get_table_names())
+    found = MetaData()
+    found.reflect(source, only=sorted(names - {"alembic_version"}))
+    for table in found.sorted_tables:
+        goal = Table(table.name, MetaData(), autoload_with=target)
+        at_once = 1 if table.name == "photos" else 500  # a photo may take tens of megabytes
+        reader = source.execution_options(yield_per=at_once)
+        with reader.execute(select(table)) as result:
+            for part in result.mappings().partitions():
+                target.execute(insert(goal), [dict(row) for row in part])
+    if target.dialect.name == "postgresql":
+        _numbers_onward(target)
+
+
+def _numbers_onward(target: Connection) -> None:
+    """New rows get numbers that no row has had, neither here nor in the copy."""
+    for table, column in (
+        ("orders", "id"),
+        ("photos", "id"),
+        ("checks", "number"),
+        ("decisions", "id"),
+    ):
+        target.execute(
+            text(
+                f"SELECT setval(pg_get_serial_sequence('{table}', '{column}'), greatest("
+                f"(SELECT coalesce(max({column}), 0) FROM {table}) + 1, "
+                f"nextval(pg_get_serial_sequence('{table}', '{column}'))), false)"
+            )
+        )
+
+
+def _move_if_damaged(path: Path) -> Path | None:
+    if not path.exists() or path.stat().st_size == 0:
+        return None
+    try:
+        with closing(sqlite3.connect(path)) as connection:
+            if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok":
+                return None
+    except sqlite3.OperationalError as error:
+        raise StoreError(
+            f"the orders cannot be opened ({error})",
+            where=str(path),
+            do="Stop whatever uses them, and try again",
+        ) from error
+    except sqlite3.DatabaseError:
+        pass
+    now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")
+    aside = path.with_name(f"{path.name}{_BESIDE}damaged-{now}.sqlite3")
+    for ending in _ENDINGS:
+        with suppress(FileNotFoundError):
+            os.replace(f"{path}{ending}", f"{aside}{ending}")
+    sync_folder(path.parent)
+    return aside
+
+
+def _sync(path: Path) -> None:
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def _literal(name: str) -> str:
+    return "".join(f"[{c}]" if c in "*?[" else c for c in name)

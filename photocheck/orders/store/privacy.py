@@ -1,0 +1,167 @@
+"""What is kept for how long, and everything that is held about one owner."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import zipfile
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any, BinaryIO
+
+from photocheck.files import replacing
+from photocheck.orders.model import Check, Decision, OrderError
+from photocheck.orders.store import rows
+from photocheck.orders.store.copies import remove, side_copies
+from photocheck.orders.store.database import DatabaseStore
+from photocheck.orders.store.passes import Pass, drop_ended, linked, passes_of
+from photocheck.report.file import report_to_dict
+
+
+@dataclass(frozen=True)
+class Retention:
+    """For how many days things are kept.  The numbers are judgement; a shop sets its own.
+
+    Attributes
+    ----------
+    drafts_days : float
+        An order never sent, counted from when the owner last did something.
+    decided_days : float
+        A decided order, counted from the last decision or photo or draft; two years, for as
+        long as a customer may come back with a claim in many places.
+    copies_days : float
+        A copy kept beside the store by an upgrade or a restore; it still holds what was
+        forgotten since.
+    """
+
+    drafts_days: float = 30.0
+    decided_days: float = 730.0
+    copies_days: float = 30.0
+
+
+def over_time(
+    store: DatabaseStore, retention: Retention, *, now: datetime | None = None
+) -> tuple[str, ...]:
+    """Keys of the orders kept long enough.
+
+    An order that waits for a decision never is, nor one that was not sent yet while a link
+    still leads to it.
+    """
+    now = now or datetime.now(UTC)
+    with store.reading() as connection:
+        found = connection.execute(rows.all_lines()).mappings().all()
+    awaited = linked(store, now)
+    keys = []
+    for row in found:
+        state = rows.line_of(row).state
+        if state == "waiting" or (state == "being_filled_in" and row["key"] in awaited):
+            continue
+        days = retention.drafts_days if state == "being_filled_in" else retention.decided_days
+        last = max(row["touched"], row["decided"] or row["touched"])
+        if now - last > timedelta(days=days):
+            keys.append(row["key"])
+    return tuple(keys)
+
+
+def tidy(
+    store: DatabaseStore, retention: Retention | None = None, *, now: datetime | None = None
+) -> tuple[int, int]:
+    """Forget what is over its time, and who was signed in once.
+
+    Returns
+    -------
+    (int, int)
+        How many orders went, and how many copies beside the store.
+    """
+    now = now or datetime.now(UTC)
+    retention = retention or Retention()
+    went = 0
+    for key in over_time(store, retention, now=now):
+        try:
+            store.forget(key)
+        except OrderError:
+            continue  # another desk was quicker
+        went += 1
+    drop_ended(store, now)
+    old = (now - timedelta(days=retention.copies_days)).timestamp()
+    copies = [path for path in side_copies(store) if path.stat().st_mtime < old]
+    for path in copies:
+        remove(path)
+    return went, len(copies)
+
+
+def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -> None:
+    """Write everything held about one owner into a file, as `held_zip` gives it.
+
+    Raises
+    ------
+    OrderError
+        When there is no such order.
+    PhotocheckError
+        When the file cannot be written.
+    """
+    with replacing(target) as file:
+        _write_held(store, key, file)
+
+
+def held_zip(store: DatabaseStore, key: str) -> bytes:
+    """Everything held about one owner: ``order.json`` and the photos, as a zip file.
+
+    Raises
+    ------
+    OrderError
+        When there is no such order.
+    """
+    file = io.BytesIO()
+    _write_held(store, key, file)
+    return file.getvalue()
+
+
+def _write_held(store: DatabaseStore, key: str, file: BinaryIO) -> None:
+    order = store.order(key)
+    photos = store.photos(key)
+    told = {
+        "order": order.key,
+        "opened": order.opened.isoformat(),
+        "language": order.language,
+        "state": order.state,
+        "being_filled_in": order.draft,
+        "photos": [{**asdict(photo), "at": photo.at.isoformat()} for photo in photos],
+        "checks": [_check(check) for check in order.checks],
+        "decisions": [_decision(decision) for decision in order.decisions],
+        "links": [_link(one) for one in passes_of(store, key)],
+    }
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("order.json", json.dumps(told, ensure_ascii=True, indent=2))
+        for photo in photos:
+            # a photo is compressed already
+            archive.writestr(
+                f"photos/{photo.name}", store.photo(key, photo.name), zipfile.ZIP_STORED
+            )
+
+
+def _check(check: Check) -> dict[str, Any]:
+    return {
+        "number": check.number,
+        "at": check.at.isoformat(),
+        "by": check.by,
+        "program": check.program,
+        "ratios": check.ratios,
+        "language": check.language,
+        "case": check.case,
+        "report": report_to_dict(check.report),
+    }
+
+
+def _link(one: Pass) -> dict[str, Any]:
+    return {
+        "by": one.by,
+        "at": one.at.isoformat(),
+        "expires": one.expires.isoformat(),
+        "ended": None if one.ended is None else one.ended.isoformat(),
+    }
+
+
+def _decision(decision: Decision) -> dict[str, Any]:
+    return {**asdict(decision), "at": decision.at.isoformat()}

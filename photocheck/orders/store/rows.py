@@ -1,0 +1,191 @@
+"""Rows of the tables as what `photocheck.orders.model` knows, and JSON as it is kept."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection, RowMapping, Select, func, select
+
+from photocheck.orders.model import KEY_FORM, Check, Decision, Order, OrderError, OrderLine
+from photocheck.orders.store.tables import checks, decisions, orders, photos
+from photocheck.report.file import report_as_written
+from photocheck.speech import tr
+
+
+def as_json(value: Any) -> str:
+    """Compact JSON in ASCII: an escaped NUL or half a surrogate pair passes any database."""
+    return json.dumps(value, ensure_ascii=True, separators=(",", ":"))
+
+
+def head_of(connection: Connection, key: str, *, lock: bool = False) -> RowMapping:
+    """The row of an order, kept from other writers until the transaction ends if asked.
+
+    Raises
+    ------
+    OrderError
+        When there is no such order.
+    """
+    row = None
+    if isinstance(key, str) and KEY_FORM.fullmatch(key):
+        wanted = select(orders).where(orders.c.key == key)
+        found = connection.execute(wanted.with_for_update() if lock else wanted)
+        row = found.mappings().one_or_none()
+    if row is None:
+        raise no_order()
+    return row
+
+
+def no_order() -> OrderError:
+    """What to raise when there is no such order."""
+    return OrderError(
+        tr("there is no such order"), do=tr("Check the link, or open the order again")
+    )
+
+
+def order_of(connection: Connection, head: RowMapping) -> Order:
+    """One order with its history."""
+    past = select(checks).where(checks.c.order_id == head["id"]).order_by(checks.c.number)
+    decided = select(decisions).where(decisions.c.order_id == head["id"]).order_by(decisions.c.id)
+    return Order(
+        key=head["key"],
+        opened=head["opened"],
+        language=head["language"],
+        draft=json.loads(head["draft"]),
+        checks=tuple(check_of(row) for row in connection.execute(past).mappings()),
+        decisions=tuple(decision_of(row) for row in connection.execute(decided).mappings()),
+    )
+
+
+def check_of(row: RowMapping) -> Check:
+    """A row of the checks."""
+    return Check(
+        number=row["number"],
+        at=row["at"],
+        by=row["by"],
+        case=json.loads(row["case"]),
+        report=report_as_written(json.loads(row["report"])),
+        program=row["program"],
+        ratios=row["ratios"],
+        language=row["language"],
+    )
+
+
+def decision_of(row: RowMapping) -> Decision:
+    """A row of the decisions."""
+    return Decision(
+        at=row["at"],
+        by=row["by"],
+        choice=row["choice"],
+        reason=row["reason"],
+        message=row["message"],
+        check=row["check_number"],
+    )
+
+
+def no_photo(name: str) -> OrderError:
+    """What to raise when an order has no such photo."""
+    return OrderError(
+        tr("the order has no photo called '{name}'", name=name[:60]), do=tr("Add the photo again")
+    )
+
+
+def photos_of(
+    connection: Connection, order_id: int, case: Mapping[str, Any]
+) -> list[tuple[str, str]]:
+    """Name and SHA-256 of each photo of a case, in its order.
+
+    Raises
+    ------
+    OrderError
+        When the order does not hold one.
+    """
+    rows = connection.execute(
+        select(photos.c.name, photos.c.sha256).where(photos.c.order_id == order_id)
+    )
+    kept = {row.name: row.sha256 for row in rows}
+    used = [str(photo.get("file", "")) for photo in case.get("photos", ())]
+    for name in used:
+        if name not in kept:
+            raise no_photo(name)
+    return [(name, kept[name]) for name in used]
+
+
+def all_lines() -> Select[Any]:
+    """A query for what `line_of` takes, newest order first."""
+    last_check = (
+        select(checks.c.order_id, func.max(checks.c.number).label("number"))
+        .group_by(checks.c.order_id)
+        .subquery()
+    )
+    last_decision = (
+        select(decisions.c.order_id, func.max(decisions.c.id).label("id"))
+        .group_by(decisions.c.order_id)
+        .subquery()
+    )
+    return (
+        select(
+            orders.c.key,
+            orders.c.opened,
+            orders.c.touched,
+            func.coalesce(checks.c.name, orders.c.name).label("name"),
+            checks.c.number,
+            checks.c.at,
+            checks.c.verdict,
+            checks.c.worst,
+            checks.c.headline,
+            decisions.c.check_number,
+            decisions.c.choice,
+            decisions.c.at.label("decided"),
+        )
+        .outerjoin(last_check, last_check.c.order_id == orders.c.id)
+        .outerjoin(checks, checks.c.number == last_check.c.number)
+        .outerjoin(last_decision, last_decision.c.order_id == orders.c.id)
+        .outerjoin(decisions, decisions.c.id == last_decision.c.id)
+        .order_by(orders.c.opened.desc())
+    )
+
+
+def stamp() -> Select[Any]:
+    """A query for one row that is another whenever `all_lines` gives something else.
+
+    Neither checks nor decisions are ever changed, and whatever else is done to an order, from
+    its beginning on, touches it; that one went shows in the number of them.
+    """
+    parts = (
+        select(func.count(orders.c.id)),
+        select(func.max(orders.c.touched)),
+        select(func.max(checks.c.number)),
+        select(func.max(decisions.c.id)),
+    )
+    return select(*(part.scalar_subquery() for part in parts))
+
+
+def latest(key: str) -> Select[Any]:
+    """A query for how many checks and decisions an order has; no row when it is not there."""
+    return select(
+        *(
+            select(func.count())
+            .where(table.c.order_id == orders.c.id)
+            .correlate(orders)
+            .scalar_subquery()
+            for table in (checks, decisions)
+        )
+    ).where(orders.c.key == key)
+
+
+def line_of(row: RowMapping) -> OrderLine:
+    """A row of `all_lines`."""
+    state = "being_filled_in"
+    if row["number"] is not None:
+        state = row["choice"] if row["check_number"] == row["number"] else "waiting"
+    return OrderLine(
+        key=row["key"],
+        name=row["name"],
+        sent=row["at"],
+        state=state,
+        verdict=row["verdict"] or "",
+        worst=row["worst"] or 0.0,
+        headline=row["headline"] or "",
+    )

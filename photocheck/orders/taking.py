@@ -1,0 +1,196 @@
+"""Photos taken into an order, and what can be said of them before anybody has marked them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.case.file import reference_from_dict
+from photocheck.case.model import Point, Reference
+from photocheck.errors import PhotocheckError, PhotoError
+from photocheck.locating import Located, locate
+from photocheck.orders.model import Store
+from photocheck.orders.uploads import LIMITS, Limits, take_for_order
+from photocheck.photo.framing import edge_blur, scale_remarks
+from photocheck.photo.photo import Photo
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.priors import offset_prior
+from photocheck.speech import tr
+
+SMALL_PX: Final = 1200
+"""A longer side below this is remarked on: the dog fills half of it, and 1 px is then more
+than 1 mm on a dog of 70 cm (judgement; messengers shrink photos to about this)."""
+DARK_GREY: Final = 45.0
+"""Median grey of the middle of the photo below which it is called dark (judgement)."""
+SMEARED: Final = 1 / 450
+"""Radius of the blur at the sharpest place over the picture's longer side, above which the photo
+is called blurred (judgement: on a dog of 70 cm that fills half of it, 3 mm; measured on the
+samples 0.0002 to 0.0008, and 0.0026 once smeared by a Gaussian of 0.0045)."""
+_GLANCE_PX: Final = 2000
+"""Longer side of the copy that is looked at for blur."""
+
+
+def take_photo(
+    store: Store, key: str, content: bytes, *, name: str = "", limits: Limits = LIMITS
+) -> str:
+    """Keep an uploaded photo in an order, written anew so that it is safe to keep.
+
+    Its size in px stays.
+
+    Parameters
+    ----------
+    store : Store
+    key : str
+    content : bytes
+    name : str
+        What the owner's file is called, for messages.
+    limits : Limits
+
+    Returns
+    -------
+    str
+        The name it has in this order.
+
+    Raises
+    ------
+    PhotoError
+        When it is no photo that is taken in, or the order can hold no more; nothing is kept
+        then.
+    BusyError
+        When too many photos are being read.
+    OrderError
+        When there is no such order.
+    """
+    where = name or tr("photo")
+    upload = take_for_order(content, store.photo_bytes(key), limits=limits, where=where)
+    try:
+        return store.keep_photo(key, upload.content)
+    except PhotoError as error:
+        # Another photo came into the order meanwhile; the store does not know the file's name.
+        raise PhotoError(error.wrong, where=where, do=error.do) from error
+
+
+@dataclass(frozen=True)
+class FirstLook:
+    """What a photo shows before it is marked.
+
+    Attributes
+    ----------
+    found : bool
+        The reference was seen.
+    outline : tuple of Point
+        Where, px: the points known of it (four of each square of the marker sheet), or its
+        outline; empty when not found.
+    problem : str
+        Why the reference was not seen, and what to do; empty when it was, or when nobody has
+        pointed at it yet.
+    remarks : tuple of str
+        What costs accuracy, each with what puts it right.
+    """
+
+    found: bool
+    outline: tuple[Point, ...]
+    problem: str
+    remarks: tuple[str, ...]
+
+
+def first_look(photo: Photo, reference: Mapping[str, Any], unit: str) -> FirstLook:
+    """Look at a photo's quality, and for its reference if that can be looked for.
+
+    Parameters
+    ----------
+    photo : Photo
+    reference : mapping
+        The "reference" part of a draft, perhaps incomplete.
+    unit : str
+        Of bare numbers.
+    """
+    remarks = quality_remarks(photo)
+    try:
+        told = reference_from_dict(dict(reference), unit, where=tr("reference"))
+        if not _can_look(told):
+            return FirstLook(False, (), "", remarks)
+        located = locate(photo, told)[0]
+    except PhotocheckError as error:
+        return FirstLook(False, (), str(error), remarks)
+    return FirstLook(
+        True, located.points_px, "", (*remarks, *located.remarks, *_scale(located, told))
+    )
+
+
+def _can_look(reference: Reference) -> bool:
+    form = REFERENCES[reference.kind].form
+    if form == "markers":
+        return True
+    if form == "points":
+        return len(reference.ends) == 2 and reference.length_mm is not None
+    if form == "rectangle":
+        return reference.near is not None or bool(reference.corners)
+    told = reference.near is not None or bool(reference.outline)
+    return told and reference.diameter_mm is not None
+
+
+def _scale(located: Located, reference: Reference) -> tuple[str, ...]:
+    remarks = scale_remarks(
+        px_per_cm=10.0 * located.px_per_mm,
+        reference_px=located.points_px,
+        distance_mm=located.distance_mm,
+        # Where it stood may not be told yet; the check itself weighs that.
+        offset_spread_mm=0.0 if reference.place == "unknown" else offset_prior(reference).spread_mm,
+        yaw_deg=located.yaw_deg,
+        measured_offset=reference.offset_mm is not None,
+    )
+    return tuple(f"{remark.sentence} {remark.instruction}" for remark in remarks)
+
+
+def quality_remarks(photo: Photo) -> tuple[str, ...]:
+    """Size, light, sharpness and camera data of a photo that is not marked yet."""
+    width, height = photo.size
+    said = []
+    if max(width, height) < SMALL_PX:
+        said.append(
+            tr(
+                "The picture is small ({width} x {height} pixels): send the photo itself at full "
+                "size, not a copy from a messenger.",
+                width=width,
+                height=height,
+            )
+        )
+    if height > width:
+        said.append(tr("Hold the phone sideways next time: the dog then fills the picture."))
+    middle = photo.rgb[height // 4 : -height // 4 : 8, width // 6 : -width // 6 : 8]
+    if float(np.median(middle)) < DARK_GREY:
+        said.append(tr("The photo is dark: take it in more light if you can."))
+    if _sharpest(photo.rgb) > SMEARED:
+        said.append(
+            tr(
+                "The photo looks blurred: hold the phone with both hands and tap the dog on the "
+                "screen before you press."
+            )
+        )
+    if photo.camera.focal_35mm is None:
+        said.append(
+            tr(
+                "The file does not say which lens took it: if you can, send the original from the "
+                "phone, with its camera data."
+            )
+        )
+    return tuple(said)
+
+
+def _sharpest(rgb: NDArray[np.uint8]) -> float:
+    """Blur of the sharpest edge amid the photo, over its longer side; 0 without edges."""
+    import cv2
+
+    scale = min(1.0, _GLANCE_PX / max(rgb.shape[:2]))
+    smaller = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    copy = np.asarray(smaller, np.uint8)
+    height, width = copy.shape[:2]
+    grid = [(width * x, height * y) for x in (0.3, 0.5, 0.7) for y in (0.4, 0.6)]
+    side = max(height, width)
+    blurs = [blur for blur in edge_blur(copy, grid, window_px=side // 5) if blur is not None]
+    return float(min(blurs, default=0.0) / side)

@@ -1,0 +1,19 @@
+"""Photos that strangers send, made safe to keep and to show.
+
+`take_upload` decodes a file in a process of its own and keeps only what it writes anew.
+"""
+
+from photocheck.orders.uploads.gate import BusyError
+from photocheck.orders.uploads.quota import QUOTA, Quota, take_for_order
+from photocheck.orders.uploads.take import LIMITS, Limits, Upload, take_upload
+
+__all__ = [
+    "LIMITS",
+    "QUOTA",
+    "BusyError",
+    "Limits",
+    "Quota",
+    "Upload",
+    "take_for_order",
+    "take_upload",
+]

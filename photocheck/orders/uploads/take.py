@@ -1,0 +1,243 @@
+"""One stranger's file in, a photo written anew out; the decoding happens elsewhere."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import IO, Any, Final
+
+from photocheck.errors import PhotoError
+from photocheck.orders.uploads.gate import Gate
+from photocheck.orders.uploads.worker import Task
+from photocheck.photo.kind import ANOTHER, KINDS, MAX_BYTES, SUFFIXES_OF, kind_of
+from photocheck.photo.photo import CameraFacts
+from photocheck.speech import later, spoken, tr
+
+_log = logging.getLogger(__name__)
+
+_WORKER = "photocheck.orders.uploads.worker"
+_HEADER_BYTES = 8192
+_SMALLER = later("Save a smaller copy as JPEG, 4000 pixels wide for example")
+_PASSED_ON = ("PATH", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH", "SYSTEMROOT", "TEMP", "TMPDIR")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What is taken in, and what reading one file may cost.
+
+    Attributes
+    ----------
+    heic : bool
+        Whether HEIC is taken in.  Its decoder is the largest and the least tried of the four.
+    memory_bytes : int
+        Address space of the process that decodes; the hungriest, a WebP picture of the most
+        pixels, was measured at 1.6 GB (Linux only).
+    cpu_s : int
+        Its processor time, seconds (not on Windows); the slowest was measured at 4 s.
+    wall_s : float
+        Its time by the clock, seconds; much longer, for a busy machine is nobody's fault.
+    """
+
+    heic: bool = False
+    memory_bytes: int = 2_000_000_000
+    cpu_s: int = 20
+    wall_s: float = 120.0
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Those of `photocheck.photo.kind.KINDS` that are taken in."""
+        return KINDS if self.heic else tuple(kind for kind in KINDS if kind != "HEIF")
+
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """What the names of such files usually end in.
+
+        A phone that keeps HEIC hands over a JPEG where a page asks for no HEIC (common
+        practice, no source).
+        """
+        return tuple(suffix for kind in self.kinds for suffix in SUFFIXES_OF[kind])
+
+
+LIMITS: Final = Limits()
+
+PLACES: Final = 2
+"""Photos decoded at once, whatever the number of visitors; each takes `Limits.memory_bytes` at
+the very most."""
+
+GATE: Final = Gate(places=PLACES, waiting=30, patience_s=60.0)
+"""One for the whole server.  Those who wait hold only their own file."""
+
+
+@dataclass(frozen=True)
+class Upload:
+    """A photo as it may be kept and shown.
+
+    Attributes
+    ----------
+    content : bytes
+        A JPEG file, upright, written anew from the pixels (`photocheck.photo.clean.Clean`).
+    camera : CameraFacts
+        What `photocheck.photo.load.load_photo` says of `content`, as of the original.
+    sha256 : str
+        Of `content`; the only name it has.
+    size_px : (int, int)
+        Width and height.
+    """
+
+    content: bytes
+    camera: CameraFacts
+    sha256: str
+    size_px: tuple[int, int]
+
+
+def take_upload(
+    content: bytes, *, limits: Limits = LIMITS, where: str = "photo", gate: Gate = GATE
+) -> Upload:
+    """Take in a stranger's file.
+
+    It is told by its content what it is; its size in bytes is looked at before anything is
+    done with it, its size in pixels before it is decoded.  It is decoded by a process that
+    serves this one file, knows none of this process's memory, environment or open files, and
+    ends, or is ended, within `limits`.
+
+    Parameters
+    ----------
+    content : bytes
+    limits : Limits
+    where : str
+        What to call the photo in messages.
+    gate : Gate
+        Shared by all calls whose cost shall be bounded together.
+
+    Raises
+    ------
+    PhotoError
+        When it is no photo that is taken in, or cannot be decoded within the limits.
+    BusyError
+        When too many photos are being read.
+    """
+    kind_of(content, kinds=limits.kinds, where=where)
+    with gate.place():
+        return _ask(content, limits, where)
+
+
+def _ask(content: bytes, limits: Limits, where: str) -> Upload:
+    task = Task(
+        language=spoken(),
+        memory_bytes=limits.memory_bytes,
+        cpu_s=limits.cpu_s,
+        answer_bytes=MAX_BYTES + _HEADER_BYTES,
+    )
+    # The answer goes into a file, for the system bounds a file's size as it bounds no pipe's.
+    with tempfile.TemporaryFile() as answer, tempfile.TemporaryFile() as grumbling:
+        with subprocess.Popen(
+            [sys.executable, "-P", "-m", _WORKER, json.dumps(task)],
+            stdin=subprocess.PIPE,
+            stdout=answer,
+            stderr=grumbling,
+            env=_environment(),
+        ) as process:
+            try:
+                process.communicate(content, limits.wall_s)
+            except subprocess.TimeoutExpired as error:
+                raise _too_long(where) from error
+            finally:
+                process.kill()
+        said, photo = _read(answer)
+        outcome = said.get("outcome")
+        if outcome == "refused":
+            raise PhotoError(str(said.get("wrong")), where=where, do=str(said.get("do")))
+        if outcome == "memory":
+            raise _too_hungry(where)
+        if outcome == "failed":
+            _note(process.returncode, grumbling)
+            raise _undecodable(where)
+        try:
+            return _upload(said, photo)
+        except (KeyError, TypeError, ValueError, PhotoError) as error:
+            raise _died(process.returncode, grumbling, where) from error
+
+
+def _read(answer: IO[bytes]) -> tuple[dict[str, Any], bytes]:
+    """The answer's line and the photo behind it; both empty when it is none."""
+    if answer.seek(0, os.SEEK_END) > MAX_BYTES + _HEADER_BYTES:
+        return {}, b""
+    answer.seek(0)
+    try:
+        said = json.loads(answer.readline(_HEADER_BYTES))
+    except ValueError:
+        return {}, b""
+    return (said, answer.read()) if isinstance(said, dict) else ({}, b"")
+
+
+def _upload(said: dict[str, Any], photo: bytes) -> Upload:
+    # Whoever answers has read a stranger's file: nothing it says is taken on trust.
+    kind_of(photo, kinds=("JPEG",))
+    camera = said["camera"]
+    facts = CameraFacts(
+        focal_35mm=_maybe_float(camera["focal_35mm"]),
+        focal_source=str(camera["focal_source"]),
+        make=str(camera["make"]),
+        model=str(camera["model"]),
+        focal_spread=_maybe_float(camera["focal_spread"]),
+    )
+    width, height = (int(side) for side in said["size_px"])
+    return Upload(photo, facts, sha256(photo).hexdigest(), (width, height))
+
+
+def _maybe_float(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def _died(code: int, grumbling: IO[bytes], where: str) -> PhotoError:
+    """What to say when no answer came, or none that can be used."""
+    if code == -getattr(signal, "SIGXCPU", 0):
+        return _too_long(where)
+    if code == -getattr(signal, "SIGKILL", 0):
+        # Not by this module, which kills only whom it has waited for too long: by the
+        # system, when its memory ran out.
+        return _too_hungry(where)
+    _note(code, grumbling)
+    if code < 0:
+        return _undecodable(where)
+    return PhotoError(
+        tr("photos cannot be read here just now"), where=where, do=tr("Tell the workshop")
+    )
+
+
+def _note(code: int, grumbling: IO[bytes]) -> None:
+    # Quoted, and its end alone: a stranger's file may have had its say in it.
+    grumbling.seek(0)
+    _log.warning("reading a photo ended with %d: %r", code, grumbling.read(_HEADER_BYTES)[-2000:])
+
+
+def _undecodable(where: str) -> PhotoError:
+    return PhotoError(tr("the picture cannot be decoded"), where=where, do=tr(ANOTHER))
+
+
+def _too_long(where: str) -> PhotoError:
+    return PhotoError(tr("the picture takes too long to decode"), where=where, do=tr(_SMALLER))
+
+
+def _too_hungry(where: str) -> PhotoError:
+    return PhotoError(
+        tr("the picture takes too much memory to decode"), where=where, do=tr(_SMALLER)
+    )
+
+
+def _environment() -> dict[str, str]:
+    """Nothing of this process's environment that could hold a secret."""
+    passed = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
+    return passed | {
+        "PYTHONPATH": os.pathsep.join(path for path in sys.path if path),
+        # Each thread of these would reserve memory that is then missing for the picture.
+        "OPENBLAS_NUM_THREADS": "1",
+        "OMP_NUM_THREADS": "1",
+    }

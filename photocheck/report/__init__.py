@@ -1,0 +1,1 @@
+"""What is answered: the report and its file; imports the case."""

@@ -1,0 +1,235 @@
+"""The answer: what `photocheck.check` returns, and what people and machines read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from photocheck.case.model import Case, Point
+
+
+@dataclass(frozen=True)
+class SpanResult:
+    """One span: what the photo says, what the tape says, what follows.
+
+    Attributes
+    ----------
+    span : str
+        A key of `photocheck.words.SPANS`.
+    straight_mm : float
+        The straight distance between its two marks in the dog's side view, mm.
+    photo_mm : float
+        What a tape would read, estimated from the photos alone, mm.
+    low_mm, high_mm : float
+        Its 95 % interval, mm.
+    log_spread : float
+        Standard deviation of ln(estimate).
+    reading_mm : float or None
+        The tape reading, mm; None when it was not given.
+    difference : float or None
+        ln(reading) - ln(photo_mm); positive when the tape reads longer.
+    score : float or None
+        How many standard deviations this reading must be wrong by, given the
+        photo and all other readings.
+    catches : float
+        The smallest relative error of this reading that would be caught in
+        95 of 100 cases, as a fraction.
+    verdict : str
+        A key of `photocheck.words.VERDICTS`, or "" when there is no reading.
+    sentence : str
+        The same in words and numbers, in the owner's unit.
+    """
+
+    span: str
+    straight_mm: float
+    photo_mm: float
+    low_mm: float
+    high_mm: float
+    log_spread: float
+    reading_mm: float | None
+    difference: float | None
+    score: float | None
+    catches: float
+    verdict: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class StanceFinding:
+    """A way in which the dog did not stand square.
+
+    Attributes
+    ----------
+    name : str
+        "crouching", "stretched", "arched", "rear_lowered", "weight_shifted", "head_down" or
+        "turned_away".
+    sentence, instruction : str
+        What was seen, with its bound, and what puts it right.
+    log_bayes : float
+        ln of the Bayes factor against standing square.
+    lines_px : tuple of lines, each a tuple of Point
+        To draw, px.
+    """
+
+    name: str
+    sentence: str
+    instruction: str
+    log_bayes: float
+    lines_px: tuple[tuple[Point, ...], ...] = ()
+
+
+@dataclass(frozen=True)
+class PhotoResult:
+    """What one photo gave.
+
+    Attributes
+    ----------
+    path, sha256 : str
+    size_px : (int, int)
+        Width and height, px.
+    reference : str
+        A key of the catalogue.
+    reference_how : str
+        "markers", "found" or "marked".
+    reference_px : tuple of Point
+        The points or outline used, px.
+    distance_mm : float
+        From the camera to the reference, mm.
+    distance_spread : float
+        Standard deviation of ln(distance).
+    yaw_deg, pitch_deg, roll_deg : float
+        Of the camera against the reference plane, degrees.
+    offset_mm, offset_spread_mm : float
+        The reference in front of the dog's middle plane, mm, as assumed.
+    px_per_mm : float
+        At the dog's middle plane.
+    focal_35mm : float
+        As estimated.
+    focal_source : str
+    remarks : tuple of str
+    stance : tuple of StanceFinding
+        Most likely first; empty when nothing speaks against standing square.
+    """
+
+    path: str
+    sha256: str
+    size_px: tuple[int, int]
+    reference: str
+    reference_how: str
+    reference_px: tuple[Point, ...]
+    distance_mm: float
+    distance_spread: float
+    yaw_deg: float
+    pitch_deg: float
+    roll_deg: float
+    offset_mm: float
+    offset_spread_mm: float
+    px_per_mm: float
+    focal_35mm: float
+    focal_source: str
+    remarks: tuple[str, ...] = ()
+    stance: tuple[StanceFinding, ...] = ()
+
+
+@dataclass(frozen=True)
+class DoubtSource:
+    """One line of the doubt budget.
+
+    Attributes
+    ----------
+    source : str
+        A short key ("marks", "offset", "neck_shape", ...).
+    title : str
+        For people.
+    shares : mapping of span name to float
+        Fraction of that span's variance it brings; the shares of a span sum to 1.
+    action : str
+        What would cut it; empty when nothing a user can do would.
+    """
+
+    source: str
+    title: str
+    shares: Mapping[str, float]
+    action: str
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One named reason why tape and photo may disagree.
+
+    Attributes
+    ----------
+    name : str
+        Of `photocheck.judge.explanations.KINDS`.
+    title : str
+        For people; follows "Most likely:".
+    probability : float
+        Among all explanations and chance, by their prior odds and this order's numbers.
+    sentence, action : str
+        What it means, and what to do.
+    candidates : tuple of (str, str, float)
+        Reading name, a value that would be consistent as text in the owner's own unit,
+        and the same in mm; likeliest first, may be empty.
+    """
+
+    name: str
+    title: str
+    probability: float
+    sentence: str
+    action: str
+    candidates: tuple[tuple[str, str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Report:
+    """The whole answer for one case.
+
+    Attributes
+    ----------
+    verdict : str
+        A key of `photocheck.words.VERDICTS`.
+    headline : str
+        The verdict as one plain sentence.
+    spans : tuple of SpanResult
+        In the order of `photocheck.words.SPANS`.
+    covariance : 4 x 4 tuple of float
+        Of the log-spans, photo only.
+    redundancy : tuple of str
+        Sentences on full = front + rear and ring = twice half neck.
+    photos : tuple of PhotoResult
+    outliers : tuple of str
+        Marks or photos that do not fit the others, named.
+    budget : tuple of DoubtSource
+        Largest first.
+    next_step : str
+        The one action that would cut the doubt most.
+    one_more_photo : mapping of span name to float
+        What the standard deviation would become with one more photo like these,
+        as a fraction of today's.
+    explanations : tuple of Explanation
+        Named reasons for a disagreement, most likely first (may be empty).
+    cautions : tuple of str
+    false_alarm_budget : float
+    version : str
+    case : Case
+        What was asked.
+    ratios_version : str
+        Which learnt ratios were used; "shipped" for none.
+    """
+
+    verdict: str
+    headline: str
+    spans: tuple[SpanResult, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    redundancy: tuple[str, ...]
+    photos: tuple[PhotoResult, ...]
+    outliers: tuple[str, ...]
+    budget: tuple[DoubtSource, ...]
+    next_step: str
+    one_more_photo: Mapping[str, float]
+    explanations: tuple[Explanation, ...]
+    cautions: tuple[str, ...]
+    false_alarm_budget: float
+    version: str
+    case: Case
+    ratios_version: str = "shipped"

@@ -1,0 +1,1 @@
+"""The published formats, as JSON Schema; nothing computes here."""

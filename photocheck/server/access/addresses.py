@@ -1,0 +1,35 @@
+"""Where links lead: one place for the parts of an address that matter to access."""
+
+from __future__ import annotations
+
+from typing import Final
+from urllib.parse import urlencode, urlsplit, urlunsplit
+
+LINK: Final = "order"
+"""The part of the address that carries an owner's link."""
+
+DESK_COOKIE: Final = "photocheck_desk"
+"""The cookie of who is signed in at the desk."""
+
+DESK: Final = "/desk"
+"""Where the orders are."""
+
+SIGN_IN: Final = "/staff"
+"""Where staff sign in and out."""
+
+
+def address_of_link(page: str, link: str) -> str:
+    """The whole address to give to an owner.
+
+    Parameters
+    ----------
+    page : str
+        Where the app is open, or any of its pages.
+    link : str
+        As `photocheck.server.access.passes.link_for` gives it.
+    """
+    parts = urlsplit(page)
+    path = parts.path.rstrip("/")
+    for way in (DESK, "/owner", "/practise", "/sheet"):
+        path = path.removesuffix(way)
+    return urlunsplit((parts.scheme, parts.netloc, f"{path}/", urlencode({LINK: link}), ""))

@@ -1,0 +1,85 @@
+"""What leaves the desk as a file: its name and its bytes."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from photocheck.fit.answer import Wish, fit
+from photocheck.fit.shelf import Size
+from photocheck.orders.export import orders_csv, orders_json
+from photocheck.orders.model import Order, OrderError, Store
+from photocheck.shown.record import order_record
+from photocheck.speech import later
+
+DELIMITERS: Final = {",": later("comma"), ";": later("semicolon"), "\t": later("tab")}
+"""What may part the cells of a table, and what it is called."""
+
+LONGEST_NAME: Final = 40
+
+
+def record_file(
+    store: Store, key: str, sizes: Sequence[Size] = (), wish: Wish | None = None
+) -> bytes:
+    """The record of an order's latest check, with what to cut, as an HTML file.
+
+    Parameters
+    ----------
+    sizes : sequence of Size
+        The shop's shelf.
+    wish : Wish, optional
+        What the harness is to fit besides the dog of today.
+
+    Raises
+    ------
+    OrderError
+        When the order is not there or was not checked yet.
+    PhotoError
+        When a photo cannot be read.
+    CaseError
+        When the wish cannot be meant.
+    """
+    order = store.order(key)
+    answer = fit(order.checks[-1].report, sizes, wish) if order.checks else None
+    return order_record(order, lambda name: store.photo(key, name), fit=answer).encode()
+
+
+def table_file(orders: Iterable[Order], *, delimiter: str = ",") -> bytes:
+    """Orders as a table, one a line.
+
+    It begins with U+FEFF, without which some spreadsheets take UTF-8 for the letters of their
+    own system.
+    """
+    return orders_csv(orders, delimiter=delimiter).encode("utf-8-sig")
+
+
+def json_file(orders: Iterable[Order]) -> bytes:
+    """Orders with their whole history, for programs."""
+    return f"{orders_json(orders)}\n".encode()
+
+
+def still_there(store: Store, keys: Iterable[str]) -> list[Order]:
+    """The orders of these keys, without those that were deleted meanwhile."""
+    found = []
+    for key in keys:
+        try:
+            found.append(store.order(key))
+        except OrderError:
+            continue
+    return found
+
+
+def file_name(name: str, kind: str, ending: str) -> str:
+    """A name that every system takes, such as ``record-juno.html``.
+
+    Parameters
+    ----------
+    name : str
+        What the order is called; letters that are not Latin are left out.
+    kind, ending : str
+    """
+    plain = unicodedata.normalize("NFKD", name.casefold()).encode("ascii", "ignore").decode()
+    words = "".join(c if c.isalnum() else " " for c in plain).split()
+    said = "-".join(words)[:LONGEST_NAME].strip("-")
+    return f"{kind}-{said}.{ending}" if said else f"{kind}.{ending}"

@@ -1,0 +1,346 @@
+"""The owner's way in the app: what is typed stays, and the answer is `photocheck.check`'s own."""
+
+from __future__ import annotations
+
+import ast
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import photocheck
+from photocheck.case.samples import sample_case, samples_folder
+from photocheck.orders.intake.bring_in import bring_in
+from photocheck.orders.uploads import BusyError
+from photocheck.orders.uploads.gate import Gate
+from photocheck.report.file import report_to_dict
+from photocheck.server import bench
+from photocheck.server.access.passes import link_for
+from photocheck.server.serving import STORE_VARIABLE
+from photocheck_app import shared, sheet_page
+from photocheck_app.marking import Placed
+from photocheck_app.owner import marks as marks_step
+from photocheck_app.owner import photos as photo_step
+from photocheck_app.owner import way as way_module
+from photocheck_app.shared import as_text
+from tests.support.command_line import by_command_line
+from tests.support.places import APP, ROOT
+
+Opened = Callable[..., AppTest]
+
+
+@pytest.fixture
+def opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Opened:
+    """Open the app as a new visitor, perhaps at an address; one store a test."""
+    monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
+    shared.store.clear()
+
+    def visit(**address: str) -> AppTest:
+        page = AppTest.from_file(str(APP / "main.py"), default_timeout=60)
+        for name, value in address.items():
+            page.query_params[name] = value
+        page.run()
+        assert not page.exception
+        return page
+
+    return visit
+
+
+def at(page: AppTest, name: str) -> str:
+    value = page.query_params[name]
+    return value[0] if isinstance(value, list) else value
+
+
+def press(page: AppTest, key: str) -> AppTest:
+    page.button(key=key).click().run()
+    assert not page.exception
+    return page
+
+
+def begun(opened: Opened, unit: str = "cm") -> AppTest:
+    page = press(opened(), "begin")
+    page.radio(key=f"{at(page, 'order')}/unit").set_value(unit).run()
+    return page
+
+
+def typed(page: AppTest, path: str, text: str) -> AppTest:
+    page.text_input(key=f"{at(page, 'order')}/{path}").set_value(text).run()
+    assert not page.exception
+    return page
+
+
+def flint() -> tuple[str, str]:
+    """The invented order of Flint in the app's store: its key, and a link to it."""
+    folder = samples_folder() / "flint"
+    key = bring_in(
+        shared.store(),
+        ("case.json", (folder / "case.json").read_bytes()),
+        [("side.jpg", (folder / "side.jpg").read_bytes())],
+    ).key
+    return key, link_for(shared.store(), key, by="Robin")
+
+
+def shown(page: AppTest) -> str:
+    kinds = (page.markdown, page.caption, page.error, page.warning, page.success, page.info)
+    return "\n".join(str(element.value) for kind in kinds for element in kind)
+
+
+def test_a_sample_is_checked_by_the_first_click(opened: Opened) -> None:
+    report = photocheck.check(sample_case("flint"))
+    page = press(opened(), "see_sample")
+    assert page.warning[0].value == f"## {as_text(report.headline)}"
+    assert as_text(report.next_step) in shown(page)
+    page.selectbox(key="sample").select("sorrel").run()
+    assert (
+        page.success[0].value == f"## {as_text(photocheck.check(sample_case('sorrel')).headline)}"
+    )
+
+
+def test_what_was_typed_survives_going_back_and_a_reload(opened: Opened) -> None:
+    page = typed(begun(opened), "readings/half_neck", "36,8")
+    page = typed(page, "readings/front_length", "4o cm")
+    key = at(page, "order")
+    assert "36.8 cm = 14 1/2 in" in shown(page)
+    assert "'4o cm'" in page.error[0].value
+    page = typed(press(page, "next"), "dog/weight", "62 lb")
+    # 62 x 0.45359237 = 28.1227 (the pound of 1959)
+    assert "28.1 kg = 62.0 lb" in shown(page)
+    page = press(page, "back")
+    for again in (page, opened(order=key, step="readings")):
+        assert again.text_input(key=f"{key}/readings/half_neck").value == "36,8"
+        assert again.text_input(key=f"{key}/readings/front_length").value == "4o cm"
+    result = opened(order=key, step="result")
+    assert "'4o cm'" in shown(result)
+    result = press(result, "gap_readings")
+    assert at(result, "step") == "readings"
+
+
+def test_inches_are_read_and_said_back(opened: Opened) -> None:
+    page = typed(begun(opened, "in"), "readings/half_neck", "14 1/2")
+    # 14.5 x 2.54 = 36.83
+    assert "14 1/2 in = 36.8 cm" in shown(page)
+    page.radio(key=f"{at(page, 'order')}/unit").set_value("cm").run()
+    assert page.text_input(key=f"{at(page, 'order')}/readings/half_neck").value == "14 1/2"
+
+
+def test_visitors_come_only_to_their_own_order(opened: Opened) -> None:
+    first = typed(begun(opened), "readings/half_neck", "36.8")
+    second = begun(opened)
+    keys = at(first, "order"), at(second, "order")
+    assert keys[0] != keys[1]
+    assert second.text_input(key=f"{keys[1]}/readings/half_neck").value == ""
+    stranger = opened(order=keys[0][:-1] + ("A" if keys[0][-1] != "A" else "B"))
+    assert "no order" in stranger.error[0].value
+    assert not stranger.text_input
+    assert opened().button(key="begin")
+
+
+def test_the_language_keeps_step_and_order(opened: Opened) -> None:
+    page = typed(begun(opened), "readings/half_neck", "36.8")
+    key = at(page, "order")
+    page = press(page, "next")
+    page.segmented_control(key="language_choice").set_value("de").run()
+    page.run()
+    assert (at(page, "order"), at(page, "step"), at(page, "language")) == (key, "dog", "de")
+    assert page.text_input(key=f"{key}/dog/weight")
+
+
+def upload(page: AppTest, *files: tuple[str, bytes]) -> AppTest:
+    (uploader,) = page.get("file_uploader")
+    uploader.set_value([(name, content, "image/jpeg") for name, content in files]).run()
+    assert not page.exception
+    return page
+
+
+def photos(page: AppTest) -> list[dict[str, Any]]:
+    return shared.owners_store().order(at(page, "order")).draft["photos"]
+
+
+def test_what_is_no_photo_is_told_and_the_others_stay(opened: Opened) -> None:
+    good = (samples_folder() / "flint" / "side.jpg").read_bytes()
+    page = opened(order=at(begun(opened), "order"), step="photo")
+    page = upload(page, ("side.jpg", good))
+    assert len(photos(page)) == 1
+    page = upload(page, ("notes.jpg", b"words"), ("half.jpg", good[:9000]), ("again.jpg", good))
+    assert len(photos(page)) == 1
+    assert [error.value.split("\\:")[0] for error in page.error] == ["notes.jpg", "half.jpg"]
+    assert "Found in the photo" in shown(page)
+
+
+def test_whoever_meets_a_busy_server_tries_again_and_loses_nothing(
+    opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    good = (samples_folder() / "flint" / "side.jpg").read_bytes()
+    page = opened(order=at(begun(opened), "order"), step="photo")
+    take, busy = photo_step.take_photo, [True]
+
+    def taken(*args: Any, name: str, **more: Any) -> str:
+        if name == "second.jpg" and busy:
+            raise BusyError("many photos are being read just now", do="Wait a minute")
+        return take(*args, name=name, **more)
+
+    monkeypatch.setattr(photo_step, "take_photo", taken)
+    other = (samples_folder() / "moss" / "side.jpg").read_bytes()
+    page = upload(page, ("side.jpg", good), ("notes.jpg", b"words"), ("second.jpg", other))
+    assert len(photos(page)) == 1
+    assert "notes.jpg" in page.error[0].value
+    assert "many photos are being read" in page.error[1].value
+    busy.clear()
+    page = press(page, "try_again")
+    assert len(photos(page)) == 2
+    assert [error.value.split("\\:")[0] for error in page.error] == ["notes.jpg"]
+    assert not [button for button in page.button if button.key == "try_again"]
+
+
+def test_a_busy_server_is_told_at_the_marks_and_the_result(
+    opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened()
+    _, link = flint()
+    gate = Gate(places=1, waiting=0, patience_s=0)
+    monkeypatch.setattr(bench, "GATE", gate)
+    with gate.place():
+        for step in ("marks", "result"):
+            page = opened(order=link, step=step)
+            assert any("Wait a minute" in warning.value for warning in page.warning)
+            assert page.button(key="try_again")
+    page = press(page, "try_again")
+    assert page.warning[0].value.startswith("## ")
+
+
+@pytest.mark.parametrize("name", ["bramble", "heron", "rowan"])
+def test_the_result_is_the_command_lines_to_the_last_digit(
+    opened: Opened, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    data = json.loads((samples_folder() / name / "case.json").read_text(encoding="utf-8"))
+    page = begun(opened, data["unit"])
+    key = at(page, "order")
+    for reading, text in data["readings"].items():
+        page = typed(page, f"readings/{reading}", text)
+    page = press(page, "next")
+    for fact in ("name", "breed", "weight", "girth"):
+        page = typed(page, f"dog/{fact}", data["dog"].get(fact, ""))
+    page.number_input(key=f"{key}/dog/age_months").set_value(data["dog"]["age_months"]).run()
+    for fact in ("coat", "build"):
+        page.radio(key=f"{key}/dog/{fact}").set_value(data["dog"][fact]).run()
+    page = press(page, "next")
+    files = [photo["file"] for photo in data["photos"]]
+    page = upload(page, *((f, (samples_folder() / name / f).read_bytes()) for f in files))
+    kept = [photo["file"] for photo in photos(page)]
+    for file, told in zip(kept, data["photos"], strict=True):
+        reference = f"{key}/photos/{file}/reference"
+        page.radio(key=f"{reference}/kind").set_value(told["reference"]["kind"]).run()
+        page.radio(key=f"{reference}/place").set_value(told["reference"]["place"]).run()
+        for detail in ("bar", "offset"):
+            if detail in told["reference"]:
+                page = typed(
+                    page,
+                    f"photos/{file}/reference/{detail}",
+                    told["reference"][detail].lstrip("-"),
+                )
+    # No browser here: the surface "returns" what the sample has, photo by photo.
+    told_of = dict(zip(kept, data["photos"], strict=True))
+
+    def surface(_: object, *, key: str, reference_shape: str, **__: object) -> Placed:
+        whole = marks_step._start(told_of[key.split("/")[1]], "corners")
+        if reference_shape == "near":
+            inside = [sum(c) / 4 for c in zip(*whole.reference, strict=True)]
+            return Placed(reference=(tuple(inside),))
+        return whole
+
+    monkeypatch.setattr(marks_step, "marking_surface", surface)
+    page = press(page, "next")
+    for file in kept[1:]:
+        page.segmented_control(key="photo_choice").set_value(file).run()
+    page.run()
+    page = press(page, "next")
+    press(page, "send")
+    (check,) = shared.owners_store().order(key).checks
+    mine = without_names(report_to_dict(check.report))
+    for photo in data["photos"]:
+        photo["markings"][0].pop("spread_mm", None)
+    alone = shared.owners_store().order(key).draft
+    assert without_names(dict(alone)) == without_names(data)
+    folder = Path(shared.store().engine.url.database).parent
+    assert mine == without_names(by_command_line(shared.owners_store(), key, folder))
+    assert as_text(check.report.headline) in shown(page)
+
+
+def without_names(value: Any) -> Any:
+    """Without what the case and its photos are called, and the tap that found a sheet."""
+    if isinstance(value, dict):
+        return {
+            name: without_names(item)
+            for name, item in value.items()
+            if name not in ("file", "path", "near") and not (name == "name" and "unit" in value)
+        }
+    return [without_names(item) for item in value] if isinstance(value, (list, tuple)) else value
+
+
+def test_a_problem_leads_back_and_an_answer_of_the_workshop_is_shown(opened: Opened) -> None:
+    opened()
+    key, link = flint()
+    page = press(opened(order=link, step="result"), "send")
+    assert "Sent" in shown(page)
+    shared.store().decide(
+        key, "asked_again", by="Robin", reason="rear", message="Please measure the rear again."
+    )
+    page = opened(order=link, step="result")
+    assert "Please measure the rear again." in page.warning[0].value
+    page = press(page, "to_readings")
+    assert at(page, "step") == "readings"
+    page = typed(page, "readings/rear_length", "27")
+    page = opened(order=link, step="result")
+    assert page.success[0].value == "## The tape readings agree with the photo."
+    assert page.button(key="send")
+
+
+def test_the_sheet_is_offered_for_both_papers() -> None:
+    def alone() -> None:
+        from photocheck_app.sheet_page import page
+
+        page()
+
+    page = AppTest.from_function(alone, default_timeout=60).run()
+    for paper in ("a4", "letter"):
+        page.radio(key="paper").set_value(paper).run()
+        assert not page.exception
+        assert sheet_page._pdf(paper).startswith(b"%PDF")
+        assert [button.proto.label for button in page.get("download_button")]
+
+
+def test_text_is_shown_as_it_is() -> None:
+    assert as_text("a_b *c* [d](e) $f$ :red[g]") == (r"a\_b \*c\* \[d\](e) \$f\$ \:red\[g\]")
+
+
+def test_the_package_never_imports_the_page() -> None:
+    for path in (ROOT / "photocheck").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = (
+                [alias.name for alias in node.names]
+                if isinstance(node, ast.Import)
+                else [node.module or ""]
+                if isinstance(node, ast.ImportFrom)
+                else []
+            )
+            for name in names:
+                assert not name.startswith(("streamlit", "photocheck_app")), path
+
+
+def test_the_owners_pages_do_no_arithmetic() -> None:
+    pages = [
+        *(APP / "owner").glob("*.py"),
+        *map(Path, (shared.__file__, way_module.__file__)),
+    ]
+    for path in pages:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.BinOp):
+                joins_paths = isinstance(node.op, ast.Div) and isinstance(node.right, ast.Constant)
+                joins_paths = joins_paths and isinstance(node.right.value, str)
+                plain = isinstance(node.op, (ast.Add, ast.Sub, ast.BitOr))
+                assert plain or joins_paths or "svg" in ast.dump(node), (path, node.lineno)
+            if isinstance(node, ast.ImportFrom):
+                assert node.module not in ("math", "scipy", "cv2"), path

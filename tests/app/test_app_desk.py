@@ -1,0 +1,658 @@
+"""The desk: what staff see is what the check says, and what they do goes into the history."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+from dataclasses import replace
+from datetime import UTC, datetime
+from html import unescape
+from pathlib import Path
+
+import numpy as np
+import pytest
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import TextArea
+
+import photocheck
+from photocheck.case.file import case_from_dict, case_to_dict
+from photocheck.case.lengths import format_length
+from photocheck.case.model import Reading
+from photocheck.case.samples import samples_folder
+from photocheck.errors import CaseError, PhotocheckError
+from photocheck.orders import listing
+from photocheck.orders.corrections import (
+    changes,
+    reference_points,
+    shape_of,
+    with_marking,
+    with_readings,
+    with_reference_points,
+)
+from photocheck.orders.deciding import decide_on, reason_needed
+from photocheck.orders.intake.bring_in import File, bring_in
+from photocheck.orders.messages.drafting import draft_message
+from photocheck.orders.model import CHOICES, OrderError, OrderLine, Store
+from photocheck.orders.store import open_store
+from photocheck.report.model import DoubtSource, Report
+from photocheck.server import bench, demo_orders
+from photocheck.server.run import run_check
+from photocheck.server.serving import DESK_VARIABLE
+from photocheck.shown.doubt_bars import doubt_bars
+from photocheck.shown.spans_plot import spans_plot
+from photocheck.words import SPAN_TITLES, VERDICTS
+from photocheck_app import shared
+from photocheck_app.desk import moves, session, staff_marks
+from photocheck_app.marking.surface import Placed
+from tests.support import made_report
+from tests.support.kept_photos import as_kept
+
+SAMPLES = samples_folder()
+HELD = ("flint", "sorrel", "tarn")
+
+
+# -- orders in a store ---------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def held(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with three checked samples, made once."""
+    folder = tmp_path_factory.mktemp("held")
+    store = open_store(str(folder / "orders.db"))
+    for name in HELD:
+        run_check(store, brought(store, name), by="owner")
+    store.close()
+    return folder
+
+
+@pytest.fixture
+def store(held: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
+    """A copy of it, which the app opens as well."""
+    shutil.copytree(held, tmp_path / "store")
+    address = str(tmp_path / "store" / "orders.db")
+    monkeypatch.setenv(shared.STORE_VARIABLE, address)
+    monkeypatch.setenv(DESK_VARIABLE, "open")  # signing in: test_doors.py
+    st.cache_data.clear()
+    st.cache_resource.clear()
+    return open_store(address)
+
+
+def brought(store: Store, name: str) -> str:
+    return bring_in(store, *sample_files(name)).key
+
+
+def sample_files(name: str) -> tuple[File, list[File]]:
+    folder = SAMPLES / name
+    photos = [(p.name, p.read_bytes()) for p in sorted(folder.glob("*.jpg"))]
+    return ("case.json", (folder / "case.json").read_bytes()), photos
+
+
+def key_of(store: Store, dog: str) -> str:
+    (line,) = [line for line in store.lines() if dog in line.name.casefold()]
+    return line.key
+
+
+def opened(**query: str) -> AppTest:
+    page = AppTest.from_string("from photocheck_app import desk\ndesk.page()\n", default_timeout=60)
+    for name, value in query.items():
+        page.query_params[name] = value
+    page.run()
+    assert not page.exception
+    return page
+
+
+def html(page: AppTest) -> str:
+    return "\n".join(element.proto.body for element in page.get("html"))
+
+
+def pressed(page: AppTest, key: str) -> AppTest:
+    page.button(key=key).click().run()
+    assert not page.exception
+    return page
+
+
+def written(page: AppTest, label: str) -> TextArea:
+    """The text area of that label; keys hold the order's secret name."""
+    (area,) = [a for a in page.text_area if a.label.startswith(label)]
+    return area
+
+
+# -- figures -------------------------------------------------------------------------
+
+
+def test_the_plot_shows_the_reports_lengths_in_the_orders_unit() -> None:
+    """Read back off the axis as one would with a ruler; 25.4 mm an inch is exact (NIST SP 811)."""
+    report = made_report.made_report()
+    plot = spans_plot(report)
+    shares, numbers = zip(*((share, float(text)) for share, text in plot.ticks), strict=True)
+    slope, start = np.polyfit(shares, numbers, 1)
+    assert np.allclose(np.polyval([slope, start], shares), numbers)
+    assert 3 <= len(numbers) <= 7
+    assert plot.unit == "in"
+    for row, span in zip(plot.rows, report.spans, strict=True):
+        for share, mm in (
+            (row.low, span.low_mm),
+            (row.middle, span.photo_mm),
+            (row.high, span.high_mm),
+            (row.reading, span.reading_mm),
+        ):
+            assert start + slope * share == pytest.approx(mm / 25.4, abs=1e-9)
+            assert 0 < share < 1
+        assert (row.beyond, row.open_left, row.open_right) == ("", False, False)
+        assert row.tape == format_length(span.reading_mm, "in")
+
+
+def with_span(report: Report, number: int, **changed: object) -> Report:
+    spans = list(report.spans)
+    spans[number] = replace(spans[number], **changed)
+    return replace(report, spans=tuple(spans))
+
+
+def test_one_wild_reading_does_not_shrink_the_plot() -> None:
+    """A lost decimal point is ten times off; the intervals keep the room they had."""
+    report = made_report.made_report()
+    usual = spans_plot(report).rows[0]
+    wild = spans_plot(with_span(report, 0, reading_mm=3683.0)).rows[0]
+    assert (wild.beyond, wild.reading) == ("right", 1.0)
+    assert wild.high - wild.low == pytest.approx(usual.high - usual.low, rel=0.2)
+
+
+def test_an_open_interval_is_drawn_as_going_on() -> None:
+    report = with_span(made_report.made_report(), 1, low_mm=1.3, high_mm=213_000.0)
+    rows = spans_plot(report).rows
+    assert rows[1].open_left
+    assert rows[1].open_right
+    assert rows[0].high - rows[0].low > 0.04
+    assert not rows[0].open_right
+
+
+def test_a_reading_that_was_not_given_has_no_point() -> None:
+    changed = with_span(made_report.made_report(), 2, reading_mm=None, difference=None, verdict="")
+    row = spans_plot(changed).rows[2]
+    assert (row.reading, row.tape, row.off, row.verdict_title) == (None, "", "", "")
+
+
+def test_the_doubt_bars_hold_the_whole_variance() -> None:
+    report = made_report.made_report()
+    many = tuple(
+        DoubtSource(f"s{k}", f"source {k}", {s.span: 1 / 8 for s in report.spans}, f"do {k}")
+        for k in range(8)
+    )
+    doubt = doubt_bars(replace(report, budget=many), most=5)
+    assert len(doubt.titles) == len(doubt.actions) == 6
+    for row in doubt.rows:
+        shares = [share for share, _ in row.parts]
+        assert math.fsum(shares) == pytest.approx(1)
+        assert shares[-1] == pytest.approx(3 / 8)
+        assert row.parts[-1][1] == "38 %"
+        assert row.extent == "± 9 %"  # 1.96 times 0.045
+
+
+# -- corrections ---------------------------------------------------------------------
+
+
+def flint() -> dict:
+    return json.loads((SAMPLES / "flint" / "case.json").read_text())
+
+
+MINE = {
+    "breastbone": (800.0, 770.0),
+    "shoulder_top": (960.0, 550.0),
+    "last_rib": (1120.0, 705.0),
+    "tail_base": (1302.0, 600.0),
+}
+
+
+@pytest.mark.parametrize(("beside", "who"), [(True, ["owner", "Ines"]), (False, ["Ines"])])
+def test_marks_beside_the_owners_or_in_their_place(beside: bool, who: list[str]) -> None:
+    before = flint()
+    bends = {"front_length": ((900.0, 800.0),), "half_neck": ()}
+    after = with_marking(before, 0, by="Ines", marks=MINE, bends=bends, beside=beside)
+    twice = with_marking(after, 0, by="Ines", marks=MINE, bends=bends, beside=beside)
+    assert before == flint()
+    assert twice == after
+    case = case_from_dict(after, check_files=False)
+    assert [m.by for m in case.photos[0].markings] == who
+    assert case.photos[0].markings[-1].marks == MINE
+    assert case.photos[0].markings[-1].bends == {"front_length": ((900.0, 800.0),)}
+    assert changes(before, after) == ("photo 1: marks",)
+
+
+@pytest.mark.parametrize(
+    ("kind", "shape", "points"),
+    [
+        ("a4", "corners", ((1.0, 2.0), (9.0, 2.0), (9.0, 8.0), (1.0, 8.0))),
+        ("two_points", "ends", ((1.0, 2.0), (9.0, 2.0))),
+        ("ball", "near", ((4.0, 5.0),)),
+    ],
+)
+def test_reference_points_placed_by_hand_are_read_back(kind: str, shape: str, points) -> None:
+    case = flint()
+    case["photos"][0]["reference"] = {"kind": kind, "place": "middle"}
+    assert shape_of(case["photos"][0]["reference"]) == shape
+    assert reference_points(case["photos"][0]["reference"]) == ()
+    after = with_reference_points(case, 0, shape, points)
+    case_from_dict(after, check_files=False)
+    assert reference_points(after["photos"][0]["reference"]) == points
+
+
+def test_readings_stay_as_typed_and_wrong_ones_are_refused() -> None:
+    before = flint()
+    typed = {"rear_length": " 27,0 cm ", "half_neck": "42.5", "full_length": ""}
+    after = with_readings(before, typed)
+    assert after["readings"] == {
+        "half_neck": "42.5",
+        "front_length": "46",
+        "rear_length": "27,0 cm",
+    }
+    assert changes(before, after) == (
+        "rear length: 72, now 27,0 cm",
+        "full length: 73, now not given",
+    )
+    for wrong in ("about 27", "2700", "-3"):
+        with pytest.raises(CaseError, match="rear length"):
+            with_readings(before, {"rear_length": wrong})
+    assert before == flint()
+
+
+# -- deciding ------------------------------------------------------------------------
+
+
+def test_what_needs_a_reason() -> None:
+    needed = {(c, v) for c in CHOICES for v in VERDICTS if reason_needed(c, v)}
+    against = {("accepted", v) for v in VERDICTS if v != "agrees"}
+    assert needed == against | {("refused", v) for v in VERDICTS}
+
+
+def test_nobody_decides_on_what_they_have_not_seen(store: Store) -> None:
+    key = key_of(store, "sorrel")
+    seen = store.order(key)
+    with pytest.raises(OrderError, match="only with a reason"):
+        decide_on(store, seen, "refused", by="Ines", reason="  ")
+    decide_on(store, seen, "accepted", by="Ines", reason="")
+    with pytest.raises(OrderError, match="somebody else"):
+        decide_on(store, seen, "refused", by="Olga", reason="too small for us")
+    now = store.order(key)
+    store.record_check(key, now.checks[-1].case, now.checks[-1].report, by="owner")
+    with pytest.raises(OrderError, match="checked again"):
+        decide_on(store, now, "refused", by="Olga", reason="too small for us")
+    assert [d.choice for d in store.order(key).decisions] == ["accepted"]
+
+
+# -- the list ------------------------------------------------------------------------
+
+
+def line(name: str, state: str, verdict: str, worst: float = 1.0) -> OrderLine:
+    sent = datetime(2026, 3, 1, tzinfo=UTC)
+    return OrderLine(name, name, sent, state, verdict, worst, f"About {name}.")
+
+
+def test_the_list_puts_what_needs_work_first_and_finds_words() -> None:
+    lines = [
+        line("calm", "waiting", "agrees", 1.9),
+        line("crouched", "waiting", "retake", 0.8),
+        line("done", "accepted", "measure_again", 9.0),
+    ]
+    assert [x.name for x in listing.chosen(lines)] == ["crouched", "calm", "done"]
+    assert [x.name for x in listing.chosen(lines, text="ABOUT dOn")] == ["done"]
+    assert [x.name for x in listing.chosen(lines, state="waiting", verdict="agrees")] == ["calm"]
+    assert listing.counts(lines)["waiting"] == 2
+    assert listing.counts(lines)["refused"] == 0
+    assert listing.neighbours(lines, "crouched") == ("", "calm")
+    assert listing.neighbours(lines, "calm") == ("crouched", "")
+    assert listing.neighbours(lines, "done") == ("", "crouched")
+
+
+# -- bringing in ---------------------------------------------------------------------
+
+
+def rowan() -> tuple[dict, list[File]]:
+    (_, content), photos = sample_files("rowan")
+    return json.loads(content), photos
+
+
+def as_file(data: dict) -> File:
+    return "order.json", json.dumps(data).encode()
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Store:
+    return open_store(str(tmp_path / "empty.db"))
+
+
+def test_a_case_brought_in_gives_what_files_on_disk_give(empty: Store) -> None:
+    data, photos = rowan()
+    came = bring_in(empty, as_file(data), [*photos, ("cat.jpg", b"never opened")])
+    assert came.unused == ("cat.jpg",)
+    report = run_check(empty, came.key, by="Ines").report
+    case = photocheck.read_case(SAMPLES / "rowan" / "case.json")
+    asked = photocheck.check(case, photos=as_kept(empty, came.key, case))
+    assert report.spans == asked.spans
+    assert report.verdict == asked.verdict
+    # The owner's files themselves: what writing a photo anew costs (measured: 0.05 % at most).
+    original = photocheck.check(case)
+    for is_now, was in zip(report.spans, original.spans, strict=True):
+        assert is_now.photo_mm == pytest.approx(was.photo_mm, rel=5e-4)
+        assert is_now.verdict == was.verdict
+
+
+def test_folders_and_capitals_of_photo_names_do_not_matter(empty: Store) -> None:
+    data, photos = rowan()
+    data["photos"] = data["photos"][:1]
+    for path in ("dogs/rowan/SIDE_1.JPG", "C:\\dogs\\side_1.jpg"):
+        data["photos"][0]["file"] = path
+        assert bring_in(empty, as_file(data), photos[:1]).unused == ()
+
+
+def test_a_photo_on_disk_is_never_read(empty: Store) -> None:
+    data, photos = rowan()
+    data["photos"][1]["file"] = str(SAMPLES / "flint" / "side.jpg")
+    with pytest.raises(CaseError, match="not uploaded"):
+        bring_in(empty, as_file(data), photos)
+
+
+def alike_in_case() -> tuple[File, list[File]]:
+    data, photos = rowan()
+    data["photos"][1]["file"] = "other/side_1.jpg"
+    return as_file(data), photos
+
+
+BAD = {
+    "a photo missing": (lambda: (as_file(rowan()[0]), rowan()[1][:2]), "side_3.jpg"),
+    "photos alike": (lambda: (as_file(rowan()[0]), rowan()[1] * 2), "share the name"),
+    "alike in the case": (alike_in_case, "share the name"),
+    "not a picture": (
+        lambda: (as_file(rowan()[0]), [(name, b"words") for name, _ in rowan()[1]]),
+        "side_1.jpg: this is not a picture",
+    ),
+    "nothing in it": (lambda: (("order.json", b""), []), "order.json: this is not JSON"),
+    "a picture as case": (lambda: (("x.jpg", b"\xff\xd8\xff"), []), "x.jpg: .* not text"),
+    "a misspelt name": (lambda: (as_file(rowan()[0] | {"dgo": {}}), []), "order.json: .*dgo"),
+}
+
+
+@pytest.mark.parametrize(("made", "said"), BAD.values(), ids=BAD)
+def test_bad_files_are_answered_in_a_sentence_and_leave_nothing(
+    made, said: str, empty: Store
+) -> None:
+    with pytest.raises(PhotocheckError, match=said) as caught:
+        bring_in(empty, *made())
+    assert str(caught.value).endswith(".")
+    assert empty.lines() == ()
+
+
+def test_samples_come_in_once_and_say_that_they_are_invented(
+    empty: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(demo_orders, "sample_names", lambda: ["flint", "sorrel"])
+    done = []
+    assert demo_orders.bring_in_samples(empty, on_sample=lambda *of: done.append(of)) == 2
+    assert done == [(1, 2), (2, 2)]
+    assert demo_orders.bring_in_samples(empty) == 0
+    assert sorted(line.name for line in empty.lines()) == [
+        "Flint (invented sample)",
+        "Sorrel (invented sample)",
+    ]
+    monkeypatch.setattr(demo_orders, "sample_names", lambda: [])
+    with pytest.raises(CaseError, match="missing"):
+        demo_orders.bring_in_samples(empty)
+
+
+# -- the page ------------------------------------------------------------------------
+
+
+def shown(page: AppTest) -> list[str]:
+    """Names in the list, as they stand."""
+    buttons = [b for b in page.button if (b.key or "").startswith("desk_open_")]
+    return [b.label.rpartition(": ")[2].rpartition(" ")[2] or b.label for b in buttons]
+
+
+def test_the_list_is_filtered_and_leads_to_an_order(store: Store) -> None:
+    page = opened()
+    assert shown(page) == ["Flint", "Tarn", "Sorrel"]
+    page.selectbox(key="desk_verdict").select("agrees").run()
+    assert shown(page) == ["Sorrel"]
+    page.selectbox(key="desk_verdict").select("").run()
+    page.text_input(key="desk_find").set_value("crouch").run()
+    assert shown(page) == ["Tarn"]
+    page.text_input(key="desk_find").set_value("no such dog").run()
+    assert shown(page) == []
+    assert "No order fits" in page.info[0].value
+    page.text_input(key="desk_find").set_value("").run()
+    key = key_of(store, "flint")
+    pressed(page, f"desk_open_{key}")
+    assert page.query_params["case"] in (key, [key])
+    assert "Kestrel Fell" in html(page)
+
+
+def test_an_empty_desk_says_how_to_begin(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setenv(shared.STORE_VARIABLE, str(tmp_path / "new.db"))
+    monkeypatch.setenv(DESK_VARIABLE, "open")
+    st.cache_resource.clear()
+    assert "samples" in opened().info[0].value
+
+
+def test_an_order_shows_what_the_check_says(store: Store) -> None:
+    key = key_of(store, "flint")
+    report = photocheck.check(photocheck.read_case(SAMPLES / "flint" / "case.json"))
+    text = unescape(html(opened(case=key)))
+    for span in report.spans:
+        for mm in (span.reading_mm, span.photo_mm, span.high_mm):
+            assert format_length(mm, "cm") in text
+        assert SPAN_TITLES[span.span] in text
+    for one in report.explanations:
+        assert one.title in text
+        assert all(value in text for _, value, _ in one.candidates)
+    for source in report.budget[:5]:
+        assert source.title in text
+    for said in (report.headline, report.next_step, *report.redundancy):
+        assert said in text
+
+
+def test_stance_and_remarks_are_shown(store: Store) -> None:
+    key = key_of(store, "tarn")
+    (photo,) = store.order(key).checks[-1].report.photos
+    text = unescape(html(opened(case=key)))
+    assert photo.stance
+    assert photo.remarks
+    for said in (photo.stance[0].sentence, photo.stance[0].instruction, *photo.remarks):
+        assert said in text
+
+
+def test_what_people_typed_is_shown_as_text(store: Store) -> None:
+    key = key_of(store, "flint")
+    case = flint() | {"name": "<b onclick=x>Rex</b> *bold*"}
+    case["photos"] = store.order(key).checks[-1].case["photos"]
+    run_check(store, key, by="<i>Ines</i>", draft=case)
+    for page in (opened(case=key), opened()):
+        assert "<b onclick" not in html(page)
+        assert "<i>Ines" not in html(page)
+
+
+def decide(page: AppTest, choice: str) -> AppTest:
+    (radio,) = [r for r in page.radio if r.label == "Decision"]
+    radio.set_value(choice).run()
+    assert not page.exception
+    return page
+
+
+def test_refusing_needs_a_reason_and_is_recorded_with_the_message(store: Store) -> None:
+    key = key_of(store, "flint")
+    page = decide(opened(case=key, by="Ines"), "refused")
+    pressed(page, "decide")
+    assert "only with a reason" in page.error[0].value
+    assert store.order(key).decisions == ()
+    drafted = draft_message(store.order(key).checks[-1].report, "refused", language="en")
+    assert written(page, "Message").value == drafted
+    written(page, "Reason").set_value("The dog is too young.").run()
+    written(page, "Message").set_value("Dear owner, no.").run()
+    pressed(page, "decide")
+    (decision,) = store.order(key).decisions
+    assert (decision.choice, decision.by) == ("refused", "Ines")
+    assert decision.reason == "The dog is too young."
+    assert decision.message == "Dear owner, no."
+    assert store.order(key).state == "refused"
+    assert "The dog is too young." in html(page)
+    assert [c.value for c in page.code] == ["Dear owner, no."]
+
+
+def test_accepting_is_free_only_with_the_verdict(store: Store) -> None:
+    agreed, doubted = key_of(store, "sorrel"), key_of(store, "flint")
+    page = pressed(decide(opened(case=agreed), "accepted"), "decide")
+    assert not page.error
+    assert store.order(agreed).state == "accepted"
+    page = pressed(decide(opened(case=doubted), "accepted"), "decide")
+    assert "needs a reason" in page.error[0].value
+    assert store.order(doubted).state == "waiting"
+    page = pressed(decide(opened(case=doubted), "asked_again"), "decide")
+    assert store.order(doubted).state == "asked_again"
+
+
+def test_words_not_sent_outlive_a_reload_for_the_one_who_wrote_them(store: Store) -> None:
+    key = key_of(store, "flint")
+    page = decide(opened(case=key, by="Ines"), "refused")
+    written(page, "Reason").set_value("half a thought").run()
+    pressed(page, "desk_to_all")
+    again = opened(case=key, by="Ines")
+    assert written(again, "Reason").value == "half a thought"
+    other = opened(case=key, by="Olga")
+    assert not [a for a in other.text_area if a.value == "half a thought"]
+
+
+def test_a_reading_told_by_phone_makes_a_new_check(store: Store) -> None:
+    key = key_of(store, "flint")
+    page = opened(case=key, by="Ines")
+    (rear,) = [t for t in page.text_input if t.label.startswith("rear length")]
+    assert rear.value == "72"
+    rear.set_value("about 27").run()
+    pressed(page, "check_readings")
+    assert "rear length" in page.error[0].value
+    assert len(store.order(key).checks) == 1
+    (rear,) = [t for t in page.text_input if t.label.startswith("rear length")]
+    assert rear.value == "about 27"
+    rear.set_value("27 cm").run()
+    pressed(page, "check_readings")
+    before, after = store.order(key).checks
+    assert after.by == "Ines"
+    assert after.case["readings"]["rear_length"] == "27 cm"
+    assert before.case["readings"]["rear_length"] == "72"
+    case = photocheck.read_case(SAMPLES / "flint" / "case.json")
+    told = replace(case, readings={**case.readings, "rear_length": Reading(270.0, "27 cm", "cm")})
+    photos = as_kept(store, key, told)
+    assert after.report.spans == photocheck.check(told, photos=photos).spans
+    assert "rear length: 72, now 27 cm" in html(page)
+    (rear,) = [t for t in page.text_input if t.label.startswith("rear length")]
+    assert rear.value == "27 cm"
+    pressed(page, f"look {before.number}")
+    assert "72.0 cm" in html(page)
+    assert not page.radio
+
+
+@pytest.mark.parametrize("way", ["instead", "beside"])
+def test_marks_by_staff_give_what_the_check_gives(
+    store: Store, way: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    began = []
+
+    def surface(photo: np.ndarray, *, start: Placed, **_: object) -> Placed:
+        began.append(start)
+        return Placed(marks=MINE)
+
+    monkeypatch.setattr(staff_marks, "marking_surface", surface)
+    key = key_of(store, "flint")
+    page = opened(case=key, do="marks", by="Ines")
+    (how,) = page.radio
+    how.set_value(way).run()
+    # A second opinion that began with the first would only repeat it.
+    marks = case_from_dict(flint(), check_files=False).photos[0].markings[0].marks
+    assert began[0].marks == marks
+    assert began[1].marks == (MINE if way == "instead" else {})
+    pressed(page, "check_marks")
+    assert not page.error
+    case = case_to_dict(photocheck.read_case(SAMPLES / "flint" / "case.json"))
+    mine = {"by": "Ines", "marks": {name: list(xy) for name, xy in MINE.items()}}
+    others = case["photos"][0]["markings"] if way == "beside" else []
+    case["photos"][0]["markings"] = [*others, mine]
+    corrected = case_from_dict(case)
+    asked = photocheck.check(corrected, photos=as_kept(store, key, corrected))
+    before, after = store.order(key).checks
+    assert after.by == "Ines"
+    assert after.report.spans == asked.spans
+    assert before.report.spans != after.report.spans
+    assert store.order(key).draft == before.case
+
+
+def test_marks_that_cannot_be_used_are_answered_and_kept(store: Store, monkeypatch) -> None:
+    placed = Placed(marks={k: v for k, v in MINE.items() if k != "tail_base"})
+    monkeypatch.setattr(staff_marks, "marking_surface", lambda *_, **__: placed)
+    key = key_of(store, "flint")
+    page = pressed(opened(case=key, do="marks", by="Ines"), "check_marks")
+    assert "tail base" in page.error[0].value
+    assert len(store.order(key).checks) == 1
+    assert session.unsent("Ines", key, "marks 1 0 instead") == placed
+
+
+def test_a_photo_is_decoded_once(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    decoded = []
+    load = bench.load_photo
+    monkeypatch.setattr(bench, "load_photo", lambda *a, **k: decoded.append(1) or load(*a, **k))
+    monkeypatch.setattr(staff_marks, "marking_surface", lambda *_, **__: Placed())
+    key = key_of(store, "flint")
+    bench.drop(key)
+    page = decide(opened(case=key), "accepted")
+    pressed(page, "to_marks")
+    opened(case=key)
+    assert len(decoded) == 1
+
+
+def test_an_unknown_order_is_answered_with_the_way_back(store: Store) -> None:
+    page = opened(case="no-such-order")
+    assert len(page.error) == 1
+    assert shown(pressed(page, "desk_way_out"))
+
+
+def test_a_fault_of_the_program_is_no_traceback(store: Store, monkeypatch) -> None:
+    def fail(*_: object) -> None:
+        raise ZeroDivisionError("inside")
+
+    monkeypatch.setattr("photocheck_app.desk.order_page.spans_plot", fail)
+    page = opened(case=key_of(store, "flint"))
+    assert "should not have happened" in page.error[0].value
+    assert "inside" not in page.error[0].value
+
+
+def test_an_upload_is_checked_and_outlives_an_error(store: Store) -> None:
+    data, photos = rowan()
+    name, content = as_file(data)
+    page = opened(by="Ines")
+    page.file_uploader(key="desk_case_file").set_value((name, content, "application/json"))
+    files = [(photo, content, "image/jpeg") for photo, content in photos]
+    page.file_uploader(key="desk_photos").set_value(files[:2])
+    pressed(page, "desk_bring_in")
+    assert "not uploaded" in page.error[0].value
+    assert len(store.lines()) == len(HELD)
+    page.file_uploader(key="desk_photos").set_value(files)
+    pressed(page, "desk_bring_in")
+    key = key_of(store, "rowan")
+    assert [c.by for c in store.order(key).checks] == ["Ines"]
+    assert "Rowan" in html(page)
+
+
+def test_an_order_that_was_not_sent_shows_what_is_missing(store: Store) -> None:
+    key = store.open("de")
+    store.save_draft(
+        key, {"format": "photocheck-case/1", "unit": "cm", "readings": {}, "photos": []}
+    )
+    page = opened(case=key)
+    assert "not sent" in page.info[0].value
+    assert "No photo" in html(page)
+    assert not page.radio
+
+
+def test_nobody_at_the_desk_passes_for_the_owner(store: Store) -> None:
+    key = key_of(store, "sorrel")
+    pressed(decide(opened(case=key, by="Owner"), "accepted"), "decide")
+    assert store.order(key).decisions[0].by == "staff"
+    assert moves.when(datetime(2026, 3, 1, 8, 5)) == "2026-03-01 08:05"

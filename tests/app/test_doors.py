@@ -1,0 +1,385 @@
+"""What stands before the pages: signing in, headers, counts, and what belongs to whom."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.testclient import TestClient
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from photocheck.orders.model import STORE_VARIABLE
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.server.access import passes, staff
+from photocheck.server.access.addresses import DESK_COOKIE, address_of_link
+from photocheck.server.access.oidc import Provider, ProviderError, read_provider
+from photocheck.server.access.passes import AccessError
+from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, visitor
+from photocheck_app.doors import belonging, middleware, settings, sign_in
+from photocheck_app.doors.middleware import Doors
+
+GOOD = "four brown ropes drying"
+SOCKET = "ws://shop.example/_stcore/stream"
+
+
+async def _page(_: object) -> Response:
+    return Response("<p>page", media_type="text/html")
+
+
+async def _file(request: Request) -> Response:
+    kind = "image/jpeg" if request.url.path.endswith(".jpg") else "application/json"
+    return Response("a photo", media_type=kind)
+
+
+async def _socket(socket: WebSocket) -> None:
+    await socket.accept(socket.scope["subprotocols"][0] if socket.scope["subprotocols"] else None)
+    await socket.send_text(socket.headers.get("sec-websocket-protocol", ""))
+    await socket.close()
+
+
+@pytest.fixture
+def counts(monkeypatch: pytest.MonkeyPatch) -> Rates:
+    fresh = Rates()
+    for module in (middleware, sign_in):
+        monkeypatch.setattr(module, "COUNTS", fresh)
+    return fresh
+
+
+@pytest.fixture
+def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[DatabaseStore]:
+    monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
+    settings.the_store.cache_clear()
+    with closing(open_store(str(tmp_path / "orders.sqlite3"))) as store:
+        yield store
+    settings.the_store().close()
+    settings.the_store.cache_clear()
+
+
+@pytest.fixture
+def server(kept: DatabaseStore, counts: Rates) -> TestClient:
+    app = Starlette(
+        routes=[
+            *sign_in.ROUTES,
+            Route("/", _page),
+            Route("/media/{name}", _file),
+            Route("/static/media/font.woff2", _file),
+            Route("/_stcore/upload_file/{session}/{name}", _file, methods=["PUT"]),
+            WebSocketRoute("/_stcore/stream", _socket),
+        ],
+        middleware=[Middleware(Doors)],
+    )
+    return TestClient(app, "http://shop.example", follow_redirects=False)
+
+
+def sign(server: TestClient, name: str, password: str, **more: str) -> Response:
+    return server.post("/staff", data={"act": "in", "name": name, "password": password, **more})
+
+
+def test_staff_sign_in_and_out(server: TestClient, kept: DatabaseStore) -> None:
+    staff.add(kept, "Ada Lind", GOOD)
+    wrong = sign(server, "Ada Lind", "not the password")
+    assert (wrong.status_code, DESK_COOKIE in server.cookies) == (401, False)
+    assert "do not belong together" in wrong.text
+    assert "not the password" not in wrong.text
+    came = sign(server, "ada lind", GOOD)
+    assert (came.status_code, came.headers["location"]) == (303, "/desk")
+    cookie = came.headers["set-cookie"].partition("photocheck_visitor")[0]
+    assert all(part in cookie for part in ("HttpOnly", "SameSite=Lax", "Path=/", "Max-Age=43200"))
+    carried = server.cookies[DESK_COOKIE]
+    assert passes.at_desk(kept, carried) == "Ada Lind"
+    assert "signed in as Ada Lind" in server.get("/staff").text
+    server.post("/staff", data={"act": "out"})
+    assert DESK_COOKIE not in server.cookies
+    with pytest.raises(AccessError):
+        passes.at_desk(kept, carried)
+
+
+def test_a_cookie_given_over_https_travels_over_https_only(
+    server: TestClient, kept: DatabaseStore
+) -> None:
+    staff.add(kept, "Ada", GOOD)
+    server.base_url = "https://shop.example"
+    came = sign(server, "Ada", GOOD)
+    assert "Secure" in came.headers["set-cookie"]
+    assert came.headers["strict-transport-security"].startswith("max-age=")
+
+
+@pytest.mark.parametrize(
+    ("asked", "gone_to"),
+    [
+        ("/desk?case=abc", "/desk?case=abc"),
+        ("/", "/desk"),
+        ("//evil.example/desk", "/desk"),
+        ("https://evil.example/desk", "/desk"),
+        ("/desk@evil.example", "/desk"),
+        ("/\\evil.example", "/desk"),
+        ("/desk\r\nSet-Cookie: a=b", "/desk"),
+        ("javascript:alert(1)", "/desk"),
+        ("", "/desk"),
+    ],
+)
+def test_signing_in_leads_to_the_desk_and_nowhere_else(
+    server: TestClient, kept: DatabaseStore, asked: str, gone_to: str
+) -> None:
+    staff.add(kept, "Ada", GOOD)
+    came = sign(server, "Ada", GOOD, then=asked)
+    assert (came.status_code, came.headers["location"]) == (303, gone_to)
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "https://evil.example"},
+        {"Origin": "null"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site", "Origin": "http://shop.example"},
+    ],
+)
+def test_a_form_of_another_site_signs_nobody_in(
+    server: TestClient, kept: DatabaseStore, headers: dict[str, str]
+) -> None:
+    staff.add(kept, "Ada", GOOD)
+    data = {"act": "in", "name": "Ada", "password": GOOD}
+    came = server.post("/staff", data=data, headers=headers)
+    assert (came.status_code, DESK_COOKIE in server.cookies) == (403, False)
+    here = {"Origin": "http://shop.example", "Sec-Fetch-Site": "same-origin"}
+    assert server.post("/staff", data=data, headers=here).status_code == 303
+
+
+def test_passwords_cannot_be_tried_for_long(server: TestClient, kept: DatabaseStore) -> None:
+    staff.add(kept, "Ada", GOOD)
+    codes = [sign(server, "Ada", f"guess number {n}").status_code for n in range(25)]
+    assert codes == [401] * 20 + [429] * 5
+    assert sign(server, "Ada", GOOD).status_code == 429  # the right one neither
+
+
+def test_what_was_typed_is_shown_as_text(server: TestClient, kept: DatabaseStore) -> None:
+    staff.add(kept, "Ada", GOOD)
+    said = sign(server, '"><script>alert(1)</script>', "x").text
+    assert "<script" not in said
+    policy = server.get("/staff").headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "script-src" not in policy
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"a=b&" * 50_000, b"act=in", b"act=in&name=%00&password=%ff", b"\xff\xfe"]
+)
+def test_no_form_brings_the_page_down(
+    server: TestClient, kept: DatabaseStore, content: bytes
+) -> None:
+    headers = {"Content-Type": "application/x-www-form-urlencoded"}
+    assert server.post("/staff", content=content, headers=headers).status_code < 500
+    headers = {"Content-Type": "multipart/form-data; boundary=x"}
+    assert server.post("/staff", content=content, headers=headers).status_code < 500
+
+
+def test_where_nobody_can_sign_in_the_page_says_what_to_do(server: TestClient) -> None:
+    assert "photocheck staff add" in server.get("/staff").text
+    german = server.get("/staff", headers={"Accept-Language": "de-CH,de;q=0.9,en;q=0.5"}).text
+    assert '<html lang="de">' in german
+
+
+def test_every_answer_has_its_headers(server: TestClient) -> None:
+    for path in ("/", "/staff", "/media/none.jpg", "/nowhere"):
+        headers = server.get(path).headers
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "no-referrer"
+        assert "frame-ancestors 'none'" in headers["content-security-policy"]
+
+
+def test_a_file_goes_to_the_browser_it_was_made_for(server: TestClient) -> None:
+    page = {"Accept": "text/html"}
+    server.get("/", headers=page)
+    mine = server.cookies[belonging.COOKIE]
+    belonging._to("/media/abc123.jpg", mine)
+    assert server.get("/media/abc123.jpg").text == "a photo"
+    again = server.get("/media/abc123.jpg?again=1")
+    assert (again.status_code, again.headers["cache-control"]) == (200, "no-store")
+    belonging._to("/media/abc123.json", mine)
+    assert server.get("/media/abc123.json").headers["cache-control"] == "private, no-cache"
+    assert server.get("/media/other.jpg").status_code == 404
+    server.cookies.clear()
+    assert server.get("/media/abc123.jpg").status_code == 404
+    server.get("/", headers=page)
+    assert server.cookies[belonging.COOKIE] != mine
+    assert server.get("/media/abc123.jpg").status_code == 404
+    # what pages are made of is nobody's
+    assert server.get("/static/media/font.woff2").status_code == 200
+
+
+def test_a_browser_keeps_its_cookie(server: TestClient) -> None:
+    server.get("/", headers={"Accept": "text/html"})
+    first = server.cookies[belonging.COOKIE]
+    again = server.get("/", headers={"Accept": "text/html"})
+    assert "set-cookie" not in again.headers
+    assert server.cookies[belonging.COOKIE] == first
+
+
+def test_one_address_cannot_ask_without_end(
+    server: TestClient, counts: Rates, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from limits import parse
+
+    counts.rates["requests from address"] = parse("3/minute")
+    counts.rates["visits from address"] = parse("2/minute")
+    assert [server.get("/").status_code for _ in range(5)] == [200] * 3 + [429] * 2
+    for _ in range(2):
+        with server.websocket_connect(SOCKET) as socket:
+            assert socket.receive_text() == ""
+    with pytest.raises(WebSocketDisconnect), server.websocket_connect(SOCKET):
+        pass
+
+
+def test_a_session_is_gone_on_with_by_its_own_browser_alone(server: TestClient) -> None:
+    server.get("/", headers={"Accept": "text/html"})
+    mine = server.cookies[belonging.COOKIE]
+    belonging._sessions["session-1"] = mine
+    belonging._sessions["session-2"] = "somebody else's"
+    belonging._sessions["session-3"] = ""
+
+    def told(session: str) -> str:
+        # as Streamlit's pages ask: protocol, XSRF token, session
+        wanted = ["streamlit", "token", session]
+        with server.websocket_connect(SOCKET, subprotocols=wanted) as socket:
+            return socket.receive_text()
+
+    assert told("session-1") == "streamlit, token, session-1"
+    for session in ("session-2", "session-3", "session-4"):
+        assert told(session) == "streamlit, token"
+        assert server.put(f"/_stcore/upload_file/{session}/x").status_code == 404
+    assert server.put("/_stcore/upload_file/session-1/x").status_code == 200
+    server.cookies.clear()
+    for session in ("session-1", "session-2", "session-3"):
+        assert told(session) == "streamlit, token"
+        assert server.put(f"/_stcore/upload_file/{session}/x").status_code == 404
+
+
+def test_uploads_count_by_number_and_size(server: TestClient, counts: Rates) -> None:
+    from limits import parse
+
+    server.get("/", headers={"Accept": "text/html"})
+    belonging._sessions["s"] = server.cookies[belonging.COOKIE]
+
+    counts.rates["megabytes from address"] = parse("10/hour")
+    put = lambda size: server.put("/_stcore/upload_file/s/x", content=b"x" * size)  # noqa: E731
+    assert put(4_000_000).status_code == 200
+    assert put(5_500_000).status_code == 200
+    assert put(1).status_code == 429
+
+
+# -- counting ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("address", "who"),
+    [
+        ("203.0.113.7", "203.0.113.7"),
+        ("::ffff:203.0.113.7", "203.0.113.7"),
+        # RFC 6177: a home gets a /64 or more; RFC 3849 addresses
+        ("2001:db8:1:2:3:4:5:6", "2001:db8:1:2::/64"),
+        ("2001:db8:1:2::9", "2001:db8:1:2::/64"),
+        ("fe80::1%eth0", "fe80::/64"),
+        ("127.0.0.1", HERE),
+        ("::1", HERE),
+        ("testclient", HERE),
+        (None, HERE),
+    ],
+)
+def test_visitors_are_told_apart_by_their_network(address: str | None, who: str) -> None:
+    assert visitor(address) == who
+
+
+def test_too_often_says_how_long_to_wait() -> None:
+    counts = Rates()
+    for _ in range(RATES["begin from address"].amount):
+        counts.count("begin from address", "203.0.113.7")
+    with pytest.raises(TooOftenError, match="Wait 60 minutes"):
+        counts.count("begin from address", "203.0.113.7")
+    counts.count("begin from address", "203.0.113.8")
+    counts.count("checks from address", "203.0.113.7")
+    counts.count("megabytes from address", "203.0.113.7", cost=10**9)
+    with pytest.raises(TooOftenError):
+        counts.count("megabytes from address", "203.0.113.7")
+
+
+# -- addresses and the provider ------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("page", "address"),
+    [
+        ("http://127.0.0.1:8501", "http://127.0.0.1:8501/?order=a.b.c"),
+        ("https://shop.example/desk?case=k#x", "https://shop.example/?order=a.b.c"),
+        ("https://shop.example/check/desk", "https://shop.example/check/?order=a.b.c"),
+        ("https://shop.example/?order=old", "https://shop.example/?order=a.b.c"),
+    ],
+)
+def test_a_link_leads_to_the_first_page(page: str, address: str) -> None:
+    assert address_of_link(page, "a.b.c") == address
+
+
+PROVIDER = """
+staff = ["ada@example.org", " BEN@example.org "]
+
+[auth]
+redirect_uri = "https://shop.example/oauth2callback"
+client_id = "photocheck"
+client_secret = "a secret"
+server_metadata_url = "https://id.example/.well-known/openid-configuration"
+"""
+
+
+def test_the_provider_is_read_from_a_file(tmp_path: Path) -> None:
+    file = tmp_path / "provider.toml"
+    file.write_text(PROVIDER)
+    provider = read_provider(file)
+    assert provider.auth["client_id"] == "photocheck"
+    assert provider.staff == {"ada@example.org", "ben@example.org"}
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ("client_secret", "client_word", "client_secret is missing"),
+        ("/oauth2callback", "/", "oauth2callback"),
+        ("staff =", "people =", "who may come in"),
+        ("staff = [", "staff = [7, ", "who may come in"),
+        ("[auth]", "[auth", "not TOML"),
+        ("[auth]", "[other]", "redirect_uri, client_id"),
+    ],
+)
+def test_a_provider_that_cannot_be_used_is_told(
+    tmp_path: Path, before: str, after: str, said: str
+) -> None:
+    file = tmp_path / "provider.toml"
+    file.write_text(PROVIDER.replace(before, after))
+    with pytest.raises(ProviderError, match=said):
+        read_provider(file)
+    with pytest.raises(ProviderError, match="cannot be read"):
+        read_provider(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize(
+    ("claims", "name"),
+    [
+        ({"email": "Ada@example.org", "email_verified": True}, "Ada@example.org"),
+        ({"email": "ada@example.org", "email_verified": "true"}, "ada@example.org"),
+        # OpenID Connect Core 1.0, 5.7: an address that is not verified identifies nobody
+        ({"email": "ada@example.org", "email_verified": False}, ""),
+        ({"email": "ada@example.org", "email_verified": "false"}, ""),
+        ({"email": "ada@example.org"}, ""),
+        ({"email": "eve@example.org", "email_verified": True}, ""),
+        ({"email": ["ada@example.org"], "email_verified": True}, ""),
+        ({}, ""),
+    ],
+)
+def test_only_those_named_and_verified_are_admitted(claims: dict[str, object], name: str) -> None:
+    assert Provider({}, frozenset({"ada@example.org"})).admitted(claims) == name

@@ -1,0 +1,63 @@
+"""Files that visitors hand in, in the server's memory."""
+
+from __future__ import annotations
+
+import gc
+from weakref import WeakSet
+
+import pytest
+from streamlit.proto.Common_pb2 import FileURLs
+from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRec
+
+from photocheck.errors import PhotoError
+from photocheck.orders.uploads import BusyError
+from photocheck_app import uploads
+from photocheck_app.practise import session
+from photocheck_app.uploads import bounded, content_of
+
+
+@pytest.fixture
+def manager(monkeypatch: pytest.MonkeyPatch) -> MemoryUploadedFileManager:
+    """Streamlit's own, with room for 100 bytes, 60 of each visitor."""
+    monkeypatch.setattr(uploads, "MOST_BYTES", 100)
+    monkeypatch.setattr(uploads, "MOST_OF_ONE", 60)
+    made = MemoryUploadedFileManager("/upload")
+    made.add_file = bounded(made)  # type: ignore[method-assign]
+    return made
+
+
+def send(manager: MemoryUploadedFileManager, who: str, name: str, size: int) -> UploadedFile:
+    manager.add_file(who, UploadedFileRec(name, name, "image/jpeg", bytes(size)))
+    (held,) = manager.get_files(who, [name])
+    return UploadedFile(held, FileURLs())
+
+
+def test_neither_one_visitor_nor_all_together_fill_the_memory(
+    manager: MemoryUploadedFileManager,
+) -> None:
+    assert len(content_of(send(manager, "Ann", "1.jpg", 50))) == 50
+    with pytest.raises(PhotoError, match=r"^2\.jpg: .*choose it again"):
+        content_of(send(manager, "Ann", "2.jpg", 11))
+    assert len(content_of(send(manager, "Bo", "3.jpg", 40))) == 40
+    with pytest.raises(PhotoError, match="choose it again"):
+        content_of(send(manager, "Cleo", "4.jpg", 20))
+    held = [file for theirs in manager.file_storage.values() for file in theirs.values()]
+    assert sum(len(file.data) for file in held) == 90
+    manager.remove_file("Bo", "3.jpg")  # as `let_go` does
+    assert len(content_of(send(manager, "Cleo", "4.jpg", 20))) == 20
+
+
+def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(session, "MOST_BYTES", 100)
+    # Sessions of other tests in this process may still hold theirs.
+    monkeypatch.setattr(session, "_everybodys", WeakSet())
+    dropped = []
+    monkeypatch.setattr(session.bench, "drop", dropped.append)
+    first = session.keep_own(session.Own(bytes(70), "a.jpg", "a"))
+    with pytest.raises(BusyError, match="invented dogs meanwhile"):
+        session.keep_own(session.Own(bytes(40), "b.jpg", "b"))
+    del first
+    gc.collect()
+    assert dropped == ["a"]
+    assert session.keep_own(session.Own(bytes(40), "b.jpg", "b"))

@@ -1,0 +1,303 @@
+"""Many orders checked: resumed, recorded, and no order stopped by another."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import shutil
+import signal
+import time
+from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from photocheck.batch import many
+from photocheck.batch.lanes import Lanes
+from photocheck.batch.results import FORMAT, Results
+from photocheck.case.file import read_case
+from photocheck.case.samples import samples_folder
+from photocheck.checking import check
+from photocheck.cli.main import run
+from photocheck.errors import PhotocheckError
+from photocheck.orders.intake.bring_in import bring_in
+from photocheck.orders.intake.cases import find_cases
+from photocheck.orders.store import open_store
+from photocheck.report.file import report_from_dict
+
+
+@pytest.fixture
+def cases(tmp_path: Path) -> Path:
+    """Two good orders, one with a broken photo, one without its photo, one that is no JSON."""
+    folder = tmp_path / "cases"
+    for name in ("flint", "moss"):
+        shutil.copytree(samples_folder() / name, folder / name)
+    for name in ("broken", "gone"):
+        shutil.copytree(samples_folder() / "flint", folder / name)
+    (folder / "broken" / "side.jpg").write_bytes(b"\xff\xd8\xff\xe0 broken")
+    (folder / "gone" / "side.jpg").unlink()
+    (folder / "torn.json").write_text('{"format": ')
+    return folder
+
+
+def lines_of(path: Path) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in path.read_bytes().splitlines()]
+
+
+def checked_again(
+    folder: Path, out: Path, executor: Executor | None = None
+) -> dict[str, dict[str, Any]]:
+    """One batch over a folder; gives what each order came to."""
+    came: dict[str, dict[str, Any]] = {}
+
+    def keep(line: dict[str, Any]) -> None:
+        came[str(Path(line["order"]).relative_to(folder)).partition("/")[0]] = line
+        if line["outcome"] not in many.PASSED_OVER:
+            results.add(line)
+
+    with Results(out) as results, executor or ThreadPoolExecutor(1) as workers:
+        tasks = many.tasks_of_cases(find_cases([folder])[0], results.last, many.Task())
+        many.run(tasks, workers, at_once=1, on_line=keep)
+    return came
+
+
+def outcomes(came: dict[str, dict[str, Any]]) -> dict[str, str]:
+    return {name: line["outcome"] for name, line in came.items()}
+
+
+def test_reports_are_those_of_a_single_check_and_bad_orders_stop_no_other(
+    cases: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "out.jsonl"
+    came = checked_again(cases, out)
+    assert outcomes(came) == {
+        **dict.fromkeys(("flint", "moss"), "checked"),
+        **dict.fromkeys(("broken", "gone", "torn.json"), "refused"),
+    }
+    for line in lines_of(out):
+        assert line["format"] == FORMAT
+        if line["outcome"] == "checked":
+            assert report_from_dict(line["report"]) == check(read_case(line["order"]))
+        else:
+            assert "Traceback" not in line["problem"]
+            assert line["problem"].startswith(line["order"].removesuffix("case.json"))
+
+
+def test_what_is_done_with_the_same_inputs_is_not_done_again(
+    cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "out.jsonl"
+    checked_again(cases, out)
+    before = out.read_bytes()
+    again = outcomes(checked_again(cases, out))
+    assert again.pop("torn.json") == "refused"  # nothing of it could be read to compare
+    assert set(again.values()) == {"same"}
+    # another photo, a photo that was missing, another reading, another version: done again
+    shutil.copy(cases / "flint" / "side.jpg", cases / "gone" / "side.jpg")
+    text = (cases / "moss" / "case.json").read_text()
+    (cases / "moss" / "case.json").write_text(text.replace('"name": "', '"name": "Old ', 1))
+    again = outcomes(checked_again(cases, out))
+    assert {name for name, outcome in again.items() if outcome != "same"} == {
+        *("gone", "moss", "torn.json")
+    }
+    assert out.read_bytes().startswith(before)
+    monkeypatch.setattr(many, "__version__", "another")
+    assert "same" not in outcomes(checked_again(cases, out)).values()
+
+
+@pytest.mark.parametrize("cut", [1, 7, 400])
+def test_a_torn_last_line_is_taken_off_and_done_again(
+    cases: Path, tmp_path: Path, cut: int
+) -> None:
+    out = tmp_path / "out.jsonl"
+    checked_again(cases, out)
+    whole = out.read_bytes()
+    last = json.loads(whole.splitlines()[-1])["order"]
+    out.write_bytes(whole[:-cut])
+    came = checked_again(cases, out)
+    redone = [line["order"] for line in came.values() if line["outcome"] != "same"]
+    assert last in redone
+    assert len(redone) <= 2  # the other one is torn.json, always done again
+    assert len({line["order"] for line in lines_of(out)}) == 5
+
+
+def test_a_file_of_somebody_else_is_never_cut(tmp_path: Path) -> None:
+    for number, content in enumerate((b"my novel", b'{"a": 1}\nmore', b"[1]\n")):
+        path = tmp_path / str(number)
+        path.write_bytes(content)
+        with pytest.raises(PhotocheckError, match="something other"), Results(path):
+            pass
+        assert path.read_bytes() == content
+    path = tmp_path / "begun"
+    path.write_bytes(b'{"form')  # a first line that was torn is ours
+    with Results(path) as results:
+        assert results.last == {}
+        with pytest.raises(PhotocheckError, match="another batch"), Results(path):
+            pass
+    assert path.read_bytes() == b""
+
+
+# Run by name in other processes.
+
+
+def end(_: object = None) -> None:
+    os._exit(1)
+
+
+def hang(_: object = None) -> None:
+    while True:
+        time.sleep(1)
+
+
+def own_id(_: object = None) -> int:
+    return os.getpid()
+
+
+def sometimes_end(task: many.Task) -> dict[str, Any]:
+    if "broken" in task.order:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return many.work(task)
+
+
+@pytest.mark.slow
+def test_a_process_that_dies_or_hangs_takes_no_other_order_with_it() -> None:
+    with Lanes(2, recycled_after=3, patience_s=2) as lanes:
+        for bad in (end, hang):
+            lost = lanes.submit(bad)
+            kept = [lanes.submit(own_id) for _ in range(4)]
+            with pytest.raises(BrokenExecutor):
+                lost.result(60)
+            assert len({future.result(60) for future in kept}) <= 2
+        # the processes that stand in for them work, and are replaced after three calls each
+        ids = [lanes.submit(own_id).result(60) for _ in range(12)]
+        assert len(set(ids)) >= 4
+        assert all(ids.count(process) <= 3 for process in ids)
+
+
+def test_a_process_that_ends_between_two_calls_is_replaced() -> None:
+    with Lanes(1) as lanes:
+        first = lanes.submit(own_id).result(60)
+        os.kill(first, signal.SIGKILL)
+        until = time.monotonic() + 20
+        while not lanes._lanes[0].pool._broken and time.monotonic() < until:
+            time.sleep(0.01)  # as long as it takes the pool to notice
+        assert lanes.submit(own_id).result(60) != first
+
+
+def test_a_crashed_order_is_marked_and_tried_again(
+    cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "out.jsonl"
+    with monkeypatch.context() as patch:
+        patch.setattr(many, "work", sometimes_end)
+        came = checked_again(cases, out, Lanes(1))
+    assert outcomes(came)["broken"] == "crashed"
+    assert "Run the batch again" in came["broken"]["problem"]
+    assert [*outcomes(came).values()].count("checked") == 2
+    assert outcomes(checked_again(cases, out))["broken"] == "refused"
+
+
+def test_no_more_is_under_way_than_was_said(cases: Path) -> None:
+    """Else all orders of a long list would wait in memory."""
+    sources, _ = find_cases([cases])
+    given = 0
+    done = 0
+
+    def tasks() -> Any:
+        nonlocal given
+        for source in sources * 3:
+            given += 1
+            assert given - done <= 4  # two under way, two whose results are being kept
+            yield many.Task(source=source)
+
+    def count(_: object) -> None:
+        nonlocal done
+        done += 1
+
+    with ThreadPoolExecutor(8) as executor:
+        many.run(tasks(), executor, at_once=2, on_line=count)
+    assert given == done == 15
+
+
+def test_the_batch_command(cases: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "out.jsonl"
+    command = ["batch", str(cases), "-o", str(out), "--jobs", "1"]
+    assert run(command) == 13
+    said = capsys.readouterr()
+    assert "Checked: 2 (" in said.out
+    assert "Could not be checked: 3." in said.out
+    with out.with_suffix(".csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = {Path(row["order"]).parent.name: row for row in csv.DictReader(file)}
+    report = check(read_case(cases / "flint" / "case.json"))
+    assert rows["flint"]["verdict"] == report.verdict
+    assert rows["flint"]["half_neck_tape_mm"] == "425.0"
+    assert rows["gone"]["problem"].endswith(".")
+    for bad in ("broken", "gone", "torn.json"):
+        shutil.rmtree(cases / bad) if (cases / bad).is_dir() else (cases / bad).unlink()
+    assert run(command) == 0
+    assert "Done before and unchanged: 2." in capsys.readouterr().out
+    # what cannot be begun leaves no file behind
+    new = tmp_path / "new.jsonl"
+    for wrong in ([], [str(tmp_path / "none")], ["--waiting", "--store", str(tmp_path / "none")]):
+        assert run(["batch", *wrong, "-o", str(new)]) == 2
+    assert not new.exists()
+
+
+def test_waiting_orders_are_checked_again_when_something_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = str(tmp_path / "orders.sqlite3")
+    out = tmp_path / "out.jsonl"
+    command = ["batch", "--store", address, "-o", str(out), "--jobs", "1", "--waiting"]
+    with closing(open_store(address)) as store:
+        flint = samples_folder() / "flint"
+        case_file = ("case.json", (flint / "case.json").read_bytes())
+        photos = [("side.jpg", (flint / "side.jpg").read_bytes())]
+        key = bring_in(store, case_file, photos, language="de").key
+        store.open()
+        assert run(command) == 0
+        assert lines_of(out) == []  # never sent: nobody's business yet
+        for _ in range(2):
+            assert run([*command, "--drafts"]) == 0
+            (line,) = lines_of(out)
+            (checked,) = store.order(key).checks
+            assert (line["order"], line["outcome"]) == (key, "checked")
+            assert (checked.by, checked.language) == ("batch", "de")
+            assert report_from_dict(line["report"]) == checked.report
+        # another results file does not check it again either
+        out.unlink()
+        assert run(command) == 0
+        assert len(store.order(key).checks) == len(lines_of(out)) == 1
+        # but another version of photocheck does
+        monkeypatch.setattr(many, "__version__", "another")
+        line = many.work(many.Task(store=address, key=key, known=line["inputs"]))
+        assert line["outcome"] == "checked"
+        assert len(store.order(key).checks) == 2
+        store.decide(key, "refused", by="me", reason="no")
+        assert many.work(many.Task(store=address, key=key))["outcome"] == "left"
+        many._store(address).close()
+
+
+@pytest.mark.slow
+def test_a_dask_cluster_does_the_same(cases: Path, tmp_path: Path) -> None:
+    from distributed import LocalCluster
+
+    alone, there = tmp_path / "alone.jsonl", tmp_path / "there.jsonl"
+    assert run(["batch", str(cases), "-o", str(alone), "--jobs", "1"]) == 13
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as cluster:
+        command = ["batch", str(cases), "-o", str(there), "--dask", cluster.scheduler_address]
+        assert run(command) == 13
+
+    def told(path: Path) -> dict[str, Any]:
+        return {
+            line["order"]: {k: v for k, v in line.items() if k != "seconds"}
+            for line in lines_of(path)
+        }
+
+    assert told(there) == told(alone)
+    assert run(["batch", str(cases), "-o", str(there), "--dask", "tcp://127.0.0.1:1"]) == 2

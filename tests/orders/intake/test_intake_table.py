@@ -1,0 +1,287 @@
+"""Tables as people save them: encodings, separators, headings, units, rows gone wrong."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from photocheck.errors import CaseError
+from photocheck.orders.intake import headings
+from photocheck.orders.intake.entries import Entries, entries_of_table
+from photocheck.orders.intake.headings import columns_of, is_known, recall, remember
+from photocheck.orders.intake.photos import PhotoFolder
+from photocheck.orders.intake.row import told_by
+from photocheck.orders.intake.table import read_table
+
+GERMAN = (
+    "Auftrags-Nr.;Hund;Halber Hals (cm);Länge vorne;Gesamtlänge in Zoll;Gewicht;Alter (Jahre)\r\n"
+    "2041;Flöckchen;42,5;46,5 cm;28 3/4;32,5 kg;3,5\r\n"
+)
+
+
+def entries(path: Path, folder: PhotoFolder | None = None, **more: object) -> Entries:
+    given = {"told": {}, "remembered": {}, "unit": "", **more}
+    return entries_of_table(path, folder, **given)  # type: ignore[arg-type]
+
+
+def written(tmp_path: Path, text: str | bytes) -> Path:
+    path = tmp_path / "orders.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+# RFC 3629 (UTF-8), RFC 2781 (UTF-16) and the Windows-1252 code page, by Python's own codecs
+@pytest.mark.parametrize(
+    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"]
+)
+def test_the_same_table_is_read_from_every_encoding(tmp_path: Path, encoding: str) -> None:
+    (entry,) = entries(written(tmp_path, GERMAN.encode(encoding))).entries
+    assert entry.problems == ()
+    assert entry.draft["dog"] == {"name": "Flöckchen", "weight": "32,5 kg", "age_months": 42.0}
+    # as typed, with the heading's unit where it is not the order's
+    assert entry.draft["readings"] == {
+        "half_neck": "42,5",
+        "front_length": "46,5 cm",
+        "full_length": "28 3/4 zoll",
+    }
+    assert entry.draft["unit"] == "cm"
+
+
+@pytest.mark.parametrize("separator", [";", ",", "\t", "|"])
+def test_the_separator_is_found(tmp_path: Path, separator: str) -> None:
+    rows = [["no", "dog", "half neck [in]"], ["1", "Juno", '14 1/2"'], ["2", "Pip", "14,5"]]
+    text = "".join(
+        separator.join(f'"{cell.replace(chr(34), chr(34) * 2)}"' for cell in row) + "\n"
+        for row in rows
+    )
+    one, two = entries(written(tmp_path, text)).entries
+    assert one.draft["readings"] == {"half_neck": '14 1/2"'}
+    assert (two.draft["readings"], two.draft["unit"]) == ({"half_neck": "14,5"}, "in")
+
+
+def test_a_bad_row_is_told_with_its_line_and_the_rest_is_read(tmp_path: Path) -> None:
+    path = written(
+        tmp_path,
+        "order,dog,half neck cm,note\n"
+        "1,Juno,41.5,ok\n"
+        "\n"
+        "2,Pip,4x,ok\n"
+        '3,"Rex,40,open quote\n'
+        "4,Moss,36,8,one cell too many\n"
+        '5,Tarn,39,"two\nlines"\n'
+        "6,Bee,1.234,far too short\n"
+        ",,37,nobody's\n"
+        "7,Last,38,ok\n",
+    )
+    found = {e.where: e.problems for e in entries(path).entries}
+    good = [where for where, problems in found.items() if not problems]
+    assert good == ["line 2", "line 7", "line 11"]
+    assert list(found) == [f"line {n}" for n in (2, 4, 5, 6, 7, 9, 10, 11)]
+    assert "half neck: '4x'" in found["line 4"][0]
+    assert "quotation mark" in found["line 5"][0]
+    assert "There are 5 cells, and the head of the table has 4" in found["line 6"][0]
+    assert "shorter than any dog's half neck" in found["line 9"][0]
+    assert "whose order" in found["line 10"][0]
+
+
+def test_all_that_is_wrong_with_a_row_is_told_at_once(tmp_path: Path) -> None:
+    text = "order;half neck;weight;coat;age;unit\n1;x;9999 kg;curly;2;ell\n"
+    (entry,) = entries(written(tmp_path, text)).entries
+    assert len(entry.problems) == 5
+
+
+def test_no_unit_is_guessed(tmp_path: Path) -> None:
+    path = written(tmp_path, "order,half neck,weight\n1,14.5,60\n")
+    (entry,) = entries(path).entries
+    assert "No unit is told for half_neck" in entry.problems[0]
+    (entry,) = entries(path, unit="in").entries
+    assert "kilograms or pounds" in entry.problems[0]
+    (entry,) = entries(written(tmp_path, "no,unit,half neck,girth mm\n1,in,14.5,690\n")).entries
+    assert entry.draft["unit"] == "in"
+    assert entry.draft["readings"] == {"half_neck": "14.5"}
+    assert entry.draft["dog"] == {"girth": "690 mm"}
+
+
+@pytest.mark.parametrize(
+    ("heading", "field", "unit"),
+    [
+        ("Länge hinten in cm", "rear_length", "cm"),
+        ("HINTERLAENGE", "rear_length", ""),
+        ("rear length in", "rear_length", "in"),
+        ("front_length_mm", "front_length", "mm"),
+        ("Gewicht/kg", "weight", "kg"),
+        ('Brustumfang (")', "girth", '"'),
+        ("Halsumfang", "", ""),  # the neck itself or the ring over the head: nobody knows
+        ("neck", "", ""),
+        ("Bestell-Nr.", "order", ""),
+    ],
+)
+def test_headings_in_peoples_words(heading: str, field: str, unit: str) -> None:
+    (column,) = columns_of([heading], {}, {}, where="t")
+    assert (column.field, column.unit) == (field, unit)
+    assert is_known(heading) == bool(field)
+
+
+def test_every_heading_means_one_thing() -> None:
+    known = [
+        (headings.squeeze(word), field)
+        for field, words in headings.HEADINGS.items()
+        for word in {headings.squeeze(w): w for w in (field, *words)}.values()
+    ]
+    assert len({word for word, _ in known}) == len(known)
+
+
+def test_what_was_told_of_columns_is_remembered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(headings, "memory_file", lambda: tmp_path / "new" / "columns.json")
+    head = ["No", "Hals-Maß (cm)", "Name", "Kunde"]
+    assert recall() == {}
+    with pytest.raises(CaseError, match="'Name' and 'Kunde' both"):
+        columns_of(head, {}, {}, where="t")
+    told = {"half_neck": "hals-mass (CM)", "name": "Kunde"}
+    columns = columns_of(head, told, {}, where="t")
+    assert [(c.field, c.unit) for c in columns] == [
+        *(("order", ""), ("half_neck", "cm"), ("", ""), ("name", ""))
+    ]
+    assert remember(columns, told) == headings.memory_file()
+    assert columns_of(head, {}, recall(), where="t") == columns
+    assert remember(columns, told) is None
+    # and told otherwise
+    told = {"name": "Name"}
+    columns = columns_of(head, told, recall(), where="t")
+    remember(columns, told)
+    again = columns_of(head, {}, recall(), where="t")
+    assert [c.field for c in again] == ["order", "half_neck", "name", ""]
+    headings.memory_file().write_text("{broken")
+    assert recall() == {}
+
+
+@pytest.mark.parametrize("told", [{"nose": "No"}, {"order": "Nose"}])
+def test_a_column_that_is_not_there_is_told(told: dict[str, str]) -> None:
+    with pytest.raises(CaseError, match="--column"):
+        columns_of(["No"], told, {}, where="t")
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"\r\n;;\r\n", b"\xff\xd8\xff\xe0" + bytes(range(256)), b"a;b\n1;2\n"]
+)
+def test_what_is_no_table_is_refused(tmp_path: Path, content: bytes) -> None:
+    with pytest.raises(CaseError):
+        entries(written(tmp_path, content))
+    with pytest.raises(CaseError, match="cannot be opened"):
+        read_table(tmp_path / "none.csv", is_known)
+
+
+@pytest.mark.parametrize(
+    ("cell", "point"),
+    [
+        *(("812 340.5", (812.0, 340.5)), ("812,5; 340", (812.5, 340.0)), ("(8,9)", (8.0, 9.0))),
+        *(("812", None), ("1 2 3", None), ("nan 2", None), ("x y", None)),
+    ],
+)
+def test_marks_in_a_table(cell: str, point: tuple[float, float] | None) -> None:
+    told = told_by(columns_of(["no", "Widerrist"], {}, {}, where="t"), ["1", cell], "")
+    assert told.marks == {"shoulder_top": point}
+    assert bool(told.problems) == (point is None)
+
+
+def folder(*names: str) -> PhotoFolder:
+    return PhotoFolder({name: Path(name) for name in names})
+
+
+@pytest.mark.parametrize(
+    ("files", "wanted", "photos"),
+    [
+        # a number within another number is not that number
+        (["104.jpg", "1042.jpg"], {2: ["104"], 3: ["1042"]}, {2: ["104.jpg"], 3: ["1042.jpg"]}),
+        (["1042/a.jpg", "1042-b.png"], {2: ["01042"]}, {2: ["1042-b.png", "1042/a.jpg"]}),
+        # what a camera counts, and the day, are no order's numbers
+        (["IMG_1042.jpg", "DSC01042.jpg", "2026-11-25.jpg"], {2: ["1042"], 3: ["2026"]}, {}),
+        (["luna-1.jpg"], {2: ["1"], 3: ["12", "Luna"]}, {3: ["luna-1.jpg"]}),
+        (["Rex Junior.jpg", "rex.jpg"], {2: ["Rex"], 3: ["Rex Junior"]},
+         {2: ["rex.jpg"], 3: ["Rex Junior.jpg"]}),
+        (["FLOECKCHEN.JPG"], {2: ["Flöckchen"]}, {2: ["FLOECKCHEN.JPG"]}),
+    ],
+)  # fmt: skip
+def test_photos_are_matched_by_name(
+    files: list[str], wanted: dict[int, list[str]], photos: dict[int, list[str]]
+) -> None:
+    matches = folder(*files).matched(wanted, set())
+    assert (dict(matches.photos), matches.problems) == (photos, {})
+
+
+def test_a_photo_that_may_be_two_orders_is_nobodys() -> None:
+    found = folder("luna.jpg", "7-luna.jpg").matched({2: ["7", "Luna"], 3: ["8", "Luna"]}, set())
+    assert found.photos == {2: ["7-luna.jpg"]}
+    assert "'luna.jpg' may belong to lines 2 and 3" in found.problems[3]
+
+
+def test_photos_named_in_a_column() -> None:
+    photos = folder("a/side.jpg", "b/side.jpg", "Ü.jpg", "x,y.jpg")
+    assert photos.named("B\\SIDE.jpg; u\u0308.JPG") == ["b/side.jpg", "Ü.jpg"]
+    assert photos.named("x,y.jpg") == ["x,y.jpg"]
+    with pytest.raises(CaseError, match=r"a/side\.jpg and b/side\.jpg"):
+        photos.named("side.jpg")
+    with pytest.raises(CaseError, match="no photo 'none'"):
+        photos.named("Ü.jpg, none")
+
+
+def test_rows_without_their_photo_are_held_back(tmp_path: Path) -> None:
+    path = written(tmp_path, "no,photo\n1,side.jpg\n2,\n")
+    named, unnamed = entries(path, folder("other.jpg")).entries
+    assert "no photo 'side.jpg'" in named.problems[0]
+    assert "No photo is named after this order" in unnamed.problems[0]
+    named, unnamed = entries(path).entries
+    assert "--photos" in named.problems[0]
+    assert unnamed.problems == ()
+
+
+def test_an_order_stands_in_a_table_once(tmp_path: Path) -> None:
+    path = written(tmp_path, "no,dog\n7,Juno\n7,Pip\n8,Moss\n8,Moss\n")
+    problems = [entry.problems for entry in entries(path).entries]
+    assert problems[0] == problems[2] == ()
+    assert "says something else" in problems[1][0]
+    assert "says the same" in problems[3][0]
+    # without a number, two dogs of the same name are two orders
+    path = written(tmp_path, "dog,half neck cm\nLuna,40\nLuna,41\n")
+    found = entries(path).entries
+    assert [entry.problems for entry in found] == [(), ()]
+    assert found[0].origin != found[1].origin
+
+
+def test_drafts_are_json(tmp_path: Path) -> None:
+    (entry,) = entries(written(tmp_path, GERMAN)).entries
+    assert json.loads(json.dumps(entry.draft)) == entry.draft
+
+
+CELLS = st.text(alphabet="ab0189.,;:'\"½ \tcmin-\u2033\r\n", max_size=12)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(st.lists(CELLS, min_size=4, max_size=6), max_size=4),
+    st.sampled_from([";", ",", "\t"]),
+    st.binary(max_size=20),
+)
+def test_anything_ends_in_rows_or_a_clear_refusal(
+    rows: list[list[str]], separator: str, rest: bytes
+) -> None:
+    head = separator.join(["no", "Halber Hals (cm)", "age", "photo", "Widerrist", "weight"])
+    body = "\n".join(separator.join(row) for row in rows)
+    with TemporaryDirectory() as place:
+        path = written(Path(place), f"{head}\n{body}\n".encode() + rest)
+        try:
+            found = entries(path, folder("a/b.jpg", "1.jpg")).entries
+        except CaseError:
+            return
+        for entry in found:
+            if entry.problems:
+                assert all(problem.strip() for problem in entry.problems)
+            else:
+                json.dumps(entry.draft, allow_nan=False)

@@ -1,0 +1,162 @@
+"""Drafts: what is typed stays, what is missing is named, and no photo is taken that is none."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from photocheck.case.file import case_from_dict
+from photocheck.case.samples import sample_case, sample_names, sample_story, samples_folder
+from photocheck.errors import CaseError, PhotoError
+from photocheck.orders.draft import (
+    gaps,
+    new_draft,
+    settled,
+    understood_reading,
+    understood_weight,
+    value_at,
+    with_marks,
+    with_photo,
+    with_value,
+)
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.orders.taking import first_look, quality_remarks, take_photo
+from photocheck.photo.load import load_photo
+from photocheck.words import LANDMARKS
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> DatabaseStore:
+    return open_store(str(tmp_path / "orders.sqlite3"))
+
+
+def flint() -> dict:
+    return json.loads((samples_folder() / "flint" / "case.json").read_text(encoding="utf-8"))
+
+
+def test_a_complete_case_has_no_gaps_and_stays_as_it_is() -> None:
+    for name in sample_names():
+        path = samples_folder() / name / "case.json"
+        data = json.loads(path.read_text(encoding="utf-8"))
+        assert gaps(data) == ()
+        case = case_from_dict(settled(data), path.parent, where=name)
+        assert case == sample_case(name)
+        assert sample_story(name)
+
+
+def test_every_gap_is_named_where_it_is_filled() -> None:
+    assert [gap.step for gap in gaps(new_draft("cm"))] == ["readings", "photo"]
+    data = flint()
+    data["readings"]["half_neck"] = "4o"
+    data["dog"]["weight"] = "900 kg"
+    data["photos"][0]["reference"]["bar"] = "long"
+    del data["photos"][0]["markings"][0]["marks"]["last_rib"]
+    found = gaps(data)
+    assert [gap.step for gap in found] == ["readings", "dog", "photo", "marks"]
+    assert all(
+        word in gap.sentence
+        for word, gap in zip(("4o", "900", "long", "last rib"), found, strict=True)
+    )
+    card = with_value(flint(), ("photos", 0, "reference", "kind"), "id_card")
+    assert [gap.step for gap in gaps(settled(card))] == ["marks"]
+
+
+def test_emptying_a_field_takes_it_out() -> None:
+    draft = with_value(new_draft("cm"), ("readings", "half_neck"), "36,8 ")
+    assert value_at(draft, ("readings", "half_neck")) == "36,8 "
+    assert with_value(draft, ("readings", "half_neck"), "  ") == new_draft("cm")
+    assert value_at(draft, ("photos", 0, "file")) is None
+
+
+@pytest.mark.parametrize(
+    ("place", "kept"),
+    [("wall", "-95 cm"), ("far_feet", "-95 cm"), ("near_feet", "95 cm"), ("middle", None)],
+)
+def test_a_distance_gets_its_sign_from_the_place(place: str, kept: str | None) -> None:
+    draft = with_photo(new_draft("cm"), "a")
+    for name, text in (("offset", "95 cm"), ("place", place)):
+        draft = settled(with_value(draft, ("photos", 0, "reference", name), text))
+        draft = (
+            draft if name == "place" else with_value(draft, ("photos", 0, "reference", name), text)
+        )
+    assert value_at(settled(draft), ("photos", 0, "reference", "offset")) == kept
+
+
+def test_the_next_photo_is_told_like_the_last_but_not_marked_like_it() -> None:
+    draft = with_photo(flint(), "second")
+    one, other = draft["photos"]
+    assert other["reference"] == one["reference"]
+    assert other["markings"] == []
+    assert with_photo(draft, "second") == draft
+
+
+def test_marks_keep_what_others_marked() -> None:
+    draft = flint()
+    draft["photos"][0]["markings"].append({"by": "Robin", "marks": {}})
+    marks = {name: (float(k), 1.0) for k, name in enumerate(LANDMARKS)}
+    changed = with_marks(draft, 0, marks, {"front_length": ((5.0, 6.0),), "rear_length": ()})
+    mine, robins = changed["photos"][0]["markings"]
+    assert robins["by"] == "Robin"
+    assert mine["spread_mm"] == 6
+    assert mine["bends"] == {"front_length": [[5.0, 6.0]]}
+    assert mine["marks"]["tail_base"] == [3.0, 1.0]
+
+
+def test_lengths_and_weights_are_said_back_in_both_units() -> None:
+    # 14.5 in x 2.54 = 36.83 cm; 62 lb x 0.45359237 = 28.12 kg (1959 agreement)
+    assert understood_reading("half_neck", '14 1/2"', "cm") == "14 1/2 in = 36.8 cm"
+    assert understood_reading("half_neck", "36,8", "cm") == "36.8 cm = 14 1/2 in"
+    assert understood_weight("62 lb") == "28.1 kg = 62.0 lb"
+    with pytest.raises(CaseError):
+        understood_reading("half_neck", "36,8", "in")  # 93 cm of half a neck is no dog's
+
+
+def test_only_photos_are_taken_in(store: DatabaseStore) -> None:
+    key = store.open()
+    content = (samples_folder() / "flint" / "side.jpg").read_bytes()
+    name = take_photo(store, key, content, name="side.jpg")
+    assert load_photo(store.photo(key, name)).size == (2000, 1500)
+    with pytest.raises(PhotoError, match=r"words\.jpg"):
+        take_photo(store, key, b"words", name="words.jpg")
+
+
+def test_a_first_look_finds_what_can_be_found() -> None:
+    photo = load_photo(samples_folder() / "flint" / "side.jpg")
+    look = first_look(photo, {"kind": "marker_sheet", "place": "middle"}, "cm")
+    assert look.found
+    assert len(look.outline) == 16
+    told = json.loads((samples_folder() / "nettle" / "case.json").read_text())["photos"][0]
+    card = load_photo(samples_folder() / "nettle" / "side.jpg")
+    before = first_look(card, {"kind": "id_card"}, "cm")
+    assert (before.found, before.problem) == (False, "")
+    corners = np.array(told["reference"]["corners"])
+    after = first_look(card, {"kind": "id_card", "near": corners.mean(axis=0).tolist()}, "cm")
+    assert after.found
+    # against the sample's own corners, in any order, px
+    apart = np.linalg.norm(corners[:, None] - np.array(after.outline)[None], axis=2)
+    assert apart.min(axis=1).max() < 6
+    nowhere = first_look(card, {"kind": "marker_sheet"}, "cm")
+    assert not nowhere.found
+    assert "marker sheet was not found" in nowhere.problem
+
+
+def test_poor_photos_are_remarked_on_and_the_samples_are_not(tmp_path: Path) -> None:
+    def remarks(rgb: np.ndarray) -> str:
+        path = tmp_path / "made.png"
+        cv2.imwrite(str(path), rgb[:, :, ::-1])
+        return " ".join(quality_remarks(load_photo(path, focal_35mm=26)))
+
+    for name in sample_names():
+        for path in (samples_folder() / name).glob("*.jpg"):
+            said = " ".join(quality_remarks(load_photo(path)))
+            assert not any(word in said for word in ("dark", "blurred", "small")), (path, said)
+    rgb = load_photo(samples_folder() / "flint" / "side.jpg").rgb
+    assert remarks(rgb) == ""
+    assert "blurred" in remarks(cv2.GaussianBlur(rgb, (0, 0), 9))
+    assert "dark" in remarks(rgb // 6)
+    assert "800 x 600" in remarks(cv2.resize(rgb, (800, 600), interpolation=cv2.INTER_AREA))
+    assert "sideways" in remarks(np.ascontiguousarray(rgb[:, 500:1500]))

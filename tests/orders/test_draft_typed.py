@@ -1,0 +1,125 @@
+"""Drafts hold whatever is typed, and every text is either understood or named as a gap."""
+
+from __future__ import annotations
+
+import copy
+import json
+import random
+from typing import Any
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from photocheck.case.file import case_from_dict
+from photocheck.case.samples import samples_folder
+from photocheck.errors import CaseError
+from photocheck.orders.draft import (
+    BEHIND,
+    gaps,
+    new_draft,
+    settled,
+    understood_length,
+    understood_reading,
+    understood_weight,
+    value_at,
+    with_value,
+)
+from photocheck.words import PLACE_TITLES, READINGS, UNITS
+from tests.support.fuzz.texts import typed_text
+
+LENGTHS = st.builds(
+    lambda number, part, unit: f"{number}{part}{unit}",
+    st.decimals(0, 200, places=1, allow_nan=False).map(str),
+    st.sampled_from(["", " 1/2", " 3/8", ",5", " ½"]),
+    st.sampled_from(["", " cm", ' "', " in", " mm", " m", "'", " Zoll", " kg"]),
+)
+PIECES = st.integers(0, 2**32).map(lambda seed: typed_text(random.Random(seed)))
+TYPED = st.one_of(st.text(st.characters(exclude_categories=("Cs",)), max_size=40), LENGTHS, PIECES)
+"""Any text that can come from a field (a browser sends no lone surrogates), and likely ones."""
+
+FLINT = json.loads((samples_folder() / "flint" / "case.json").read_text(encoding="utf-8"))
+
+
+def understood(way: Any, *given: Any, **told: Any) -> bool:
+    read = True
+    try:
+        said = way(*given, **told)
+    except CaseError as error:
+        read, said = False, str(error)
+    assert said.isprintable()
+    return read
+
+
+@settings(max_examples=400, deadline=None)
+@given(typed=TYPED, name=st.sampled_from(READINGS), unit=st.sampled_from(UNITS))
+@example(typed="42,5", name="half_neck", unit="cm")
+@example(typed='14 1/2"', name="half_neck", unit="cm")
+@example(typed="4o", name="rear_length", unit="in")
+def test_a_reading_is_kept_as_typed_and_is_understood_or_a_gap(
+    typed: str, name: str, unit: str
+) -> None:
+    draft = with_value(new_draft(unit), ("readings", name), typed)
+    if not typed.strip():
+        assert draft == new_draft(unit)
+        return
+    assert value_at(draft, ("readings", name)) == typed
+    assert settled(draft) == draft
+    steps = [gap.step for gap in gaps(draft)]
+    assert steps.count("photo") == 1
+    assert understood(understood_reading, name, typed, unit) == ("readings" not in steps)
+    assert all(gap.sentence.isprintable() for gap in gaps(draft))
+
+
+@settings(max_examples=300, deadline=None)
+@given(readings=st.dictionaries(st.sampled_from(READINGS), TYPED, min_size=1))
+def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[str, str]) -> None:
+    draft = copy.deepcopy(FLINT) | {"readings": {}}
+    for name, typed in readings.items():
+        draft = with_value(draft, ("readings", name), typed)
+    draft = settled(draft)
+    kept = {name: typed for name, typed in readings.items() if typed.strip()}
+    assert draft["readings"] == kept
+    if gaps(draft):
+        return
+    case = case_from_dict(draft, check_files=False)
+    assert {name: reading.typed for name, reading in case.readings.items()} == {
+        name: typed.strip() for name, typed in kept.items()
+    }
+
+
+@settings(max_examples=300, deadline=None)
+@given(typed=TYPED, field=st.sampled_from(["weight", "girth", "coat_depth"]))
+def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) -> None:
+    draft = with_value(copy.deepcopy(FLINT) | {"dog": {}}, ("dog", field), typed)
+    if not typed.strip():
+        assert gaps(draft) == ()
+        return
+    said = {
+        "weight": lambda: understood_weight(typed),
+        "girth": lambda: understood_reading("girth", typed, "cm"),
+        "coat_depth": lambda: understood_length(typed, "cm", field="coat depth"),
+    }[field]
+    assert understood(said) == (gaps(draft) == ())
+
+
+@settings(max_examples=300, deadline=None)
+@given(typed=TYPED, place=st.sampled_from(sorted(PLACE_TITLES)))
+def test_a_distance_settles_at_once_and_lies_on_its_places_side(typed: str, place: str) -> None:
+    path = ("photos", 0, "reference")
+    draft = with_value(FLINT, (*path, "place"), place)
+    draft = settled(with_value(draft, (*path, "offset"), typed))
+    assert settled(draft) == draft
+    kept = value_at(draft, (*path, "offset"))
+    if place in ("middle", "unknown"):
+        assert kept is None
+    elif kept is not None and not gaps(draft):
+        offset = case_from_dict(draft, check_files=False).photos[0].reference.offset_mm
+        assert offset == 0 or (offset < 0) == (place in BEHIND)
+
+
+def test_every_reading_has_an_example_that_is_understood() -> None:
+    for unit, text in (("cm", "42.5"), ("in", "16 3/4")):
+        assert understood(understood_reading, "half_neck", text, unit)
+    with pytest.raises(CaseError):
+        understood_reading("half_neck", "4o", "cm")

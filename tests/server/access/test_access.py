@@ -1,0 +1,325 @@
+"""Links to orders and staff at the desk, on every kind of database."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from itsdangerous import TimestampSigner
+
+from photocheck.orders.model import OrderError, Store
+from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.orders.store.copies import back_up, restore
+from photocheck.orders.store.privacy import Retention, over_time, tidy, write_held
+from photocheck.server.access import passes, staff
+from photocheck.server.access.linked import LinkedStore
+from photocheck.server.access.passes import AccessError
+from photocheck.server.access.staff import StaffError
+from tests.support.store_orders import JPEG, case_of, checked, report_of
+
+GOOD = "four brown ropes drying"
+OTHER = "a quiet pier in november"
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+
+
+def refused(store: DatabaseStore, link: str, said: str = "leads to no order") -> bool:
+    with pytest.raises(AccessError, match=said):
+        passes.order_of(store, link)
+    return True
+
+
+def test_a_link_leads_to_its_order_and_to_no_other(store: DatabaseStore) -> None:
+    keys = [checked(store, name=str(n))[0] for n in range(3)]
+    links = [passes.link_for(store, key, by="Ada") for key in keys]
+    assert [passes.order_of(store, link) for link in links] == keys
+    assert len(set(links)) == 3
+    owners = LinkedStore(store)
+    assert [owners.order(link).name for link in links] == ["0", "1", "2"]
+    for link, key in zip(links, keys, strict=True):
+        assert key not in repr(owners.order(link))
+
+
+def test_what_is_not_a_link_opens_nothing(store: DatabaseStore) -> None:
+    key, _ = checked(store)
+    link = passes.link_for(store, key, by="Ada")
+    carried, moment, signed = link.split(".")
+    one_more = signed[:-2] + ("A" if signed[-2] != "A" else "B") + signed[-1]
+    for wrong in (
+        "",
+        key,
+        carried,
+        f"{carried}.{moment}",
+        f"{carried}.{moment}.{one_more}",
+        f"{carried[:-1]}{'A' if carried[-1] != 'A' else 'B'}.{moment}.{signed}",
+        link.swapcase(),
+        link + " ",
+        link + "\0",
+        link * 3,
+        "ü" + link,
+        "../" + link,
+        passes.links_of(store, key)[0].sha256,
+        TimestampSigner("another secret", salt="photocheck order").sign(carried).decode(),
+    ):
+        assert refused(store, wrong)
+
+
+def test_a_pass_is_for_one_purpose(store: DatabaseStore) -> None:
+    key, _ = checked(store)
+    staff.add(store, "Ada", GOOD)
+    link, cookie = passes.link_for(store, key, by="Ada"), passes.desk_pass(store, "ada")
+    assert passes.at_desk(store, cookie) == "Ada"
+    assert refused(store, cookie)
+    with pytest.raises(AccessError):
+        passes.at_desk(store, link)
+    # nor by signing the one's bits for the other's purpose, should the secret ever leak
+    secret = passes.kept.signing_secret(store)
+    forged = TimestampSigner(
+        secret,
+        salt="photocheck desk",
+        key_derivation="hmac",
+        digest_method=passes.sha256,
+    ).sign(link.split(".")[0])
+    with pytest.raises(AccessError):
+        passes.at_desk(store, forged.decode())
+
+
+def test_a_link_runs_out(store: DatabaseStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    key, _ = checked(store)
+    link = passes.link_for(store, key, by="Ada", days=2)
+
+    class Later(datetime):
+        @classmethod
+        def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
+            return datetime.now(UTC) + timedelta(days=days)
+
+    monkeypatch.setattr(passes, "datetime", Later)
+    days = 1.99
+    assert passes.order_of(store, link) == key
+    days = 2.01
+    assert refused(store, link, "no longer valid")
+
+
+@pytest.mark.parametrize("days", [0, -1, 367, 1e6])
+def test_a_link_lasts_a_year_at_most(store: DatabaseStore, days: float) -> None:
+    key, _ = checked(store)
+    with pytest.raises(OrderError, match="so long"):
+        passes.link_for(store, key, by="Ada", days=days)
+    assert passes.links_of(store, key) == ()
+
+
+def test_a_link_taken_back_opens_nothing_from_that_moment_on(store: DatabaseStore) -> None:
+    key, _ = checked(store)
+    link, other = (passes.link_for(store, key, by="Ada") for _ in range(2))
+    owners = LinkedStore(store)
+    owners.save_draft(link, {"name": "before"})
+    first, second = passes.links_of(store, key)
+    passes.end_link(store, key, first.sha256)
+    for act in (
+        lambda: owners.order(link),
+        lambda: owners.save_draft(link, {"name": "after"}),
+        lambda: owners.keep_photo(link, JPEG),
+        lambda: owners.photo(link, "photo-1.jpg"),
+        lambda: owners.record_check(link, case_of(), report_of(), by="owner"),
+        lambda: owners.forget(link),
+    ):
+        with pytest.raises(AccessError, match="no longer valid"):
+            act()
+    assert owners.order(other).draft == {"name": "before"}
+    assert [one.ended is None for one in passes.links_of(store, key)] == [False, True]
+    stranger, _ = checked(store, name="another")
+    with pytest.raises(OrderError, match="no such link"):
+        passes.end_link(store, stranger, second.sha256)
+
+
+def test_the_store_holds_nothing_that_opens_anything(tmp_path: Path) -> None:
+    with closing(open_store(str(tmp_path / "orders.sqlite3"))) as store:
+        key, _ = checked(store)
+        staff.add(store, "Ada", GOOD)
+        link, cookie = passes.link_for(store, key, by="Ada"), passes.desk_pass(store, "ada")
+        copy = tmp_path / "copy"
+        back_up(store, copy)
+    for text in (link.split(".")[0], cookie.split(".")[0], GOOD):
+        assert text.encode() not in copy.read_bytes()
+    with closing(sqlite3.connect(copy)) as found:
+        assert found.execute("SELECT count(*) FROM passes").fetchone() == (2,)
+
+
+def test_the_owners_store_answers_for_itself_in_everything() -> None:
+    asked = {name for name, it in vars(Store).items() if callable(it) and not name.startswith("_")}
+    assert len(asked) > 10
+    assert asked <= vars(LinkedStore).keys()
+
+
+def test_an_owner_decides_nothing_and_sees_no_list(store: DatabaseStore) -> None:
+    key, _ = checked(store)
+    owners = LinkedStore(store)
+    link = passes.link_for(store, key, by="Ada")
+    assert owners.lines() == ()
+    with pytest.raises(OrderError, match="only the workshop"):
+        owners.decide(link, "accepted", by="owner", reason="")
+    # nor does an owner's check go under somebody else's name
+    file = owners.keep_photo(link, JPEG + b"2")
+    assert owners.record_check(link, case_of(file), report_of(), by="Ada").by == "owner"
+
+
+def test_an_order_begun_by_its_owner_comes_with_its_link(store: DatabaseStore) -> None:
+    owners = LinkedStore(store)
+    link = owners.open("de")
+    order = owners.order(link)
+    assert (order.language, order.key) == ("de", link)
+    (only,) = passes.links_of(store, passes.order_of(store, link))
+    assert only.by == "owner"
+
+
+def test_links_go_with_their_order(store: DatabaseStore) -> None:
+    owners = LinkedStore(store)
+    link = owners.open()
+    owners.forget(link)
+    assert refused(store, link)
+
+
+def test_links_are_part_of_what_is_held_about_an_owner(
+    store: DatabaseStore, tmp_path: Path
+) -> None:
+    key, _ = checked(store)
+    link = passes.link_for(store, key, by="Ada")
+    write_held(store, key, tmp_path / "held.zip")
+    import json
+    import zipfile
+
+    with zipfile.ZipFile(tmp_path / "held.zip") as archive:
+        text = archive.read("order.json").decode()
+    (told,) = json.loads(text)["links"]
+    assert told["by"] == "Ada"
+    assert link.split(".")[0] not in text
+
+
+def test_staff_come_in_with_their_password_alone(store: DatabaseStore) -> None:
+    staff.add(store, "  Ada  Lind ", GOOD)
+    assert [name for name, _ in staff.everybody(store)] == ["Ada Lind"]
+    assert staff.recognised(store, "ada lind", GOOD) == "ada lind"
+    for name, password in (
+        ("ada lind", GOOD + " "),
+        ("ada lind", GOOD.upper()),
+        ("ada lind", ""),
+        ("ada", GOOD),
+        ("", GOOD),
+        ("owner", GOOD),
+        ("ada lind", "x" * 100_000),
+    ):
+        assert staff.recognised(store, name, password) is None
+    with pytest.raises(StaffError, match="can sign in already"):
+        staff.add(store, "ADA LIND", OTHER)
+
+
+def test_weak_passwords_and_odd_names_are_refused(store: DatabaseStore) -> None:
+    for name, password in (
+        ("Ada", "short"),
+        ("Ada", "x" * 201),
+        ("Ada", "passwordpassword"),
+        ("Adalbert Lindgren", "adalbert lindgren"),
+        ("Ada", "photocheck123"),
+        ("Owner", GOOD),
+        ("", GOOD),
+        ("x" * 61, GOOD),
+        ("a\0b", GOOD),
+    ):
+        with pytest.raises(StaffError):
+            staff.add(store, name, password)
+        assert staff.everybody(store) == (), (name, password)
+
+
+def test_a_new_password_and_a_removal_end_what_was_signed_in(store: DatabaseStore) -> None:
+    for name in ("Ada", "Ben"):
+        staff.add(store, name, GOOD)
+    ada, ben = passes.desk_pass(store, "ada"), passes.desk_pass(store, "ben")
+    staff.set_password(store, "Ada", OTHER)
+    with pytest.raises(AccessError):
+        passes.at_desk(store, ada)
+    assert staff.recognised(store, "Ada", GOOD) is None
+    assert staff.recognised(store, "Ada", OTHER) == "ada"
+    assert passes.at_desk(store, ben) == "Ben"
+    staff.remove(store, "Ben")
+    with pytest.raises(AccessError):
+        passes.at_desk(store, ben)
+    for act in (lambda: staff.remove(store, "Ben"), lambda: staff.set_password(store, "Ben", GOOD)):
+        with pytest.raises(StaffError, match="nobody called Ben"):
+            act()
+
+
+def test_signing_out_ends_it_for_good(store: DatabaseStore) -> None:
+    staff.add(store, "Ada", GOOD)
+    here, there = passes.desk_pass(store, "ada"), passes.desk_pass(store, "ada")
+    passes.sign_out(store, here)
+    passes.sign_out(store, here)
+    passes.sign_out(store, "nonsense")
+    with pytest.raises(AccessError):
+        passes.at_desk(store, here)
+    assert passes.at_desk(store, there) == "Ada"
+
+
+def test_a_draft_stays_as_long_as_a_link_leads_to_it(store: DatabaseStore) -> None:
+    staff.add(store, "Ada", GOOD)
+    signed_in = passes.desk_pass(store, "ada")
+    invited, _ = passes.begin_with_link(store, by="Ada", days=60)
+    taken_back, _ = passes.begin_with_link(store, by="Ada", days=60)
+    passes.end_links(store, taken_back)
+    alone = store.open()
+    now = datetime.now(UTC)
+
+    def over(days: float) -> set[str]:
+        return set(over_time(store, Retention(drafts_days=30), now=now + timedelta(days=days)))
+
+    assert over(29) == set()
+    assert over(31) == {taken_back, alone}
+    assert over(61) == {invited, taken_back, alone}
+    # who was signed in is dropped once that has ended, and not before
+    tidy(store)
+    assert passes.at_desk(store, signed_in) == "Ada"
+    tidy(store, now=now + timedelta(days=2))
+    with pytest.raises(AccessError, match="leads to no order"):
+        passes.at_desk(store, signed_in)
+
+
+def test_a_restored_copy_opens_nothing_that_was_taken_back_since(
+    address: str, tmp_path: Path
+) -> None:
+    with closing(open_store(address)) as store:
+        key, _ = checked(store)
+        staff.add(store, "Ada", GOOD)
+        staff.add(store, "Ben", GOOD)
+        kept_link, lost_link = (passes.link_for(store, key, by="Ada") for _ in range(2))
+        cookie = passes.desk_pass(store, "ada")
+        back_up(store, tmp_path / "copy")
+        passes.end_link(store, key, passes.links_of(store, key)[1].sha256)
+        staff.remove(store, "Ben")
+        staff.set_password(store, "Ada", OTHER)
+    restore(address, tmp_path / "copy")
+    with closing(open_store(address)) as store:
+        assert passes.order_of(store, kept_link) == key
+        assert refused(store, lost_link, "no longer valid")
+        assert [name for name, _ in staff.everybody(store)] == ["Ada"]
+        assert staff.recognised(store, "Ada", OTHER)
+        with pytest.raises(AccessError):
+            passes.at_desk(store, cookie)
+
+
+def test_a_copy_brings_links_and_staff_to_a_new_machine(address: str, tmp_path: Path) -> None:
+    with closing(open_store(str(tmp_path / "old.sqlite3"))) as store:
+        key, _ = checked(store)
+        staff.add(store, "Ada", GOOD)
+        link = passes.link_for(store, key, by="Ada")
+        back_up(store, tmp_path / "copy")
+    with closing(open_store(address)) as store:
+        LinkedStore(store).open()  # it has a secret of its own by now
+    restore(address, tmp_path / "copy")
+    with closing(open_store(address)) as store:
+        assert passes.order_of(store, link) == key
+        assert staff.recognised(store, "Ada", GOOD)
