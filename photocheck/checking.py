@@ -9,7 +9,6 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck import __version__
 from photocheck.body.shape import SHIPPED
 from photocheck.case.model import Case, Marking, PhotoEntry, Point
 from photocheck.errors import CaseError
@@ -31,6 +30,7 @@ from photocheck.scale.lens import straighten
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
 from photocheck.speech import tr
+from photocheck.version import program
 from photocheck.words import (
     ALL_LANDMARKS,
     BENDABLE_SPANS,
@@ -315,7 +315,7 @@ def _report(
         explanations=explanations,
         cautions=cautions,
         false_alarm_budget=false_alarms,
-        version=__version__,
+        version=program(),
         case=case,
         ratios_version=fused.ratios_version,
     )

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Final
 
 from photocheck.errors import PhotocheckError, reason_of
+from photocheck.speech import tr
+
+_NEW: Final = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
 
 
 @contextmanager
@@ -33,25 +36,26 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
     target = Path(path)
     temporary: str | None = None
     try:
-        handle, temporary = tempfile.mkstemp(
-            dir=target.parent, prefix=f".{target.name}.", suffix=".part"
-        )
+        # The system takes the umask off these rights; asking for the umask means setting it, for
+        # every thread of the process, and a file made at that moment would be open to all.
+        temporary = str(target.with_name(f".{target.name}.{secrets.token_hex(8)}.part"))
+        try:
+            handle = os.open(temporary, _NEW, 0o666)
+        except OSError:
+            temporary = None  # what lies there, if anything does, is not ours to take away
+            raise
         with os.fdopen(handle, "wb") as file:
             yield file
             file.flush()
             os.fsync(file.fileno())
-        # mkstemp makes files only their owner may read; give the usual rights.
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(temporary, 0o666 & ~umask)
         os.replace(temporary, target)
         temporary = None
         sync_folder(target.parent)
     except OSError as error:
         raise PhotocheckError(
-            f"the file cannot be written ({reason_of(error)})",
+            tr("the file cannot be written ({reason})", reason=reason_of(error)),
             where=os.fspath(path),
-            do="Check the folder, its rights and the space on the disk",
+            do=tr("Check the folder, its rights and the space on the disk"),
         ) from error
     finally:
         if temporary is not None:

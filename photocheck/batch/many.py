@@ -11,7 +11,6 @@ from functools import cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final
 
-from photocheck import __version__
 from photocheck.case.file import case_from_dict
 from photocheck.errors import PhotocheckError
 from photocheck.judge.ratios import Ratios, ratios_to_dict
@@ -22,6 +21,7 @@ from photocheck.orders.intake.cases import CaseSource
 from photocheck.orders.model import CHOICES, Order, Store
 from photocheck.report.file import report_to_dict
 from photocheck.speech import speaking, tr
+from photocheck.version import program
 
 if TYPE_CHECKING:
     from photocheck.orders.store import DatabaseStore
@@ -243,7 +243,7 @@ def _job_of_store(task: Task) -> _Job:
     ratios = task.ratios.current if task.ratios and task.ratios.in_use else ""
 
     def report() -> Report:
-        if last and (last.program, last.ratios) == (__version__, ratios):
+        if last and (last.program, last.ratios) == (program(), ratios):
             return last.report
         with speaking(language):
             return run_check(store, task.key, by=task.by, draft=case, ratios=task.ratios).report
@@ -255,7 +255,7 @@ def _job_of_store(task: Task) -> _Job:
 
 def _inputs(case: Any, photos: Mapping[str, str], task: Task, language: str) -> str:
     ratios = None if task.ratios is None else ratios_to_dict(task.ratios)
-    told = [__version__, ratios, FALSE_ALARMS, language, case, photos]
+    told = [program(), ratios, FALSE_ALARMS, language, case, photos]
     return sha256(json.dumps(told, ensure_ascii=True, sort_keys=True).encode()).hexdigest()
 
 

@@ -104,7 +104,7 @@ def test_what_is_done_with_the_same_inputs_is_not_done_again(
         *("gone", "moss", "torn.json")
     }
     assert out.read_bytes().startswith(before)
-    monkeypatch.setattr(many, "__version__", "another")
+    monkeypatch.setattr(many, "program", lambda: "another")
     assert "same" not in outcomes(checked_again(cases, out)).values()
 
 
@@ -272,7 +272,7 @@ def test_waiting_orders_are_checked_again_when_something_changed(
         assert run(command) == 0
         assert len(store.order(key).checks) == len(lines_of(out)) == 1
         # but another version of photocheck does
-        monkeypatch.setattr(many, "__version__", "another")
+        monkeypatch.setattr(many, "program", lambda: "another")
         line = many.work(many.Task(store=address, key=key, known=line["inputs"]))
         assert line["outcome"] == "checked"
         assert len(store.order(key).checks) == 2

@@ -63,7 +63,12 @@ def test_a_check_comes_back_whole(store: DatabaseStore, address: str) -> None:
     assert order.checks == (check,)
     assert check.report == report
     assert check.case == case
-    assert (check.by, check.program, check.ratios, check.language) == ("Ann", photocheck.__version__, "", "de")
+    assert (check.by, check.program, check.ratios, check.language) == (
+        "Ann",
+        photocheck.__version__,
+        "",
+        "de",
+    )
     assert order.decisions == (decision,)
     assert decision.check == check.number
     assert (decision.by, decision.reason, decision.message) == ("Ann", "looks\ufffd right", "Hello")
