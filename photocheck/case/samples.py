@@ -5,13 +5,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import photocheck
 from photocheck.case.file import read_case
 from photocheck.case.model import Case
 from photocheck.errors import CaseError
 from photocheck.speech import tr
 
-_PACKAGE = Path(photocheck.__file__).parent
+_PACKAGE = Path(__file__).parents[1]
 _NAME = "sample_images_demo"
 
 

@@ -175,7 +175,7 @@ def read_dog(path: Path) -> PracticeDog:
     Raises
     ------
     CaseError
-        When the file is missing or is not what `photocheck.practice.rendering` writes.
+        When the file is missing or is not what `photocheck.benchmark.practice_dogs` writes.
     """
     try:
         data = json.loads(path.read_text(encoding="utf-8"))

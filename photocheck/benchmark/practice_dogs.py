@@ -1,4 +1,4 @@
-"""Makes the practice dogs: ``python -m photocheck.practice.rendering OUTDIR [NAME ...]``.
+"""Makes the practice dogs: ``python -m photocheck.benchmark.practice_dogs OUTDIR [NAME ...]``.
 
 Each is a rendered phantom: an invented dog whose true landmarks are known.  The lens is a
 plain pinhole, so that a place in the picture follows from the numbers in the JSON by hand.
@@ -310,7 +310,7 @@ def write_dog(plan: Plan, folder: Path, *, draw: Callable[[Scene, Look], Any] = 
 def main(arguments: Sequence[str]) -> int:
     """Write all dogs into the folder named first; further names pick some of them."""
     if not arguments:
-        print("usage: python -m photocheck.practice.rendering OUTDIR [NAME ...]")
+        print("usage: python -m photocheck.benchmark.practice_dogs OUTDIR [NAME ...]")
         return 2
     wanted = set(arguments[1:])
     for plan in PLANS:

@@ -5,10 +5,10 @@ import json
 import numpy as np
 import pytest
 
+from photocheck.benchmark.practice_dogs import PLANS, scene_of, truth_of, write_dog
 from photocheck.practice.closeup import SIDE_PX, closeup
 from photocheck.practice.dogs import FOLDER, practice_dogs
 from photocheck.practice.misses import px_per_mm
-from photocheck.practice.rendering import PLANS, scene_of, truth_of, write_dog
 
 
 def test_every_dog_has_its_plan() -> None:
