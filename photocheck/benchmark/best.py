@@ -50,7 +50,7 @@ def log_ratios(seen: Discrepancy, posed: Posed) -> Array:
     Parameters
     ----------
     seen : Discrepancy
-        As made by `photocheck.benchmark.orders`.
+        As made by `photocheck.benchmark.simulated_orders`.
     posed : sequence
         See `Posed`; each is as likely as the others.
     """

@@ -10,7 +10,7 @@ from scipy.stats import binomtest, multivariate_normal, norm
 from photocheck.benchmark.best import log_ratios
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
 from photocheck.benchmark.order_tables import possible, report, wilson
-from photocheck.benchmark.orders import (
+from photocheck.benchmark.simulated_orders import (
     BUDGETS,
     Geometry,
     draw,

@@ -560,7 +560,14 @@ def test_other_bad_calls_are_told(tmp_path, capsys, report) -> None:
 
 
 def test_the_benchmark_holds_its_shops_against_the_truth() -> None:
-    from photocheck.benchmark.learning import Seen, Shop, judged, photograph, table, taught
+    from photocheck.benchmark.learning_shop import (
+        Seen,
+        SimulatedShop,
+        judged,
+        photograph,
+        table,
+        taught,
+    )
     from photocheck.benchmark.trial import Setting
 
     one = photograph(Setting("a try", "a4", "middle"), 3, 1)
@@ -577,7 +584,7 @@ def test_the_benchmark_holds_its_shops_against_the_truth() -> None:
         )
         for _ in range(40)
     ]
-    shop = Shop(pool, 1, rng)
+    shop = SimulatedShop(pool, 1, rng)
     shop.offsets[0] = (0.12, 0.0, 0.0)
     ratios, adopted = taught([shop.order(0) for _ in range(25)], 0)
     assert adopted

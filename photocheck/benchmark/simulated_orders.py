@@ -19,7 +19,7 @@ from scipy.special import logsumexp
 from photocheck.benchmark.accuracy import SETTINGS
 from photocheck.benchmark.best import log_ratios
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
-from photocheck.benchmark.population import subject
+from photocheck.benchmark.subjects import subject
 from photocheck.benchmark.trial import estimated
 from photocheck.case.lengths import parse_reading
 from photocheck.case.model import Reading
@@ -28,8 +28,8 @@ from photocheck.judge.compare import compare, expectation
 from photocheck.judge.explain import discrepancy_of, explanations_of, rank
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.tolerances import tape_log_spread
-from photocheck.phantom.body import make_dog
 from photocheck.phantom.plan import POSTURES, random_plan
+from photocheck.phantom.solid import make_dog
 from photocheck.phantom.tape import tape_truth
 from photocheck.words import NECK_RING, SPANS, UNITS
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.benchmark.accuracy import BESIDE
-from photocheck.benchmark.population import subject
+from photocheck.benchmark.subjects import subject
 from photocheck.benchmark.trial import Setting, estimated
 from photocheck.body.shape import WAY_TERMS, WAYS, Learnt, TapeRatios
 from photocheck.case.model import Reading
@@ -84,7 +84,7 @@ def photograph(setting: Setting, seed: int, number: int) -> Seen:
 # -- a shop -----------------------------------------------------------------------
 
 
-class Shop:
+class SimulatedShop:
     """A shop with its breed groups, drawing orders from a pool of phantoms."""
 
     def __init__(self, pool: Sequence[Seen], groups: int, rng: np.random.Generator) -> None:
@@ -188,7 +188,7 @@ def _unscreened(orders: Sequence[FinishedOrder], group: int) -> TapeRatios:
 
 def _one_group(pool: Sequence[Seen], seed: int) -> Results:
     """One shop with one breed group: a growing number of orders, then spoilt ones."""
-    shop = Shop(pool, 1, np.random.default_rng([seed, 1]))
+    shop = SimulatedShop(pool, 1, np.random.default_rng([seed, 1]))
     dogs = shop.test_dogs(0)
     out = {"shipped": (judged(dogs, TapeRatios()), True)}
     orders = [shop.order(0) for _ in range(max(COUNTS))]
@@ -225,7 +225,7 @@ def _one_group(pool: Sequence[Seen], seed: int) -> Results:
 
 def _many_groups(pool: Sequence[Seen], seed: int) -> Results:
     """One shop with several breed groups; the first is new, with few orders."""
-    shop = Shop(pool, GROUPS, np.random.default_rng([seed, 2]))
+    shop = SimulatedShop(pool, GROUPS, np.random.default_rng([seed, 2]))
     dogs = shop.test_dogs(0)
     out = {"shipped": (judged(dogs, TapeRatios()), True)}
     others = [shop.order(g) for g in range(1, GROUPS) for _ in range(20)]
