@@ -16,7 +16,7 @@ from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
-from photocheck.judge.explain import Posterior, explanations_of, order_of, rank, told
+from photocheck.judge.explain import Posterior, discrepancy_of, explanations_of, rank, told
 from photocheck.judge.ratios import Ratios
 from photocheck.judge.standing import Standing, stance_evidence
 from photocheck.judge.standing import standing as standing_in
@@ -280,7 +280,7 @@ def _report(
     posterior = None
     if comparison.faults:  # only what the joint test flags is in need of an explanation
         posterior = rank(
-            order_of(
+            discrepancy_of(
                 fused.log_spans,
                 fused.covariance,
                 case.readings,

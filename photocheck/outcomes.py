@@ -16,7 +16,7 @@ from photocheck.body.shape import SHIPPED
 from photocheck.case.file import FORMAT as CASE_FORMAT
 from photocheck.case.file import case_from_dict, complaint, path_in_words, read_case, read_json
 from photocheck.errors import CaseError, reason_of
-from photocheck.judge.evidence import Order, order_from_report
+from photocheck.judge.evidence import FinishedOrder, order_from_report
 from photocheck.judge.learning import Learning, learn
 from photocheck.judge.ratios import Ratios, read_ratios, write_ratios
 from photocheck.report.file import FORMAT as REPORT_FORMAT
@@ -67,7 +67,9 @@ def undo(ratios: str | os.PathLike[str]) -> Ratios:
     return after
 
 
-def read_outcomes(path: str | os.PathLike[str], ratios: Ratios | None = None) -> list[Order]:
+def read_outcomes(
+    path: str | os.PathLike[str], ratios: Ratios | None = None
+) -> list[FinishedOrder]:
     """Read outcomes, checking the cases that have no report yet.
 
     Parameters
@@ -86,7 +88,7 @@ def read_outcomes(path: str | os.PathLike[str], ratios: Ratios | None = None) ->
     known = ratios or Ratios()
     if not source.is_dir():
         return _file(source, known)
-    orders: list[Order] = []
+    orders: list[FinishedOrder] = []
     for item in sorted(source.iterdir()):
         if item.suffix.lower() in (".json", ".jsonl") and item.is_file():
             orders += _file(item, known, in_folder=True)
@@ -99,7 +101,7 @@ def read_outcomes(path: str | os.PathLike[str], ratios: Ratios | None = None) ->
     return orders
 
 
-def _file(path: Path, ratios: Ratios, *, in_folder: bool = False) -> list[Order]:
+def _file(path: Path, ratios: Ratios, *, in_folder: bool = False) -> list[FinishedOrder]:
     if path.suffix.lower() != ".jsonl":
         data = read_json(path, what="outcomes file")
         other = data.get("format") if isinstance(data, dict) else None
@@ -145,7 +147,7 @@ def _lines(path: Path) -> list[str]:
         ) from error
 
 
-def _order(data: Any, path: Path, where: str, name: str, ratios: Ratios) -> Order:
+def _order(data: Any, path: Path, where: str, name: str, ratios: Ratios) -> FinishedOrder:
     found = data.get("format") if isinstance(data, dict) else None
     if found != FORMAT:
         raise CaseError(

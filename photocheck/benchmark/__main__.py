@@ -27,7 +27,7 @@ def accuracy(dogs: int, seed: int, jobs: int) -> None:
 @click.option("--jobs", default=2, show_default=True, help="Processes.")
 def batch(orders: int, rounds: int, jobs: int) -> None:
     """Orders with 12 MP photos: all processes over one, and the memory over time."""
-    from photocheck.benchmark.batch import report
+    from photocheck.benchmark.batch_rate import report
 
     click.echo(report(orders, rounds, jobs))
 
@@ -39,7 +39,7 @@ def batch(orders: int, rounds: int, jobs: int) -> None:
 @click.option("--jobs", default=2, show_default=True, help="Processes.")
 def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
     """How the error of a shop that learns falls with its orders."""
-    from photocheck.benchmark.learning import report
+    from photocheck.benchmark.learning_shop import report
 
     click.echo(report(dogs, shops, seed, jobs))
 

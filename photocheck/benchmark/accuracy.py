@@ -8,8 +8,8 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.benchmark.population import shape_row, shape_spread, subject
-from photocheck.benchmark.trial import Outcome, Setting, run
+from photocheck.benchmark.subjects import shape_row, shape_spread, subject
+from photocheck.benchmark.trial import Setting, TrialOutcome, run
 from photocheck.words import SPAN_TITLES, SPANS
 
 Array = NDArray[np.float64]
@@ -58,7 +58,7 @@ def report(dogs: int, seed: int, jobs: int) -> str:
     return "\n\n".join(parts)
 
 
-def _all_settings(seed: int, number: int) -> tuple[tuple[Array, Array], list[Outcome]]:
+def _all_settings(seed: int, number: int) -> tuple[tuple[Array, Array], list[TrialOutcome]]:
     """One phantom's shape and its outcome in every setting."""
     body = subject(seed, number)
     outcomes = [
@@ -68,7 +68,7 @@ def _all_settings(seed: int, number: int) -> tuple[tuple[Array, Array], list[Out
     return shape_row(body), outcomes
 
 
-def table(name: str, outcomes: list[Outcome], shapes: Array) -> str:
+def table(name: str, outcomes: list[TrialOutcome], shapes: Array) -> str:
     """One setting as a Markdown table."""
     error = np.array([o.error for o in outcomes])
     spread = np.array([o.spread for o in outcomes])

@@ -22,10 +22,11 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from photocheck.benchmark import faults
-from photocheck.benchmark.faults import FAULTS, MM_PER_INCH, SLIPS, as_typed
+from photocheck.benchmark.faults import FAULTS, SLIPS, as_typed
 from photocheck.case.lengths import POSSIBLE_MM
-from photocheck.judge.explanations import Order
+from photocheck.judge.causes import Discrepancy
 from photocheck.judge.tolerances import tape_log_spread
+from photocheck.scale.catalogue import MM_PER_INCH
 from photocheck.words import NECK_RING, SPANS
 
 Array = NDArray[np.float64]
@@ -41,41 +42,41 @@ UNNAMED_STEPS = 17
 """Points of the integral over the size of an unnamed fault."""
 
 
-def log_ratios(order: Order, posed: Posed) -> Array:
+def log_ratios(seen: Discrepancy, posed: Posed) -> Array:
     """ln of the density under each fault over that under none, in the order of `FAULTS`.
 
     Minus infinity for a fault that cannot have led to these texts.
 
     Parameters
     ----------
-    order : Order
-        As made by `photocheck.benchmark.orders`.
+    seen : Discrepancy
+        As made by `photocheck.benchmark.simulated_orders`.
     posed : sequence
         See `Posed`; each is as likely as the others.
     """
-    inverse = np.linalg.inv(order.covariance)
-    lengths = np.array([r.mm for r in order.readings])
+    inverse = np.linalg.inv(seen.covariance)
+    lengths = np.array([r.mm for r in seen.readings])
     owners, chances, left = [], [], []
     for k, name in enumerate(FAULTS):
         if name in PHOTO:
             shifts = PHOTO[name](posed)
-            rows = [order.differences + order.rows @ shift for shift in shifts]
+            rows = [seen.differences + seen.rows @ shift for shift in shifts]
             weights = [1.0 / len(shifts)] * len(shifts)
         else:
-            ways = [way for way in _ways(name, order, lengths) if way[1].min() > 0.0]
-            rows = [order.differences + np.log(meant / lengths) for _, meant in ways]
+            ways = [way for way in _ways(name, seen, lengths) if way[1].min() > 0.0]
+            rows = [seen.differences + np.log(meant / lengths) for _, meant in ways]
             weights = [weight for weight, _ in ways]
         owners += [k] * len(rows)
         chances += weights
         left += rows
     away = np.stack(left)
-    base = order.differences @ inverse @ order.differences
+    base = seen.differences @ inverse @ seen.differences
     logs = np.log(chances) - 0.5 * (np.einsum("ki,ij,kj->k", away, inverse, away) - base)
     owner = np.array(owners)
     found = np.full(len(FAULTS), -np.inf)
     for k, name in enumerate(FAULTS):
         if name == "full_given_as_part":
-            found[k] = _full_as_part(order, float(base))
+            found[k] = _full_as_part(seen, float(base))
         elif np.any(owner == k):
             found[k] = logsumexp(logs[owner == k])
     return found
@@ -103,17 +104,17 @@ PHOTO: Mapping[str, Callable[[Posed], list[Array]]] = {
 # -- the tape or the hand at fault --------------------------------------------------------
 
 
-def _ways(name: str, order: Order, lengths: Array) -> Iterator[Way]:
+def _ways(name: str, seen: Discrepancy, lengths: Array) -> Iterator[Way]:
     if name in SLIPS:
-        yield from _text_slips(name, order, lengths)
+        yield from _text_slips(name, seen, lengths)
     elif name in ("other_unit_in_one", "other_unit_in_all"):
-        yield from _other_unit(name.endswith("all"), order, lengths)
+        yield from _other_unit(name.endswith("all"), seen, lengths)
     elif name in SIMPLE:
-        yield from SIMPLE[name](order.names, lengths, _unit(order))
+        yield from SIMPLE[name](seen.names, lengths, _unit(seen))
 
 
-def _unit(order: Order) -> str:
-    return order.readings[0].unit
+def _unit(seen: Discrepancy) -> str:
+    return seen.readings[0].unit
 
 
 def _put(lengths: Array, changes: Mapping[int, float]) -> Array:
@@ -122,10 +123,10 @@ def _put(lengths: Array, changes: Mapping[int, float]) -> Array:
     return meant
 
 
-def _text_slips(name: str, order: Order, lengths: Array) -> Iterator[Way]:
-    back = _meant_by(name, _unit(order))
-    for i, (reading, mm) in enumerate(zip(order.readings, lengths, strict=True)):
-        low, high = POSSIBLE_MM[order.names[i]]
+def _text_slips(name: str, seen: Discrepancy, lengths: Array) -> Iterator[Way]:
+    back = _meant_by(name, _unit(seen))
+    for i, (reading, mm) in enumerate(zip(seen.readings, lengths, strict=True)):
+        low, high = POSSIBLE_MM[seen.names[i]]
         for meant, chance in back.get(reading.typed, ()):
             if low <= meant <= high:
                 # equal steps are unequal in ln(length)
@@ -145,8 +146,8 @@ def _meant_by(name: str, unit: str) -> Mapping[str, list[tuple[float, float]]]:
     return found
 
 
-def _other_unit(every: bool, order: Order, lengths: Array) -> Iterator[Way]:
-    inches = _unit(order) == "in"
+def _other_unit(every: bool, seen: Discrepancy, lengths: Array) -> Iterator[Way]:
+    inches = _unit(seen) == "in"
     scale = 10.0 / MM_PER_INCH if inches else MM_PER_INCH / 10.0
     steps = STEP_MM["cm"] / STEP_MM["in"] if inches else STEP_MM["in"] / STEP_MM["cm"]
     if every:
@@ -220,23 +221,23 @@ SIMPLE: Mapping[str, Callable[[tuple[str, ...], Array, str], Iterator[Way]]] = {
 }
 
 
-def _full_as_part(order: Order, base: float) -> float:
+def _full_as_part(seen: Discrepancy, base: float) -> float:
     """A part read as front plus rear: another mean and another covariance."""
-    names = order.names
+    names = seen.names
     places = [names.index("front_length"), names.index("rear_length")]
-    parts = np.exp(order.expected[places])
+    parts = np.exp(seen.expected[places])
     shares = parts / parts.sum()
-    tape = np.diag(tape_log_spread(np.exp(order.expected)))
-    own = np.linalg.slogdet(order.covariance)[1]
+    tape = np.diag(tape_log_spread(np.exp(seen.expected)))
+    own = np.linalg.slogdet(seen.covariance)[1]
     logs = []
     for i in places:
-        loads, rows = tape.copy(), order.rows.copy()
+        loads, rows = tape.copy(), seen.rows.copy()
         loads[i] = shares @ tape[places]
-        rows[i] = shares @ order.rows[places]
-        covariance = rows @ order.span_covariance @ rows.T + loads @ loads.T
+        rows[i] = shares @ seen.rows[places]
+        covariance = rows @ seen.span_covariance @ rows.T + loads @ loads.T
         covariance[i, i] += faults.AS_FULL_SPREAD**2
-        left = order.differences.copy()
-        left[i] += order.expected[i] - np.log(parts.sum())
+        left = seen.differences.copy()
+        left[i] += seen.expected[i] - np.log(parts.sum())
         square = left @ np.linalg.solve(covariance, left)
         logs.append(-0.5 * (square - base + np.linalg.slogdet(covariance)[1] - own))
     return float(logsumexp(logs) - np.log(2.0))

@@ -1,7 +1,7 @@
 """The Cramér-Rao bound of a phantom's photo: how well anyone could do.
 
 The Bayesian (van Trees) form: the information of the noisy points plus that of
-the true distributions the scene was drawn from (`phantom.sample`), at the
+the true distributions the scene was drawn from (`phantom.draws`), at the
 scene's true values.  It uses the phantom's own camera, never the estimator's.
 """
 
@@ -14,15 +14,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.benchmark.population import base_lengths
-from photocheck.phantom.sample import TOLD_SPREAD_MM
+from photocheck.benchmark.subjects import base_lengths
+from photocheck.phantom.draws import TOLD_SPREAD_MM
 from photocheck.phantom.scene import Scene
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import LANDMARKS
 
 Array = NDArray[np.float64]
 
-# Standard deviations of the draws in `phantom.sample` and `phantom.scene`.
+# Standard deviations of the draws in `phantom.draws` and `phantom.scene`.
 CAMERA_YAW = np.radians(np.sqrt(6 / 7 * 7.0**2 + 1 / 7 * (12.0**2 + 12.0 * 25.0 + 25.0**2) / 3))
 CAMERA_PITCH = np.radians(9.0)
 FOCAL_TOLD = 0.5 / 26.0 / np.sqrt(3.0)
@@ -47,7 +47,7 @@ HALF_WIDTH_LOG_SPREAD = 0.08
 
 
 @dataclass(frozen=True)
-class Look:
+class BoundPhoto:
     """One photo for the bound: its scene, mark noise (mm), point noise (px), markings."""
 
     scene: Scene
@@ -85,12 +85,12 @@ class Bound:
         return np.asarray(np.sqrt(np.diag(lift @ three @ lift.T)))
 
 
-def bound_of(looks: Sequence[Look]) -> Bound:
+def bound_of(looks: Sequence[BoundPhoto]) -> Bound:
     """The Bayesian Cramér-Rao bound for photos of one dog.
 
     Parameters
     ----------
-    looks : sequence of Look
+    looks : sequence of BoundPhoto
         At least one.
     """
     dog = looks[0].scene.dog
@@ -104,7 +104,7 @@ def bound_of(looks: Sequence[Look]) -> Bound:
         own = slice(_SHARED + _OWN * k, _SHARED + _OWN * (k + 1))
         cols = np.r_[0:_SHARED, own.start : own.stop]
 
-        def seen(delta: Array, look: Look = look) -> Array:
+        def seen(delta: Array, look: BoundPhoto = look) -> Array:
             return _observe(look, points, delta)
 
         at = np.zeros(len(cols))
@@ -141,7 +141,7 @@ def _steps() -> Array:
     )
 
 
-def _priors(look: Look, first: bool) -> Array:
+def _priors(look: BoundPhoto, first: bool) -> Array:
     """Standard deviations of one photo's own unknowns."""
     scene, placed = look.scene, look.scene.reference
     hung = placed.place.startswith("wall")
@@ -175,7 +175,7 @@ def _priors(look: Look, first: bool) -> Array:
     )
 
 
-def _spreads(look: Look) -> Array:
+def _spreads(look: BoundPhoto) -> Array:
     """Standard deviation of each observed number, px."""
     scene, placed = look.scene, look.scene.reference
     marks = np.array([scene.landmarks[name] for name in LANDMARKS])
@@ -193,7 +193,7 @@ def _moved(points: dict[str, Array], delta: Array) -> dict[str, Array]:
     return moved
 
 
-def _observe(look: Look, points: dict[str, Array], delta: Array) -> Array:
+def _observe(look: BoundPhoto, points: dict[str, Array], delta: Array) -> Array:
     """Everything seen in one photo after a small change of the unknowns, px."""
     scene, placed, camera = look.scene, look.scene.reference, look.scene.camera
     own = delta[_SHARED:]
@@ -238,13 +238,13 @@ def _observe(look: Look, points: dict[str, Array], delta: Array) -> Array:
     return np.concatenate([reference.ravel(), marks.ravel()])
 
 
-def clean_of(look: Look) -> Array:
+def clean_of(look: BoundPhoto) -> Array:
     """A disc's or ball's outline as seen without noise, (24, 2), px."""
     scene = look.scene
     return scene.camera.project(scene.reference.outline(scene.camera.position, 24))
 
 
-def outward_of(look: Look) -> Array:
+def outward_of(look: BoundPhoto) -> Array:
     """Unit vectors out of that outline, (24, 2)."""
     clean = clean_of(look)
     away = clean - clean.mean(axis=0)

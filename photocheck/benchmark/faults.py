@@ -15,11 +15,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.scale.catalogue import MM_PER_INCH
 from photocheck.words import NECK_RING
 
 Array = NDArray[np.float64]
 
-MM_PER_INCH = 25.4
 KEYPAD = ("123", "456", "789", " 0 ")
 NEIGHBOUR = 0.6
 """Share of wrong digits that are a neighbouring key (assumed)."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from photocheck.benchmark.faults import FAULTS
-from photocheck.benchmark.orders import (
+from photocheck.benchmark.simulated_orders import (
     APART,
     BUDGETS,
     NEAR_MM,

@@ -17,16 +17,16 @@ from typing import Any, Final
 
 import numpy as np
 
-from photocheck.phantom.body import Dog, make_dog, random_plan
-from photocheck.phantom.camera import Camera
 from photocheck.phantom.field import Array
-from photocheck.phantom.lens import save_photo
 from photocheck.phantom.look import Look
+from photocheck.phantom.phone import save_photo
 from photocheck.phantom.placed import PlacedReference
 from photocheck.phantom.render import PICTURE_RESOLUTION, render
 from photocheck.phantom.scene import Scene
+from photocheck.phantom.solid import Dog, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
 from photocheck.phantom.taut import push_out
+from photocheck.phantom.true_camera import Camera
 from photocheck.practice.dogs import FORMAT
 from photocheck.scale.sheet import page_mm
 from photocheck.words import LANDMARKS

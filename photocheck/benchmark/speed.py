@@ -14,11 +14,11 @@ import numpy as np
 from photocheck.case.file import case_to_dict, read_case
 from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference
 from photocheck.checking import check
-from photocheck.phantom.body import make_dog, random_plan
-from photocheck.phantom.lens import save_photo
 from photocheck.phantom.look import Look
+from photocheck.phantom.phone import save_photo
 from photocheck.phantom.render import PICTURE_RESOLUTION, render
 from photocheck.phantom.scene import observe, random_scene
+from photocheck.phantom.solid import make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
 
 _ALONE = """

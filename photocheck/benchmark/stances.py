@@ -29,8 +29,8 @@ from photocheck.body.stance import (
     judge_stance,
 )
 from photocheck.case.model import Point
-from photocheck.phantom.body import Dog, make_dog
 from photocheck.phantom.plan import POSTURES, random_plan
+from photocheck.phantom.solid import Dog, make_dog
 from photocheck.words import ALL_LANDMARKS, LANDMARKS
 
 Array = NDArray[np.float64]
@@ -49,7 +49,7 @@ HEIGHTS: Final = ("shoulder_top", "back_top", "tail_base")
 
 
 @dataclass(frozen=True)
-class Outcome:
+class NamedStance:
     """One phantom as judged: true posture, height lost, severity, names by set of marks."""
 
     posture: str
@@ -93,7 +93,7 @@ def marks_of(dog: Dog, rng: np.random.Generator, yaw_deg: float = 0.0) -> BodyMa
     )
 
 
-def judged(seed: int, job: tuple[str, int]) -> Outcome:
+def judged(seed: int, job: tuple[str, int]) -> NamedStance:
     """One phantom of a posture ("turned" for a square one turned away), judged."""
     posture, number = job
     rng = np.random.default_rng([seed, number, len(posture)])
@@ -106,10 +106,10 @@ def judged(seed: int, job: tuple[str, int]) -> Outcome:
     for title, names in MARKED.items():
         few = replace(marks, points={n: marks.points[n] for n in names})
         named[title] = tuple(finding.name for finding in judge_stance(few).findings)
-    return Outcome(posture, height_lost(dog, square), plan.severity, named)
+    return NamedStance(posture, height_lost(dog, square), plan.severity, named)
 
 
-def outcomes(dogs: int, seed: int, jobs: int) -> list[Outcome]:
+def outcomes(dogs: int, seed: int, jobs: int) -> list[NamedStance]:
     """That many phantoms of every posture, judged."""
     work = [(posture, number) for posture in (*POSTURES, "turned") for number in range(dogs)]
     if jobs <= 1:
@@ -129,7 +129,7 @@ def interval(hits: int, count: int) -> str:
     return f"{hits} of {count}, {share:.1%} ({max(middle - half, 0.0):.1%} to {middle + half:.1%})"
 
 
-def confusion(found: Sequence[Outcome], title: str) -> str:
+def confusion(found: Sequence[NamedStance], title: str) -> str:
     """Markdown: true posture by the name given first."""
     names = ("square", *NAMED)
     lines = [
@@ -147,11 +147,11 @@ def confusion(found: Sequence[Outcome], title: str) -> str:
     return "\n".join(lines)
 
 
-def bars(found: Sequence[Outcome]) -> str:
+def bars(found: Sequence[NamedStance]) -> str:
     """Markdown: what was promised, by set of marks."""
     head = "| | " + " | ".join(MARKED) + " |"
     lines = [head, "| --- |" + " ---: |" * len(MARKED)]
-    groups: dict[str, list[Outcome]] = {
+    groups: dict[str, list[NamedStance]] = {
         "square, accused of anything": [o for o in found if o.posture == "square"],
     }
     for name in ("crouching", "rear_lowered"):
@@ -195,7 +195,7 @@ def report(dogs: int, seed: int, jobs: int, photos: int) -> str:
 
 
 @dataclass(frozen=True)
-class Shown:
+class SilhouetteTrial:
     """One rendered photo's silhouette against the truth.
 
     ``overlap`` is intersection over union of the whole dog, ``trunk_overlap`` of the part
@@ -226,7 +226,7 @@ def true_mask(scene: Any) -> NDArray[np.uint8]:
     return mask
 
 
-def shown(seed: int, number: int, size_px: tuple[int, int] = (1200, 900)) -> Shown:
+def shown(seed: int, number: int, size_px: tuple[int, int] = (1200, 900)) -> SilhouetteTrial:
     """Render one photo and judge it."""
     from photocheck.phantom.look import COATS, FLOORS, WALLS, Look
     from photocheck.phantom.render import render
@@ -259,7 +259,7 @@ def shown(seed: int, number: int, size_px: tuple[int, int] = (1200, 900)) -> Sho
     room = cv2.dilate(trunk, np.ones((9, 9), np.uint8)) > 0
     body = body_marks(scene, marks)
     line = on_body(scene, found.topline)
-    return Shown(
+    return SilhouetteTrial(
         posture=posture,
         overlap=_overlap(mask, truth),
         trunk_overlap=_overlap(mask[room], truth[room]),

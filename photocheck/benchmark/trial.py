@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.benchmark.bound import Bound, Look, bound_of
-from photocheck.benchmark.population import Subject
+from photocheck.benchmark.bound import Bound, BoundPhoto, bound_of
+from photocheck.benchmark.subjects import Subject
 from photocheck.case.model import Marking, Reading
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import Estimate, estimate
@@ -52,7 +52,7 @@ class Setting:
 
 
 @dataclass(frozen=True, eq=False)
-class Outcome:
+class TrialOutcome:
     """Logarithms and flags of one trial.
 
     Attributes
@@ -122,7 +122,7 @@ def ruler(seen: Observation) -> Array:
 
 def photographs(
     one: Subject, setting: Setting, rng: np.random.Generator
-) -> Iterator[tuple[Look, Observation, View, Marking]]:
+) -> Iterator[tuple[BoundPhoto, Observation, View, Marking]]:
     """The photos of one phantom by a setting, each marked once."""
     for _ in range(setting.photos):
         place = setting.place and str(rng.choice(setting.place.split()))
@@ -134,7 +134,7 @@ def photographs(
         seen = observe(scene, rng, noise, corner, helpers=False)
         # nobody tells the program how carefully the marks were placed
         marking = Marking(seen.marking.marks, by="owner")
-        yield Look(scene, noise, corner), seen, view_of(seen), marking
+        yield BoundPhoto(scene, noise, corner), seen, view_of(seen), marking
 
 
 def estimated(one: Subject, setting: Setting, rng: np.random.Generator) -> Estimate:
@@ -144,7 +144,7 @@ def estimated(one: Subject, setting: Setting, rng: np.random.Generator) -> Estim
     return estimate(views, [[marking] for *_, marking in shots], one.facts)
 
 
-def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
+def run(one: Subject, setting: Setting, rng: np.random.Generator) -> TrialOutcome:
     """Photograph one phantom by a setting and hold every method against its tape truth."""
     looks, views, markings, rulers = [], [], [], []
     for look, seen, view, marking in photographs(one, setting, rng):
@@ -155,7 +155,7 @@ def run(one: Subject, setting: Setting, rng: np.random.Generator) -> Outcome:
     truth = np.log(one.truth_mm)
     found = estimate(views, markings, one.facts)
     flagged, told, off, passed = _orders(found.log_spans, found.covariance, one.truth_mm, rng)
-    return Outcome(
+    return TrialOutcome(
         error=found.log_spans - truth,
         spread=np.sqrt(np.diag(found.covariance)),
         naive=np.mean(rulers, axis=0) - truth,

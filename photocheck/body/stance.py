@@ -2,7 +2,7 @@
 
 The landmarks' places, freed of position and size, are compared with two populations
 simulated from published proportions (`photocheck.body.standards`): one that stands square
-and one for each other posture (`photocheck.body.posed`).  Each gives a density (normal,
+and one for each other posture (`photocheck.body.populations`).  Each gives a density (normal,
 with the simulated mean and covariance; a posture's is a mixture over its sizes), their
 ratio is the Bayes factor.  Square dogs drawn from the same population say how large a
 factor must be so that no more than a stated share of them is accused.
@@ -14,27 +14,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body import saying
-from photocheck.body.posed import POSTURES, Places, posed_dogs, square_dogs
+from photocheck.body.figures import StanceFigure, figures
+from photocheck.body.populations import Populations, any_rival, populations, rounded, shape_of
+from photocheck.body.posed import POSTURES
 from photocheck.body.shape import COAT_PRESSED_SHARE, MARK_SPREAD_MM, coat_pressed
 from photocheck.body.standards import Allowance
+from photocheck.case.model import Point
 from photocheck.speech import tr
 
 Array = NDArray[np.float64]
-Point = tuple[float, float]
 Line = tuple[Point, Point]
 
-DOGS: Final = 3000
-"""Dogs simulated of each population: a share of 5 % is then known to 0.4 %."""
-SIZES: Final = 6
-"""Parts a posture's range of sizes is cut into."""
 ACCUSED: Final = 0.05
 """Share of square dogs that may be accused."""
 TELLS: Final = 2.5
@@ -48,9 +44,6 @@ hand (judgement)."""
 GROUND_SPREAD_MM: Final = 8.0
 """Default standard deviation of the feet's height common to both: how far they stand out of
 the middle plane is guessed, and a camera above the ground sees nearer ones lower."""
-STEP: Final = 1.12
-"""Doubts are rounded up to a power of this before a population is simulated, so that it can
-be used again."""
 
 
 def coat_stand_off(coat: str, coat_depth_mm: float | None = None) -> tuple[float, float]:
@@ -114,21 +107,6 @@ class BodyMarks:
 
 
 @dataclass(frozen=True)
-class Figure:
-    """One measured figure with what square-standing dogs have.
-
-    ``low`` and ``high`` hold 95 of 100 square dogs, the doubt of this measurement included.
-    ``title`` says what was divided by what.
-    """
-
-    title: str
-    value: float
-    low: float
-    high: float
-    basis: str
-
-
-@dataclass(frozen=True)
 class Finding:
     """A posture the marks speak for.
 
@@ -140,7 +118,7 @@ class Finding:
         What was seen, in kind words, with the figure and its bound.
     instruction : str
         What puts it right.
-    figure : Figure
+    figure : StanceFigure
     log_bayes : float
         Natural logarithm of the Bayes factor against standing square.
     size : float
@@ -154,7 +132,7 @@ class Finding:
     name: str
     sentence: str
     instruction: str
-    figure: Figure
+    figure: StanceFigure
     log_bayes: float
     size: float
     lines: tuple[Line, ...]
@@ -216,20 +194,20 @@ def judge_stance(
     places, unit = _normal_places(marks)
     if not 0.001 <= accused <= 0.5:
         raise ValueError("the share of square dogs accused must lie between 0.001 and 0.5")
-    known = _known(
+    known = populations(
         tuple(sorted(places)),
-        _rounded(marks.mark_spread_mm / unit),
-        _rounded(marks.ground_spread_mm / unit),
-        _rounded(float(np.radians(marks.tilt_deg))),
-        _rounded(marks.coat_mm / unit),
-        _rounded(marks.coat_spread_mm / unit),
+        rounded(marks.mark_spread_mm / unit),
+        rounded(marks.ground_spread_mm / unit),
+        rounded(float(np.radians(marks.tilt_deg))),
+        rounded(marks.coat_mm / unit),
+        rounded(marks.coat_spread_mm / unit),
         marks.allow,
     )
-    seen = _shape({name: np.asarray(at)[None] for name, at in places.items()}, known.names)
+    seen = shape_of({name: np.asarray(at)[None] for name, at in places.items()}, known.names)
     factors = {name: rival.log_density(seen) - known.square(seen) for name, rival in known.rivals}
     log_odds = {name: float(f[0] + np.log(POSTURES[name].odds)) for name, f in factors.items()}
     findings: tuple[Finding, ...] = ()
-    if _any_rival(log_odds) > known.limit(accused):
+    if any_rival(log_odds) > known.limit(accused):
         best = max(log_odds.values())
         named = sorted(
             (n for n, odds in log_odds.items() if odds >= best - ALSO), key=lambda n: -log_odds[n]
@@ -290,163 +268,6 @@ def _middle_of(line: Array, start: Array, end: Array) -> Array:
     return np.array([start[0] + 0.5 * span, float(y.mean())])
 
 
-def _rounded(share: float) -> float:
-    if share <= 0.0:
-        return 0.0
-    return float(STEP ** np.ceil(np.log(share) / np.log(STEP)))
-
-
-def _shape(places: Mapping[str, Array], names: tuple[str, ...]) -> Array:
-    """Places freed of position and size, (n, features).
-
-    The trunk breastbone - tail base is the unit; the first feature is its slope, then x
-    and y of every other landmark from the breastbone.  Of the topline only the rise above
-    the straight line from shoulder top to tail base counts, of the head only its height.
-    """
-    base = places["breastbone"]
-    trunk = places["tail_base"] - base
-    unit = np.linalg.norm(trunk, axis=-1)
-    columns = [np.arctan2(trunk[:, 1], trunk[:, 0])]
-    for name in names:
-        if name in ("breastbone", "tail_base"):
-            continue
-        if name == "topline":
-            columns.append(_rise(places) / unit)
-            continue
-        if name == "head":
-            columns.append((places[name] - places["shoulder_top"])[:, 1] / unit)
-            continue
-        arm = (places[name] - base) / unit[:, None]
-        columns += [arm[:, 0], arm[:, 1]]
-    return np.stack(columns, axis=-1)
-
-
-def _rise(places: Mapping[str, Array]) -> Array:
-    start, end, top = (places[n] for n in ("shoulder_top", "tail_base", "topline"))
-    line = end - start
-    arm = top - start
-    away = line[:, 0] * arm[:, 1] - line[:, 1] * arm[:, 0]
-    return np.asarray(away / np.linalg.norm(line, axis=-1))
-
-
-# -- the populations --------------------------------------------------------------
-
-
-class _Gauss:
-    """A normal density with the mean and covariance of simulated rows (n, d)."""
-
-    def __init__(self, rows: Array) -> None:
-        self.mean = rows.mean(axis=0)
-        factor = np.linalg.cholesky(np.cov(rows.T) + 1e-10 * np.eye(rows.shape[1]))
-        self.log_volume = float(np.log(np.diag(factor)).sum())
-        self.whiten = np.linalg.inv(factor).T
-
-    def away(self, rows: Array) -> Array:
-        """Squared distances in standard deviations, (n,)."""
-        whitened = (rows - self.mean) @ self.whiten
-        return np.asarray(np.einsum("ij,ij->i", whitened, whitened))
-
-    def __call__(self, rows: Array) -> Array:
-        """Log-densities, (n,), but for the constant all share."""
-        return -0.5 * self.away(rows) - self.log_volume
-
-
-@dataclass(frozen=True, eq=False)
-class _Rival:
-    """A posture's density: a mixture over its sizes."""
-
-    sizes: Array
-    parts: tuple[_Gauss, ...]
-
-    def log_density(self, rows: Array) -> Array:
-        each = np.stack([part(rows) for part in self.parts])
-        return np.asarray(np.logaddexp.reduce(each, axis=0) - np.log(len(self.parts)))
-
-    def likely_size(self, row: Array) -> float:
-        each = np.array([part(row)[0] for part in self.parts])
-        weights = np.exp(each - each.max())
-        return float(weights @ self.sizes / weights.sum())
-
-
-@dataclass(frozen=True, eq=False)
-class _Known:
-    """The populations as these marks would show them."""
-
-    names: tuple[str, ...]
-    square: _Gauss
-    rivals: tuple[tuple[str, _Rival], ...]
-    scores: Array
-    power: Mapping[str, float]
-    dogs: Places
-
-    def limit(self, accused: float) -> float:
-        """What the log-odds of any posture must exceed."""
-        return float(np.quantile(self.scores, 1.0 - accused))
-
-
-def _any_rival(log_odds: Mapping[str, float]) -> float:
-    return float(np.logaddexp.reduce(list(log_odds.values())))
-
-
-@lru_cache(maxsize=128)
-def _known(
-    names: tuple[str, ...],
-    mark: float,
-    ground: float,
-    tilt: float,
-    coat: float,
-    coat_spread: float,
-    allow: Allowance,
-) -> _Known:
-    """Simulate all populations; spreads over the trunk's length, which is about the height."""
-    rng = np.random.default_rng(20)
-    dogs = square_dogs(rng, DOGS, (coat, coat_spread), allow)
-
-    # One draw of what marking does for all populations: they then differ by posture only.
-    angle = rng.normal(0.0, tilt, DOGS)
-    lift = rng.normal(0.0, ground, DOGS)
-    slips = {name: rng.normal(0.0, mark, (DOGS, 2)) for name in names}
-    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-
-    def marked(truth: Mapping[str, Array]) -> Places:
-        seen = {}
-        for name in names:
-            at = truth[name]
-            if name in ("front_foot", "rear_foot"):
-                at = at + lift[:, None] * np.array([0.0, 1.0])
-            seen[name] = np.einsum("ijn,nj->ni", turn, at) + slips[name]
-        return seen
-
-    square_seen = marked(dogs)
-    rows = _shape(square_seen, names)
-    square = _Gauss(rows)
-    rivals, power = [], {}
-    for name, posture in POSTURES.items():
-        edges = np.linspace(posture.least, posture.most, SIZES + 1)
-        parts = []
-        for low, high in pairwise(edges):
-            posed = posed_dogs(rng, dogs, name, rng.uniform(low, high, DOGS))
-            parts.append(_Gauss(_shape(marked(posed), names)))
-        rivals.append((name, _Rival(0.5 * (edges[:-1] + edges[1:]), tuple(parts))))
-        power[name] = _power(square, rng, dogs, name, names)
-    odds = [np.log(POSTURES[n].odds) + r.log_density(rows) - square(rows) for n, r in rivals]
-    scores = np.logaddexp.reduce(np.stack(odds), axis=0)
-    return _Known(names, square, tuple(rivals), scores, power, square_seen)
-
-
-def _power(
-    square: _Gauss, rng: np.random.Generator, dogs: Places, name: str, names: tuple[str, ...]
-) -> float:
-    """How far a posture of telling size moves the marks, in standard deviations.
-
-    The median over dogs and ways of taking the posture: two-sided ones do not cancel.
-    """
-    few = {key: at[:400] for key, at in dogs.items()}
-    posed = posed_dogs(rng, few, name, np.full(400, POSTURES[name].telling))
-    moved = _shape(posed, names) - _shape(few, names)
-    return float(np.sqrt(np.median(square.away(moved + square.mean))))
-
-
 # -- what to say ------------------------------------------------------------------
 
 
@@ -454,14 +275,14 @@ def _finding(
     name: str,
     marks: BodyMarks,
     places: dict[str, Array],
-    known: _Known,
+    known: Populations,
     log_bayes: float,
     size: float,
     to_px: Callable[[Point], Point] | None,
 ) -> Finding:
     own = {key: at[None] for key, at in places.items()}
     best, figure = -np.inf, None
-    for plan in saying.figures(name, known.names):
+    for plan in figures(name, known.names):
         value = float(plan.measure(own)[0])
         low, middle, high = (
             float(v) for v in np.quantile(plan.measure(known.dogs), [0.025, 0.5, 0.975])
@@ -470,7 +291,7 @@ def _finding(
         if plan.sign == 0:
             away = abs(value - middle) / (high - low)
         if away > best:
-            best, figure = away, Figure(plan.title, value, low, high, plan.basis)
+            best, figure = away, StanceFigure(plan.title, value, low, high, plan.basis)
     assert figure is not None  # every posture has a figure from the three marks required
     lines = tuple(
         (_plain(marks.points[a]), _plain(marks.points[b]))

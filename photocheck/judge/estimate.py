@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from photocheck.body.shape import SHIPPED, TapeRatios
 from photocheck.case.model import DogFacts, Marking
-from photocheck.judge.joint import CameraView, Joint, Shot
+from photocheck.judge.joint import Joint
 from photocheck.judge.outliers import outlying_mark, outlying_photos
+from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative
 from photocheck.scale.pose import View, likely_poses

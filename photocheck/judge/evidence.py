@@ -28,7 +28,7 @@ OUTCOMES: Final = ("fitted", "returned", "unknown")
 
 
 @dataclass(frozen=True, eq=False)
-class Order:
+class FinishedOrder:
     """One finished order as learning sees it.
 
     Attributes
@@ -85,7 +85,7 @@ def order_of(
     key: str = "",
     outcome: str = "unknown",
     group: str = "",
-) -> Order:
+) -> FinishedOrder:
     """An order from numbers.
 
     Parameters
@@ -109,7 +109,7 @@ def order_of(
     # These terms enter one span only and nothing observes them, so they can be taken out.
     rest = covariance - np.einsum("sw,w,tw->st", moves, owns, moves)
     tape = tape_log_spread(np.exp(expect))
-    return Order(
+    return FinishedOrder(
         name,
         key,
         outcome,
@@ -141,7 +141,7 @@ def _way_rows(log_spans: Array, marked: Sequence[bool]) -> Array:
 
 def order_from_report(
     report: Report, outcome: str, ratios: TapeRatios, *, name: str = "", where: str = "report"
-) -> Order:
+) -> FinishedOrder:
     """An order from its report.
 
     Parameters
@@ -226,7 +226,7 @@ def _key(report: Report) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def evidence_of(orders: Sequence[Order], groups: Sequence[str]) -> Evidence:
+def evidence_of(orders: Sequence[FinishedOrder], groups: Sequence[str]) -> Evidence:
     """Orders side by side, padded to the same number of readings."""
     count, most = len(orders), max((len(order.readings) for order in orders), default=0)
     differences = np.zeros((count, most))

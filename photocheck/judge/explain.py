@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from photocheck.case.model import Reading, Reference
+from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.compare import tape_expectation
-from photocheck.judge.explanations import KINDS, UNNAMED, Kind, Order, Way, words
+from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.report.model import Explanation
 from photocheck.words import READINGS
 
@@ -45,7 +46,7 @@ class Ranked:
         Of the explanation against "all agree", prior included.
     probability : float
         Among all explanations and "all agree".
-    ways : tuple of (float, Way)
+    ways : tuple of (float, Cause)
         The ways it can have come about, each with its share of the explanation, largest
         first; they may be cut short.
     """
@@ -53,7 +54,7 @@ class Ranked:
     kind: Kind
     log_odds: float
     probability: float
-    ways: tuple[tuple[float, Way], ...]
+    ways: tuple[tuple[float, Cause], ...]
 
     @property
     def readings(self) -> tuple[str, ...]:
@@ -80,13 +81,13 @@ class Posterior:
     log_odds: float
 
 
-def order_of(
+def discrepancy_of(
     log_spans: Array,
     covariance: Array,
     readings: Mapping[str, Reading],
     references: Iterable[Reference] = (),
-) -> Order:
-    """An order ready to be explained.
+) -> Discrepancy:
+    """Readings and photo side by side, ready to be explained.
 
     Parameters
     ----------
@@ -104,11 +105,13 @@ def order_of(
     differences = np.log([r.mm for r in typed]) - expected
     joint = rows @ covariance @ rows.T + tape
     told_of = tuple(references)
-    return Order(names, typed, expected, differences, joint, log_spans, covariance, rows, told_of)
+    return Discrepancy(
+        names, typed, expected, differences, joint, log_spans, covariance, rows, told_of
+    )
 
 
 def rank(
-    order: Order,
+    seen: Discrepancy,
     *,
     stance: Mapping[str, float] | None = None,
     kinds: tuple[Kind, ...] = KINDS,
@@ -117,19 +120,19 @@ def rank(
 
     Parameters
     ----------
-    order : Order
+    seen : Discrepancy
     stance : mapping of explanation name to float, optional
         ln of the Bayes factor that marks and silhouette give it, "dog_crouching" for
         example; also for any other explanation of which something is known besides.
     kinds : tuple of Kind
     """
-    inverse = np.asarray(np.linalg.inv(order.covariance), float)
-    found: list[tuple[Kind, float, list[tuple[float, Way]]]] = []
+    inverse = np.asarray(np.linalg.inv(seen.covariance), float)
+    found: list[tuple[Kind, float, list[tuple[float, Cause]]]] = []
     for kind in kinds:
-        ways = list(kind.ways(order))
+        ways = list(kind.ways(seen))
         if not ways:
             continue
-        logs = _log_evidence(order, inverse, ways)
+        logs = _log_evidence(seen, inverse, ways)
         total = float(logsumexp(logs))
         if not np.isfinite(total):
             continue
@@ -144,9 +147,9 @@ def rank(
     return Posterior(tuple(ranked), float(np.exp(-whole)), log_odds)
 
 
-def _log_evidence(order: Order, inverse: Array, ways: list[Way]) -> Array:
+def _log_evidence(seen: Discrepancy, inverse: Array, ways: list[Cause]) -> Array:
     """ln(weight times density), each way, less the log density under "all agree"; (k,)."""
-    r = order.differences
+    r = seen.differences
     base = float(r @ inverse @ r)
     left = np.stack([way.left for way in ways])
     logs = np.log([way.weight for way in ways])
@@ -156,7 +159,7 @@ def _log_evidence(order: Order, inverse: Array, ways: list[Way]) -> Array:
         wide, covariances = list(own_spread), np.stack(list(own_spread.values()))
         solved = np.linalg.solve(covariances, left[wide][..., None])[..., 0]
         squares[wide] = np.sum(solved * left[wide], axis=1)
-        own = np.linalg.slogdet(order.covariance)[1]
+        own = np.linalg.slogdet(seen.covariance)[1]
         logs[wide] -= 0.5 * (np.linalg.slogdet(covariances)[1] - own)
     return np.asarray(logs - 0.5 * (squares - base))
 

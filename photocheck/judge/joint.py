@@ -9,21 +9,21 @@ photo has of its own (pose, how the dog stood in it) is one unknown per photo.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body import shape
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
-from photocheck.case.model import DogFacts, Marking
+from photocheck.case.model import DogFacts
+from photocheck.judge.shots import CameraView, Mark, Shot
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.scale import planes, priors
 from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
 from photocheck.scale.pose import (
     POSE_STEP,
-    View,
     camera_of,
     reference_residuals,
     square_residuals,
@@ -34,68 +34,6 @@ Array = NDArray[np.float64]
 
 BODY_MARKS = (*LANDMARKS, "back_top", "chest_bottom")
 """Landmarks that enter the estimate; feet tell of the stance only."""
-
-
-@dataclass(frozen=True)
-class Shot:
-    """One photo ready for the estimate: its view, a starting pose, its markings."""
-
-    view: View
-    pose: Array
-    markings: tuple[Marking, ...]
-
-
-@dataclass(frozen=True)
-class Mark:
-    """One mark as an observation.
-
-    Attributes
-    ----------
-    shot, marking : int
-        Which photo, which marking of it.
-    landmark : str
-        Its name; for a bend point, the span with its place in the row.
-    key : tuple
-        The unknown it observes.
-    seen_px : (2,)
-    spread_mm : float
-    """
-
-    shot: int
-    marking: int
-    landmark: str
-    key: Key
-    seen_px: Array
-    spread_mm: float
-
-
-@dataclass(frozen=True)
-class CameraView:
-    """How one photo was taken, as estimated.
-
-    Attributes
-    ----------
-    distance_mm : float
-        Camera to the reference's centre, mm.
-    distance_spread : float
-        Standard deviation of its logarithm.
-    yaw_deg, pitch_deg, roll_deg : float
-        Camera against the reference plane, degrees.
-    offset_mm : float
-        The reference in front of the dog's middle plane, mm.
-    px_per_mm : float
-        At the dog's middle plane.
-    focal_35mm : float
-    """
-
-    distance_mm: float
-    distance_spread: float
-    yaw_deg: float
-    pitch_deg: float
-    roll_deg: float
-    offset_mm: float
-    px_per_mm: float
-    focal_35mm: float
 
 
 class Joint:

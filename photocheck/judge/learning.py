@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.shape import WAYS
-from photocheck.judge.evidence import Order, evidence_of
+from photocheck.judge.evidence import FinishedOrder, evidence_of
 from photocheck.judge.hierarchy import (
     NOMINAL,
     Evidence,
@@ -81,12 +81,12 @@ class Learning:
     reason: str
 
 
-def learn(orders: Sequence[Order], ratios: Ratios | None = None) -> Learning:
+def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Learning:
     """Learn from finished orders; the order in which they are given does not matter.
 
     Parameters
     ----------
-    orders : sequence of Order
+    orders : sequence of FinishedOrder
         All of the shop's orders worth learning from, not only new ones: learning starts
         from the shipped ratios each time, so that an order since returned is forgotten.
     ratios : Ratios, optional
@@ -120,13 +120,13 @@ def learn(orders: Sequence[Order], ratios: Ratios | None = None) -> Learning:
     return Learning(adopted, after, learnt, tuple(left_out), reason)
 
 
-def _usable(orders: Sequence[Order]) -> tuple[list[Order], list[LeftOut]]:
+def _usable(orders: Sequence[FinishedOrder]) -> tuple[list[FinishedOrder], list[LeftOut]]:
     """Fitted orders, each once, in an order of their own; the others with the reason."""
     left_out: list[LeftOut] = []
     outcomes: dict[str, set[str]] = {}
     for order in orders:
         outcomes.setdefault(order.key, set()).add(order.outcome)
-    usable: dict[str, Order] = {}
+    usable: dict[str, FinishedOrder] = {}
     for order in orders:
         if order.outcome == "returned":
             left_out.append(LeftOut(order.name, "it was returned"))
@@ -147,8 +147,8 @@ def _usable(orders: Sequence[Order]) -> tuple[list[Order], list[LeftOut]]:
 
 
 def screen(
-    orders: Sequence[Order], groups: Sequence[str]
-) -> tuple[list[Order], list[tuple[Order, float]]]:
+    orders: Sequence[FinishedOrder], groups: Sequence[str]
+) -> tuple[list[FinishedOrder], list[tuple[FinishedOrder, float]]]:
     """Set outlying orders aside, the worst first, each held against the others that remain.
 
     The dogs' spread is kept at the shipped one here, so that gross slips cannot hide
@@ -156,12 +156,12 @@ def screen(
 
     Returns
     -------
-    kept : list of Order
-    outlying : list of (Order, float)
+    kept : list of FinishedOrder
+    outlying : list of (FinishedOrder, float)
         With the score of the worst reading.
     """
     kept = list(orders)
-    outlying: list[tuple[Order, float]] = []
+    outlying: list[tuple[FinishedOrder, float]] = []
     while kept:
         scores = _scores(evidence_of(kept, groups))
         worst = int(np.argmax(scores))
@@ -196,7 +196,7 @@ def _scores(evidence: Evidence) -> Array:
 # -- does it help ------------------------------------------------------------------
 
 
-def held_out(orders: Sequence[Order], groups: Sequence[str]) -> HeldOut:
+def held_out(orders: Sequence[FinishedOrder], groups: Sequence[str]) -> HeldOut:
     """Predict each order by ratios learnt without it, in up to `MOST_FOLDS` folds."""
     evidence = evidence_of(orders, groups)
     count = len(orders)
@@ -226,7 +226,7 @@ def held_out(orders: Sequence[Order], groups: Sequence[str]) -> HeldOut:
     )
 
 
-def _rmse(orders: Sequence[Order], differences: Array) -> dict[str, float]:
+def _rmse(orders: Sequence[FinishedOrder], differences: Array) -> dict[str, float]:
     squares: dict[str, list[float]] = {}
     for order, row in zip(orders, differences, strict=True):
         for name, value in zip(order.readings, row, strict=False):
@@ -234,7 +234,7 @@ def _rmse(orders: Sequence[Order], differences: Array) -> dict[str, float]:
     return {n: rounded(np.sqrt(np.mean(squares[n]))) for n in READINGS if n in squares}
 
 
-def _forgotten(orders: Sequence[Order], before: Ratios) -> str:
+def _forgotten(orders: Sequence[FinishedOrder], before: Ratios) -> str:
     """Why not to adopt when too few of the orders already learnt from are given."""
     old = before.in_use
     if old is None:
@@ -249,7 +249,9 @@ def _forgotten(orders: Sequence[Order], before: Ratios) -> str:
     )
 
 
-def _against(learnt: Version, before: Ratios, kept: Sequence[Order], groups: Sequence[str]) -> str:
+def _against(
+    learnt: Version, before: Ratios, kept: Sequence[FinishedOrder], groups: Sequence[str]
+) -> str:
     """Why not to adopt; empty when nothing speaks against it."""
     check = learnt.check
     if not check.improves:
@@ -275,7 +277,10 @@ def _against(learnt: Version, before: Ratios, kept: Sequence[Order], groups: Seq
 
 
 def _lost(
-    unseen: Sequence[Order], kept: Sequence[Order], groups: Sequence[str], old: Version
+    unseen: Sequence[FinishedOrder],
+    kept: Sequence[FinishedOrder],
+    groups: Sequence[str],
+    old: Version,
 ) -> float:
     """How clearly the old version predicts orders better that neither it nor the new has seen.
 
@@ -304,7 +309,7 @@ def _lost(
 
 
 def _version(
-    kept: Sequence[Order],
+    kept: Sequence[FinishedOrder],
     groups: Sequence[str],
     found: Fit,
     check: HeldOut,

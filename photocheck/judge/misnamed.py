@@ -8,14 +8,14 @@ from typing import Final
 import numpy as np
 
 from photocheck.case.model import Reference
-from photocheck.scale.catalogue import REFERENCES, ReferenceObject
+from photocheck.scale.catalogue import CM_PER_INCH, REFERENCES
 
 FITTED_PRINT: Final = (0.955, 0.012)
 """A sheet printed to fit the page comes out 3 to 6 % small (common practice, no source)."""
 SIZE_SLIPS: Final = {
     2.0: "the radius was given in place of the diameter",
-    2.54: "its size was given in inches and taken as centimetres",
-    1.0 / 2.54: "its size was given in centimetres and taken as inches",
+    CM_PER_INCH: "its size was given in inches and taken as centimetres",
+    1.0 / CM_PER_INCH: "its size was given in centimetres and taken as inches",
 }
 """True size over the size given."""
 
@@ -33,7 +33,7 @@ def known_factors(references: tuple[Reference, ...]) -> Iterator[tuple[float, fl
     if named.form == "rectangle":
         for other in REFERENCES.values():
             if other.form == "rectangle" and other is not named:
-                factor = float(np.sqrt(_area(other) / _area(named)))
+                factor = float(np.sqrt(np.prod(other.size_mm) / np.prod(named.size_mm)))
                 yield (
                     factor,
                     other.size_spread,
@@ -43,9 +43,3 @@ def known_factors(references: tuple[Reference, ...]) -> Iterator[tuple[float, fl
         for factor, slip in SIZE_SLIPS.items():
             if named.form != "points" or factor != 2.0:
                 yield factor, named.size_spread, f"It would fit if {slip}."
-
-
-def _area(rectangle: ReferenceObject) -> float:
-    assert rectangle.width_mm is not None  # every rectangle has its size
-    assert rectangle.height_mm is not None
-    return rectangle.width_mm * rectangle.height_mm

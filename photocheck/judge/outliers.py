@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import DogFacts
-from photocheck.judge.joint import Joint, Mark, Shot
+from photocheck.judge.joint import Joint
+from photocheck.judge.shots import Mark, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative
 from photocheck.speech import tr

@@ -18,6 +18,7 @@ from typing import Final
 from photocheck.case.lengths import POSSIBLE_MM, format_length, parse_length
 from photocheck.case.model import Reading
 from photocheck.errors import CaseError
+from photocheck.scale.catalogue import MM_PER_INCH
 
 NEIGHBOUR_KEYS: Final = {
     "1": "24",
@@ -37,11 +38,11 @@ NEIGHBOUR_SHARE: Final = 0.6
 (judgement, no source)."""
 ACROSS_THE_POINT: Final = 0.5
 """A swap over the decimal point against one within the whole number (judgement)."""
-EVEN_MM: Final = {"cm": 5.0, "in": 6.35}
+EVEN_MM: Final = {"cm": 5.0, "in": MM_PER_INCH / 4.0}
 """What most people round to: half a centimetre, a quarter inch (judgement)."""
 UNEVEN: Final = 0.1
 """How often those who round do not, or write 41.0 for 41 (judgement)."""
-TAPE_MM: Final = {"cm": 1.0, "in": 25.4 / 16.0}
+TAPE_MM: Final = {"cm": 1.0, "in": MM_PER_INCH / 16.0}
 """The finest marks of a tape (common practice, no source)."""
 FINER: Final = 0.01
 """How often those who round write what no tape shows, as 37.35 cm (judgement)."""

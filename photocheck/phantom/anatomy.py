@@ -14,7 +14,7 @@ import numpy as np
 
 from photocheck.phantom.field import Array
 from photocheck.phantom.plan import DogPlan
-from photocheck.phantom.trunk import Spine, Trunk
+from photocheck.phantom.spine import SectionedTrunk, Spine
 
 SPINE_HEIGHT: Final = 0.765
 """Height of the trunk's axis when standing square, fraction of the height."""
@@ -88,7 +88,7 @@ class Anatomy:
         return self.spine.place(h * s, h * (y - SPINE_HEIGHT), h * z)
 
     @cached_property
-    def trunk(self) -> Trunk:
+    def trunk(self) -> SectionedTrunk:
         """The barrel."""
         p, h = self.plan.proportions, self.plan.height_mm
         loin_at, croup_at = 0.70 * p.length, 0.82 * p.length
@@ -128,7 +128,7 @@ class Anatomy:
         powers = 1.0 + 2.0 * p.wobble_scale * np.array(p.wobble[40:48]).reshape(2, 4)
         along = np.linspace(0.0, 1.0, 10)
         swing = [np.interp(along, np.linspace(0, 1, 4), row) for row in powers]
-        return Trunk(
+        return SectionedTrunk(
             spine=self.spine,
             knots=h * table[:, 0],
             top=h * top,

@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 
 from photocheck.phantom.field import Array
-from photocheck.phantom.lens import Light, Picture
 from photocheck.phantom.look import Look
+from photocheck.phantom.phone import Light, Picture
 from photocheck.phantom.scene import Scene
 from photocheck.phantom.textures import cloud, reference_face
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Final
@@ -19,19 +19,17 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from photocheck.phantom.body import Dog, make_dog, random_plan
-from photocheck.phantom.camera import Camera
-from photocheck.phantom.lens import save_photo
+from photocheck.phantom.demo_samples import CLUB, SAMPLES, PhotoPlan, Sample
+from photocheck.phantom.draws import random_reference
 from photocheck.phantom.look import Look
+from photocheck.phantom.phone import save_photo
 from photocheck.phantom.render import PICTURE_RESOLUTION, render
-from photocheck.phantom.sample import random_reference
 from photocheck.phantom.scene import Scene, observe
+from photocheck.phantom.solid import Dog, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
+from photocheck.phantom.true_camera import Camera
 from photocheck.scale.catalogue import MM_PER_INCH
 from photocheck.words import NECK_RING, SPANS
-
-CLUB: Final = "Kestrel Fell sled-and-trail club"
-"""Invented; so are its dogs."""
 
 MADE: Final = "Rendered phantom dog, invented, for photocheck"
 TAPE_SD: Final = 0.007
@@ -39,209 +37,6 @@ TAPE_SD: Final = 0.007
 
 MARK_SD_MM: Final = 4.0
 PHOTO_PX: Final = (2000, 1500)
-
-
-@dataclass(frozen=True)
-class Shot:
-    """One photo: the reference, where it stands, and how the camera was held.
-
-    ``yaw_deg`` is how far the camera stood from square, ``height_mm`` how high.
-    """
-
-    kind: str
-    place: str
-    look: Look
-    yaw_deg: float = 0.0
-    height_mm: float = 750.0
-    focal_35mm: float = 26.0
-    exif: bool = True
-    dog_yaw_deg: float = 0.0
-    distance_mm: float = 1750.0
-
-
-@dataclass(frozen=True)
-class Sample:
-    """One case of the demo set."""
-
-    folder: str
-    dog: str
-    story: str
-    unit: str
-    seed: int
-    shots: tuple[Shot, ...]
-    height_mm: float
-    breed: str = "sled cross"
-    broadness: float = 0.5
-    coat_mm: float = 8.0
-    posture: str = "square"
-    severity: float = 0.05
-    faces_right: bool = False
-    fault: str = "none"
-    ring: bool = False
-    age_months: int = 40
-    drop_ears: bool = False
-
-
-def _look(seed: int, coat: str, floor: str, wall: str, **more: Any) -> Look:
-    return replace(Look(seed=seed, coat=coat, floor=floor, wall=wall, noise=1.2), **more)
-
-
-SAMPLES: Final = (
-    Sample(
-        "bramble",
-        "Bramble",
-        "Everything in order, in inches; marker sheet by the near feet.",
-        "in",
-        101,
-        (Shot("marker_sheet", "near_feet", _look(1, "saddle", "gravel", "planks"), 3.0),),
-        560.0,
-        ring=True,
-    ),
-    Sample(
-        "sorrel",
-        "Sorrel",
-        "Everything in order, in centimetres; an A4 sheet level with the dog.",
-        "cm",
-        102,
-        (Shot("a4", "middle", _look(2, "red", "boards", "plaster", orientation=6), -2.0, 600.0),),
-        500.0,
-        drop_ears=True,
-        coat_mm=14.0,
-    ),
-    Sample(
-        "flint",
-        "Flint",
-        "Two digits of one reading are swapped.",
-        "cm",
-        103,
-        (Shot("marker_sheet", "middle", _look(3, "grey", "gravel", "plaster"), 4.0),),
-        590.0,
-        fault="swapped_digits",
-        coat_mm=20.0,
-    ),
-    Sample(
-        "juniper",
-        "Juniper",
-        "The whole neck ring was given as the half neck.",
-        "in",
-        104,
-        (Shot("marker_sheet", "near_feet", _look(4, "fawn", "boards", "planks"), -5.0, 900.0),),
-        540.0,
-        fault="doubled_neck",
-        broadness=0.3,
-        faces_right=True,
-    ),
-    Sample(
-        "moss",
-        "Moss",
-        "One reading was taken in centimetres and typed as inches.",
-        "in",
-        105,
-        (Shot("letter", "wall_close", _look(5, "cream", "gravel", "planks", orientation=3), 2.0),),
-        610.0,
-        fault="wrong_unit",
-        broadness=0.7,
-        coat_mm=24.0,
-        drop_ears=True,
-    ),
-    Sample(
-        "tarn",
-        "Tarn",
-        "The readings are right but the dog crouched in the photo.",
-        "cm",
-        106,
-        (Shot("marker_sheet", "middle", _look(6, "saddle", "grass", "hedge"), 1.0, 500.0),),
-        570.0,
-        posture="crouching",
-        severity=0.9,
-    ),
-    Sample(
-        "heron",
-        "Heron",
-        "The reference hangs on the wall well behind the dog.",
-        "cm",
-        107,
-        (
-            Shot(
-                "marker_sheet",
-                "wall",
-                _look(7, "brown", "boards", "plaster"),
-                -3.0,
-                900.0,
-                distance_mm=2300.0,
-            ),
-        ),
-        520.0,
-        broadness=0.35,
-        coat_mm=5.0,
-        drop_ears=True,
-    ),
-    Sample(
-        "pike",
-        "Pike",
-        "The camera stood far from square to the dog.",
-        "in",
-        108,
-        (
-            Shot(
-                "marker_sheet",
-                "near_feet",
-                _look(8, "grey", "gravel", "planks", orientation=8),
-                22.0,
-                1100.0,
-            ),
-        ),
-        600.0,
-        coat_mm=16.0,
-    ),
-    Sample(
-        "rowan",
-        "Rowan",
-        "Three photos of one dog, to be used together.",
-        "cm",
-        109,
-        (
-            Shot("marker_sheet", "near_feet", _look(9, "fawn", "gravel", "plaster"), -6.0),
-            Shot("a4", "middle", _look(10, "fawn", "boards", "planks"), 5.0, 1000.0, 28.0),
-            Shot(
-                "marker_sheet",
-                "wall_close",
-                _look(11, "fawn", "gravel", "plaster"),
-                1.0,
-                600.0,
-                24.0,
-                exif=False,
-            ),
-        ),
-        550.0,
-        breed="trail cross",
-        ring=True,
-    ),
-    Sample(
-        "teasel",
-        "Teasel",
-        "The last-rib point was taken too far back: front long, rear short.",
-        "cm",
-        110,
-        (Shot("marker_sheet", "middle", _look(12, "cream", "gravel", "planks"), -4.0, 800.0),),
-        480.0,
-        fault="last_rib_moved",
-        coat_mm=10.0,
-        faces_right=True,
-        drop_ears=True,
-    ),
-    Sample(
-        "nettle",
-        "Nettle",
-        "Everything in order, but only a small card at the flank to measure by.",
-        "in",
-        111,
-        (Shot("id_card", "near_flank", _look(13, "brown", "grass", "planks"), 2.0, 650.0),),
-        530.0,
-        broadness=0.4,
-        coat_mm=6.0,
-    ),
-)
 
 
 # --- readings --------------------------------------------------------------
@@ -309,7 +104,7 @@ def _clear_view(scene: Scene) -> bool:
     return bool(sheet.disjoint(shapely.MultiPoint(camera.project(body)).buffer(14.0)))
 
 
-def _camera(scene: Scene, shot: Shot) -> Camera:
+def _camera(scene: Scene, shot: PhotoPlan) -> Camera:
     """Stand where asked, step back until dog and reference are in the picture."""
     points = np.concatenate([scene.to_world(scene.dog.extent), scene.reference.hull_points()])
     middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
@@ -327,7 +122,7 @@ def _camera(scene: Scene, shot: Shot) -> Camera:
     raise RuntimeError("dog and reference do not fit into the picture")
 
 
-def make_scene(dog: Dog, sample: Sample, shot: Shot, rng: np.random.Generator) -> Scene:
+def make_scene(dog: Dog, sample: Sample, shot: PhotoPlan, rng: np.random.Generator) -> Scene:
     """A scene of a shot in which nothing of use is hidden."""
     start = Camera(
         (0.0, shot.height_mm, 2500.0),

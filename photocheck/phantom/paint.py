@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from photocheck.phantom.body import Dog
 from photocheck.phantom.field import Array, Limb
 from photocheck.phantom.look import COATS, Look
 from photocheck.phantom.masses import visible_masses
+from photocheck.phantom.solid import Dog
 
 
 def _mix(a: Array, b: Array, share: Array) -> Array:

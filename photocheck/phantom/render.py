@@ -14,15 +14,15 @@ import cv2
 import numpy as np
 import pyvista
 
-from photocheck.phantom.body import Dog
-from photocheck.phantom.camera import Camera
 from photocheck.phantom.compose import add_hair, add_reference
 from photocheck.phantom.field import Array
-from photocheck.phantom.lens import Picture, bend, decode_picture, encode, expose
 from photocheck.phantom.look import Look
 from photocheck.phantom.paint import baked_light, coat_colour, hair_direction
+from photocheck.phantom.phone import Picture, bend, decode_picture, encode, expose
 from photocheck.phantom.scene import Scene
+from photocheck.phantom.solid import Dog
 from photocheck.phantom.textures import floor_texture, wall_texture
+from photocheck.phantom.true_camera import Camera
 
 MARGIN: Final = 0.03
 """Room around the picture for the lens, fraction of its width."""

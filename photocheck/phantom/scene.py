@@ -16,11 +16,11 @@ from typing import Final
 import numpy as np
 
 from photocheck.case.model import Marking, Point, Reference
-from photocheck.phantom.body import BEHIND_ELBOW, BENCHMARK_RESOLUTION, Dog, make_dog, random_plan
-from photocheck.phantom.camera import Camera
+from photocheck.phantom.draws import random_camera, random_reference
 from photocheck.phantom.field import Array
 from photocheck.phantom.placed import PlacedReference
-from photocheck.phantom.sample import random_camera, random_reference
+from photocheck.phantom.solid import BEHIND_ELBOW, BENCHMARK_RESOLUTION, Dog, make_dog, random_plan
+from photocheck.phantom.true_camera import Camera
 from photocheck.words import ALL_LANDMARKS, LANDMARKS
 
 OUTLINE_POINTS: Final = 24

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from photocheck.phantom.body import BEHIND_ELBOW, Dog
 from photocheck.phantom.field import Array
 from photocheck.phantom.section import hull_perimeter
+from photocheck.phantom.solid import BEHIND_ELBOW, Dog
 from photocheck.phantom.taut import length, pull_taut, push_out, resample
 
 

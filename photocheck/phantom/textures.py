@@ -173,7 +173,7 @@ def _ruler(placed: PlacedReference, px_per_mm: float) -> tuple[Array, Array, Arr
     face = np.full((*shape, 3), (0.72, 0.62, 0.30))
     tick = (np.abs((x + 0.5 * length) % 10.0 - 5.0) > 4.5) & (y < -9.0)
     face[tick & (np.abs(x) < 0.5 * length)] = 0.05
-    inch = (np.abs((x + 0.5 * length) % MM_PER_INCH - 12.7) > 12.2) & (y > 10.0)
+    inch = (np.abs((x + 0.5 * length) % MM_PER_INCH - 0.5 * MM_PER_INCH) > 12.2) & (y > 10.0)
     face[inch & (np.abs(x) < 0.5 * length)] = 0.05
     for end in (-0.5, 0.5):
         far = np.hypot(x - end * length, y)

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
+from photocheck.case.lengths import MM_PER
 from photocheck.speech import later
 
-MM_PER_INCH: Final = 25.4
+MM_PER_INCH: Final = float(MM_PER["in"])
 """Exact: international yard and pound agreement of 1959; NIST SP 811 (2008), B.6."""
+CM_PER_INCH: Final = MM_PER_INCH / 10.0
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,22 @@ class ReferenceObject:
     height_mm: float | None
     size_spread: float
     source: str
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """The longer and the shorter side of a sheet or card, mm.
+
+        >>> REFERENCES["id_card"].size_mm
+        (85.6, 53.98)
+
+        Raises
+        ------
+        ValueError
+            When it has no fixed size.
+        """
+        if self.width_mm is None or self.height_mm is None:
+            raise ValueError(f"a reference of form {self.form} has no fixed size")
+        return self.width_mm, self.height_mm
 
 
 _ALL = (

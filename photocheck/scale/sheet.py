@@ -19,17 +19,14 @@ from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
 from photocheck.files import replacing
-from photocheck.scale.catalogue import MM_PER_INCH
+from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
 from photocheck.speech import tr
 
 Rectangle = tuple[float, float, float, float]
 """Left, top, right, bottom; mm from the centre of the page."""
 
-PAPER_MM: Final = {
-    "a4": (210.0, 297.0),
-    "letter": (8.5 * MM_PER_INCH, 11 * MM_PER_INCH),
-}
-"""Width and height, portrait, mm: ISO 216:2007 and ANSI/ASME Y14.1 size A."""
+PAPER_MM: Final = {kind: REFERENCES[kind].size_mm[::-1] for kind in ("a4", "letter")}
+"""Width and height, portrait, mm."""
 
 
 @dataclass(frozen=True)

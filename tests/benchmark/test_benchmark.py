@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from photocheck.benchmark.accuracy import SETTINGS, report, table
-from photocheck.benchmark.bound import Look, bound_of
-from photocheck.benchmark.population import Subject, shape_row, shape_spread, subject
+from photocheck.benchmark.bound import BoundPhoto, bound_of
+from photocheck.benchmark.subjects import Subject, shape_row, shape_spread, subject
 from photocheck.benchmark.trial import Setting, run
 from photocheck.phantom.scene import random_scene
 
@@ -21,12 +21,12 @@ def test_the_bound_falls_with_noise_and_photos(bodies) -> None:
     dog = bodies[0].dog
     scene = random_scene(rng, dog=dog, kind="marker_sheet", place="middle", oblique=False)
     other = random_scene(rng, dog=dog, kind="marker_sheet", place="middle", oblique=False)
-    coarse = bound_of([Look(scene, 8.0, 1.0)]).spread(shapes)
-    fine = bound_of([Look(scene, 3.0, 0.2)]).spread(shapes)
-    two = bound_of([Look(scene, 8.0, 1.0), Look(other, 8.0, 1.0)]).spread(shapes)
+    coarse = bound_of([BoundPhoto(scene, 8.0, 1.0)]).spread(shapes)
+    fine = bound_of([BoundPhoto(scene, 3.0, 0.2)]).spread(shapes)
+    two = bound_of([BoundPhoto(scene, 8.0, 1.0), BoundPhoto(other, 8.0, 1.0)]).spread(shapes)
     assert np.all(fine < coarse)
     assert np.all(two < coarse)
-    assert np.all(bound_of([Look(scene, 3.0, 0.2)]).spread(np.full(3, 0.03)) > fine)
+    assert np.all(bound_of([BoundPhoto(scene, 3.0, 0.2)]).spread(np.full(3, 0.03)) > fine)
 
 
 def test_the_bound_of_marks_alone_is_what_hand_arithmetic_gives(bodies) -> None:
@@ -34,7 +34,7 @@ def test_the_bound_of_marks_alone_is_what_hand_arithmetic_gives(bodies) -> None:
     rng = np.random.default_rng(6)
     dog = bodies[1].dog
     scene = random_scene(rng, dog=dog, kind="marker_sheet", place="near_flank", oblique=False)
-    spread = bound_of([Look(scene, 6.0, 0.01)]).spread(np.zeros(3))
+    spread = bound_of([BoundPhoto(scene, 6.0, 0.01)]).spread(np.zeros(3))
     points = {name: np.asarray(p) for name, p in dog.visible.items()}
     chord = np.linalg.norm(points["shoulder_top"] - points["breastbone"])
     assert spread[0] > 6.0 * np.sqrt(2.0) / chord

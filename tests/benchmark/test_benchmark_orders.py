@@ -10,7 +10,7 @@ from scipy.stats import binomtest, multivariate_normal, norm
 from photocheck.benchmark.best import log_ratios
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
 from photocheck.benchmark.order_tables import possible, report, wilson
-from photocheck.benchmark.orders import (
+from photocheck.benchmark.simulated_orders import (
     BUDGETS,
     Geometry,
     draw,
@@ -22,7 +22,7 @@ from photocheck.benchmark.orders import (
 )
 from photocheck.case.model import Reading
 from photocheck.judge.compare import compare
-from photocheck.judge.explain import order_of
+from photocheck.judge.explain import discrepancy_of
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.words import NECK_RING, SPANS
@@ -160,7 +160,7 @@ def good_ratios(count: int) -> tuple[np.ndarray, np.ndarray]:
     for k in range(count):
         given = readings_of(draw(one, ("cm", "in")[k % 2], rng))
         assert given is not None
-        rows.append(log_ratios(order_of(one.log_spans, one.covariance, given), [one.posed]))
+        rows.append(log_ratios(discrepancy_of(one.log_spans, one.covariance, given), [one.posed]))
         flags.append(bool(compare(one.log_spans, one.covariance, given).faults))
     return np.array(rows), np.array(flags)
 
@@ -184,7 +184,7 @@ def test_density_ratios_of_typed_slips_by_hand() -> None:
     ):
         (name,) = meant
         typed = {**given, name: Reading(mm, text, "cm")}
-        order = order_of(one.log_spans, one.covariance, typed)
+        order = discrepancy_of(one.log_spans, one.covariance, typed)
         left = order.differences.copy()
         i = order.names.index(name)
         left[i] += np.log(meant[name] / mm)
@@ -204,7 +204,7 @@ def test_every_fault_put_in_can_be_undone(name: str) -> None:
         if made is None:
             continue
         tried += 1
-        order = order_of(made.log_spans, one.covariance, made.readings)
+        order = discrepancy_of(made.log_spans, one.covariance, made.readings)
         # what was put in fits better than nothing, unless it is small
         ratio = log_ratios(order, [one.posed])[list(FAULTS).index(name)]
         assert np.isfinite(ratio)

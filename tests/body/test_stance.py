@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from photocheck.body import saying
+from photocheck.body.figures import StanceFigure, figures
 from photocheck.body.posed import POSTURES, posed_dogs, square_dogs
 from photocheck.body.stance import (
     NO_ALLOWANCE,
     BodyMarks,
-    Figure,
     coat_stand_off,
     judge_stance,
 )
@@ -276,18 +276,20 @@ def test_evidence_is_drawn_in_both_frames():
 
 
 def test_a_figure_within_its_bounds_is_not_said_to_be_outside():
-    figure = Figure("height over length", 0.90, 0.85, 1.05, "a standard")
+    figure = StanceFigure("height over length", 0.90, 0.85, 1.05, "a standard")
     said = saying.sentence("crouching", figure, np.log(12.0))
     assert "by itself a dog standing square may have (0.85 to 1.05)" in said
     assert "12 times better" in said
-    low = saying.sentence("crouching", Figure("height over length", 0.80, 0.85, 1.05, "-"), 3.0)
+    low = saying.sentence(
+        "crouching", StanceFigure("height over length", 0.80, 0.85, 1.05, "-"), 3.0
+    )
     assert low.endswith("is 0.80, and for a dog standing square we would expect 0.85 to 1.05.")
 
 
 def test_words_are_kind_and_cautious():
     for name in POSTURES:
         assert saying.INSTRUCTIONS[name].endswith(".")
-        assert saying.figures(name, ("breastbone", "shoulder_top", "tail_base"))
+        assert figures(name, ("breastbone", "shoulder_top", "tail_base"))
     cautions = " ".join(judge_stance(body(SQUARE)).cautions).lower()
     for word in ("never", "lean on", "growls", "freezes", "pain", "vet"):
         assert word in cautions

@@ -5,7 +5,8 @@ import pytest
 
 from photocheck.case.model import DogFacts, Marking
 from photocheck.judge.estimate import estimate
-from photocheck.judge.joint import Joint, Shot
+from photocheck.judge.joint import Joint
+from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
 from photocheck.photo.photo import CameraFacts
 from photocheck.scale.pose import View, camera_of, likely_poses

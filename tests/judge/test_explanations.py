@@ -16,8 +16,9 @@ import photocheck
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Reading, Reference
 from photocheck.judge import typed, wording
-from photocheck.judge.explain import CHANCE, explanations_of, order_of, rank, told
-from photocheck.judge.explanations import KINDS, UNNAMED, Kind, Order, Way, words
+from photocheck.judge.causes import Cause, Discrepancy
+from photocheck.judge.explain import CHANCE, discrepancy_of, explanations_of, rank, told
+from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.words import NECK_RING, READINGS
 from tests.support.places import SAMPLES
@@ -37,8 +38,8 @@ def reading(text: str, unit: str = "cm") -> Reading:
     return Reading(mm, text, own)
 
 
-def order(unit: str = "cm", **texts: str) -> Order:
-    return order_of(LOG_SPANS, photo_covariance(), readings_given(texts, unit))
+def order(unit: str = "cm", **texts: str) -> Discrepancy:
+    return discrepancy_of(LOG_SPANS, photo_covariance(), readings_given(texts, unit))
 
 
 def readings_given(texts: dict[str, str], unit: str = "cm") -> dict[str, Reading]:
@@ -352,10 +353,10 @@ def test_names_are_one_each() -> None:
 
 
 def test_an_added_explanation_needs_only_its_entry() -> None:
-    def tripled(one: Order):
+    def tripled(one: Discrepancy):
         left = one.differences.copy()
         left[0] -= math.log(3.0)
-        yield Way(1.0, (one.names[0],), left)
+        yield Cause(1.0, (one.names[0],), left)
 
     added = Kind("tripled", "{readings} thrice", 0.01, "a test", tripled, "{Readings}.", "Again")
     standing = rank(order(**{**GOOD, "half_neck": "90"}), kinds=(*KINDS, added))
@@ -430,7 +431,7 @@ def test_explaining_costs_little() -> None:
 )
 def test_a_known_other_reference_is_named(reference: Reference, factor: float, said: str) -> None:
     base = order(**GOOD)
-    sure = order_of(LOG_SPANS, photo_covariance() / 9.0, readings_given(GOOD), [reference])
+    sure = discrepancy_of(LOG_SPANS, photo_covariance() / 9.0, readings_given(GOOD), [reference])
     off = replace(sure, differences=base.differences + math.log(factor))
     shown = {e.name: e for e in explanations_of(rank(off))}
     assert said in shown["reference_off"].sentence

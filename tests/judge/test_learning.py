@@ -18,7 +18,13 @@ from photocheck.cli.main import run
 from photocheck.errors import CaseError
 from photocheck.judge import hierarchy
 from photocheck.judge.estimate import estimate
-from photocheck.judge.evidence import Order, evidence_of, group_of, order_from_report, order_of
+from photocheck.judge.evidence import (
+    FinishedOrder,
+    evidence_of,
+    group_of,
+    order_from_report,
+    order_of,
+)
 from photocheck.judge.hierarchy import Evidence, fit, posterior, predictive, prior_spreads
 from photocheck.judge.learning import LEAST_ORDERS, Learning, learn, screen
 from photocheck.judge.ratios import (
@@ -37,7 +43,9 @@ W = len(shape.WAYS)
 OWN = np.array([shape.WAY_LOG_SPREAD[span] for span in shape.WAY_TERMS]) ** 2
 
 
-def made(rng, shift=(0.0, 0.0, 0.0), group="husky", outcome="fitted", slip=0.0, dogs=0.6) -> Order:
+def made(
+    rng, shift=(0.0, 0.0, 0.0), group="husky", outcome="fitted", slip=0.0, dogs=0.6
+) -> FinishedOrder:
     """An order drawn from the model: photo 3 %, tape, dogs `dogs` times the shipped spread."""
     truth = np.log([380.0, 520.0, 360.0])
     ratio = np.array(shift) + dogs * np.sqrt(OWN) * rng.normal(size=3)
@@ -223,7 +231,7 @@ def test_the_spread_by_way_is_that_of_the_shape_constants() -> None:
 # --- what teaches ------------------------------------------------------------
 
 
-def orders_of(seed: int, count: int = 30, **told) -> list[Order]:
+def orders_of(seed: int, count: int = 30, **told) -> list[FinishedOrder]:
     rng = np.random.default_rng(seed)
     return [made(rng, told.get("shift", (0.08, 0.0, -0.05)), **told.get("more", {}))
             for _ in range(count)]  # fmt: skip
@@ -552,7 +560,14 @@ def test_other_bad_calls_are_told(tmp_path, capsys, report) -> None:
 
 
 def test_the_benchmark_holds_its_shops_against_the_truth() -> None:
-    from photocheck.benchmark.learning import Seen, Shop, judged, photograph, table, taught
+    from photocheck.benchmark.learning_shop import (
+        Seen,
+        SimulatedShop,
+        judged,
+        photograph,
+        table,
+        taught,
+    )
     from photocheck.benchmark.trial import Setting
 
     one = photograph(Setting("a try", "a4", "middle"), 3, 1)
@@ -569,7 +584,7 @@ def test_the_benchmark_holds_its_shops_against_the_truth() -> None:
         )
         for _ in range(40)
     ]
-    shop = Shop(pool, 1, rng)
+    shop = SimulatedShop(pool, 1, rng)
     shop.offsets[0] = (0.12, 0.0, 0.0)
     ratios, adopted = taught([shop.order(0) for _ in range(25)], 0)
     assert adopted

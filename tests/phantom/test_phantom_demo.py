@@ -11,8 +11,9 @@ import pytest
 from PIL import Image, ImageOps
 
 from photocheck.case.file import read_case
-from photocheck.phantom.demo import CLUB, SAMPLES, main, readings, readme, typed, write_sample
-from photocheck.phantom.population import FIGURES, between_dog, shape_figures, spread
+from photocheck.phantom.demo import main, readings, readme, typed, write_sample
+from photocheck.phantom.demo_samples import CLUB, SAMPLES
+from photocheck.phantom.shape_figures import FIGURES, between_dog, shape_figures, spread
 from photocheck.words import LANDMARKS, SPANS
 from tests.support.places import SAMPLES as SHIPPED
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from photocheck.phantom.body import Dog, DogPlan, make_dog
-from photocheck.phantom.camera import Camera
-from photocheck.phantom.lens import bend, decode, encode, save_photo
 from photocheck.phantom.look import COATS, Look
+from photocheck.phantom.phone import bend, decode, encode, save_photo
 from photocheck.phantom.placed import PlacedReference
 from photocheck.phantom.render import render
 from photocheck.phantom.scene import Scene
+from photocheck.phantom.solid import Dog, DogPlan, make_dog
+from photocheck.phantom.true_camera import Camera
 from photocheck.scale.sheet import sheet_points
 
 CLEAN = Look(seed=5, blur_px=0.5, noise=0.5)

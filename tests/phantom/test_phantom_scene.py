@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 import pytest
 
-from photocheck.phantom.body import Dog, make_dog, random_plan
-from photocheck.phantom.camera import Camera
+from photocheck.phantom.draws import KIND_WEIGHTS, PLACE_WEIGHTS, true_offset
 from photocheck.phantom.placed import PlacedReference
-from photocheck.phantom.sample import KIND_WEIGHTS, PLACE_WEIGHTS, true_offset
 from photocheck.phantom.scene import Scene, observe, random_scene
+from photocheck.phantom.solid import Dog, make_dog, random_plan
+from photocheck.phantom.true_camera import Camera
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import ALL_LANDMARKS, PLACES
 

@@ -10,9 +10,9 @@ import pytest
 import trimesh
 from scipy.special import ellipe, ellipeinc
 
-from photocheck.phantom.body import BEHIND_ELBOW, make_dog, mesh_of, random_plan
 from photocheck.phantom.field import Egg, Field, Limb, build_field
 from photocheck.phantom.section import hull_perimeter
+from photocheck.phantom.solid import BEHIND_ELBOW, make_dog, mesh_of, random_plan
 from photocheck.phantom.tape import tape_paths, tape_truth
 from photocheck.phantom.taut import length, pull_taut, push_out
 

@@ -7,9 +7,9 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.phantom.body import BENCHMARK_RESOLUTION, Dog, make_dog, random_plan
 from photocheck.phantom.field import Array
 from photocheck.phantom.section import section_hull
+from photocheck.phantom.solid import BENCHMARK_RESOLUTION, Dog, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
 
 FIGURES: Final = (

@@ -19,17 +19,17 @@ from scipy.special import logsumexp
 from photocheck.benchmark.accuracy import SETTINGS
 from photocheck.benchmark.best import log_ratios
 from photocheck.benchmark.faults import FAULTS, Drawn, as_typed
-from photocheck.benchmark.population import subject
+from photocheck.benchmark.subjects import subject
 from photocheck.benchmark.trial import estimated
 from photocheck.case.lengths import parse_reading
 from photocheck.case.model import Reading
 from photocheck.errors import CaseError
 from photocheck.judge.compare import compare, expectation
-from photocheck.judge.explain import explanations_of, order_of, rank
+from photocheck.judge.explain import discrepancy_of, explanations_of, rank
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.tolerances import tape_log_spread
-from photocheck.phantom.body import make_dog
 from photocheck.phantom.plan import POSTURES, random_plan
+from photocheck.phantom.solid import make_dog
 from photocheck.phantom.tape import tape_truth
 from photocheck.words import NECK_RING, SPANS, UNITS
 
@@ -204,7 +204,9 @@ def judge_good(places: tuple[Geometry, ...], count: int, seed: int) -> tuple[Arr
         for j, budget in enumerate(BUDGETS):
             found = compare(one.log_spans, one.covariance, readings, false_alarms=budget)
             flags[k, j] = bool(found.faults)
-        ratios[k] = _mixed(log_ratios(order_of(one.log_spans, one.covariance, readings), poses))
+        ratios[k] = _mixed(
+            log_ratios(discrepancy_of(one.log_spans, one.covariance, readings), poses)
+        )
     return flags, ratios
 
 
@@ -231,7 +233,7 @@ def judge_faulty(fault: str, places: tuple[Geometry, ...], count: int, seed: int
 def _judge(fault: str, one: Geometry, made: Typed, poses: list[Mapping[str, Array]]) -> Judged:
     flagged = bool(compare(made.log_spans, one.covariance, made.readings).faults)
     start = time.process_time()
-    order = order_of(made.log_spans, one.covariance, made.readings)
+    order = discrepancy_of(made.log_spans, one.covariance, made.readings)
     standing = rank(order)
     explanations = explanations_of(standing)
     seconds = time.process_time() - start

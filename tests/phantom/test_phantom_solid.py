@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from photocheck.phantom.body import BEHIND_ELBOW, POSTURES, DogPlan, make_dog, random_plan
 from photocheck.phantom.section import section_hull
+from photocheck.phantom.solid import BEHIND_ELBOW, POSTURES, DogPlan, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
 from photocheck.words import ALL_LANDMARKS
 

@@ -8,16 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
 
 import cv2
 import numpy as np
 
 from photocheck.phantom.field import Array
-
-DIAGONAL_35MM: Final = float(np.hypot(36.0, 24.0))
-"""Diagonal of the 36 mm x 24 mm frame that "35 mm equivalent" compares with (CIPA
-DCG-001, from memory)."""
+from photocheck.photo.camera import FRAME_DIAGONAL_MM
 
 
 @dataclass(frozen=True)
@@ -48,7 +44,7 @@ class Camera:
     @cached_property
     def focal_px(self) -> float:
         """Focal length, px."""
-        return self.focal_35mm * float(np.hypot(*self.size_px)) / DIAGONAL_35MM
+        return self.focal_35mm * float(np.hypot(*self.size_px)) / FRAME_DIAGONAL_MM
 
     @cached_property
     def matrix(self) -> Array:

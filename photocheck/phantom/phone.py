@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from photocheck.phantom.camera import Camera
 from photocheck.phantom.field import Array
 from photocheck.phantom.look import Look
+from photocheck.phantom.true_camera import Camera
 
 Picture = npt.NDArray[np.uint8]
 """8-bit sRGB."""

@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.benchmark.accuracy import BESIDE
-from photocheck.benchmark.population import subject
+from photocheck.benchmark.subjects import subject
 from photocheck.benchmark.trial import Setting, estimated
 from photocheck.body.shape import WAY_TERMS, WAYS, Learnt, TapeRatios
 from photocheck.case.model import Reading
 from photocheck.judge.compare import compare
-from photocheck.judge.evidence import Order, evidence_of, order_of
+from photocheck.judge.evidence import FinishedOrder, evidence_of, order_of
 from photocheck.judge.hierarchy import Fit, fit
 from photocheck.judge.learning import learn
 from photocheck.judge.tolerances import tape_log_spread
@@ -84,7 +84,7 @@ def photograph(setting: Setting, seed: int, number: int) -> Seen:
 # -- a shop -----------------------------------------------------------------------
 
 
-class Shop:
+class SimulatedShop:
     """A shop with its breed groups, drawing orders from a pool of phantoms."""
 
     def __init__(self, pool: Sequence[Seen], groups: int, rng: np.random.Generator) -> None:
@@ -102,7 +102,7 @@ class Shop:
         truth = seen.truth + self.offsets[group] + self.rng.normal(0.0, DOG_SPREAD, 3)
         return seen, np.append(truth, np.log(np.exp(truth[1:]).sum()))
 
-    def order(self, group: int, outcome: str = "fitted", slip: bool = False) -> Order:
+    def order(self, group: int, outcome: str = "fitted", slip: bool = False) -> FinishedOrder:
         """An order with tape noise, and with a slip in one reading when told so."""
         seen, truth = self.dog(group, self.train)
         tape = truth + self.rng.normal(0.0, tape_log_spread(np.exp(truth)))
@@ -123,7 +123,7 @@ class Shop:
             group=f"group {group}",
         )
 
-    def passing(self, group: int) -> Order:
+    def passing(self, group: int) -> FinishedOrder:
         """An order that the check with shipped ratios lets pass."""
         while True:
             seen, truth = self.dog(group, self.train)
@@ -165,7 +165,7 @@ def judged(dogs: Sequence[tuple[Seen, Array]], ratios: TapeRatios) -> Tally:
     return Tally(np.array(errors), np.array(spreads))
 
 
-def taught(orders: Sequence[Order], group: int) -> tuple[TapeRatios, bool]:
+def taught(orders: Sequence[FinishedOrder], group: int) -> tuple[TapeRatios, bool]:
     """What a shop would use after these orders, and whether it adopted anything."""
     learning = learn(orders)
     version = learning.ratios.in_use
@@ -174,7 +174,7 @@ def taught(orders: Sequence[Order], group: int) -> tuple[TapeRatios, bool]:
     return version.for_group(f"group {group}"), True
 
 
-def _unscreened(orders: Sequence[Order], group: int) -> TapeRatios:
+def _unscreened(orders: Sequence[FinishedOrder], group: int) -> TapeRatios:
     """Ratios from all orders, whatever became of them: what learning must not do."""
     groups = sorted({order.group for order in orders})
     found: Fit = fit(evidence_of(orders, groups))
@@ -188,7 +188,7 @@ def _unscreened(orders: Sequence[Order], group: int) -> TapeRatios:
 
 def _one_group(pool: Sequence[Seen], seed: int) -> Results:
     """One shop with one breed group: a growing number of orders, then spoilt ones."""
-    shop = Shop(pool, 1, np.random.default_rng([seed, 1]))
+    shop = SimulatedShop(pool, 1, np.random.default_rng([seed, 1]))
     dogs = shop.test_dogs(0)
     out = {"shipped": (judged(dogs, TapeRatios()), True)}
     orders = [shop.order(0) for _ in range(max(COUNTS))]
@@ -202,7 +202,7 @@ def _one_group(pool: Sequence[Seen], seed: int) -> Results:
     some = orders[:40]
     returned = [shop.order(0, "returned", slip=True) for _ in range(10)]
     mistyped = [shop.order(0, "fitted", slip=True) for _ in range(4)]
-    everything: dict[str, list[Order]] = {
+    everything: dict[str, list[FinishedOrder]] = {
         "40 orders and 10 returned": some + returned,
         "36 orders and 4 mistyped": some[:36] + mistyped,
     }
@@ -225,7 +225,7 @@ def _one_group(pool: Sequence[Seen], seed: int) -> Results:
 
 def _many_groups(pool: Sequence[Seen], seed: int) -> Results:
     """One shop with several breed groups; the first is new, with few orders."""
-    shop = Shop(pool, GROUPS, np.random.default_rng([seed, 2]))
+    shop = SimulatedShop(pool, GROUPS, np.random.default_rng([seed, 2]))
     dogs = shop.test_dogs(0)
     out = {"shipped": (judged(dogs, TapeRatios()), True)}
     others = [shop.order(g) for g in range(1, GROUPS) for _ in range(20)]

@@ -10,9 +10,9 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.phantom.body import Dog
-from photocheck.phantom.camera import Camera
 from photocheck.phantom.placed import PlacedReference
+from photocheck.phantom.solid import Dog
+from photocheck.phantom.true_camera import Camera
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.sheet import LAYOUT
 

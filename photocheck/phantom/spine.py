@@ -1,4 +1,4 @@
-"""The trunk: superelliptic sections strung along a spine that can bend in the side view."""
+"""The spine, which can bend in the side view, and the trunk's sections strung along it."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ class Spine:
 
 
 @dataclass(frozen=True, eq=False)
-class Trunk:
+class SectionedTrunk:
     """The barrel from forechest to buttocks.
 
     All knots are rest stations and lengths in mm: ``top`` and ``bottom`` are

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import DogFacts
-from photocheck.phantom.body import Dog, make_dog
 from photocheck.phantom.plan import random_plan
+from photocheck.phantom.solid import Dog, make_dog
 from photocheck.phantom.tape import tape_truth
 from photocheck.words import SPAN_ENDS, SPANS
 

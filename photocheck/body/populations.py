@@ -1,0 +1,221 @@
+"""Populations of dogs as one set of marks would show them: standing square, and in each posture.
+
+Each gives a density of the marks' places, freed of position and size.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.body.posed import POSTURES, Places, posed_dogs, square_dogs
+from photocheck.body.standards import Allowance
+
+Array = NDArray[np.float64]
+
+DOGS: Final = 3000
+"""Dogs simulated of each population: a share of 5 % is then known to 0.4 %."""
+SIZES: Final = 6
+"""Parts a posture's range of sizes is cut into."""
+STEP: Final = 1.12
+"""Doubts are rounded up to a power of this before a population is simulated, so that it can
+be used again."""
+
+
+def rounded(share: float) -> float:
+    """A doubt rounded up to a power of `STEP`; 0 stays 0.
+
+    >>> rounded(0.0), round(rounded(0.1), 3)
+    (0.0, 0.104)
+    """
+    if share <= 0.0:
+        return 0.0
+    return float(STEP ** np.ceil(np.log(share) / np.log(STEP)))
+
+
+def shape_of(places: Mapping[str, Array], names: tuple[str, ...]) -> Array:
+    """Places freed of position and size, (n, features).
+
+    The trunk breastbone - tail base is the unit; the first feature is its slope, then x
+    and y of every other landmark from the breastbone.  Of the topline only the rise above
+    the straight line from shoulder top to tail base counts, of the head only its height.
+    """
+    base = places["breastbone"]
+    trunk = places["tail_base"] - base
+    unit = np.linalg.norm(trunk, axis=-1)
+    columns = [np.arctan2(trunk[:, 1], trunk[:, 0])]
+    for name in names:
+        if name in ("breastbone", "tail_base"):
+            continue
+        if name == "topline":
+            columns.append(_rise(places) / unit)
+            continue
+        if name == "head":
+            columns.append((places[name] - places["shoulder_top"])[:, 1] / unit)
+            continue
+        arm = (places[name] - base) / unit[:, None]
+        columns += [arm[:, 0], arm[:, 1]]
+    return np.stack(columns, axis=-1)
+
+
+def _rise(places: Mapping[str, Array]) -> Array:
+    start, end, top = (places[n] for n in ("shoulder_top", "tail_base", "topline"))
+    line = end - start
+    arm = top - start
+    away = line[:, 0] * arm[:, 1] - line[:, 1] * arm[:, 0]
+    return np.asarray(away / np.linalg.norm(line, axis=-1))
+
+
+class Density:
+    """A normal density with the mean and covariance of simulated rows (n, d)."""
+
+    def __init__(self, rows: Array) -> None:
+        self.mean = rows.mean(axis=0)
+        factor = np.linalg.cholesky(np.cov(rows.T) + 1e-10 * np.eye(rows.shape[1]))
+        self.log_volume = float(np.log(np.diag(factor)).sum())
+        self.whiten = np.linalg.inv(factor).T
+
+    def away(self, rows: Array) -> Array:
+        """Squared distances in standard deviations, (n,)."""
+        whitened = (rows - self.mean) @ self.whiten
+        return np.asarray(np.einsum("ij,ij->i", whitened, whitened))
+
+    def __call__(self, rows: Array) -> Array:
+        """Log-densities, (n,), but for the constant all share."""
+        return -0.5 * self.away(rows) - self.log_volume
+
+
+@dataclass(frozen=True, eq=False)
+class PostureDensity:
+    """A posture's density: a mixture over its sizes."""
+
+    sizes: Array
+    parts: tuple[Density, ...]
+
+    def log_density(self, rows: Array) -> Array:
+        """Of each row, (n,), but for the constant all densities share."""
+        each = np.stack([part(rows) for part in self.parts])
+        return np.asarray(np.logaddexp.reduce(each, axis=0) - np.log(len(self.parts)))
+
+    def likely_size(self, row: Array) -> float:
+        """The mean size given one row (1, d), in the unit of `POSTURES`."""
+        each = np.array([part(row)[0] for part in self.parts])
+        weights = np.exp(each - each.max())
+        return float(weights @ self.sizes / weights.sum())
+
+
+@dataclass(frozen=True, eq=False)
+class Populations:
+    """All populations as one set of marks would show them.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The landmarks marked, in order.
+    square : Density
+    rivals : tuple of (str, PostureDensity)
+        One of each posture.
+    scores : (DOGS,)
+        `any_rival` of square dogs: what chance alone gives.
+    power : mapping of posture to float
+        How far a posture of telling size moves the marks, in standard deviations.
+    dogs : Places
+        The square dogs' landmarks as marked.
+    """
+
+    names: tuple[str, ...]
+    square: Density
+    rivals: tuple[tuple[str, PostureDensity], ...]
+    scores: Array
+    power: Mapping[str, float]
+    dogs: Places
+
+    def limit(self, accused: float) -> float:
+        """What the log-odds of any posture must exceed."""
+        return float(np.quantile(self.scores, 1.0 - accused))
+
+
+def any_rival(log_odds: Mapping[str, float]) -> float:
+    """ln of the odds of any posture at all.
+
+    >>> round(any_rival({"crouching": 0.0, "arched": 0.0}), 3)
+    0.693
+    """
+    return float(np.logaddexp.reduce(list(log_odds.values())))
+
+
+@lru_cache(maxsize=128)
+def populations(
+    names: tuple[str, ...],
+    mark: float,
+    ground: float,
+    tilt: float,
+    coat: float,
+    coat_spread: float,
+    allow: Allowance,
+) -> Populations:
+    """Simulate all populations for marks of these names.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Sorted, breastbone, shoulder_top and tail_base among them.
+    mark, ground, coat, coat_spread : float
+        As in `photocheck.body.stance.BodyMarks`, over the trunk's length, which is about the
+        dog's height.
+    tilt : float
+        Radians.
+    allow : Allowance
+    """
+    rng = np.random.default_rng(20)
+    dogs = square_dogs(rng, DOGS, (coat, coat_spread), allow)
+
+    # One draw of what marking does for all populations: they then differ by posture only.
+    angle = rng.normal(0.0, tilt, DOGS)
+    lift = rng.normal(0.0, ground, DOGS)
+    slips = {name: rng.normal(0.0, mark, (DOGS, 2)) for name in names}
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+
+    def marked(truth: Mapping[str, Array]) -> Places:
+        seen = {}
+        for name in names:
+            at = truth[name]
+            if name in ("front_foot", "rear_foot"):
+                at = at + lift[:, None] * np.array([0.0, 1.0])
+            seen[name] = np.einsum("ijn,nj->ni", turn, at) + slips[name]
+        return seen
+
+    square_seen = marked(dogs)
+    rows = shape_of(square_seen, names)
+    square = Density(rows)
+    rivals, power = [], {}
+    for name, posture in POSTURES.items():
+        edges = np.linspace(posture.least, posture.most, SIZES + 1)
+        parts = []
+        for low, high in pairwise(edges):
+            posed = posed_dogs(rng, dogs, name, rng.uniform(low, high, DOGS))
+            parts.append(Density(shape_of(marked(posed), names)))
+        rivals.append((name, PostureDensity(0.5 * (edges[:-1] + edges[1:]), tuple(parts))))
+        power[name] = _power(square, rng, dogs, name, names)
+    odds = [np.log(POSTURES[n].odds) + r.log_density(rows) - square(rows) for n, r in rivals]
+    scores = np.logaddexp.reduce(np.stack(odds), axis=0)
+    return Populations(names, square, tuple(rivals), scores, power, square_seen)
+
+
+def _power(
+    square: Density, rng: np.random.Generator, dogs: Places, name: str, names: tuple[str, ...]
+) -> float:
+    """How far a posture of telling size moves the marks, in standard deviations.
+
+    The median over dogs and ways of taking the posture: two-sided ones do not cancel.
+    """
+    few = {key: at[:400] for key, at in dogs.items()}
+    posed = posed_dogs(rng, few, name, np.full(400, POSTURES[name].telling))
+    moved = shape_of(posed, names) - shape_of(few, names)
+    return float(np.sqrt(np.median(square.away(moved + square.mean))))
