@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,7 @@ from photocheck.speech import capital_first, tr
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
 from photocheck_app.shared import as_text, picture
 
-BADGES = {
+BADGES: Final[Mapping[str, tuple[Literal["green", "red", "orange", "blue"], str]]] = {
     "agrees": ("green", ":material/check:"),
     "measure_again": ("red", ":material/straighten:"),
     "retake": ("orange", ":material/photo_camera:"),
@@ -49,8 +50,8 @@ def _reading(span: SpanResult, unit: str) -> None:
             colour, icon = BADGES[span.verdict]
             st.badge(tr(VERDICT_TITLES[span.verdict]), color=colour, icon=icon)
     low, high = format_length(span.low_mm, unit), format_length(span.high_mm, unit)
-    given = span.reading_mm is not None
-    tape = format_length(span.reading_mm, unit) if given else tr("not given")
+    read_mm = span.reading_mm
+    tape = tr("not given") if read_mm is None else format_length(read_mm, unit)
     st.markdown(
         tr("Tape: **{tape}**", tape=tape)
         + "  \n"

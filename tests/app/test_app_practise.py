@@ -25,8 +25,10 @@ DOGS = {dog.name: dog for dog in practice_dogs()}
 
 SCRIPT = """
 from photocheck_app import practise
+from photocheck_app.kept import keep_all
 from photocheck.speech import speaking
 with speaking("en"):
+    keep_all()
     practise.page()
 """
 

@@ -136,7 +136,7 @@ def _message(order: Order, who: str, choice: str, stand: str) -> str:
         st.markdown(tr("Message to the owner ({language})", language=spoken), width="stretch")
         with st.popover(tr("Copy"), icon=":material/content_copy:"):
             st.code(st.session_state.get(key, begin), language=None, wrap_lines=True)
-    message = st.text_area(
+    message: str = st.text_area(
         tr("Message to the owner"), begin, key=key, height=190, label_visibility="collapsed"
     )
     keep_unsent(who, order.key, name, message)

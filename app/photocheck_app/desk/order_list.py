@@ -190,12 +190,11 @@ def _samples() -> None:
         return
     ratios = shop_ratios()
     bar = st.progress(0.0, tr("Bringing in the invented samples …"))
-    came = bring_in_samples(
-        store(),
-        language=language(),
-        ratios=ratios,
-        on_sample=lambda done, of: bar.progress(done / of),
-    )
+
+    def on_sample(done: int, of: int) -> None:
+        bar.progress(done / of)
+
+    came = bring_in_samples(store(), language=language(), ratios=ratios, on_sample=on_sample)
     bar.empty()
     said = tr("{number} invented samples came in.", number=came)
     say_on_arrival(said if came else tr("The samples were all here already."))

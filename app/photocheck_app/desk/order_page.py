@@ -87,8 +87,12 @@ def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) 
     said = ""
     if check:
         told = [check.report.headline]
-        cut = check is order.checks[-1] and not isinstance(answer, str) and answer.measures
-        if cut and not what_to_cut.wished(order, who):
+        if (
+            check is order.checks[-1]
+            and not isinstance(answer, str)
+            and answer.measures
+            and not what_to_cut.wished(order, who)
+        ):
             told.append(answer.headline)
         said = f"<div>{verdict_chip(check.report.verdict)} {escape(' '.join(told))}</div>"
     left.html(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable
 from math import ceil
 from typing import Final
 
@@ -129,7 +128,7 @@ async def _turned_away(scope: Scope, receive: Receive, send: Send, said: str) ->
     await answer(scope, receive, send)
 
 
-def _safely(scope: Scope, wanted: HTTPConnection, send: Send) -> Callable[[Message], object]:
+def _safely(scope: Scope, wanted: HTTPConnection, send: Send) -> Send:
     known = COOKIE in wanted.cookies
     # Not by what is answered: of a page that the browser still holds, only that it is the same.
     asks_for_page = "text/html" in wanted.headers.get("accept", "")

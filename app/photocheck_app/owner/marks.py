@@ -134,8 +134,10 @@ def _start(entry: Mapping[str, Any], shape: str) -> Placed:
 
 def keep_placed() -> None:
     """Keep the marks that came with this run, also when it no longer shows the surface."""
-    surface = st.session_state.get("surface")
-    placed = last_placed(surface.name) if surface else None
+    surface: _Surface | None = st.session_state.get("surface")
+    if surface is None:
+        return
+    placed = last_placed(surface.name)
     if placed is not None:
         with suppress(OrderError):
             _keep(surface, placed)

@@ -112,8 +112,9 @@ def _taken(
         if file.file_id in told:
             continue
         if len(draft["photos"]) >= MOST_PHOTOS:
-            said = tr("{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS)
-            told[file.file_id] = said
+            told[file.file_id] = tr(
+                "{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS
+            )
             continue
         try:
             content = content_of(file)

@@ -26,6 +26,7 @@ from photocheck.practice.wording import (
 from photocheck.shown.display import display_copies
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, LANDMARKS
+from photocheck_app.kept import hold
 from photocheck_app.marking import marking_surface
 from photocheck_app.practise.landmarks import show_how
 from photocheck_app.practise.session import Kept, kept
@@ -66,16 +67,11 @@ def _choose_dog(now: Kept, dogs: dict[str, PracticeDog]) -> None:
         done = " ✓" if name in tried else ""
         return f"{about.title}: {tr(about.build)}{done}"
 
-    def chosen() -> None:
-        now.begin(st.session_state["practise_dog"])
-
-    st.session_state["practise_dog"] = now.dog
     st.selectbox(
         tr("Place the four marks on this dog"),
         list(dogs),
         format_func=title,
-        key="practise_dog",
-        on_change=chosen,
+        key=hold("practise_dog", now.dog, now.begin),
     )
 
 

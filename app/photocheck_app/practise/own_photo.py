@@ -16,6 +16,7 @@ from photocheck.server import bench
 from photocheck.shown.display import Shown
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, LANDMARKS, PLACE_TITLES
+from photocheck_app.kept import hold
 from photocheck_app.marking import marking_surface
 from photocheck_app.practise.landmarks import show_cautions, show_how
 from photocheck_app.practise.session import KINDS, NOTHING, Own, keep_own, kept
@@ -115,13 +116,9 @@ def _scale(own: Own) -> None:
 
 
 def _choose(own: Own, what: str, label: str, titles: dict[str, str]) -> None:
-    key = f"practise_own_{what}"
-
-    def chosen() -> None:
-        setattr(own, what, st.session_state[key])
-
-    st.session_state[key] = getattr(own, what)
-    st.selectbox(label, list(titles), format_func=titles.__getitem__, key=key, on_change=chosen)
+    now = getattr(own, what)
+    key = hold(f"practise_own_{what}", now, lambda chosen: setattr(own, what, chosen))
+    st.selectbox(label, list(titles), format_func=titles.__getitem__, key=key)
 
 
 def _result(own: Own) -> None:

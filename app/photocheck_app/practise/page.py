@@ -9,6 +9,7 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.speech import later, tr
 from photocheck.words import UNITS
+from photocheck_app.kept import hold
 from photocheck_app.practise import exercise, own_photo, pattern_page
 from photocheck_app.practise.session import kept
 from photocheck_app.shared import as_text, begin_at_top
@@ -39,18 +40,17 @@ def page() -> None:
 
 def _choose(what: str, label: str, titles: dict[str, str]) -> None:
     """One of the lasting choices; kept where leaving the page does not reach it."""
-    key = f"practise_{what}"
     now = getattr(kept(), what)
 
-    def chosen() -> None:
-        setattr(kept(), what, st.session_state[key] or now)
+    def keep(chosen: str | None) -> None:
+        # Pressed once more, the one chosen is let go of: it stays.
+        if chosen:
+            setattr(kept(), what, chosen)
 
-    st.session_state[key] = now
     st.segmented_control(
         label,
         list(titles),
         format_func=titles.__getitem__,
-        key=key,
-        on_change=chosen,
+        key=hold(f"practise_{what}", now, keep),
         label_visibility="collapsed",
     )
