@@ -342,34 +342,65 @@ def _photo_dict(photo: PhotoEntry, base_dir: str | os.PathLike[str] | None) -> d
         "place": _unless(ref.place, "unknown"),
         "offset": _maybe_text(ref.offset_mm),
         "offset_spread": _maybe_text(ref.offset_spread_mm),
-        "corners": _lists(ref.corners),
+        "corners": points_to_lists(ref.corners) or None,
         "near": None if ref.near is None else list(ref.near),
-        "ends": _lists(ref.ends),
+        "ends": points_to_lists(ref.ends) or None,
         "length": _maybe_text(ref.length_mm),
         "diameter": _maybe_text(ref.diameter_mm),
-        "outline": _lists(ref.outline),
+        "outline": points_to_lists(ref.outline) or None,
         "bar": _maybe_text(ref.bar_mm),
         "corner_spread_px": ref.corner_spread_px,
     }
-    markings = [
-        _known(
-            {
-                "by": m.by,
-                "marks": {name: list(xy) for name, xy in m.marks.items()},
-                "bends": {span: [list(xy) for xy in line] for span, line in m.bends.items()}
-                or None,
-                "spread_mm": m.spread_mm,
-            }
-        )
-        for m in photo.markings
-    ]
     return _known(
         {
             "file": path.as_posix(),
             "reference": _known(reference),
-            "markings": markings,
+            "markings": [marking_to_dict(marking) for marking in photo.markings],
             "focal_35mm": photo.focal_35mm,
             "distortion": list(photo.distortion) or None,
+        }
+    )
+
+
+def points_to_lists(points: Iterable[Point]) -> list[list[float]]:
+    """Points as JSON has them: ``[[x, y], ...]``, px.
+
+    >>> points_to_lists([(10.0, 20.5)])
+    [[10.0, 20.5]]
+    """
+    return [list(xy) for xy in points]
+
+
+def marks_to_lists(marks: Mapping[str, Point]) -> dict[str, list[float]]:
+    """The ``marks`` part of a case file: ``[x, y]`` in px by landmark.
+
+    >>> marks_to_lists({"last_rib": (10.0, 20.5)})
+    {'last_rib': [10.0, 20.5]}
+    """
+    return {name: list(xy) for name, xy in marks.items()}
+
+
+def bends_to_lists(bends: Mapping[str, Iterable[Point]]) -> dict[str, list[list[float]]]:
+    """The ``bends`` part of a case file: the points by span, in order, px.
+
+    >>> bends_to_lists({"half_neck": [(1.0, 2.0)]})
+    {'half_neck': [[1.0, 2.0]]}
+    """
+    return {span: points_to_lists(line) for span, line in bends.items()}
+
+
+def marking_to_dict(marking: Marking) -> dict[str, Any]:
+    """One entry of ``markings`` of a case file; what is not known is left out.
+
+    >>> marking_to_dict(Marking({"last_rib": (10.0, 20.5)}))
+    {'by': 'owner', 'marks': {'last_rib': [10.0, 20.5]}}
+    """
+    return _known(
+        {
+            "by": marking.by,
+            "marks": marks_to_lists(marking.marks),
+            "bends": bends_to_lists(marking.bends) or None,
+            "spread_mm": marking.spread_mm,
         }
     )
 
@@ -398,10 +429,6 @@ def _unless(value: str, default: str) -> str | None:
 
 def _maybe_text(mm: float | None) -> str | None:
     return None if mm is None else exact_text(mm)
-
-
-def _lists(points: Iterable[Point]) -> list[list[float]] | None:
-    return [list(xy) for xy in points] or None
 
 
 # --- the schema, and its complaints in words -------------------------------
