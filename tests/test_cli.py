@@ -6,6 +6,7 @@ import sys
 import time
 from types import SimpleNamespace
 
+import cv2
 import numpy as np
 import pytest
 from made_report import MARKS, made_report
@@ -14,7 +15,9 @@ from PIL import Image
 from photocheck import __version__, cli
 from photocheck.case import Reference
 from photocheck.desk.plain import plain_located, plain_report, table
-from photocheck.errors import ScaleError
+from photocheck.desk.samples import samples_folder
+from photocheck.desk.uploads.take import decoding_failed
+from photocheck.errors import DecodingFailedError, ScaleError
 from photocheck.locating import Located
 from photocheck.reportfile import report_from_dict, report_to_dict
 from photocheck.scale.seen import ReferenceSeen
@@ -245,6 +248,25 @@ def test_missing_system_library_names_the_package(side, checked, capsys):
     assert "libGL.so.1 is missing" in err
     assert "apt-get install libgl1 libglib2.0-0" in err
     assert err.count("\n") == 1
+
+
+def test_a_library_too_old_is_not_a_damaged_photo(capsys, monkeypatch):
+    monkeypatch.delattr(cv2, "IMREAD_COLOR_RGB")
+    code, out, err = ran(capsys, "check", str(samples_folder() / "flint" / "case.json"))
+    assert (code, out) == (cli.FAILED, "")
+    assert "AttributeError: module 'cv2' has no attribute 'IMREAD_COLOR_RGB'" in err
+    for blamed in ("photo again", "picture", "damaged", "flint"):
+        assert blamed not in err
+
+
+def test_a_decoder_that_fails_in_its_own_process_is_no_bad_input(side, checked, capsys):
+    checked.error = decoding_failed("side.jpg")
+    code, out, err = ran(capsys, *FLAGS)
+    assert (code, out) == (cli.FAILED, "")
+    assert "the program failed" in err
+    assert "damaged" not in err
+    with pytest.raises(DecodingFailedError):
+        cli.run([*FLAGS, "--debug"])
 
 
 def test_interrupt(side, checked, capsys):

@@ -17,7 +17,7 @@ from photocheck.desk.bring_in import photos_of_case
 from photocheck.desk.draft import gaps
 from photocheck.desk.intake.cases import CaseSource
 from photocheck.desk.orders import CHOICES, Order, Store
-from photocheck.errors import PhotocheckError
+from photocheck.errors import DecodingFailedError, PhotocheckError
 from photocheck.judge.ratios import Ratios, ratios_to_dict
 from photocheck.judge.tolerances import FALSE_ALARMS
 from photocheck.reportfile import report_to_dict
@@ -138,6 +138,8 @@ def work(task: Task) -> Line:
                 line["outcome"] = "same"
             else:
                 line |= {"report": report_to_dict(job.report()), "outcome": "checked"}
+        except DecodingFailedError as error:
+            line |= {"outcome": "crashed", "problem": str(error)}
         except PhotocheckError as error:
             line |= {"outcome": "refused", "problem": str(error)}
         except Exception as error:
