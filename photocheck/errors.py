@@ -47,5 +47,9 @@ class PhotoError(PhotocheckError):
     """The photo cannot be read or is outside the limits."""
 
 
+class DecodingFailedError(PhotoError):
+    """The program failed at a photo, which is not to blame; another photo would not help."""
+
+
 class ScaleError(PhotocheckError):
     """No usable reference object could be found or fitted in the photo."""

@@ -12,7 +12,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final
 
 from photocheck.case.file import case_from_dict
-from photocheck.errors import PhotocheckError
+from photocheck.errors import DecodingFailedError, PhotocheckError
 from photocheck.judge.ratios import Ratios, ratios_to_dict
 from photocheck.judge.tolerances import FALSE_ALARMS
 from photocheck.orders.draft import gaps
@@ -138,6 +138,8 @@ def work(task: Task) -> Line:
                 line["outcome"] = "same"
             else:
                 line |= {"report": report_to_dict(job.report()), "outcome": "checked"}
+        except DecodingFailedError as error:
+            line |= {"outcome": "crashed", "problem": str(error)}
         except PhotocheckError as error:
             line |= {"outcome": "refused", "problem": str(error)}
         except Exception as error:

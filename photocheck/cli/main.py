@@ -21,7 +21,7 @@ from photocheck.cli import (
     intake_commands,
     store_commands,
 )
-from photocheck.errors import CaseError, PhotocheckError
+from photocheck.errors import CaseError, DecodingFailedError, PhotocheckError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
     ALL_LANDMARKS,
@@ -538,6 +538,11 @@ def run(arguments: list[str]) -> int:
     except (KeyboardInterrupt, click.Abort):
         click.echo("photocheck: interrupted", err=True)
         return INTERRUPTED
+    except DecodingFailedError as error:
+        if debug:
+            raise
+        click.echo(f"photocheck: {error}", err=True)
+        return FAILED
     except PhotocheckError as error:
         click.echo(f"photocheck: {error}", err=True)
         return EXIT_CODES["bad_input"]

@@ -15,18 +15,18 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
 from photocheck.case.model import PhotoEntry
-from photocheck.errors import PhotocheckError, PhotoError
+from photocheck.errors import PhotocheckError
 from photocheck.orders.model import Store
 from photocheck.orders.taking import FirstLook, first_look
 from photocheck.orders.uploads.gate import Gate
-from photocheck.photo.kind import ANOTHER
+from photocheck.orders.uploads.take import decoding_failed
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.report.model import Report
 from photocheck.server.memory import Memory
 from photocheck.shown.display import DISPLAY_SIDE, SHARP_SIDE, Shown, display_copies
 from photocheck.shown.display import shown as shown_of
-from photocheck.speech import later, tr
+from photocheck.speech import later
 
 _log = logging.getLogger(__name__)
 
@@ -142,14 +142,17 @@ def decoded(content: bytes, *, name: str, focal_35mm: float | None = None) -> Ph
     Raises
     ------
     PhotoError
+        As `load_photo`.
+    DecodingFailedError
+        When the program failed; why is in the log.
     """
     try:
         return load_photo(content, focal_35mm=focal_35mm, name=name)
     except PhotocheckError:
         raise
     except Exception as error:
-        _log.exception("a photo cannot be decoded")
-        raise PhotoError(tr("the picture cannot be decoded"), where=name, do=tr(ANOTHER)) from error
+        _log.exception("reading a photo failed")
+        raise decoding_failed(name) from error
 
 
 def _copies(order: str, what: Hashable, make: Callable[[], T], kind: type[T]) -> T:

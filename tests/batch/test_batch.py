@@ -200,6 +200,31 @@ def test_a_crashed_order_is_marked_and_tried_again(
     assert outcomes(checked_again(cases, out))["broken"] == "refused"
 
 
+def test_a_failure_of_the_program_is_no_refusal_of_the_photo_and_is_tried_again(
+    cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = f"sqlite:///{tmp_path / 'orders.db'}"
+    photos = [("side.jpg", (cases / "flint" / "side.jpg").read_bytes())]
+    with closing(open_store(address)) as store:
+        file = ("case.json", (cases / "flint" / "case.json").read_bytes())
+        key = bring_in(store, file, photos).key
+    out = tmp_path / "out.jsonl"
+
+    def fail(*_: object) -> None:
+        raise AttributeError("planted inside")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("photocheck.photo.load._decode", fail)
+        line = many.work(many.Task(store=address, key=key))
+        assert line["outcome"] == "crashed"
+        assert "the program failed" in line["problem"]
+        came = checked_again(cases, out)
+        assert came["flint"]["outcome"] == "crashed"
+        assert "AttributeError" in came["flint"]["problem"]
+    assert checked_again(cases, out)["flint"]["outcome"] == "checked"
+    assert many.work(many.Task(store=address, key=key))["outcome"] == "checked"
+
+
 def test_no_more_is_under_way_than_was_said(cases: Path) -> None:
     """Else all orders of a long list would wait in memory."""
     sources, _ = find_cases([cases])

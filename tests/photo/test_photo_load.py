@@ -5,6 +5,7 @@ import sys
 import time
 import warnings
 import zlib
+from contextlib import suppress
 
 import cv2
 import numpy as np
@@ -337,6 +338,56 @@ def test_a_missing_library_is_not_a_damaged_photo(monkeypatch):
             without.setitem(sys.modules, module, None)
             with pytest.raises(ImportError):
                 load_photo(data)
+
+
+@pytest.mark.parametrize("kind", [AttributeError, TypeError, NameError, AssertionError, KeyError])
+@pytest.mark.parametrize("name", ["_open", "_fast_jpeg", "_rgb", "turned"])
+def test_a_failure_of_the_program_is_not_a_damaged_photo(monkeypatch, kind, name):
+    def fail(*_):
+        raise kind("planted inside")
+
+    monkeypatch.setattr(load_module, name, fail)
+    with pytest.raises(kind, match="planted"):
+        load_photo(encoded(quarters(), "PNG" if name == "_rgb" else "JPEG"))
+
+
+def test_a_broken_exif_block_says_nothing_and_a_failure_there_is_told(monkeypatch):
+    def fail(error):
+        def getexif(_):
+            raise error
+
+        return getexif
+
+    data = encoded(quarters(), "PNG", exif=exif_of(6))
+    for damage in (struct.error(), SyntaxError(), KeyError(), OverflowError(), EOFError()):
+        monkeypatch.setattr(Image.Image, "getexif", fail(damage))
+        assert load_photo(data).size == (320, 200)
+    for failure in (AttributeError(), TypeError(), NameError(), AssertionError()):
+        monkeypatch.setattr(Image.Image, "getexif", fail(failure))
+        with pytest.raises(type(failure)):
+            load_photo(data)
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
+@pytest.mark.parametrize("at", [2**62, 2**63, 2**64 - 1])
+def test_an_exif_block_that_points_beyond_all_files_is_no_failure(kind, at):
+    # BigTIFF (Aware Systems, "BigTIFF"): 8-byte places, of the directory and of a value in it.
+    head = b"II+\0\x08\0\0\0"
+    entry = struct.pack("<HHQQ", 0x8769, 4, 1, at) + struct.pack("<HHQQ", 0x010F, 2, 90, at)
+    for block in (
+        head + struct.pack("<Q", at),
+        head + struct.pack("<QQ", 16, 2) + entry + bytes(8),
+    ):
+        data = encoded(quarters(), kind, exif=b"Exif\0\0" + block)
+        with suppress(PhotoError):
+            assert load_photo(data).size == (320, 200)
+
+
+def test_an_exif_pointer_that_leads_nowhere_says_nothing():
+    # Tag 0x8769 as a text instead of a place in the block (TIFF 6.0, section 2, type 2).
+    block = b"Exif\0\0II*\0\x08\0\0\0\x01\0" + struct.pack("<HHI4sI", 0x8769, 2, 4, b"abc\0", 0)
+    photo = load_photo(encoded(quarters(), exif=block))
+    assert photo.size == (320, 200)
 
 
 def test_names_the_photo_as_asked():

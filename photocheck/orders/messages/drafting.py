@@ -164,6 +164,8 @@ def _render(name: str, known: dict[str, object], folders: Sequence[Path]) -> str
     except TemplateSyntaxError as error:
         raise _not_a_template(error, name) from error
     except Exception as error:  # whatever a shop's own template does
+        if len(folders) == 1:  # all are photocheck's own: it failed, not the shop
+            raise
         missing = isinstance(error, UndefinedError)
         raise MessageError(
             tr("the template cannot be filled in ({why})", why=" ".join(str(error).split())[:200]),

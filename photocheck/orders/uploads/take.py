@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import IO, Any, Final
 
-from photocheck.errors import PhotoError
+from photocheck.errors import DecodingFailedError, PhotoError
 from photocheck.orders.uploads.gate import Gate
 from photocheck.orders.uploads.worker import Task
 from photocheck.photo.kind import ANOTHER, KINDS, MAX_BYTES, SUFFIXES_OF, kind_of
@@ -120,6 +120,8 @@ def take_upload(
     ------
     PhotoError
         When it is no photo that is taken in, or cannot be decoded within the limits.
+    DecodingFailedError
+        When the program failed; why is in the log.
     BusyError
         When too many photos are being read.
     """
@@ -158,7 +160,7 @@ def _ask(content: bytes, limits: Limits, where: str) -> Upload:
             raise _too_hungry(where)
         if outcome == "failed":
             _note(process.returncode, grumbling)
-            raise _undecodable(where)
+            raise decoding_failed(where)
         try:
             return _upload(said, photo)
         except (KeyError, TypeError, ValueError, PhotoError) as error:
@@ -206,8 +208,9 @@ def _died(code: int, grumbling: IO[bytes], where: str) -> PhotoError:
         return _too_hungry(where)
     _note(code, grumbling)
     if code < 0:
+        # A signal: what a damaged file does to a decoder written in C.
         return _undecodable(where)
-    return PhotoError(
+    return DecodingFailedError(
         tr("photos cannot be read here just now"), where=where, do=tr("Tell the workshop")
     )
 
@@ -216,6 +219,15 @@ def _note(code: int, grumbling: IO[bytes]) -> None:
     # Quoted, and its end alone: a stranger's file may have had its say in it.
     grumbling.seek(0)
     _log.warning("reading a photo ended with %d: %r", code, grumbling.read(_HEADER_BYTES)[-2000:])
+
+
+def decoding_failed(where: str) -> DecodingFailedError:
+    """What is said of a failure of the program; the photo and its owner are not to blame."""
+    return DecodingFailedError(
+        tr("the program failed while it read this photo; the photo is not to blame"),
+        where=where,
+        do=tr("Try again later, and report it if it happens again"),
+    )
 
 
 def _undecodable(where: str) -> PhotoError:

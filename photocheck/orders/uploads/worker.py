@@ -59,7 +59,8 @@ def _done(task: Task, file: BinaryIO) -> tuple[dict[str, object], bytes]:
         except (ImportError, MemoryError):
             raise  # not the file's fault
         except Exception:
-            # For the log: what decoding a stranger's file raises is never for people.
+            # A failure of the program, for the log; never for people, and never called the
+            # photo's fault.
             traceback.print_exc()
             return {"outcome": "failed"}, b""
     camera = done.camera

@@ -11,11 +11,13 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from jinja2 import UndefinedError
 
 from photocheck.case.model import Reading
 from photocheck.judge.explain import CHANCE
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.wording import CAUTIONS, STANCE_REASONS
+from photocheck.orders.messages import drafting
 from photocheck.orders.messages.drafting import (
     DRAFTS,
     PARTS,
@@ -280,6 +282,14 @@ def test_a_broken_template_says_which_line(tmp_path: Path, text: str, line: int,
         draft_message(made_report(), "refused", templates=tmp_path)
     assert caught.value.where == f"{file}, line {line}"
     assert said in str(caught.value)
+
+
+def test_a_shipped_template_that_fails_is_not_put_down_to_the_shop(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(drafting, "facts", lambda *_: {})
+    with pytest.raises(UndefinedError):
+        draft_message(made_report(), "refused")
 
 
 def test_a_broken_part_is_named_itself(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from PIL.TiffImagePlugin import IFDRational
 
 import photocheck
 from photocheck.case.file import read_case
-from photocheck.errors import PhotoError
+from photocheck.errors import DecodingFailedError, PhotoError
 from photocheck.orders.uploads import Limits, Quota, take, take_for_order, take_upload
 from photocheck.orders.uploads.gate import BusyError, Gate
 from photocheck.photo import clean as clean_module
@@ -335,9 +335,16 @@ def test_reading_gives_way_to_the_servers_own_work(astray):
     assert int(caught.value.wrong) >= min(19, os.nice(0) + 10)
 
 
-@pytest.mark.parametrize("kind", ["RuntimeError", "RecursionError", "SystemError", "KeyError"])
+FAILURES = [AttributeError, TypeError, NameError, AssertionError]
+FAILURES += [RuntimeError, RecursionError, SystemError, KeyError]
+NOT_TO_BLAME = "the program failed while it read this photo; the photo is not to blame"
+
+
+@pytest.mark.parametrize("kind", [kind.__name__ for kind in FAILURES])
 @pytest.mark.parametrize("place", ["photocheck.photo.load._decode", "photocheck.photo.clean.clean"])
-def test_whatever_a_decoder_raises_becomes_one_sentence(astray, caplog, kind, place):
+def test_a_failure_of_the_program_becomes_one_sentence_and_blames_no_photo(
+    astray, caplog, kind, place
+):
     module, _, name = place.rpartition(".")
     astray(
         f"import {module} as module\n"
@@ -346,27 +353,43 @@ def test_whatever_a_decoder_raises_becomes_one_sentence(astray, caplog, kind, pl
         f"module.{name} = fail\n"
         "worker.main()"
     )
-    told = refused(encoded(quarters()), "damaged|cannot be decoded")
+    told = refused(encoded(quarters()), NOT_TO_BLAME)
+    assert isinstance(told, DecodingFailedError)
     assert "planted" not in str(told)
     # What nobody has foreseen is found in the log.
-    assert ("planted" in caplog.text) == (name == "clean")
+    assert "planted" in caplog.text
 
 
-@pytest.mark.parametrize("kind", [RuntimeError, RecursionError, SystemError, MemoryError])
+def test_what_a_decoder_raises_for_damaged_bytes_is_told_of_the_photo(astray):
+    for kind in ("OSError", "SyntaxError", "ValueError", "EOFError", "__import__('struct').error"):
+        astray(
+            "import photocheck.photo.load as module\n"
+            "from photocheck.orders.uploads import worker\n"
+            f"def fail(*_, **__): raise {kind}('planted inside')\n"
+            "module._rgb = fail\n"
+            "worker.main()"
+        )
+        told = refused(encoded(quarters(), "PNG"), "the PNG picture is damaged or cut short")
+        assert not isinstance(told, DecodingFailedError)
+
+
+@pytest.mark.parametrize("kind", [*FAILURES, ImportError, MemoryError])
 @pytest.mark.parametrize("name", ["_decode", "camera_facts"])
-def test_whatever_a_decoder_raises_in_the_server_becomes_one_sentence(monkeypatch, kind, name):
+def test_a_failure_of_the_program_in_the_server_becomes_one_sentence(
+    monkeypatch, caplog, kind, name
+):
     def fail(*_, **__):
         raise kind("planted inside")
 
     monkeypatch.setattr(load_module, name, fail)
-    with pytest.raises(PhotoError) as caught:
+    with pytest.raises(DecodingFailedError, match=NOT_TO_BLAME) as caught:
         bench.decoded(encoded(quarters()), name="photo-1.jpg")
     assert caught.value.where == "photo-1.jpg"
     assert caught.value.do
     assert "planted" not in str(caught.value)
-    if name == "_decode" and kind is not MemoryError:
-        with pytest.raises(PhotoError, match="damaged"):
-            load_photo(encoded(quarters()))
+    assert "planted" in caplog.text
+    with pytest.raises(kind, match="planted"):
+        load_photo(encoded(quarters()))
 
 
 @pytest.mark.skipif("sys.platform == 'win32'", reason="Windows limits no processor time")
