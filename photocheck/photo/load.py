@@ -39,8 +39,12 @@ MIN_SIDE_PX: Final = 100
 
 _BAND_ROWS = 256
 
+_JPEG_BYTES = 12
+"""The most that Pillow takes for a pixel of a JPEG: 4 for the picture, and libjpeg keeps two for
+each of up to four coefficients of a progressive one, which comes in scans (T.81, annex G)."""
+
 _DAMAGE = (OSError, SyntaxError, ValueError, EOFError, OverflowError, struct.error)
-"""What Pillow (10.3 to 13.0) raises for damaged bytes, by its source and by 70,000 damaged files:
+"""What Pillow (11.1 to 13.0) raises for damaged bytes, by its source and by 70,000 damaged files:
 `PIL.UnidentifiedImageError` is an OSError, and a place beyond all files is an OverflowError.
 Anything else is a failure of the program."""
 
@@ -210,6 +214,8 @@ def _decode(
         image = _open(data, kind, where)
         orientation = 0
     fast = _fast_jpeg(data) if kind == "JPEG" and image.mode in ("RGB", "L") else None
+    if fast is None and kind == "JPEG":
+        _ask_for_room(image)
     rgb = _rgb(image) if fast is None else fast
     # After decoding: a PNG may carry its EXIF block behind the pixels.
     base, exif = _exif(image)
@@ -279,6 +285,11 @@ def _fast_jpeg(data: bytes) -> NDArray[np.uint8] | None:
     return None if picture is None else picture.astype(np.uint8, copy=False)
 
 
+def _ask_for_room(image: Image.Image) -> None:
+    """Raise MemoryError here where libjpeg, short of memory, would call the file broken."""
+    np.empty((*image.size, _JPEG_BYTES), np.uint8)
+
+
 def _jpeg_is_whole(data: bytes) -> bool:
     """Whether the chain of JPEG segments reaches the end-of-image marker.
 
@@ -343,8 +354,7 @@ def _exif(image: Image.Image) -> tuple[dict[int, Any], dict[int, Any]]:
         warnings.simplefilter("ignore")
         try:
             tags = image.getexif()
-            # Pillow before 11 gives None for a pointer that leads nowhere.
-            return dict(tags), dict(tags.get_ifd(0x8769) or {})
+            return dict(tags), dict(tags.get_ifd(0x8769))
         except _EXIF_DAMAGE:  # a broken block says nothing, and the picture is still good
             return {}, {}
 

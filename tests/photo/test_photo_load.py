@@ -351,6 +351,15 @@ def test_a_failure_of_the_program_is_not_a_damaged_photo(monkeypatch, kind, name
         load_photo(encoded(quarters(), "PNG" if name == "_rgb" else "JPEG"))
 
 
+def test_a_jpeg_that_finds_no_memory_is_not_a_damaged_photo(monkeypatch):
+    def nothing_left(*_):
+        raise MemoryError
+
+    monkeypatch.setattr(load_module.np, "empty", nothing_left)
+    with pytest.raises(MemoryError):
+        load_photo(encoded(Image.fromarray(quarters()).convert("CMYK")))
+
+
 def test_a_broken_exif_block_says_nothing_and_a_failure_there_is_told(monkeypatch):
     def fail(error):
         def getexif(_):
