@@ -8,18 +8,19 @@ import sys
 import tomllib
 from functools import cache
 from importlib.metadata import packages_distributions
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-ROOT = next(each for each in Path(__file__).parents if (each / "pyproject.toml").is_file())
+from tests.support.places import ROOT
 
 NOT_IMPORTED = {
     "manifold3d": "trimesh cuts bodies with it (trimesh.boolean)",
     "psycopg": "SQLAlchemy loads it for addresses that begin with postgresql+psycopg",
 }
 """Declared dependencies that no file of ours imports, each with what does."""
+
+OURS = ("photocheck", "photocheck_app")
 
 LIBRARY_WITH_INSIDES_USED = ("streamlit",)
 """Those that are capped at the minor version their insides were read in."""
@@ -73,7 +74,7 @@ def _imports() -> dict[str, str]:
     return {
         name: file
         for name, file in found.items()
-        if name and name not in sys.stdlib_module_names and name not in ("photocheck", "app")
+        if name and name not in sys.stdlib_module_names and name not in OURS
     }
 
 
