@@ -11,7 +11,7 @@ import pytest
 from photocheck.speech import LANGUAGES, language_of, speaking, spoken, tr, tr_n
 from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, READINGS, UNITS
 from tests.support.bypassing import bypassing, is_said, sources
-from tests.support.catalogues import CATALOGUES, OTHERS, compiled, said_by, written
+from tests.support.catalogues import CATALOGUES, OTHERS, compiled, key_of, said_by, written
 from tests.support.places import ROOT
 
 STAYS_ENGLISH: Final = {
@@ -50,7 +50,7 @@ def marked() -> set[str | tuple[str, str]]:
 
 
 def translated(code: str) -> dict[str | tuple[str, str], str | tuple[str, ...]]:
-    return {m.id if isinstance(m.id, str) else tuple(m.id): m.string for m in written(code) if m.id}
+    return {key_of(m): m.string for m in written(code) if m.id}
 
 
 def forms(text: str | tuple[str, ...]) -> tuple[str, ...]:
