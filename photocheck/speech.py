@@ -1,17 +1,18 @@
 """What photocheck says, in the language of the person it speaks to.
 
-Texts are written in English where they are used and looked up in ``languages/<code>.po``; a
-text that is not translated yet stays English.  To add a language, add its catalogue and its
-name to `LANGUAGES`.
+Texts are written in English where they are used and looked up in ``languages/<code>.mo``, which
+is compiled from the ``.po`` beside it; a text that is not translated yet stays English.  To add a
+language, add its catalogue and its name to `LANGUAGES`.
 """
 
 from __future__ import annotations
 
 import string
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
+from gettext import GNUTranslations, NullTranslations
 from pathlib import Path
 from typing import Any, Final
 
@@ -39,13 +40,45 @@ def spoken() -> str:
     return _spoken.get()
 
 
+def language_of(environment: Mapping[str, str]) -> str:
+    """The language that an environment asks for; English where it names none that is known.
+
+    POSIX, "Environment Variables", 8.2: the first of these that is set and not empty decides.
+
+    Examples
+    --------
+    >>> language_of({"LANG": "de_AT.UTF-8"}), language_of({"LC_ALL": "C", "LANG": "de_DE"})
+    ('de', 'en')
+    """
+    names = (environment.get(name) for name in ("LC_ALL", "LC_MESSAGES", "LANG"))
+    locale = next((name for name in names if name), "")
+    code = locale.replace(".", "_").replace("@", "_").partition("_")[0].lower()
+    return code if code in LANGUAGES else "en"
+
+
 def tr(text: str, /, **parts: object) -> str:
     """`text` in the language spoken now, its ``{named}`` parts filled in.
 
     Numbers get the decimal sign of the language.
     """
-    said = _catalogue(_spoken.get()).get(text) or text
+    # The entry of the empty text is the catalogue's own header.
+    said = _catalogue(_spoken.get()).gettext(text) if text else text
     return _filler.vformat(said, (), parts) if parts else said
+
+
+def tr_n(one: str, many: str, count: int, /, **parts: object) -> str:
+    """The form of a text that goes with `count`, in the language spoken now.
+
+    English has the two forms given here; another language has as many as its catalogue's
+    header says.  ``{count}`` in the text is the count.
+
+    Examples
+    --------
+    >>> tr_n("{count} photo", "{count} photos", 1), tr_n("{count} photo", "{count} photos", 3)
+    ('1 photo', '3 photos')
+    """
+    said = _catalogue(_spoken.get()).ngettext(one, many, count)
+    return _filler.vformat(said, (), {"count": count, **parts})
 
 
 def later(text: str) -> str:
@@ -80,12 +113,9 @@ _filler = _Filler()
 
 
 @cache
-def _catalogue(language: str) -> dict[str, str]:
-    path = _FOLDER / f"{language}.po"
+def _catalogue(language: str) -> NullTranslations:
+    path = _FOLDER / f"{language}.mo"
     if not path.exists():
-        return {}
-    # Only when something other than English is spoken: the command line starts faster without.
-    from babel.messages.pofile import read_po
-
+        return NullTranslations()
     with path.open("rb") as file:
-        return {str(m.id): str(m.string) for m in read_po(file) if m.id and m.string}
+        return GNUTranslations(file)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,6 +11,9 @@ import pytest
 
 from photocheck.orders.store import DatabaseStore, engines, open_store
 from tests.support.store_database import new_database
+
+# The command line speaks the language of its environment; what tests read of it is English.
+os.environ["LC_ALL"] = "C.UTF-8"
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -9,7 +9,6 @@ from importlib import import_module
 SLOW = (
     "pandas",
     "skimage.measure",
-    "babel.messages.pofile",
     "photocheck.checking",
     "photocheck.shown.picture",
     "photocheck.orders.store",

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.speech import tr, tr_n
 
 if TYPE_CHECKING:
     from photocheck.orders.store import DatabaseStore
@@ -42,7 +43,7 @@ def add(name: str, address: str | None) -> None:
     from photocheck.server.access import staff as people
 
     people.add(_store(address, new=True), name, _password())
-    click.echo(f"{name} can sign in at the desk.")
+    click.echo(tr("{name} can sign in at the desk.", name=name))
 
 
 @staff.command("password")
@@ -53,7 +54,7 @@ def password(name: str, address: str | None) -> None:
     from photocheck.server.access import staff as people
 
     people.set_password(_store(address), name, _password())
-    click.echo(f"{name} has a new password, and signs in with it from now on.")
+    click.echo(tr("{name} has a new password, and signs in with it from now on.", name=name))
 
 
 @staff.command("remove")
@@ -64,7 +65,7 @@ def remove(name: str, address: str | None) -> None:
     from photocheck.server.access import staff as people
 
     people.remove(_store(address), name)
-    click.echo(f"{name} can no longer sign in.")
+    click.echo(tr("{name} can no longer sign in.", name=name))
 
 
 @staff.command("list")
@@ -101,7 +102,7 @@ def link(key: str, page: str, days: float | None, end: bool, by: str, address: s
     store = _store(address)
     if end:
         ended = passes.end_links(store, key)
-        click.echo(f"{ended} {'link' if ended == 1 else 'links'} taken back.")
+        click.echo(tr_n("{count} link taken back.", "{count} links taken back.", ended))
         return
     made = passes.link_for(store, key, by=by, days=passes.LINK_DAYS if days is None else days)
     click.echo(address_of_link(page, made))
@@ -117,4 +118,4 @@ def _password() -> str:
     given = os.environ.get(PASSWORD_VARIABLE)
     if given is not None:
         return given
-    return str(click.prompt("Password", hide_input=True, confirmation_prompt=True))
+    return str(click.prompt(tr("Password"), hide_input=True, confirmation_prompt=True))

@@ -12,7 +12,7 @@ import click
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
 from photocheck.orders.model import STATES
-from photocheck.speech import tr
+from photocheck.speech import tr, tr_n
 
 _MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
 """How a delimiter may be written, and what it is."""
@@ -71,5 +71,4 @@ def export(
     orders = still_there(store, keys)
     with replacing(out) as file:
         file.write(json_file(orders) if as_json else table_file(orders, delimiter=mark))
-    count = len(orders)
-    click.echo(f"{out}: {count} {'order' if count == 1 else 'orders'}.")
+    click.echo(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out))

@@ -28,7 +28,9 @@ _ratios = click.option(
     "--ratios", metavar="FILE", help="Check with what the shop has learnt; for a case file."
 )
 _language = click.option(
-    "--language", type=click.Choice(list(LANGUAGES)), default="en", show_default=True
+    "--language",
+    type=click.Choice(list(LANGUAGES)),
+    help="Of what is written; without it that of the command line.",
 )
 
 
@@ -96,7 +98,7 @@ def fit(
     later_weight: str | None,
     growth: str,
     ratios: str | None,
-    language: str,
+    language: str | None,
     as_json: bool,
 ) -> None:
     """Say what to cut for CASE, or which size of the shelf fits.
@@ -111,7 +113,7 @@ def fit(
     from photocheck.shown.plain_fit import plain_fit
     from photocheck.speech import speaking
 
-    with speaking(language):
+    with speaking(language or spoken()):
         sizes = read_shelf(shelf) if shelf else ()
         later = parse_weight(later_weight, field="--later-weight") if later_weight else None
         report = _report(case, ratios)
@@ -146,7 +148,7 @@ def message(
     reason: str,
     templates: str | None,
     ratios: str | None,
-    language: str,
+    language: str | None,
 ) -> None:
     """Draft a message to the owner of CASE, to be read before it is sent.
 
@@ -155,14 +157,14 @@ def message(
     from photocheck.orders.messages.drafting import draft_message
     from photocheck.speech import speaking
 
-    with speaking(language):
+    with speaking(language or spoken()):
         report = _report(case, ratios)
         meant = choice or ("accepted" if report.verdict == "agrees" else "asked_again")
         click.echo(
             draft_message(
                 report,
                 meant.replace("-", "_"),
-                language=language,
+                language=spoken(),
                 reason=reason,
                 templates=templates,
             )
@@ -183,7 +185,7 @@ def record(
     shelf: str | None,
     by: str | None,
     ratios: str | None,
-    language: str,
+    language: str | None,
     address: str | None,
 ) -> None:
     """Write the record of CASE: one page with picture, lengths, verdict and doubt.
@@ -198,7 +200,7 @@ def record(
     from photocheck.fit.shelf import read_shelf
     from photocheck.speech import speaking
 
-    with speaking(language):
+    with speaking(language or spoken()):
         sizes = read_shelf(shelf) if shelf else ()
         if _is_key(case):
             given = {"--by": by, "--ratios": ratios}
@@ -213,7 +215,7 @@ def record(
             content = _record_of_file(case, by or "", ratios, sizes)
     with replacing(Path(out)) as file:
         file.write(content)
-    click.echo(f"{out}: print it from a browser, or keep it as it is.")
+    click.echo(tr("{file}: print it from a browser, or keep it as it is.", file=out))
 
 
 def _is_key(case: str) -> bool:
@@ -254,7 +256,7 @@ def shelf(out: str) -> None:
     from photocheck.fit.shelf import demo_table
 
     _write_new(out, demo_table())
-    click.echo(f"{out}: these sizes are invented; put your own in their place.")
+    click.echo(tr("{file}: these sizes are invented; put your own in their place.", file=out))
 
 
 @click.command()
@@ -272,7 +274,7 @@ def templates(folder: str) -> None:
     for language in LANGUAGES:
         for name, text in shipped_templates(language).items():
             _write_new(str(Path(folder) / language / name), text)
-    click.echo(f"{folder}: begin with closing.txt, which signs every message.")
+    click.echo(tr("{folder}: begin with closing.txt, which signs every message.", folder=folder))
 
 
 def add_to(commands: click.Group) -> None:
@@ -286,7 +288,7 @@ def _report(path: str, ratios: str | None) -> Report:
     from photocheck.case.file import read_case, read_json
     from photocheck.report.file import FORMAT, report_from_dict
 
-    data = read_json(path, what="case file or report")
+    data = read_json(path, what=tr("case file or report"))
     if isinstance(data, dict) and data.get("format") == FORMAT:
         return report_from_dict(data, where=path)
     from photocheck.checking import check
@@ -302,7 +304,6 @@ def _write_new(path: str, text: str) -> None:
 
     from photocheck.errors import PhotocheckError
     from photocheck.files import replacing
-    from photocheck.speech import tr
 
     target = Path(path)
     if target.exists():

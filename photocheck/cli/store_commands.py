@@ -11,6 +11,7 @@ import click
 
 from photocheck.errors import CaseError
 from photocheck.orders.model import STORE_VARIABLE
+from photocheck.speech import tr, tr_n
 
 if TYPE_CHECKING:
     from photocheck.orders.store.copies import Held
@@ -45,7 +46,9 @@ def backup(file: str, address: str | None) -> None:
     from photocheck.orders.store.copies import back_up
 
     copied = back_up(open_store(address, new=False), file)
-    click.echo(f"{file}: {_counted(copied)}, read through and found whole.")
+    click.echo(
+        tr("{file}: {held}, read through and found whole.", file=file, held=_counted(copied))
+    )
 
 
 @click.command()
@@ -61,11 +64,11 @@ def restore(file: str, address: str | None, yes: bool) -> None:
     from photocheck.orders.store.copies import restore as put_back
 
     found = check_copy(file)
-    _sure(yes, f"Put {_counted(found)} in the place of today's?")
+    _sure(yes, tr("Put {held} in the place of today's?", held=_counted(found)))
     found, kept = put_back(address, file)
-    click.echo(f"Back from {file}: {_counted(found)}.")
+    click.echo(tr("Back from {file}: {held}.", file=file, held=_counted(found)))
     if kept is not None:
-        click.echo(f"What was there before is in {kept}.")
+        click.echo(tr("What was there before is in {file}.", file=kept))
 
 
 @click.command()
@@ -89,27 +92,37 @@ def forget(
 
     if over_time == (key is not None):
         raise CaseError(
-            "give one of KEY and --over-time", where="forget", do="Name the order, or none"
+            tr("give one of KEY and --over-time"), where="forget", do=tr("Name the order, or none")
         )
     set_days = {name: value for name, value in days.items() if value is not None}
     if set_days and not over_time:
-        raise CaseError("days go with --over-time", where="forget", do="Leave them out")
+        raise CaseError(tr("days go with --over-time"), where="forget", do=tr("Leave them out"))
     store = open_store(address, new=False)
     if key is None:
         retention = privacy.Retention(**set_days)
         count = len(privacy.over_time(store, retention))
-        _sure(yes, f"Delete {_number(count, 'order')} and old copies for good?")
+        question = tr_n(
+            "Delete {count} order and old copies for good?",
+            "Delete {count} orders and old copies for good?",
+            count,
+        )
+        _sure(yes, question)
         orders, copies = privacy.tidy(store, retention)
         click.echo(
-            f"{_number(orders, 'order')} and {_number(copies, 'copy', 'copies')} are deleted."
+            tr(
+                "{orders} and {copies} are deleted.",
+                orders=_orders(orders),
+                copies=tr_n("{count} copy", "{count} copies", copies),
+            )
         )
     else:
         name = store.order(key).name
-        _sure(yes, f'Delete the order "{name}" for good?' if name else "Delete it for good?")
+        question = tr('Delete the order "{name}" for good?', name=name)
+        _sure(yes, question if name else tr("Delete it for good?"))
         store.forget(key)
-        click.echo("The order, its photos and its history are deleted.")
+        click.echo(tr("The order, its photos and its history are deleted."))
     for path in side_copies(store):
-        click.echo(f"A copy made earlier may still hold what was deleted: {path}")
+        click.echo(tr("A copy made earlier may still hold what was deleted: {file}", file=path))
 
 
 @click.command()
@@ -122,7 +135,7 @@ def held(key: str, out: str, address: str | None) -> None:
     from photocheck.orders.store.privacy import write_held
 
     write_held(open_store(address, new=False), key, out)
-    click.echo(f"{out}: the order with its photos, checks and decisions.")
+    click.echo(tr("{file}: the order with its photos, checks and decisions.", file=out))
 
 
 def _sure(yes: bool, question: str) -> None:
@@ -131,8 +144,9 @@ def _sure(yes: bool, question: str) -> None:
 
 
 def _counted(copied: Held) -> str:
-    return f"{_number(copied.orders, 'order')} with {_number(copied.photos, 'photo')}"
+    photos = tr_n("{count} photo", "{count} photos", copied.photos)
+    return tr("{orders} with {photos}", orders=_orders(copied.orders), photos=photos)
 
 
-def _number(count: int, one: str, more: str = "") -> str:
-    return f"{count} {one if count == 1 else more or one + 's'}"
+def _orders(count: int) -> str:
+    return tr_n("{count} order", "{count} orders", count)

@@ -15,7 +15,8 @@ from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.locating import Located, locate
 from photocheck.orders.model import Store
 from photocheck.orders.uploads import LIMITS, Limits, take_for_order
-from photocheck.photo.framing import edge_blur, scale_remarks
+from photocheck.photo.blur import edge_blur
+from photocheck.photo.framing import scale_remarks
 from photocheck.photo.photo import Photo
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.priors import offset_prior

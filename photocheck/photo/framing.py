@@ -1,32 +1,26 @@
 """What the photo's quality and framing cost in doubt, each with what puts it right.
 
-Measured, not judged by looks: a blurred edge can be placed no better than its blur,
-which the scale turns into centimetres of doubt on the dog; a reference of few pixels or
-at a distance from the dog brings its share of doubt on every length.
+Measured, not judged by looks: a reference of few pixels or at a distance from the dog brings its
+share of doubt on every length.  What is said of single marks is in `photocheck.photo.at_marks`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from photocheck.case.model import Marking, Point
+from photocheck.photo.at_marks import blur_remarks, light_remarks
+from photocheck.photo.blur import edge_blur
 from photocheck.photo.photo import Photo
-from photocheck.photo.quality import BLURRED, CLIPPED, MarkQuality, quality_at
+from photocheck.photo.quality import quality_at
+from photocheck.photo.remark import Remark
 from photocheck.speech import later, listed, tr
 from photocheck.words import LANDMARK_TITLES
 
-Array = NDArray[np.float64]
-
-EDGE_SHARE: Final = 0.5
-"""How well people place a mark on a blurred edge: this share of the blur's radius
-(judgement; an edge blurred by a Gaussian rises from 31 to 69 % over one radius)."""
-MARK_DOUBT_MM: Final = 5.5
-"""What a mark is doubted by anyway, as in the estimate (`photocheck.body.shape`)."""
 COARSE_PX_PER_CM: Final = 4.0
 """Fewer px per cm than this are remarked on: a mark set one or two px off is then up to
 half a centimetre off, as much as marks are doubted anyway."""
@@ -46,260 +40,8 @@ DOG_TURN_RAD: Final = 0.085
 """How far dogs stand from parallel to the reference, standard deviation (as in
 `photocheck.scale.priors`)."""
 SIDES: Final = (later("bottom"), later("left"), later("right"), later("top"))
-EDGES: Final = 6
-"""How many edges near a mark are looked at."""
 RIM: Final = 0.004
 """A mark or outline nearer to the edge than this share of the picture's longer side is cut."""
-
-
-@dataclass(frozen=True)
-class Remark:
-    """One thing about the photo that costs something.
-
-    Attributes
-    ----------
-    name : str
-        "blurred", "dark", "bright", "coarse", "small_reference", "far_reference",
-        "oblique" or "cut_off".
-    sentence : str
-        What was measured and what it costs.
-    instruction : str
-        What puts it right.
-    marks : tuple of str
-        Landmark names it concerns; empty for the whole photo.
-    doubt_mm : float or None
-        Standard deviation it adds to each of those marks, mm.
-    doubt : float or None
-        Standard deviation it adds to every length, as a fraction.
-    at_px : tuple of Point
-        Where to point, px.
-    """
-
-    name: str
-    sentence: str
-    instruction: str
-    marks: tuple[str, ...] = ()
-    doubt_mm: float | None = None
-    doubt: float | None = None
-    at_px: tuple[Point, ...] = ()
-
-
-def edge_blur(
-    rgb: NDArray[np.uint8], points_px: ArrayLike, *, window_px: int | None = None
-) -> tuple[float | None, ...]:
-    """Radius of the blur near each point, by the sharpest of the strong edges there.
-
-    The grey values are averaged along an edge's own direction, and the width of their
-    slope is measured: an ideal edge blurred by a Gaussian has a Gaussian as its slope, whose
-    standard deviation is the blur's (the line spread function of ISO 12233, slanted edge).
-    Shadows and folds are soft in a sharp photo too: the sharpest edge tells.
-
-    Parameters
-    ----------
-    rgb : (H, W, 3) uint8
-    points_px : (N, 2)
-        Marks (x, y), px.
-    window_px : int or None
-        Side of the window, px; by default a twenty-fifth of the picture's longer side, at
-        least 33.  Blurs up to about an eighth of it can be measured.
-
-    Returns
-    -------
-    tuple of float or None
-        Standard deviation of the blur, px, with the pixel's own width in it (0.3 to 0.8 for
-        a sharp photo); None where there is no clear edge.
-    """
-    height, width = rgb.shape[:2]
-    half = (window_px or max(33, max(height, width) // 25)) // 2
-    found: list[float | None] = []
-    for x, y in np.asarray(points_px, float).reshape(-1, 2):
-        if not (half <= x < width - half and half <= y < height - half):
-            found.append(None)
-            continue
-        column, row = round(x), round(y)
-        window = rgb[row - half : row + half + 1, column - half : column + half + 1]
-        found.append(_blur_of(window.astype(np.float64) @ np.array([0.299, 0.587, 0.114])))
-    return tuple(found)
-
-
-def _blur_of(grey: Array) -> float | None:
-    """Blur of the sharpest of the strongest edges of a square window, px."""
-    import cv2
-
-    smooth = cv2.GaussianBlur(grey, (0, 0), 1.5)
-    gx = np.asarray(cv2.Sobel(smooth, cv2.CV_64F, 1, 0, ksize=3)) / 8.0
-    gy = np.asarray(cv2.Sobel(smooth, cv2.CV_64F, 0, 1, ksize=3)) / 8.0
-    strength = np.hypot(gx, gy)
-    # An edge needs room for its slope on both sides.
-    rim = max(6, len(grey) // 5)
-    strength[:rim] = strength[-rim:] = 0.0
-    strength[:, :rim] = strength[:, -rim:] = 0.0
-    blurs = []
-    for _ in range(EDGES):
-        top, left = np.unravel_index(int(np.argmax(strength)), strength.shape)
-        size = float(strength[top, left])
-        if size <= 0.0:
-            break
-        normal = np.array([gx[top, left], gy[top, left]]) / size
-        blur = _edge_width(grey, np.array([left, top], float), normal)
-        if blur is not None:
-            blurs.append(blur)
-        apart = max(3, len(grey) // 12)
-        strength[max(top - apart, 0) : top + apart + 1, max(left - apart, 0) : left + apart + 1] = 0
-    return min(blurs) if blurs else None
-
-
-def _edge_width(grey: Array, at: Array, normal: Array) -> float | None:
-    """Blur of one edge, px; None when it is no clear step."""
-    import cv2
-
-    reach = float(min(at.min(), (np.array(grey.shape[::-1]) - 1 - at).min()))
-    steps = np.linspace(-reach, reach, 4 * int(reach) + 1)
-    along = np.linspace(-3.0, 3.0, 7)
-    spots = (
-        at
-        + steps[:, None, None] * normal
-        + along[None, :, None] * np.array([-normal[1], normal[0]])
-    ).astype(np.float32)
-    samples = cv2.remap(grey.astype(np.float32), spots[..., 0], spots[..., 1], cv2.INTER_LINEAR)
-    profile = samples.mean(axis=1).astype(np.float64)
-    count = max(len(profile) // 5, 2)
-    dark, light = float(profile[:count].mean()), float(profile[-count:].mean())
-    noise = float(np.std(profile[:count]) + np.std(profile[-count:])) / 2.0
-    step = light - dark
-    if step < max(8.0, 4.0 * noise):
-        return None
-    # Where the risen share crosses 16 and 84 % lies one standard deviation either side.
-    share = np.maximum.accumulate(np.clip((profile - dark) / step, 0.0, 1.0))
-    low, high = (float(steps[int(np.argmax(share >= level))]) for level in (0.159, 0.841))
-    return max((high - low) / 2.0, 0.3)
-
-
-def blur_remarks(
-    titles: Mapping[str, str],
-    points_px: Mapping[str, Point],
-    blurs_px: Sequence[float | None],
-    px_per_cm: float,
-    qualities: Sequence[MarkQuality],
-) -> tuple[Remark, ...]:
-    """Remarks on marks whose edge is so blurred that it adds to their doubt.
-
-    Parameters
-    ----------
-    titles : mapping of landmark name to words
-    points_px : mapping of landmark name to Point
-    blurs_px : sequence of float or None
-        From `edge_blur`, in the order of `points_px`.
-    px_per_cm : float
-        At the dog.
-    qualities : sequence of MarkQuality
-        From `photocheck.photo.quality.quality_at`, in the same order.
-
-    A remark is made where the blur alone doubts the mark by as much as it is doubted anyway,
-    and the fine texture around it is blurred too: where there is only a shadow's soft edge,
-    hair and grain stay sharp.
-    """
-    if not px_per_cm > 0:
-        raise ValueError("px_per_cm must be above zero")
-    bad = [
-        (name, blur)
-        for name, blur, quality in zip(points_px, blurs_px, qualities, strict=True)
-        if blur is not None
-        and 10.0 * EDGE_SHARE * blur / px_per_cm >= MARK_DOUBT_MM
-        and quality.blur is not None
-        and quality.blur > BLURRED
-    ]
-    if not bad:
-        return ()
-    worst = max(blur for _, blur in bad)
-    doubt = 10.0 * EDGE_SHARE * worst / px_per_cm
-    names = tuple(name for name, _ in bad)
-    return (
-        Remark(
-            "blurred",
-            tr(
-                "The photo is blurred at the {names}: an edge there is smeared over "
-                "{px_per_cm:.1f} cm, so that a mark may be {doubt:.1f} cm off.",
-                names=listed([tr(titles[n]) for n in names]),
-                px_per_cm=2.0 * worst / px_per_cm,
-                doubt=doubt / 10.0,
-            ),
-            tr(
-                "Hold the phone with both hands, tap the dog to focus, and take the "
-                "photo in more light while the dog stands still."
-            ),
-            marks=names,
-            doubt_mm=doubt,
-            at_px=tuple(points_px[n] for n in names),
-        ),
-    )
-
-
-def light_remarks(
-    titles: Mapping[str, str],
-    points_px: Mapping[str, Point],
-    qualities: Sequence[MarkQuality],
-    *,
-    clipped: float = CLIPPED,
-) -> tuple[Remark, ...]:
-    """Remarks on marks in black shadow or burnt-out light.
-
-    Parameters
-    ----------
-    titles, points_px
-        As for `blur_remarks`.
-    qualities : sequence of MarkQuality
-        From `photocheck.photo.quality.quality_at`, in the order of `points_px`.
-    clipped : float
-        Share of a mark's window at black or white from which it is remarked on.
-    """
-    said = []
-    cases = (
-        (
-            "dark",
-            "too_dark",
-            later(
-                "The photo is black at the {where}: {share} % of the picture around it shows "
-                "nothing."
-            ),
-            later(
-                "Turn so that the light falls on the dog's side, or add light, and take the photo "
-                "again."
-            ),
-        ),
-        (
-            "bright",
-            "too_bright",
-            later(
-                "The photo is burnt out at the {where}: {share} % of the picture around it shows "
-                "nothing."
-            ),
-            later(
-                "Go into even shade, or tap the dog on the screen so that the phone sets its light "
-                "by it, and take the photo again."
-            ),
-        ),
-    )
-    for name, figure, sentence, instruction in cases:
-        bad = [
-            (mark, getattr(quality, figure))
-            for mark, quality in zip(points_px, qualities, strict=True)
-            if getattr(quality, figure) > clipped
-        ]
-        if bad:
-            marks = tuple(mark for mark, _ in bad)
-            share = max(part for _, part in bad)
-            where = listed([tr(titles[m]) for m in marks])
-            said.append(
-                Remark(
-                    name,
-                    tr(sentence, where=where, share=f"{100 * share:.0f}"),
-                    tr(instruction),
-                    marks=marks,
-                    at_px=tuple(points_px[m] for m in marks),
-                )
-            )
-    return tuple(said)
 
 
 def scale_remarks(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import DogFacts, PhotoEntry, Point, Reference
 from photocheck.errors import CaseError
-from photocheck.speech import later
+from photocheck.speech import later, tr
 from photocheck.words import LANDMARKS, SPANS
 
 Array = NDArray[np.float64]
@@ -205,9 +205,9 @@ def read_dog(path: Path) -> PracticeDog:
         )
     except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
         raise CaseError(
-            "this practice dog cannot be read",
+            tr("this practice dog cannot be read"),
             where=path.name,
-            do="Install photocheck again",
+            do=tr("Install photocheck again"),
         ) from error
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -16,9 +17,9 @@ from photocheck.practice.effects import Effects, effects
 from photocheck.practice.misses import Miss, misses
 from photocheck.practice.pattern import Attempt
 from photocheck.practice.repeat import Repeat, repeat
+from photocheck.speech import later, tr
 
-ODD_MARKS = "these marks lie so that no dog fits them"
-ODD_MARKS_DO = "Place each of the four marks on its own point of the dog"
+_PLACE_EACH: Final = later("Place each of the four marks on its own point of the dog")
 
 
 @dataclass(frozen=True)
@@ -68,9 +69,9 @@ def answer(dog: PracticeDog, photo: Photo, placed: Mapping[str, Point]) -> Answe
     try:
         done = effects(view, dog.facts, dog.marks, placed)
     except KeyError as error:
-        raise CaseError("not all four marks are placed", do=ODD_MARKS_DO) from error
+        raise CaseError(tr("not all four marks are placed"), do=tr(_PLACE_EACH)) from error
     except (ValueError, np.linalg.LinAlgError) as error:
-        raise CaseError(ODD_MARKS, do=ODD_MARKS_DO) from error
+        raise _no_dog_fits() from error
     return Answer(dog.name, dict(placed), missed, done)
 
 
@@ -112,4 +113,8 @@ def self_check(
     except ScaleError as error:
         return repeat(first, second), str(error)
     except (ValueError, np.linalg.LinAlgError) as error:
-        raise CaseError(ODD_MARKS, do=ODD_MARKS_DO) from error
+        raise _no_dog_fits() from error
+
+
+def _no_dog_fits() -> CaseError:
+    return CaseError(tr("these marks lie so that no dog fits them"), do=tr(_PLACE_EACH))

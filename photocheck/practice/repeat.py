@@ -19,6 +19,7 @@ from photocheck.practice.effects import SpanEffect, effects
 from photocheck.practice.misses import Miss, between
 from photocheck.practice.pattern import pooled
 from photocheck.scale.pose import View
+from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, LANDMARKS
 
 Array = NDArray[np.float64]
@@ -82,8 +83,8 @@ def share_planes(marks: Mapping[str, Point]) -> dict[str, Array]:
     unit = float(np.hypot(*(front - tail))) / 100.0
     if 100.0 * unit < LEAST_APART_PX:
         raise CaseError(
-            "the marks of the breastbone and the tail base lie on one spot",
-            do="Place each on its own point",
+            tr("the marks of the breastbone and the tail base lie on one spot"),
+            do=tr("Place each on its own point"),
         )
     ahead = float(np.sign(front[0] - tail[0]) or 1.0)
     return dict.fromkeys(LANDMARKS, np.diag([ahead * unit, -unit, 1.0]))
@@ -114,8 +115,11 @@ def repeat(
         missing = [name for name in LANDMARKS if name not in marks]
         if missing:
             raise CaseError(
-                "not marked: " + ", ".join(LANDMARK_TITLES[name] for name in missing),
-                do="Mark all four, both times",
+                tr(
+                    "not marked: {titles}",
+                    titles=", ".join(tr(LANDMARK_TITLES[name]) for name in missing),
+                ),
+                do=tr("Mark all four, both times"),
             )
     facts = dog or DogFacts()
     planes = side_planes(view, facts, first) if view else share_planes(first)

@@ -2,13 +2,9 @@ import cv2
 import numpy as np
 import pytest
 
-from photocheck.photo.framing import (
-    blur_remarks,
-    cut_remarks,
-    edge_blur,
-    light_remarks,
-    scale_remarks,
-)
+from photocheck.photo.at_marks import blur_remarks, light_remarks
+from photocheck.photo.blur import edge_blur
+from photocheck.photo.framing import cut_remarks, scale_remarks
 from photocheck.photo.quality import BLURRED, MarkQuality, quality_at
 
 

@@ -46,6 +46,7 @@ from photocheck.orders.store.tables import (
     secrets,
     staff,
 )
+from photocheck.speech import tr
 
 _BESIDE = ".kept-"
 """What comes between the store's own name and the name of a copy kept beside it."""
@@ -254,12 +255,14 @@ def check_copy(path: str | os.PathLike[str]) -> Held:
     """
     file = Path(path)
     if not file.is_file():
-        raise StoreError("there is no such file", where=str(path), do="Check the name and folder")
+        raise StoreError(
+            tr("there is no such file"), where=str(path), do=tr("Check the name and folder")
+        )
     try:
         with closing(_opened(file)) as copy:
             (wrong,) = copy.execute("PRAGMA integrity_check(1)").fetchone()
             if wrong == "ok" and copy.execute("PRAGMA foreign_key_check").fetchone():
-                wrong = "something has lost its order"
+                wrong = tr("something has lost its order")
             if wrong != "ok":
                 raise sqlite3.DatabaseError(wrong)
             (version,) = copy.execute("SELECT version_num FROM alembic_version").fetchone()
@@ -269,9 +272,12 @@ def check_copy(path: str | os.PathLike[str]) -> Held:
             ]
     except (sqlite3.Error, TypeError) as error:
         raise StoreError(
-            f"this is not a whole copy of photocheck's orders ({' '.join(str(error).split())})",
+            tr(
+                "this is not a whole copy of photocheck's orders ({said})",
+                said=" ".join(str(error).split()),
+            ),
             where=str(path),
-            do="Take another copy; nothing has been changed",
+            do=tr("Take another copy; nothing has been changed"),
         ) from error
     return Held(str(version), *counts)
 
@@ -285,15 +291,17 @@ def _refuse_other(goal: Path, file: Path | None) -> None:
     """Never write over the store itself, nor over what is not a copy."""
     with suppress(OSError):
         if file is not None and goal.exists() and goal.samefile(file):
-            raise StoreError("this is the store itself", where=str(goal), do="Name another file")
+            raise StoreError(
+                tr("this is the store itself"), where=str(goal), do=tr("Name another file")
+            )
     if goal.exists():
         try:
             check_copy(goal)
         except StoreError as error:
             raise StoreError(
-                "there is a file of this name that is not such a copy",
+                tr("there is a file of this name that is not such a copy"),
                 where=str(goal),
-                do="Name another file",
+                do=tr("Name another file"),
             ) from error
 
 
@@ -308,9 +316,9 @@ def _part_of(goal: Path) -> Iterator[Path]:
         yield part
     except OSError as error:
         raise StoreError(
-            f"the copy cannot be written ({reason_of(error)})",
+            tr("the copy cannot be written ({said})", said=reason_of(error)),
             where=str(goal),
-            do="Check the folder, its rights and the space on the disk",
+            do=tr("Check the folder, its rights and the space on the disk"),
         ) from error
     finally:
         if part is not None:
@@ -324,9 +332,9 @@ def _copy(store: DatabaseStore, part: Path) -> None:
                 connection.cursor().execute("VACUUM INTO ?", (str(part),))
             except sqlite3.Error as error:
                 raise StoreError(
-                    f"the copy cannot be made ({error})",
+                    tr("the copy cannot be made ({said})", said=str(error)),
                     where=str(part.parent),
-                    do="Check the space on the disk",
+                    do=tr("Check the space on the disk"),
                 ) from error
         return
     copy = DatabaseStore(engine_for(URL.create("sqlite", database=str(part))))
@@ -388,9 +396,9 @@ def _move_if_damaged(path: Path) -> Path | None:
                 return None
     except sqlite3.OperationalError as error:
         raise StoreError(
-            f"the orders cannot be opened ({error})",
+            tr("the orders cannot be opened ({said})", said=str(error)),
             where=str(path),
-            do="Stop whatever uses them, and try again",
+            do=tr("Stop whatever uses them, and try again"),
         ) from error
     except sqlite3.DatabaseError:
         pass

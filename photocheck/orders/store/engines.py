@@ -19,6 +19,7 @@ from photocheck.errors import reason_of
 from photocheck.files import sync_folder
 from photocheck.orders.model import StoreError
 from photocheck.orders.store.tables import metadata
+from photocheck.speech import tr
 
 BUSY_SECONDS: Final = 30.0
 """How long a writer waits for another one.  Judgement: far above any write here."""
@@ -48,7 +49,7 @@ def url_of(address: str | None) -> URL:
         return _file_url(user_data_path("photocheck") / FILE_NAME)
     if "://" not in address:
         if not address.strip() or "\0" in address:
-            raise StoreError("the address of the store is empty", do="Name a file")
+            raise StoreError(tr("the address of the store is empty"), do=tr("Name a file"))
         return _file_url(Path(address).expanduser())
     try:
         url = make_url(address)
@@ -68,9 +69,9 @@ def _file_url(path: Path) -> URL:
 
 def _not_an_address(shown: str) -> StoreError:
     return StoreError(
-        "this is not where orders can be kept",
+        tr("this is not where orders can be kept"),
         where=shown,  # the rest may hold a password
-        do='Give the path of a file, or "postgresql+psycopg://user@host/database"',
+        do=tr('Give the path of a file, or "postgresql+psycopg://user@host/database"'),
     )
 
 
@@ -101,8 +102,8 @@ def engine_for(url: URL) -> Engine:
         )
     except (ImportError, NoSuchModuleError) as error:
         raise StoreError(
-            "the driver for PostgreSQL is not installed",
-            do="Install it with: pip install 'photocheck[postgresql]'",
+            tr("the driver for PostgreSQL is not installed"),
+            do=tr("Install it with: pip install 'photocheck[postgresql]'"),
         ) from error
 
 
@@ -126,9 +127,9 @@ def _sqlite_engine(url: URL) -> Engine:
         sync_folder(path.parent)
     except OSError as error:
         raise StoreError(
-            f"the file of the orders cannot be opened ({reason_of(error)})",
+            tr("the file of the orders cannot be opened ({said})", said=reason_of(error)),
             where=str(path),
-            do="Check the folder and its rights",
+            do=tr("Check the folder and its rights"),
         ) from error
     engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
     wal = wal_is_safe()
@@ -202,8 +203,10 @@ def reached(where: str = "") -> Iterator[None]:
     except (DBAPIError, PoolTimeout) as error:
         said = " ".join(str(getattr(error, "orig", error)).split())[:200]
         raise StoreError(
-            f"the orders cannot be read or written ({said})",
+            tr("the orders cannot be read or written ({said})", said=said),
             where=where,
-            do="Check that the database runs, its disk has space and you may write there; "
-            "what was saved before is kept",
+            do=tr(
+                "Check that the database runs, its disk has space and you may write there; "
+                "what was saved before is kept"
+            ),
         ) from error

@@ -13,6 +13,7 @@ from typing import Final
 from sqlalchemy import Connection, Engine, inspect, text
 
 from photocheck.orders.model import StoreError
+from photocheck.speech import tr
 
 SCHEMA: Final = "0003"
 """The version this program works with: the newest in ``migrations/versions``."""
@@ -40,8 +41,8 @@ def version_of(connection: Connection) -> str | None:
             return str(found)
     if set(names) - {"alembic_version"}:
         raise StoreError(
-            "this database holds something other than photocheck's orders",
-            do="Name another file or database",
+            tr("this database holds something other than photocheck's orders"),
+            do=tr("Name another file or database"),
         )
     return None
 
@@ -55,9 +56,13 @@ def refuse_newer(found: str | None) -> None:
     """
     if found is not None and (not found.isdecimal() or int(found) > int(SCHEMA)):
         raise StoreError(
-            f"these orders were kept by a newer photocheck (schema {found}, this one knows "
-            f"{SCHEMA})",
-            do="Update photocheck; nothing has been changed",
+            tr(
+                "these orders were kept by a newer photocheck (schema {found}, this one knows "
+                "{known})",
+                found=found,
+                known=SCHEMA,
+            ),
+            do=tr("Update photocheck; nothing has been changed"),
         )
 
 

@@ -8,7 +8,7 @@ from typing import Final
 
 from photocheck.errors import PhotoError
 from photocheck.orders.uploads.take import LIMITS, Limits, Upload, take_upload
-from photocheck.speech import tr
+from photocheck.speech import tr, tr_n
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,11 @@ class Quota:
         """
         if len(held) >= self.photos:
             raise PhotoError(
-                tr("this order holds {count} photos already, the most it may", count=len(held)),
+                tr_n(
+                    "this order holds {count} photo already, the most it may",
+                    "this order holds {count} photos already, the most it may",
+                    len(held),
+                ),
                 where=where,
                 do=tr("Use one of them, or ask the workshop"),
             )

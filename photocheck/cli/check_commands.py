@@ -1,0 +1,226 @@
+"""One case checked, or only its reference looked at: ``check`` and ``locate``.
+
+Heavy modules are imported inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from photocheck.cli.case_options import (
+    case_dict,
+    json_option,
+    point,
+    reading_options,
+    reference_dict,
+    reference_options,
+)
+from photocheck.cli.exits import FAILED
+from photocheck.cli.progress import progress
+from photocheck.errors import CaseError
+from photocheck.speech import tr
+from photocheck.words import (
+    ALL_LANDMARKS,
+    BENDABLE_SPANS,
+    BUILDS,
+    COATS,
+    EXIT_CODES,
+    LANDMARK_HINTS,
+    PLACE_TITLES,
+    UNITS,
+    VERDICT_TITLES,
+)
+
+if TYPE_CHECKING:
+    from photocheck.case.model import Case
+    from photocheck.photo.photo import Photo
+    from photocheck.report.model import Report
+
+_EXITS = ", ".join(
+    f"{code} {VERDICT_TITLES.get(word, 'the input cannot be used')}"
+    for word, code in EXIT_CODES.items()
+)
+_MARK_HELP = "; ".join(f"{name}: {LANDMARK_HINTS[name]}" for name in ALL_LANDMARKS)
+_PLACE_HELP = "; ".join(f"{name}: {title}" for name, title in PLACE_TITLES.items())
+
+
+def add_to(commands: click.Group) -> None:
+    """Add them to the command line."""
+    commands.add_command(check)
+    commands.add_command(locate)
+
+
+@click.command(epilog=f"Exit codes: {_EXITS}; {FAILED} a failure of the program itself.")
+@click.argument("casefile", required=False)
+@click.option("--photo", metavar="FILE", help="The side photo: JPEG, PNG, WebP or HEIC.")
+@reference_options
+@click.option("--place", metavar="PLACE", help=f"Where the reference stood. {_PLACE_HELP}.")
+@click.option("--offset", metavar="LENGTH", help="Its distance from the dog's middle plane.")
+@click.option("--offset-spread", metavar="LENGTH", help="How far off that may be.")
+@click.option("--mark", multiple=True, metavar="NAME=X,Y", help=f"Repeat. {_MARK_HELP}.")
+@click.option(
+    "--bend",
+    multiple=True,
+    metavar="SPAN=X,Y",
+    help=f"A point the tape passes; repeat, in order. Spans: {', '.join(BENDABLE_SPANS)}.",
+)
+@reading_options
+@click.option("--unit", type=click.Choice(UNITS), help="For bare numbers and the answer.")
+@click.option("--weight", metavar="WEIGHT", help="28 kg or '62 lb' for example.")
+@click.option("--girth", metavar="LENGTH", help="Around the chest behind the elbows.")
+@click.option("--coat", type=click.Choice(COATS), help="Length of the coat.")
+@click.option("--coat-depth", metavar="LENGTH", help="How deep the coat stands off the skin.")
+@click.option("--build", type=click.Choice(BUILDS), help="How broad the trunk is.")
+@click.option("--breed", help="In words.")
+@click.option("--age-months", type=float, help="The dog's age in months.")
+@click.option("--name", help="What to call the case.")
+@click.option(
+    "--false-alarms",
+    type=float,
+    default=0.02,
+    show_default=True,
+    help="Share of good orders that may be stopped by mistake.",
+)
+@click.option(
+    "--ratios",
+    metavar="FILE",
+    help='Use what the shop has learnt, a file that "photocheck learn" wrote.',
+)
+@click.option("--picture", metavar="OUT", help="Write the annotated photo, .jpg or .png.")
+@json_option
+@click.pass_context
+def check(
+    context: click.Context,
+    /,
+    casefile: str | None,
+    as_json: bool,
+    picture: str | None,
+    false_alarms: float,
+    ratios: str | None,
+    **given: Any,
+) -> None:
+    """Check the readings of one case, from CASEFILE or from the options.
+
+    Points are pixels of the upright photo at full resolution.
+    """
+    from photocheck.case.file import case_from_dict, read_case
+
+    told = {name: value for name, value in given.items() if value not in (None, ())}
+    if casefile is not None and told:
+        raise CaseError(
+            tr(
+                "both a case file and --{option} are given",
+                option=next(iter(told)).replace("_", "-"),
+            ),
+            where="check",
+            do=tr("Give one or the other"),
+        )
+    if casefile is not None:
+        case = read_case(casefile)
+    elif told:
+        case = case_from_dict(case_dict(told), where="options")
+    else:
+        raise CaseError(
+            tr("nothing to check is given"),
+            where="check",
+            do=tr("Name a case file, or give --photo, --reference, four times --mark and readings"),
+        )
+    report = _check(case, false_alarms, picture, ratios)
+    if as_json:
+        from photocheck.report.file import report_text
+
+        click.echo(report_text(report))
+    else:
+        from photocheck.shown.plain import plain_report
+
+        click.echo(plain_report(report))
+        if ratios is not None:
+            used = tr("Ratios tape over photo: version {version}.", version=report.ratios_version)
+            click.echo("\n" + used)
+    context.exit(EXIT_CODES[report.verdict])
+
+
+def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | None) -> Report:
+    if picture is not None:
+        from photocheck.shown.picture import picture_kind
+
+        picture_kind(picture)  # a wrong name is told before the work, not after
+    from photocheck.checking import check as check_case
+    from photocheck.judge.ratios import read_ratios
+    from photocheck.photo.load import load_photo
+
+    learnt = None if ratios is None else read_ratios(ratios)
+    photos: dict[str, Photo] = {}
+    if picture is not None:
+        for entry in case.photos:
+            photos[entry.path] = load_photo(entry.path, focal_35mm=entry.focal_35mm)
+    with progress(len(case.photos), tr("photo")) as bar:
+        report = check_case(
+            case,
+            false_alarms=false_alarms,
+            photos=photos,
+            on_photo=lambda _: bar.update(),
+            ratios=learnt,
+        )
+    if picture is not None:
+        from photocheck.shown.picture import annotate, write_picture
+
+        for index, entry in enumerate(case.photos):
+            rgb = annotate(photos[entry.path].rgb, report, index)
+            write_picture(_numbered(picture, index), rgb)
+    return report
+
+
+def _numbered(picture: str, index: int) -> Path:
+    """out.jpg for the first photo, out-2.jpg for the second."""
+    path = Path(picture)
+    return path if index == 0 else path.with_stem(f"{path.stem}-{index + 1}")
+
+
+@click.command()
+@click.argument("photo")
+@reference_options
+@click.option("--unit", type=click.Choice(UNITS), default="cm", help="For bare numbers.")
+@click.option("--picture", metavar="OUT", help="Write the photo with what was seen.")
+@json_option
+def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: Any) -> None:
+    """Show what is seen of the reference in PHOTO, and from where it was taken.
+
+    Without --reference, the marker sheet is looked for, and with --near every kind of
+    card and sheet that may lie there (a disc or ball with --diameter).
+    """
+    from photocheck.case.file import reference_from_dict
+    from photocheck.case.lengths import parse_length
+    from photocheck.locating import locate as locate_reference
+    from photocheck.photo.load import load_photo
+    from photocheck.shown.picture import picture_kind
+
+    if picture is not None:
+        picture_kind(picture)
+    told = {name: value for name, value in given.items() if value is not None}
+    loaded = load_photo(photo, focal_35mm=told.pop("focal_35mm", None))
+    reference = near = diameter = None
+    if set(told) <= {"near", "diameter"}:
+        near = point("--near", told["near"]) if "near" in told else None
+        if "diameter" in told:
+            diameter, _ = parse_length(told["diameter"], unit, field="--diameter")
+    else:
+        reference = reference_from_dict(reference_dict(told), unit, where="options")
+    found = locate_reference(loaded, reference, near=near, diameter_mm=diameter)
+    if picture is not None:
+        from photocheck.shown.picture import draw_located, write_picture
+
+        write_picture(picture, draw_located(loaded.rgb, found[0]))
+    if as_json:
+        from dataclasses import asdict
+
+        seen = [asdict(item) for item in found]
+        click.echo(json.dumps({"photo": photo, "seen": seen}, ensure_ascii=False, indent=2))
+    else:
+        from photocheck.shown.plain import plain_located
+
+        click.echo("\n\n".join(plain_located(item) for item in found))

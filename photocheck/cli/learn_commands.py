@@ -1,0 +1,73 @@
+"""The shop's own ratios, learnt from what became of orders.
+
+Heavy modules are imported inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from photocheck.cli.case_options import json_option
+from photocheck.errors import CaseError
+from photocheck.speech import tr
+
+
+def add_to(commands: click.Group) -> None:
+    """Add it to the command line."""
+    commands.add_command(learn)
+
+
+@click.command()
+@click.argument("orders", required=False)
+@click.option("--ratios", metavar="FILE", default="ratios.json", show_default=True)
+@click.option("--undo", is_flag=True, help="Go back to the version before the one in use.")
+@click.option("--look", is_flag=True, help="Only show what would be learnt.")
+@json_option
+def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool) -> None:
+    """Learn the shop's own ratios tape over photo from ORDERS that fitted.
+
+    ORDERS is a file or a folder of outcomes: reports ("photocheck check --json") with what
+    became of the order; "photocheck schema outcome" prints the format. Give all orders,
+    not only new ones. The new ratios are kept in the ratios file only when orders left
+    out of the learning are predicted better by them. "photocheck check --ratios FILE"
+    uses them.
+    """
+    from photocheck import outcomes
+
+    if undo:
+        if orders is not None or look:
+            raise CaseError(
+                tr("--undo goes alone"), where="learn", do=tr("Give only --ratios with it")
+            )
+        current = outcomes.undo(ratios).current
+        if as_json:
+            click.echo(json.dumps({"current": current}))
+        else:
+            click.echo(
+                tr("{file}: version {version} is in use again.", file=ratios, version=current)
+            )
+        return
+    if orders is None:
+        raise CaseError(
+            tr("no orders are given"),
+            where="learn",
+            do=tr("Name a file or a folder of outcomes"),
+        )
+    learning = outcomes.learn_from(orders, ratios, write=not look)
+    if as_json:
+        from dataclasses import asdict
+
+        told = {
+            "adopted": learning.adopted,
+            "reason": learning.reason,
+            "current": learning.ratios.current,
+            "version": None if learning.version is None else asdict(learning.version),
+            "left_out": [asdict(item) for item in learning.left_out],
+        }
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+    else:
+        from photocheck.shown.plain_learning import plain_learning
+
+        click.echo(plain_learning(learning))
