@@ -20,15 +20,18 @@ from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.report.model import Explanation
+from photocheck.speech import later, tr
 from photocheck.words import READINGS
 
 Array = NDArray[np.float64]
 
 CHANCE = "chance"
 """The rival of all explanations: nothing is wrong."""
-CHANCE_TITLE = "nothing is wrong and the difference is chance"
-CHANCE_SAID = "Tape and photo both have some doubt, and once in a while they differ this much."
-CHANCE_ACTION = "Measuring once more settles it."
+CHANCE_TITLE = later("nothing is wrong and the difference is chance")
+CHANCE_SAID = later(
+    "Tape and photo both have some doubt, and once in a while they differ this much."
+)
+CHANCE_ACTION = later("Measuring once more settles it.")
 SHOWN_FROM = 0.02
 """Explanations less probable than this are not shown (judgement)."""
 CANDIDATES = 3
@@ -173,7 +176,8 @@ def explanations_of(posterior: Posterior) -> tuple[Explanation, ...]:
         shown.append(
             Explanation(one.kind.name, title, one.probability, sentence, action, _candidates(one))
         )
-    shown.append(Explanation(CHANCE, CHANCE_TITLE, posterior.chance, CHANCE_SAID, CHANCE_ACTION))
+    title, said, action = (tr(text) for text in (CHANCE_TITLE, CHANCE_SAID, CHANCE_ACTION))
+    shown.append(Explanation(CHANCE, title, posterior.chance, said, action))
     shown.sort(key=lambda one: -one.probability)
     return tuple(one for k, one in enumerate(shown) if k == 0 or one.probability >= SHOWN_FROM)
 

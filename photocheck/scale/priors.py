@@ -118,7 +118,7 @@ def offset_prior(reference: Reference) -> Offset:
         raise CaseError(
             tr("the place {place!r} is not known", place=reference.place),
             where="reference",
-            do="use one of " + ", ".join(PLACES),
+            do=tr("Choose one of {names}", names=", ".join(PLACES)),
         )
     place = PLACE_OFFSETS[reference.place]
     if reference.offset_mm is not None:
