@@ -20,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body import saying
-from photocheck.body.figures import StanceFigure, figures
 from photocheck.body.populations import Populations, any_rival, populations, rounded, shape_of
 from photocheck.body.posed import POSTURES
 from photocheck.body.shape import COAT_PRESSED_SHARE, MARK_SPREAD_MM, coat_pressed
+from photocheck.body.stance_figures import StanceFigure, figures
 from photocheck.body.standards import Allowance
 from photocheck.case.model import Point
 from photocheck.speech import tr

@@ -57,7 +57,7 @@ _SMALL_BALL_SPREAD: Final = 0.06
 
 
 @dataclass(frozen=True)
-class _Fit:
+class _OutlineFit:
     ellipse: Ellipse
     points: Floats
     support: float
@@ -230,8 +230,8 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     for window in windows(picture, near):
         rough.extend(rough_ellipses(window, kind))
     rough.sort(key=lambda item: -item[0])
-    best: _Fit | None = None
-    others: list[_Fit] = []
+    best: _OutlineFit | None = None
+    others: list[_OutlineFit] = []
     tried: list[Ellipse] = []
     for _, ellipse, scale in rough:
         if len(tried) >= 12:
@@ -274,7 +274,7 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     return best.points, remarks, spread, own
 
 
-def _plausible(kind: str, fit: _Fit, near: Floats, shape: tuple[int, ...]) -> bool:
+def _plausible(kind: str, fit: _OutlineFit, near: Floats, shape: tuple[int, ...]) -> bool:
     half = fit.ellipse.half
     least = LEAST_RATIO[kind]
     if kind == "ball":
@@ -297,13 +297,13 @@ def _alike(one: Ellipse, other: Ellipse, scale: float) -> bool:
     return bool(np.hypot(*(one.centre - other.centre)) < near and np.max(sizes) < near)
 
 
-def _refine(picture: Picture, ellipse: Ellipse, reach_px: float, kind: str) -> _Fit | None:
+def _refine(picture: Picture, ellipse: Ellipse, reach_px: float, kind: str) -> _OutlineFit | None:
     """Edge points along the normals, and the ellipse through those that agree.
 
     A ball is a circle but for perspective, so its first passes fit one: that keeps to
     the outline where shade or a shadow would pull an ellipse off it.
     """
-    fit: _Fit | None = None
+    fit: _OutlineFit | None = None
     for step, reach in enumerate((reach_px, min(reach_px, 4.0), 2.5)):
         fit = _one_pass(picture, ellipse, reach, kind == "ball" and step < 2)
         if fit is None:
@@ -312,7 +312,9 @@ def _refine(picture: Picture, ellipse: Ellipse, reach_px: float, kind: str) -> _
     return fit
 
 
-def _one_pass(picture: Picture, ellipse: Ellipse, reach_px: float, round_only: bool) -> _Fit | None:
+def _one_pass(
+    picture: Picture, ellipse: Ellipse, reach_px: float, round_only: bool
+) -> _OutlineFit | None:
     rays = int(np.clip(2 * np.pi * np.mean(ellipse.half) / 2, 48, _RAYS))
     points, normals = ellipse.points(rays)
     half = int(np.ceil((reach_px + 3.0) / 0.5))
@@ -345,7 +347,9 @@ def _one_pass(picture: Picture, ellipse: Ellipse, reach_px: float, round_only: b
         if best is None or score > 1.1 * best.score:
             chosen = found[kept]
             pick = np.unique(np.linspace(0, len(chosen) - 1, _POINTS).round().astype(int))
-            best = _Fit(shape, chosen[pick], support, scatter, level, abs(contrast), float(score))
+            best = _OutlineFit(
+                shape, chosen[pick], support, scatter, level, abs(contrast), float(score)
+            )
     return best
 
 
