@@ -13,13 +13,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
+from photocheck.scale.light import Floats
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.speech import tr
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
