@@ -66,7 +66,11 @@ class FinishedOrder:
 
 
 def group_of(dog: DogFacts) -> str:
-    """The breed as typed, without case, accents and punctuation; else the build; else ""."""
+    """The breed as typed, without case, accents and punctuation; else the build; else "".
+
+    >>> group_of(DogFacts(breed="Trail-Cross")), group_of(DogFacts(build="slim"))
+    ('trail cross', 'build slim')
+    """
     plain = unicodedata.normalize("NFKD", dog.breed.casefold())
     kept = "".join(c if c.isalnum() else " " for c in plain if not unicodedata.combining(c))
     breed = " ".join(kept.split())

@@ -128,6 +128,15 @@ def rank(
         ln of the Bayes factor that marks and silhouette give it, "dog_crouching" for
         example; also for any other explanation of which something is known besides.
     kinds : tuple of Kind
+
+    >>> readings = {
+    ...     "front_length": Reading(420.0, "42", "cm"),
+    ...     "rear_length": Reading(230.0, "23", "cm"),
+    ... }
+    >>> photo = np.log([300.0, 420.0, 330.0, 750.0])
+    >>> best = rank(discrepancy_of(photo, 0.04**2 * np.eye(4), readings)).ranked[0]
+    >>> best.kind.name, best.ways[0][1].candidates[0][1].text
+    ('swapped_digits', '32 cm')
     """
     inverse = np.asarray(np.linalg.inv(seen.covariance), float)
     found: list[tuple[Kind, float, list[tuple[float, Cause]]]] = []

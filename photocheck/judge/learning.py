@@ -111,7 +111,7 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
             None,
             tuple(left_out),
             tr(
-                "orders that can teach: {count}; at least {least} are needed: nothing was changed",
+                "only {count} orders can teach, at least {least} are needed: nothing was changed",
                 count=len(kept),
                 least=LEAST_ORDERS,
             ),

@@ -113,6 +113,12 @@ def find_rectangle(
     ScaleError
         When nothing fitting is found, the corners make no proper four-sided shape,
         or it is smaller than 20 px across.
+
+    >>> from photocheck.scale.catalogue import REFERENCES
+    >>> picture = np.full((400, 600), 60, np.uint8)
+    >>> picture[100:310, 120:417] = 220  # an A4 sheet at 1 px/mm
+    >>> find_rectangle(picture, REFERENCES["a4"], near=(250.0, 200.0)).points_px.round(1).tolist()
+    [[119.5, 99.5], [416.5, 99.5], [416.5, 309.5], [119.5, 309.5]]
     """
     corners = np.array(list(rough_corners), np.float64).reshape(-1, 2)
     if len(corners):

@@ -62,6 +62,10 @@ def print_scale(bar_mm: float | None) -> tuple[float, float]:
     ------
     ScaleError
         When the bar is not between 100 and 200 mm.
+
+    >>> factor, spread = print_scale(147.0)
+    >>> factor, round(spread, 4)
+    (0.98, 0.0033)
     """
     if bar_mm is None:
         return 1.0, REFERENCES["marker_sheet"].size_spread

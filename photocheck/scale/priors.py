@@ -100,6 +100,10 @@ def offset_prior(reference: Reference) -> Offset:
 
     A measured distance (`Reference.offset_mm`) beats the words.
 
+    >>> measured = offset_prior(Reference(kind="a4", place="wall", offset_mm=-600.0))
+    >>> measured.beyond_mm, measured.spread_mm
+    (-600.0, 30.0)
+
     Raises
     ------
     CaseError
