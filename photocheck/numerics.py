@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+IN_95: Final = 1.96
+"""Standard deviations to either side of the mean that hold 95 of 100 of a normal variable."""
 
 
 def derivative(function: Callable[[Array], Array], theta: Array, steps: Array) -> Array:

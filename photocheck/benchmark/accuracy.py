@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from photocheck.benchmark.subjects import shape_row, shape_spread, subject
 from photocheck.benchmark.trial import Setting, TrialOutcome, run
+from photocheck.numerics import IN_95
 from photocheck.words import SPAN_TITLES, SPANS
 
 Array = NDArray[np.float64]
@@ -74,7 +75,7 @@ def table(name: str, outcomes: list[TrialOutcome], shapes: Array) -> str:
     spread = np.array([o.spread for o in outcomes])
     bound = np.array([o.bound.spread(shapes) for o in outcomes])
     naive = np.array([o.naive for o in outcomes])
-    inside = np.abs(error) <= 1.96 * spread
+    inside = np.abs(error) <= IN_95 * spread
     rmse = np.sqrt(np.mean(error**2, axis=0))
     least = np.sqrt(np.mean(bound**2, axis=0))
     ruler = naive.std(axis=0)  # its best constant factor allowed

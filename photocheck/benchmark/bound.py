@@ -15,33 +15,43 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.benchmark.subjects import base_lengths
-from photocheck.phantom.draws import TOLD_SPREAD_MM
-from photocheck.phantom.scene import Scene
+from photocheck.phantom.draws import (
+    FOCALS_35MM,
+    LEAN_DEG,
+    LENS_SPREADS,
+    OFFSETS,
+    SLANTED,
+    SLANTED_DEG,
+    SQUARE_YAW_DEG,
+    SWING_DEG,
+    TOLD_SPREAD_MM,
+)
+from photocheck.phantom.scene import DOG_YAW_DEG, Scene
 from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.sheet import LAYOUT
 from photocheck.words import LANDMARKS
 
 Array = NDArray[np.float64]
 
 # Standard deviations of the draws in `phantom.draws` and `phantom.scene`.
-CAMERA_YAW = np.radians(np.sqrt(6 / 7 * 7.0**2 + 1 / 7 * (12.0**2 + 12.0 * 25.0 + 25.0**2) / 3))
+CAMERA_YAW = np.radians(
+    np.sqrt(
+        (1 - SLANTED) * SQUARE_YAW_DEG**2
+        + SLANTED
+        * (SLANTED_DEG[0] ** 2 + SLANTED_DEG[0] * SLANTED_DEG[1] + SLANTED_DEG[1] ** 2)
+        / 3
+    )
+)
 CAMERA_PITCH = np.radians(9.0)
 FOCAL_TOLD = 0.5 / 26.0 / np.sqrt(3.0)
-FOCAL_UNTOLD = float(np.std(np.log([24.0, 26.0, 27.0, 28.0, 35.0])))
-LENS = (0.008, 0.004)
-DOG_YAW = np.radians(4.0)
-SWING = {True: np.radians(1.5), False: np.radians(3.0)}
-LEAN = {True: np.radians(1.0), False: np.radians(3.0)}
-BAR_MEASURED = 0.35 / 150.0
-WIDTHS = {
-    "near_flank": 25.0,
-    "near_feet": 120.0,
-    "middle": 60.0,
-    "far_feet": 100.0,
-    "wall_close": 220.0,
-    "wall": 900.0,
-}
+FOCAL_UNTOLD = float(np.std(np.log(FOCALS_35MM)))
+DOG_YAW = np.radians(DOG_YAW_DEG)
+SWING = {hung: np.radians(spread) for hung, spread in SWING_DEG.items()}
+LEAN = {hung: np.radians(spread) for hung, (_, spread) in LEAN_DEG.items()}
+BAR_MEASURED = 0.35 / LAYOUT.bar_mm
+WIDTHS = {place: high - low for place, (_, low, high) in OFFSETS.items()}
 """Ranges of the uniform draws of the offset beyond the half width, mm."""
-SIDES = {"near_flank": 1.0, "near_feet": 1.0, "far_feet": -1.0, "wall_close": -1.0}
+SIDES = {place: side for place, (side, _, _) in OFFSETS.items()}
 HALF_WIDTH_LOG_SPREAD = 0.08
 """Of the last rib's half width between phantoms of one build, over their length."""
 
@@ -163,7 +173,7 @@ def _priors(look: BoundPhoto, first: bool) -> Array:
             CAMERA_PITCH,
             any_turn,
             FOCAL_TOLD if scene.exif_focal_35mm else FOCAL_UNTOLD,
-            *LENS,
+            *LENS_SPREADS,
             size,
             offset,
             np.hypot(DOG_YAW, SWING[hung]),
@@ -232,7 +242,7 @@ def _observe(look: BoundPhoto, points: dict[str, Array], delta: Array) -> Array:
     pivot = scene.pivot + np.array([0.0, np.mean(world[:, 1]), 0.0])
     yaw, lean, roll = own[11], own[12], own[15]
     small, _ = cv2.Rodrigues(np.array([lean, yaw, roll]))
-    side = SIDES.get(placed.place, 0.0)
+    side = SIDES[placed.place]
     slide = np.array([own[13], own[14], -own[10] - side * delta[8]])
     marks = project((world - pivot) @ small.T + pivot + slide)
     return np.concatenate([reference.ravel(), marks.ravel()])

@@ -26,6 +26,7 @@ from photocheck.judge.evidence import FinishedOrder, evidence_of, order_of
 from photocheck.judge.hierarchy import Fit, fit
 from photocheck.judge.learning import learn
 from photocheck.judge.tolerances import tape_log_spread
+from photocheck.numerics import IN_95
 from photocheck.words import SPAN_TITLES, SPANS
 
 Array = NDArray[np.float64]
@@ -292,7 +293,7 @@ def table(name: str, rows: Sequence[Results]) -> str:
         stated = np.concatenate([row[key][0].spread for row in rows])
         rmse = np.sqrt(np.mean(error**2, axis=0))
         first = first or float(rmse[0])
-        inside = np.mean(np.abs(error) <= 1.96 * stated, axis=0)
+        inside = np.mean(np.abs(error) <= IN_95 * stated, axis=0)
         lines.append(
             f"| {key} | {100 * np.mean([row[key][1] for row in rows]):.0f} | "
             + " | ".join(f"{100 * v:.1f}" for v in rmse)

@@ -25,6 +25,7 @@ from photocheck.benchmark.simulated_orders import (
     judge_faulty,
     judge_good,
 )
+from photocheck.numerics import IN_95
 
 Array = NDArray[np.float64]
 
@@ -49,7 +50,7 @@ DISTINCT = 5.0
 """Standard deviations from which an explanation can be told from others at all."""
 
 
-def wilson(hits: int, count: int, z: float = 1.96) -> tuple[float, float]:
+def wilson(hits: int, count: int, z: float = IN_95) -> tuple[float, float]:
     """The 95 % interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22, 209; from memory)."""
     share, part = hits / count, z**2 / count
     middle = (share + part / 2) / (1 + part)

@@ -18,6 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.benchmark.order_tables import wilson
 from photocheck.body.posed import FOOT_ASIDE
 from photocheck.body.posed import POSTURES as NAMED
 from photocheck.body.silhouette import Silhouette, find_silhouette
@@ -119,14 +120,11 @@ def outcomes(dogs: int, seed: int, jobs: int) -> list[NamedStance]:
 
 
 def interval(hits: int, count: int) -> str:
-    """A share with its 95 % interval (Wilson 1927, J. Amer. Statist. Assoc. 22: 209-212)."""
+    """A share with its 95 % interval."""
     if count == 0:
         return "none"
-    z = 1.96
-    share = hits / count
-    middle = (share + z * z / (2 * count)) / (1 + z * z / count)
-    half = z * np.sqrt(share * (1 - share) / count + z * z / (4 * count**2)) / (1 + z * z / count)
-    return f"{hits} of {count}, {share:.1%} ({max(middle - half, 0.0):.1%} to {middle + half:.1%})"
+    low, high = wilson(hits, count)
+    return f"{hits} of {count}, {hits / count:.1%} ({max(low, 0.0):.1%} to {high:.1%})"
 
 
 def confusion(found: Sequence[NamedStance], title: str) -> str:

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.body.figures import StanceFigure
+from photocheck.body.stance_figures import StanceFigure
 from photocheck.speech import later, listed, number, tr
 
 CAUTIONS: Final = (

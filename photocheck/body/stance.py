@@ -20,10 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body import saying
-from photocheck.body.figures import StanceFigure, figures
 from photocheck.body.populations import Populations, any_rival, populations, rounded, shape_of
 from photocheck.body.posed import POSTURES
 from photocheck.body.shape import COAT_PRESSED_SHARE, MARK_SPREAD_MM, coat_pressed
+from photocheck.body.stance_figures import StanceFigure, figures
 from photocheck.body.standards import Allowance
 from photocheck.case.model import Point
 from photocheck.speech import tr
@@ -57,6 +57,9 @@ def coat_stand_off(coat: str, coat_depth_mm: float | None = None) -> tuple[float
         One of `photocheck.words.COATS`.
     coat_depth_mm : float or None
         As measured by the owner.
+
+    >>> coat_stand_off("long", 30.0)
+    (30.0, 5.5)
     """
     if coat_depth_mm is not None:
         return coat_depth_mm, 0.15 * coat_depth_mm + 1.0
@@ -190,6 +193,13 @@ def judge_stance(
     ValueError
         When breastbone, shoulder top or tail base is missing, points are not finite or
         coincide, a spread is negative, or `accused` is out of range.
+
+    >>> trunk = {"breastbone": (0, 0), "shoulder_top": (90, -200), "tail_base": (560, -150)}
+    >>> judge_stance(BodyMarks({**trunk, "front_foot": (110, 380), "rear_foot": (590, 380)})).square
+    True
+    >>> low = judge_stance(BodyMarks({**trunk, "front_foot": (110, 200), "rear_foot": (590, 200)}))
+    >>> low.findings[0].name
+    'crouching'
     """
     places, unit = _normal_places(marks)
     if not 0.001 <= accused <= 0.5:

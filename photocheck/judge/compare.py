@@ -99,6 +99,14 @@ def compare(
         Any subset of `words.READINGS`; may be empty.
     false_alarms : float
         Share of good orders that may be flagged, between 0 and 0.5.
+
+    >>> photo = np.log([300.0, 420.0, 330.0, 750.0])
+    >>> readings = {
+    ...     "front_length": Reading(425.0, "42.5", "cm"),
+    ...     "rear_length": Reading(420.0, "42", "cm"),
+    ... }
+    >>> [fault.name for fault in compare(photo, 0.04**2 * np.eye(4), readings).faults]
+    ['rear_length']
     """
     names = tuple(name for name in READINGS if name in readings)
     if not names:

@@ -19,6 +19,7 @@ from photocheck.judge.compare import expectation
 from photocheck.judge.hierarchy import Evidence
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.report.model import Report
+from photocheck.speech import tr
 from photocheck.words import READINGS, SPANS
 
 Array = NDArray[np.float64]
@@ -65,7 +66,11 @@ class FinishedOrder:
 
 
 def group_of(dog: DogFacts) -> str:
-    """The breed as typed, without case, accents and punctuation; else the build; else ""."""
+    """The breed as typed, without case, accents and punctuation; else the build; else "".
+
+    >>> group_of(DogFacts(breed="Trail-Cross")), group_of(DogFacts(build="slim"))
+    ('trail cross', 'build slim')
+    """
     plain = unicodedata.normalize("NFKD", dog.breed.casefold())
     kept = "".join(c if c.isalnum() else " " for c in plain if not unicodedata.combining(c))
     breed = " ".join(kept.split())
@@ -163,7 +168,9 @@ def order_from_report(
     known = tuple(span.span for span in report.spans) == SPANS
     if not (known and covariance.shape == (4, 4) and np.all(np.isfinite(covariance))):
         raise CaseError(
-            "this report lacks a span or its covariance", where=where, do="Check the case again"
+            tr("this report lacks a span or its covariance"),
+            where=where,
+            do=tr("Check the case again"),
         )
     shares = {line.source: line.shares for line in report.budget}
     marked = _marked(case)
@@ -203,9 +210,9 @@ def order_from_report(
     )
     if order.readings and np.linalg.eigvalsh(order.noise)[0] <= 0.0:
         raise CaseError(
-            "the covariance and the doubt budget of this report do not go together",
+            tr("the covariance and the doubt budget of this report do not go together"),
             where=where,
-            do="Check the case again",
+            do=tr("Check the case again"),
         )
     return order
 

@@ -20,15 +20,18 @@ from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.report.model import Explanation
+from photocheck.speech import later, tr
 from photocheck.words import READINGS
 
 Array = NDArray[np.float64]
 
 CHANCE = "chance"
 """The rival of all explanations: nothing is wrong."""
-CHANCE_TITLE = "nothing is wrong and the difference is chance"
-CHANCE_SAID = "Tape and photo both have some doubt, and once in a while they differ this much."
-CHANCE_ACTION = "Measuring once more settles it."
+CHANCE_TITLE = later("nothing is wrong and the difference is chance")
+CHANCE_SAID = later(
+    "Tape and photo both have some doubt, and once in a while they differ this much."
+)
+CHANCE_ACTION = later("Measuring once more settles it.")
 SHOWN_FROM = 0.02
 """Explanations less probable than this are not shown (judgement)."""
 CANDIDATES = 3
@@ -125,6 +128,15 @@ def rank(
         ln of the Bayes factor that marks and silhouette give it, "dog_crouching" for
         example; also for any other explanation of which something is known besides.
     kinds : tuple of Kind
+
+    >>> readings = {
+    ...     "front_length": Reading(420.0, "42", "cm"),
+    ...     "rear_length": Reading(230.0, "23", "cm"),
+    ... }
+    >>> photo = np.log([300.0, 420.0, 330.0, 750.0])
+    >>> best = rank(discrepancy_of(photo, 0.04**2 * np.eye(4), readings)).ranked[0]
+    >>> best.kind.name, best.ways[0][1].candidates[0][1].text
+    ('swapped_digits', '32 cm')
     """
     inverse = np.asarray(np.linalg.inv(seen.covariance), float)
     found: list[tuple[Kind, float, list[tuple[float, Cause]]]] = []
@@ -173,7 +185,8 @@ def explanations_of(posterior: Posterior) -> tuple[Explanation, ...]:
         shown.append(
             Explanation(one.kind.name, title, one.probability, sentence, action, _candidates(one))
         )
-    shown.append(Explanation(CHANCE, CHANCE_TITLE, posterior.chance, CHANCE_SAID, CHANCE_ACTION))
+    title, said, action = (tr(text) for text in (CHANCE_TITLE, CHANCE_SAID, CHANCE_ACTION))
+    shown.append(Explanation(CHANCE, title, posterior.chance, said, action))
     shown.sort(key=lambda one: -one.probability)
     return tuple(one for k, one in enumerate(shown) if k == 0 or one.probability >= SHOWN_FROM)
 

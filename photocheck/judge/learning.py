@@ -26,6 +26,7 @@ from photocheck.judge.hierarchy import (
     predictive,
 )
 from photocheck.judge.ratios import GroupRatios, HeldOut, Ratios, Version, WayRatio, rounded
+from photocheck.speech import tr
 from photocheck.words import READINGS
 
 Array = NDArray[np.float64]
@@ -97,7 +98,10 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
     groups = sorted({order.group for order in usable})
     kept, outlying = screen(usable, groups)
     left_out += [
-        LeftOut(order.name, f"a reading is {score:.1f} standard deviations off the other orders")
+        LeftOut(
+            order.name,
+            tr("a reading is {score:.1f} standard deviations off the other orders", score=score),
+        )
         for order, score in outlying
     ]
     if len(kept) < LEAST_ORDERS:
@@ -106,8 +110,11 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
             before,
             None,
             tuple(left_out),
-            f"only {len(kept)} orders can teach, at least {LEAST_ORDERS} are needed: nothing "
-            "was changed",
+            tr(
+                "only {count} orders can teach, at least {least} are needed: nothing was changed",
+                count=len(kept),
+                least=LEAST_ORDERS,
+            ),
         )
     groups = sorted({order.group for order in kept})
     evidence = evidence_of(kept, groups)
@@ -115,7 +122,9 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
     reason = _forgotten(orders, before) or _against(learnt, before, kept, groups)
     adopted = not reason
     if adopted:
-        reason = "orders left out of the learning are predicted better: the new ratios are in use"
+        reason = tr(
+            "orders left out of the learning are predicted better: the new ratios are in use"
+        )
     after = before.adding(learnt) if adopted else before
     return Learning(adopted, after, learnt, tuple(left_out), reason)
 
@@ -129,15 +138,17 @@ def _usable(orders: Sequence[FinishedOrder]) -> tuple[list[FinishedOrder], list[
     usable: dict[str, FinishedOrder] = {}
     for order in orders:
         if order.outcome == "returned":
-            left_out.append(LeftOut(order.name, "it was returned"))
+            left_out.append(LeftOut(order.name, tr("it was returned")))
         elif order.outcome != "fitted":
-            left_out.append(LeftOut(order.name, "nobody said that it fitted"))
+            left_out.append(LeftOut(order.name, tr("nobody said that it fitted")))
         elif outcomes[order.key] != {"fitted"}:
-            left_out.append(LeftOut(order.name, "it is listed with another outcome, too"))
+            left_out.append(LeftOut(order.name, tr("it is listed with another outcome, too")))
         elif not order.readings:
-            left_out.append(LeftOut(order.name, "it has no readings"))
+            left_out.append(LeftOut(order.name, tr("it has no readings")))
         elif order.key in usable:
-            left_out.append(LeftOut(order.name, "the same photos and readings are listed twice"))
+            left_out.append(
+                LeftOut(order.name, tr("the same photos and readings are listed twice"))
+            )
         else:
             usable[order.key] = order
     return [usable[key] for key in sorted(usable)], left_out
@@ -243,9 +254,12 @@ def _forgotten(orders: Sequence[FinishedOrder], before: Ratios) -> str:
     again = sum(key in given for key in old.learnt_from)
     if again >= LEAST_KEPT * len(old.learnt_from):
         return ""
-    return (
-        f"only {again} of the {len(old.learnt_from)} orders behind version {old.version} are "
-        "given, and learning needs all orders, not only new ones: the old ratios stay"
+    return tr(
+        "only {again} of the {count} orders behind version {version} are given, and learning "
+        "needs all orders, not only new ones: the old ratios stay",
+        again=again,
+        count=len(old.learnt_from),
+        version=old.version,
     )
 
 
@@ -256,22 +270,33 @@ def _against(
     check = learnt.check
     if not check.improves:
         clear = check.gain > check.gain_spread
-        but = "but the error itself does not fall" if clear else "no clear gain"
-        return (
-            f"{check.orders} orders left out in turn are not predicted better (gain "
-            f"{check.gain:+.3f}, standard error {check.gain_spread:.3f} in ln density per "
-            f"order: {but}): the old ratios stay"
+        told = {"count": check.orders, "gain": check.gain, "error": check.gain_spread}
+        if clear:
+            return tr(
+                "{count} orders left out in turn are not predicted better (gain {gain:+.3f}, "
+                "standard error {error:.3f} in ln density per order: but the error itself does "
+                "not fall): the old ratios stay",
+                **told,
+            )
+        return tr(
+            "{count} orders left out in turn are not predicted better (gain {gain:+.3f}, "
+            "standard error {error:.3f} in ln density per order: no clear gain): the old ratios "
+            "stay",
+            **told,
         )
     old = before.in_use
     if old is None:
         return ""
     if old.groups == learnt.groups and old.learnt_from == learnt.learnt_from:
-        return "these orders have been learnt already: the ratios stay as they are"
+        return tr("these orders have been learnt already: the ratios stay as they are")
     unseen = [order for order in kept if order.key not in old.learnt_from]
     if len(unseen) >= LEAST_ORDERS and (lost := _lost(unseen, kept, groups, old)) > 0.0:
-        return (
-            f"the {len(unseen)} new orders are predicted better by version {old.version} than "
-            f"by the new ratios (by {lost:.3f} in ln density per order): the old ratios stay"
+        return tr(
+            "the {count} new orders are predicted better by version {version} than by the new "
+            "ratios (by {lost:.3f} in ln density per order): the old ratios stay",
+            count=len(unseen),
+            version=old.version,
+            lost=lost,
         )
     return ""
 

@@ -9,13 +9,16 @@ import numpy as np
 
 from photocheck.case.model import Reference
 from photocheck.scale.catalogue import CM_PER_INCH, REFERENCES
+from photocheck.speech import later, tr
 
 FITTED_PRINT: Final = (0.955, 0.012)
 """A sheet printed to fit the page comes out 3 to 6 % small (common practice, no source)."""
 SIZE_SLIPS: Final = {
-    2.0: "the radius was given in place of the diameter",
-    CM_PER_INCH: "its size was given in inches and taken as centimetres",
-    1.0 / CM_PER_INCH: "its size was given in centimetres and taken as inches",
+    2.0: later("It would fit if the radius was given in place of the diameter."),
+    CM_PER_INCH: later("It would fit if its size was given in inches and taken as centimetres."),
+    1.0 / CM_PER_INCH: later(
+        "It would fit if its size was given in centimetres and taken as inches."
+    ),
 }
 """True size over the size given."""
 
@@ -29,7 +32,7 @@ def known_factors(references: tuple[Reference, ...]) -> Iterator[tuple[float, fl
         return
     named = REFERENCES[references[0].kind]
     if named.form == "markers" and references[0].bar_mm is None:
-        yield (*FITTED_PRINT, "A marker sheet printed to fit the page would do that.")
+        yield (*FITTED_PRINT, tr("A marker sheet printed to fit the page would do that."))
     if named.form == "rectangle":
         for other in REFERENCES.values():
             if other.form == "rectangle" and other is not named:
@@ -37,9 +40,13 @@ def known_factors(references: tuple[Reference, ...]) -> Iterator[tuple[float, fl
                 yield (
                     factor,
                     other.size_spread,
-                    f"The object may have been the {other.title}, not the {named.title}.",
+                    tr(
+                        "The object may have been the {other}, not the {named}.",
+                        other=tr(other.title),
+                        named=tr(named.title),
+                    ),
                 )
     if named.form in ("points", "disc", "ball"):
         for factor, slip in SIZE_SLIPS.items():
             if named.form != "points" or factor != 2.0:
-                yield factor, named.size_spread, f"It would fit if {slip}."
+                yield factor, named.size_spread, tr(slip)

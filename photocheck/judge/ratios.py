@@ -20,6 +20,7 @@ from photocheck.case.model import DogFacts
 from photocheck.errors import CaseError
 from photocheck.files import replacing
 from photocheck.judge.evidence import group_of
+from photocheck.speech import tr
 
 if TYPE_CHECKING:
     from cattrs import Converter
@@ -172,9 +173,9 @@ class Ratios:
         found = self.in_use
         if found is None:
             raise CaseError(
-                "the shipped ratios are in use, there is nothing to undo",
+                tr("the shipped ratios are in use, there is nothing to undo"),
                 where="learn",
-                do="Nothing needs to be done",
+                do=tr("Nothing needs to be done"),
             )
         return replace(self, current=found.parent)
 
@@ -206,16 +207,19 @@ def ratios_from_dict(data: Any, *, where: str = "ratios") -> Ratios:
     found = data.get("format") if isinstance(data, dict) else None
     if found != FORMAT:
         raise CaseError(
-            f"the format is {found!r}" if found else "no format is given",
+            tr("the format is {format!r}", format=found) if found else tr("no format is given"),
             where=where,
-            do=f'Give a file that "photocheck learn" wrote, with "format": "{FORMAT}"',
+            do=tr(
+                'Give a file that "photocheck learn" wrote, with "format": "{format}"',
+                format=FORMAT,
+            ),
         )
-    again = "Take the file as photocheck wrote it, from a copy, or learn afresh"
+    again = tr("Take the file as photocheck wrote it, from a copy, or learn afresh")
     error = complaint(data, "ratios")
     if error is not None:
         place = path_in_words(error.absolute_path)
         raise CaseError(
-            "this is not as the published ratios schema has it",
+            tr("this is not as the published ratios schema has it"),
             where=f"{where}, {place}" if place else where,
             do=again,
         ) from error
@@ -227,27 +231,35 @@ def ratios_from_dict(data: Any, *, where: str = "ratios") -> Ratios:
         ratios = _converter().structure(body, Ratios)
     except UnicodeEncodeError as error:
         raise CaseError(
-            "a text holds a character that cannot be written down", where=where, do=again
+            tr("a text holds a character that cannot be written down"), where=where, do=again
         ) from error
     except BaseValidationError as error:
         # The schema lets whole numbers through that no float can hold.
-        raise CaseError("a number is far too large", where=where, do=again) from error
+        raise CaseError(tr("a number is far too large"), where=where, do=again) from error
     known = [SHIPPED.version]
     for version in ratios.versions:
         if version.named().version != version.version:
             raise CaseError(
-                f"version {version.version} was changed after it was learnt", where=where, do=again
+                tr("version {version} was changed after it was learnt", version=version.version),
+                where=where,
+                do=again,
             )
         if version.parent not in known:
             raise CaseError(
-                f"version {version.version} comes from {version.parent}, which is not in the file",
+                tr(
+                    "version {version} comes from {parent}, which is not in the file",
+                    version=version.version,
+                    parent=version.parent,
+                ),
                 where=where,
                 do=again,
             )
         known.append(version.version)
     if ratios.current not in known:
         raise CaseError(
-            f"version {ratios.current} is in use but not in the file", where=where, do=again
+            tr("version {version} is in use but not in the file", version=ratios.current),
+            where=where,
+            do=again,
         )
     return ratios
 

@@ -27,7 +27,11 @@ TAPE_SPREAD_MOST: Final = 0.04
 
 
 def tape_log_spread(length_mm: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Standard deviation of ln(reading) of a tape reading of that length, mm."""
+    """Standard deviation of ln(reading) of a tape reading of that length, mm.
+
+    >>> tape_log_spread(np.array([200.0, 400.0, 800.0])).tolist()
+    [0.04, 0.025, 0.02]
+    """
     relative = TAPE_SPREAD_MM / np.asarray(length_mm, float)
     return np.clip(relative, TAPE_SPREAD_LEAST, TAPE_SPREAD_MOST)
 
@@ -40,6 +44,9 @@ def fits(parts: tuple[float, float], whole: float) -> bool:
     parts : (float, float), mm
         The same reading twice for one that is doubled.
     whole : float, mm
+
+    >>> fits((420.0, 330.0), 752.0), fits((420.0, 330.0), 820.0)
+    (True, False)
     """
     spreads = [float(tape_log_spread(mm)) * mm for mm in (*parts, whole)]
     if parts[0] == parts[1]:  # one reading doubled: its error counts twice

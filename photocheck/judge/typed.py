@@ -95,7 +95,11 @@ def _read(text: str, unit: str) -> float | None:
 
 
 def swapped_digits(name: str, reading: Reading, even: bool = False) -> tuple[Candidate, ...]:
-    """Two digits that stand beside each other exchanged, ``72`` for ``27``."""
+    """Two digits that stand beside each other exchanged, ``72`` for ``27``.
+
+    >>> [one.text for one in swapped_digits("rear_length", Reading(720.0, "72", "cm"))]
+    ['27 cm']
+    """
     text = own_text(reading)
     if text is None:
         return ()

@@ -67,7 +67,11 @@ ACTIONS: Final[Mapping[str, str]] = {
 
 
 def percent_off(reading_mm: float, photo_mm: float) -> str:
-    """ "12 % longer" or "12 % shorter", the tape against the photo."""
+    """The tape against the photo.
+
+    >>> percent_off(420.0, 400.0)
+    '5 % longer'
+    """
     ratio = reading_mm / photo_mm - 1.0
     percent = f"{abs(100 * ratio):.0f}"
     if ratio > 0:
@@ -81,7 +85,11 @@ def between(low_mm: float, high_mm: float, unit: str) -> str:
 
 
 def interval_text(low_mm: float, high_mm: float, unit: str) -> str:
-    """The same with its unit once, "42.2 to 50.9 cm"."""
+    """The same with its unit once.
+
+    >>> interval_text(422.0, 509.0, "cm")
+    '42.2 to 50.9 cm'
+    """
     low = format_length(low_mm, unit).removesuffix(f" {unit}")
     return tr("{low} to {high}", low=low, high=format_length(high_mm, unit))
 
@@ -144,6 +152,9 @@ def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
         Readings in doubt.
     reason : str
         A clause for "retake" and "cannot_tell".
+
+    >>> headline("measure_again", ("rear_length",), "")
+    'Measure again: rear length.'
     """
     if verdict == "agrees":
         return tr("The tape readings agree with the photo.")
@@ -274,7 +285,11 @@ def _meant(one: Explanation) -> str:
 
 
 def chance_text(probability: float) -> str:
-    """A probability for people; never a certainty."""
+    """A probability for people; never a certainty.
+
+    >>> chance_text(0.57), chance_text(1.0)
+    ('57 %', 'over 99 %')
+    """
     if probability > 0.99:
         return tr("over 99 %")
     return tr("under 1 %") if probability < 0.01 else f"{100 * probability:.0f} %"

@@ -39,6 +39,31 @@ TOLD_SPREAD_MM: Final = 30.0
 STANDING: Final = 0.3
 """Share of owners who take the photo standing, looking down on the dog."""
 
+FOCALS_35MM: Final = (24.0, 26.0, 27.0, 28.0, 35.0)
+"""Main cameras of phones, each as likely."""
+LENS_SPREADS: Final = (0.008, 0.004)
+"""Of the first two radial distortion terms."""
+SQUARE_YAW_DEG: Final = 7.0
+"""Standard deviation of the turn of those who mean to stand square."""
+SLANTED: Final = 1.0 / 7.0
+"""Share of photos taken from aslant."""
+SLANTED_DEG: Final = (12.0, 25.0)
+"""How far from square those are."""
+SWING_DEG: Final = {True: 1.5, False: 3.0}
+"""Standard deviation of the reference's turn about the upright: on a wall, or not."""
+LEAN_DEG: Final = {True: (0.0, 1.0), False: (3.0, 3.0)}
+"""Mean and standard deviation of how far its top leans back: on a wall, or not."""
+OFFSETS: Final = {
+    "near_flank": (1.0, 5.0, 30.0),
+    "near_feet": (1.0, 0.0, 120.0),
+    "middle": (0.0, -30.0, 30.0),
+    "far_feet": (-1.0, -130.0, -30.0),
+    "wall_close": (-1.0, -250.0, -30.0),
+    "wall": (0.0, -1200.0, -300.0),
+}
+"""How far in front of the dog's middle plane a reference stands: half widths of the trunk, and
+the range beyond them, mm."""
+
 
 def true_offset(rng: np.random.Generator, place: str, half_width_mm: float) -> float:
     """Draw how far in front of the dog's middle plane a reference at ``place`` truly stands, mm.
@@ -56,15 +81,8 @@ def true_offset(rng: np.random.Generator, place: str, half_width_mm: float) -> f
     KeyError
         For a place that has no position.
     """
-    low, high = {
-        "near_flank": (half_width_mm + 5.0, half_width_mm + 30.0),
-        "near_feet": (half_width_mm, half_width_mm + 120.0),
-        "middle": (-30.0, 30.0),
-        "far_feet": (-half_width_mm - 130.0, -half_width_mm - 30.0),
-        "wall_close": (-half_width_mm - 250.0, -half_width_mm - 30.0),
-        "wall": (-1200.0, -300.0),
-    }[place]
-    return float(rng.uniform(low, high))
+    side, low, high = OFFSETS[place]
+    return float(rng.uniform(side * half_width_mm + low, side * half_width_mm + high))
 
 
 def random_reference(
@@ -109,8 +127,8 @@ def random_reference(
         centre=(0.0, 0.0, offset),
         told_offset_mm=told,
         turn_deg=turn,
-        swing_deg=float(rng.normal(0.0, 1.5 if place.startswith("wall") else 3.0)),
-        lean_deg=float(rng.normal(*((0.0, 1.0) if place.startswith("wall") else (3.0, 3.0)))),
+        swing_deg=float(rng.normal(0.0, SWING_DEG[place.startswith("wall")])),
+        lean_deg=float(rng.normal(*LEAN_DEG[place.startswith("wall")])),
         size_factor=factor,
         length_mm=length,
         diameter_mm=diameter,
@@ -166,11 +184,11 @@ def random_camera(
     if careless:
         height = float(rng.uniform(300.0, 1600.0))
     height = max(height, 250.0)
-    slanted = rng.random() < 1.0 / 7.0 if oblique is None else oblique
-    yaw = float(rng.normal(0.0, 7.0))
+    slanted = rng.random() < SLANTED if oblique is None else oblique
+    yaw = float(rng.normal(0.0, SQUARE_YAW_DEG))
     if slanted:
-        yaw = float(rng.choice([-1.0, 1.0]) * rng.uniform(12.0, 25.0))
-    yaw = float(np.clip(yaw, -25.0, 25.0))
+        yaw = float(rng.choice([-1.0, 1.0]) * rng.uniform(*SLANTED_DEG))
+    yaw = float(np.clip(yaw, -SLANTED_DEG[1], SLANTED_DEG[1]))
     h = dog.plan.height_mm
     low, high = dog.extent.min(axis=0), dog.extent.max(axis=0)
     aim_y = 0.55 * h + (0.25 * h if offset_mm < -0.5 * h else 0.0)
@@ -179,8 +197,9 @@ def random_camera(
     level = float(np.sqrt(max(distance**2 - (height - middle[1]) ** 2, 1000.0**2)))
     a = np.radians(yaw)
     position = np.array([middle[0] + level * np.sin(a), height, level * np.cos(a)])
-    focal = float(rng.choice([24.0, 26.0, 27.0, 28.0, 35.0]) + rng.uniform(-0.5, 0.5))
-    bent = (float(rng.normal(0.0, 0.008)), float(rng.normal(0.0, 0.004)), 0.0, 0.0)
+    focal = float(rng.choice(FOCALS_35MM) + rng.uniform(-0.5, 0.5))
+    first, second = (float(rng.normal(0.0, spread)) for spread in LENS_SPREADS)
+    bent = (first, second, 0.0, 0.0)
     return Camera(
         position=(float(position[0]), float(position[1]), float(position[2])),
         aim=(float(aim[0]), float(aim[1]), float(aim[2])),

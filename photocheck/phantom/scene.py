@@ -23,6 +23,8 @@ from photocheck.phantom.solid import BEHIND_ELBOW, BENCHMARK_RESOLUTION, Dog, ma
 from photocheck.phantom.true_camera import Camera
 from photocheck.words import ALL_LANDMARKS, LANDMARKS
 
+DOG_YAW_DEG: Final = 4.0
+"""Standard deviation of how far the dog is turned out of the side view."""
 OUTLINE_POINTS: Final = 24
 """How many points of a disc's or ball's outline an observation carries."""
 
@@ -170,7 +172,7 @@ def random_scene(
     """
     if dog is None:
         dog = make_dog(random_plan(rng, posture=posture), resolution)
-    yaw = float(rng.normal(0.0, 4.0))
+    yaw = float(rng.normal(0.0, DOG_YAW_DEG))
     has_exif = bool(rng.random() < 0.7) if exif is None else exif
     mirrored = bool(rng.random() < 0.5) if faces_right is None else faces_right
     for _ in range(200):

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.scale.subpixel import Floats, Picture
+from photocheck.scale.light import Floats, Picture
 
 _WINDOW_PX: Final = 320  # longer side of a shrunken window
 _FIRST_HALF_PX: Final = 50.0  # half side of the smallest window, px of the photo
@@ -98,6 +98,11 @@ def _steepest(rgb: Picture) -> NDArray[np.float32]:
     return np.concatenate(
         [np.take_along_axis(across, strongest, 2), np.take_along_axis(down, strongest, 2)], axis=2
     )
+
+
+def edge_share(slopes: Floats) -> Floats:
+    """How much of an edge slopes in codes per px are, 0 to 1: 2 is at the noise, 10 is plain."""
+    return np.clip((slopes - 2.0) / 8.0, 0.0, 1.0)
 
 
 def outlines(window: Window) -> Iterator[NDArray[np.int32]]:

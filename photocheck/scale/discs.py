@@ -13,7 +13,7 @@ whole.  Leaves and noise: nothing found in 60 tries.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,9 +23,9 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
-from photocheck.scale.candidates import Window, outlines, windows
-from photocheck.scale.seen import ReferenceSeen
-from photocheck.scale.subpixel import (
+from photocheck.scale.candidates import windows
+from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse, holds
+from photocheck.scale.light import (
     Floats,
     Picture,
     gradient_across,
@@ -33,60 +33,31 @@ from photocheck.scale.subpixel import (
     peak_position,
     sample_rows,
 )
+from photocheck.scale.rough_ellipses import LEAST_RATIO, rough_ellipses
+from photocheck.scale.seen import ReferenceSeen
+from photocheck.scale.thresholds import (
+    FLOOR_PX,
+    HAND_SPREAD_PX,
+    LEAST_ACROSS_PX,
+    LEAST_CONTRAST,
+    lies_inside,
+)
 from photocheck.speech import tr
-
-LEAST_ACROSS_PX: Final = 20.0
-"""An outline narrower than this gives no useful scale (one px is 5 %)."""
-
-HAND_SPREAD_PX: Final = 4.0
-"""Standard deviation of outline points placed by hand when nobody said; judgement."""
 
 _RAYS: Final = 120
 _POINTS: Final = 48  # handed on; more would pretend to be independent
-_LEAST_RATIO: Final = {"disc": 0.45, "ball": 0.80}  # of the ellipse's axes
 _ROUND_WITHIN: Final = 0.04  # of what perspective makes of a ball's outline
 _SHORT_FOCAL: Final = 0.55
 """Focal length over the picture's longer side of a very wide lens (19 mm equivalent)."""
-_FLOOR_PX: Final = 0.15
 _ON_OUTLINE_PX: Final = 0.8  # pure noise puts a third of the rays this near
 _LEAST_SUPPORT: Final = 0.58
-_LEAST_CONTRAST: Final = 0.03
 _SMALL_BALL_PX: Final = 90.0
 _SMALL_BALL_SPREAD: Final = 0.06
 """Error, a fraction, of the size of small balls found by themselves: from the simulation above."""
 
 
 @dataclass(frozen=True)
-class Ellipse:
-    """An ellipse in the photo.
-
-    Attributes
-    ----------
-    centre : (2,) float, px
-    half : (2,) float
-        Half axes, px.
-    turn : float
-        Radians from the x axis to the first half axis.
-    """
-
-    centre: Floats
-    half: Floats
-    turn: float
-
-    def points(self, count: int) -> tuple[Floats, Floats]:
-        """Points (n, 2) evenly spread in parameter, and outward unit normals (n, 2)."""
-        angle = np.arange(count) * (2 * np.pi / count)
-        axes = np.array(
-            [[np.cos(self.turn), np.sin(self.turn)], [-np.sin(self.turn), np.cos(self.turn)]]
-        )
-        unit = np.column_stack([np.cos(angle), np.sin(angle)])
-        normal = (unit / self.half) @ axes
-        normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-        return self.centre + (unit * self.half) @ axes, normal
-
-
-@dataclass(frozen=True)
-class _Fit:
+class _OutlineFit:
     ellipse: Ellipse
     points: Floats
     support: float
@@ -94,26 +65,6 @@ class _Fit:
     steepness: float
     contrast: float
     score: float
-
-
-def fit_ellipse(points: Floats) -> Ellipse | None:
-    """Direct least squares ellipse through (N, 2) points, N at least 5; None if there is none.
-
-    Fitzgibbon, Pilu and Fisher, IEEE TPAMI 21 (1999) 476, through OpenCV; points are
-    centred and scaled first, for the sake of single precision.
-    """
-    if len(points) < 5:
-        return None
-    middle = points.mean(axis=0)
-    size = float(np.mean(np.hypot(*(points - middle).T)))
-    if size < 1e-6:
-        return None
-    scaled = ((points - middle) / size).astype(np.float32).reshape(-1, 1, 2)
-    (x, y), (one, other), degrees = cv2.fitEllipseDirect(scaled)
-    values = np.array([x, y, one, other, degrees], np.float64)
-    if not np.all(np.isfinite(values)) or min(one, other) < 1e-3:
-        return None
-    return Ellipse(middle + values[:2] * size, values[2:4] * size / 2, float(np.deg2rad(values[4])))
 
 
 def find_disc(
@@ -159,7 +110,7 @@ def find_disc(
     """
     if diameter_mm is None or not np.isfinite(diameter_mm) or diameter_mm <= 0:
         raise ScaleError(
-            tr("The diameter of the {kind} is missing or not a positive length", kind=kind),
+            tr("The diameter of the {kind} is missing or not a positive length", kind=_word(kind)),
             where="reference",
             do=tr("Measure its diameter and type it in"),
         )
@@ -173,7 +124,7 @@ def find_disc(
         how = "found"
     else:
         raise ScaleError(
-            tr("The {kind} was neither marked nor pointed at", kind=kind),
+            tr("The {kind} was neither marked nor pointed at", kind=_word(kind)),
             where="reference",
             do=tr("Put a mark inside it, or at least five points on its outline"),
         )
@@ -191,10 +142,15 @@ def find_disc(
     )
 
 
+def _word(kind: str) -> str:
+    """The thing in one word, for sentences."""
+    return tr("disc") if kind == "disc" else tr("ball")
+
+
 def _check_inside(points: Floats, picture: Picture) -> None:
     height, width = picture.shape[:2]
     for x, y in points:
-        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
+        if not lies_inside(x, y, picture.shape):
             raise ScaleError(
                 tr(
                     "The mark at ({x:.0f}, {y:.0f}) lies outside the picture of {width} x "
@@ -215,13 +171,13 @@ def _check_size(kind: str, ellipse: Ellipse) -> None:
         raise ScaleError(
             tr(
                 "The {kind} is only {across:.0f} px across: too small to measure by",
-                kind=kind,
+                kind=_word(kind),
                 across=across,
             ),
             where="reference",
             do=tr("Take the photo from nearer or at full resolution, or use a larger one"),
         )
-    if across / (2 * float(np.max(ellipse.half))) < _LEAST_RATIO[kind]:
+    if across / (2 * float(np.max(ellipse.half))) < LEAST_RATIO[kind]:
         why = tr("turned too far away") if kind == "disc" else tr("no ball has such an outline")
         raise ScaleError(
             tr(
@@ -231,7 +187,10 @@ def _check_size(kind: str, ellipse: Ellipse) -> None:
                 why=why,
             ),
             where="reference",
-            do=tr("Mark the outline of the {kind} again, or turn it to face the camera", kind=kind),
+            do=tr(
+                "Mark the outline of the {kind} again, or turn it to face the camera",
+                kind=_word(kind),
+            ),
         )
 
 
@@ -256,10 +215,10 @@ def _from_outline(
     _check_size(kind, ellipse)
     reach = float(np.clip(3 * hand, 2.0, 0.25 * float(np.min(ellipse.half))))
     fit = _refine(picture, ellipse, reach, kind)
-    if fit is not None and fit.support >= 0.6 and fit.contrast >= _LEAST_CONTRAST:
-        moved = np.abs(_distances(fit.ellipse, placed))
+    if fit is not None and fit.support >= 0.6 and fit.contrast >= LEAST_CONTRAST:
+        moved = np.abs(distances(fit.ellipse, placed))
         if float(np.sqrt(np.mean(moved**2))) <= 2.5 * hand + 1:
-            return fit.points, [], float(np.hypot(fit.scatter_px, _FLOOR_PX))
+            return fit.points, [], float(np.hypot(fit.scatter_px, FLOOR_PX))
     return placed, [tr("The outline is used as marked: no clear edge runs along it")], hand
 
 
@@ -269,10 +228,10 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     _check_inside(near[None], picture)
     rough: list[tuple[float, Ellipse, float]] = []
     for window in windows(picture, near):
-        rough.extend(_rough_ellipses(window, kind))
+        rough.extend(rough_ellipses(window, kind))
     rough.sort(key=lambda item: -item[0])
-    best: _Fit | None = None
-    others: list[_Fit] = []
+    best: _OutlineFit | None = None
+    others: list[_OutlineFit] = []
     tried: list[Ellipse] = []
     for _, ellipse, scale in rough:
         if len(tried) >= 12:
@@ -289,7 +248,7 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
             best = fit
     if best is None:
         raise ScaleError(
-            tr("No {kind} was found around the mark", kind=kind),
+            tr("No {kind} was found around the mark", kind=_word(kind)),
             where="reference",
             do=tr("Put at least five points on its outline by hand, or take the photo again"),
         )
@@ -299,7 +258,7 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
         remarks.append(
             tr("Only {percent} % of the outline was seen", percent=f"{100 * best.support:.0f}")
         )
-    spread = float(np.hypot(best.scatter_px, _FLOOR_PX))
+    spread = float(np.hypot(best.scatter_px, FLOOR_PX))
     size = float(np.max(best.ellipse.half))
     rivals = [float(np.max(fit.ellipse.half)) for fit in others if fit.score > 0.75 * best.score]
     apart = max(abs(rival - size) for rival in rivals)
@@ -315,9 +274,9 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     return best.points, remarks, spread, own
 
 
-def _plausible(kind: str, fit: _Fit, near: Floats, shape: tuple[int, ...]) -> bool:
+def _plausible(kind: str, fit: _OutlineFit, near: Floats, shape: tuple[int, ...]) -> bool:
     half = fit.ellipse.half
-    least = _LEAST_RATIO[kind]
+    least = LEAST_RATIO[kind]
     if kind == "ball":
         # A ball off the axis by theta has axes in the ratio cos(theta), for one far away
         # compared with its size; a lit half or a ball with its shadow is flatter.
@@ -326,31 +285,10 @@ def _plausible(kind: str, fit: _Fit, near: Floats, shape: tuple[int, ...]) -> bo
         least = max(least, float(np.cos(np.arctan(away))) - _ROUND_WITHIN)
     return (
         fit.support >= _LEAST_SUPPORT
-        and fit.contrast >= _LEAST_CONTRAST
+        and fit.contrast >= LEAST_CONTRAST
         and float(np.min(half) / np.max(half)) >= least
-        and _inside(fit.ellipse, near)
+        and holds(fit.ellipse, near)
     )
-
-
-def _inside(ellipse: Ellipse, point: Floats) -> bool:
-    return bool(_levels(ellipse, point[None])[0] < 1)
-
-
-def _levels(ellipse: Ellipse, points: Floats) -> Floats:
-    """1 on the ellipse, below 1 inside, growing in proportion to the distance from its centre."""
-    cos, sin = np.cos(ellipse.turn), np.sin(ellipse.turn)
-    run = points - ellipse.centre
-    along = run @ np.array([[cos, -sin], [sin, cos]]) / ellipse.half
-    return np.asarray(np.hypot(along[:, 0], along[:, 1]))
-
-
-def _distances(ellipse: Ellipse, points: Floats) -> Floats:
-    """Signed distances (n,) px, first order (Sampson)."""
-    level = _levels(ellipse, points)
-    cos, sin = np.cos(ellipse.turn), np.sin(ellipse.turn)
-    run = (points - ellipse.centre) @ np.array([[cos, -sin], [sin, cos]])
-    slope = np.hypot(*(run / ellipse.half**2).T) / np.maximum(level, 1e-9)
-    return np.asarray((level - 1) / np.maximum(slope, 1e-9))
 
 
 def _alike(one: Ellipse, other: Ellipse, scale: float) -> bool:
@@ -359,100 +297,13 @@ def _alike(one: Ellipse, other: Ellipse, scale: float) -> bool:
     return bool(np.hypot(*(one.centre - other.centre)) < near and np.max(sizes) < near)
 
 
-def _rough_ellipses(window: Window, kind: str) -> Iterator[tuple[float, Ellipse, float]]:
-    found = []
-    for contour in outlines(window):
-        for outline in (cv2.convexHull(contour), contour):
-            ellipse = fit_ellipse(np.asarray(outline, np.float64).reshape(-1, 2))
-            if ellipse is not None:
-                found.append(ellipse)
-        circle = _circle_in(np.asarray(contour, np.float64).reshape(-1, 2))
-        if circle is not None:
-            found.append(circle)
-    found.extend(_hough(window))
-    scored = []
-    for ellipse in found:
-        if np.min(ellipse.half) < 6 or np.max(ellipse.half) > 1.2 * max(window.rgb.shape[:2]):
-            continue
-        if np.min(ellipse.half) / np.max(ellipse.half) < 0.8 * _LEAST_RATIO[kind]:
-            continue
-        if not _inside(ellipse, window.mark):
-            continue
-        scored.append((_edge_share(window, ellipse), ellipse))
-    scored.sort(key=lambda item: -item[0])
-    for score, ellipse in scored[:5]:
-        yield (
-            score,
-            Ellipse(window.to_photo(ellipse.centre), ellipse.half * window.scale, ellipse.turn),
-            window.scale,
-        )
-
-
-def _circle_in(contour: Floats) -> Ellipse | None:
-    """The circle through three points of a contour that has the most of it within 1.5 px."""
-    random = np.random.default_rng(0)
-    pick = contour[random.integers(0, len(contour), (120, 3))]
-    one, other = pick[:, 1] - pick[:, 0], pick[:, 2] - pick[:, 0]
-    cross = 2 * (one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0])
-    pick, one, other, cross = (item[np.abs(cross) > 20] for item in (pick, one, other, cross))
-    if len(cross) == 0:
-        return None
-    first, second = np.sum(one**2, axis=1), np.sum(other**2, axis=1)
-    x = (other[:, 1] * first - one[:, 1] * second) / cross
-    y = (one[:, 0] * second - other[:, 0] * first) / cross
-    centres, radii = pick[:, 0] + np.column_stack([x, y]), np.hypot(x, y)
-    gaps = np.linalg.norm(contour[None] - centres[:, None], axis=2) - radii[:, None]
-    # Share of the circle, not of the contour: a large circle must show more of itself.
-    share = np.count_nonzero(np.abs(gaps) < 1.5, axis=1) / (2 * np.pi * radii + 20)
-    best = int(np.argmax(share))
-    if share[best] < 0.25:
-        return None
-    return Ellipse(centres[best], np.array([radii[best], radii[best]]), 0.0)
-
-
-def _hough(window: Window) -> list[Ellipse]:
-    """Circles around the mark: they need no closed outline, so hands and print matter less."""
-    found = []
-    for plane in (cv2.cvtColor(window.rgb, cv2.COLOR_RGB2GRAY), window.lab[:, :, 2]):
-        circles = cv2.HoughCircles(
-            np.ascontiguousarray(plane),
-            cv2.HOUGH_GRADIENT,
-            dp=1.5,
-            minDist=8,
-            param1=80,
-            param2=18,
-            minRadius=10,
-            maxRadius=max(window.rgb.shape[:2]) // 2,
-        )
-        if circles is None:
-            continue
-        for x, y, radius in np.asarray(circles, np.float64).reshape(-1, 3)[:12]:
-            found.append(Ellipse(np.array([x, y]), np.array([radius, radius]), 0.0))
-    return found
-
-
-def _edge_share(window: Window, ellipse: Ellipse) -> float:
-    points, normals = ellipse.points(64)
-    height, width = window.rgb.shape[:2]
-    best = np.zeros(len(points))
-    for shift in (-1.5, 0.0, 1.5):
-        at = np.rint(points + shift * normals).astype(int)
-        valid = (at[:, 0] >= 0) & (at[:, 1] >= 0) & (at[:, 0] < width) & (at[:, 1] < height)
-        slope = window.slope[np.clip(at[:, 1], 0, height - 1), np.clip(at[:, 0], 0, width - 1)]
-        best = np.maximum(best, np.where(valid, np.abs(np.sum(slope * normals, axis=1)), 0.0))
-    share = np.clip((best - 2.0) / 8.0, 0.0, 1.0)
-    quarters = share.reshape(4, -1).mean(axis=1)
-    seen = float(0.6 * share.mean() + 0.4 * quarters.min())
-    return seen * float(np.mean(ellipse.half) ** 0.1)
-
-
-def _refine(picture: Picture, ellipse: Ellipse, reach_px: float, kind: str) -> _Fit | None:
+def _refine(picture: Picture, ellipse: Ellipse, reach_px: float, kind: str) -> _OutlineFit | None:
     """Edge points along the normals, and the ellipse through those that agree.
 
     A ball is a circle but for perspective, so its first passes fit one: that keeps to
     the outline where shade or a shadow would pull an ellipse off it.
     """
-    fit: _Fit | None = None
+    fit: _OutlineFit | None = None
     for step, reach in enumerate((reach_px, min(reach_px, 4.0), 2.5)):
         fit = _one_pass(picture, ellipse, reach, kind == "ball" and step < 2)
         if fit is None:
@@ -461,7 +312,9 @@ def _refine(picture: Picture, ellipse: Ellipse, reach_px: float, kind: str) -> _
     return fit
 
 
-def _one_pass(picture: Picture, ellipse: Ellipse, reach_px: float, round_only: bool) -> _Fit | None:
+def _one_pass(
+    picture: Picture, ellipse: Ellipse, reach_px: float, round_only: bool
+) -> _OutlineFit | None:
     rays = int(np.clip(2 * np.pi * np.mean(ellipse.half) / 2, 48, _RAYS))
     points, normals = ellipse.points(rays)
     half = int(np.ceil((reach_px + 3.0) / 0.5))
@@ -494,22 +347,10 @@ def _one_pass(picture: Picture, ellipse: Ellipse, reach_px: float, round_only: b
         if best is None or score > 1.1 * best.score:
             chosen = found[kept]
             pick = np.unique(np.linspace(0, len(chosen) - 1, _POINTS).round().astype(int))
-            best = _Fit(shape, chosen[pick], support, scatter, level, abs(contrast), float(score))
+            best = _OutlineFit(
+                shape, chosen[pick], support, scatter, level, abs(contrast), float(score)
+            )
     return best
-
-
-def fit_circle(points: Floats) -> Ellipse | None:
-    """Algebraic least squares circle (Kasa) through (N, 2) points, as an ellipse; or None."""
-    if len(points) < 3:
-        return None
-    middle = points.mean(axis=0)
-    run = points - middle
-    rows = np.column_stack([2 * run, np.ones(len(run))])
-    (x, y, rest), _, rank, _ = np.linalg.lstsq(rows, np.sum(run**2, axis=1), rcond=None)
-    square = float(rest + x**2 + y**2)
-    if rank < 3 or square <= 0:
-        return None
-    return Ellipse(middle + np.array([x, y]), np.full(2, np.sqrt(square)), 0.0)
 
 
 def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_], float] | None:
@@ -519,7 +360,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
     best: tuple[float, Ellipse] | None = None
     whole = fit(found)
     if whole is not None:
-        best = (float(np.median(np.abs(_distances(whole, found)))), whole)
+        best = (float(np.median(np.abs(distances(whole, found)))), whole)
     if best is None or best[0] > 0.15:
         for _ in range(40):
             # Eight spread around: five are too few to hold an ellipse against noise.
@@ -529,7 +370,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
             ellipse = fit(found[some])
             if ellipse is None:
                 continue
-            miss = float(np.median(np.abs(_distances(ellipse, found))))
+            miss = float(np.median(np.abs(distances(ellipse, found))))
             if best is None or miss < best[0]:
                 best = (miss, ellipse)
     if best is None:
@@ -538,7 +379,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
     kept = np.ones(len(found), bool)
     scatter = 1.0
     for _ in range(6):
-        distance = np.abs(_distances(ellipse, found))
+        distance = np.abs(distances(ellipse, found))
         scatter = max(1.4826 * float(np.median(distance)), 0.05)
         kept = distance < min(max(3.0 * scatter, 0.3), 3.0 if round_only else _ON_OUTLINE_PX)
         if np.count_nonzero(kept) < 10:
@@ -547,5 +388,5 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
         if again is None:
             return None
         ellipse = again
-    distance = _distances(ellipse, found[kept])
+    distance = distances(ellipse, found[kept])
     return ellipse, kept, float(np.sqrt(np.sum(distance**2) / (np.count_nonzero(kept) - 5)))

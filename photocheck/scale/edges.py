@@ -20,9 +20,8 @@ a bare wall or noise gave nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import Final
 
 import cv2
@@ -30,38 +29,32 @@ import numpy as np
 
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
-from photocheck.scale.candidates import Window, outlines, straight_lines, windows
+from photocheck.scale.candidates import windows
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.planes import fit_homography, obliqueness
+from photocheck.scale.corners import CORNER_NAMES, check_corners, contains, corner_turns, corners_mm
+from photocheck.scale.light import Floats, Picture
+from photocheck.scale.planes import fit_homography
+from photocheck.scale.rough_quads import MOST_OBLIQUE, rough_quads
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.scale.subpixel import EdgeLine, Floats, Picture, crossing, fit_side
-from photocheck.speech import later, tr
-
-LEAST_SIDE_PX: Final = 20.0
-"""A reference narrower than this gives no useful scale (one px is 5 %)."""
-
-CORNER_NAMES: Final = (
-    later("top left"),
-    later("top right"),
-    later("bottom right"),
-    later("bottom left"),
+from photocheck.scale.subpixel import EdgeLine, crossing, fit_side
+from photocheck.scale.thresholds import (
+    FLOOR_PX,
+    HAND_SPREAD_PX,
+    LEAST_ACROSS_PX,
+    LEAST_CONTRAST,
+    lies_inside,
 )
-HAND_SPREAD_PX: Final = 4.0
-"""Standard deviation of corners placed by hand when nobody said: judgement, after
-marks set on a phone's screen with a magnifier, in a 12 megapixel photo."""
+from photocheck.speech import tr
 
-_MOST_OBLIQUE: Final = np.deg2rad(62.0)
 _TRIM_MM: Final = 6.0  # left out at either end of a side: rounded and bent corners, thumbs
 _LEAST_SUPPORT: Final = 0.45  # of the worst side
 _LEAST_MEAN_SUPPORT: Final = 0.62
 FAINT_PX: Final = 3.5
 """Corner doubt of a side that is hardly seen, px per missing share of it (judgement, after a
 small card before leaves whose side was taken 4 px off with 60 % of it seen)."""
-_LEAST_CONTRAST: Final = 0.03  # of the faintest side, a share of the brighter
 _MOST_TRIED: Final = 14
 _LEAST_SCORE: Final = 0.16
 """On simulated pictures chance shapes in leaves score up to 0.15, cards and paper 0.3 to 0.7."""
-_FLOOR_PX: Final = 0.15
 _FLOOR_MM: Final = {"id_card": 0.10}
 """How well the object's edge is the edge seen, mm: a card is 0.76 mm thick and shows its
 side when seen at an angle; paper curls.  Judgement."""
@@ -120,6 +113,12 @@ def find_rectangle(
     ScaleError
         When nothing fitting is found, the corners make no proper four-sided shape,
         or it is smaller than 20 px across.
+
+    >>> from photocheck.scale.catalogue import REFERENCES
+    >>> picture = np.full((400, 600), 60, np.uint8)
+    >>> picture[100:310, 120:417] = 220  # an A4 sheet at 1 px/mm
+    >>> find_rectangle(picture, REFERENCES["a4"], near=(250.0, 200.0)).points_px.round(1).tolist()
+    [[119.5, 99.5], [416.5, 99.5], [416.5, 309.5], [119.5, 309.5]]
     """
     corners = np.array(list(rough_corners), np.float64).reshape(-1, 2)
     if len(corners):
@@ -132,150 +131,6 @@ def find_rectangle(
             do=tr("Put a mark inside it, or mark its four corners"),
         )
     return _find_from_mark(picture, kind, np.array(near, np.float64))
-
-
-def check_corners(corners: Floats, shape: tuple[int, ...], title: str = "reference") -> Floats:
-    """The four corners, clockwise from the top left as seen; (4, 2) px.
-
-    Raises
-    ------
-    ScaleError
-        When there are not four, one is outside the picture or not a number, two sides
-        cross, three corners lie in a line, one lies inside the others' triangle, or
-        the shape is under 20 px across.
-    """
-    if len(corners) != 4:
-        raise ScaleError(
-            tr("{count} corners were given", count=len(corners)),
-            where=title,
-            do=tr("Mark all four corners"),
-        )
-    if not np.all(np.isfinite(corners)):
-        raise ScaleError(
-            tr("A corner is not a number"), where=title, do=tr("Mark the corners again")
-        )
-    height, width = shape[:2]
-    for name, (x, y) in zip(CORNER_NAMES, corners, strict=True):
-        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
-            raise ScaleError(
-                tr(
-                    "The {name} corner at ({x:.0f}, {y:.0f}) lies outside the picture of "
-                    "{width} x {height} px",
-                    name=name,
-                    x=x,
-                    y=y,
-                    width=width,
-                    height=height,
-                ),
-                where=title,
-                do=tr("Mark the corners in the full-size upright photo"),
-            )
-    for k in range(2):
-        if _sides_cross(corners, k):
-            one, other = ("right", "left") if k == 0 else ("top", "bottom")
-            raise ScaleError(
-                tr(
-                    "The sides cross: the {corner} to {corner2} side meets the one opposite, "
-                    "so two corners on the {one} or {other} are swapped",
-                    corner=tr(CORNER_NAMES[k]),
-                    corner2=tr(CORNER_NAMES[k + 1]),
-                    one=one,
-                    other=other,
-                ),
-                where=title,
-                do=tr("Mark the corners in turn, clockwise from the top left"),
-            )
-    for k in range(4):
-        before = corners[k - 1] - corners[k]
-        after = corners[(k + 1) % 4] - corners[k]
-        size = float(np.hypot(*before) * np.hypot(*after))
-        if size < 1e-9:
-            raise ScaleError(
-                tr("The {corner} corner coincides with its neighbour", corner=tr(CORNER_NAMES[k])),
-                where=title,
-                do=tr("Mark the corners again"),
-            )
-        sine = abs(float(before[0] * after[1] - before[1] * after[0])) / size
-        if sine < np.sin(np.deg2rad(12)):
-            raise ScaleError(
-                tr(
-                    "The {corner} corner lies in a line with its neighbours", corner=CORNER_NAMES[k]
-                ),
-                where=title,
-                do=tr("Mark the corners again, each where two sides meet"),
-            )
-    turns = _turns(corners)
-    if not (np.all(turns > 0) or np.all(turns < 0)):
-        odd = int(np.argmax(turns * -np.sign(np.sum(np.sign(turns)))))
-        raise ScaleError(
-            tr(
-                "The {corner} corner lies inside the triangle of the other three",
-                corner=tr(CORNER_NAMES[odd]),
-            ),
-            where=title,
-            do=tr("Mark that corner again"),
-        )
-    ordered = order_corners(corners)
-    sides = np.hypot(*(np.roll(ordered, -1, axis=0) - ordered).T)
-    if float(np.min(sides)) < LEAST_SIDE_PX:
-        raise ScaleError(
-            tr("Only {sides:.0f} px across: too small to measure by", sides=np.min(sides)),
-            where=title,
-            do=tr("Take the photo from nearer or at full resolution, or use a larger reference"),
-        )
-    return ordered
-
-
-def order_corners(corners: Floats) -> Floats:
-    """Corners (4, 2) of a convex shape, clockwise as seen from the top left one."""
-    middle = corners.mean(axis=0)
-    turn = np.arctan2(corners[:, 1] - middle[1], corners[:, 0] - middle[0])
-    ordered = corners[np.argsort(turn)]
-    # y grows downward, so growing angles run clockwise as seen.
-    first = int(np.argmin(ordered.sum(axis=1)))
-    return np.asarray(np.roll(ordered, -first, axis=0))
-
-
-def corners_mm(kind: ReferenceObject, corners: Floats) -> tuple[Floats, float, float]:
-    """Matching (4, 2) mm positions, the obliqueness they imply, and that of the other way.
-
-    The longer side is taken across or upright, whichever needs the less obliqueness
-    (radians).
-    """
-    if kind.width_mm is None or kind.height_mm is None:
-        raise ScaleError(
-            tr("Only cards and sheets of paper have corners"),
-            where=kind.title,
-            do=tr("Name a card, an A4 sheet or a letter sheet"),
-        )
-    unit = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
-    ways = []
-    for size in ((kind.width_mm, kind.height_mm), (kind.height_mm, kind.width_mm)):
-        points = unit * np.array(size)
-        matrix = fit_homography(points, corners)
-        angle = np.pi / 2 if matrix is None else obliqueness(matrix)
-        ways.append((angle, points))
-    ways.sort(key=lambda way: way[0])
-    return ways[0][1], ways[0][0], ways[1][0]
-
-
-def _turns(corners: Floats) -> Floats:
-    before = corners - np.roll(corners, 1, axis=0)
-    after = np.roll(corners, -1, axis=0) - corners
-    return np.asarray(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0])
-
-
-def _sides_cross(corners: Floats, k: int) -> bool:
-    """Whether side k to k + 1 crosses the side opposite."""
-    a, b, c, d = (corners[(k + i) % 4] for i in range(4))
-
-    def side(p: Floats, q: Floats, r: Floats) -> float:
-        return float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
-
-    return side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0
-
-
-# --- fitting -----------------------------------------------------------------
 
 
 def _trims(kind: ReferenceObject, corners: Floats) -> list[tuple[float, float]]:
@@ -313,7 +168,7 @@ def _fit_quad(
                 return None
             crossed.append(point)
         moved = np.array(crossed)
-        turns = _turns(moved)
+        turns = corner_turns(moved)
         if not np.all(turns > 0) or np.max(np.abs(moved - corners)) > 4 * reach_px + 10:
             return None
         corners = moved
@@ -327,7 +182,7 @@ def _corner_spreads(kind: ReferenceObject, quad: Quad) -> Floats:
     lengths = np.hypot(*(np.roll(quad.corners, -1, axis=0) - quad.corners).T)
     true = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
     px_per_mm = float(np.mean(lengths / true)) if matrix is not None else 1.0
-    floor = float(np.hypot(_FLOOR_PX, _FLOOR_MM.get(kind.kind, _PAPER_FLOOR_MM) * px_per_mm))
+    floor = float(np.hypot(FLOOR_PX, _FLOOR_MM.get(kind.kind, _PAPER_FLOOR_MM) * px_per_mm))
     spreads = []
     for k in range(4):
         before, after = quad.sides[k - 1], quad.sides[k]
@@ -399,7 +254,7 @@ def _seen(
     kind: ReferenceObject, how: str, corners: Floats, spread_px: float, remarks: list[str]
 ) -> ReferenceSeen:
     points, angle, other = corners_mm(kind, corners)
-    if angle > _MOST_OBLIQUE:
+    if angle > MOST_OBLIQUE:
         raise ScaleError(
             tr(
                 "The {title} would be turned {angle:.0f} degrees away from the camera: "
@@ -423,14 +278,9 @@ def _seen(
     )
 
 
-# --- finding -----------------------------------------------------------------
-
-
 def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> ReferenceSeen:
     height, width = picture.shape[:2]
-    if not np.all(np.isfinite(near)) or not (
-        -0.5 <= near[0] <= width - 0.5 and -0.5 <= near[1] <= height - 0.5
-    ):
+    if not np.all(np.isfinite(near)) or not lies_inside(near[0], near[1], picture.shape):
         raise ScaleError(
             tr(
                 "The mark at ({near:.0f}, {near2:.0f}) lies outside the picture of "
@@ -447,7 +297,7 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
     for window in windows(picture, near):
         rough.extend(
             (score, window.to_photo(quad), window.scale)
-            for score, quad in _rough_quads(window, kind)
+            for score, quad in rough_quads(window, kind)
         )
     rough.sort(key=lambda item: -item[0])
     fitted: list[Quad] = []
@@ -460,7 +310,7 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
         if any(np.max(np.abs(corners - other)) < 0.03 * side + 2 * scale for other in tried):
             continue
         tried.append(corners)
-        if side < 0.8 * LEAST_SIDE_PX:
+        if side < 0.8 * LEAST_ACROSS_PX:
             small = True
             continue
         quad = _fit_quad(picture, kind, corners, max(2.5 * scale, 0.02 * side, 2.5), stay=0.5)
@@ -471,9 +321,15 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
             fitted.append(Quad(quad.corners, quad.sides, score))
     best = _outermost(fitted)
     if best is None:
-        hint = " (something under 20 px across was seen: too small)" if small else ""
         raise ScaleError(
-            tr("No {title} was found around the mark{hint}", title=tr(kind.title), hint=hint),
+            tr(
+                "No {title} was found around the mark (something under {least:.0f} px across was "
+                "seen: too small)",
+                title=tr(kind.title),
+                least=LEAST_ACROSS_PX,
+            )
+            if small
+            else tr("No {title} was found around the mark", title=tr(kind.title)),
             where="reference",
             do=tr("Mark its four corners by hand, or take the photo again with all of it in view"),
         )
@@ -505,13 +361,13 @@ def _plausibility(kind: ReferenceObject, quad: Quad, near: Floats) -> float:
         return 0.0
     if float(np.mean(supports)) < _LEAST_MEAN_SUPPORT:
         return 0.0
-    if not _contains(quad.corners, near):
+    if not contains(quad.corners, near):
         return 0.0
     _, angle, _ = corners_mm(kind, quad.corners)
-    if angle > _MOST_OBLIQUE:
+    if angle > MOST_OBLIQUE:
         return 0.0
     sides = [side for side in quad.sides if side is not None]
-    if min(abs(side.contrast) for side in sides) < _LEAST_CONTRAST:
+    if min(abs(side.contrast) for side in sides) < LEAST_CONTRAST:
         return 0.0
     steep = min(side.steepness for side in sides)
     facing = float(np.exp(-0.5 * (np.log(np.cos(angle)) / 0.35) ** 2))
@@ -546,105 +402,3 @@ def _around(outer: Floats, inner: Floats) -> bool:
         return False
     shape = outer.astype(np.float32).reshape(-1, 1, 2)
     return all(cv2.pointPolygonTest(shape, (float(x), float(y)), True) > -1.5 for x, y in inner)
-
-
-def _contains(corners: Floats, point: Floats) -> bool:
-    run = np.roll(corners, -1, axis=0) - corners
-    to = point - corners
-    return bool(np.all(run[:, 0] * to[:, 1] - run[:, 1] * to[:, 0] > 0))
-
-
-def _rough_quads(window: Window, kind: ReferenceObject) -> list[tuple[float, Floats]]:
-    """The best few rough quads of one window, (score, corners in window px)."""
-    quads = [quad for contour in outlines(window) for quad in _quads_of(contour)]
-    quads.extend(_quads_of_lines(window, kind))
-    scored = []
-    for quad in quads:
-        ordered = order_corners(quad)
-        sides = np.hypot(*(np.roll(ordered, -1, axis=0) - ordered).T)
-        if float(np.min(sides)) < 10 or not np.all(_turns(ordered) > 0):
-            continue
-        if not _contains(ordered, window.mark):
-            continue
-        _, angle, _ = corners_mm(kind, ordered)
-        if angle > _MOST_OBLIQUE:
-            continue
-        scored.append((_edge_score(window, ordered) * float(np.cos(angle)) ** 0.5, ordered))
-    scored.sort(key=lambda item: -item[0])
-    best: list[tuple[float, Floats]] = []
-    for score, quad in scored:
-        if all(np.max(np.abs(quad - other)) > 4 for _, other in best):
-            best.append((score, quad))
-        if len(best) == 4:
-            break
-    return best
-
-
-def _quads_of(contour: np.typing.NDArray[np.int32]) -> Iterator[Floats]:
-    hull = cv2.convexHull(contour)
-    around = cv2.arcLength(hull, True)
-    for share in (0.02, 0.035, 0.05, 0.07, 0.1):
-        corners = cv2.approxPolyDP(hull, share * around, True)
-        if len(corners) == 4:
-            yield np.asarray(corners, np.float64).reshape(4, 2)
-            break
-    yield np.asarray(cv2.boxPoints(cv2.minAreaRect(hull)), np.float64)
-
-
-def _quads_of_lines(window: Window, kind: ReferenceObject) -> Iterator[Floats]:
-    """Quads whose sides are long straight edges around the mark."""
-    lines = straight_lines(window, 20)
-    if len(lines) < 4:
-        return
-    lines = lines[np.argsort(lines[:, 0])]
-    picks = np.array(list(combinations(range(len(lines)), 4)))
-    angles, far = lines[picks, 0], lines[picks, 1]
-    gaps = np.diff(np.column_stack([angles, angles[:, 0] + 2 * np.pi]), axis=1)
-    fits = np.all((gaps > np.deg2rad(55)) & (gaps < np.deg2rad(125)), axis=1)
-    angles, far = angles[fits], far[fits]
-    if len(angles) == 0:
-        return
-    following = np.roll(angles, -1, axis=1), np.roll(far, -1, axis=1)
-    sine = np.sin(following[0] - angles)
-    x = (far * np.sin(following[0]) - following[1] * np.sin(angles)) / sine
-    y = (following[1] * np.cos(angles) - far * np.cos(following[0])) / sine
-    corners = np.stack([x, y], axis=2) + window.mark
-    low, high = -3.0, np.array(window.rgb.shape[1::-1]) + 2.0
-    inside = np.all((corners > low) & (corners < high), axis=(1, 2))
-    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    inside &= np.min(sides, axis=1) > 10
-    across = (sides[:, 0] + sides[:, 2]) / (sides[:, 1] + sides[:, 3])
-    ratio = (kind.width_mm or 1.0) / (kind.height_mm or 1.0)
-    off = np.minimum(np.abs(np.log(across / ratio)), np.abs(np.log(across * ratio)))
-    inside &= off < np.log(2.0)
-    corners, off = corners[inside], off[inside]
-    if len(corners) == 0:
-        return
-    score = _edge_scores(window, corners) * np.exp(-0.5 * off)
-    for index in np.argsort(-score)[:6]:
-        yield corners[index]
-
-
-def _edge_score(window: Window, corners: Floats) -> float:
-    return float(_edge_scores(window, corners[None])[0])
-
-
-def _edge_scores(window: Window, corners: Floats) -> Floats:
-    """How much of each quad's outline (n, 4, 2) is edge: 0..1, the worst sides counting more."""
-    steps = np.linspace(0.1, 0.9, 25)
-    run = np.roll(corners, -1, axis=1) - corners
-    points = corners[:, :, None, :] + steps[None, None, :, None] * run[:, :, None, :]
-    length = np.maximum(np.linalg.norm(run, axis=2), 1e-9)
-    normal = np.stack([run[:, :, 1], -run[:, :, 0]], axis=2) / length[:, :, None]
-    height, width = window.rgb.shape[:2]
-    best = np.zeros(points.shape[:3])
-    for shift in (-1.5, 0.0, 1.5):
-        at = points + shift * normal[:, :, None, :]
-        column = np.clip(np.rint(at[..., 0]).astype(int), 0, width - 1)
-        row = np.clip(np.rint(at[..., 1]).astype(int), 0, height - 1)
-        slope = window.slope[row, column]
-        best = np.maximum(best, np.abs(np.sum(slope * normal[:, :, None, :], axis=3)))
-    # Codes per px: 2 is at the noise, 10 is a plain edge.
-    share = np.mean(np.clip((best - 2.0) / 8.0, 0.0, 1.0), axis=2)
-    size = np.sqrt(np.mean(length, axis=1))
-    return np.asarray((0.5 * np.mean(share, axis=1) + 0.5 * np.min(share, axis=1)) * size**0.1)

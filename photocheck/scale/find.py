@@ -7,20 +7,16 @@ import numpy as np
 from photocheck.case.model import Point, Reference
 from photocheck.errors import CaseError, ScaleError
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
+from photocheck.scale.corners import CORNER_NAMES
 from photocheck.scale.discs import find_disc
-from photocheck.scale.edges import LEAST_SIDE_PX, find_rectangle
-from photocheck.scale.markers import (
-    MARKER_NAMES,
-    as_grey,
-    detect_markers,
-    find_sheet,
-)
+from photocheck.scale.edges import find_rectangle
+from photocheck.scale.light import Floats, Picture
+from photocheck.scale.marker_detection import detect_markers
+from photocheck.scale.markers import as_grey, find_sheet
+from photocheck.scale.planes import homography, obliqueness
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.scale.subpixel import Floats, Picture
+from photocheck.scale.thresholds import HAND_SPREAD_PX, LEAST_ACROSS_PX, lies_inside
 from photocheck.speech import listed, tr
-
-_ENDS_SPREAD_PX = 4.0
-"""Standard deviation of ends placed by hand when nobody said; judgement."""
 
 
 def see_reference(photo_rgb: Picture, reference: Reference) -> ReferenceSeen:
@@ -121,8 +117,6 @@ def locate_any(
 
 
 def _obliqueness(seen: ReferenceSeen) -> float:
-    from photocheck.scale.planes import homography, obliqueness
-
     return obliqueness(homography(seen))
 
 
@@ -152,7 +146,7 @@ def _sheet(photo_rgb: Picture, bar_mm: float | None) -> ReferenceSeen:
                 "over it and no glare on it"
             ),
         )
-    names = listed([tr(MARKER_NAMES[place]) for place in lone])
+    names = listed([tr(CORNER_NAMES[place]) for place in lone])
     if len(lone) == 1:
         raise ScaleError(
             tr(
@@ -189,8 +183,8 @@ def _two_points(photo_rgb: Picture, kind: ReferenceObject, reference: Reference)
             do=tr("Mark both ends of the known length"),
         )
     height, width = photo_rgb.shape[:2]
-    for name, (x, y) in zip(("first", "second"), ends, strict=True):
-        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
+    for name, (x, y) in zip((tr("first"), tr("second")), ends, strict=True):
+        if not lies_inside(x, y, photo_rgb.shape):
             raise ScaleError(
                 tr(
                     "The {name} end at ({x:.0f}, {y:.0f}) lies outside the picture of "
@@ -205,13 +199,13 @@ def _two_points(photo_rgb: Picture, kind: ReferenceObject, reference: Reference)
                 do=tr("Mark the ends in the full-size upright photo"),
             )
     apart = float(np.hypot(*(ends[1] - ends[0])))
-    if apart < LEAST_SIDE_PX:
+    if apart < LEAST_ACROSS_PX:
         raise ScaleError(
             tr("The two ends are only {apart:.0f} px apart: too near to measure by", apart=apart),
             where="reference",
             do=tr("Mark points farther apart, or take the photo from nearer"),
         )
-    hand = _ENDS_SPREAD_PX if reference.corner_spread_px is None else reference.corner_spread_px
+    hand = HAND_SPREAD_PX if reference.corner_spread_px is None else reference.corner_spread_px
     # The x axis of the reference's plane runs from the first end to the second.
     points = np.array([[-length / 2, 0.0], [length / 2, 0.0]])
     return ReferenceSeen(

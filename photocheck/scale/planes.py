@@ -13,13 +13,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
+from photocheck.scale.light import Floats
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.speech import tr
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -63,6 +61,11 @@ def fit_homography(points_mm: Floats, points_px: Floats) -> Floats | None:
     points_mm, points_px : (N, 2) float, N at least 4
 
     None when the points do not fix one (three in a line, or coincident).
+
+    >>> sheet = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 50.0], [0.0, 50.0]])
+    >>> matrix = fit_homography(sheet, 2.0 * sheet + 10.0)
+    >>> project(matrix, np.array([[50.0, 25.0]])).round(6).tolist()
+    [[110.0, 60.0]]
     """
     if len(points_mm) < 4:
         return None

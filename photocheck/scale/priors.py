@@ -100,6 +100,10 @@ def offset_prior(reference: Reference) -> Offset:
 
     A measured distance (`Reference.offset_mm`) beats the words.
 
+    >>> measured = offset_prior(Reference(kind="a4", place="wall", offset_mm=-600.0))
+    >>> measured.beyond_mm, measured.spread_mm
+    (-600.0, 30.0)
+
     Raises
     ------
     CaseError
@@ -118,7 +122,7 @@ def offset_prior(reference: Reference) -> Offset:
         raise CaseError(
             tr("the place {place!r} is not known", place=reference.place),
             where="reference",
-            do="use one of " + ", ".join(PLACES),
+            do=tr("Choose one of {names}", names=", ".join(PLACES)),
         )
     place = PLACE_OFFSETS[reference.place]
     if reference.offset_mm is not None:

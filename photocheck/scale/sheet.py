@@ -106,6 +106,9 @@ def page_mm(paper: str) -> tuple[float, float]:
     ------
     ScaleError
         When the paper is neither "a4" nor "letter".
+
+    >>> page_mm("A4")
+    (210.0, 297.0)
     """
     size = PAPER_MM.get(paper.lower())
     if size is None:

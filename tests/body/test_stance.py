@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from photocheck.body import saying
-from photocheck.body.figures import StanceFigure, figures
 from photocheck.body.posed import POSTURES, posed_dogs, square_dogs
 from photocheck.body.stance import (
     NO_ALLOWANCE,
@@ -16,6 +15,7 @@ from photocheck.body.stance import (
     coat_stand_off,
     judge_stance,
 )
+from photocheck.body.stance_figures import StanceFigure, figures
 from photocheck.body.standards import PROPORTIONS, Allowance, allowance
 from photocheck.case.model import DogFacts, Marking
 from photocheck.judge.standing import body_points, standing, upright

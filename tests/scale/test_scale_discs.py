@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from photocheck.errors import ScaleError
-from photocheck.scale.discs import find_disc, fit_circle, fit_ellipse
+from photocheck.scale.discs import find_disc
+from photocheck.scale.ellipses import fit_circle, fit_ellipse
 from tests.support.scale_scenes import (
     Layer,
     blob_layer,

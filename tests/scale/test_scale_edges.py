@@ -6,7 +6,8 @@ import pytest
 
 from photocheck.errors import ScaleError
 from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
-from photocheck.scale.edges import check_corners, find_rectangle, order_corners
+from photocheck.scale.corners import check_corners, order_corners
+from photocheck.scale.edges import find_rectangle
 from tests.support.scale_scenes import (
     Layer,
     blob_layer,

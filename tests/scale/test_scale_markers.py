@@ -5,8 +5,9 @@ import numpy as np
 import pytest
 
 from photocheck.errors import ScaleError
-from photocheck.scale import markers
-from photocheck.scale.markers import detect_markers, find_sheet
+from photocheck.scale import marker_detection
+from photocheck.scale.marker_detection import detect_markers
+from photocheck.scale.markers import find_sheet
 from photocheck.scale.planes import fit_homography, homography, jacobian
 from photocheck.scale.sheet import sheet_points
 from photocheck.scale.subpixel import fit_side, fit_sides
@@ -244,7 +245,9 @@ def test_a_glance_is_enough_for_a_whole_sheet(monkeypatch):
     large = cv2.resize(picture, None, fx=8, fy=8, interpolation=cv2.INTER_CUBIC)
     grey = cv2.cvtColor(large, cv2.COLOR_RGB2GRAY)
     searched = []
-    monkeypatch.setattr(markers, "_detect_at", lambda grey, shrink: searched.append(shrink) or ())
+    monkeypatch.setattr(
+        marker_detection, "_detect_at", lambda grey, shrink: searched.append(shrink) or ()
+    )
     seen = detect_markers(grey)
     assert sorted(marker.place for marker in seen) == [0, 1, 2, 3]
     assert not searched
@@ -258,10 +261,10 @@ def test_what_a_glance_misses_is_searched_for(monkeypatch):
     picture, _ = _scene(1, 0.8)
     grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
     every = detect_markers(grey)
-    monkeypatch.setattr(markers, "_glance", lambda grey: every[:3])
+    monkeypatch.setattr(marker_detection, "_glance", lambda grey: every[:3])
     assert len(detect_markers(grey)) == 4
     # And a search that finds fewer does not take away what the glance saw.
-    monkeypatch.setattr(markers, "_detect_at", lambda grey, shrink: every[:1])
+    monkeypatch.setattr(marker_detection, "_detect_at", lambda grey, shrink: every[:1])
     assert detect_markers(grey) == every[:3]
 
 

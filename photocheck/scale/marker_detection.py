@@ -1,0 +1,180 @@
+"""The sheet's markers as first detected: good to a few pixels, on a shrunken picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations
+from typing import Final
+
+import cv2
+import numpy as np
+
+from photocheck.scale.light import Floats, Picture
+from photocheck.scale.planes import fit_homography, project
+from photocheck.scale.sheet import LAYOUT, sheet_points
+
+_GLANCE_SIDE: Final = 1100  # px, longer side, to a factor of 1.4, of the picture looked at first
+_SMALL_SIDE: Final = 1400  # px, longer side of the picture a thorough search starts on
+
+
+@dataclass(frozen=True)
+class MarkerSeen:
+    """One marker as first detected.
+
+    Attributes
+    ----------
+    place : int
+        Index into `photocheck.scale.corners.CORNER_NAMES`, as in `SheetLayout.marker_ids`.
+    corners_px : (4, 2) float
+        Clockwise from the marker's own top left, px, good to a few pixels.
+    """
+
+    place: int
+    corners_px: Floats
+
+
+def detect_markers(grey: Picture) -> tuple[MarkerSeen, ...]:
+    """The sheet's markers in a grey picture (H, W), each by itself, at several sizes.
+
+    A glance at a small picture is enough for most sheets that are whole, at a small part
+    of the cost.  Otherwise the search stops at the first size at which two or more agree
+    on one plane; else it returns the most that any one size gave (possibly lone or
+    contradictory ones).
+    """
+    most = glanced = _glance(grey)
+    agreed = len(agreeing_markers(glanced))
+    if agreed == len(LAYOUT.marker_ids):
+        return glanced
+    longer = max(grey.shape)
+    first = max(round(longer / _SMALL_SIDE), 1)
+    shrinks = [float(first)]
+    if first > 1:
+        shrinks.append(1.0)
+    if longer / first > 700:
+        shrinks.append(2.0 * first)
+    if longer < 2000:
+        shrinks.append(0.5)
+    for shrink in shrinks:
+        seen = _detect_at(grey, shrink)
+        more = len(agreeing_markers(seen))
+        if more or agreed:
+            return seen if more >= agreed else glanced
+        if len(seen) > len(most):
+            most = seen
+    return most
+
+
+@lru_cache(maxsize=2)
+def _detector(thorough: bool) -> cv2.aruco.ArucoDetector:
+    whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    # Only the sheet's four codes: a toy or poster with other markers cannot interfere.
+    ours = cv2.aruco.Dictionary(whole.bytesList[list(LAYOUT.marker_ids)], 4, 1)
+    settings = cv2.aruco.DetectorParameters()
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
+    settings.adaptiveThreshWinSizeMin = 5 if thorough else 15
+    settings.adaptiveThreshWinSizeMax = 35 if thorough else 15
+    settings.adaptiveThreshWinSizeStep = 15
+    # A glance leaves alone what it could not read anyhow: cells of under 2 px.
+    settings.minMarkerPerimeterRate = 0.02 if thorough else 0.05
+    # Blur fills the rim of a cell from its neighbours: read its middle only.  On simulated
+    # blurred pictures this doubles what is found.
+    settings.perspectiveRemovePixelPerCell = 8
+    settings.perspectiveRemoveIgnoredMarginPerCell = 0.25
+    return cv2.aruco.ArucoDetector(ours, settings)
+
+
+def _glance(grey: Picture) -> tuple[MarkerSeen, ...]:
+    """Markers seen in a much smaller picture with one threshold only."""
+    small, shrink = grey, 1
+    # Halving is many times quicker than any other way of averaging pixels, as long as both
+    # sides are even.
+    while max(small.shape) > _GLANCE_SIDE * np.sqrt(2) and min(small.shape) > 1:
+        height, width = small.shape[0] // 2, small.shape[1] // 2
+        small = np.asarray(
+            cv2.resize(
+                small[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
+            ),
+            dtype=np.uint8,
+        )
+        shrink *= 2
+    return _seen_in(small, np.array([shrink, shrink], np.float64), thorough=False)
+
+
+def _detect_at(grey: Picture, shrink: float) -> tuple[MarkerSeen, ...]:
+    if shrink == 1:
+        small = grey
+    else:
+        size = (max(round(grey.shape[1] / shrink), 1), max(round(grey.shape[0] / shrink), 1))
+        method = cv2.INTER_AREA if shrink > 1 else cv2.INTER_LINEAR
+        small = np.asarray(cv2.resize(grey, size, interpolation=method), dtype=np.uint8)
+    scale = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
+    return _seen_in(small, scale, thorough=True)
+
+
+def _seen_in(small: Picture, scale: Floats, *, thorough: bool) -> tuple[MarkerSeen, ...]:
+    """Markers in a picture `scale` (x, y) times smaller than the one they are given in."""
+    corners, places, _ = _detector(thorough).detectMarkers(small)
+    if places is None:
+        return ()
+    return tuple(
+        # Pixel centres are at integers, so the scale is about (-1/2, -1/2).
+        MarkerSeen(int(place), (np.asarray(square[0], np.float64) + 0.5) * scale - 0.5)
+        for square, place in zip(corners, np.ravel(places), strict=True)
+    )
+
+
+@lru_cache(maxsize=4)
+def places_mm(place: int) -> Floats:
+    """The corners of one marker on the sheet, (4, 2) mm."""
+    return sheet_points()[1][4 * place : 4 * place + 4]
+
+
+def module_px(corners: Floats) -> float:
+    """Mean side of a cell of a marker with these corners, px."""
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    return float(np.mean(sides)) / LAYOUT.modules
+
+
+def agreeing_markers(seen: tuple[MarkerSeen, ...]) -> tuple[MarkerSeen, ...]:
+    """The largest group of different markers that lie on one sheet; () if under two."""
+    best: tuple[MarkerSeen, ...] = ()
+    best_miss = np.inf
+    for first, second in combinations(seen, 2):
+        if first.place == second.place:
+            continue
+        source = np.vstack([places_mm(first.place), places_mm(second.place)])
+        target = np.vstack([first.corners_px, second.corners_px])
+        matrix = fit_homography(source, target)
+        if matrix is None or not _looks_forward(matrix):
+            continue
+        group: dict[int, MarkerSeen] = {}
+        misses: dict[int, float] = {}
+        for marker in seen:
+            miss = project(matrix, places_mm(marker.place)) - marker.corners_px
+            # A cell is 13 mm: detection is good to a small part of one, and so must be this.
+            share = float(np.max(np.hypot(miss[:, 0], miss[:, 1]))) / module_px(marker.corners_px)
+            limit = 0.3 if marker is first or marker is second else 0.6
+            if share < limit and share < misses.get(marker.place, np.inf):
+                group[marker.place], misses[marker.place] = marker, share
+        total = sum(misses.values())
+        if first.place in group and second.place in group:
+            better = len(group) > len(best) or (len(group) == len(best) and total < best_miss)
+            if better:
+                best, best_miss = tuple(group.values()), total
+        if len(best) == len(seen):
+            break  # no other pair can gather more
+    return best
+
+
+def _looks_forward(matrix: Floats) -> bool:
+    """Whether the whole sheet lies in front of the camera and is not mirrored."""
+    points = sheet_points()[1]
+    depth = points @ matrix[2, :2] + matrix[2, 2]
+    if not (np.all(depth > 0) or np.all(depth < 0)):
+        return False
+    half = np.array(LAYOUT.outer_mm) / 2
+    corners = project(matrix, half * [[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    following = np.roll(corners, -1, axis=0)
+    area = np.sum(corners[:, 0] * following[:, 1] - corners[:, 1] * following[:, 0])
+    return bool(area > 0)
