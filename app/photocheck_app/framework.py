@@ -9,8 +9,10 @@ told by its proof, and not by a traceback.
 
 from __future__ import annotations
 
+import logging
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from pathlib import Path
 from threading import Lock
@@ -360,6 +362,24 @@ def _media_manager() -> Any:
     return MediaFileManager(MemoryMediaFileStorage(MEDIA.rstrip("/")))
 
 
+@contextmanager
+def _outside_runs() -> Iterator[None]:
+    """Let nothing be said of what is tried outside any page's run: that is meant here."""
+    from streamlit.runtime.scriptrunner_utils import script_run_context
+
+    said = logging.getLogger(script_run_context.__name__)
+    said.addFilter(_nothing)
+    try:
+        yield
+    finally:
+        said.removeFilter(_nothing)
+
+
+def _nothing(_: logging.LogRecord) -> bool:
+    return False
+
+
+@_outside_runs()
 def _prove_media(_: Any) -> None:
     manager, given = _media_manager(), list[str]()
     made = list[tuple[str, str]]()

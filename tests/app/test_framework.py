@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import ast
 import re
+import sys
 from collections.abc import Iterator
+from importlib.metadata import packages_distributions
 from pathlib import Path
 from types import ModuleType
 from typing import Any, ClassVar
@@ -170,9 +172,10 @@ def answers(app: Any, path: str = "/_stcore/health", client: tuple[str, int] = O
 
 
 def test_all_holds_in_the_streamlit_that_is_installed(
-    app: Any, capsys: pytest.CaptureFixture[str]
+    app: Any, capsys: pytest.CaptureFixture[str], caplog: pytest.LogCaptureFixture
 ) -> None:
     with TestClient(app, "http://shop.example", client=OTHERS) as visitor:
+        assert caplog.records == []
         assert framework.self_test(app._starlette_app) == ()
         assert visitor.get("/_stcore/health").text == "ok"
         page = visitor.get("/desk", headers={"Accept": "text/html"})
@@ -185,6 +188,14 @@ def test_all_holds_in_the_streamlit_that_is_installed(
         with sockets as socket:
             assert socket.accepted_subprotocol == "streamlit"
     assert capsys.readouterr().err == ""
+
+
+def test_no_module_takes_the_place_of_another() -> None:
+    """`streamlit run` puts the folder of `served.py` first where modules are looked for."""
+    ours = {path.stem for path in APP.glob("*.py")} | {path.name for path in APP.iterdir()}
+    taken = set(sys.stdlib_module_names) | packages_distributions().keys()
+    assert len(taken) > 200
+    assert ours & (taken - {"photocheck_app"}) == set()
 
 
 def test_each_thing_says_where_it_was_read() -> None:
