@@ -6,7 +6,8 @@ import streamlit as st
 
 from photocheck.speech import speaking, tr
 from photocheck_app import desk, owner, practise, sheet_page, uploads
-from photocheck_app.doors.belonging import bind
+from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
+from photocheck_app.doors.sessions import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
 from photocheck_app.kept import keep_all
 from photocheck_app.owner.marks import keep_placed
@@ -25,16 +26,14 @@ def main() -> None:
         at_desk = st.Page(
             desk.page,
             title=tr("Workshop desk"),
-            url_path="desk",
+            url_path=WORKSHOP,
             # Owners have no business there; staff know its address.
             visibility="visible" if who_is_at_desk() else "hidden",
         )
         ways = [
-            st.Page(
-                owner.page, title=tr("Check my dog's readings"), url_path="owner", default=True
-            ),
-            st.Page(practise.page, title=tr("Practise the marks"), url_path="practise"),
-            st.Page(sheet_page.page, title=tr("Print the marker sheet"), url_path="sheet"),
+            st.Page(owner.page, title=tr("Check my dog's readings"), url_path=OWNER, default=True),
+            st.Page(practise.page, title=tr("Practise the marks"), url_path=PRACTISE),
+            st.Page(sheet_page.page, title=tr("Print the marker sheet"), url_path=SHEET),
             at_desk,
         ]
         chosen = st.navigation(ways, position="top")

@@ -7,13 +7,13 @@ from starlette.middleware import Middleware
 
 from photocheck_app.doors.middleware import Doors
 from photocheck_app.doors.oidc import secrets_of_oidc
+from photocheck_app.doors.retention import retention
 from photocheck_app.doors.sign_in import ROUTES
-from photocheck_app.doors.tidying import tidying
 
 app = st.App(
     "main.py",
     routes=ROUTES,
     middleware=[Middleware(Doors)],
     secrets=secrets_of_oidc() or None,
-    lifespan=tidying,
+    lifespan=retention,
 )

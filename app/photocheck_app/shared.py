@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import base64
-import os
 import re
 from html import escape
 from pathlib import Path
 
 import streamlit as st
 
-from photocheck.orders.model import STORE_VARIABLE, Store
-from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.orders.model import Store
+from photocheck.orders.store import DatabaseStore
 from photocheck.orders.uploads import BusyError, Limits
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.shop import shop_of
 from photocheck.speech import LANGUAGES, tr
+from photocheck_app.doors.settings import the_store
 
 _DRAWINGS = Path(__file__).parent / "drawings"
 
@@ -48,10 +48,9 @@ def choose_language() -> None:
     )
 
 
-@st.cache_resource(show_spinner=False)
 def store() -> DatabaseStore:
     """The one store of this server, for the desk alone."""
-    return open_store(os.environ.get(STORE_VARIABLE))
+    return the_store()
 
 
 def owners_store() -> Store:

@@ -21,12 +21,12 @@ def main() -> None:
     """Load, then serve; the arguments are those of ``streamlit``."""
     for name in SLOW:
         import_module(name)
-    from streamlit.web.cli import main as streamlit
+    from photocheck_app.framework import command_line
 
     # What was loaded stays: the collector need not look through it again and again.
     gc.collect()
     gc.freeze()
-    sys.exit(streamlit(prog_name="streamlit"))
+    sys.exit(command_line()(prog_name="streamlit"))
 
 
 if __name__ == "__main__":

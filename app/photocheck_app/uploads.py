@@ -11,13 +11,12 @@ from collections.abc import Iterable
 from threading import Lock
 from typing import Any, Final
 
-from streamlit import runtime
-from streamlit.runtime.scriptrunner import get_script_run_ctx
-from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRec
+from streamlit.typing import UploadedFile
 
 from photocheck.errors import PhotoError
 from photocheck.orders.uploads import QUOTA
 from photocheck.speech import tr
+from photocheck_app import framework
 
 MOST_BYTES: Final = 600_000_000
 """Of all visitors together: ten of the largest files, or a hundred and more as phones write them
@@ -35,14 +34,8 @@ _lock: Final = Lock()
 
 def bind() -> None:
     """Have the server bound what it holds; at the start of every run."""
-    if not runtime.exists():
-        return
-    manager: Any = runtime.get_instance().uploaded_file_mgr
-    with _lock:
-        if getattr(manager, "photocheck_bound", False):
-            return
-        manager.photocheck_bound = True
-    manager.add_file = bounded(manager)
+    if framework.served():
+        framework.watch_uploads(bounded)
 
 
 def bounded(manager: Any) -> Any:
@@ -52,24 +45,20 @@ def bounded(manager: Any) -> Any:
     ----------
     manager : streamlit.runtime.memory_uploaded_file_manager.MemoryUploadedFileManager
     """
-    add, files = manager.add_file, manager.file_storage
+    add = manager.add_file
 
-    def adding(session_id: str, file: UploadedFileRec) -> None:
+    def adding(session_id: str, file: Any) -> None:
         with _lock:
-            held = {who: _bytes(list(theirs.values())) for who, theirs in list(files.items())}
+            held = framework.held_bytes(manager)
             more = len(file.data)
             if (
                 sum(held.values()) + more > MOST_BYTES
                 or held.get(session_id, 0) + more > MOST_OF_ONE
             ):
-                file = file._replace(data=b"", type=_NO_ROOM)
+                file = framework.emptied(file, _NO_ROOM)
             add(session_id, file)
 
     return adding
-
-
-def _bytes(files: Iterable[UploadedFileRec]) -> int:
-    return sum(len(file.data) for file in files)
 
 
 def content_of(file: UploadedFile) -> bytes:
@@ -91,9 +80,4 @@ def content_of(file: UploadedFile) -> bytes:
 
 def let_go(files: Iterable[UploadedFile]) -> None:
     """Free the memory of files that have been taken in, or refused for good."""
-    context = get_script_run_ctx()
-    if context is None or not runtime.exists():
-        return
-    manager: Any = runtime.get_instance().uploaded_file_mgr
-    for file in files:
-        manager.remove_file(context.session_id, file.file_id)
+    framework.let_go(files)

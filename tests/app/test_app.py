@@ -21,6 +21,7 @@ from photocheck.server import bench
 from photocheck.server.access.passes import link_for
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck_app import shared, sheet_page
+from photocheck_app.doors import settings
 from photocheck_app.marking import Placed
 from photocheck_app.owner import marks as marks_step
 from photocheck_app.owner import photos as photo_step
@@ -36,7 +37,7 @@ Opened = Callable[..., AppTest]
 def opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Opened:
     """Open the app as a new visitor, perhaps at an address; one store a test."""
     monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
-    shared.store.clear()
+    settings.close_stores()
 
     def visit(**address: str) -> AppTest:
         page = AppTest.from_file(str(APP / "main.py"), default_timeout=60)

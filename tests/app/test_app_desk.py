@@ -34,7 +34,7 @@ from photocheck.orders.corrections import (
 from photocheck.orders.deciding import decide_on, reason_needed
 from photocheck.orders.intake.bring_in import File, bring_in
 from photocheck.orders.messages.drafting import draft_message
-from photocheck.orders.model import CHOICES, OrderError, OrderLine, Store
+from photocheck.orders.model import CHOICES, STORE_VARIABLE, OrderError, OrderLine, Store
 from photocheck.orders.store import open_store
 from photocheck.report.model import DoubtSource, Report
 from photocheck.server import bench, demo_orders
@@ -43,7 +43,6 @@ from photocheck.server.serving import DESK_VARIABLE
 from photocheck.shown.doubt_bars import doubt_bars
 from photocheck.shown.spans_plot import spans_plot
 from photocheck.words import SPAN_TITLES, VERDICTS
-from photocheck_app import shared
 from photocheck_app.desk import moves, session, staff_marks
 from photocheck_app.marking.surface import Placed
 from tests.support import made_report
@@ -72,7 +71,7 @@ def store(held: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
     """A copy of it, which the app opens as well."""
     shutil.copytree(held, tmp_path / "store")
     address = str(tmp_path / "store" / "orders.db")
-    monkeypatch.setenv(shared.STORE_VARIABLE, address)
+    monkeypatch.setenv(STORE_VARIABLE, address)
     monkeypatch.setenv(DESK_VARIABLE, "open")  # signing in: test_doors.py
     st.cache_data.clear()
     st.cache_resource.clear()
@@ -428,7 +427,7 @@ def test_the_list_is_filtered_and_leads_to_an_order(store: Store) -> None:
 
 
 def test_an_empty_desk_says_how_to_begin(tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setenv(shared.STORE_VARIABLE, str(tmp_path / "new.db"))
+    monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "new.db"))
     monkeypatch.setenv(DESK_VARIABLE, "open")
     st.cache_resource.clear()
     assert "samples" in opened().info[0].value

@@ -22,7 +22,7 @@ from photocheck.server.access.addresses import DESK_COOKIE, address_of_link
 from photocheck.server.access.oidc import Provider, ProviderError, read_provider
 from photocheck.server.access.passes import AccessError
 from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, visitor
-from photocheck_app.doors import belonging, middleware, settings, sign_in
+from photocheck_app.doors import middleware, sessions, settings, sign_in
 from photocheck_app.doors.middleware import Doors
 
 GOOD = "four brown ropes drying"
@@ -55,11 +55,9 @@ def counts(monkeypatch: pytest.MonkeyPatch) -> Rates:
 @pytest.fixture
 def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[DatabaseStore]:
     monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
-    settings.the_store.cache_clear()
     with closing(open_store(str(tmp_path / "orders.sqlite3"))) as store:
         yield store
-    settings.the_store().close()
-    settings.the_store.cache_clear()
+    settings.close_stores()
 
 
 @pytest.fixture
@@ -73,7 +71,8 @@ def server(kept: DatabaseStore, counts: Rates) -> TestClient:
             Route("/_stcore/upload_file/{session}/{name}", _file, methods=["PUT"]),
             WebSocketRoute("/_stcore/stream", _socket),
         ],
-        middleware=[Middleware(Doors)],
+        # Streamlit itself: test_framework.py
+        middleware=[Middleware(Doors, self_test=lambda _: ())],
     )
     return TestClient(app, "http://shop.example", follow_redirects=False)
 
@@ -198,18 +197,18 @@ def test_every_answer_has_its_headers(server: TestClient) -> None:
 def test_a_file_goes_to_the_browser_it_was_made_for(server: TestClient) -> None:
     page = {"Accept": "text/html"}
     server.get("/", headers=page)
-    mine = server.cookies[belonging.COOKIE]
-    belonging._to("/media/abc123.jpg", mine)
+    mine = server.cookies[sessions.COOKIE]
+    sessions._to("/media/abc123.jpg", mine)
     assert server.get("/media/abc123.jpg").text == "a photo"
     again = server.get("/media/abc123.jpg?again=1")
     assert (again.status_code, again.headers["cache-control"]) == (200, "no-store")
-    belonging._to("/media/abc123.json", mine)
+    sessions._to("/media/abc123.json", mine)
     assert server.get("/media/abc123.json").headers["cache-control"] == "private, no-cache"
     assert server.get("/media/other.jpg").status_code == 404
     server.cookies.clear()
     assert server.get("/media/abc123.jpg").status_code == 404
     server.get("/", headers=page)
-    assert server.cookies[belonging.COOKIE] != mine
+    assert server.cookies[sessions.COOKIE] != mine
     assert server.get("/media/abc123.jpg").status_code == 404
     # what pages are made of is nobody's
     assert server.get("/static/media/font.woff2").status_code == 200
@@ -217,10 +216,10 @@ def test_a_file_goes_to_the_browser_it_was_made_for(server: TestClient) -> None:
 
 def test_a_browser_keeps_its_cookie(server: TestClient) -> None:
     server.get("/", headers={"Accept": "text/html"})
-    first = server.cookies[belonging.COOKIE]
+    first = server.cookies[sessions.COOKIE]
     again = server.get("/", headers={"Accept": "text/html"})
     assert "set-cookie" not in again.headers
-    assert server.cookies[belonging.COOKIE] == first
+    assert server.cookies[sessions.COOKIE] == first
 
 
 def test_one_address_cannot_ask_without_end(
@@ -240,10 +239,10 @@ def test_one_address_cannot_ask_without_end(
 
 def test_a_session_is_gone_on_with_by_its_own_browser_alone(server: TestClient) -> None:
     server.get("/", headers={"Accept": "text/html"})
-    mine = server.cookies[belonging.COOKIE]
-    belonging._sessions["session-1"] = mine
-    belonging._sessions["session-2"] = "somebody else's"
-    belonging._sessions["session-3"] = ""
+    mine = server.cookies[sessions.COOKIE]
+    sessions._sessions["session-1"] = mine
+    sessions._sessions["session-2"] = "somebody else's"
+    sessions._sessions["session-3"] = ""
 
     def told(session: str) -> str:
         # as Streamlit's pages ask: protocol, XSRF token, session
@@ -266,7 +265,7 @@ def test_uploads_count_by_number_and_size(server: TestClient, counts: Rates) -> 
     from limits import parse
 
     server.get("/", headers={"Accept": "text/html"})
-    belonging._sessions["s"] = server.cookies[belonging.COOKIE]
+    sessions._sessions["s"] = server.cookies[sessions.COOKIE]
 
     counts.rates["megabytes from address"] = parse("10/hour")
     put = lambda size: server.put("/_stcore/upload_file/s/x", content=b"x" * size)  # noqa: E731

@@ -7,7 +7,6 @@ from html import escape
 from typing import Final
 
 import streamlit as st
-from streamlit.delta_generator import DeltaGenerator
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring_in import bring_in
@@ -23,6 +22,7 @@ from photocheck_app.desk.follow import follow_list
 from photocheck_app.desk.moves import check_anew, go, say_on_arrival, when
 from photocheck_app.desk.shop_files import shop_ratios, tell_problems
 from photocheck_app.doors.settings import desk_is_open
+from photocheck_app.framework import Container
 from photocheck_app.shared import as_text, language, limits, store
 from photocheck_app.uploads import content_of, let_go
 
@@ -97,7 +97,7 @@ def _filters(lines: Sequence[OrderLine]) -> list[OrderLine]:
     return chosen(lines, state=state or "", verdict=verdict or "", text=text or "")
 
 
-def _name(place: DeltaGenerator) -> None:
+def _name(place: Container) -> None:
     """Ask who is at the desk; kept in the address, so that a reload does not lose it."""
     if "desk_name" not in st.session_state:
         st.session_state["desk_name"] = st.query_params.get("by", "")

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import os
-from functools import cache
+from threading import Lock
+from typing import Final
 
 from photocheck.orders.model import STORE_VARIABLE
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.serving import DESK_VARIABLE, INVITED_VARIABLE
+
+_opened: Final[dict[str | None, DatabaseStore]] = {}
+"""By the address it was asked for: a server has one all its life."""
+_lock: Final = Lock()
 
 
 def desk_is_open() -> bool:
@@ -20,7 +25,23 @@ def by_invitation_only() -> bool:
     return bool(os.environ.get(INVITED_VARIABLE))
 
 
-@cache
 def the_store() -> DatabaseStore:
-    """The one store of this server."""
-    return open_store(os.environ.get(STORE_VARIABLE))
+    """The one store of this server, for its doors and its pages alike.
+
+    Raises
+    ------
+    PhotocheckError
+        When it cannot be opened.
+    """
+    address = os.environ.get(STORE_VARIABLE)
+    with _lock:
+        if address not in _opened:
+            _opened[address] = open_store(address)
+        return _opened[address]
+
+
+def close_stores() -> None:
+    """Close what was opened; the next call opens anew."""
+    with _lock:
+        while _opened:
+            _opened.popitem()[1].close()

@@ -9,7 +9,6 @@ from threading import BoundedSemaphore
 from typing import Any, Final
 from urllib.parse import urlsplit
 
-from babel import negotiate_locale
 from jinja2 import Environment, FileSystemLoader
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -20,9 +19,10 @@ from photocheck.errors import PhotocheckError
 from photocheck.server.access import passes, staff
 from photocheck.server.access.addresses import DESK, DESK_COOKIE, SIGN_IN
 from photocheck.server.access.rates import TooOftenError, visitor
-from photocheck.speech import LANGUAGES, speaking, spoken, tr
-from photocheck_app.doors.counting import COUNTS
+from photocheck.speech import speaking, spoken, tr
+from photocheck_app.doors.language import language_of
 from photocheck_app.doors.middleware import cookie
+from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.settings import the_store
 
 _AT_ONCE: Final = BoundedSemaphore(2)
@@ -46,7 +46,7 @@ ROUTES: Final = [Route(SIGN_IN, page, methods=["GET", "POST"])]
 
 
 def _answer(request: Request, form: dict[str, str]) -> Response:
-    with speaking(_language(request)):
+    with speaking(language_of(request)):
         try:
             if form.get("act") == "out":
                 return _out(request)
@@ -152,12 +152,3 @@ def _from_here(request: Request) -> bool:
 
 def _https(request: Request) -> bool:
     return request.url.scheme == "https"
-
-
-def _language(request: Request) -> str:
-    asked = request.query_params.get("language", "")
-    if asked in LANGUAGES:
-        return asked
-    accepted = request.headers.get("accept-language", "")[:200].replace("-", "_")
-    wanted = [part.partition(";")[0].strip() for part in accepted.split(",")]
-    return negotiate_locale([one for one in wanted if one], list(LANGUAGES)) or "en"

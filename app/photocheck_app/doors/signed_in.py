@@ -13,8 +13,7 @@ from photocheck.server.access.addresses import DESK_COOKIE, SIGN_IN
 from photocheck.server.access.passes import AccessError
 from photocheck.speech import tr
 from photocheck_app.doors.oidc import name_by_oidc, provider
-from photocheck_app.doors.settings import desk_is_open
-from photocheck_app.shared import store
+from photocheck_app.doors.settings import desk_is_open, the_store
 
 UNNAMED: Final = "staff"
 
@@ -26,7 +25,7 @@ def at_desk() -> str:
         # "owner" in the history means the owner.
         return name if name and name.casefold() != "owner" else UNNAMED
     try:
-        return passes.at_desk(store(), _cookie())
+        return passes.at_desk(the_store(), _cookie())
     except AccessError:
         return name_by_oidc()
 
@@ -35,7 +34,7 @@ def while_signed_in(make: Callable[[], Any]) -> Callable[[], Any]:
     """The same, refused once who asks for it now has signed out: a page may stay open."""
     if desk_is_open():
         return make
-    carried, kept = _cookie(), store()
+    carried, kept = _cookie(), the_store()
     by_password = bool(carried) and not name_by_oidc()
 
     def making() -> Any:
@@ -57,7 +56,7 @@ def show_way_in() -> None:
     st.write(tr("The workshop's orders are behind a password."))
     if provider() is not None:
         st.button(tr("Sign in through your organisation"), type="primary", on_click=st.login)
-    if provider() is None or staff.everybody(store()):
+    if provider() is None or staff.everybody(the_store()):
         _link(tr("Sign in"), "primary")
     st.caption(tr("Owners need no password: they come by the link the workshop sends."))
 

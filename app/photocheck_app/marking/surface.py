@@ -16,13 +16,13 @@ from typing import Any, Final
 
 import numpy as np
 import streamlit as st
-from streamlit import runtime
 
 from photocheck.case.model import Point
 from photocheck.shown.display import Shown, picture_name, shown
 from photocheck.shown.picture import SPAN_COLOURS
 from photocheck.speech import tr
 from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
+from photocheck_app.framework import serve_file
 from photocheck_app.marking.words import TEXTS
 
 REFERENCE_POINTS: Final[Mapping[str, tuple[int, int]]] = {
@@ -249,19 +249,12 @@ def _served(ready: Shown, key: str) -> list[dict[str, Any]]:
     secret, so an address cannot be worked out from the photo, nor shared by two visitors.
     A file lives while the session shows it; Streamlit keeps a closed session for two minutes.
     """
-    if not runtime.exists():
-        return []
     secret = st.session_state.setdefault("photocheck marking secret", secrets.token_hex(16))
-    store = runtime.get_instance().media_file_mgr
-    base = str(st.get_option("server.baseUrlPath") or "").strip("/")
-    return [
-        {
-            "url": (f"/{base}" if base else "")
-            + store.add(copy.jpeg, "image/jpeg", f"marking-{key}-{number}", file_name=secret),
-            "width": copy.width,
-        }
+    served = [
+        (serve_file(copy.jpeg, "image/jpeg", f"marking-{key}-{number}", secret), copy.width)
         for number, copy in enumerate(ready.copies)
     ]
+    return [{"url": url, "width": width} for url, width in served if url is not None]
 
 
 def _understood(

@@ -12,7 +12,7 @@ from photocheck.orders.store.privacy import Retention
 from photocheck.server import bench
 from photocheck.server.access.addresses import LINK, address_of_link
 from photocheck.speech import tr
-from photocheck_app.doors.counting import COUNTS, here
+from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.owner import dog, marks, photos, readings, result, sample, welcome
 from photocheck_app.owner.way import STEPS, Way, begin, current_step, leave, show_progress

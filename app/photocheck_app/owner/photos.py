@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import streamlit as st
-from streamlit.runtime.uploaded_file_manager import UploadedFile
+from streamlit.typing import UploadedFile
 
 from photocheck.checking import MOST_PHOTOS
 from photocheck.errors import PhotocheckError
@@ -19,7 +19,8 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, spoken, tr
 from photocheck.words import PLACE_TITLES
-from photocheck_app.doors.counting import COUNTS
+from photocheck_app.doors.rate_limits import COUNTS
+from photocheck_app.framework import file_id
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, chosen, put, save, show_ways_on, typed
 from photocheck_app.shared import as_text, drawing, limits, owners_store, picture
@@ -109,12 +110,11 @@ def _taken(
     told: dict[str, str] = st.session_state.setdefault(f"{way.key}/uploads/told", {})
     draft, waiting = way.draft, []
     for file in given:
-        if file.file_id in told:
+        known = file_id(file)
+        if known in told:
             continue
         if len(draft["photos"]) >= MOST_PHOTOS:
-            told[file.file_id] = tr(
-                "{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS
-            )
+            told[known] = tr("{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS)
             continue
         try:
             content = content_of(file)
@@ -123,9 +123,9 @@ def _taken(
         except BusyError as error:
             waiting.append(str(error))
         except PhotocheckError as error:
-            told[file.file_id] = str(error)
+            told[known] = str(error)
         else:
-            draft, told[file.file_id] = with_photo(draft, name), ""
+            draft, told[known] = with_photo(draft, name), ""
     said = (*filter(None, told.values()), *waiting)
     if not waiting:
         told.clear()

@@ -26,7 +26,7 @@ from photocheck_app.answer import (
     show_why,
 )
 from photocheck_app.desk.shop_files import shop_ratios
-from photocheck_app.doors.counting import COUNTS, here
+from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.owner.way import STEPS, Way, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, say_busy
 

@@ -20,7 +20,7 @@ from photocheck.orders.model import Order, OrderError
 from photocheck.server.access.addresses import LINK
 from photocheck.server.access.rates import TooOftenError
 from photocheck.speech import later, tr
-from photocheck_app.doors.counting import COUNTS, here
+from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.shared import language, owners_store
 

@@ -21,7 +21,7 @@ _log = logging.getLogger(__name__)
 
 
 @asynccontextmanager
-async def tidying(_: Any) -> AsyncIterator[None]:
+async def retention(_: Any) -> AsyncIterator[None]:
     """Tidy for as long as the server runs, unless it was told to keep everything."""
     if os.environ.get(KEEP_VARIABLE):
         yield

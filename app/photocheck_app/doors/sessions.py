@@ -1,4 +1,4 @@
-"""What belongs to which browser: the files its pages show, and its pages' sessions.
+"""Whose a session is, and the files its pages show.
 
 Streamlit gives a file to whoever has its address, and a session to whoever has its name.  Here that
 is not enough: the first page gives a browser a cookie, every file and session remembers the
@@ -7,14 +7,13 @@ cookies it was made for, and the server hands it to those alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from threading import Lock
-from typing import Any, Final
+from typing import Final
 
 import streamlit as st
 from cachetools import LRUCache
-from streamlit import runtime
-from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+from photocheck_app import framework
 
 COOKIE: Final = "photocheck_visitor"
 """Random, and nothing but that: it tells browsers apart for as long as they are open."""
@@ -45,51 +44,30 @@ def owns_session(name: str, cookie: str) -> bool:
 
 def bind() -> None:
     """Remember whose this session is, and have files remember too; at the start of every run."""
-    context = get_script_run_ctx()
-    if context is None or not runtime.exists():
+    session = framework.session_id()
+    if not session or not framework.served():
         return
     with _lock:
-        _sessions.setdefault(context.session_id, _visitor())
-    manager: Any = runtime.get_instance().media_file_mgr
+        _sessions.setdefault(session, _visitor())
+    framework.watch_media(lambda address: _to(address, _visitor()), _made)
+
+
+def _made(promise: str, address: str) -> None:
+    # In a thread of its own, which knows no visitor: those who were given the promise.
     with _lock:
-        if getattr(manager, "photocheck_bound", False):
-            return
-        manager.photocheck_bound = True
-    add, later, now = manager.add, manager.add_deferred, manager.execute_deferred
-
-    def adding(*args: Any, **kwargs: Any) -> str:
-        return _to(add(*args, **kwargs), _visitor())
-
-    def adding_later(*args: Any, **kwargs: Any) -> str:
-        return _to(later(*args, **kwargs), _visitor())
-
-    def making_now(file_id: str) -> str:
-        # In a thread of its own, which knows no visitor: those who were given the promise.
-        with _lock:
-            promised = set(_given.get(_name(file_id), ()))
-        address: str = now(file_id)
-        for cookie in promised:
-            _to(address, cookie)
-        return address
-
-    replaced: dict[str, Callable[..., str]] = {
-        "add": adding,
-        "add_deferred": adding_later,
-        "execute_deferred": making_now,
-    }
-    for name, function in replaced.items():
-        setattr(manager, name, function)
+        promised = set(_given.get(_name(promise), ()))
+    for cookie in promised:
+        _to(address, cookie)
 
 
 def _visitor() -> str:
-    return "" if get_script_run_ctx() is None else str(st.context.cookies.get(COOKIE, ""))
+    return str(st.context.cookies.get(COOKIE, "")) if framework.session_id() else ""
 
 
-def _to(address: str, cookie: str) -> str:
+def _to(address: str, cookie: str) -> None:
     if address and cookie:
         with _lock:
             _given.setdefault(_name(address), set()).add(cookie)
-    return address
 
 
 def _name(path: str) -> str:

@@ -1,0 +1,70 @@
+"""Every path of the server: what each is for, and that there is no other."""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+from urllib.parse import quote
+
+from starlette.types import Scope
+
+from photocheck.server.access.addresses import DESK, SIGN_IN
+from photocheck_app import framework
+
+OWNER: Final = "owner"
+PRACTISE: Final = "practise"
+SHEET: Final = "sheet"
+WORKSHOP: Final = DESK.strip("/")
+PAGES: Final = (OWNER, PRACTISE, SHEET, WORKSHOP)
+"""The pages by the last part of their addresses; the first is also at the root."""
+
+Place = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider"]
+
+_FIXED: Final[dict[str, Place]] = {
+    "/": "page",
+    # Streamlit leads on to the same without the last stroke.
+    **{f"/{page}{stroke}": "page" for page in PAGES for stroke in ("", "/")},
+    framework.HEALTH: "asset",
+    framework.HOST_CONFIG: "asset",
+    framework.LOGIN: "provider",
+    framework.LOGOUT: "provider",
+    framework.CALLBACK: "provider",
+}
+
+
+def place_of(scope: Scope) -> tuple[Place, str] | None:
+    """What lies at the path of a request, and the path without what stands before all of them.
+
+    None for everything that is not known, and for every other spelling of what is: what a later
+    stage reads as the same path must not come past the rule for it.
+    """
+    path = str(scope["path"])
+    raw = scope.get("raw_path")
+    if raw is not None and raw not in (
+        path.encode(errors="surrogatepass"),
+        quote(path, errors="surrogatepass").encode(),
+    ):
+        return None
+    # Never mounted below another server's path, so nobody may say that it is.
+    if scope.get("root_path"):
+        return None
+    websocket = scope["type"] == "websocket"
+    if path == SIGN_IN:
+        return None if websocket else ("sign in", path)
+    before = framework.base()
+    if not (path == before or path.startswith(f"{before}/")):
+        return None
+    inner = path.removeprefix(before) or "/"
+    if websocket:
+        return ("stream", inner) if inner == framework.STREAM else None
+    place = _FIXED.get(inner) or _by_form(inner)
+    return None if place is None else (place, inner)
+
+
+def _by_form(inner: str) -> Place | None:
+    if framework.MEDIA_FORM.fullmatch(inner):
+        return "media"
+    if framework.UPLOAD_FORM.fullmatch(inner):
+        return "upload"
+    if framework.ASSET_FORM.fullmatch(inner):
+        return "asset"
+    return None

@@ -1,0 +1,394 @@
+"""Streamlit's insides: touched in one module, proved at the start, and shut where they moved."""
+
+from __future__ import annotations
+
+import ast
+import re
+import sys
+from collections.abc import Iterator
+from importlib.metadata import packages_distributions
+from pathlib import Path
+from types import ModuleType
+from typing import Any, ClassVar
+
+import pytest
+import streamlit as st
+from packaging.requirements import Requirement
+from starlette.responses import Response
+from starlette.routing import Mount, Route
+from starlette.testclient import TestClient
+from streamlit import config
+from streamlit.runtime import Runtime, media_file_manager, memory_uploaded_file_manager
+from streamlit.runtime.scriptrunner_utils import script_run_context
+from streamlit.web import cli
+from streamlit.web.server.starlette import starlette_app, starlette_routes, starlette_websocket
+
+from photocheck.orders.model import STORE_VARIABLE
+from photocheck_app import framework
+from photocheck_app.doors import settings
+from photocheck_app.doors.middleware import Doors
+from photocheck_app.doors.sign_in import ROUTES
+from tests.support.places import APP
+
+# -- touched in one place -----------------------------------------------------------------
+
+DOCUMENTED = {"streamlit", "streamlit.typing"}
+"""Modules of Streamlit that its documentation has people import."""
+
+_INSIDE = re.compile(r"streamlit(\.[a-z_0-9]+)+|/?_stcore/.*|/media/.*|/?component/.*|.*/auth/.*")
+"""Names of private modules and addresses, as texts."""
+
+
+def private_things(source: str) -> list[str]:
+    """What a module's text touches of Streamlit that is not documented."""
+    tree = ast.parse(source)
+    roots, found = set(), []
+    said = {id(node.body[0].value) for node in ast.walk(tree) if _has_docstring(node)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            for name in node.names:
+                if name.name.split(".")[0] == "streamlit":
+                    roots.add((name.asname or name.name).split(".")[0])
+                    if name.name not in DOCUMENTED:
+                        found.append(f"{node.lineno}: import {name.name}")
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "streamlit":
+            roots |= {name.asname or name.name for name in node.names}
+            for name in node.names:
+                whole = f"{node.module}.{name.name}"
+                module = isinstance(getattr(st, name.name, None), ModuleType)
+                if (
+                    node.module not in DOCUMENTED
+                    or name.name.startswith("_")
+                    or (node.module == "streamlit" and module and whole not in DOCUMENTED)
+                ):
+                    found.append(f"{node.lineno}: from {whole}")
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute):
+            names = _chain(node)
+            if names[:1] and names[0] in roots and any(_is_private(name) for name in names[1:]):
+                found.append(f"{node.lineno}: {'.'.join(names)}")
+        elif (
+            isinstance(node, ast.Constant)
+            and isinstance(node.value, str)
+            and id(node) not in said
+            and _INSIDE.fullmatch(node.value)
+            and node.value not in DOCUMENTED
+        ):
+            found.append(f"{node.lineno}: {node.value!r}")
+    return found
+
+
+def _has_docstring(node: ast.AST) -> bool:
+    body = getattr(node, "body", None)
+    return isinstance(body, list) and bool(body) and isinstance(body[0], ast.Expr)
+
+
+def _chain(node: ast.expr) -> list[str]:
+    names: list[str] = []
+    while isinstance(node, ast.Attribute):
+        names.append(node.attr)
+        node = node.value
+    return [node.id, *reversed(names)] if isinstance(node, ast.Name) else []
+
+
+def _is_private(name: str) -> bool:
+    """By its underscore, or as a module that is there only because Streamlit itself imports it."""
+    module = isinstance(getattr(st, name, None), ModuleType)
+    if name in ("__version__", "components", "column_config", "typing"):
+        return False
+    return name.startswith("_") or module
+
+
+def test_what_is_private_is_touched_in_one_module() -> None:
+    modules = [path for path in APP.rglob("*.py") if path != Path(framework.__file__)]
+    assert len(modules) > 40
+    found = {str(p.relative_to(APP)): private_things(p.read_text("utf-8")) for p in modules}
+    assert {name: things for name, things in found.items() if things} == {}
+    assert private_things(Path(framework.__file__).read_text("utf-8"))
+
+
+@pytest.mark.parametrize(
+    "planted",
+    [
+        "from streamlit.runtime.scriptrunner import get_script_run_ctx",
+        "import streamlit.runtime",
+        "import streamlit.web.cli as cli",
+        "from streamlit import runtime",
+        "from streamlit import config as settings",
+        "def f():\n    from streamlit.web.cli import main",
+        "import streamlit as st\nst._main.write('x')",
+        "import streamlit\nstreamlit.session_state._state",
+        "import streamlit as st\nst.runtime.exists()",
+        "import streamlit as st\nst.context._headers",
+        "from streamlit import session_state as kept\nkept._keys()",
+        "import importlib\nimportlib.import_module('streamlit.web.cli')",
+        "path = '/_stcore/upload_file/'",
+        "path = '/media/' + name",
+        "from streamlit.typing import _x",
+    ],
+)
+def test_a_private_thing_elsewhere_is_found(planted: str) -> None:
+    assert private_things(planted)
+
+
+def test_what_is_documented_may_be_used() -> None:
+    assert not private_things(
+        '"""streamlit.runtime"""\n'
+        "import streamlit as st\nfrom streamlit.typing import UploadedFile\n"
+        "st.components.v2.component('x')\nst.session_state['_x']\nst.context.cookies\n"
+        "st.query_params.from_dict({})\nst.column_config.Column()\n"
+    )
+
+
+# -- proved at the start ------------------------------------------------------------------
+
+
+@pytest.fixture
+def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """The app as it is served, before it starts: only one can be in a process."""
+    monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
+    monkeypatch.setattr(Runtime, "_instance", None)
+    monkeypatch.setattr(config, "_main_script_path", None)
+    monkeypatch.setattr(config, "_server_mode", None)
+    script = tmp_path / "page.py"
+    script.write_text("import streamlit as st\nst.write('a page')\n", encoding="utf-8")
+    yield st.App(str(script), routes=ROUTES, middleware=[st_middleware()])
+    settings.close_stores()
+
+
+def st_middleware() -> Any:
+    from starlette.middleware import Middleware
+
+    return Middleware(Doors)
+
+
+OTHERS = ("203.0.113.7", 50000)
+HERE = ("127.0.0.1", 50000)
+
+
+def answers(app: Any, path: str = "/_stcore/health", client: tuple[str, int] = OTHERS) -> int:
+    with TestClient(app, "http://127.0.0.1:8501", client=client) as visitor:
+        return visitor.get(path).status_code
+
+
+def test_all_holds_in_the_streamlit_that_is_installed(
+    app: Any, capsys: pytest.CaptureFixture[str], caplog: pytest.LogCaptureFixture
+) -> None:
+    with TestClient(app, "http://shop.example", client=OTHERS) as visitor:
+        assert caplog.records == []
+        assert framework.self_test(app._starlette_app) == ()
+        assert visitor.get("/_stcore/health").text == "ok"
+        page = visitor.get("/desk", headers={"Accept": "text/html"})
+        assert (page.status_code, "<title>Streamlit</title>" in page.text) == (200, True)
+        (script,) = re.findall(r'src="\.(/static/js/[^"]+)"', page.text)
+        assert visitor.get(script).status_code == 200
+        for path in ("/_stcore/media/x.jpg", "/_stcore/metrics", "/component/x/y", "/nowhere"):
+            assert visitor.get(path).status_code == 404, path
+        sockets = visitor.websocket_connect("/_stcore/stream", subprotocols=["streamlit"])
+        with sockets as socket:
+            assert socket.accepted_subprotocol == "streamlit"
+    assert capsys.readouterr().err == ""
+
+
+def test_no_module_takes_the_place_of_another() -> None:
+    """`streamlit run` puts the folder of `served.py` first where modules are looked for."""
+    ours = {path.stem for path in APP.glob("*.py")} | {path.name for path in APP.iterdir()}
+    taken = set(sys.stdlib_module_names) | packages_distributions().keys()
+    assert len(taken) > 200
+    assert ours & (taken - {"photocheck_app"}) == set()
+
+
+def test_each_thing_says_where_it_was_read() -> None:
+    minor = st.__version__.rpartition(".")[0]
+    assert len(framework.PRIVATE) == len({one.title for one in framework.PRIVATE})
+    for one in framework.PRIVATE:
+        assert one.read_in == framework.READ_IN
+        assert one.read_in.rpartition(".")[0] == minor
+    allowed = Requirement(framework.INSTALL).specifier
+    assert allowed.contains(framework.READ_IN)
+    major, second, _ = framework.READ_IN.split(".")
+    assert not allowed.contains(f"{major}.{int(second) + 1}.0")
+
+
+async def _nothing(_: Any) -> Response:
+    return Response("")
+
+
+def _moved(module: Any, name: str, value: str) -> Any:
+    return lambda patch: patch.setattr(module, name, value)
+
+
+def _elsewhere(patch: pytest.MonkeyPatch) -> None:
+    """Media are served below another path, as a later version might."""
+    patch.setattr(starlette_app, "BASE_ROUTE_MEDIA", "_stcore/media")
+    patch.setattr(starlette_routes, "_ROUTE_MEDIA", "_stcore/media/{file_id:path}")
+
+
+def _another_form(patch: pytest.MonkeyPatch) -> None:
+    from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
+
+    patch.setattr(MemoryMediaFileStorage, "get_url", lambda self, file_id: f"/files?id={file_id}")
+
+
+def _without_a_name(patch: pytest.MonkeyPatch) -> None:
+    from streamlit.runtime import memory_media_file_storage as storage
+
+    made = storage._calculate_file_id
+    patch.setattr(storage, "_calculate_file_id", lambda data, kind, filename=None: made(data, kind))
+
+
+def _session_second(patch: pytest.MonkeyPatch) -> None:
+    def parse(headers: Any) -> tuple[str | None, str | None, str | None]:
+        parts = [*headers["sec-websocket-protocol"].split(", "), None, None]
+        return parts[0], parts[2], parts[1]
+
+    patch.setattr(starlette_websocket, "_parse_subprotocols", parse)
+
+
+def _no_parser(patch: pytest.MonkeyPatch) -> None:
+    patch.delattr(starlette_websocket, "_parse_subprotocols")
+
+
+def _other_keywords(patch: pytest.MonkeyPatch) -> None:
+    def add_file(self: Any, owner: str, record: Any) -> None:
+        self.file_storage[owner][record.file_id] = record
+
+    patch.setattr(memory_uploaded_file_manager.MemoryUploadedFileManager, "add_file", add_file)
+
+
+def _held_elsewhere(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(
+        memory_uploaded_file_manager.MemoryUploadedFileManager,
+        "add_file",
+        lambda self, session_id, file: None,
+    )
+
+
+def _other_address_of_uploads(patch: pytest.MonkeyPatch) -> None:
+    manager = memory_uploaded_file_manager.MemoryUploadedFileManager
+    urls = manager.get_upload_urls
+    patch.setattr(
+        manager,
+        "get_upload_urls",
+        lambda self, session, names: [
+            one._replace(upload_url=f"{self.endpoint}?{session}")
+            for one in urls(self, session, names)
+        ],
+    )
+
+
+def _no_promises(patch: pytest.MonkeyPatch) -> None:
+    patch.delattr(media_file_manager.MediaFileManager, "add_deferred")
+
+
+def _another_keeper(patch: pytest.MonkeyPatch) -> None:
+    class Another(media_file_manager.MediaFileManager):
+        pass
+
+    from streamlit.runtime import runtime
+
+    patch.setattr(runtime, "MediaFileManager", Another)
+
+
+def _new_route(patch: pytest.MonkeyPatch) -> None:
+    made = starlette_app.create_health_routes
+    patch.setattr(
+        starlette_app,
+        "create_health_routes",
+        lambda *given: [*made(*given), Route("/_stcore/files/{name}", _nothing)],
+    )
+
+
+def _mounted(patch: pytest.MonkeyPatch) -> None:
+    made = starlette_app.create_health_routes
+    patch.setattr(
+        starlette_app,
+        "create_health_routes",
+        lambda *given: [Mount("/_stcore/more", routes=[]), *made(*given)],
+    )
+
+
+def _no_stream(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(starlette_websocket, "_ROUTE_WEBSOCKET_STREAM", "_stcore/socket")
+
+
+def _no_session(patch: pytest.MonkeyPatch) -> None:
+    class Context:
+        __dataclass_fields__: ClassVar[dict[str, Any]] = {}
+
+    patch.setattr(script_run_context, "ScriptRunContext", Context)
+
+
+def _no_command(patch: pytest.MonkeyPatch) -> None:
+    patch.setitem(cli.main.commands, "serve", cli.main.commands["run"])
+    patch.delitem(cli.main.commands, "run")
+
+
+def _no_setting(patch: pytest.MonkeyPatch) -> None:
+    get = st.get_option
+
+    def get_option(name: str) -> Any:
+        if name == "server.address":
+            raise RuntimeError("no such option")
+        return get(name)
+
+    patch.setattr(st, "get_option", get_option)
+
+
+def _other_assets(patch: pytest.MonkeyPatch) -> None:
+    from streamlit import file_util
+
+    patch.setattr(file_util, "get_static_dir", lambda: str(APP))
+
+
+@pytest.mark.parametrize(
+    ("plant", "title"),
+    [
+        (_elsewhere, "addresses of the server"),
+        (_new_route, "addresses of the server"),
+        (_mounted, "addresses of the server"),
+        (_no_stream, "addresses of the server"),
+        (_another_form, "files that pages show"),
+        (_without_a_name, "files that pages show"),
+        (_no_promises, "files that pages show"),
+        (_another_keeper, "memory of what it serves"),
+        (_session_second, "goes on with its session"),
+        (_no_parser, "goes on with its session"),
+        (_other_keywords, "files that visitors hand in"),
+        (_held_elsewhere, "files that visitors hand in"),
+        (_other_address_of_uploads, "files that visitors hand in"),
+        (_no_session, "sessions of pages"),
+        (_no_command, "command that serves"),
+        (_no_setting, "settings of the server"),
+        (_other_assets, "files that pages are made of"),
+    ],
+)
+def test_where_something_has_moved_other_machines_are_refused(
+    app: Any,
+    plant: Any,
+    title: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    plant(monkeypatch)
+    with TestClient(app, "http://127.0.0.1:8501", client=OTHERS) as visitor:
+        for path in ("/", "/desk", "/staff", "/_stcore/health", "/_stcore/media/x.jpg"):
+            answer = visitor.get(path)
+            assert answer.status_code == 503
+            assert "only to the machine it runs on" in answer.text
+    (line,) = [one for one in capsys.readouterr().err.splitlines() if "turned away" in one]
+    assert title in line
+    assert f"Streamlit {st.__version__}" in line
+    # Said before anybody asked, and this machine goes on.
+    here = TestClient(app, "http://127.0.0.1:8501", client=HERE)
+    assert here.get("/_stcore/media/x.jpg").status_code == 404
+    assert here.get("/staff").status_code == 200
+
+
+def test_a_server_that_was_never_told_to_start_is_tested_all_the_same(
+    app: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _no_parser(monkeypatch)
+    # No `with`: no lifespan, as where another server runs the app.
+    visitor = TestClient(app, "http://127.0.0.1:8501", client=OTHERS)
+    assert visitor.get("/_stcore/health").status_code == 503
