@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -194,8 +195,6 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
         from photocheck.shown.picture import picture_kind
 
         picture_kind(picture)  # a wrong name is told before the work, not after
-    from tqdm import tqdm
-
     from photocheck.checking import check as check_case
     from photocheck.judge.ratios import read_ratios
     from photocheck.photo.load import load_photo
@@ -205,19 +204,12 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
     if picture is not None:
         for entry in case.photos:
             photos[entry.path] = load_photo(entry.path, focal_35mm=entry.focal_35mm)
-    with tqdm(
-        total=len(case.photos),
-        unit="photo",
-        delay=1.0,
-        leave=False,
-        file=sys.stderr,
-        disable=not sys.stderr.isatty(),
-    ) as bar:
+    with _progress(len(case.photos)) as on_photo:
         report = check_case(
             case,
             false_alarms=false_alarms,
             photos=photos,
-            on_photo=lambda _: bar.update(),
+            on_photo=on_photo,
             ratios=learnt,
         )
     if picture is not None:
@@ -227,6 +219,18 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
             rgb = annotate(photos[entry.path].rgb, report, index)
             write_picture(_numbered(picture, index), rgb)
     return report
+
+
+@contextmanager
+def _progress(photos: int) -> Iterator[Callable[[int], object]]:
+    """What to call after each photo, where somebody watches; else nothing is loaded for it."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from tqdm import tqdm
+
+    with tqdm(total=photos, unit="photo", delay=1.0, leave=False, file=sys.stderr) as bar:
+        yield lambda _: bar.update()
 
 
 def _numbered(picture: str, index: int) -> Path:
@@ -412,7 +416,7 @@ def serve(
 )
 def schema(which: str) -> None:
     """Print the JSON Schema of cases, reports, outcomes, learnt ratios or exported orders."""
-    from photocheck.case.file import schema_text
+    from photocheck.schemas.published import schema_text
 
     click.echo(schema_text(which), nl=False)
 
