@@ -222,7 +222,7 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
 
 
 @contextmanager
-def _progress(photos: int) -> Iterator[Callable[[int], object]]:
+def _progress(photos: int) -> Iterator[Callable[[int], None]]:
     """What to call after each photo, where somebody watches; else nothing is loaded for it."""
     if not sys.stderr.isatty():
         yield lambda _: None
@@ -230,7 +230,7 @@ def _progress(photos: int) -> Iterator[Callable[[int], object]]:
     from tqdm import tqdm
 
     with tqdm(total=photos, unit="photo", delay=1.0, leave=False, file=sys.stderr) as bar:
-        yield lambda _: bar.update()
+        yield lambda _: bar.update() and None
 
 
 def _numbered(picture: str, index: int) -> Path:
