@@ -32,8 +32,8 @@ def report(runs: int) -> str:
         checks.append(_seconds(check))
     ratio = np.median(checks) / np.median(imports)
     return (
-        f"`photocheck check` of the sample {SAMPLE} in a process of its own takes {ratio:.2f} times "
-        f"a process that only says `{_BARE}` (medians {1000 * np.median(checks):.0f} ms and "
+        f"`photocheck check` of the sample {SAMPLE} in a process of its own takes {ratio:.2f} "
+        f"times a process that only says `{_BARE}` (medians {1000 * np.median(checks):.0f} ms and "
         f"{1000 * np.median(imports):.0f} ms of {runs} runs each, alternating; fastest "
         f"{1000 * min(checks):.0f} ms and {1000 * min(imports):.0f} ms)."
     )
