@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from photocheck.body.shape import SHIPPED
 from photocheck.case.file import FORMAT as CASE_FORMAT
-from photocheck.case.file import case_from_dict, complaint, path_in_words, read_case, read_json
+from photocheck.case.file import case_from_dict, read_case
 from photocheck.errors import CaseError, reason_of
 from photocheck.judge.evidence import FinishedOrder, order_from_report
 from photocheck.judge.learning import Learning, learn
@@ -22,6 +22,8 @@ from photocheck.judge.ratios import Ratios, read_ratios, write_ratios
 from photocheck.report.file import FORMAT as REPORT_FORMAT
 from photocheck.report.file import read_report, report_from_dict
 from photocheck.report.model import Report
+from photocheck.schemas.complaints import complaint, path_in_words
+from photocheck.schemas.reading import read_json
 
 FORMAT: Final = "photocheck-outcome/1"
 MAX_LINES_BYTES: Final = 200_000_000

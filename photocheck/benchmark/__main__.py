@@ -66,6 +66,15 @@ def speed(runs: int) -> None:
 
 
 @main.command()
+@click.option("--runs", default=15, show_default=True, help="Processes of each, in turn.")
+def start(runs: int) -> None:
+    """A cold check of a sample over bare imports of numpy, OpenCV and Pillow."""
+    from photocheck.benchmark.start import report
+
+    click.echo(report(runs))
+
+
+@main.command()
 @click.option("--dogs", default=200, show_default=True, help="Phantoms per posture.")
 @click.option("--seed", default=1, show_default=True)
 @click.option("--jobs", default=2, show_default=True, help="Processes.")

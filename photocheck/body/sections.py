@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe, gamma
+
+from photocheck.special import elliptic_e, gamma_function
 
 Array = NDArray[np.float64]
 
@@ -23,7 +24,7 @@ def quarter_ellipse(a: Array | float, b: Array | float) -> Array:
     longer = np.maximum(a, b)
     shorter = np.minimum(a, b)
     squared = (shorter / np.maximum(longer, 1e-12)) ** 2
-    return np.asarray(longer * ellipe(1.0 - squared))
+    return np.asarray(longer * elliptic_e(1.0 - squared))
 
 
 def half_superellipse(chord: Array, width: Array, exponent: Array) -> Array:
@@ -55,4 +56,6 @@ def superellipse_area(a: Array, b: Array, exponent: Array | float) -> Array:
     4 a b Gamma(1 + 1/n)^2 / Gamma(1 + 2/n).
     """
     inverse = 1.0 / np.asarray(exponent, float)
-    return np.asarray(4.0 * a * b * gamma(1.0 + inverse) ** 2 / gamma(1.0 + 2.0 * inverse))
+    return np.asarray(
+        4.0 * a * b * gamma_function(1.0 + inverse) ** 2 / gamma_function(1.0 + 2.0 * inverse)
+    )

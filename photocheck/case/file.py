@@ -6,15 +6,11 @@ The format is published in ``case.schema.json``.  Lengths stay texts in the file
 
 from __future__ import annotations
 
-import difflib
-import json
 import os
 from collections.abc import Iterable, Mapping
-from functools import cache
-from importlib.resources import files
 from math import isclose
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from photocheck.case.lengths import (
     POSSIBLE_MM,
@@ -24,25 +20,13 @@ from photocheck.case.lengths import (
     parse_weight,
 )
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Point, Reading, Reference
-from photocheck.errors import CaseError, reason_of
-from photocheck.words import LANDMARK_HINTS, LANDMARK_TITLES, READING_TITLES
-
-if TYPE_CHECKING:
-    from jsonschema.exceptions import ValidationError
+from photocheck.errors import CaseError
+from photocheck.schemas.complaints import complaint, format_in_words, refused
+from photocheck.schemas.reading import read_json
+from photocheck.speech import tr
+from photocheck.words import READING_TITLES
 
 FORMAT: Final = "photocheck-case/1"
-MAX_CASE_BYTES: Final = 5_000_000
-"""Largest case file read; a case with twenty fully marked photos is far below it."""
-
-_TYPE_WORDS = {
-    "object": "a group of named values in braces",
-    "array": "a list in brackets",
-    "string": "a text in quotes",
-    "number": "a number",
-    "integer": "a whole number",
-    "boolean": "true or false",
-    "null": "nothing",
-}
 
 
 def read_case(path: str | os.PathLike[str]) -> Case:
@@ -58,75 +42,6 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     """
     source = Path(path)
     return case_from_dict(read_json(source), source.parent, where=str(path))
-
-
-def read_json(path: str | os.PathLike[str], *, what: str = "case file") -> Any:
-    """Read strict JSON: no doubled names, no NaN.
-
-    Raises
-    ------
-    CaseError
-    """
-    source = Path(path)
-    where = str(path)
-    try:
-        if source.is_dir():
-            raise CaseError(f"this is a folder, not a {what}", where=where, do=f"Name the {what}")
-        if source.stat().st_size > MAX_CASE_BYTES:
-            raise CaseError(f"the {what} is too large", where=where, do="Check that it is the one")
-        content = source.read_bytes()
-    except FileNotFoundError as error:
-        raise CaseError(
-            f"there is no such {what}", where=where, do="Check the file name and the folder"
-        ) from error
-    except (OSError, ValueError) as error:
-        raise CaseError(
-            f"the {what} cannot be opened ({reason_of(error)})",
-            where=where,
-            do="Check that you may read it",
-        ) from error
-    return parse_json(content, where=where, what=what)
-
-
-def parse_json(content: bytes, *, where: str, what: str = "case file") -> Any:
-    """The same from what is in a file.
-
-    Raises
-    ------
-    CaseError
-    """
-    if len(content) > MAX_CASE_BYTES:
-        raise CaseError(f"the {what} is too large", where=where, do="Check that it is the one")
-    try:
-        text = content.decode("utf-8-sig")
-        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
-    except UnicodeDecodeError as error:
-        raise CaseError(
-            f"the {what} is not text in UTF-8", where=where, do="Save it as JSON in UTF-8"
-        ) from error
-    except json.JSONDecodeError as error:
-        raise CaseError(
-            f"this is not JSON: {error.msg.lower()} in line {error.lineno}, column {error.colno}",
-            where=where,
-            do="Correct that line; names and texts stand in double quotes",
-        ) from error
-    except RecursionError as error:
-        raise CaseError("the JSON is nested too deeply", where=where) from error
-    except ValueError as error:
-        raise CaseError(str(error), where=where, do=f"Correct the {what}") from error
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for key, value in pairs:
-        if key in found:
-            raise ValueError(f"'{key[:60]}' is given twice in the same place")
-        found[key] = value
-    return found
-
-
-def _no_constant(name: str) -> Any:
-    raise ValueError(f"{name} is not a number")
 
 
 def case_from_dict(
@@ -182,9 +97,9 @@ def _dog(data: Mapping[str, Any], unit: str) -> DogFacts:
         depth_mm, _ = parse_length(depth, unit, field="coat depth", signed=True)
         if not 0 <= depth_mm <= 200:
             raise CaseError(
-                f"a coat cannot be {depth_mm / 10:g} cm deep",
+                tr("a coat cannot be {depth:g} cm deep", depth=depth_mm / 10),
                 where="coat depth",
-                do="Type how deep the coat stands off the skin, 2 cm for example",
+                do=tr("Type how deep the coat stands off the skin, 2 cm for example"),
             )
     return DogFacts(
         name=data.get("name", ""),
@@ -209,9 +124,9 @@ def _photo(
         missing = True
     if missing:
         raise CaseError(
-            f"the photo file '{data['file']}' is not there",
+            tr("the photo file '{name}' is not there", name=data["file"]),
             where=where,
-            do="Put it beside the case file or correct the name",
+            do=tr("Put it beside the case file or correct the name"),
         )
     return PhotoEntry(
         path=str(path),
@@ -261,7 +176,7 @@ def reference_from_dict(data: Any, unit: str, *, where: str = "reference") -> Re
     """
     error = complaint(data, "case", part="reference")
     if error is not None:
-        raise _spoken(error, where)
+        raise refused(error, where)
     return _reference(data, where, unit)
 
 
@@ -431,48 +346,16 @@ def _maybe_text(mm: float | None) -> str | None:
     return None if mm is None else exact_text(mm)
 
 
-# --- the schema, and its complaints in words -------------------------------
-
-
-@cache
-def schema_text(name: str) -> str:
-    """The published JSON Schema, ``"case"`` or ``"report"``, as text."""
-    return files("photocheck.schemas").joinpath(f"{name}.schema.json").read_text(encoding="utf-8")
-
-
-@cache
-def _validator(name: str, part: str) -> Any:
-    from jsonschema import Draft202012Validator
-
-    schema = json.loads(schema_text(name))
-    if part:
-        schema = {"$schema": schema["$schema"], "$defs": schema["$defs"], **schema["$defs"][part]}
-    return Draft202012Validator(schema)
-
-
-def complaint(data: Any, schema: str, *, part: str = "") -> ValidationError | None:
-    """The one violation of a published schema that is most worth telling, or None.
-
-    An unknown name comes before a missing one, for a misspelt name causes both;
-    otherwise `jsonschema`'s own order of relevance.
-    """
-    from jsonschema.exceptions import relevance
-
-    errors = list(_validator(schema, part).iter_errors(data))
-    unknown = [e for e in errors if e.validator == "additionalProperties"]
-    return max(unknown or errors, key=relevance) if errors else None
-
-
 def _validate(data: Any, where: str) -> None:
     if isinstance(data, dict) and data.get("format") != FORMAT:
         raise CaseError(
-            f"the format is {data.get('format')!r}" if "format" in data else "no format is given",
+            format_in_words(data.get("format"), given="format" in data),
             where=where,
-            do=f'Write "format": "{FORMAT}"',
+            do=tr('Write "format": "{name}"', name=FORMAT),
         )
     error = complaint(data, "case")
     if error is not None:
-        raise _spoken(error, where)
+        raise refused(error, where)
     parts = {f"{where}, photo {number}": part for number, part in enumerate(data["photos"], 1)}
     rest = {name: part for name, part in data.items() if name != "photos"}
     for place, part in {where: rest, **parts}.items():
@@ -480,19 +363,13 @@ def _validate(data: Any, where: str) -> None:
             if isinstance(value, str):
                 if not _writable(value):
                     raise CaseError(
-                        "a text holds a character that cannot be written down",
+                        tr("a text holds a character that cannot be written down"),
                         where=place,
-                        do="Type it again",
+                        do=tr("Type it again"),
                     )
             # JSON allows 1e999, which Python reads as infinity.
             elif value != value or abs(value) > 1e9:
-                raise CaseError("a number is far too large", where=place, do="Correct it")
-
-
-def _spoken(error: ValidationError, where: str) -> CaseError:
-    wrong, do = _in_words(error)
-    place = path_in_words(error.absolute_path)
-    return CaseError(wrong, where=f"{where}, {place}" if place else where, do=do)
+                raise CaseError(tr("a number is far too large"), where=place, do=tr("Correct it"))
 
 
 def _leaves(value: Any) -> Iterable[str | float]:
@@ -508,83 +385,6 @@ def _leaves(value: Any) -> Iterable[str | float]:
 def _writable(text: str) -> bool:
     """Whether files and databases take it: JSON's escapes allow half a character and a zero."""
     return "\0" not in text and not any("\ud800" <= c <= "\udfff" for c in text)
-
-
-def path_in_words(path: Iterable[str | int]) -> str:
-    """A JSON path for people: ``photo 1, marking 2, marks, breastbone``."""
-    said: list[str] = []
-    for step in path:
-        if isinstance(step, int):
-            last = said.pop() if said else "item"
-            singular = {"photos": "photo", "markings": "marking", "corners": "corner"}
-            said.append(f"{singular.get(last, last)} {step + 1}")
-        else:
-            said.append(LANDMARK_TITLES.get(step, READING_TITLES.get(step, step.replace("_", " "))))
-    return ", ".join(said)
-
-
-def _in_words(error: ValidationError) -> tuple[str, str]:
-    """What was wrong and what to do, from one schema violation."""
-    value, rule, asked = error.instance, error.validator, error.validator_value
-    if rule == "additionalProperties":
-        allowed = list(error.schema["properties"])
-        extra = sorted(set(value) - set(allowed))[0]
-        close = difflib.get_close_matches(extra, allowed, n=1, cutoff=0.5)
-        hint = f"Did you mean '{close[0]}'" if close else f"Known here: {', '.join(allowed)}"
-        return f"'{extra[:60]}' is not known here", f"{hint}; correct it or take it out"
-    if rule == "required":
-        missing = next(name for name in asked if name not in value)
-        if missing in LANDMARK_TITLES:
-            return (
-                f"the mark '{missing}' is missing",
-                f"Mark {LANDMARK_HINTS[missing]}, as [x, y]",
-            )
-        return f"'{missing}' is missing", "Add it"
-    if rule == "type":
-        kinds = [asked] if isinstance(asked, str) else asked
-        wanted = " or ".join(_TYPE_WORDS[kind] for kind in kinds)
-        return f"this must be {wanted}, not {_kind(value)}", "Correct it"
-    if rule in ("enum", "const"):
-        options = asked if rule == "enum" else [asked]
-        texts = [str(option) for option in options]
-        close = difflib.get_close_matches(str(value), texts, n=1, cutoff=0.5)
-        hint = f"Did you mean '{close[0]}'? " if close else ""
-        return f"{_short(value)} is not known here", f"{hint}Use one of {', '.join(texts)}"
-    if rule in ("minItems", "maxItems"):
-        few = "at least" if rule == "minItems" else "at most"
-        schema = error.schema
-        if schema.get("minItems") == schema.get("maxItems"):
-            few = "exactly"
-        point = asked == 2 and schema.get("items") == {"type": "number"}
-        do = "Give [x, y]" if point else f"Give {asked}"
-        return f"{len(value)} given here, {few} {asked} needed", do
-    if rule in ("minimum", "exclusiveMinimum", "maximum", "exclusiveMaximum"):
-        side = {
-            "minimum": "at least",
-            "exclusiveMinimum": "above",
-            "maximum": "at most",
-            "exclusiveMaximum": "below",
-        }[rule]
-        return f"{_short(value)} is outside the limits", f"It must be {side} {asked}"
-    if rule in ("minLength", "maxLength"):
-        long = "empty" if rule == "minLength" else "too long"
-        return f"this text is {long}", "Correct it"
-    raise AssertionError(f"the schema uses {rule}, for which there are no words")
-
-
-def _kind(value: Any) -> str:
-    if isinstance(value, bool):
-        return _TYPE_WORDS["boolean"]
-    if value is None:
-        return _TYPE_WORDS["null"]
-    names = ((dict, "object"), (list, "array"), (str, "string"), ((int, float), "number"))
-    kind = next(name for types, name in names if isinstance(value, types))
-    return _TYPE_WORDS[kind]
-
-
-def _short(value: Any) -> str:
-    text = json.dumps(value, ensure_ascii=False)
-    return text if len(text) <= 50 else text[:47] + "..."
 
 
 if set(READING_TITLES) - set(POSSIBLE_MM):

@@ -177,11 +177,11 @@ def work(tasks: Sequence[Task], executor: Executor, at_once: int, on_line: Any) 
     """Check what the tasks say, and show how far it is."""
     from photocheck.batch.many import run
 
-    with progress(len(tasks), tr("order")) as bar:
+    with progress(len(tasks), tr("order")) as done:
 
         def told(line: Line) -> None:
             on_line(line)
-            bar.update()
+            done()
 
         run(tasks, executor, at_once=at_once, on_line=told)
 

@@ -158,12 +158,12 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
     if picture is not None:
         for entry in case.photos:
             photos[entry.path] = load_photo(entry.path, focal_35mm=entry.focal_35mm)
-    with progress(len(case.photos), tr("photo")) as bar:
+    with progress(len(case.photos), tr("photo")) as done:
         report = check_case(
             case,
             false_alarms=false_alarms,
             photos=photos,
-            on_photo=lambda _: bar.update(),
+            on_photo=lambda _: done(),
             ratios=learnt,
         )
     if picture is not None:

@@ -285,8 +285,9 @@ def add_to(commands: click.Group) -> None:
 
 def _report(path: str, ratios: str | None) -> Report:
     """The report in a file, or the one its case gives when it is checked."""
-    from photocheck.case.file import read_case, read_json
+    from photocheck.case.file import read_case
     from photocheck.report.file import FORMAT, report_from_dict
+    from photocheck.schemas.reading import read_json
 
     data = read_json(path, what=tr("case file or report"))
     if isinstance(data, dict) and data.get("format") == FORMAT:

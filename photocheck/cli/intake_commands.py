@@ -119,7 +119,7 @@ def import_orders(
     store = (
         None if dry_run and _is_new(str(url_of(address).database), address) else open_store(address)
     )
-    with progress(len(found.entries), tr("order")) as bar:
+    with progress(len(found.entries), tr("order")) as done:
         results = bring(
             store,
             found.entries,
@@ -127,7 +127,7 @@ def import_orders(
             try_only=dry_run,
             update=update,
             limits=replace(LIMITS, heic=heic),
-            on_result=lambda _: bar.update(),
+            on_result=lambda _: done(),
         )
     _tell_results(results, found.notes, dry_run=dry_run)
     held = any(result.outcome == "held_back" for result in results)

@@ -19,6 +19,6 @@ def add_to(commands: click.Group) -> None:
 )
 def schema(which: str) -> None:
     """Print the JSON Schema of cases, reports, outcomes, learnt ratios or exported orders."""
-    from photocheck.case.file import schema_text
+    from photocheck.schemas.published import schema_text
 
     click.echo(schema_text(which), nl=False)

@@ -16,10 +16,10 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtrc, ndtri
 
 from photocheck.case.model import Reading
 from photocheck.judge import tolerances
+from photocheck.special import chi_square_above, normal_quantile
 from photocheck.words import NECK_RING, READINGS, SPANS
 
 Array = NDArray[np.float64]
@@ -119,7 +119,7 @@ def compare(
     inverse = np.asarray(np.linalg.inv(joint), float)
     single = {f.name: f for f in faults if len(f.readings) == 1}
     scores = {name: _score(single[name].direction, inverse, differences) for name in names}
-    needed = limit + float(ndtri(tolerances.POWER))
+    needed = limit + float(normal_quantile(tolerances.POWER))
     catches = {
         name: float(np.expm1(needed / np.sqrt(inverse[i, i]))) for i, name in enumerate(names)
     }
@@ -202,8 +202,8 @@ def _score(direction: Array, inverse: Array, differences: Array) -> float:
 
 def _chi_score(squares: Array | float, freedom: int) -> Array:
     """A chi-square as the normal score of the same two-sided tail probability."""
-    tail = np.maximum(chdtrc(freedom, squares), 1e-300)
-    return np.asarray(-ndtri(tail / 2.0))
+    tail = np.maximum(chi_square_above(freedom, squares), 1e-300)
+    return np.asarray(-normal_quantile(tail / 2.0))
 
 
 @lru_cache(maxsize=8)

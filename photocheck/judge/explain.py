@@ -13,13 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from photocheck.case.model import Reading, Reference
 from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.report.model import Explanation
+from photocheck.special import log_sum_exp
 from photocheck.speech import later, tr
 from photocheck.words import READINGS
 
@@ -145,14 +145,14 @@ def rank(
         if not ways:
             continue
         logs = _log_evidence(seen, inverse, ways)
-        total = float(logsumexp(logs))
+        total = log_sum_exp(logs)
         if not np.isfinite(total):
             continue
         leading = np.argsort(-logs, kind="stable")[: 2 * CANDIDATES]
         shares = [(float(np.exp(logs[k] - total)), ways[k]) for k in leading]
         odds = float(np.log(kind.odds)) + (stance or {}).get(kind.name, 0.0)
         found.append((kind, odds + total, shares))
-    log_odds = float(logsumexp([odds for _, odds, _ in found])) if found else -np.inf
+    log_odds = log_sum_exp([odds for _, odds, _ in found]) if found else -np.inf
     whole = float(np.logaddexp(0.0, log_odds))
     ranked = [Ranked(k, odds, float(np.exp(odds - whole)), tuple(w)) for k, odds, w in found]
     ranked.sort(key=lambda one: -one.log_odds)

@@ -15,11 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from photocheck.body.shape import SHIPPED, Learnt, TapeRatios
-from photocheck.case.file import complaint, path_in_words, read_json
 from photocheck.case.model import DogFacts
 from photocheck.errors import CaseError
 from photocheck.files import replacing
 from photocheck.judge.evidence import group_of
+from photocheck.schemas.complaints import complaint, path_in_words
+from photocheck.schemas.reading import read_json
 from photocheck.speech import tr
 
 if TYPE_CHECKING:

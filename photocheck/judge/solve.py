@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.judge.joint import Joint
+from photocheck.least_squares import least_squares
 from photocheck.numerics import derivative
 
 Array = NDArray[np.float64]
@@ -37,8 +38,6 @@ class Mode:
 
 def solve(joint: Joint) -> Mode:
     """The maximum a posteriori unknowns from the joint's starting point."""
-    from scipy.optimize import least_squares
-
     steps = joint.unknowns.steps
 
     def slopes(theta: Array) -> Array:
@@ -47,12 +46,10 @@ def solve(joint: Joint) -> Mode:
     found = least_squares(
         joint.residuals,
         joint.unknowns.start,
-        jac=slopes,
-        method="lm",
-        x_scale="jac",
+        slopes,
         xtol=1e-7,
         ftol=1e-9,
-        max_nfev=100,
+        most_calls=100,
     )
     jacobian = slopes(found.x)
     information = jacobian.T @ jacobian
@@ -60,4 +57,4 @@ def solve(joint: Joint) -> Mode:
     scaled = information * np.outer(scale, scale)
     covariance = np.linalg.inv(scaled) * np.outer(scale, scale)
     log_evidence = -found.cost - 0.5 * (np.linalg.slogdet(scaled)[1] - 2.0 * np.sum(np.log(scale)))
-    return Mode(found.x, covariance, jacobian, found.fun, float(log_evidence))
+    return Mode(found.x, covariance, jacobian, found.residuals, float(log_evidence))

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from photocheck.case.model import Case
 from photocheck.judge.budget import what_actions_leave
@@ -19,6 +18,7 @@ from photocheck.judge.compare import Comparison, tape_expectation
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.wording import ACTIONS, measure_once_more
 from photocheck.scale.pose import View
+from photocheck.special import normal_below
 from photocheck.speech import tr
 
 Array = NDArray[np.float64]
@@ -42,7 +42,7 @@ def missed(scores_per_log: Array, limit: float) -> float:
         What the largest score is held against.
     """
     shift = np.outer(np.asarray(ERROR_SIZES), scores_per_log)
-    return float(np.mean(ndtr(limit - shift) - ndtr(-limit - shift)))
+    return float(np.mean(normal_below(limit - shift) - normal_below(-limit - shift)))
 
 
 def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Sequence[View]) -> str:

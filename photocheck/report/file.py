@@ -12,9 +12,10 @@ from functools import cache
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Final
 
-from photocheck.case.file import complaint, path_in_words, read_json
 from photocheck.errors import CaseError
 from photocheck.report.model import Report
+from photocheck.schemas.complaints import complaint, path_in_words
+from photocheck.schemas.reading import read_json
 
 if TYPE_CHECKING:
     from cattrs import Converter

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.least_squares import least_squares
 from photocheck.numerics import derivative
 from photocheck.photo.camera import focal_px
 from photocheck.photo.photo import CameraFacts
@@ -148,8 +149,6 @@ def likely_poses(view: View) -> list[Array]:
     so the fit starts from square on, from both poses of the plain geometry, and
     from the mirrored tilt of what it finds; the joint estimate weighs what remains.
     """
-    from scipy.optimize import least_squares
-
     zero = np.zeros(())
 
     def misfit(pose: Array) -> Array:
@@ -168,7 +167,7 @@ def likely_poses(view: View) -> list[Array]:
     found: list[tuple[float, Array]] = []
 
     def fit(start: Array) -> None:
-        fitted = least_squares(misfit, start, jac=slopes, method="lm", max_nfev=60)
+        fitted = least_squares(misfit, start, slopes, most_calls=60)
         if all(np.linalg.norm(fitted.x[:2] - pose[:2]) > SAME_TILT for _, pose in found):
             found.append((float(fitted.cost), fitted.x))
 

@@ -15,11 +15,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import photocheck
-from photocheck.case.file import complaint
 from photocheck.fit.answer import GROWTH, Wish, fit
 from photocheck.fit.shelf import demo_table, read_shelf
 from photocheck.judge.ratios import write_ratios
 from photocheck.orders.model import OrderError, Store
+from photocheck.schemas.complaints import complaint
 from photocheck.server.shop import RATIOS_VARIABLE, SHELF_VARIABLE, TEMPLATES_VARIABLE
 from photocheck.shown.plain_fit import cut_rows
 from photocheck_app.desk import downloads, session

@@ -9,20 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from photocheck.case.file import (
-    case_from_dict,
-    case_to_dict,
-    path_in_words,
-    read_case,
-    reference_from_dict,
-    schema_text,
-)
+from photocheck.case.file import case_from_dict, case_to_dict, read_case, reference_from_dict
 from photocheck.case.lengths import exact_text
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reading, Reference
 from photocheck.errors import CaseError
 from photocheck.report.file import read_report, report_from_dict, report_text, report_to_dict
 from photocheck.report.model import Report
 from photocheck.scale.catalogue import REFERENCES
+from photocheck.schemas.complaints import path_in_words
+from photocheck.schemas.published import schema_text
 from photocheck.words import ALL_LANDMARKS, BENDABLE_SPANS, LANDMARKS, PLACES, READINGS
 from tests.support.made_report import made_case, made_report
 

@@ -12,7 +12,6 @@ import photocheck
 from photocheck import outcomes
 from photocheck.body import shape
 from photocheck.body.trunk import build_trunk, log_spans
-from photocheck.case.file import schema_text
 from photocheck.case.model import DogFacts, Reading
 from photocheck.cli.main import run
 from photocheck.errors import CaseError
@@ -35,6 +34,7 @@ from photocheck.judge.ratios import (
     write_ratios,
 )
 from photocheck.report.file import report_text, report_to_dict
+from photocheck.schemas.published import schema_text
 from photocheck.words import SPANS
 from tests.support.judged import DOG, marking, square_view
 from tests.support.places import SAMPLES

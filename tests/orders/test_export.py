@@ -14,11 +14,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from photocheck.case.file import complaint, schema_text
 from photocheck.case.model import Reading
 from photocheck.orders.export import COLUMNS, guarded, orders_csv, orders_json, orders_to_dict
 from photocheck.orders.model import CHOICES, STATES, Check, Decision, Order
 from photocheck.report.file import report_from_dict
+from photocheck.schemas.complaints import complaint
+from photocheck.schemas.published import schema_text
 from tests.support.made_report import made_report
 
 AT = datetime(2026, 3, 29, 7, 5, tzinfo=UTC)

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from photocheck.case.file import complaint
 from photocheck.case.samples import samples_folder
 from photocheck.cli.main import run
 from photocheck.orders.export import COLUMNS
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.schemas.complaints import complaint
 from photocheck.server.run import run_check
 from photocheck.shown import outgoing
 from photocheck.shown.outgoing import file_name, still_there

@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from photocheck.case.file import case_from_dict, parse_json
+from photocheck.case.file import case_from_dict
 from photocheck.checking import validate
 from photocheck.errors import CaseError
 from photocheck.orders.draft import renamed
 from photocheck.orders.model import Store
 from photocheck.orders.uploads import LIMITS, Limits, take_for_order
+from photocheck.schemas.reading import parse_json
 from photocheck.speech import tr
 
 File = tuple[str, bytes]

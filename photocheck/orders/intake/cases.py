@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from photocheck.case.file import FORMAT, read_json
+from photocheck.case.file import FORMAT
 from photocheck.errors import CaseError, reason_of
 from photocheck.orders.intake.photos import PhotoFolder
+from photocheck.schemas.reading import read_json
 from photocheck.speech import tr
 
 _SHOWN: Final = 5

@@ -13,8 +13,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from photocheck.case.file import case_from_dict, case_to_dict, read_json
+from photocheck.case.file import case_from_dict, case_to_dict
 from photocheck.case.lengths import parse_length, parse_reading, parse_weight
+from photocheck.schemas.reading import read_json
 from photocheck.words import READINGS, UNITS
 from tests.support.places import SAMPLES
 
