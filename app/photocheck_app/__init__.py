@@ -2,6 +2,6 @@
 
 ``main`` holds the pages, ``served`` puts them behind their doors, ``start`` is what ``photocheck
 serve`` runs.  Rooms, each importing what stands before it here and nothing after: ``framework``
-(all that is private of Streamlit) and ``kept``; ``doors``; ``shared``, ``uploads``; ``marking``;
-``answer``; ``practise``, ``desk``; ``owner``.
+(all that is private of Streamlit) and ``kept``; ``proofs``; ``doors``; ``shared``, ``uploads``;
+``marking``; ``answer``; ``practise``, ``desk``; ``owner``.
 """

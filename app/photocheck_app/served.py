@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 from starlette.middleware import Middleware
 
-from photocheck_app.doors.middleware import Doors
+from photocheck_app.doors.middleware import Guard
 from photocheck_app.doors.oidc import secrets_of_oidc
 from photocheck_app.doors.retention import retention
 from photocheck_app.doors.sign_in import ROUTES
@@ -13,7 +13,7 @@ from photocheck_app.doors.sign_in import ROUTES
 app = st.App(
     "main.py",
     routes=ROUTES,
-    middleware=[Middleware(Doors)],
+    middleware=[Middleware(Guard)],
     secrets=secrets_of_oidc() or None,
     lifespan=retention,
 )

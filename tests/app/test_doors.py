@@ -23,7 +23,7 @@ from photocheck.server.access.oidc import Provider, ProviderError, read_provider
 from photocheck.server.access.passes import AccessError
 from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, visitor
 from photocheck_app.doors import middleware, sessions, settings, sign_in
-from photocheck_app.doors.middleware import Doors
+from photocheck_app.doors.middleware import Guard
 
 GOOD = "four brown ropes drying"
 SOCKET = "ws://shop.example/_stcore/stream"
@@ -72,7 +72,7 @@ def server(kept: DatabaseStore, counts: Rates) -> TestClient:
             WebSocketRoute("/_stcore/stream", _socket),
         ],
         # Streamlit itself: test_framework.py
-        middleware=[Middleware(Doors, self_test=lambda _: ())],
+        middleware=[Middleware(Guard, self_test=lambda _: ())],
     )
     return TestClient(app, "http://shop.example", follow_redirects=False)
 
@@ -274,7 +274,7 @@ def test_uploads_count_by_number_and_size(server: TestClient, counts: Rates) -> 
     assert put(1).status_code == 429
 
 
-# -- counting ------------------------------------------------------------------------
+# -- rate limits ---------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

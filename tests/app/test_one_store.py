@@ -16,7 +16,7 @@ from photocheck.orders.model import STORE_VARIABLE
 from photocheck.orders.store import DatabaseStore
 from photocheck_app import shared
 from photocheck_app.doors import settings, sign_in
-from photocheck_app.doors.middleware import Doors
+from photocheck_app.doors.middleware import Guard
 from tests.support.places import APP
 
 
@@ -38,7 +38,7 @@ def opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str
 
 
 def test_pages_and_doors_use_one_engine(opened: list[str | None], tmp_path: Path) -> None:
-    doors = Starlette(routes=sign_in.ROUTES, middleware=[Middleware(Doors, self_test=lambda _: ())])
+    doors = Starlette(routes=sign_in.ROUTES, middleware=[Middleware(Guard, self_test=lambda _: ())])
     assert TestClient(doors, "http://shop.example").get("/staff").status_code == 200
     for page in ("photocheck_app.desk", "photocheck_app.owner"):
         run = AppTest.from_string(f"import {page} as way\nway.page()\n", default_timeout=60).run()

@@ -14,8 +14,8 @@ from photocheck.server.access.addresses import address_of_link
 from photocheck.server.access.rates import Rates
 from photocheck.speech import spoken
 from photocheck_app.doors import language, middleware, paths, sessions
-from photocheck_app.doors.middleware import Doors
-from photocheck_app.doors.paths import place_of
+from photocheck_app.doors.middleware import Guard
+from photocheck_app.doors.paths import purpose_of
 
 THEIRS = "0123456789abcdef"
 COOKIE = "a-cookie"
@@ -63,7 +63,7 @@ def _asked(
         sent.append(message)
 
     scope = _scope(path, **more)
-    asyncio.run(Doors(_anything, self_test=lambda _: doubts)(scope, receive, send))
+    asyncio.run(Guard(_anything, self_test=lambda _: doubts)(scope, receive, send))
     if scope["type"] == "websocket":
         return sent[0]["type"].partition(".")[2], {}, str(sent[0].get("reason", "")).encode()
     headers = {key.decode().lower(): value.decode() for key, value in sent[0]["headers"]}
@@ -320,7 +320,7 @@ def test_the_reason_is_said_once_where_the_server_was_started(
     async def quiet(*_: Any) -> None:
         return None
 
-    doors = Doors(quiet, self_test=lambda app: asked.append(app) or ("media have\nmoved",))
+    doors = Guard(quiet, self_test=lambda app: asked.append(app) or ("media have\nmoved",))
     for kind in ("lifespan", "http"):
         scope = _scope("/", type=kind, app="the app")
         asyncio.run(doors(scope, quiet, quiet))
@@ -335,4 +335,4 @@ def test_links_lead_from_every_page_to_the_first() -> None:
     for page in paths.PAGES:
         link = address_of_link(f"https://shop.example/check/{page}", "a.b.c")
         assert link == "https://shop.example/check/?order=a.b.c"
-        assert place_of(_scope(f"/{page}")) == ("page", f"/{page}")
+        assert purpose_of(_scope(f"/{page}")) == ("page", f"/{page}")

@@ -11,6 +11,7 @@ from tests.support.places import APP
 
 BEFORE = (
     ("framework", "kept"),
+    ("proofs",),
     ("doors",),
     ("shared", "uploads"),
     ("marking",),

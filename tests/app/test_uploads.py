@@ -13,7 +13,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRe
 from photocheck.errors import PhotoError
 from photocheck.orders.uploads import BusyError
 from photocheck_app import uploads
-from photocheck_app.practise import session
+from photocheck_app.practise import learner
 from photocheck_app.uploads import bounded, content_of
 
 
@@ -49,15 +49,15 @@ def test_neither_one_visitor_nor_all_together_fill_the_memory(
 
 
 def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(session, "MOST_BYTES", 100)
+    monkeypatch.setattr(learner, "MOST_BYTES", 100)
     # Sessions of other tests in this process may still hold theirs.
-    monkeypatch.setattr(session, "_everybodys", WeakSet())
+    monkeypatch.setattr(learner, "_everybodys", WeakSet())
     dropped = []
-    monkeypatch.setattr(session.bench, "drop", dropped.append)
-    first = session.keep_own(session.Own(bytes(70), "a.jpg", "a"))
+    monkeypatch.setattr(learner.bench, "drop", dropped.append)
+    first = learner.keep_own(learner.Own(bytes(70), "a.jpg", "a"))
     with pytest.raises(BusyError, match="invented dogs meanwhile"):
-        session.keep_own(session.Own(bytes(40), "b.jpg", "b"))
+        learner.keep_own(learner.Own(bytes(40), "b.jpg", "b"))
     del first
     gc.collect()
     assert dropped == ["a"]
-    assert session.keep_own(session.Own(bytes(40), "b.jpg", "b"))
+    assert learner.keep_own(learner.Own(bytes(40), "b.jpg", "b"))

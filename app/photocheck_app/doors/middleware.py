@@ -21,9 +21,10 @@ from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
 from photocheck_app.doors.language import language_of
-from photocheck_app.doors.paths import Place, place_of
+from photocheck_app.doors.paths import Purpose, purpose_of
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.sessions import COOKIE, may_fetch, owns_session
+from photocheck_app.proofs import self_test
 
 SAFE_HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -44,7 +45,7 @@ PASSED_ON: Final = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-
 HTTPS_ONLY: Final = "max-age=31536000"
 
 
-class Doors:
+class Guard:
     """Around the whole app.
 
     Parameters
@@ -55,9 +56,7 @@ class Doors:
         answered.
     """
 
-    def __init__(
-        self, app: ASGIApp, self_test: Callable[[Any], Sequence[str]] = framework.self_test
-    ) -> None:
+    def __init__(self, app: ASGIApp, self_test: Callable[[Any], Sequence[str]] = self_test) -> None:
         self._app = app
         self._self_test = self_test
         self._doubts: tuple[str, ...] | None = None
@@ -73,7 +72,7 @@ class Doors:
             return
         wanted = HTTPConnection(scope)
         visit = wanted.cookies.get(COOKIE, "")
-        found = place_of(scope)
+        found = purpose_of(scope)
         safely = _safely(scope, wanted, found[0] if found else None, send)
         with speaking(language_of(wanted)):
             if self._doubts and not _from_this_machine(scope, wanted):
@@ -122,11 +121,11 @@ def _from_this_machine(scope: Scope, wanted: HTTPConnection) -> bool:
     )
 
 
-def _is_theirs(place: Place, inner: str, visit: str) -> bool:
+def _is_theirs(purpose: Purpose, inner: str, visit: str) -> bool:
     """Whether a browser may have, or put, what is at this path."""
-    if place == "media":
+    if purpose == "media":
         return may_fetch(inner, visit)
-    if place == "upload":
+    if purpose == "upload":
         form = framework.UPLOAD_FORM.fullmatch(inner)
         return form is not None and owns_session(form[1], visit)
     return True
@@ -152,7 +151,7 @@ def _protocols(headers: list[tuple[bytes, bytes]]) -> list[str]:
     return [part.strip().decode("latin-1") for value in said for part in value.split(b",")]
 
 
-def _count(scope: Scope, wanted: HTTPConnection, found: tuple[Place, str] | None) -> None:
+def _count(scope: Scope, wanted: HTTPConnection, found: tuple[Purpose, str] | None) -> None:
     who = visitor(scope["client"][0] if scope.get("client") else None)
     if scope["type"] == "websocket":
         COUNTS.count("visits from address", who)
@@ -179,7 +178,7 @@ def _shortened(said: str) -> str:
     return said.encode()[:120].decode(errors="ignore")
 
 
-def _safely(scope: Scope, wanted: HTTPConnection, place: Place | None, send: Send) -> Send:
+def _safely(scope: Scope, wanted: HTTPConnection, purpose: Purpose | None, send: Send) -> Send:
     known = COOKIE in wanted.cookies
     # Not by what is answered: of a page that the browser still holds, only that it is the same.
     asks_for_page = "text/html" in wanted.headers.get("accept", "")
@@ -193,7 +192,7 @@ def _safely(scope: Scope, wanted: HTTPConnection, place: Place | None, send: Sen
             headers = MutableHeaders(scope=message)
             for name, value in SAFE_HEADERS.items():
                 headers.setdefault(name, value)
-            if place == "media":
+            if purpose == "media":
                 headers["Cache-Control"] = _kept_where(headers)
             if https:
                 headers.setdefault("Strict-Transport-Security", HTTPS_ONLY)

@@ -17,9 +17,9 @@ WORKSHOP: Final = DESK.strip("/")
 PAGES: Final = (OWNER, PRACTISE, SHEET, WORKSHOP)
 """The pages by the last part of their addresses; the first is also at the root."""
 
-Place = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider"]
+Purpose = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider"]
 
-_FIXED: Final[dict[str, Place]] = {
+_FIXED: Final[dict[str, Purpose]] = {
     "/": "page",
     # Streamlit leads on to the same without the last stroke.
     **{f"/{page}{stroke}": "page" for page in PAGES for stroke in ("", "/")},
@@ -31,7 +31,7 @@ _FIXED: Final[dict[str, Place]] = {
 }
 
 
-def place_of(scope: Scope) -> tuple[Place, str] | None:
+def purpose_of(scope: Scope) -> tuple[Purpose, str] | None:
     """What lies at the path of a request, and the path without what stands before all of them.
 
     None for everything that is not known, and for every other spelling of what is: what a later
@@ -56,11 +56,11 @@ def place_of(scope: Scope) -> tuple[Place, str] | None:
     inner = path.removeprefix(before) or "/"
     if websocket:
         return ("stream", inner) if inner == framework.STREAM else None
-    place = _FIXED.get(inner) or _by_form(inner)
-    return None if place is None else (place, inner)
+    purpose = _FIXED.get(inner) or _by_form(inner)
+    return None if purpose is None else (purpose, inner)
 
 
-def _by_form(inner: str) -> Place | None:
+def _by_form(inner: str) -> Purpose | None:
     if framework.MEDIA_FORM.fullmatch(inner):
         return "media"
     if framework.UPLOAD_FORM.fullmatch(inner):

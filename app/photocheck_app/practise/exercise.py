@@ -29,7 +29,7 @@ from photocheck.words import LANDMARK_TITLES, LANDMARKS
 from photocheck_app.kept import hold
 from photocheck_app.marking import marking_surface
 from photocheck_app.practise.landmarks import show_how
-from photocheck_app.practise.session import Kept, kept
+from photocheck_app.practise.learner import Learner, learner
 from photocheck_app.shared import as_text, picture
 
 ICONS: Final = {
@@ -47,7 +47,7 @@ def _photo(name: str) -> Photo:
 def show() -> None:
     """The dog at hand: to be marked, or answered."""
     dogs = {dog.name: dog for dog in practice_dogs()}
-    now = kept()
+    now = learner()
     if now.dog not in dogs:
         now.begin(next(iter(dogs)))
     _choose_dog(now, dogs)
@@ -59,7 +59,7 @@ def show() -> None:
     _about_dogs(now, dogs)
 
 
-def _choose_dog(now: Kept, dogs: dict[str, PracticeDog]) -> None:
+def _choose_dog(now: Learner, dogs: dict[str, PracticeDog]) -> None:
     tried = {attempt.dog for attempt in now.attempts}
 
     def title(name: str) -> str:
@@ -75,7 +75,7 @@ def _choose_dog(now: Kept, dogs: dict[str, PracticeDog]) -> None:
     )
 
 
-def _about_dogs(now: Kept, dogs: dict[str, PracticeDog]) -> None:
+def _about_dogs(now: Learner, dogs: dict[str, PracticeDog]) -> None:
     tried = {attempt.dog for attempt in now.attempts}
     st.caption(
         tr(
@@ -87,7 +87,7 @@ def _about_dogs(now: Kept, dogs: dict[str, PracticeDog]) -> None:
     )
 
 
-def _to_mark(now: Kept, dog: PracticeDog) -> None:
+def _to_mark(now: Learner, dog: PracticeDog) -> None:
     with st.expander(tr("How to find the four marks"), icon=":material/search:"):
         show_how()
     now.placed = marking_surface(
@@ -117,7 +117,7 @@ def _to_mark(now: Kept, dog: PracticeDog) -> None:
         st.rerun()
 
 
-def _answered(now: Kept, dog: PracticeDog, given: Answer, dogs: dict[str, PracticeDog]) -> None:
+def _answered(now: Learner, dog: PracticeDog, given: Answer, dogs: dict[str, PracticeDog]) -> None:
     verdict = tr(VERDICTS[given.effects.weight])
     box = {"slight": st.success, "felt": st.info, "misleading": st.warning}
     box[given.effects.weight](verdict, icon=ICONS[given.effects.weight])

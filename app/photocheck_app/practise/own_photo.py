@@ -19,7 +19,7 @@ from photocheck.words import LANDMARK_TITLES, LANDMARKS, PLACE_TITLES
 from photocheck_app.kept import hold
 from photocheck_app.marking import marking_surface
 from photocheck_app.practise.landmarks import show_cautions, show_how
-from photocheck_app.practise.session import KINDS, NOTHING, Own, keep_own, kept
+from photocheck_app.practise.learner import KINDS, NOTHING, Own, keep_own, learner
 from photocheck_app.shared import as_text, limits
 from photocheck_app.uploads import content_of, let_go
 
@@ -30,7 +30,7 @@ def _shown(own: Own) -> Shown:
 
 def show() -> None:
     """The upload, the two markings, the comparison."""
-    own = kept().own
+    own = learner().own
     if own is None:
         _upload()
         return
@@ -43,7 +43,7 @@ def show() -> None:
 
 
 def _forget() -> None:
-    kept().own = None
+    learner().own = None
 
 
 def _upload() -> None:
@@ -64,7 +64,7 @@ def _upload() -> None:
     if given:
         with st.spinner(tr("Looking at the photo")):
             taken = take_upload(content_of(given), limits=limits(), where=given.name)
-        kept().own = keep_own(Own(taken.content, given.name, taken.sha256))
+        learner().own = keep_own(Own(taken.content, given.name, taken.sha256))
         let_go([given])
         st.rerun()
 
@@ -122,7 +122,7 @@ def _choose(own: Own, what: str, label: str, titles: dict[str, str]) -> None:
 
 
 def _result(own: Own) -> None:
-    unit = kept().unit
+    unit = learner().unit
     st.subheader(tr("How well the two agree"))
     try:
         with bench.at_work():

@@ -11,7 +11,7 @@ from photocheck.speech import later, tr
 from photocheck.words import UNITS
 from photocheck_app.kept import hold
 from photocheck_app.practise import exercise, own_photo, pattern_page
-from photocheck_app.practise.session import kept
+from photocheck_app.practise.learner import learner
 from photocheck_app.shared import as_text, begin_at_top
 
 PARTS: Final = {
@@ -31,21 +31,21 @@ def page() -> None:
     st.title(tr("Practise the marks"))
     _choose("part", tr("What to practise"), {part: tr(title) for part, title in PARTS.items()})
     try:
-        _SHOW[kept().part]()
+        _SHOW[learner().part]()
     except PhotocheckError as error:
         st.error(as_text(str(error)))
     _choose("unit", tr("Unit"), {unit: unit for unit in UNITS})
-    begin_at_top(f"{kept().part} {kept().stage}")
+    begin_at_top(f"{learner().part} {learner().stage}")
 
 
 def _choose(what: str, label: str, titles: dict[str, str]) -> None:
     """One of the lasting choices; kept where leaving the page does not reach it."""
-    now = getattr(kept(), what)
+    now = getattr(learner(), what)
 
     def keep(chosen: str | None) -> None:
         # Pressed once more, the one chosen is let go of: it stays.
         if chosen:
-            setattr(kept(), what, chosen)
+            setattr(learner(), what, chosen)
 
     st.segmented_control(
         label,

@@ -13,7 +13,7 @@ from photocheck.practice.drawing import pattern_alt, pattern_svg
 from photocheck.practice.pattern import LEAST_ATTEMPTS, patterns, personal_spread
 from photocheck.practice.wording import mark_title, spread_sentence, tendency_sentences
 from photocheck.speech import tr
-from photocheck_app.practise.session import Kept, kept
+from photocheck_app.practise.learner import Learner, learner
 from photocheck_app.shared import svg_picture
 
 DRAWN_PX: Final = 164
@@ -22,7 +22,7 @@ DRAWN_PX: Final = 164
 
 def show() -> None:
     """What the attempts so far say."""
-    now = kept()
+    now = learner()
     spread = personal_spread(now.attempts)
     if spread is None:
         st.info(
@@ -65,7 +65,7 @@ def show() -> None:
     )
 
 
-def _attempts(now: Kept) -> None:
+def _attempts(now: Learner) -> None:
     rows = [
         {
             mark_title(name): format_length(miss.distance_mm, now.unit)

@@ -62,7 +62,7 @@ class Own:
 
 
 @dataclass
-class Kept:
+class Learner:
     """One visitor's practice.
 
     Attributes
@@ -130,7 +130,7 @@ def keep_own(own: Own) -> Own:
     return own
 
 
-def kept() -> Kept:
+def learner() -> Learner:
     """This visitor's practice."""
-    found: Kept = st.session_state.setdefault("practice", Kept())
+    found: Learner = st.session_state.setdefault("practice", Learner())
     return found

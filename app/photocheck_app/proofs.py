@@ -1,0 +1,246 @@
+"""The proofs that Streamlit is still as `photocheck_app.framework` has it.
+
+They run when the server starts (`photocheck_app.doors.middleware`), each by trying the thing
+itself, and where one fails the server answers to nobody but this machine.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Any, Final
+
+import streamlit as st
+from streamlit.typing import UploadedFile
+
+from photocheck.server import serving
+from photocheck.speech import later, tr
+from photocheck_app import framework
+
+
+class MovedError(Exception):
+    """Something of Streamlit is not as it was read."""
+
+
+@dataclass(frozen=True)
+class Private:
+    """One private thing.
+
+    Attributes
+    ----------
+    title : str
+        For whoever runs the server.
+    read_in : str
+        The version of Streamlit.
+    proof : function of the served Starlette application
+        Tries it; raises whatever comes when it no longer holds.
+    """
+
+    title: str
+    read_in: str
+    proof: Callable[[Any], None]
+
+
+def self_test(app: Any) -> tuple[str, ...]:
+    """What of Streamlit is no longer as it was read; empty when all of it holds.
+
+    Parameters
+    ----------
+    app : starlette.applications.Starlette
+        As it is about to be served.
+    """
+    doubts = []
+    for private in PRIVATE:
+        try:
+            private.proof(app)
+        # Whatever a part that moved may raise: nothing that comes of it is let pass.
+        except Exception as error:
+            doubts.append(f"{tr(private.title)} ({type(error).__name__}: {error})")
+    return tuple(doubts)
+
+
+def _must(holds: object, said: str) -> None:
+    if not holds:
+        raise MovedError(said)
+
+
+def _prove_runtime(_: Any) -> None:
+    from streamlit.runtime.media_file_manager import MediaFileManager
+    from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+
+    _must(framework.served(), "no runtime")
+    _must(
+        type(framework.runtime().media_file_mgr) is MediaFileManager,
+        "another keeper of media files",
+    )
+    _must(
+        type(framework.runtime().uploaded_file_mgr) is MemoryUploadedFileManager,
+        "another keeper of uploaded files",
+    )
+    # Found anew by whoever uses them, so that replacing their methods reaches everybody.
+    _must(
+        framework.runtime().media_file_mgr is framework.runtime().media_file_mgr,
+        "media files kept elsewhere",
+    )
+
+
+def _prove_sessions(_: Any) -> None:
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+    from streamlit.runtime.scriptrunner_utils.script_run_context import ScriptRunContext
+
+    _must(get_script_run_ctx(suppress_warning=True) is None, "a run outside any page")
+    _must("session_id" in {one.name for one in fields(ScriptRunContext)}, "runs name no session")
+    _must(framework.session_id() == "", "a session outside any page")
+    _must(
+        not framework.runtime().is_active_session("photocheck-none"), "sessions that nobody began"
+    )
+
+
+def _prove_websocket(_: Any) -> None:
+    from starlette.datastructures import Headers
+    from streamlit.web.server.starlette.starlette_websocket import _parse_subprotocols
+
+    def read(asked: bytes) -> tuple[Any, ...]:
+        return tuple(_parse_subprotocols(Headers(raw=[(b"sec-websocket-protocol", asked)])))
+
+    asked = b"streamlit, token, session"
+    _must(read(asked) == ("streamlit", "token", "session"), "the third protocol is no session")
+    kept = framework.without_session(asked, lambda name: name == "session")
+    _must(read(kept) == ("streamlit", "token", "session"), "an own session is lost")
+    left = framework.without_session(asked, lambda name: False)
+    _must(read(left) == ("streamlit", "token", None), "another's session is let through")
+
+
+def _media_manager() -> Any:
+    from streamlit.runtime.media_file_manager import MediaFileManager
+    from streamlit.runtime.memory_media_file_storage import MemoryMediaFileStorage
+
+    return MediaFileManager(MemoryMediaFileStorage(framework.MEDIA.rstrip("/")))
+
+
+@contextmanager
+def _outside_runs() -> Iterator[None]:
+    """Let nothing be said of what is tried outside any page's run: that is meant here."""
+    from streamlit.runtime.scriptrunner_utils import script_run_context
+
+    said = logging.getLogger(script_run_context.__name__)
+    said.addFilter(_nothing)
+    try:
+        yield
+    finally:
+        said.removeFilter(_nothing)
+
+
+def _nothing(_: logging.LogRecord) -> bool:
+    return False
+
+
+@_outside_runs()
+def _prove_media(_: Any) -> None:
+    manager, given = _media_manager(), list[str]()
+    made = list[tuple[str, str]]()
+    framework.watch_manager(
+        manager, given.append, lambda promise, address: made.append((promise, address))
+    )
+    first = manager.add(b"a photo", "image/jpeg", "here", file_name="one")
+    other = manager.add(b"a photo", "image/jpeg", "there", file_name="two")
+    _must(given == [first, other], "files are shown without a word")
+    _must(framework.MEDIA_FORM.fullmatch(first) and first.endswith(".jpg"), f"the address {first}")
+    _must(first != other, "a file's name is not in its address")
+    _must(
+        manager._storage.get_file(first.removeprefix(framework.MEDIA)).content == b"a photo",
+        "lost files",
+    )
+    promise = manager.add_deferred(lambda: b"a record", "text/html", "below", file_name="r.html")
+    _must(given[2:] == [promise], "files are promised without a word")
+    address = manager.execute_deferred(promise)
+    _must(made == [(promise, address)], "promised files are made without a word")
+    _must(
+        framework.MEDIA_FORM.fullmatch(address) and address.endswith(".html"),
+        f"the address {address}",
+    )
+
+
+def _prove_uploads(_: Any) -> None:
+    from streamlit.proto.Common_pb2 import FileURLs
+    from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileManager
+    from streamlit.runtime.uploaded_file_manager import UploadedFileRec
+
+    manager: Any = MemoryUploadedFileManager(framework.UPLOADS.rstrip("/"))
+    # The server's own says where; files are tried with another, which nobody else has.
+    (place,) = framework.runtime().uploaded_file_mgr.get_upload_urls("session-1", ["dog.jpg"])
+    form = framework.UPLOAD_FORM.fullmatch(place.upload_url)
+    _must(form and form[1] == "session-1", f"the address {place.upload_url}")
+    _must(place.delete_url == place.upload_url, f"the address {place.delete_url}")
+    held = manager.add_file
+    manager.add_file = lambda session_id, file: held(session_id, framework.emptied(file, "none"))
+    record = UploadedFileRec(place.file_id, "dog.jpg", "image/jpeg", b"a photo")
+    manager.add_file(session_id="session-1", file=record)
+    held(session_id="session-2", file=record)
+    _must(
+        framework.held_bytes(manager) == {"session-1": 0, "session-2": 7},
+        "files are held elsewhere",
+    )
+    (kept,) = manager.get_files("session-1", [place.file_id])
+    file = UploadedFile(kept, FileURLs())
+    _must((framework.file_id(file), file.type) == (place.file_id, "none"), "files lose their names")
+    manager.remove_file("session-2", place.file_id)
+    _must(framework.held_bytes(manager)["session-2"] == 0, "files are not let go")
+
+
+def _prove_routes(app: Any) -> None:
+    before = framework.base()
+    found = set()
+    for route in app.routes:
+        if str(getattr(getattr(route, "endpoint", None), "__module__", "")).startswith(
+            "photocheck_app."
+        ):
+            continue
+        path = str(route.path)
+        _must(path.startswith(before), f"the route {path}")
+        found.add(path.removeprefix(before).rstrip("/"))
+        if path == before + framework.STREAM:
+            _must(type(route).__name__ == "WebSocketRoute", "pages have no websocket")
+    _must(
+        not found - framework.GUARDED - framework.SHUT,
+        f"the routes {sorted(found - framework.GUARDED - framework.SHUT)}",
+    )
+    _must(not framework.GUARDED - found, f"no routes {sorted(framework.GUARDED - found)}")
+
+
+def _prove_assets(_: Any) -> None:
+    from streamlit import file_util
+
+    folder = Path(file_util.get_static_dir())
+    files = [f"/{file.relative_to(folder).as_posix()}" for file in folder.rglob("*.*")]
+    _must("/index.html" in files, "the page has gone")
+    odd = [file for file in files if not framework.ASSET_FORM.fullmatch(file)]
+    _must(not odd, f"the files {odd[:3]}")
+
+
+def _prove_command_line(_: Any) -> None:
+    _must("run" in getattr(framework.command_line(), "commands", ()), "no command to serve")
+
+
+def _prove_settings(_: Any) -> None:
+    folder = Path(__file__).parent
+    for flag in serving.flags(serving.ADDRESS, serving.PORT, folder, only_here=True):
+        # Raises for a setting that is not known.
+        st.get_option(flag.partition("=")[0].removeprefix("--"))
+
+
+PRIVATE: Final[Sequence[Private]] = (
+    Private(later("the server's memory of what it serves"), "1.67.0", _prove_runtime),
+    Private(later("the sessions of pages"), "1.67.0", _prove_sessions),
+    Private(later("how a page goes on with its session"), "1.67.0", _prove_websocket),
+    Private(later("the files that pages show"), "1.67.0", _prove_media),
+    Private(later("the files that visitors hand in"), "1.67.0", _prove_uploads),
+    Private(later("the addresses of the server"), "1.67.0", _prove_routes),
+    Private(later("the files that pages are made of"), "1.67.0", _prove_assets),
+    Private(later("the command that serves"), "1.67.0", _prove_command_line),
+    Private(later("the settings of the server"), "1.67.0", _prove_settings),
+)
+"""Every private thing, in the order it is tried."""
