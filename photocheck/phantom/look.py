@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 Colour = tuple[float, float, float]
 
 
@@ -80,20 +78,3 @@ class Look:
     noise: float = 2.0
     jpeg_quality: int = 90
     orientation: int = 1
-
-
-def random_look(rng: np.random.Generator) -> Look:
-    """Draw a look."""
-    return Look(
-        seed=int(rng.integers(2**31)),
-        coat=str(rng.choice(list(COATS))),
-        floor=str(rng.choice(FLOORS)),
-        wall=str(rng.choice(WALLS)),
-        sun=(float(rng.uniform(-0.7, 0.7)), 0.8, float(rng.uniform(0.3, 0.8))),
-        sun_share=float(rng.uniform(0.2, 0.6)),
-        exposure=float(rng.uniform(0.85, 1.15)),
-        blur_px=float(rng.uniform(0.4, 0.9)),
-        noise=float(rng.uniform(1.0, 3.0)),
-        jpeg_quality=int(rng.integers(85, 93)),
-        orientation=int(rng.choice([1, 1, 3, 6, 8])),
-    )

@@ -140,7 +140,7 @@ def corners_mm(kind: ReferenceObject, corners: Floats) -> tuple[Floats, float, f
     if kind.width_mm is None or kind.height_mm is None:
         raise ScaleError(
             tr("Only cards and sheets of paper have corners"),
-            where=kind.title,
+            where=tr(kind.title),
             do=tr("Name a card, an A4 sheet or a letter sheet"),
         )
     unit = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])

@@ -122,7 +122,7 @@ def find_rectangle(
     """
     corners = np.array(list(rough_corners), np.float64).reshape(-1, 2)
     if len(corners):
-        ordered = check_corners(corners, picture.shape, kind.title)
+        ordered = check_corners(corners, picture.shape, tr(kind.title))
         return _refine_marked(picture, kind, ordered, corner_spread_px)
     if near is None:
         raise ScaleError(
@@ -333,7 +333,7 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
             where="reference",
             do=tr("Mark its four corners by hand, or take the photo again with all of it in view"),
         )
-    corners = check_corners(best.corners, _roomy(picture.shape), kind.title)
+    corners = check_corners(best.corners, _roomy(picture.shape), tr(kind.title))
     weakest = min(side.support for side in best.sides if side is not None)
     # A side seen over half its length may lie on the print or on a shadow beside the edge.
     doubt = FAINT_PX * (1.0 - weakest)

@@ -132,16 +132,6 @@ def angles(rotation: Floats) -> tuple[float, float, float]:
     return yaw, pitch, roll
 
 
-def rotation_from(yaw: float, pitch: float, roll: float) -> Floats:
-    """``Ry(yaw) @ Rx(pitch) @ Rz(roll)``, (3, 3), from radians."""
-    cy, sy, cp, sp = np.cos(yaw), np.sin(yaw), np.cos(pitch), np.sin(pitch)
-    cr, sr = np.cos(roll), np.sin(roll)
-    about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
-    about_x = np.array([[1, 0, 0], [0, cp, -sp], [0, sp, cp]])
-    about_z = np.array([[cr, -sr, 0], [sr, cr, 0], [0, 0, 1.0]])
-    return np.asarray(about_y @ about_x @ about_z)
-
-
 def poses(seen: ReferenceSeen, focal_px: float, centre_px: tuple[float, float]) -> tuple[Pose, ...]:
     """The one or two poses that explain a flat reference, better one first.
 

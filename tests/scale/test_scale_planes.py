@@ -15,13 +15,22 @@ from photocheck.scale.planes import (
     mm_per_px,
     obliqueness,
     poses,
-    rotation_from,
 )
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.sheet import sheet_points
 from tests.support.scale_scenes import plane_to_photo, project
 
 POINTS = sheet_points()[1]
+
+
+def rotation_from(yaw, pitch, roll):
+    """``Ry(yaw) @ Rx(pitch) @ Rz(roll)``, (3, 3), from radians."""
+    cy, sy, cp, sp = np.cos(yaw), np.sin(yaw), np.cos(pitch), np.sin(pitch)
+    cr, sr = np.cos(roll), np.sin(roll)
+    about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
+    about_x = np.array([[1, 0, 0], [0, cp, -sp], [0, sp, cp]])
+    about_z = np.array([[cr, -sr, 0], [sr, cr, 0], [0, 0, 1.0]])
+    return np.asarray(about_y @ about_x @ about_z)
 
 
 def _seen(points_mm, points_px, **more):
