@@ -15,7 +15,7 @@ from typing import IO, Any, Final
 
 from photocheck.errors import PhotoError
 from photocheck.orders.uploads.gate import Gate
-from photocheck.orders.uploads.worker import Task
+from photocheck.orders.uploads.worker import Decoding
 from photocheck.photo.kind import ANOTHER, KINDS, MAX_BYTES, SUFFIXES_OF, kind_of
 from photocheck.photo.photo import CameraFacts
 from photocheck.speech import later, spoken, tr
@@ -129,7 +129,7 @@ def take_upload(
 
 
 def _ask(content: bytes, limits: Limits, where: str) -> Upload:
-    task = Task(
+    task = Decoding(
         language=spoken(),
         memory_bytes=limits.memory_bytes,
         cpu_s=limits.cpu_s,

@@ -1,7 +1,7 @@
 """The process that decodes one stranger's photo and then ends.
 
-As its argument: a `Task` in JSON; on standard input: the file.  On standard output: one line of
-JSON, then the photo written anew.  Neither side ever unpickles what the other wrote, so that a
+As its argument: a `Decoding` in JSON; on standard input: the file.  On standard output: one line
+of JSON, then the photo written anew.  Neither side ever unpickles what the other wrote, so that a
 decoder taken over by a crafted file can only answer with bytes.
 """
 
@@ -21,7 +21,7 @@ NICENESS = 10
 POSIX's 0 to 19, of which Linux gives one at 10 a tenth of the time of one at 0 (judgement)."""
 
 
-class Task(TypedDict):
+class Decoding(TypedDict):
     """What the process is told."""
 
     language: str
@@ -35,7 +35,7 @@ def main() -> None:
     # A library that prints must not write into the answer.
     answer = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    task: Task = json.loads(sys.argv[1])
+    task: Decoding = json.loads(sys.argv[1])
     confine(task)
     try:
         said, content = _done(task, sys.stdin.buffer)
@@ -46,7 +46,7 @@ def main() -> None:
         answer.write(content)
 
 
-def _done(task: Task, file: BinaryIO) -> tuple[dict[str, object], bytes]:
+def _done(task: Decoding, file: BinaryIO) -> tuple[dict[str, object], bytes]:
     from photocheck.errors import PhotoError
     from photocheck.photo.clean import clean
     from photocheck.speech import speaking
@@ -76,7 +76,7 @@ def _done(task: Task, file: BinaryIO) -> tuple[dict[str, object], bytes]:
     }, done.content
 
 
-def confine(task: Task) -> None:
+def confine(task: Decoding) -> None:
     """Take from this process, for good, what decoding does not need.
 
     Memory is limited on Linux, processor time, open files and the size of what is written on
