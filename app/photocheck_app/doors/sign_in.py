@@ -9,6 +9,7 @@ from threading import BoundedSemaphore
 from typing import Any, Final
 from urllib.parse import urlsplit
 
+from babel import negotiate_locale
 from jinja2 import Environment, FileSystemLoader
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -19,7 +20,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.server.access import passes, staff
 from photocheck.server.access.addresses import DESK, DESK_COOKIE, SIGN_IN
 from photocheck.server.access.rates import TooOftenError, visitor
-from photocheck.speech import LANGUAGES, first_known, speaking, spoken, tr
+from photocheck.speech import LANGUAGES, speaking, spoken, tr
 from photocheck_app.doors.counting import COUNTS
 from photocheck_app.doors.middleware import cookie
 from photocheck_app.doors.settings import the_store
@@ -157,5 +158,6 @@ def _language(request: Request) -> str:
     asked = request.query_params.get("language", "")
     if asked in LANGUAGES:
         return asked
-    accepted = request.headers.get("accept-language", "")[:200]
-    return first_known(part.partition(";")[0] for part in accepted.split(","))
+    accepted = request.headers.get("accept-language", "")[:200].replace("-", "_")
+    wanted = [part.partition(";")[0].strip() for part in accepted.split(",")]
+    return negotiate_locale([one for one in wanted if one], list(LANGUAGES)) or "en"

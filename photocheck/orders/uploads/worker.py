@@ -1,7 +1,7 @@
 """The process that decodes one stranger's photo and then ends.
 
-As its argument: a `Decoding` in JSON; on standard input: the file.  On standard output: one line
-of JSON, then the photo written anew.  Neither side ever unpickles what the other wrote, so that a
+As its argument: a `Decoding` in JSON; on standard input: the file.  On standard output: one line of
+JSON, then the photo written anew.  Neither side ever unpickles what the other wrote, so that a
 decoder taken over by a crafted file can only answer with bytes.
 """
 
