@@ -7,8 +7,9 @@ language, add its catalogue and its name to `LANGUAGES`.
 
 from __future__ import annotations
 
+import re
 import string
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
@@ -51,9 +52,21 @@ def language_of(environment: Mapping[str, str]) -> str:
     ('de', 'en')
     """
     names = (environment.get(name) for name in ("LC_ALL", "LC_MESSAGES", "LANG"))
-    locale = next((name for name in names if name), "")
-    code = locale.replace(".", "_").replace("@", "_").partition("_")[0].lower()
-    return code if code in LANGUAGES else "en"
+    return first_known([next(filter(None, names), "")])
+
+
+def first_known(wanted: Iterable[str]) -> str:
+    """The first language among names of locales that is spoken here; English if none is.
+
+    Only what stands before the region, script or encoding counts (RFC 4647, 3.4, "Lookup").
+
+    Examples
+    --------
+    >>> first_known(["fr-CA", "de-AT", "en"]), first_known(["fr_CA.UTF-8"])
+    ('de', 'en')
+    """
+    codes = (re.split("[-_.@]", name.strip(), maxsplit=1)[0].lower() for name in wanted)
+    return next((code for code in codes if code in LANGUAGES), "en")
 
 
 def tr(text: str, /, **parts: object) -> str:

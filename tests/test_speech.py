@@ -8,7 +8,7 @@ from typing import Final
 
 import pytest
 
-from photocheck.speech import LANGUAGES, language_of, speaking, spoken, tr, tr_n
+from photocheck.speech import LANGUAGES, first_known, language_of, speaking, spoken, tr, tr_n
 from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, READINGS, UNITS
 from tests.support.bypassing import bypassing, is_said, sources
 from tests.support.catalogues import CATALOGUES, OTHERS, compiled, key_of, said_by, written
@@ -78,6 +78,13 @@ def test_every_text_is_translated_with_the_same_parts(code: str) -> None:
     assert not sorted(map(str, catalogue.keys() - wanted)), "these are no longer said"
     assert [text for text in wanted if not all(forms(catalogue[text]))] == []
     assert [text for text in wanted if not same_parts(text, catalogue[text])] == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_no_text_is_translated_twice(code: str) -> None:
+    lines = (CATALOGUES / f"{code}.po").read_text(encoding="utf-8").splitlines()
+    entries = sum(line.startswith("msgid ") for line in lines)
+    assert entries == len(translated(code)) + 1, "of two entries the last would be said"  # header
 
 
 @pytest.mark.parametrize("code", OTHERS)
@@ -319,3 +326,17 @@ def test_the_form_goes_with_the_count() -> None:
 def test_the_environment_names_the_language(environment: dict[str, str], language: str) -> None:
     assert language_of(environment) == language
     assert language in LANGUAGES
+
+
+@pytest.mark.parametrize(
+    ("wanted", "language"),
+    [
+        ([], "en"),
+        (["fr", "de-AT", "en"], "de"),
+        (["", "*", " DE "], "de"),
+        (["en-GB", "de"], "en"),
+        (["deu"], "en"),
+    ],
+)
+def test_the_first_language_that_is_spoken_is_taken(wanted: list[str], language: str) -> None:
+    assert first_known(wanted) == language

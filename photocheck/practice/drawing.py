@@ -6,7 +6,7 @@ from typing import Final
 
 from photocheck.case.lengths import format_length
 from photocheck.practice.pattern import Pattern
-from photocheck.practice.wording import mark_title
+from photocheck.practice.sentences import mark_title
 from photocheck.speech import tr
 
 SIZE: Final = 240

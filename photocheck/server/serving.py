@@ -70,7 +70,7 @@ class Doors:
         An order needs a link from the workshop.
     oidc : str or None
         The file that names the shop's identity provider
-        (`photocheck.server.access.oidc.read_provider`).
+        (`photocheck.server.access.provider.read_provider`).
     keep_all : bool
         No order goes by itself, however old.
     """
@@ -232,7 +232,7 @@ def serve(
     """
     refuse_taken_port(address, port)
     from photocheck.orders.store import open_store
-    from photocheck.server.access.oidc import read_provider
+    from photocheck.server.access.provider import read_provider
     from photocheck.server.access.staff import everybody
 
     doors = doors or Doors()

@@ -8,7 +8,7 @@ from photocheck.photo.load import load_photo
 from photocheck.practice.dogs import practice_dogs
 from photocheck.practice.lesson import answer
 from photocheck.practice.pattern import patterns, personal_spread
-from photocheck.practice.wording import (
+from photocheck.practice.sentences import (
     HOW_TO_FIND,
     VERDICTS,
     change_text,

@@ -19,8 +19,8 @@ from photocheck.orders.model import STORE_VARIABLE
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import passes, staff
 from photocheck.server.access.addresses import DESK_COOKIE, address_of_link
-from photocheck.server.access.oidc import Provider, ProviderError, read_provider
 from photocheck.server.access.passes import AccessError
+from photocheck.server.access.provider import Provider, ProviderError, read_provider
 from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, visitor
 from photocheck_app.doors import middleware, sessions, settings, sign_in
 from photocheck_app.doors.middleware import Guard

@@ -21,7 +21,7 @@ from photocheck.practice.dogs import (
 from photocheck.practice.effects import weigh
 from photocheck.practice.lesson import answer
 from photocheck.practice.misses import between, misses
-from photocheck.practice.wording import miss_sentence
+from photocheck.practice.sentences import miss_sentence
 from photocheck.words import LANDMARKS, SPANS
 
 # A camera at the origin looking along -z, x to the right and y up in the world: a picture of

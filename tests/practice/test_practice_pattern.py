@@ -22,7 +22,7 @@ from photocheck.practice.pattern import (
     pooled,
 )
 from photocheck.practice.repeat import repeat
-from photocheck.practice.wording import (
+from photocheck.practice.sentences import (
     moved_sentence,
     repeat_sentence,
     spread_sentence,

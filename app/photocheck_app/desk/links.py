@@ -11,7 +11,7 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import new_draft, with_value
 from photocheck.orders.model import Order
-from photocheck.orders.store.passes import Pass
+from photocheck.orders.store.kept_passes import Pass
 from photocheck.server.access.addresses import address_of_link
 from photocheck.server.access.passes import LINK_DAYS, begin_with_link, end_link, link_for, links_of
 from photocheck.speech import LANGUAGES, tr

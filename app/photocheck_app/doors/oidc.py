@@ -8,8 +8,8 @@ from typing import Any
 
 import streamlit as st
 
-from photocheck.server.access.oidc import Provider, read_provider
 from photocheck.server.access.passes import cookie_secret
+from photocheck.server.access.provider import Provider, read_provider
 from photocheck.server.serving import OIDC_VARIABLE
 from photocheck_app.doors.settings import the_store
 

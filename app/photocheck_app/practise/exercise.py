@@ -15,7 +15,7 @@ from photocheck.practice.closeup import closeup
 from photocheck.practice.dogs import PracticeDog, practice_dogs
 from photocheck.practice.lesson import Answer, answer
 from photocheck.practice.misses import px_per_mm
-from photocheck.practice.wording import (
+from photocheck.practice.sentences import (
     HOW_TO_FIND,
     VERDICTS,
     change_text,

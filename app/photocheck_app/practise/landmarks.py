@@ -8,7 +8,7 @@ from typing import Final
 
 import streamlit as st
 
-from photocheck.practice.wording import CAUTIONS, HOW_TO_FIND, mark_title
+from photocheck.practice.sentences import CAUTIONS, HOW_TO_FIND, mark_title
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_HINTS, LANDMARKS
 from photocheck_app.shared import svg_picture

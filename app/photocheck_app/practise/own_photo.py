@@ -10,7 +10,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.uploads import take_upload
 from photocheck.practice.lesson import self_check
 from photocheck.practice.repeat import Repeat
-from photocheck.practice.wording import change_text, moved_sentence, repeat_sentence, span_title
+from photocheck.practice.sentences import change_text, moved_sentence, repeat_sentence, span_title
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.shown.display import Shown

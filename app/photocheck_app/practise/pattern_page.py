@@ -11,7 +11,7 @@ from photocheck.case.lengths import format_length
 from photocheck.practice.dogs import ABOUT
 from photocheck.practice.drawing import pattern_alt, pattern_svg
 from photocheck.practice.pattern import LEAST_ATTEMPTS, patterns, personal_spread
-from photocheck.practice.wording import mark_title, spread_sentence, tendency_sentences
+from photocheck.practice.sentences import mark_title, spread_sentence, tendency_sentences
 from photocheck.speech import tr
 from photocheck_app.practise.learner import Learner, learner
 from photocheck_app.shared import svg_picture

@@ -15,7 +15,7 @@ from photocheck.orders.model import Check, Decision, OrderError
 from photocheck.orders.store import rows
 from photocheck.orders.store.copies import remove, side_copies
 from photocheck.orders.store.database import DatabaseStore
-from photocheck.orders.store.passes import Pass, drop_ended, linked, passes_of
+from photocheck.orders.store.kept_passes import Pass, drop_ended, linked, passes_of
 from photocheck.report.file import report_to_dict
 
 

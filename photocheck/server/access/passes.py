@@ -17,9 +17,9 @@ from typing import Final
 from itsdangerous import BadSignature, TimestampSigner
 
 from photocheck.orders.model import OrderError
-from photocheck.orders.store import passes as kept
+from photocheck.orders.store import kept_passes as kept
 from photocheck.orders.store.database import DatabaseStore
-from photocheck.orders.store.passes import Pass
+from photocheck.orders.store.kept_passes import Pass
 from photocheck.speech import tr
 
 ORDER: Final = "order"
