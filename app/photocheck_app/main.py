@@ -8,8 +8,7 @@ from photocheck.speech import speaking, tr
 from photocheck_app import desk, owner, practise, sheet_page, uploads
 from photocheck_app.doors.belonging import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
-from photocheck_app.owner.marks import keep_placed
-from photocheck_app.owner.way import keep_typed
+from photocheck_app.kept import keep_all
 from photocheck_app.shared import STYLE, choose_language, language
 
 
@@ -18,8 +17,7 @@ def main() -> None:
     with speaking(language()):
         bind()
         uploads.bind()
-        keep_typed()
-        keep_placed()
+        keep_all()
         at_desk = st.Page(
             desk.page,
             title=tr("Workshop desk"),

@@ -190,11 +190,15 @@ def _samples() -> None:
         return
     ratios = shop_ratios()
     bar = st.progress(0.0, tr("Bringing in the invented samples …"))
+
+    def came_in(done: int, of: int) -> None:
+        bar.progress(done / of)
+
     came = bring_in_samples(
         store(),
         language=language(),
         ratios=ratios,
-        on_sample=lambda done, of: bar.progress(done / of),
+        on_sample=came_in,
     )
     bar.empty()
     said = tr("{number} invented samples came in.", number=came)
