@@ -18,7 +18,7 @@ from photocheck.judge.ratios import Ratios, ratios_to_dict
 from photocheck.judge.tolerances import FALSE_ALARMS
 from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring_in import photos_of_case
-from photocheck.orders.intake.cases import CaseSource
+from photocheck.orders.intake.case_files import CaseSource
 from photocheck.orders.model import CHOICES, Order, Store
 from photocheck.report.file import report_to_dict
 from photocheck.speech import speaking, tr

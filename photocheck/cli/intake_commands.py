@@ -105,7 +105,7 @@ def import_orders(
     from photocheck.orders.intake.bring import bring
     from photocheck.orders.intake.entries import entries_of_cases, entries_of_table
     from photocheck.orders.intake.headings import recall, remember
-    from photocheck.orders.intake.photos import photo_folder
+    from photocheck.orders.intake.photo_folder import photo_folder
     from photocheck.orders.store import open_store
     from photocheck.orders.store.engines import url_of
     from photocheck.orders.uploads import LIMITS
@@ -298,7 +298,7 @@ def batch(
     from photocheck.batch.many import PASSED_OVER, Task, tasks_of_cases, tasks_of_store
     from photocheck.batch.results import Results, write_summary
     from photocheck.judge.ratios import read_ratios
-    from photocheck.orders.intake.cases import find_cases, passed_over
+    from photocheck.orders.intake.case_files import find_cases, passed_over
     from photocheck.orders.store import open_store
 
     if waiting == bool(given) or (drafts and not waiting):

@@ -9,7 +9,7 @@ from photocheck.case.lengths import parse_reading
 from photocheck.case.model import Point
 from photocheck.errors import CaseError
 from photocheck.orders.draft import Draft, DraftMarking, ReferenceTold
-from photocheck.orders.filling import Field, with_typed
+from photocheck.orders.filling import Blank, with_typed
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, LANDMARKS, READING_TITLES, READINGS
 
@@ -35,7 +35,7 @@ def with_readings(case: Draft, typed: Mapping[str, str]) -> Draft:
         text = typed[name].strip()
         if text:
             parse_reading(name, text, case.bare_unit)
-        case = with_typed(case, Field("readings", name), text)
+        case = with_typed(case, Blank("readings", name), text)
     return case
 
 

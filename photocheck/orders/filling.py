@@ -14,7 +14,7 @@ BEHIND: Final = ("far_feet", "wall_close", "wall")
 
 
 @dataclass(frozen=True)
-class Field:
+class Blank:
     """One thing to be typed or chosen, and where it stands in a draft.
 
     Attributes
@@ -44,38 +44,38 @@ def new_draft(unit: str) -> Draft:
     return Draft(format=FORMAT, unit=unit, written=written)
 
 
-def typed_at(draft: Draft, field: Field) -> Typed | None:
-    """What stands in a field; None when nothing does."""
+def typed_at(draft: Draft, blank: Blank) -> Typed | None:
+    """What stands in a blank; None when nothing does."""
     found: Typed | None
-    if field.part == "readings":
-        found = draft.readings.get(field.name)
-    elif field.part == "dog":
-        found = getattr(draft.dog, field.name)
-    elif field.part == "order":
-        found = getattr(draft, field.name)
+    if blank.part == "readings":
+        found = draft.readings.get(blank.name)
+    elif blank.part == "dog":
+        found = getattr(draft.dog, blank.name)
+    elif blank.part == "order":
+        found = getattr(draft, blank.name)
     else:
-        number = draft.number_of(field.photo)
-        found = None if number is None else getattr(draft.photos[number].reference, field.name)
+        number = draft.number_of(blank.photo)
+        found = None if number is None else getattr(draft.photos[number].reference, blank.name)
     return None if found == "" else found
 
 
-def with_typed(draft: Draft, field: Field, value: Typed | None) -> Draft:
-    """A copy of the draft with a field filled in; None or an empty text empties it.
+def with_typed(draft: Draft, blank: Blank, value: Typed | None) -> Draft:
+    """A copy of the draft with a blank filled in; None or an empty text empties it.
 
-    A field of a photo that is no longer there changes nothing.
+    A blank of a photo that is no longer there changes nothing.
     """
     told = None if isinstance(value, str) and not value.strip() else value
-    if field.part == "order":
-        return draft.but(field.name, told)
-    if field.part == "dog":
-        return draft.but("dog", draft.dog.but(field.name, told))
-    if field.part == "readings":
-        return _with_reading(draft, field.name, told)
-    number = draft.number_of(field.photo)
+    if blank.part == "order":
+        return draft.but(blank.name, told)
+    if blank.part == "dog":
+        return draft.but("dog", draft.dog.but(blank.name, told))
+    if blank.part == "readings":
+        return _with_reading(draft, blank.name, told)
+    number = draft.number_of(blank.photo)
     if number is None:
         return draft
     photo = draft.photos[number]
-    reference = photo.reference.but(field.name, told)
+    reference = photo.reference.but(blank.name, told)
     return draft.with_photo_changed(number, photo.but("reference", reference))
 
 

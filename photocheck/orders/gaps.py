@@ -10,6 +10,7 @@ from photocheck.case.lengths import KG_PER, format_length, parse_length, parse_r
 from photocheck.errors import CaseError
 from photocheck.orders.draft import Draft
 from photocheck.scale.catalogue import REFERENCES
+from photocheck.speech import number as decimal
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, READINGS
 
@@ -67,7 +68,7 @@ def understood_weight(typed: str) -> str:
     CaseError
     """
     kg = parse_weight(typed)
-    return f"{kg:.1f} kg = {kg / float(KG_PER['lb']):.1f} lb"
+    return decimal(f"{kg:.1f} kg = {kg / float(KG_PER['lb']):.1f} lb")
 
 
 def _both(mm: float, own: str) -> str:

@@ -14,7 +14,7 @@ from photocheck.case.samples import sample_case, sample_names, sample_story, sam
 from photocheck.errors import CaseError, PhotoError
 from photocheck.orders.draft import Draft, DraftMarking, ReferenceTold
 from photocheck.orders.filling import (
-    Field,
+    Blank,
     new_draft,
     settled,
     typed_at,
@@ -62,18 +62,18 @@ def test_every_gap_is_named_where_it_is_filled() -> None:
         for word, gap in zip(("4o", "900", "long", "last rib"), found, strict=True)
     )
     draft = Draft.from_dict(flint())
-    card = with_typed(draft, Field("reference", "kind", draft.photos[0].file), "id_card")
+    card = with_typed(draft, Blank("reference", "kind", draft.photos[0].file), "id_card")
     assert [gap.step for gap in gaps(settled(card))] == ["marks"]
 
 
 def test_emptying_a_field_takes_it_out() -> None:
-    field = Field("readings", "half_neck")
+    field = Blank("readings", "half_neck")
     draft = with_typed(new_draft("cm"), field, "36,8 ")
     assert typed_at(draft, field) == "36,8 "
     emptied = with_typed(draft, field, "  ")
     assert emptied == new_draft("cm")
     assert emptied.to_dict() == new_draft("cm").to_dict()
-    nowhere = Field("reference", "kind", "photo-1.jpg")
+    nowhere = Blank("reference", "kind", "photo-1.jpg")
     assert typed_at(draft, nowhere) is None
     assert with_typed(draft, nowhere, "a4") == draft
 
@@ -84,7 +84,7 @@ def test_emptying_a_field_takes_it_out() -> None:
 )
 def test_a_distance_gets_its_sign_from_the_place(place: str, kept: str | None) -> None:
     draft = with_photo(new_draft("cm"), "a")
-    offset, where = (Field("reference", name, "a") for name in ("offset", "place"))
+    offset, where = (Blank("reference", name, "a") for name in ("offset", "place"))
     draft = settled(with_typed(draft, offset, "95 cm"))
     draft = with_typed(draft, offset, "95 cm")  # no place is told yet that it could belong to
     draft = settled(with_typed(draft, where, place))

@@ -16,7 +16,7 @@ from photocheck.errors import CaseError
 from photocheck.orders.corrections import changes, reference_points, with_readings
 from photocheck.orders.draft import DogTold, Draft, DraftMarking, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import (
-    Field,
+    Blank,
     settled,
     typed_at,
     with_marks,
@@ -112,12 +112,12 @@ def test_nothing_that_is_stored_ends_in_a_traceback(stored: dict[str, Any]) -> N
         case_from_dict(settled(draft).to_dict(), check_files=False)
 
 
-FIELDS = st.one_of(
-    st.builds(Field, st.just("readings"), st.sampled_from(READINGS)),
-    st.builds(Field, st.just("dog"), st.sampled_from(["name", "weight", "coat", "age_months"])),
-    st.builds(Field, st.just("order"), st.sampled_from(["name", "unit"])),
+BLANKS = st.one_of(
+    st.builds(Blank, st.just("readings"), st.sampled_from(READINGS)),
+    st.builds(Blank, st.just("dog"), st.sampled_from(["name", "weight", "coat", "age_months"])),
+    st.builds(Blank, st.just("order"), st.sampled_from(["name", "unit"])),
     st.builds(
-        Field,
+        Blank,
         st.just("reference"),
         st.sampled_from(["kind", "place", "offset", "bar"]),
         st.sampled_from(["photo-1.jpg", "photo-2.jpg"]),
@@ -125,14 +125,14 @@ FIELDS = st.one_of(
 )
 
 
-def steps_to(field: Field, draft: Draft) -> tuple[str | int, ...]:
-    """Where a field stands in JSON; nowhere when its photo is not there."""
-    if field.part == "order":
-        return (field.name,)
-    if field.part != "reference":
-        return (field.part, field.name)
-    number = draft.number_of(field.photo)
-    return () if number is None else ("photos", number, "reference", field.name)
+def steps_to(blank: Blank, draft: Draft) -> tuple[str | int, ...]:
+    """Where a blank stands in JSON; nowhere when its photo is not there."""
+    if blank.part == "order":
+        return (blank.name,)
+    if blank.part != "reference":
+        return (blank.part, blank.name)
+    number = draft.number_of(blank.photo)
+    return () if number is None else ("photos", number, "reference", blank.name)
 
 
 def leaves(value: Any, path: tuple[str | int, ...] = ()) -> dict[tuple[str | int, ...], str]:
@@ -147,13 +147,13 @@ def leaves(value: Any, path: tuple[str | int, ...] = ()) -> dict[tuple[str | int
 
 
 @settings(max_examples=600, deadline=None)
-@given(stored=STORED, field=FIELDS, text=TEXT.filter(str.strip))
-def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], field: Field, text: str) -> None:
-    if field.part in ("dog", "readings") and not isinstance(stored.get(field.part, {}), dict):
+@given(stored=STORED, blank=BLANKS, text=TEXT.filter(str.strip))
+def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], blank: Blank, text: str) -> None:
+    if blank.part in ("dog", "readings") and not isinstance(stored.get(blank.part, {}), dict):
         return  # what stands in its place is no group, so it gives way
     before = Draft.from_dict(stored)
-    after = with_typed(before, field, text)
-    at = steps_to(field, before)
+    after = with_typed(before, blank, text)
+    at = steps_to(blank, before)
     if not at:
         assert after == before
         return
@@ -164,9 +164,9 @@ def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], field: Field, 
         k: v for k, v in leaves(stored).items() if k[: len(at)] != at
     }
     assert left[at] == repr(text)
-    emptied = leaves(with_typed(after, field, None).to_dict())
+    emptied = leaves(with_typed(after, blank, None).to_dict())
     assert emptied == {k: v for k, v in left.items() if k != at}
-    assert typed_at(with_typed(after, field, None), field) is None
+    assert typed_at(with_typed(after, blank, None), blank) is None
 
 
 @settings(max_examples=300, deadline=None)

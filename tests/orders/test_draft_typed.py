@@ -15,7 +15,7 @@ from photocheck.case.file import case_from_dict
 from photocheck.case.samples import samples_folder
 from photocheck.errors import CaseError
 from photocheck.orders.draft import Draft
-from photocheck.orders.filling import BEHIND, Field, new_draft, settled, typed_at, with_typed
+from photocheck.orders.filling import BEHIND, Blank, new_draft, settled, typed_at, with_typed
 from photocheck.orders.gaps import (
     gaps,
     understood_length,
@@ -58,11 +58,11 @@ def understood(way: Any, *given: Any, **told: Any) -> bool:
 def test_a_reading_is_kept_as_typed_and_is_understood_or_a_gap(
     typed: str, name: str, unit: str
 ) -> None:
-    draft = with_typed(new_draft(unit), Field("readings", name), typed)
+    draft = with_typed(new_draft(unit), Blank("readings", name), typed)
     if not typed.strip():
         assert draft == new_draft(unit)
         return
-    assert typed_at(draft, Field("readings", name)) == typed
+    assert typed_at(draft, Blank("readings", name)) == typed
     assert settled(draft) == draft
     steps = [gap.step for gap in gaps(draft)]
     assert steps.count("photo") == 1
@@ -75,7 +75,7 @@ def test_a_reading_is_kept_as_typed_and_is_understood_or_a_gap(
 def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[str, str]) -> None:
     draft = FLINT.but("readings", {})
     for name, typed in readings.items():
-        draft = with_typed(draft, Field("readings", name), typed)
+        draft = with_typed(draft, Blank("readings", name), typed)
     draft = settled(draft)
     kept = {name: typed for name, typed in readings.items() if typed.strip()}
     assert draft.readings == kept
@@ -90,7 +90,7 @@ def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[
 @settings(max_examples=300, deadline=None)
 @given(typed=TYPED, field=st.sampled_from(["weight", "girth", "coat_depth"]))
 def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) -> None:
-    draft = with_typed(FLINT.but("dog", None), Field("dog", field), typed)
+    draft = with_typed(FLINT.but("dog", None), Blank("dog", field), typed)
     if not typed.strip():
         assert gaps(draft) == ()
         return
@@ -105,7 +105,7 @@ def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) 
 @settings(max_examples=300, deadline=None)
 @given(typed=TYPED, place=st.sampled_from(sorted(PLACE_TITLES)))
 def test_a_distance_settles_at_once_and_lies_on_its_places_side(typed: str, place: str) -> None:
-    offset = Field("reference", "offset", FLINT.photos[0].file)
+    offset = Blank("reference", "offset", FLINT.photos[0].file)
     draft = with_typed(FLINT, replace(offset, name="place"), place)
     draft = settled(with_typed(draft, offset, typed))
     assert settled(draft) == draft

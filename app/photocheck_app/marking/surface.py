@@ -25,7 +25,7 @@ from photocheck.shown.picture import SPAN_COLOURS
 from photocheck.speech import tr
 from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
 from photocheck_app import kept
-from photocheck_app.marking.words import TEXTS
+from photocheck_app.marking.texts import TEXTS
 
 REFERENCE_POINTS: Final[Mapping[str, tuple[int, int]]] = {
     "corners": (4, 4),
@@ -126,7 +126,7 @@ def marking_surface(
     read_only : bool
         Show and zoom only.
     words : mapping of str to str, or None
-        Texts that replace those of `photocheck_app.marking.words.TEXTS`, in the language spoken
+        Texts that replace those of `photocheck_app.marking.texts.TEXTS`, in the language spoken
         now.
     on_placed : function of a Placed, or None
         Called with every change before the page is run for it, also when that run no longer

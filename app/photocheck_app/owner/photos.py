@@ -12,7 +12,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 from photocheck.checking import MOST_PHOTOS
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
-from photocheck.orders.filling import Field, with_photo, without_photo
+from photocheck.orders.filling import Blank, with_photo, without_photo
 from photocheck.orders.gaps import SIZES, understood_length
 from photocheck.orders.taking import FirstLook, take_photo
 from photocheck.orders.uploads import BusyError
@@ -173,8 +173,8 @@ def _photo(way: Way, number: int) -> None:
 def _reference(way: Way, number: int) -> None:
     photo = way.draft.photos[number]
 
-    def of_it(name: str) -> Field:
-        return Field("reference", name, photo.file)
+    def of_it(name: str) -> Blank:
+        return Blank("reference", name, photo.file)
 
     kinds = {kind: tr(item.title) for kind, item in REFERENCES.items()}
     kind = chosen(way, of_it("kind"), tr("What is of known size?"), kinds, "")

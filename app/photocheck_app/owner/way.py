@@ -16,7 +16,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.orders.draft import DogTold, Draft, Typed
-from photocheck.orders.filling import Field, new_draft, settled, typed_at, with_typed
+from photocheck.orders.filling import Blank, new_draft, settled, typed_at, with_typed
 from photocheck.orders.gaps import gaps
 from photocheck.orders.model import OrderError
 from photocheck.server.access.addresses import LINK
@@ -125,18 +125,18 @@ def change(key: str, edit: Callable[[Draft], Draft]) -> bool:
     return True
 
 
-def put(key: str, field: Field, value: Typed | None) -> bool:
+def put(key: str, blank: Blank, value: Typed | None) -> bool:
     """Keep one value of the draft, nothing taking it out; whether that changed it."""
-    return change(key, lambda draft: with_typed(draft, field, value))
+    return change(key, lambda draft: with_typed(draft, blank, value))
 
 
-def typed(way: Way, field: Field, label: str, *, placeholder: str = "") -> str:
+def typed(way: Way, blank: Blank, label: str, *, placeholder: str = "") -> str:
     """A text of the draft, kept as typed, right or wrong."""
     # Given as the value to begin with and never set again: setting it through the session's
     # state would overwrite what somebody is typing while a slow run is still on its way.
     # Only a distance behind the dog is negative, and its place tells that.
-    known = str(typed_at(way.draft, field) or "").lstrip("-")
-    name = _watched(way, field, known)
+    known = str(typed_at(way.draft, blank) or "").lstrip("-")
+    name = _watched(way, blank, known)
     return st.text_input(
         label, known, key=name, placeholder=placeholder, autocomplete="off"
     ).strip()
@@ -144,46 +144,46 @@ def typed(way: Way, field: Field, label: str, *, placeholder: str = "") -> str:
 
 def chosen(
     way: Way,
-    field: Field,
+    blank: Blank,
     label: str,
     titles: Mapping[str, str],
     default: str,
 ) -> str:
     """A word of the draft out of a few; the default is not written down."""
     words = list(titles)
-    known = str(typed_at(way.draft, field) or default)
-    name = _watched(way, field, known, default)
+    known = str(typed_at(way.draft, blank) or default)
+    name = _watched(way, blank, known, default)
     at = words.index(known) if known in words else None
     # No select box: on a phone it would bring up the keyboard.
     picked = st.radio(label, words, at, format_func=titles.__getitem__, key=name)
     return default if picked is None else str(picked)
 
 
-def counted(way: Way, field: Field, label: str, low: int, high: int) -> int | None:
+def counted(way: Way, blank: Blank, label: str, low: int, high: int) -> int | None:
     """A whole number of the draft, or None."""
-    known = typed_at(way.draft, field)
+    known = typed_at(way.draft, blank)
     known = int(known) if isinstance(known, int | float) and low <= known <= high else None
-    name = _watched(way, field, known)
+    name = _watched(way, blank, known)
     return st.number_input(label, min_value=low, max_value=high, value=known, step=1, key=name)
 
 
-def _watched(way: Way, field: Field, known: Typed | None, default: Typed | None = None) -> str:
-    """The name of the widget for a field of the draft, which is kept from now on.
+def _watched(way: Way, blank: Blank, known: Typed | None, default: Typed | None = None) -> str:
+    """The name of the widget for a blank of the draft, which is kept from now on.
 
     The default is not written down.
     """
     parts = {
-        "order": (field.name,),
-        "reference": ("photos", field.photo, "reference", field.name),
-    }.get(field.part, (field.part, field.name))
+        "order": (blank.name,),
+        "reference": ("photos", blank.photo, "reference", blank.name),
+    }.get(blank.part, (blank.part, blank.name))
     name = "/".join((way.key, *parts))
-    kept.watch(name, known, partial(_keep, way.key, field, default))
+    kept.watch(name, known, partial(_keep, way.key, blank, default))
     return name
 
 
-def _keep(key: str, field: Field, default: Typed | None, value: Typed | None) -> bool:
+def _keep(key: str, blank: Blank, default: Typed | None, value: Typed | None) -> bool:
     with suppress(OrderError):
-        return put(key, field, None if value == default else value)
+        return put(key, blank, None if value == default else value)
     return False
 
 

@@ -22,9 +22,15 @@ from photocheck.orders.draft import Draft, DraftMarking
 from photocheck.orders.filling import new_photo
 from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring_in import photos_of_case
-from photocheck.orders.intake.cases import CaseSource, find_cases, passed_over, photo_names, some
+from photocheck.orders.intake.case_files import (
+    CaseSource,
+    find_cases,
+    passed_over,
+    photo_names,
+    some,
+)
 from photocheck.orders.intake.headings import Column, columns_of, is_known
-from photocheck.orders.intake.photos import Matches, PhotoFolder
+from photocheck.orders.intake.photo_folder import Matches, PhotoFolder
 from photocheck.orders.intake.row import Told, told_by
 from photocheck.orders.intake.table import read_table
 from photocheck.speech import tr

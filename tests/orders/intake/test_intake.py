@@ -18,7 +18,7 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.intake import bring as bring_module
 from photocheck.orders.intake.bring import Result, bring
 from photocheck.orders.intake.entries import entries_of_cases, entries_of_table
-from photocheck.orders.intake.photos import photo_folder
+from photocheck.orders.intake.photo_folder import photo_folder
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.brought import find_brought, put_order
 from photocheck.orders.store.tables import orders

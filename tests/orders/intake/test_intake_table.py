@@ -15,7 +15,7 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.intake import headings
 from photocheck.orders.intake.entries import Entries, entries_of_table
 from photocheck.orders.intake.headings import columns_of, is_known, recall, remember
-from photocheck.orders.intake.photos import PhotoFolder
+from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.orders.intake.row import told_by
 from photocheck.orders.intake.table import read_table
 

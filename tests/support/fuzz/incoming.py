@@ -17,7 +17,7 @@ from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring import OUTCOMES, bring
 from photocheck.orders.intake.entries import Entries, entries_of_cases, entries_of_table
 from photocheck.orders.intake.headings import HEADINGS
-from photocheck.orders.intake.photos import PhotoFolder
+from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.words import UNITS
 from tests.support.fuzz.scratch import damaged_text, written
 from tests.support.fuzz.texts import BASES, Job, mutated_case, typed_text, value
