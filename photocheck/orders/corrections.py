@@ -67,7 +67,7 @@ def with_marking(case: Draft, photo: int, *, by: str, placed: DraftMarking, besi
         )
     entry = case.photos[photo]
     others = [marking for marking in entry.markings if marking.marker != by]
-    own = DraftMarking(by=by).placed(placed)
+    own = DraftMarking(by=by).moved_to(placed)
     markings = (*(others if beside else ()), own)
     return case.with_photo_changed(photo, entry.but("markings", markings))
 

@@ -109,7 +109,7 @@ class DraftMarking(_Part):
         """Who placed them, "owner" when nobody is named."""
         return self.by or "owner"
 
-    def placed(self, placed: DraftMarking) -> DraftMarking:
+    def moved_to(self, placed: DraftMarking) -> DraftMarking:
         """A copy whose points are those of another marking; spans without bends left out."""
         bends = {span: tuple(line) for span, line in placed.bends.items() if line}
         return self.but("marks", dict(placed.marks)).but("bends", bends)
@@ -311,11 +311,11 @@ def _point(value: Any) -> Point | None:
     return None if x is None or y is None else (x, y)
 
 
-def _many(read: Callable[[Any], Any], *, most_empty: bool = False) -> Callable[[Any], Any]:
+def _many(read: Callable[[Any], Any], *, may_be_empty: bool = False) -> Callable[[Any], Any]:
     """Reads a list, all of it or nothing; an empty one only where it says something."""
 
     def reads(value: Any) -> tuple[Any, ...] | None:
-        if not isinstance(value, list | tuple) or not (value or most_empty):
+        if not isinstance(value, list | tuple) or not (value or may_be_empty):
             return None
         items = tuple(map(read, value))
         return None if None in items else items
@@ -323,11 +323,11 @@ def _many(read: Callable[[Any], Any], *, most_empty: bool = False) -> Callable[[
     return reads
 
 
-def _named(read: Callable[[Any], Any], *, most_empty: bool = False) -> Callable[[Any], Any]:
+def _named(read: Callable[[Any], Any], *, may_be_empty: bool = False) -> Callable[[Any], Any]:
     """The same for a group of named values."""
 
     def reads(value: Any) -> dict[str, Any] | None:
-        if not isinstance(value, Mapping) or not (value or most_empty):
+        if not isinstance(value, Mapping) or not (value or may_be_empty):
             return None
         items = {name: read(item) for name, item in value.items()}
         return None if None in items.values() else items
@@ -356,13 +356,13 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
     DraftMarking: {
         "by": _TEXT,
         "marks": _Slot(
-            _named(_point, most_empty=True),
+            _named(_point, may_be_empty=True),
             lambda marks: {name: list(point) for name, point in marks.items()},
             {},
             stays=True,
         ),
         "bends": _Slot(
-            _named(_many(_point, most_empty=True)),
+            _named(_many(_point, may_be_empty=True)),
             lambda bends: {span: _lists(line) for span, line in bends.items()},
             {},
         ),
@@ -379,7 +379,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
     DraftPhoto: {
         "file": _TEXT,
         "reference": _Slot(_part(ReferenceTold), _Part.to_dict, ReferenceTold(), stays=True),
-        "markings": _Slot(_many(_part(DraftMarking), most_empty=True), _dicts, (), stays=True),
+        "markings": _Slot(_many(_part(DraftMarking), may_be_empty=True), _dicts, (), stays=True),
         "focal_35mm": _NUMBER,
         "distortion": _Slot(_many(_number), list, ()),
     },
@@ -393,8 +393,8 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         "format": _TEXT,
         "name": _TEXT,
         "unit": _Slot(lambda value: value if value in UNITS else None, empty=""),
-        "readings": _Slot(_named(_typed, most_empty=True), dict, {}, stays=True),
+        "readings": _Slot(_named(_typed, may_be_empty=True), dict, {}, stays=True),
         "dog": _Slot(_part(DogTold), _Part.to_dict, DogTold(), stays=True),
-        "photos": _Slot(_many(_part(DraftPhoto), most_empty=True), _dicts, (), stays=True),
+        "photos": _Slot(_many(_part(DraftPhoto), may_be_empty=True), _dicts, (), stays=True),
     },
 }

@@ -120,7 +120,7 @@ def with_marks(draft: Draft, number: int, placed: DraftMarking) -> Draft:
     photo = draft.photos[number]
     own = photo.markings[0] if photo.markings else DraftMarking(by="owner", written=("by", "marks"))
     others = photo.markings[1:]
-    markings = (own.placed(placed), *others) if placed.marks or others else ()
+    markings = (own.moved_to(placed), *others) if placed.marks or others else ()
     return draft.with_photo_changed(number, photo.but("markings", markings))
 
 
