@@ -10,8 +10,6 @@ from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
 from photocheck_app.doors.sessions import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
 from photocheck_app.kept import keep_all
-from photocheck_app.owner.marks import keep_placed
-from photocheck_app.owner.way import keep_typed
 from photocheck_app.shared import STYLE, choose_language, language
 
 
@@ -21,8 +19,6 @@ def main() -> None:
         bind()
         uploads.bind()
         keep_all()
-        keep_typed()
-        keep_placed()
         at_desk = st.Page(
             desk.page,
             title=tr("Workshop desk"),

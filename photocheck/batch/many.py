@@ -15,9 +15,9 @@ from photocheck.case.file import case_from_dict
 from photocheck.errors import DecodingFailedError, PhotocheckError
 from photocheck.judge.ratios import Ratios, ratios_to_dict
 from photocheck.judge.tolerances import FALSE_ALARMS
-from photocheck.orders.draft import gaps
+from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring_in import photos_of_case
-from photocheck.orders.intake.cases import CaseSource
+from photocheck.orders.intake.case_files import CaseSource
 from photocheck.orders.model import CHOICES, Order, Store
 from photocheck.report.file import report_to_dict
 from photocheck.speech import speaking, tr
@@ -194,7 +194,7 @@ def tasks_of_store(
 
 
 def _is_whole(order: Order) -> bool:
-    return bool(order.checks) or (bool(order.draft) and not gaps(order.draft))
+    return bool(order.checks) or not gaps(order.draft)
 
 
 def _known(last: Mapping[str, Any] | None) -> str:
@@ -240,7 +240,7 @@ def _job_of_store(task: Task) -> _Job:
     order = store.order(task.key)
     last = order.checks[-1] if order.checks else None
     # Staff may have corrected the marks since the owner's draft.
-    case = dict(last.case if last else order.draft)
+    case = order.told
     language = last.language if last else order.language
     ratios = task.ratios.current if task.ratios and task.ratios.in_use else ""
 
@@ -251,7 +251,7 @@ def _job_of_store(task: Task) -> _Job:
             return run_check(store, task.key, by=task.by, draft=case, ratios=task.ratios).report
 
     digests = {photo.name: photo.sha256 for photo in store.photos(task.key)}
-    inputs = _inputs(case, digests, task, language)
+    inputs = _inputs(case.to_dict(), digests, task, language)
     return _Job(order.name, inputs, report, decided=order.state in CHOICES)
 
 

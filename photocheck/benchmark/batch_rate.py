@@ -17,7 +17,7 @@ from photocheck.batch.lanes import Lanes, one_thread_each
 from photocheck.batch.many import Task, run
 from photocheck.batch.results import Results
 from photocheck.benchmark.speed import twelve_megapixel_case
-from photocheck.orders.intake.cases import CaseSource
+from photocheck.orders.intake.case_files import CaseSource
 
 SAMPLED_S = 0.25
 """How often the memory is looked at (Linux only)."""

@@ -238,12 +238,13 @@ def _record_of_file(case: str, by: str, ratios: str | None, sizes: Sequence[Size
     from datetime import UTC, datetime
 
     from photocheck.fit.answer import fit as settle
+    from photocheck.orders.draft import Draft
     from photocheck.orders.model import Check
     from photocheck.shown.record import checked_pictures, record_html
 
     report = _report(case, ratios)
     check = Check(
-        0, datetime.now(UTC), by, {}, report, report.version, report.ratios_version, spoken()
+        0, datetime.now(UTC), by, Draft(), report, report.version, report.ratios_version, spoken()
     )
     pictures = checked_pictures(report, str)
     return record_html(check, pictures, fit=settle(report, sizes)).encode()

@@ -96,7 +96,7 @@ def import_orders(
     from photocheck.orders.intake.bring import bring
     from photocheck.orders.intake.entries import entries_of_cases, entries_of_table
     from photocheck.orders.intake.headings import recall, remember
-    from photocheck.orders.intake.photos import photo_folder
+    from photocheck.orders.intake.photo_folder import photo_folder
     from photocheck.orders.store import open_store
     from photocheck.orders.store.engines import url_of
     from photocheck.orders.uploads import LIMITS

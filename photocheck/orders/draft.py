@@ -1,303 +1,400 @@
-"""An order while it is being filled in: the case format with parts still missing.
+"""An order while it is being filled in: what was typed, told and marked, right or wrong.
 
-A draft holds texts as typed, right or wrong; what is empty is not in it, so that a whole draft
-is a case as it stands.
+A draft says the same as a case file, with parts still missing; a whole one, written as JSON by
+`Draft.to_dict`, is a case file as it stands.  What a stored draft holds that is not known here,
+or that is of a kind which does not belong where it stands, is kept and written back as it came.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from copy import deepcopy
-from dataclasses import dataclass
-from typing import Any, Final
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, Self
 
-from photocheck.case.file import FORMAT
-from photocheck.case.lengths import KG_PER, format_length, parse_length, parse_reading, parse_weight
 from photocheck.case.model import Point
-from photocheck.errors import CaseError
 from photocheck.scale.catalogue import REFERENCES
-from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES, LANDMARKS
+from photocheck.words import LANDMARKS, UNITS
 
-Path = tuple[str | int, ...]
-"""Where a value stands in a draft: ``("photos", 0, "reference", "kind")``."""
-
-BEHIND: Final = ("far_feet", "wall_close", "wall")
-"""Places behind the dog's middle, where a measured distance counts as negative."""
-
-SIZES: Final = {"two_points": "length", "disc": "diameter", "ball": "diameter"}
-"""What must be told of a reference whose size no standard fixes."""
+Typed = str | int | float
+"""A reading, length, weight or word as typed; programs may give numbers."""
 
 
 @dataclass(frozen=True)
-class Gap:
-    """Something that a draft still lacks before it can be checked.
+class _Part:
+    """What every part of a draft has besides what it understands.
 
     Attributes
     ----------
-    step : str
-        "readings", "dog", "photo" or "marks": where it is filled in.
-    sentence : str
-        What is missing or wrong, and what to do.
+    extra : mapping of name to parsed JSON
+        What stood under names that are not known, or is of another kind than belongs there;
+        it counts for nothing and is written back.
+    written : tuple of str
+        The names in the order in which they stood, also of what was empty.
     """
 
-    step: str
-    sentence: str
+    extra: Mapping[str, Any] = field(default_factory=dict, kw_only=True)
+    written: tuple[str, ...] = field(default=(), kw_only=True, compare=False, repr=False)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Self:
+        """Of parsed JSON, whatever it is: `to_dict` gives the same again, to the byte."""
+        slots = _SLOTS[cls]
+        read = {name: slots[name].read(value) for name, value in data.items() if name in slots}
+        told = {name: value for name, value in read.items() if value is not None}
+        extra = {name: value for name, value in data.items() if name not in told}
+        return cls(**told, extra=extra, written=tuple(data))
+
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON has it, ready for `json.dumps`; what is empty is left out."""
+        slots = _SLOTS[type(self)]
+        data: dict[str, Any] = {}
+        for name in dict.fromkeys((*self.written, *slots, *self.extra)):
+            slot = slots.get(name)
+            value = getattr(self, name) if slot else None
+            if slot and value != slot.empty:
+                data[name] = slot.write(value)
+            elif name in self.extra:
+                data[name] = self.extra[name]
+            elif slot and slot.stays and name in self.written:
+                data[name] = slot.write(value)
+        return data
+
+    def but(self, name: str, value: Any) -> Self:
+        """A copy with another value under a name; None takes it out, whatever it was."""
+        slot = _SLOTS[type(self)][name]
+        extra = {other: kept for other, kept in self.extra.items() if other != name}
+        changed: dict[str, Any] = {name: slot.empty if value is None else value}
+        return replace(self, **changed, extra=extra)
+
+    def but_json(self, name: str, value: Any) -> Self:
+        """The same with a value as JSON has it, right or wrong."""
+        read = _SLOTS[type(self)][name].read(value)
+        if read is not None:
+            return self.but(name, read)
+        emptied = self.but(name, None)
+        return replace(emptied, extra={**emptied.extra, name: value})
+
+    def only(self, names: Collection[str]) -> Self:
+        """A copy in which nothing that is known here stands, but what has one of these names."""
+        copy = self
+        for name in _SLOTS[type(self)]:
+            if name not in names:
+                copy = copy.but(name, None)
+        return copy
 
 
-def new_draft(unit: str) -> dict[str, Any]:
-    """A draft in which nothing is filled in but the unit."""
-    return {"format": FORMAT, "unit": unit, "readings": {}, "dog": {}, "photos": []}
+@dataclass(frozen=True)
+class DraftMarking(_Part):
+    """One person's marks on a photo.
+
+    Attributes
+    ----------
+    marks : mapping of landmark name to Point
+        Px of the upright photo; only those placed.
+    bends : mapping of span name to tuple of Point
+        Px, in order from the end nearer the breastbone.
+    by : str
+        Who placed them; empty for the owner.
+    spread_mm : float or None
+        Standard deviation of each mark per axis, on the dog.
+    """
+
+    marks: Mapping[str, Point] = field(default_factory=dict)
+    bends: Mapping[str, Sequence[Point]] = field(default_factory=dict)
+    by: str = field(default="", kw_only=True)
+    spread_mm: float | None = field(default=None, kw_only=True)
+
+    @property
+    def marker(self) -> str:
+        """Who placed them, "owner" when nobody is named."""
+        return self.by or "owner"
+
+    def moved_to(self, placed: DraftMarking) -> DraftMarking:
+        """A copy whose points are those of another marking; spans without bends left out."""
+        bends = {span: tuple(line) for span, line in placed.bends.items() if line}
+        return self.but("marks", dict(placed.marks)).but("bends", bends)
 
 
-def value_at(draft: Mapping[str, Any], path: Path) -> Any:
-    """What stands at `path`; None when nothing does."""
-    value: Any = draft
-    for step in path:
-        try:
-            value = value[step]
-        except (KeyError, IndexError, TypeError):
+@dataclass(frozen=True)
+class ReferenceTold(_Part):
+    """What in a photo is of known size, as told so far.
+
+    Attributes
+    ----------
+    kind, place : str
+        As the case file has them; empty when not told.
+    offset, offset_spread, length, diameter, bar : Typed or None
+        Lengths as typed.
+    corners, ends, outline : tuple of Point
+        Px of the upright photo, placed by hand; empty when not.
+    near : Point or None
+        Px, inside the reference.
+    corner_spread_px : float or None
+    """
+
+    kind: str = ""
+    place: str = ""
+    offset: Typed | None = None
+    offset_spread: Typed | None = None
+    length: Typed | None = None
+    diameter: Typed | None = None
+    bar: Typed | None = None
+    corners: tuple[Point, ...] = ()
+    ends: tuple[Point, ...] = ()
+    outline: tuple[Point, ...] = ()
+    near: Point | None = None
+    corner_spread_px: float | None = None
+
+    @property
+    def form(self) -> str:
+        """How such a thing is seen, as the catalogue has it; empty for none that it knows."""
+        return REFERENCES[self.kind].form if self.kind in REFERENCES else ""
+
+    @property
+    def located(self) -> bool:
+        """Whether it can be looked for: pointed at, or found by itself."""
+        if self.form == "points":
+            return bool(self.ends)
+        return self.form == "markers" or bool(self.near or self.corners or self.outline)
+
+    def points(self, shape: str) -> tuple[Point, ...]:
+        """The points placed by hand of a shape: corners, ends, outline or near; or none."""
+        if shape == "near":
+            return (self.near,) if self.near else ()
+        return {"corners": self.corners, "ends": self.ends, "outline": self.outline}.get(shape, ())
+
+    def pointed(self, shape: str, points: Sequence[Point]) -> ReferenceTold:
+        """A copy whose points of a shape are others; none take them out."""
+        if shape == "near":
+            return self.but("near", points[0] if points else None)
+        return self.but(shape, tuple(points) or None)
+
+
+@dataclass(frozen=True)
+class DraftPhoto(_Part):
+    """One photo with its reference and marks.
+
+    Attributes
+    ----------
+    file : str
+        What the store calls it, or the case file it came from.
+    reference : ReferenceTold
+    markings : tuple of DraftMarking
+        One for each person who marked it, the owner's first.
+    focal_35mm : float or None
+        Mm; overrides what the photo file says.
+    distortion : tuple of float
+        OpenCV's coefficients; empty when not told.
+    """
+
+    file: str = ""
+    reference: ReferenceTold = field(default_factory=ReferenceTold)
+    markings: tuple[DraftMarking, ...] = ()
+    focal_35mm: float | None = None
+    distortion: tuple[float, ...] = ()
+
+    @property
+    def first(self) -> DraftMarking:
+        """The owner's marks; empty when there are none."""
+        return self.markings[0] if self.markings else DraftMarking()
+
+    @property
+    def unplaced(self) -> tuple[str, ...]:
+        """Landmarks that are not marked yet."""
+        return tuple(name for name in LANDMARKS if name not in self.first.marks)
+
+
+@dataclass(frozen=True)
+class DogTold(_Part):
+    """What is told of the dog, as typed; empty or None where it is not.
+
+    Attributes
+    ----------
+    name, breed, coat, build : str
+    weight, girth, coat_depth : Typed or None
+    age_months : float or None
+    """
+
+    name: str = ""
+    breed: str = ""
+    weight: Typed | None = None
+    girth: Typed | None = None
+    coat: str = ""
+    coat_depth: Typed | None = None
+    build: str = ""
+    age_months: float | None = None
+
+
+@dataclass(frozen=True)
+class Draft(_Part):
+    """A whole order as far as it is filled in.
+
+    Attributes
+    ----------
+    format : str
+        Of case files; empty in an order of which nothing was ever kept.
+    unit : str
+        "cm" or "in"; empty when not told.
+    name : str
+        What to call the order.
+    readings : mapping of reading name to Typed
+    dog : DogTold
+    photos : tuple of DraftPhoto
+    """
+
+    format: str = ""
+    name: str = ""
+    unit: str = ""
+    readings: Mapping[str, Typed] = field(default_factory=dict)
+    dog: DogTold = field(default_factory=DogTold)
+    photos: tuple[DraftPhoto, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """What it calls itself, or its dog's name, or nothing."""
+        return self.name or self.dog.name
+
+    @property
+    def bare_unit(self) -> str:
+        """The unit of bare numbers, cm where none is told."""
+        return self.unit or "cm"
+
+    def number_of(self, file: str) -> int | None:
+        """Which photo has this name, from 0; None when none has."""
+        files = [photo.file for photo in self.photos]
+        return files.index(file) if file in files else None
+
+    def with_photo_changed(self, number: int, photo: DraftPhoto) -> Draft:
+        """A copy with another photo in the place of one, from 0."""
+        return self.but("photos", (*self.photos[:number], photo, *self.photos[number + 1 :]))
+
+
+# --- as JSON ------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Slot:
+    """How a value stands in JSON.
+
+    Attributes
+    ----------
+    read : callable
+        Gives None for what does not belong there.
+    write : callable
+    empty : object
+        The value that says nothing, and is not written unless `stays` and it was there.
+    stays : bool
+    """
+
+    read: Callable[[Any], Any]
+    write: Callable[[Any], Any] = lambda value: value
+    empty: Any = None
+    stays: bool = False
+
+
+def _text(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None
+
+
+def _number(value: Any) -> float | None:
+    return value if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _typed(value: Any) -> Typed | None:
+    return value if isinstance(value, str) else _number(value)
+
+
+def _point(value: Any) -> Point | None:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        return None
+    x, y = map(_number, value)
+    return None if x is None or y is None else (x, y)
+
+
+def _many(read: Callable[[Any], Any], *, may_be_empty: bool = False) -> Callable[[Any], Any]:
+    """Reads a list, all of it or nothing; an empty one only where it says something."""
+
+    def reads(value: Any) -> tuple[Any, ...] | None:
+        if not isinstance(value, list | tuple) or not (value or may_be_empty):
             return None
-    return value
+        items = tuple(map(read, value))
+        return None if None in items else items
+
+    return reads
 
 
-def with_value(draft: Mapping[str, Any], path: Path, value: Any) -> dict[str, Any]:
-    """A copy of the draft with `value` at `path`; None or an empty text takes it out."""
-    copy: dict[str, Any] = deepcopy(dict(draft))
-    place: Any = copy
-    for step in path[:-1]:
-        place = place.setdefault(step, {}) if isinstance(place, dict) else place[step]
-    last = path[-1]
-    if value is None or (isinstance(value, str) and not value.strip()):
-        if isinstance(place, dict):
-            place.pop(last, None)
-        else:
-            del place[last]
-    else:
-        place[last] = deepcopy(value)
-    return copy
+def _named(read: Callable[[Any], Any], *, may_be_empty: bool = False) -> Callable[[Any], Any]:
+    """The same for a group of named values."""
+
+    def reads(value: Any) -> dict[str, Any] | None:
+        if not isinstance(value, Mapping) or not (value or may_be_empty):
+            return None
+        items = {name: read(item) for name, item in value.items()}
+        return None if None in items.values() else items
+
+    return reads
 
 
-def with_photo(draft: Mapping[str, Any], name: str) -> dict[str, Any]:
-    """A copy of the draft with one more photo, its reference told as for the last one.
-
-    The same photo is not taken twice.
-    """
-    photos = list(draft.get("photos", ()))
-    if any(photo["file"] == name for photo in photos):
-        return deepcopy(dict(draft))
-    kept = ("kind", "place", "offset", "bar", "length", "diameter")
-    last = photos[-1]["reference"] if photos else {"kind": "marker_sheet"}
-    reference = {key: last[key] for key in kept if key in last}
-    entry = {"file": name, "reference": reference, "markings": []}
-    return with_value(draft, ("photos",), [*photos, entry])
+def _part(kind: type[_Part]) -> Callable[[Any], Any]:
+    return lambda value: kind.from_dict(value) if isinstance(value, Mapping) else None
 
 
-_FITS: Final = {
-    "markers": ("bar",),
-    "rectangle": ("near", "corners"),
-    "points": ("ends", "length"),
-    "disc": ("near", "outline", "diameter"),
-    "ball": ("near", "outline", "diameter"),
+def _lists(points: Sequence[Point]) -> list[list[float]]:
+    return [list(point) for point in points]
+
+
+def _dicts(parts: Sequence[_Part]) -> list[dict[str, Any]]:
+    return [part.to_dict() for part in parts]
+
+
+_TEXT: Final = _Slot(_text, empty="")
+_TYPED: Final = _Slot(_typed)
+_NUMBER: Final = _Slot(_number)
+_POINTS: Final = _Slot(_many(_point), _lists, ())
+
+_SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
+    DraftMarking: {
+        "by": _TEXT,
+        "marks": _Slot(
+            _named(_point, may_be_empty=True),
+            lambda marks: {name: list(point) for name, point in marks.items()},
+            {},
+            stays=True,
+        ),
+        "bends": _Slot(
+            _named(_many(_point, may_be_empty=True)),
+            lambda bends: {span: _lists(line) for span, line in bends.items()},
+            {},
+        ),
+        "spread_mm": _NUMBER,
+    },
+    ReferenceTold: {
+        "kind": _TEXT,
+        "place": _TEXT,
+        **dict.fromkeys(("offset", "offset_spread", "length", "diameter", "bar"), _TYPED),
+        **dict.fromkeys(("corners", "ends", "outline"), _POINTS),
+        "near": _Slot(_point, list),
+        "corner_spread_px": _NUMBER,
+    },
+    DraftPhoto: {
+        "file": _TEXT,
+        "reference": _Slot(_part(ReferenceTold), _Part.to_dict, ReferenceTold(), stays=True),
+        "markings": _Slot(_many(_part(DraftMarking), may_be_empty=True), _dicts, (), stays=True),
+        "focal_35mm": _NUMBER,
+        "distortion": _Slot(_many(_number), list, ()),
+    },
+    DogTold: {
+        **dict.fromkeys(("name", "breed"), _TEXT),
+        **dict.fromkeys(("weight", "girth", "coat_depth"), _TYPED),
+        **dict.fromkeys(("coat", "build"), _TEXT),
+        "age_months": _NUMBER,
+    },
+    Draft: {
+        "format": _TEXT,
+        "name": _TEXT,
+        "unit": _Slot(lambda value: value if value in UNITS else None, empty=""),
+        "readings": _Slot(_named(_typed, may_be_empty=True), dict, {}, stays=True),
+        "dog": _Slot(_part(DogTold), _Part.to_dict, DogTold(), stays=True),
+        "photos": _Slot(_many(_part(DraftPhoto), may_be_empty=True), _dicts, (), stays=True),
+    },
 }
-"""What besides kind, place and offset may be told of each form of reference."""
-
-
-def settled(draft: Mapping[str, Any]) -> dict[str, Any]:
-    """A copy of the draft in which no reference holds what its kind or place has no use for.
-
-    A distance behind the dog is written as negative there, however it was typed.
-    """
-    copy: dict[str, Any] = deepcopy(dict(draft))
-    for photo in copy.get("photos", ()):
-        told = photo["reference"]
-        place = told.get("place", "unknown")
-        fits = {*_FITS[REFERENCES[told["kind"]].form], "kind", "place", "corner_spread_px"}
-        if place not in ("middle", "unknown"):
-            fits |= {"offset", "offset_spread"}
-        photo["reference"] = {key: value for key, value in told.items() if key in fits}
-        offset = photo["reference"].get("offset")
-        if isinstance(offset, str):
-            size = offset.strip().lstrip("-").strip()
-            photo["reference"]["offset"] = f"-{size}" if place in BEHIND else size
-    return copy
-
-
-def with_marks(
-    draft: Mapping[str, Any],
-    number: int,
-    marks: Mapping[str, Point],
-    bends: Mapping[str, Sequence[Point]],
-) -> dict[str, Any]:
-    """A copy of the draft with the owner's marks on photo `number` (from 0), px."""
-    copy: dict[str, Any] = deepcopy(dict(draft))
-    photo = copy["photos"][number]
-    kept = {**photo["markings"][0]} if photo["markings"] else {"by": "owner"}
-    kept["marks"] = {name: list(xy) for name, xy in marks.items()}
-    kept.pop("bends", None)
-    if any(bends.values()):
-        kept["bends"] = {span: [list(xy) for xy in line] for span, line in bends.items() if line}
-    others = photo["markings"][1:]
-    photo["markings"] = [kept, *others] if marks or others else []
-    return copy
-
-
-def renamed(draft: Mapping[str, Any], kept: Mapping[str, str]) -> dict[str, Any]:
-    """A copy of a draft that calls its photos what the store calls them."""
-    copy = deepcopy(dict(draft))
-    for entry in copy.get("photos", ()):
-        entry["file"] = kept[entry["file"]]
-    return copy
-
-
-# --- what was typed, said back ----------------------------------------------
-
-
-def understood_reading(name: str, typed: str, unit: str) -> str:
-    """A reading in both units, ``"36.8 cm = 14 1/2 in"``.
-
-    Raises
-    ------
-    CaseError
-        When it cannot be read.
-    """
-    mm, own = parse_reading(name, typed, unit)
-    return _both(mm, own)
-
-
-def understood_length(typed: str, unit: str, *, field: str) -> str:
-    """Any other length in both units.
-
-    Raises
-    ------
-    CaseError
-    """
-    mm, own = parse_length(typed, unit, field=field, signed=True)
-    return _both(abs(mm), own)
-
-
-def understood_weight(typed: str) -> str:
-    """A weight in both units.
-
-    Raises
-    ------
-    CaseError
-    """
-    kg = parse_weight(typed)
-    return f"{kg:.1f} kg = {kg / float(KG_PER['lb']):.1f} lb"
-
-
-def _both(mm: float, own: str) -> str:
-    first, second = ("in", "cm") if own in ("in", "ft") else ("cm", "in")
-    return f"{format_length(mm, first)} = {format_length(mm, second)}"
-
-
-# --- what is missing ---------------------------------------------------------
-
-
-def gaps(draft: Mapping[str, Any]) -> tuple[Gap, ...]:
-    """All that keeps a draft from being checked, in the order of the steps."""
-    return (*_reading_gaps(draft), *_dog_gaps(draft), *_photo_gaps(draft), *_mark_gaps(draft))
-
-
-def _reading_gaps(draft: Mapping[str, Any]) -> list[Gap]:
-    readings = draft.get("readings", {})
-    if not readings:
-        return [Gap("readings", tr("No tape reading is given yet."))]
-    unreadable = (
-        _unreadable("readings", parse_reading, name, typed, draft["unit"])
-        for name, typed in readings.items()
-    )
-    return [gap for gap in unreadable if gap]
-
-
-def _dog_gaps(draft: Mapping[str, Any]) -> list[Gap]:
-    dog, unit = draft.get("dog", {}), draft["unit"]
-    found = []
-    if "girth" in dog:
-        found.append(_unreadable("dog", parse_reading, "girth", dog["girth"], unit))
-    if "weight" in dog:
-        found.append(_unreadable("dog", parse_weight, dog["weight"]))
-    if "coat_depth" in dog:
-        field = tr("coat depth")
-        found.append(
-            _unreadable("dog", parse_length, dog["coat_depth"], unit, field=field, signed=True)
-        )
-    return [gap for gap in found if gap]
-
-
-def _photo_gaps(draft: Mapping[str, Any]) -> list[Gap]:
-    photos = draft.get("photos", ())
-    if not photos:
-        return [Gap("photo", tr("No photo is there yet."))]
-    found: list[Gap | None] = []
-    for number, photo in enumerate(photos, start=1):
-        reference = photo["reference"]
-        size = SIZES.get(reference.get("kind", ""))
-        if size and size not in reference:
-            found.append(
-                Gap(
-                    "photo", tr("Photo {number}: say how long or wide the thing is.", number=number)
-                )
-            )
-        for name in ("offset", "bar", "length", "diameter"):
-            if name in reference:
-                title = tr("Photo {number}", number=number)
-                found.append(
-                    _unreadable(
-                        "photo",
-                        parse_length,
-                        reference[name],
-                        draft["unit"],
-                        field=title,
-                        signed=name == "offset",
-                    )
-                )
-    return [gap for gap in found if gap]
-
-
-def _mark_gaps(draft: Mapping[str, Any]) -> list[Gap]:
-    found = []
-    for number, photo in enumerate(draft.get("photos", ()), start=1):
-        missing = unplaced(photo)
-        if missing:
-            titles = ", ".join(tr(LANDMARK_TITLES[name]) for name in missing)
-            found.append(
-                Gap(
-                    "marks",
-                    tr("Photo {number}: still to mark: {titles}.", number=number, titles=titles),
-                )
-            )
-        if not reference_told(photo["reference"]):
-            title = tr(REFERENCES[photo["reference"]["kind"]].title)
-            found.append(
-                Gap(
-                    "marks", tr("Photo {number}: point at the {title}.", number=number, title=title)
-                )
-            )
-    return found
-
-
-def unplaced(photo: Mapping[str, Any]) -> tuple[str, ...]:
-    """Landmarks that are not marked yet in one photo of a draft."""
-    markings: Sequence[Mapping[str, Any]] = photo.get("markings", ())
-    marks = markings[0]["marks"] if markings else {}
-    return tuple(name for name in LANDMARKS if name not in marks)
-
-
-def reference_told(reference: Mapping[str, Any]) -> bool:
-    """Whether the reference can be looked for: pointed at, or found by itself."""
-    form = REFERENCES[reference["kind"]].form
-    if form == "markers":
-        return True
-    if form == "points":
-        return "ends" in reference
-    return any(key in reference for key in ("near", "corners", "outline"))
-
-
-def _unreadable(step: str, parse: Any, *given: Any, **told: Any) -> Gap | None:
-    try:
-        parse(*given, **told)
-    except CaseError as error:
-        return Gap(step, str(error))
-    return None

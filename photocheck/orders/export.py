@@ -170,7 +170,7 @@ def _order(order: Order) -> dict[str, Any]:
         "opened": utc_text(order.opened),
         "language": order.language,
         "state": order.state,
-        "draft": order.draft,
+        "draft": order.draft.to_dict(),
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
     }
@@ -184,7 +184,7 @@ def _check(check: Check) -> dict[str, Any]:
         "language": check.language,
         "program": check.program,
         "ratios": check.ratios,
-        "case": check.case,
+        "case": check.case.to_dict(),
         "report": report_to_dict(check.report),
     }
 

@@ -6,12 +6,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.draft import Draft
 from photocheck.report.model import Report
 
 if TYPE_CHECKING:
@@ -51,9 +51,9 @@ class Check:
         UTC.
     by : str
         "owner" or the name staff gave.
-    case : mapping
-        What was checked, in the format of ``case.schema.json``; each photo's "file" is a
-        name under which the store keeps it.
+    case : Draft
+        What was checked, as it was told; each photo's file is a name under which the store
+        keeps it.
     report : Report
     program, ratios : str
         Version of photocheck and of the shape ratios (empty for the shipped ones).
@@ -64,7 +64,7 @@ class Check:
     number: int
     at: datetime
     by: str
-    case: Mapping[str, Any]
+    case: Draft
     report: Report
     program: str
     ratios: str
@@ -109,9 +109,8 @@ class Order:
         UTC.
     language : str
         A key of `photocheck.speech.LANGUAGES`: the owner's.
-    draft : mapping
-        What the owner has filled in so far, in the format of ``case.schema.json`` but perhaps
-        incomplete; texts as typed.
+    draft : Draft
+        What the owner has filled in so far.
     checks : tuple of Check
         Oldest first.
     decisions : tuple of Decision
@@ -121,14 +120,19 @@ class Order:
     key: str
     opened: datetime
     language: str
-    draft: Mapping[str, Any]
+    draft: Draft
     checks: tuple[Check, ...] = ()
     decisions: tuple[Decision, ...] = ()
 
     @property
     def name(self) -> str:
         """What the owner called the order, or the dog's name, or nothing."""
-        return name_of(self.checks[-1].case if self.checks else self.draft)
+        return self.told.title
+
+    @property
+    def told(self) -> Draft:
+        """What was told last: what the latest check rests on, before it the draft."""
+        return self.checks[-1].case if self.checks else self.draft
 
     @property
     def state(self) -> str:
@@ -138,13 +142,6 @@ class Order:
         if self.decisions and self.decisions[-1].check == self.checks[-1].number:
             return self.decisions[-1].choice
         return "waiting"
-
-
-def name_of(case: Mapping[str, Any]) -> str:
-    """What a case, perhaps incomplete, calls itself, or its dog's name, or nothing."""
-    dog = case.get("dog")
-    of_dog = dog.get("name") if isinstance(dog, Mapping) else None
-    return str(case.get("name") or of_dog or "")
 
 
 @dataclass(frozen=True)
@@ -189,7 +186,10 @@ class Store(Protocol):
     def order(self, key: str) -> Order:
         """One order with its history."""
 
-    def save_draft(self, key: str, case: Mapping[str, Any]) -> None:
+    def draft(self, key: str) -> Draft:
+        """What the owner has filled in so far, without the order's history; cheap to ask for."""
+
+    def save_draft(self, key: str, draft: Draft) -> None:
         """Keep what the owner has filled in so far, in place of the last draft."""
 
     def keep_photo(self, key: str, content: bytes) -> str:
@@ -211,7 +211,7 @@ class Store(Protocol):
     def record_check(
         self,
         key: str,
-        case: Mapping[str, Any],
+        case: Draft,
         report: Report,
         *,
         by: str,

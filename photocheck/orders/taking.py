@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from photocheck.case.file import reference_from_dict
 from photocheck.case.model import Point, Reference
 from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.locating import Located, locate
+from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.uploads import LIMITS, Limits, take_for_order
 from photocheck.photo.blur import edge_blur
@@ -99,20 +99,20 @@ class FirstLook:
     remarks: tuple[str, ...]
 
 
-def first_look(photo: Photo, reference: Mapping[str, Any], unit: str) -> FirstLook:
+def first_look(photo: Photo, reference: ReferenceTold, unit: str) -> FirstLook:
     """Look at a photo's quality, and for its reference if that can be looked for.
 
     Parameters
     ----------
     photo : Photo
-    reference : mapping
-        The "reference" part of a draft, perhaps incomplete.
+    reference : ReferenceTold
+        Perhaps incomplete.
     unit : str
         Of bare numbers.
     """
     remarks = quality_remarks(photo)
     try:
-        told = reference_from_dict(dict(reference), unit, where=tr("reference"))
+        told = reference_from_dict(reference.to_dict(), unit, where=tr("reference"))
         if not _can_look(told):
             return FirstLook(False, (), "", remarks)
         located = locate(photo, told)[0]

@@ -12,10 +12,11 @@ import logging
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any, Final, TypeVar
+from typing import Final, TypeVar
 
 from photocheck.case.model import PhotoEntry
 from photocheck.errors import PhotocheckError
+from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.taking import FirstLook, first_look
 from photocheck.orders.uploads.gate import Gate
@@ -233,7 +234,7 @@ def held(owner: str, name: str, content: bytes) -> Photo:
     return PHOTOS.get(owner, "decoded", lambda: decoded(content, name=name))
 
 
-def look(store: Store, key: str, name: str, reference: Mapping[str, Any], unit: str) -> FirstLook:
+def look(store: Store, key: str, name: str, reference: ReferenceTold, unit: str) -> FirstLook:
     """`photocheck.orders.taking.first_look` at a photo of an order.
 
     Raises

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable
 
 from photocheck.case.file import case_from_dict
 from photocheck.checking import check, validate
 from photocheck.judge.ratios import Ratios
 from photocheck.judge.tolerances import FALSE_ALARMS
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import Check, Store
 from photocheck.photo.photo import Photo
 from photocheck.report.model import Report
@@ -21,7 +21,7 @@ def check_order(
     store: Store,
     key: str,
     *,
-    draft: Mapping[str, Any] | None = None,
+    draft: Draft | None = None,
     ratios: Ratios | None = None,
     memory: Memory[Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
@@ -31,8 +31,8 @@ def check_order(
 
     Parameters
     ----------
-    draft : mapping, optional
-        What to check instead of the owner's draft: a case with marks corrected by staff, say.
+    draft : Draft, optional
+        What to check instead of the owner's: one with marks corrected by staff, say.
     ratios : Ratios, optional
     memory : Memory of Photo, optional
         Where photos of this order may lie decoded already.  Those that find no room in it, or
@@ -50,8 +50,8 @@ def check_order(
     CaseError, PhotoError, ScaleError
         As `photocheck.check` does.
     """
-    told = store.order(key).draft if draft is None else draft
-    case = case_from_dict(dict(told), where="order", check_files=False)
+    told = store.draft(key) if draft is None else draft
+    case = case_from_dict(told.to_dict(), where="order", check_files=False)
     validate(case)
     photos = photos_of(store, key, case.photos, memory)
     return check(case, photos=photos, ratios=ratios, on_photo=on_photo, false_alarms=false_alarms)
@@ -62,7 +62,7 @@ def run_check(
     key: str,
     *,
     by: str,
-    draft: Mapping[str, Any] | None = None,
+    draft: Draft | None = None,
     ratios: Ratios | None = None,
     memory: Memory[Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
@@ -81,7 +81,7 @@ def run_check(
     OrderError, CaseError, PhotoError, ScaleError
         As `check_order` does; nothing is recorded then.
     """
-    told = store.order(key).draft if draft is None else draft
+    told = store.draft(key) if draft is None else draft
     report = check_order(store, key, draft=told, ratios=ratios, memory=memory, on_photo=on_photo)
     return store.record_check(key, told, report, by=by, ratios=ratios)
 

@@ -13,6 +13,7 @@ from streamlit.testing.v1 import AppTest
 
 import photocheck
 from photocheck.case.samples import sample_case, samples_folder
+from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.uploads import BusyError
 from photocheck.orders.uploads.gate import Gate
@@ -157,7 +158,7 @@ def upload(page: AppTest, *files: tuple[str, bytes]) -> AppTest:
 
 
 def photos(page: AppTest) -> list[dict[str, Any]]:
-    return shared.owners_store().order(at(page, "order")).draft["photos"]
+    return shared.owners_store().order(at(page, "order")).draft.to_dict()["photos"]
 
 
 def test_what_is_no_photo_is_told_and_the_others_stay(opened: Opened) -> None:
@@ -246,7 +247,7 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     told_of = dict(zip(kept, data["photos"], strict=True))
 
     def surface(_: object, *, key: str, reference_shape: str, **__: object) -> Placed:
-        whole = marks_step._start(told_of[key.split("/")[1]], "corners")
+        whole = marks_step._start(DraftPhoto.from_dict(told_of[key.split("/")[1]]), "corners")
         if reference_shape == "near":
             inside = [sum(c) / 4 for c in zip(*whole.reference, strict=True)]
             return Placed(reference=(tuple(inside),))
@@ -263,8 +264,8 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     mine = without_names(report_to_dict(check.report))
     for photo in data["photos"]:
         photo["markings"][0].pop("spread_mm", None)
-    alone = shared.owners_store().order(key).draft
-    assert without_names(dict(alone)) == without_names(data)
+    alone = shared.owners_store().draft(key).to_dict()
+    assert without_names(alone) == without_names(data)
     folder = Path(shared.store().engine.url.database).parent
     assert mine == without_names(by_command_line(shared.owners_store(), key, folder))
     assert as_text(check.report.headline) in shown(page)

@@ -32,6 +32,8 @@ from photocheck.orders.corrections import (
     with_reference_points,
 )
 from photocheck.orders.deciding import decide_on, reason_needed
+from photocheck.orders.draft import Draft, DraftMarking
+from photocheck.orders.filling import new_draft
 from photocheck.orders.intake.bring_in import File, bring_in
 from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, STORE_VARIABLE, OrderError, OrderLine, Store
@@ -50,6 +52,8 @@ from tests.support.kept_photos import as_kept
 
 SAMPLES = samples_folder()
 HELD = ("flint", "sorrel", "tarn")
+DESK = "from photocheck_app import desk, kept\nkept.keep_all()\ndesk.page()\n"
+"""The desk alone, as `photocheck_app.main` runs it."""
 
 
 # -- orders in a store ---------------------------------------------------------------
@@ -94,7 +98,7 @@ def key_of(store: Store, dog: str) -> str:
 
 
 def opened(**query: str) -> AppTest:
-    page = AppTest.from_string("from photocheck_app import desk\ndesk.page()\n", default_timeout=60)
+    page = AppTest.from_string(DESK, default_timeout=60)
     for name, value in query.items():
         page.query_params[name] = value
     page.run()
@@ -206,13 +210,13 @@ MINE = {
 
 @pytest.mark.parametrize(("beside", "who"), [(True, ["owner", "Ines"]), (False, ["Ines"])])
 def test_marks_beside_the_owners_or_in_their_place(beside: bool, who: list[str]) -> None:
-    before = flint()
-    bends = {"front_length": ((900.0, 800.0),), "half_neck": ()}
-    after = with_marking(before, 0, by="Ines", marks=MINE, bends=bends, beside=beside)
-    twice = with_marking(after, 0, by="Ines", marks=MINE, bends=bends, beside=beside)
-    assert before == flint()
+    before = Draft.from_dict(flint())
+    placed = DraftMarking(MINE, {"front_length": ((900.0, 800.0),), "half_neck": ()})
+    after = with_marking(before, 0, by="Ines", placed=placed, beside=beside)
+    twice = with_marking(after, 0, by="Ines", placed=placed, beside=beside)
+    assert before.to_dict() == flint()
     assert twice == after
-    case = case_from_dict(after, check_files=False)
+    case = case_from_dict(after.to_dict(), check_files=False)
     assert [m.by for m in case.photos[0].markings] == who
     assert case.photos[0].markings[-1].marks == MINE
     assert case.photos[0].markings[-1].bends == {"front_length": ((900.0, 800.0),)}
@@ -230,18 +234,19 @@ def test_marks_beside_the_owners_or_in_their_place(beside: bool, who: list[str])
 def test_reference_points_placed_by_hand_are_read_back(kind: str, shape: str, points) -> None:
     case = flint()
     case["photos"][0]["reference"] = {"kind": kind, "place": "middle"}
-    assert shape_of(case["photos"][0]["reference"]) == shape
-    assert reference_points(case["photos"][0]["reference"]) == ()
-    after = with_reference_points(case, 0, shape, points)
-    case_from_dict(after, check_files=False)
-    assert reference_points(after["photos"][0]["reference"]) == points
+    before = Draft.from_dict(case)
+    assert shape_of(before.photos[0].reference) == shape
+    assert reference_points(before.photos[0].reference) == ()
+    after = with_reference_points(before, 0, shape, points)
+    case_from_dict(after.to_dict(), check_files=False)
+    assert reference_points(after.photos[0].reference) == points
 
 
 def test_readings_stay_as_typed_and_wrong_ones_are_refused() -> None:
-    before = flint()
+    before = Draft.from_dict(flint())
     typed = {"rear_length": " 27,0 cm ", "half_neck": "42.5", "full_length": ""}
     after = with_readings(before, typed)
-    assert after["readings"] == {
+    assert after.readings == {
         "half_neck": "42.5",
         "front_length": "46",
         "rear_length": "27,0 cm",
@@ -253,7 +258,7 @@ def test_readings_stay_as_typed_and_wrong_ones_are_refused() -> None:
     for wrong in ("about 27", "2700", "-3"):
         with pytest.raises(CaseError, match="rear length"):
             with_readings(before, {"rear_length": wrong})
-    assert before == flint()
+    assert before.to_dict() == flint()
 
 
 # -- deciding ------------------------------------------------------------------------
@@ -463,8 +468,8 @@ def test_stance_and_remarks_are_shown(store: Store) -> None:
 def test_what_people_typed_is_shown_as_text(store: Store) -> None:
     key = key_of(store, "flint")
     case = flint() | {"name": "<b onclick=x>Rex</b> *bold*"}
-    case["photos"] = store.order(key).checks[-1].case["photos"]
-    run_check(store, key, by="<i>Ines</i>", draft=case)
+    case["photos"] = store.order(key).checks[-1].case.to_dict()["photos"]
+    run_check(store, key, by="<i>Ines</i>", draft=Draft.from_dict(case))
     for page in (opened(case=key), opened()):
         assert "<b onclick" not in html(page)
         assert "<i>Ines" not in html(page)
@@ -535,8 +540,8 @@ def test_a_reading_told_by_phone_makes_a_new_check(store: Store) -> None:
     pressed(page, "check_readings")
     before, after = store.order(key).checks
     assert after.by == "Ines"
-    assert after.case["readings"]["rear_length"] == "27 cm"
-    assert before.case["readings"]["rear_length"] == "72"
+    assert after.case.to_dict()["readings"]["rear_length"] == "27 cm"
+    assert before.case.to_dict()["readings"]["rear_length"] == "72"
     case = photocheck.read_case(SAMPLES / "flint" / "case.json")
     told = replace(case, readings={**case.readings, "rear_length": Reading(270.0, "27 cm", "cm")})
     photos = as_kept(store, key, told)
@@ -641,9 +646,7 @@ def test_an_upload_is_checked_and_outlives_an_error(store: Store) -> None:
 
 def test_an_order_that_was_not_sent_shows_what_is_missing(store: Store) -> None:
     key = store.open("de")
-    store.save_draft(
-        key, {"format": "photocheck-case/1", "unit": "cm", "readings": {}, "photos": []}
-    )
+    store.save_draft(key, new_draft("cm"))
     page = opened(case=key)
     assert "not sent" in page.info[0].value
     assert "No photo" in html(page)

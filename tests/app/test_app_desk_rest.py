@@ -18,6 +18,7 @@ import photocheck
 from photocheck.fit.answer import GROWTH, Wish, fit
 from photocheck.fit.shelf import demo_table, read_shelf
 from photocheck.judge.ratios import write_ratios
+from photocheck.orders.filling import new_draft
 from photocheck.orders.model import OrderError, Store
 from photocheck.schemas.complaints import complaint
 from photocheck.server.shop import RATIOS_VARIABLE, SHELF_VARIABLE, TEMPLATES_VARIABLE
@@ -248,7 +249,7 @@ def test_the_record_holds_the_cut_and_is_refused_while_it_is_not_known(
     later_weight(page, "a bit more")
     assert offered["desk_record"][2]
     unsent = store.open()
-    store.save_draft(unsent, {"format": "photocheck-case/1", "unit": "cm", "readings": {}})
+    store.save_draft(unsent, new_draft("cm"))
     opened(case=unsent)
     assert offered["desk_record"][2]
 

@@ -15,7 +15,7 @@ from photocheck.shown.display import DISPLAY_SIDE, SHARP_SIDE, display_copies
 from photocheck.words import ALL_LANDMARKS, BENDABLE_SPANS, LANDMARKS
 from photocheck_app.marking import Placed, reference_complete
 from photocheck_app.marking.surface import _understood
-from photocheck_app.marking.words import TEXTS
+from photocheck_app.marking.texts import TEXTS
 
 SENT = {
     "mount": "m",

@@ -24,7 +24,7 @@ from photocheck.checking import check
 from photocheck.cli.main import run
 from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring_in import bring_in
-from photocheck.orders.intake.cases import find_cases
+from photocheck.orders.intake.case_files import find_cases
 from photocheck.orders.store import open_store
 from photocheck.report.file import report_from_dict
 

@@ -20,6 +20,7 @@ from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 
 from photocheck.case.samples import samples_folder
+from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access.passes import link_for
@@ -48,9 +49,9 @@ def twelve_megapixels(store: DatabaseStore, name: str) -> tuple[str, list[float]
         marks[mark] = [2 * x + 0.5, 2 * y + 0.5]
     case_file = ("case.json", json.dumps(data).encode())
     key = bring_in(store, case_file, [("side.jpg", content.getvalue())]).key
-    draft = dict(store.order(key).draft)
+    draft = store.draft(key).to_dict()
     last = draft["photos"][0]["markings"][0]["marks"].pop("tail_base")
-    store.save_draft(key, draft)
+    store.save_draft(key, Draft.from_dict(draft))
     return key, last
 
 

@@ -25,6 +25,7 @@ from websockets.sync.client import connect
 from websockets.typing import Subprotocol
 
 from photocheck.case.samples import samples_folder
+from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import staff
@@ -185,13 +186,13 @@ def test_an_invited_owner_sends_and_the_desk_sees_it_at_once(
     owner.get_by_label("Half neck in centimetres").fill("38,4")
     owner.get_by_label("Half neck in centimetres").press("Enter")
     expect(owner.get_by_text("38.4 cm =")).to_be_visible(timeout=30_000)
-    assert served.store.order(key).draft["readings"] == {"half_neck": "38,4"}
+    assert served.store.order(key).draft.to_dict()["readings"] == {"half_neck": "38,4"}
     # The rest as if filled in by hand; what counts here is who sees it.
     folder = samples_folder() / "sorrel"
     data = json.loads((folder / "case.json").read_text(encoding="utf-8"))
     name = served.store.keep_photo(key, (folder / "side.jpg").read_bytes())
     data["photos"][0]["file"] = name
-    served.store.save_draft(key, data | {"name": "Quillon, sledge one"})
+    served.store.save_draft(key, Draft.from_dict(data | {"name": "Quillon, sledge one"}))
     owner.goto(f"{address}&step=result")
     owner.get_by_role("button", name="Send to the workshop").click(timeout=60_000)
     expect(owner.get_by_text("Sent to the workshop.")).to_be_visible(timeout=30_000)

@@ -183,14 +183,14 @@ def test_a_mark_dragged_by_staff_gives_what_the_check_gives(visit, store) -> Non
     page.get_by_role("button", name="Check again with these marks").click()
     expect(page.locator(".arrived")).to_be_visible(timeout=20_000)
     before, after = store.order(key).checks
-    (told,) = after.case["photos"][0]["markings"]
-    was = before.case["photos"][0]["markings"][0]["marks"]
+    (told,) = after.case.to_dict()["photos"][0]["markings"]
+    was = before.case.to_dict()["photos"][0]["markings"][0]["marks"]
     assert told["by"] == "Ines"
     moved = told["marks"]["tail_base"][0] - was["tail_base"][0]
     assert moved == pytest.approx(40 / scale, abs=0.5)
     for name in ("breastbone", "shoulder_top", "last_rib"):
         assert told["marks"][name] == pytest.approx(was[name], abs=1e-6)
-    case = case_from_dict(after.case, check_files=False)
+    case = case_from_dict(after.case.to_dict(), check_files=False)
     name = case.photos[0].path
     asked = photocheck.check(case, photos={name: load_photo(store.photo(key, name))})
     assert after.report.spans == asked.spans

@@ -21,6 +21,7 @@ from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from photocheck.case.samples import samples_folder
+from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.report.file import report_to_dict
@@ -111,7 +112,7 @@ def tap(page: Page, xy: list[float], size: tuple[int, int]) -> None:
 
 def wait_for_marks(served: Served, page: Page, key: str, names: set[str]) -> dict[str, Any]:
     for _ in range(150):
-        (photo,) = served.store.order(key).draft["photos"]
+        (photo,) = served.store.order(key).draft.to_dict()["photos"]
         marks = photo["markings"][0]["marks"] if photo["markings"] else {}
         if set(marks) == names:
             return marks
@@ -171,8 +172,8 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
     press(page, "Send it to the workshop all the same")
     expect(page.get_by_text("Sent to the workshop.")).to_be_visible(timeout=30_000)
     order = served.store.order(key)
-    assert order.draft["readings"] == data["readings"]
-    assert order.draft["dog"] == {"weight": "32 kg", "girth": "69 cm"}
+    assert order.draft.to_dict()["readings"] == data["readings"]
+    assert order.draft.to_dict()["dog"] == {"weight": "32 kg", "girth": "69 cm"}
     assert without_paths(report_to_dict(order.checks[-1].report)) == without_paths(said)
     assert said["verdict"] == "measure_again"
     # One press leads back to what is wrong, and the browser's own way back works too.
@@ -214,7 +215,7 @@ def test_a_card_is_found_by_one_tap(served: Served, chromium: Browser, tmp_path:
             {"file": name, "reference": {"kind": "id_card", "place": "near_flank"}, "markings": []}
         ]
     }
-    served.store.save_draft(key, draft)
+    served.store.save_draft(key, Draft.from_dict(draft))
     link = link_for(served.store, key, by="Robin")
     context = chromium.new_context(**PHONE)
     page = opened(context, f"{served.address}/?order={link}&step=marks")
@@ -255,7 +256,7 @@ def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Brows
     for page, key, text in zip(pages, keys, ("31", "47"), strict=True):
         page.reload()
         expect(page.get_by_label("Half neck in centimetres")).to_have_value(text)
-        assert served.store.order(key).draft["readings"] == {"half_neck": text}
+        assert served.store.order(key).draft.to_dict()["readings"] == {"half_neck": text}
     for context in contexts:
         context.close()
 

@@ -118,7 +118,7 @@ def orders(version: str, folder: Path) -> dict[str, Any]:
             "keys": [order.key for order in whole],
             "photos": [
                 [store.photo(order.key, photo["file"]).decode("latin-1")
-                 for photo in order.draft["photos"]]
+                 for photo in order.draft.to_dict()["photos"]]
                 for order in whole
             ],
         }  # fmt: skip

@@ -12,17 +12,17 @@ import pytest
 from photocheck.case.file import case_from_dict
 from photocheck.case.samples import sample_case, sample_names, sample_story, samples_folder
 from photocheck.errors import CaseError, PhotoError
-from photocheck.orders.draft import (
-    gaps,
+from photocheck.orders.draft import Draft, DraftMarking, ReferenceTold
+from photocheck.orders.filling import (
+    Blank,
     new_draft,
     settled,
-    understood_reading,
-    understood_weight,
-    value_at,
+    typed_at,
     with_marks,
     with_photo,
-    with_value,
+    with_typed,
 )
+from photocheck.orders.gaps import gaps, understood_reading, understood_weight
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.taking import first_look, quality_remarks, take_photo
 from photocheck.photo.load import load_photo
@@ -41,9 +41,9 @@ def flint() -> dict:
 def test_a_complete_case_has_no_gaps_and_stays_as_it_is() -> None:
     for name in sample_names():
         path = samples_folder() / name / "case.json"
-        data = json.loads(path.read_text(encoding="utf-8"))
-        assert gaps(data) == ()
-        case = case_from_dict(settled(data), path.parent, where=name)
+        draft = Draft.from_dict(json.loads(path.read_text(encoding="utf-8")))
+        assert gaps(draft) == ()
+        case = case_from_dict(settled(draft).to_dict(), path.parent, where=name)
         assert case == sample_case(name)
         assert sample_story(name)
 
@@ -55,21 +55,27 @@ def test_every_gap_is_named_where_it_is_filled() -> None:
     data["dog"]["weight"] = "900 kg"
     data["photos"][0]["reference"]["bar"] = "long"
     del data["photos"][0]["markings"][0]["marks"]["last_rib"]
-    found = gaps(data)
+    found = gaps(Draft.from_dict(data))
     assert [gap.step for gap in found] == ["readings", "dog", "photo", "marks"]
     assert all(
         word in gap.sentence
         for word, gap in zip(("4o", "900", "long", "last rib"), found, strict=True)
     )
-    card = with_value(flint(), ("photos", 0, "reference", "kind"), "id_card")
+    draft = Draft.from_dict(flint())
+    card = with_typed(draft, Blank("reference", "kind", draft.photos[0].file), "id_card")
     assert [gap.step for gap in gaps(settled(card))] == ["marks"]
 
 
 def test_emptying_a_field_takes_it_out() -> None:
-    draft = with_value(new_draft("cm"), ("readings", "half_neck"), "36,8 ")
-    assert value_at(draft, ("readings", "half_neck")) == "36,8 "
-    assert with_value(draft, ("readings", "half_neck"), "  ") == new_draft("cm")
-    assert value_at(draft, ("photos", 0, "file")) is None
+    field = Blank("readings", "half_neck")
+    draft = with_typed(new_draft("cm"), field, "36,8 ")
+    assert typed_at(draft, field) == "36,8 "
+    emptied = with_typed(draft, field, "  ")
+    assert emptied == new_draft("cm")
+    assert emptied.to_dict() == new_draft("cm").to_dict()
+    nowhere = Blank("reference", "kind", "photo-1.jpg")
+    assert typed_at(draft, nowhere) is None
+    assert with_typed(draft, nowhere, "a4") == draft
 
 
 @pytest.mark.parametrize(
@@ -78,28 +84,28 @@ def test_emptying_a_field_takes_it_out() -> None:
 )
 def test_a_distance_gets_its_sign_from_the_place(place: str, kept: str | None) -> None:
     draft = with_photo(new_draft("cm"), "a")
-    for name, text in (("offset", "95 cm"), ("place", place)):
-        draft = settled(with_value(draft, ("photos", 0, "reference", name), text))
-        draft = (
-            draft if name == "place" else with_value(draft, ("photos", 0, "reference", name), text)
-        )
-    assert value_at(settled(draft), ("photos", 0, "reference", "offset")) == kept
+    offset, where = (Blank("reference", name, "a") for name in ("offset", "place"))
+    draft = settled(with_typed(draft, offset, "95 cm"))
+    draft = with_typed(draft, offset, "95 cm")  # no place is told yet that it could belong to
+    draft = settled(with_typed(draft, where, place))
+    assert typed_at(settled(draft), offset) == kept
 
 
 def test_the_next_photo_is_told_like_the_last_but_not_marked_like_it() -> None:
-    draft = with_photo(flint(), "second")
-    one, other = draft["photos"]
-    assert other["reference"] == one["reference"]
-    assert other["markings"] == []
+    draft = with_photo(Draft.from_dict(flint()), "second")
+    one, other = draft.photos
+    assert other.reference == one.reference
+    assert other.to_dict()["markings"] == []
     assert with_photo(draft, "second") == draft
 
 
 def test_marks_keep_what_others_marked() -> None:
-    draft = flint()
-    draft["photos"][0]["markings"].append({"by": "Robin", "marks": {}})
+    data = flint()
+    data["photos"][0]["markings"].append({"by": "Robin", "marks": {}})
     marks = {name: (float(k), 1.0) for k, name in enumerate(LANDMARKS)}
-    changed = with_marks(draft, 0, marks, {"front_length": ((5.0, 6.0),), "rear_length": ()})
-    mine, robins = changed["photos"][0]["markings"]
+    placed = DraftMarking(marks, {"front_length": ((5.0, 6.0),), "rear_length": ()})
+    changed = with_marks(Draft.from_dict(data), 0, placed)
+    mine, robins = changed.to_dict()["photos"][0]["markings"]
     assert robins["by"] == "Robin"
     assert mine["spread_mm"] == 6
     assert mine["bends"] == {"front_length": [[5.0, 6.0]]}
@@ -126,20 +132,21 @@ def test_only_photos_are_taken_in(store: DatabaseStore) -> None:
 
 def test_a_first_look_finds_what_can_be_found() -> None:
     photo = load_photo(samples_folder() / "flint" / "side.jpg")
-    look = first_look(photo, {"kind": "marker_sheet", "place": "middle"}, "cm")
+    look = first_look(photo, ReferenceTold("marker_sheet", "middle"), "cm")
     assert look.found
     assert len(look.outline) == 16
     told = json.loads((samples_folder() / "nettle" / "case.json").read_text())["photos"][0]
     card = load_photo(samples_folder() / "nettle" / "side.jpg")
-    before = first_look(card, {"kind": "id_card"}, "cm")
+    before = first_look(card, ReferenceTold("id_card"), "cm")
     assert (before.found, before.problem) == (False, "")
     corners = np.array(told["reference"]["corners"])
-    after = first_look(card, {"kind": "id_card", "near": corners.mean(axis=0).tolist()}, "cm")
+    inside = tuple(corners.mean(axis=0).tolist())
+    after = first_look(card, ReferenceTold("id_card", near=inside), "cm")
     assert after.found
     # against the sample's own corners, in any order, px
     apart = np.linalg.norm(corners[:, None] - np.array(after.outline)[None], axis=2)
     assert apart.min(axis=1).max() < 6
-    nowhere = first_look(card, {"kind": "marker_sheet"}, "cm")
+    nowhere = first_look(card, ReferenceTold("marker_sheet"), "cm")
     assert not nowhere.found
     assert "marker sheet was not found" in nowhere.problem
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import copy
 import json
 import random
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,16 +14,13 @@ from hypothesis import strategies as st
 from photocheck.case.file import case_from_dict
 from photocheck.case.samples import samples_folder
 from photocheck.errors import CaseError
-from photocheck.orders.draft import (
-    BEHIND,
+from photocheck.orders.draft import Draft
+from photocheck.orders.filling import BEHIND, Blank, new_draft, settled, typed_at, with_typed
+from photocheck.orders.gaps import (
     gaps,
-    new_draft,
-    settled,
     understood_length,
     understood_reading,
     understood_weight,
-    value_at,
-    with_value,
 )
 from photocheck.words import PLACE_TITLES, READINGS, UNITS
 from tests.support.fuzz.texts import typed_text
@@ -38,7 +35,9 @@ PIECES = st.integers(0, 2**32).map(lambda seed: typed_text(random.Random(seed)))
 TYPED = st.one_of(st.text(st.characters(exclude_categories=("Cs",)), max_size=40), LENGTHS, PIECES)
 """Any text that can come from a field (a browser sends no lone surrogates), and likely ones."""
 
-FLINT = json.loads((samples_folder() / "flint" / "case.json").read_text(encoding="utf-8"))
+FLINT = Draft.from_dict(
+    json.loads((samples_folder() / "flint" / "case.json").read_text(encoding="utf-8"))
+)
 
 
 def understood(way: Any, *given: Any, **told: Any) -> bool:
@@ -59,11 +58,11 @@ def understood(way: Any, *given: Any, **told: Any) -> bool:
 def test_a_reading_is_kept_as_typed_and_is_understood_or_a_gap(
     typed: str, name: str, unit: str
 ) -> None:
-    draft = with_value(new_draft(unit), ("readings", name), typed)
+    draft = with_typed(new_draft(unit), Blank("readings", name), typed)
     if not typed.strip():
         assert draft == new_draft(unit)
         return
-    assert value_at(draft, ("readings", name)) == typed
+    assert typed_at(draft, Blank("readings", name)) == typed
     assert settled(draft) == draft
     steps = [gap.step for gap in gaps(draft)]
     assert steps.count("photo") == 1
@@ -74,15 +73,15 @@ def test_a_reading_is_kept_as_typed_and_is_understood_or_a_gap(
 @settings(max_examples=300, deadline=None)
 @given(readings=st.dictionaries(st.sampled_from(READINGS), TYPED, min_size=1))
 def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[str, str]) -> None:
-    draft = copy.deepcopy(FLINT) | {"readings": {}}
+    draft = FLINT.but("readings", {})
     for name, typed in readings.items():
-        draft = with_value(draft, ("readings", name), typed)
+        draft = with_typed(draft, Blank("readings", name), typed)
     draft = settled(draft)
     kept = {name: typed for name, typed in readings.items() if typed.strip()}
-    assert draft["readings"] == kept
+    assert draft.readings == kept
     if gaps(draft):
         return
-    case = case_from_dict(draft, check_files=False)
+    case = case_from_dict(draft.to_dict(), check_files=False)
     assert {name: reading.typed for name, reading in case.readings.items()} == {
         name: typed.strip() for name, typed in kept.items()
     }
@@ -91,7 +90,7 @@ def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[
 @settings(max_examples=300, deadline=None)
 @given(typed=TYPED, field=st.sampled_from(["weight", "girth", "coat_depth"]))
 def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) -> None:
-    draft = with_value(copy.deepcopy(FLINT) | {"dog": {}}, ("dog", field), typed)
+    draft = with_typed(FLINT.but("dog", None), Blank("dog", field), typed)
     if not typed.strip():
         assert gaps(draft) == ()
         return
@@ -106,16 +105,16 @@ def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) 
 @settings(max_examples=300, deadline=None)
 @given(typed=TYPED, place=st.sampled_from(sorted(PLACE_TITLES)))
 def test_a_distance_settles_at_once_and_lies_on_its_places_side(typed: str, place: str) -> None:
-    path = ("photos", 0, "reference")
-    draft = with_value(FLINT, (*path, "place"), place)
-    draft = settled(with_value(draft, (*path, "offset"), typed))
+    offset = Blank("reference", "offset", FLINT.photos[0].file)
+    draft = with_typed(FLINT, replace(offset, name="place"), place)
+    draft = settled(with_typed(draft, offset, typed))
     assert settled(draft) == draft
-    kept = value_at(draft, (*path, "offset"))
+    kept = typed_at(draft, offset)
     if place in ("middle", "unknown"):
         assert kept is None
     elif kept is not None and not gaps(draft):
-        offset = case_from_dict(draft, check_files=False).photos[0].reference.offset_mm
-        assert offset == 0 or (offset < 0) == (place in BEHIND)
+        told = case_from_dict(draft.to_dict(), check_files=False).photos[0].reference.offset_mm
+        assert told == 0 or (told < 0) == (place in BEHIND)
 
 
 def test_every_reading_has_an_example_that_is_understood() -> None:

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from photocheck.case.model import Reading
+from photocheck.orders.draft import Draft
 from photocheck.orders.export import COLUMNS, guarded, orders_csv, orders_json, orders_to_dict
 from photocheck.orders.model import CHOICES, STATES, Check, Decision, Order
 from photocheck.report.file import report_from_dict
@@ -32,14 +33,14 @@ def order(key: str = "k3f9", **case: object) -> Order:
     report = made_report()
     report = replace(report, case=replace(report.case, **case))
     check = Check(
-        17, AT, "owner", {"format": "photocheck-case/1", "name": "Juno"}, report, "0.1", ""
+        17, AT, "owner", Draft(format="photocheck-case/1", name="Juno"), report, "0.1", ""
     )
     decision = Decision(AT, "Ada", "asked_again", "The rear, again", "Hello, ...", 17)
-    return Order(key, AT, "de", {"name": "Juno"}, (check,), (decision,))
+    return Order(key, AT, "de", Draft(name="Juno"), (check,), (decision,))
 
 
 def test_the_table_reads_back_in_pandas() -> None:
-    text = orders_csv([order("one"), Order("two", AT, "en", {})])
+    text = orders_csv([order("one"), Order("two", AT, "en", Draft())])
     typed = {column: str for column in COLUMNS if column.endswith("_typed")}
     table = pd.read_csv(io.StringIO(text), dtype=typed)
     assert list(table.columns) == list(COLUMNS)
@@ -91,7 +92,7 @@ def test_texts_without_formulas_stay_as_they_are(text: str) -> None:
 def test_the_json_is_as_the_published_schemas_have_it() -> None:
     schema = json.loads(schema_text("orders"))
     Draft202012Validator.check_schema(schema)
-    data = json.loads(orders_json([order(), Order("two", AT, "en", {})]))
+    data = json.loads(orders_json([order(), Order("two", AT, "en", Draft())]))
     assert complaint(data, "orders") is None
     report = data["orders"][0]["checks"][0]["report"]
     assert complaint(report, "report") is None

@@ -13,6 +13,7 @@ from PIL import Image
 import photocheck
 from photocheck.case.samples import samples_folder
 from photocheck.errors import PhotoError
+from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.uploads import BusyError
@@ -138,7 +139,7 @@ def test_a_forgotten_order_leaves_nothing_in_memory(kept: DatabaseStore) -> None
     from photocheck.server.access.passes import link_for
 
     key, name = with_photo(kept)
-    kept.save_draft(key, {"photos": [{"file": name}]})
+    kept.save_draft(key, Draft.from_dict({"photos": [{"file": name}]}))
     link, owners = link_for(kept, key, by="Robin"), LinkedStore(kept)
     shown = bench.shown(owners, link, name)
     # The desk and the owner look at the same one.

@@ -12,7 +12,8 @@ import pytest
 from PIL import Image
 
 from photocheck.case.samples import samples_folder
-from photocheck.orders.draft import renamed
+from photocheck.orders.draft import Draft
+from photocheck.orders.filling import renamed
 from photocheck.orders.store import open_store
 from photocheck.orders.taking import take_photo
 from photocheck.orders.uploads import BusyError
@@ -84,11 +85,11 @@ def test_memory_is_bounded_while_many_come_with_the_largest_photos(tmp_path: Pat
     def visit(_: int) -> None:
         key = store.open()
         name = patiently(lambda: take_photo(store, key, photo, name="side.jpg"))
-        draft = renamed(case, {case["photos"][0]["file"]: name})
+        draft = renamed(Draft.from_dict(case), {case["photos"][0]["file"]: name})
         store.save_draft(key, draft)
-        reference = draft["photos"][0]["reference"]
+        reference = draft.photos[0].reference
         assert patiently(lambda: bench.shown(store, key, name, (900,))).copies
-        looked = patiently(lambda: bench.look(store, key, name, reference, draft["unit"]))
+        looked = patiently(lambda: bench.look(store, key, name, reference, draft.unit))
         assert looked.found, looked.problem
         assert len(patiently(lambda: bench.shown(store, key, name)).copies) == 2
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import Check, Decision, Order, OrderError
 from photocheck.report.model import Report
 from photocheck.shown.record import order_record, record_html
@@ -38,7 +39,7 @@ class Page(HTMLParser):
 
 
 def check_of(report: Report) -> Check:
-    return Check(17, AT, "owner", {}, report, "0.1.0", "")
+    return Check(17, AT, "owner", Draft(), report, "0.1.0", "")
 
 
 def photo() -> np.ndarray:
@@ -166,7 +167,7 @@ def test_an_orders_record_takes_the_decision_on_its_latest_check(tmp_path: Path)
 
     file = tmp_path / "side.jpg"
     Image.fromarray(photo()).save(file)
-    order = Order("k3f9", AT, "en", {})
+    order = Order("k3f9", AT, "en", Draft())
     with pytest.raises(OrderError):
         order_record(order, lambda name: file.read_bytes())
     report = made_report()

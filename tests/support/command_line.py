@@ -13,7 +13,7 @@ from photocheck.orders.model import Store
 
 def by_command_line(store: Store, key: str, folder: Path) -> dict[str, Any]:
     """The JSON that ``photocheck check`` prints of an order's draft, written into a folder."""
-    case = dict(store.order(key).draft)
+    case = store.draft(key).to_dict()
     for photo in case["photos"]:
         (folder / photo["file"]).write_bytes(store.photo(key, photo["file"]))
     (folder / "case.json").write_text(json.dumps(case), encoding="utf-8")

@@ -11,7 +11,7 @@ import sys
 
 from photocheck.orders.intake.bring import Result, bring
 from photocheck.orders.intake.entries import entries_of_table
-from photocheck.orders.intake.photos import photo_folder
+from photocheck.orders.intake.photo_folder import photo_folder
 from photocheck.orders.store import open_store
 
 

@@ -10,7 +10,7 @@ from photocheck.photo.photo import Photo
 
 def as_kept(store: Store, key: str, case: Case) -> dict[str, Photo]:
     """The photos of an order that was made from a case, by the paths the case has for them."""
-    names = [photo["file"] for photo in store.order(key).draft["photos"]]
+    names = [photo["file"] for photo in store.order(key).draft.to_dict()["photos"]]
     return {
         entry.path: load_photo(store.photo(key, name))
         for entry, name in zip(case.photos, names, strict=True)

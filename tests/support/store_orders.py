@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import Check, Store
 from photocheck.report.model import Report
 from tests.support.made_report import made_report
@@ -12,8 +12,8 @@ from tests.support.made_report import made_report
 JPEG = b"\xff\xd8\xff\xe0"
 
 
-def case_of(*files: str, name: str = "Juno") -> dict[str, Any]:
-    return {"name": name, "photos": [{"file": file} for file in files]}
+def case_of(*files: str, name: str = "Juno") -> Draft:
+    return Draft.from_dict({"name": name, "photos": [{"file": file} for file in files]})
 
 
 def report_of(verdict: str = "measure_again", worst: float | None = None) -> Report:

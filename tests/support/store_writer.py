@@ -17,6 +17,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from photocheck.errors import PhotoError
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import CHOICES
 from photocheck.orders.store import DatabaseStore, copies, engines, open_store
 from tests.support.store_orders import case_of, checked, report_of
@@ -51,7 +52,7 @@ def write(store: DatabaseStore, seed: int, key: str) -> None:
         step = rng.choice(["draft", "photo", "check", "decide"])
         if step == "draft":
             number += 1
-            store.save_draft(key, text_of(number, seed))
+            store.save_draft(key, Draft.from_dict(text_of(number, seed)))
             say(key=key, draft=number, seed=seed)
         elif step == "photo" or not files:
             content = rng.randbytes(rng.choice([100, 5_000, 300_000]))

@@ -17,7 +17,6 @@ from photocheck_app.desk.session import (
     begun,
     drop_unsent,
     field_key,
-    keep_hidden,
     keep_unsent,
     unsent,
     unsent_words,
@@ -43,7 +42,6 @@ def show(order: Order, who: str) -> None:
 
 def _earlier(order: Order, who: str) -> None:
     """What was written before others checked or decided: to be copied, not to be lost."""
-    keep_hidden(who, order.key, "decision ")
     words = [
         text
         for name, text in unsent_words(who, order.key, "decision ").items()
@@ -89,7 +87,6 @@ def _form(order: Order, who: str) -> None:
         horizontal=True,
         key=field_key(order.key, f"{stand} choice"),
     )
-    keep_unsent(who, order.key, f"{stand} choice", choice)
     if choice is None:
         return
     needed = reason_needed(choice, order.checks[-1].report.verdict)
@@ -101,7 +98,6 @@ def _form(order: Order, who: str) -> None:
         help=needed or None,
         placeholder=tr("for the history; the owner does not see it"),
     )
-    keep_unsent(who, order.key, f"{stand} reason", reason)
     message = _message(order, who, choice, stand)
     label = tr("Record: {choice}", choice=tr(STATE_TITLES[choice]))
     if not st.button(label, type="primary", key="decide", width="stretch"):
@@ -139,5 +135,4 @@ def _message(order: Order, who: str, choice: str, stand: str) -> str:
     message: str = st.text_area(
         tr("Message to the owner"), begin, key=key, height=190, label_visibility="collapsed"
     )
-    keep_unsent(who, order.key, name, message)
     return message

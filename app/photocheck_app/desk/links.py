@@ -9,7 +9,7 @@ from html import escape
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.draft import new_draft, with_value
+from photocheck.orders.filling import new_draft
 from photocheck.orders.model import Order
 from photocheck.orders.store.kept_passes import Pass
 from photocheck.server.access.addresses import address_of_link
@@ -50,7 +50,7 @@ def invite(who: str) -> None:
         if st.button(tr("Begin and make the link"), type="primary", key="invite_now"):
             try:
                 key, link = begin_with_link(store(), by=who, language=spoken or "en")
-                draft = with_value(new_draft(unit or "cm"), ("name",), name.strip())
+                draft = new_draft(unit or "cm").but("name", name.strip())
                 store().save_draft(key, draft)
             except PhotocheckError as error:
                 st.error(as_text(str(error)))

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import UTC, datetime
 from html import escape
-from time import monotonic
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -16,43 +15,22 @@ from photocheck.orders.model import Check
 from photocheck.server.bench import at_work
 from photocheck.speech import tr
 from photocheck.words import VERDICT_TITLES
+from photocheck_app.address import Address
 from photocheck_app.shared import as_text
-
-PLACES = ("case", "check", "do")
-"""Parts of the address that say what the desk shows: an order, one of its checks, a task."""
 
 ON_THE_WAY_S = 1.0
 """How long after a step a run may still come with the old address (judgement); a press of the back
 button within that time is not heeded."""
 
+ADDRESS = Address(("case", "check", "do"), ON_THE_WAY_S)
+"""What the desk shows: an order, one of its checks, a task."""
+
 _SAID = "desk said"
-_WENT = "desk went"
 
 
 def go(**places: str) -> None:
     """Show something else of the desk; the browser's back button undoes it."""
-    there = {k: v for k, v in places.items() if v}
-    # First, for Streamlit may break off a callback where it changes the address.
-    st.session_state[_WENT] = (there, monotonic() + ON_THE_WAY_S)
-    _show(there)
-
-
-def arrive() -> None:
-    """Stay where `go` has led, at the start of every run.
-
-    The browser may have asked for this run before it learned of the new address: the list asks
-    by itself every few seconds.
-    """
-    there, until = st.session_state.get(_WENT, ({}, 0.0))
-    here = {k: v for k, v in st.query_params.items() if k in PLACES}
-    if here != there and monotonic() < until:
-        _show(there)
-
-
-def _show(there: Mapping[str, str]) -> None:
-    others = {k: v for k, v in st.query_params.items() if k not in PLACES}
-    # All at once: each change of its own would be a step for the back button.
-    st.query_params.from_dict({**others, **there})
+    ADDRESS.go(**places)
 
 
 def say_on_arrival(text: str) -> None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from html import escape
-from typing import Any
 
 import streamlit as st
 
 from photocheck.fit.answer import FitAnswer
 from photocheck.judge.wording import one_more_photo_sentence
 from photocheck.orders.corrections import with_readings
-from photocheck.orders.draft import gaps
+from photocheck.orders.draft import DogTold, Draft
+from photocheck.orders.gaps import gaps
 from photocheck.orders.listing import STATE_TITLES, neighbours
 from photocheck.orders.model import Check, Order
 from photocheck.report.model import Report
@@ -31,7 +31,7 @@ from photocheck_app.desk.figures import (
 )
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go, when
-from photocheck_app.desk.session import begun, drop_unsent, field_key, keep_unsent, picture_of
+from photocheck_app.desk.session import begun, drop_unsent, field_key, picture_of
 from photocheck_app.desk.shop_files import shop_ratios, tell_problems
 from photocheck_app.shared import store
 
@@ -80,24 +80,20 @@ def _looked_at(order: Order) -> Check | None:
 
 
 def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) -> None:
-    case = check.case if check else order.draft
+    dog = check.case.dog if check else order.draft.dog
     left, right = st.columns([4.6, 3.2], vertical_alignment="center")
     name = escape(order.name or tr("order without a name"))
     state = chip(tr(STATE_TITLES[order.state]), "waiting" if order.state == "waiting" else "state")
     said = ""
     if check:
         told = [check.report.headline]
-        if (
-            check is order.checks[-1]
-            and not isinstance(answer, str)
-            and answer.measures
-            and not what_to_cut.wished(order, who)
-        ):
+        latest = check is order.checks[-1] and not what_to_cut.wished(order, who)
+        if latest and not isinstance(answer, str) and answer.measures:
             told.append(answer.headline)
         said = f"<div>{verdict_chip(check.report.verdict)} {escape(' '.join(told))}</div>"
     left.html(
         f'<h1>{name} {state} <span class="quiet" style="font-weight:400">'
-        f"{escape(_dog(case, order.name))}</span></h1>{said}"
+        f"{escape(_dog(dog, order.name))}</span></h1>{said}"
     )
     before, after = neighbours(store().lines(), order.key)
     with right, st.container(horizontal=True, horizontal_alignment="right", gap="xsmall"):
@@ -115,17 +111,15 @@ def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) 
         downloads.of_order(order, who)
 
 
-def _dog(case: Any, order_name: str) -> str:
-    dog = case.get("dog", {})
-    age = dog.get("age_months")
-    name = str(dog.get("name", ""))
+def _dog(dog: DogTold, order_name: str) -> str:
+    age = dog.age_months
     facts = [
-        name if name not in order_name else "",
-        str(dog.get("breed", "")),
-        str(dog.get("weight", "")),
-        tr("coat {coat}", coat=tr(dog["coat"])) if dog.get("coat") else "",
-        tr("build {build}", build=tr(dog["build"])) if dog.get("build") else "",
-        tr("girth {girth}", girth=dog["girth"]) if dog.get("girth") else "",
+        dog.name if dog.name not in order_name else "",
+        dog.breed,
+        "" if dog.weight is None else str(dog.weight),
+        tr("coat {coat}", coat=tr(dog.coat)) if dog.coat else "",
+        tr("build {build}", build=tr(dog.build)) if dog.build else "",
+        tr("girth {girth}", girth=dog.girth) if dog.girth else "",
         tr("{months:g} months old", months=float(age)) if age is not None else "",
     ]
     return ", ".join(fact for fact in facts if fact)
@@ -158,9 +152,9 @@ def _about_photos(report: Report) -> None:
 
 
 def _corrections(order: Order, who: str) -> None:
-    case = order.checks[-1].case if order.checks else order.draft
+    case = order.told
     with st.container(horizontal=True):
-        if case.get("photos"):
+        if case.photos:
             st.button(
                 tr("Correct the marks"),
                 on_click=go,
@@ -168,27 +162,26 @@ def _corrections(order: Order, who: str) -> None:
                 key="to_marks",
                 icon=":material/my_location:",
             )
-        if case.get("unit"):
+        if case.unit:
             with st.popover(tr("Correct a reading"), icon=":material/straighten:"):
                 _readings(order, case, who)
 
 
-def _readings(order: Order, case: Any, who: str) -> None:
+def _readings(order: Order, case: Draft, who: str) -> None:
     st.markdown(tr("As told by phone, for example. What was typed before stays in the history."))
     # Fields belong to one state of the order: after a new check they begin with its readings.
     stand = f"reading {len(order.checks)}"
     typed = {}
     places = st.columns(2)
     for number, name in enumerate(READINGS):
-        before = str(case.get("readings", {}).get(name, ""))
+        before = str(case.readings.get(name, ""))
         field = f"{stand} {name}"
         typed[name] = places[number % 2].text_input(
-            f"{tr(READING_TITLES[name])} ({case['unit']})",
+            f"{tr(READING_TITLES[name])} ({case.unit})",
             begun(who, order.key, field, before),
             key=field_key(order.key, field),
             max_chars=40,
         )
-        keep_unsent(who, order.key, field, typed[name])
     if st.button(tr("Check again with these"), type="primary", key="check_readings"):
 
         def run() -> Check:
@@ -230,21 +223,22 @@ def _figures(check: Check) -> None:
 
 def _unchecked(order: Order, who: str) -> None:
     st.info(tr("The owner has not sent this order yet; there is nothing to decide."))
-    missing = [gap.sentence for gap in gaps(order.draft)] if order.draft else []
+    begun_at_all = order.draft != Draft()
+    missing = [gap.sentence for gap in gaps(order.draft)] if begun_at_all else []
     typed = [
-        f"{tr(READING_TITLES[name])}: {text}"
-        for name, text in order.draft.get("readings", {}).items()
+        f"{tr(READING_TITLES.get(name, name))}: {text}"
+        for name, text in order.draft.readings.items()
     ]
     blocks = (listed(tr("Readings so far"), typed), listed(tr("Still missing"), missing))
     for block in filter(None, blocks):
         st.html(block)
-    if order.draft.get("photos"):
+    if order.draft.photos:
         _corrections(order, who)
     links.of_order(order, who)
     ready = not missing and all(
-        m.get("marks", {}).keys() >= set(LANDMARKS)
-        for photo in order.draft.get("photos", ())
-        for m in photo.get("markings", ())
+        marking.marks.keys() >= set(LANDMARKS)
+        for photo in order.draft.photos
+        for marking in photo.markings
     )
     asked = ready and st.button(tr("Check it as it stands"), type="primary", key="check_draft")
     if asked and check_anew(lambda: run_check(store(), order.key, by=who, ratios=shop_ratios())):

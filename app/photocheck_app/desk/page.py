@@ -9,7 +9,7 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.speech import tr
 from photocheck_app.desk import order_list, order_page, staff_marks
-from photocheck_app.desk.moves import arrive, go, say_now
+from photocheck_app.desk.moves import ADDRESS, go, say_now
 from photocheck_app.desk.style import STYLE
 from photocheck_app.doors.signed_in import at_desk, show_way_in, show_way_out
 from photocheck_app.shared import as_text, store
@@ -24,7 +24,7 @@ def page() -> None:
             if not who:
                 show_way_in()
                 return
-            arrive()
+            ADDRESS.arrive()
             say_now()
             _shown(who)
             show_way_out(who)

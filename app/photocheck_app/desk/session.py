@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any, Final
 
 import streamlit as st
@@ -9,6 +10,7 @@ import streamlit as st
 from photocheck.orders.model import Check
 from photocheck.server import bench
 from photocheck.speech import spoken
+from photocheck_app import kept
 from photocheck_app.shared import store
 
 MOST_UNSENT: Final = 1000
@@ -29,13 +31,14 @@ def unsent(who: str, order: str, name: str, default: Any = None) -> Any:
     return _unsent().get((who, order, name), default)
 
 
-def keep_unsent(who: str, order: str, name: str, value: Any) -> None:
-    """Keep a field's value until it is sent."""
-    kept = _unsent()
-    kept.pop((who, order, name), None)
-    kept[who, order, name] = value
-    while len(kept) > MOST_UNSENT:
-        kept.pop(next(iter(kept)), None)
+def keep_unsent(who: str, order: str, name: str, value: Any) -> bool:
+    """Keep a field's value until it is sent; always something new to keep."""
+    fields = _unsent()
+    fields.pop((who, order, name), None)
+    fields[who, order, name] = value
+    while len(fields) > MOST_UNSENT:
+        fields.pop(next(iter(fields)), None)
+    return True
 
 
 def unsent_words(who: str, order: str, start: str) -> dict[str, str]:
@@ -45,18 +48,6 @@ def unsent_words(who: str, order: str, start: str) -> dict[str, str]:
         for (by, key, name), value in list(_unsent().items())
         if (by, key) == (who, order) and name.startswith(start) and isinstance(value, str)
     }
-
-
-def keep_hidden(who: str, order: str, start: str) -> None:
-    """Keep what the browser sent for fields whose names begin so, though they are not shown now.
-
-    Somebody may be typing in one at the moment when the order changes and shows others.
-    """
-    prefix = field_key(order, start)
-    for key in [str(key) for key in st.session_state if str(key).startswith(prefix)]:
-        if not key.endswith(" begun"):
-            name = key.removeprefix(field_key(order, ""))
-            keep_unsent(who, order, name, st.session_state[key])
 
 
 def drop_unsent(who: str, order: str, *starts: str) -> None:
@@ -85,13 +76,17 @@ def field_key(order: str, name: str) -> str:
 def begun(who: str, order: str, name: str, default: Any) -> Any:
     """What a widget begins with: what was left there, else `default`; the same while it is shown.
 
+    What is then typed in it is kept until it is sent.
+
     Given to the widget as its value and not put into the session: the browser takes a value
     put there only at once, and misses it while the widget is folded away.
     """
     key = field_key(order, name)
     if key not in st.session_state:
         st.session_state[f"{key} begun"] = unsent(who, order, name, default)
-    return st.session_state.setdefault(f"{key} begun", default)
+    begin = st.session_state.setdefault(f"{key} begun", default)
+    kept.watch(key, begin, partial(keep_unsent, who, order, name))
+    return begin
 
 
 def picture_of(order: str, check: Check, index: int) -> bytes:

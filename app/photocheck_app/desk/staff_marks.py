@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from functools import partial
 from html import escape
-from typing import Any
 
 import streamlit as st
 
@@ -14,15 +13,17 @@ from photocheck.orders.corrections import (
     with_marking,
     with_reference_points,
 )
+from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
 from photocheck.orders.model import Check, Order
 from photocheck.server import bench
 from photocheck.server.run import run_check
 from photocheck.speech import tr
+from photocheck_app import kept
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go
 from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
 from photocheck_app.desk.shop_files import shop_ratios
-from photocheck_app.marking import Placed, marking_surface
+from photocheck_app.marking import Placed, marking_surface, watch_placed
 from photocheck_app.shared import store
 
 WAYS = ("instead", "beside")
@@ -30,8 +31,8 @@ WAYS = ("instead", "beside")
 
 def show(order: Order, who: str) -> None:
     """The surface, and the check with what was placed on it."""
-    case = order.checks[-1].case if order.checks else order.draft
-    photos = case.get("photos", ())
+    case = order.told
+    photos = case.photos
     with st.container(horizontal=True, vertical_alignment="center"):
         title = tr("Marks of {name}", name=order.name or tr("order without a name"))
         st.html(f"<h1>{escape(title)}</h1>", width="stretch")
@@ -62,14 +63,16 @@ def show(order: Order, who: str) -> None:
     entry = photos[index]
     begin = _begin(entry, who, way)
     field = f"{stand} {index} {way}"
+    surface = f"desk-{order.key}-{len(order.checks)}-{index}-{way}"
+    watch_placed(surface, begin, partial(keep_unsent, who, order.key, field))
     placed = marking_surface(
-        bench.shown(store(), order.key, entry["file"]),
-        key=f"desk-{order.key}-{len(order.checks)}-{index}-{way}",
+        bench.shown(store(), order.key, entry.file),
+        key=surface,
         start=unsent(who, order.key, field, begin),
-        reference_shape=shape_of(entry["reference"]),
+        reference_shape=shape_of(entry.reference),
         reference_seen=_seen(order, index),
     )
-    keep_unsent(who, order.key, field, placed)
+    kept.keep(surface, placed)
     if not send:
         return
 
@@ -98,12 +101,11 @@ def _way(order: str) -> str:
     )
 
 
-def _begin(entry: Mapping[str, Any], who: str, way: str) -> Placed:
+def _begin(entry: DraftPhoto, who: str, way: str) -> Placed:
     """What the surface begins with: the newest marks there, or for a second opinion none."""
-    markings = list(entry.get("markings", ()))
-    if way == "beside":
-        markings = [m for m in markings if m.get("by", "owner") == who]
-    return Placed.as_told(markings[-1] if markings else {}, reference_points(entry["reference"]))
+    markings = [m for m in entry.markings if way == "instead" or m.marker == who]
+    begin = markings[-1] if markings else DraftMarking()
+    return Placed(begin.marks, begin.bends, reference_points(entry.reference))
 
 
 def _seen(order: Order, index: int) -> tuple[tuple[float, float], ...]:
@@ -111,13 +113,9 @@ def _seen(order: Order, index: int) -> tuple[tuple[float, float], ...]:
     return photos[index].reference_px if index < len(photos) else ()
 
 
-def _corrected(
-    case: Mapping[str, Any], index: int, who: str, way: str, placed: Placed, begin: Placed
-) -> dict[str, Any]:
-    corrected = with_marking(
-        case, index, by=who, marks=placed.marks, bends=placed.bends, beside=way == "beside"
-    )
+def _corrected(case: Draft, index: int, who: str, way: str, placed: Placed, begin: Placed) -> Draft:
+    corrected = with_marking(case, index, by=who, placed=placed, beside=way == "beside")
     if placed.reference and placed.reference != begin.reference:
-        shape = shape_of(case["photos"][index]["reference"])
+        shape = shape_of(case.photos[index].reference)
         corrected = with_reference_points(corrected, index, shape, placed.reference)
     return corrected

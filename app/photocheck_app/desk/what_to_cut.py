@@ -16,7 +16,7 @@ from photocheck.orders.model import Order
 from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
 from photocheck.speech import tr
 from photocheck_app.desk.figures import listed
-from photocheck_app.desk.session import begun, field_key, keep_unsent, unsent
+from photocheck_app.desk.session import begun, field_key, unsent
 from photocheck_app.desk.shop_files import shop_sizes
 from photocheck_app.shared import as_text
 
@@ -67,9 +67,7 @@ def wished(order: Order, who: str) -> bool:
 
 
 def _typed(order: Order, who: str, name: str, default: str) -> str:
-    # The widget's own value is the newest: it is kept only when its turn comes in this run.
-    kept = unsent(who, order.key, name, default)
-    return st.session_state.get(field_key(order.key, name), kept) or default
+    return str(unsent(who, order.key, name) or default)
 
 
 def _weight_title() -> str:
@@ -79,7 +77,7 @@ def _weight_title() -> str:
 def _ask(order: Order, who: str) -> None:
     dog = order.checks[-1].report.case.dog
     left, right = st.columns([2, 3], vertical_alignment="bottom")
-    weight = left.text_input(
+    left.text_input(
         _weight_title(),
         begun(who, order.key, WEIGHT, ""),
         placeholder=tr("as today"),
@@ -87,10 +85,9 @@ def _ask(order: Order, who: str) -> None:
         key=field_key(order.key, WEIGHT),
         max_chars=40,
     )
-    keep_unsent(who, order.key, WEIGHT, weight)
     if growing(dog) is False:
         return
-    growth = right.radio(
+    right.radio(
         tr("A dog that may still grow"),
         GROWTH,
         format_func=lambda one: tr(GROWTH_TITLES[one]),
@@ -98,7 +95,6 @@ def _ask(order: Order, who: str) -> None:
         horizontal=True,
         key=field_key(order.key, GROWS),
     )
-    keep_unsent(who, order.key, GROWS, growth)
 
 
 def _said(answer: FitAnswer) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import secrets
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,12 +18,14 @@ import numpy as np
 import streamlit as st
 
 from photocheck.case.model import Point
+from photocheck.orders.draft import DraftMarking
 from photocheck.shown.display import Shown, picture_name, shown
 from photocheck.shown.picture import SPAN_COLOURS
 from photocheck.speech import tr
 from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
+from photocheck_app import kept
 from photocheck_app.framework import serve_file
-from photocheck_app.marking.words import TEXTS
+from photocheck_app.marking.texts import TEXTS
 
 REFERENCE_POINTS: Final[Mapping[str, tuple[int, int]]] = {
     "corners": (4, 4),
@@ -68,35 +70,18 @@ _component = st.components.v2.component(
 
 
 @dataclass(frozen=True)
-class Placed:
-    """What a person has placed on one photo; px of the full-resolution upright photo.
+class Placed(DraftMarking):
+    """What a person has placed on one photo: marks with bends, and points of the reference.
 
     Attributes
     ----------
-    marks : dict of landmark name to Point
-        Only those placed.
-    bends : dict of span name to tuple of Point
-        In order from the end nearer the breastbone; spans without bends are left out.
     reference : tuple of Point
-        Corners (clockwise from the top left), ends, outline points or the one point inside;
-        empty when untouched, fewer than needed while the person is still at it.
+        Px of the full-resolution upright photo: corners (clockwise from the top left), ends,
+        outline points or the one point inside; empty when untouched, fewer than needed while
+        the person is still at it.
     """
 
-    marks: dict[str, Point] = field(default_factory=dict)
-    bends: dict[str, tuple[Point, ...]] = field(default_factory=dict)
     reference: tuple[Point, ...] = ()
-
-    @classmethod
-    def as_told(cls, marking: Mapping[str, Any], reference: Sequence[Sequence[float]]) -> Placed:
-        """From a marking of a case file, perhaps empty, and points of its reference, px."""
-        return cls(
-            {name: (x, y) for name, (x, y) in marking.get("marks", {}).items()},
-            {
-                span: tuple((x, y) for x, y in line)
-                for span, line in marking.get("bends", {}).items()
-            },
-            tuple((x, y) for x, y in reference),
-        )
 
 
 def reference_complete(placed: Placed, reference_shape: str) -> bool:
@@ -141,7 +126,7 @@ def marking_surface(
     read_only : bool
         Show and zoom only.
     words : mapping of str to str, or None
-        Texts that replace those of `photocheck_app.marking.words.TEXTS`, in the language spoken
+        Texts that replace those of `photocheck_app.marking.texts.TEXTS`, in the language spoken
         now.
     on_placed : function of a Placed, or None
         Called with every change before the page is run for it, also when that run no longer
@@ -210,13 +195,24 @@ def marking_surface(
     return understood() or begin
 
 
-def last_placed(key: str) -> Placed | None:
-    """What the browser last sent to the surface of this key, if the last run showed it.
+def watch_placed(key: str, known: Placed, keep: Callable[[Placed], bool]) -> None:
+    """Have kept what is placed on the surface of this key, whatever becomes of the run.
 
-    For the start of a run, where nothing has broken it off yet: a callback may be.
+    Parameters
+    ----------
+    key : str
+    known : Placed
+        What is kept now.
+    keep : callable
+        Keeps something else, and says whether that changed anything.
     """
-    read = st.session_state.get("photocheck marking readers", {}).get(key)
-    return read() if read else None
+
+    def read() -> object:
+        understood = st.session_state.get("photocheck marking readers", {}).get(key)
+        placed = understood() if understood else None
+        return kept.GONE if placed is None else placed
+
+    kept.watch(key, known, keep, read=read)
 
 
 def _mount(mounted: str, start: Placed) -> tuple[str, Placed]:

@@ -7,12 +7,8 @@ from typing import Final
 import streamlit as st
 
 from photocheck.judge.wording import PUPPY_CAUTION, PUPPY_MONTHS
-from photocheck.orders.draft import (
-    understood_length,
-    understood_reading,
-    understood_weight,
-    value_at,
-)
+from photocheck.orders.filling import Blank
+from photocheck.orders.gaps import understood_length, understood_reading, understood_weight
 from photocheck.speech import later, tr
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, chosen, counted, show_ways_on, typed
@@ -24,12 +20,12 @@ HEADING: Final = later("Who is it for?")
 def show(way: Way) -> None:
     """Each fact with what it is good for."""
     st.write(tr("All of this may be left out. What you tell makes the check sharper."))
-    typed(way, ("dog", "name"), tr("Dog's name"))
+    typed(way, Blank("dog", "name"), tr("Dog's name"))
     st.caption(tr("So that the workshop knows whom it is sewing for."))
-    typed(way, ("dog", "breed"), tr("Breed or mix"))
+    typed(way, Blank("dog", "breed"), tr("Breed or mix"))
     st.caption(tr("In your own words; the maker likes to know."))
     _age(way)
-    weight = typed(way, ("dog", "weight"), tr("Weight"), placeholder=tr("28 kg or 62 lb"))
+    weight = typed(way, Blank("dog", "weight"), tr("Weight"), placeholder=tr("28 kg or 62 lb"))
     if weight:
         say_back(lambda: understood_weight(weight), weight)
     else:
@@ -40,11 +36,11 @@ def show(way: Way) -> None:
         why = tr("The best help of all: it tells how broad the chest is. Snug, not tight.")
         st.html(beside(picture, why))
         label = tr("Girth behind the elbows in {unit}", unit=way.unit_word)
-        girth = typed(way, ("dog", "girth"), label)
+        girth = typed(way, Blank("dog", "girth"), label)
         say_back(lambda: understood_reading("girth", girth, way.unit), girth)
     chosen(
         way,
-        ("dog", "build"),
+        Blank("dog", "build"),
         tr("Build"),
         {
             "unknown": tr("not sure"),
@@ -56,7 +52,7 @@ def show(way: Way) -> None:
     )
     coat = chosen(
         way,
-        ("dog", "coat"),
+        Blank("dog", "coat"),
         tr("Coat"),
         {
             "unknown": tr("not sure"),
@@ -67,10 +63,10 @@ def show(way: Way) -> None:
         "unknown",
     )
     st.caption(tr("A photo shows the coat's outline, a tape presses the coat down."))
-    if coat in ("medium", "long") or value_at(way.draft, ("dog", "coat_depth")):
+    if coat in ("medium", "long") or way.draft.dog.coat_depth:
         depth = typed(
             way,
-            ("dog", "coat_depth"),
+            Blank("dog", "coat_depth"),
             tr("How deep the coat stands off the skin in {unit}", unit=way.unit_word),
             placeholder=tr("part the coat and measure"),
         )
@@ -80,7 +76,7 @@ def show(way: Way) -> None:
 
 
 def _age(way: Way) -> None:
-    months = counted(way, ("dog", "age_months"), tr("Age in months"), 0, 360)
+    months = counted(way, Blank("dog", "age_months"), tr("Age in months"), 0, 360)
     st.caption(tr("A young dog still grows; the maker allows for it."))
     if months is not None and months < PUPPY_MONTHS:
         st.info(tr(PUPPY_CAUTION), icon=":material/medical_services:")

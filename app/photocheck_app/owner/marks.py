@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any, Final
+from functools import partial
+from typing import Final
 
 import streamlit as st
 
+from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
-from photocheck.orders.draft import reference_told, unplaced, with_marks, with_value
+from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
+from photocheck.orders.filling import with_marks
 from photocheck.orders.model import OrderError
 from photocheck.orders.taking import FirstLook
 from photocheck.orders.uploads import BusyError
@@ -18,9 +20,10 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, tr
 from photocheck.words import HELPER_LANDMARKS, LANDMARK_TITLES, LANDMARKS
-from photocheck_app.marking import Placed, last_placed, marking_surface, reference_complete
+from photocheck_app import kept
+from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed
 from photocheck_app.owner.photos import look_at
-from photocheck_app.owner.way import Way, go, put, save, show_ways_on
+from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, say_busy
 
 HEADING: Final = later("Mark your dog")
@@ -44,7 +47,7 @@ class _Surface:
 
 def show(way: Way) -> None:
     """The surface of one photo, and what is still to place on any."""
-    photos = way.draft["photos"]
+    photos = way.draft.photos
     if not photos:
         st.info(tr("There is no photo to mark yet."))
         st.button(tr("Add a photo"), type="primary", on_click=go, args=("photo",))
@@ -54,29 +57,30 @@ def show(way: Way) -> None:
     look = look_at(way, entry)
     _say_reference(way, number, look)
     try:
-        photo = bench.shown(owners_store(), way.key, entry["file"])
+        photo = bench.shown(owners_store(), way.key, entry.file)
     except BusyError as error:
         say_busy(error)
         return
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return
-    shape = _shape(entry["reference"], look)
+    shape = _shape(entry.reference, look)
     # What gives the scale comes first, alone: a card may be held where a mark will lie.
     pointing = shape == "near"
-    surface = _Surface(way.key, entry["file"], shape)
-    st.session_state["surface"] = surface
+    surface = _Surface(way.key, entry.file, shape)
+    start = _start(entry, shape)
+    watch_placed(surface.name, start, partial(_keep, surface))
     with st.container(key="marking"):
         placed = marking_surface(
             photo,
             key=surface.name,
-            start=_start(entry, shape),
+            start=start,
             landmarks=() if pointing else LANDMARKS,
             optional=() if pointing else HELPER_LANDMARKS,
             reference_shape=shape,
             reference_seen=look.outline,
         )
-    if _keep(surface, placed):
+    if kept.keep(surface.name, placed):
         # What stands above the surface tells of it.
         st.rerun()
     _say_missing(way)
@@ -84,17 +88,17 @@ def show(way: Way) -> None:
 
 
 def _which(way: Way) -> int:
-    photos = way.draft["photos"]
+    photos = way.draft.photos
     if len(photos) == 1:
         return 0
     name = f"{way.key}/marked"
-    names = [photo["file"] for photo in photos]
+    names = [photo.file for photo in photos]
     titles = {
-        photo["file"]: ("" if unplaced(photo) else "✓ ") + tr("Photo {number}", number=number)
+        photo.file: ("" if photo.unplaced else "✓ ") + tr("Photo {number}", number=number)
         for number, photo in enumerate(photos, start=1)
     }
     if st.session_state.get(name) not in names:
-        unready = [photo["file"] for photo in photos if unplaced(photo)]
+        unready = [photo.file for photo in photos if photo.unplaced]
         st.session_state[name] = (unready or names)[0]
     # Kept under a name of our own: a widget's value is gone once the step is left.
     st.session_state["photo_choice"] = st.session_state[name]
@@ -113,86 +117,84 @@ def _which(way: Way) -> int:
     return names.index(st.session_state[name])
 
 
-def _shape(reference: Mapping[str, Any], look: FirstLook) -> str:
+def _shape(reference: ReferenceTold, look: FirstLook) -> str:
     """What the person is asked to place of the reference."""
-    form = REFERENCES[reference["kind"]].form
-    if form == "markers":
-        return "none"
-    if form == "points":
+    if reference.form == "points":
         return "ends"
-    by_hand = BY_HAND[form]
+    by_hand = BY_HAND.get(reference.form, "none")
+    if by_hand == "none":
+        return "none"
     # One tap inside is enough where that finds it; its outline may then be corrected.
-    return by_hand if by_hand in reference or look.found or look.problem else "near"
+    return by_hand if reference.points(by_hand) or look.found or look.problem else "near"
 
 
-def _start(entry: Mapping[str, Any], shape: str) -> Placed:
+def _start(entry: DraftPhoto, shape: str) -> Placed:
     if shape == "near":
         return Placed()
-    marking = entry["markings"][0] if entry["markings"] else {}
-    return Placed.as_told(marking, entry["reference"].get(shape, ()))
-
-
-def keep_placed() -> None:
-    """Keep the marks that came with this run, also when it no longer shows the surface."""
-    surface: _Surface | None = st.session_state.get("surface")
-    if surface is None:
-        return
-    placed = last_placed(surface.name)
-    if placed is not None:
-        with suppress(OrderError):
-            _keep(surface, placed)
+    return Placed(entry.first.marks, entry.first.bends, entry.reference.points(shape))
 
 
 def _keep(surface: _Surface, placed: Placed) -> bool:
     """Whether the draft has changed by what is placed."""
-    draft = owners_store().order(surface.key).draft
-    names = [photo["file"] for photo in draft["photos"]]
-    if surface.file not in names:
-        return False
-    number = names.index(surface.file)
-    reference = dict(draft["photos"][number]["reference"])
-    shape = surface.shape
-    changed = draft
-    if shape == "near":
-        if placed.reference:
-            reference["near"] = list(placed.reference[0])
-    else:
-        changed = with_marks(draft, number, placed.marks, placed.bends)
-        if reference_complete(placed, shape):
-            reference[shape] = [list(xy) for xy in placed.reference]
-        else:
-            reference.pop(shape, None)
-    changed = with_value(changed, ("photos", number, "reference"), reference)
-    if changed == draft:
-        return False
-    save(surface.key, changed)
-    return True
+    with suppress(OrderError):
+        return change(surface.key, lambda draft: _with_placed(draft, surface, placed))
+    return False
+
+
+def _with_placed(draft: Draft, surface: _Surface, placed: Placed) -> Draft:
+    number, shape = draft.number_of(surface.file), surface.shape
+    if number is None:
+        return draft
+    if shape == "near" and not placed.reference:
+        return draft
+    if shape != "near":
+        draft = with_marks(draft, number, placed)
+    if shape != "none":
+        points = placed.reference if reference_complete(placed, shape) else ()
+        draft = _pointed(draft, number, shape, points)
+    return draft
+
+
+def _pointed(draft: Draft, number: int, shape: str, points: tuple[Point, ...]) -> Draft:
+    photo = draft.photos[number]
+    reference = photo.reference.pointed(shape, points)
+    return draft.with_photo_changed(number, photo.but("reference", reference))
+
+
+def _point_again(key: str, file: str) -> None:
+    def edit(draft: Draft) -> Draft:
+        number = draft.number_of(file)
+        return draft if number is None else _pointed(draft, number, "near", ())
+
+    change(key, edit)
 
 
 def _say_reference(way: Way, number: int, look: FirstLook) -> None:
-    reference = way.draft["photos"][number]["reference"]
-    title = tr(REFERENCES[reference["kind"]].title)
+    reference = way.draft.photos[number].reference
+    if not reference.form:
+        return
+    title = tr(REFERENCES[reference.kind].title)
     if look.problem:
         st.warning(as_text(look.problem), icon=":material/search_off:")
     elif look.found:
         st.caption(
             tr(":material/check: Found: {title}. Look whether its outline fits.", title=title)
         )
-    elif not reference_told(reference):
+    elif not reference.located:
         st.info(tr("First, tap once inside the {title}.", title=title), icon=":material/touch_app:")
-    if "near" in reference and "outline" not in reference and "corners" not in reference:
+    if reference.near and not reference.outline and not reference.corners:
         st.button(
             tr("Point at it again"),
-            on_click=put,
-            args=(way.key, ("photos", number, "reference", "near"), None),
+            on_click=_point_again,
+            args=(way.key, way.draft.photos[number].file),
         )
 
 
 def _say_missing(way: Way) -> None:
-    photos = way.draft["photos"]
+    photos = way.draft.photos
     lines = []
     for number, photo in enumerate(photos, start=1):
-        missing = ", ".join(tr(LANDMARK_TITLES[name]) for name in unplaced(photo))
+        missing = ", ".join(tr(LANDMARK_TITLES[name]) for name in photo.unplaced)
         if missing and len(photos) == 1:
             lines.append(tr("Still to mark: {missing}.", missing=missing))
         elif missing:

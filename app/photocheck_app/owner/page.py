@@ -7,7 +7,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.model import Order, OrderError
+from photocheck.orders.model import OrderError
 from photocheck.orders.store.privacy import Retention
 from photocheck.server import bench
 from photocheck.server.access.addresses import LINK, address_of_link
@@ -58,7 +58,7 @@ def _order_key() -> str:
 
 def _order(key: str) -> str:
     try:
-        order = _found(key)
+        way = _found(key)
     except OrderError as error:
         st.error(as_text(str(error)))
         if not by_invitation_only():
@@ -68,7 +68,6 @@ def _order(key: str) -> str:
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return "lost"
-    way = Way(order)
     step = current_step()
     _said_by_workshop(way)
     show_progress(way, step)
@@ -78,8 +77,8 @@ def _order(key: str) -> str:
     return step
 
 
-def _found(link: str) -> Order:
-    """The order of a link.
+def _found(link: str) -> Way:
+    """The order of a link, without its history.
 
     Raises
     ------
@@ -91,7 +90,7 @@ def _found(link: str) -> Order:
     unknown = "unknown links from address"
     COUNTS.refuse_beyond(unknown, here())
     try:
-        return owners_store().order(link)
+        return Way(link, owners_store().draft(link), *owners_store().latest(link))
     except OrderError:
         COUNTS.count(unknown, here())
         raise
@@ -99,7 +98,9 @@ def _found(link: str) -> Order:
 
 def _said_by_workshop(way: Way) -> None:
     """The latest word of the workshop, on every step until the order is sent again."""
-    order = way.order
+    if not way.decisions:
+        return
+    order = owners_store().order(way.key)
     if order.state not in ("accepted", "asked_again", "refused"):
         return
     message = order.decisions[-1].message

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Sequence
+from functools import partial
+from typing import Final
 
 import streamlit as st
 from streamlit.typing import UploadedFile
 
 from photocheck.checking import MOST_PHOTOS
 from photocheck.errors import PhotocheckError
-from photocheck.orders.draft import SIZES, understood_length, with_photo
+from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
+from photocheck.orders.filling import Blank, with_photo, without_photo
+from photocheck.orders.gaps import SIZES, understood_length
 from photocheck.orders.taking import FirstLook, take_photo
 from photocheck.orders.uploads import BusyError
 from photocheck.photo.kind import NO_HEIC
@@ -22,7 +24,7 @@ from photocheck.words import PLACE_TITLES
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.framework import file_id
 from photocheck_app.owner.readings import say_back
-from photocheck_app.owner.way import Way, chosen, put, save, show_ways_on, typed
+from photocheck_app.owner.way import Way, change, chosen, show_ways_on, typed
 from photocheck_app.shared import as_text, drawing, limits, owners_store, picture
 from photocheck_app.uploads import content_of, let_go
 
@@ -43,7 +45,7 @@ HOW: Final = (
 
 def show(way: Way) -> None:
     """How to take it, the upload, and each photo with its reference."""
-    photos = way.draft["photos"]
+    photos = way.draft.photos
     with st.expander(
         tr("How to take the photo"), expanded=not photos, icon=":material/photo_camera:"
     ):
@@ -77,7 +79,7 @@ def _how() -> None:
 def _upload(way: Way) -> None:
     turn_key, said_key = f"{way.key}/uploads", f"{way.key}/uploads/said"
     turn = st.session_state.get(turn_key, 0)
-    label = tr("Add another photo") if way.draft["photos"] else tr("Take or choose a photo")
+    label = tr("Add another photo") if way.draft.photos else tr("Take or choose a photo")
     given = st.file_uploader(
         label, type=list(limits().suffixes), accept_multiple_files=True, key=f"{turn_key}/{turn}"
     )
@@ -86,14 +88,15 @@ def _upload(way: Way) -> None:
     waiting = False
     if given:
         with st.spinner(tr("Looking at the photo")):
-            draft, said, waiting = _taken(way, given)
+            taken, said, waiting = _taken(way, given)
         st.session_state[said_key] = said
         if not waiting:
             # An empty uploader again: what was taken is shown above it, and stays after a reload.
             st.session_state[turn_key] = turn + 1
             let_go(given)
-        if not waiting or draft != way.draft:
-            save(way.key, draft)
+        if taken:
+            change(way.key, partial(_with_photos, taken))
+        if taken or not waiting:
             st.rerun()
     for problem in st.session_state.get(said_key, ()):
         st.error(as_text(problem), icon=":material/broken_image:")
@@ -102,18 +105,24 @@ def _upload(way: Way) -> None:
         st.button(tr("Try again"), key="try_again", type="primary")
 
 
-def _taken(
-    way: Way, given: Sequence[UploadedFile]
-) -> tuple[Mapping[str, Any], tuple[str, ...], bool]:
-    """The draft with what could be taken, what is to be said, and whether some must wait."""
+def _with_photos(names: Sequence[str], draft: Draft) -> Draft:
+    for name in names:
+        draft = with_photo(draft, name)
+    return draft
+
+
+def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[str, ...], bool]:
+    """What could be taken, by its name; what is to be said; and whether some must wait."""
     # What became of each file, by its id; an empty text when it was taken.
     told: dict[str, str] = st.session_state.setdefault(f"{way.key}/uploads/told", {})
-    draft, waiting = way.draft, []
+    taken: list[str] = []
+    waiting: list[str] = []
+    there = {photo.file for photo in way.draft.photos}
     for file in given:
         known = file_id(file)
         if known in told:
             continue
-        if len(draft["photos"]) >= MOST_PHOTOS:
+        if len(there.union(taken)) >= MOST_PHOTOS:
             told[known] = tr("{name}: {most} photos are enough.", name=file.name, most=MOST_PHOTOS)
             continue
         try:
@@ -125,16 +134,17 @@ def _taken(
         except PhotocheckError as error:
             told[known] = str(error)
         else:
-            draft, told[known] = with_photo(draft, name), ""
+            taken.append(name)
+            told[known] = ""
     said = (*filter(None, told.values()), *waiting)
     if not waiting:
         told.clear()
-    return draft, said, bool(waiting)
+    return taken, said, bool(waiting)
 
 
 def _photo(way: Way, number: int) -> None:
-    entry = way.draft["photos"][number]
-    name = entry["file"]
+    entry = way.draft.photos[number]
+    name = entry.file
     st.subheader(tr("Photo {number}", number=number + 1), anchor=False)
     try:
         small = bench.shown(owners_store(), way.key, name, (THUMBNAIL_PX,)).copies[0]
@@ -162,22 +172,25 @@ def _photo(way: Way, number: int) -> None:
 
 
 def _reference(way: Way, number: int) -> None:
-    path = ("photos", number, "reference")
-    told = way.draft["photos"][number]["reference"]
+    photo = way.draft.photos[number]
+
+    def of_it(name: str) -> Blank:
+        return Blank("reference", name, photo.file)
+
     kinds = {kind: tr(item.title) for kind, item in REFERENCES.items()}
-    kind = chosen(way, (*path, "kind"), tr("What is of known size?"), kinds, "")
+    kind = chosen(way, of_it("kind"), tr("What is of known size?"), kinds, "")
     if kind in SIZES:
         label = (
             tr("How far are the two points apart, in {unit}?", unit=way.unit_word)
             if kind == "two_points"
             else tr("How wide is it across, in {unit}?", unit=way.unit_word)
         )
-        size = typed(way, (*path, SIZES[kind]), label)
+        size = typed(way, of_it(SIZES[kind]), label)
         say_back(lambda: understood_length(size, way.unit, field=tr("size")), size)
     if kind == "marker_sheet":
         bar = typed(
             way,
-            (*path, "bar"),
+            of_it("bar"),
             tr("What does the proof bar on the sheet measure?"),
             placeholder="150 mm",
         )
@@ -186,11 +199,11 @@ def _reference(way: Way, number: int) -> None:
         else:
             st.caption(tr("Hold a ruler to the printed bar: printers seldom print quite true."))
     places = {place: tr(title) for place, title in PLACE_TITLES.items()}
-    place = chosen(way, (*path, "place"), tr("Where was it?"), places, "unknown")
+    place = chosen(way, of_it("place"), tr("Where was it?"), places, "unknown")
     if place not in ("middle", "unknown"):
         offset = typed(
             way,
-            (*path, "offset"),
+            of_it("offset"),
             tr(
                 "How far from the dog's middle was it, in {unit}? If you measured it.",
                 unit=way.unit,
@@ -200,25 +213,23 @@ def _reference(way: Way, number: int) -> None:
             say_back(lambda: understood_length(offset, way.unit, field=tr("distance")), offset)
         else:
             st.caption(tr("From the line of its back, towards you or away from you."))
-    if place == "unknown" and "offset" not in told:
+    if place == "unknown" and photo.reference.offset is None:
         st.caption(tr("Do tell: it is the largest source of error of such photos."))
 
 
 def _take_out(key: str, name: str) -> None:
-    photos = [p for p in owners_store().order(key).draft["photos"] if p["file"] != name]
-    put(key, ("photos",), photos)
+    change(key, lambda draft: without_photo(draft, name))
 
 
-def look_at(way: Way, entry: Mapping[str, Any]) -> FirstLook:
+def look_at(way: Way, entry: DraftPhoto) -> FirstLook:
     """What one photo of the draft shows by itself, and of its reference."""
-    reference = json.dumps(entry["reference"], sort_keys=True)
     try:
-        return _look(way.key, entry["file"], reference, way.unit, spoken())
+        return _look(way.key, entry.file, entry.reference, way.unit, spoken())
     except PhotocheckError as error:
         # Not kept: it may have been but busy.
         return FirstLook(False, (), str(error), ())
 
 
 @st.cache_data(show_spinner=False, max_entries=96)
-def _look(key: str, name: str, reference: str, unit: str, said_in: str) -> FirstLook:
-    return bench.look(owners_store(), key, name, json.loads(reference), unit)
+def _look(key: str, name: str, reference: ReferenceTold, unit: str, said_in: str) -> FirstLook:
+    return bench.look(owners_store(), key, name, reference, unit)

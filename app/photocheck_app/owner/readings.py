@@ -9,7 +9,8 @@ import streamlit as st
 
 from photocheck.errors import CaseError
 from photocheck.judge.wording import CAUTIONS
-from photocheck.orders.draft import understood_reading
+from photocheck.orders.filling import Blank
+from photocheck.orders.gaps import understood_reading
 from photocheck.speech import capital_first, later, tr
 from photocheck.words import NECK_RING, READING_TITLES, READINGS
 from photocheck_app.owner.way import UNIT_WORDS, Way, chosen, show_ways_on, typed
@@ -47,7 +48,7 @@ def show(way: Way) -> None:
     """All readings, each with its drawing, its field and how it was understood."""
     st.write(tr("Type each number as you read it. Leave out what you did not measure."))
     words = {unit: tr(word) for unit, word in UNIT_WORDS.items()}
-    unit = chosen(way, ("unit",), tr("My tape shows"), words, "")
+    unit = chosen(way, Blank("order", "unit"), tr("My tape shows"), words, "") or way.unit
     st.info(
         tr("Let the dog stand at ease on level ground, its head as it carries it.")
         + "\n\n"
@@ -69,7 +70,7 @@ def _reading(way: Way, name: str, unit: str) -> None:
     st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
     text = typed(
         way,
-        ("readings", name),
+        Blank("readings", name),
         tr("{title} in {unit}", title=capital_first(title), unit=tr(UNIT_WORDS[unit])),
         placeholder=tr("for example {example}", example=EXAMPLES[unit]),
     )

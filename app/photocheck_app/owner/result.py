@@ -9,7 +9,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.errors import CaseError, PhotocheckError
-from photocheck.orders.draft import gaps
+from photocheck.orders.gaps import Gap, gaps
 from photocheck.orders.uploads import BusyError
 from photocheck.report.file import report_text
 from photocheck.report.model import Report
@@ -101,7 +101,7 @@ def show(way: Way) -> None:
             show_photo(report, number, picture)
 
 
-def _show_gaps(missing: tuple) -> None:  # type: ignore[type-arg]
+def _show_gaps(missing: tuple[Gap, ...]) -> None:
     st.info(tr("A few things are still missing:"))
     for step in dict.fromkeys(gap.step for gap in missing):
         with st.container(border=True):
@@ -116,7 +116,7 @@ def _show_gaps(missing: tuple) -> None:  # type: ignore[type-arg]
 
 def _once(way: Way, what: str, make: Callable[[], object]) -> object:
     """Made once for this draft and language; one of each is kept a visitor."""
-    asked = json.dumps([way.key, way.draft, spoken()], sort_keys=True)
+    asked = (way.key, way.draft, spoken())
     known = st.session_state.get(what)
     if known is None or known[0] != asked:
         known = st.session_state[what] = (asked, make())
@@ -165,7 +165,7 @@ def _pictures(way: Way, report: Report) -> list[bytes]:
             for number in range(len(report.photos))
         ]
 
-    asked = json.dumps(way.draft, sort_keys=True)
+    asked = json.dumps(way.draft.to_dict(), sort_keys=True)
     try:
         with st.spinner(tr("Drawing on the photo")):
             found = _once(way, "result pictures", draw)
@@ -178,8 +178,8 @@ def _pictures(way: Way, report: Report) -> list[bytes]:
 
 
 def _send(way: Way, report: Report) -> None:
-    checks = way.order.checks
-    if checks and dict(checks[-1].case) == dict(way.draft):
+    checks = owners_store().order(way.key).checks if way.checks else ()
+    if checks and checks[-1].case == way.draft:
         st.success(
             tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
             icon=":material/mark_email_read:",

@@ -7,19 +7,23 @@ the store with every change.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, replace
-from time import monotonic
-from typing import Any, Final
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
 
 import streamlit as st
 
-from photocheck.orders.draft import Path, gaps, new_draft, settled, value_at, with_value
-from photocheck.orders.model import Order, OrderError
+from photocheck.orders.draft import DogTold, Draft, Typed
+from photocheck.orders.filling import Blank, new_draft, settled, typed_at, with_typed
+from photocheck.orders.gaps import gaps
+from photocheck.orders.model import OrderError
 from photocheck.server.access.addresses import LINK
 from photocheck.server.access.rates import TooOftenError
 from photocheck.speech import later, tr
+from photocheck_app import kept
+from photocheck_app.address import Address
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.shared import language, owners_store
@@ -36,6 +40,8 @@ STEPS: Final = {
 ON_THE_WAY_S: Final = 2.0
 """How long after a step a run may still come with the old address (judgement)."""
 
+ADDRESS: Final = Address(("step",), ON_THE_WAY_S)
+
 UNIT_WORDS: Final = {"cm": later("centimetres"), "in": later("inches")}
 
 _INCH_PLACES: Final = ("US", "LR", "MM")
@@ -48,26 +54,23 @@ class Way:
 
     Attributes
     ----------
-    order : Order
-        As the store has it now.
+    key : str
+        What the order's link carries.
+    draft : Draft
+        What is filled in so far.
+    checks, decisions : int
+        How many the order has.
     """
 
-    order: Order
-
-    @property
-    def key(self) -> str:
-        """What the order's link carries."""
-        return self.order.key
-
-    @property
-    def draft(self) -> Mapping[str, Any]:
-        """What is filled in so far."""
-        return self.order.draft
+    key: str
+    draft: Draft
+    checks: int
+    decisions: int
 
     @property
     def unit(self) -> str:
         """ "cm" or "in"."""
-        return str(self.draft["unit"])
+        return self.draft.bare_unit
 
     @property
     def unit_word(self) -> str:
@@ -96,49 +99,44 @@ def begin() -> None:
 def leave() -> None:
     """Back to the first page; the order stays where it is."""
     st.session_state.pop("order", None)
-    st.session_state.pop("went", None)
-    for name in (LINK, "step"):
-        st.query_params.pop(name, None)
+    st.query_params.pop(LINK, None)
+    ADDRESS.leave()
 
 
 def go(step: str) -> None:
     """To a step."""
-    # First, for Streamlit may break off a callback where it changes the address.
-    st.session_state["went"] = (step, monotonic() + ON_THE_WAY_S)
-    st.query_params["step"] = step
+    ADDRESS.go(step=step)
 
 
 def current_step() -> str:
     """The step in the address, or "sample"; the first step when it names none."""
+    ADDRESS.arrive()
     step = st.query_params.get("step", "")
-    went, until = st.session_state.get("went", ("", 0.0))
-    if went and step != went and monotonic() < until:
-        # The browser asked for this run before it learned of the new address: a mark that was
-        # still on its way, say.  It must not undo the step.
-        st.query_params["step"] = step = went
     return step if step in (*STEPS, "sample") else "readings"
 
 
-def put(key: str, path: Path, value: Any) -> None:
-    """Keep one value of the draft; nothing typed takes it out."""
-    draft = owners_store().order(key).draft
-    changed = settled(with_value(draft, path, value))
-    if changed != draft:
-        owners_store().save_draft(key, changed)
+def change(key: str, edit: Callable[[Draft], Draft]) -> bool:
+    """Keep the draft as `edit` gives it; whether that is another."""
+    draft = owners_store().draft(key)
+    changed = settled(edit(draft))
+    if changed == draft:
+        return False
+    owners_store().save_draft(key, changed)
+    return True
 
 
-def save(key: str, draft: Mapping[str, Any]) -> None:
-    """Keep a whole draft."""
-    owners_store().save_draft(key, draft)
+def put(key: str, blank: Blank, value: Typed | None) -> bool:
+    """Keep one value of the draft, nothing taking it out; whether that changed it."""
+    return change(key, lambda draft: with_typed(draft, blank, value))
 
 
-def typed(way: Way, path: Path, label: str, *, placeholder: str = "") -> str:
+def typed(way: Way, blank: Blank, label: str, *, placeholder: str = "") -> str:
     """A text of the draft, kept as typed, right or wrong."""
     # Given as the value to begin with and never set again: setting it through the session's
     # state would overwrite what somebody is typing while a slow run is still on its way.
     # Only a distance behind the dog is negative, and its place tells that.
-    known = str(value_at(way.draft, path) or "").lstrip("-")
-    name = _watched(way, path, known)
+    known = str(typed_at(way.draft, blank) or "").lstrip("-")
+    name = _watched(way, blank, known)
     return st.text_input(
         label, known, key=name, placeholder=placeholder, autocomplete="off"
     ).strip()
@@ -146,99 +144,57 @@ def typed(way: Way, path: Path, label: str, *, placeholder: str = "") -> str:
 
 def chosen(
     way: Way,
-    path: Path,
+    blank: Blank,
     label: str,
     titles: Mapping[str, str],
     default: str,
 ) -> str:
     """A word of the draft out of a few; the default is not written down."""
     words = list(titles)
-    known = value_at(way.draft, path) or default
-    name = _watched(way, path, known, default)
+    known = str(typed_at(way.draft, blank) or default)
+    name = _watched(way, blank, known, default)
+    at = words.index(known) if known in words else None
     # No select box: on a phone it would bring up the keyboard.
-    picked = st.radio(label, words, words.index(known), format_func=titles.__getitem__, key=name)
-    return str(picked)
+    picked = st.radio(label, words, at, format_func=titles.__getitem__, key=name)
+    return default if picked is None else str(picked)
 
 
-def counted(way: Way, path: Path, label: str, low: int, high: int) -> int | None:
+def counted(way: Way, blank: Blank, label: str, low: int, high: int) -> int | None:
     """A whole number of the draft, or None."""
-    known = value_at(way.draft, path)
-    known = None if known is None else int(known)
-    name = _watched(way, path, known)
+    known = typed_at(way.draft, blank)
+    known = int(known) if isinstance(known, int | float) and low <= known <= high else None
+    name = _watched(way, blank, known)
     return st.number_input(label, min_value=low, max_value=high, value=known, step=1, key=name)
 
 
-@dataclass(frozen=True)
-class _Watched:
-    """A widget whose value belongs into a draft.
+def _watched(way: Way, blank: Blank, known: Typed | None, default: Typed | None = None) -> str:
+    """The name of the widget for a blank of the draft, which is kept from now on.
 
-    Attributes
-    ----------
-    key : str
-        Of the order.
-    path : tuple
-        As in the draft, but photos by their names: their numbers change.
-    kept : object
-        What the draft has, as far as this visitor knows.
-    default : object
-        A value that is not written down.
+    The default is not written down.
     """
-
-    key: str
-    path: tuple[str, ...]
-    kept: Any
-    default: Any
-
-
-def _watched(way: Way, path: Path, known: Any, default: Any = None) -> str:
-    """The name of the widget for a value of the draft, which `keep_typed` keeps from now on."""
-    steps = tuple(
-        way.draft["photos"][step]["file"] if isinstance(step, int) else step for step in path
-    )
-    name = "/".join((way.key, *steps))
-    watched: dict[str, _Watched] = st.session_state.setdefault("watched", {})
-    watched.setdefault(name, _Watched(way.key, steps, known, default))
+    parts = {
+        "order": (blank.name,),
+        "reference": ("photos", blank.photo, "reference", blank.name),
+    }.get(blank.part, (blank.part, blank.name))
+    name = "/".join((way.key, *parts))
+    kept.watch(name, known, partial(_keep, way.key, blank, default))
     return name
 
 
-def keep_typed() -> None:
-    """Keep what was changed since the last run, whatever that run came to.
-
-    Called at the start of every run, and not by the widgets' own callbacks: Streamlit breaks a
-    callback off when the next change arrives, and does not call it again.
-    """
-    watched: dict[str, _Watched] = st.session_state.get("watched", {})
-    for name, one in list(watched.items()):
-        if name not in st.session_state:
-            del watched[name]
-            continue
-        value = st.session_state[name]
-        if value == one.kept:
-            continue
-        with suppress(OrderError):
-            draft = owners_store().order(one.key).draft
-            path = _numbered(draft, one.path)
-            if path:
-                put(one.key, path, None if value == one.default else value)
-        watched[name] = replace(one, kept=value)
-
-
-def _numbered(draft: Mapping[str, Any], steps: tuple[str, ...]) -> Path:
-    """The path with the photo's number; empty when the photo is no longer there."""
-    if steps[0] != "photos":
-        return steps
-    names = [photo["file"] for photo in draft["photos"]]
-    return ("photos", names.index(steps[1]), *steps[2:]) if steps[1] in names else ()
+def _keep(key: str, blank: Blank, default: Typed | None, value: Typed | None) -> bool:
+    with suppress(OrderError):
+        return put(key, blank, None if value == default else value)
+    return False
 
 
 def show_progress(way: Way, step: str) -> None:
     """All steps as buttons: what is done, and where one stands."""
     open_steps = {gap.step for gap in gaps(way.draft)}
-    started = {"readings", "photo", "marks"} if way.draft.get("photos") else {"readings"}
-    if way.draft.get("dog"):
+    started = {"readings", "photo", "marks"} if way.draft.photos else {"readings"}
+    if way.draft.dog != DogTold():
         started = {*started, "dog"}
     done = {name for name in started if name not in open_steps}
-    if way.order.checks:
+    if way.checks:
         done.add("result")
     numbered = {
         name: f"{'✓' if name in done else number} {tr(title)}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.draft import gaps
+from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.entries import Entry
 from photocheck.orders.store.brought import Brought, fill_in, find_brought, put_order
 from photocheck.orders.store.database import DatabaseStore
@@ -144,7 +144,7 @@ def _again(
         )
         said = tr("This order came in before and said something else; it stays as it was.")
         return Result(entry.where, entry.title, "held_back", (f"{said} {do}",), before.key)
-    bare = not order.checks and not order.draft.get("photos") and bool(entry.draft.get("photos"))
+    bare = not order.checks and not order.draft.photos and bool(entry.draft.photos)
     if changed or bare:
         photos = _taken(entry, limits, store.photo_bytes(before.key)) if bare else {}
         if not try_only:

@@ -10,7 +10,8 @@ from typing import Any
 from photocheck.case.file import case_from_dict
 from photocheck.checking import validate
 from photocheck.errors import CaseError
-from photocheck.orders.draft import renamed
+from photocheck.orders.draft import Draft
+from photocheck.orders.filling import renamed
 from photocheck.orders.model import Store
 from photocheck.orders.uploads import LIMITS, Limits, take_for_order
 from photocheck.schemas.reading import parse_json
@@ -81,7 +82,7 @@ def bring_in(
     key = store.open(language)
     try:
         kept = {path: store.keep_photo(key, photo) for path, photo in taken.items()}
-        store.save_draft(key, renamed(data, kept))
+        store.save_draft(key, renamed(Draft.from_dict(data), kept))
     except BaseException:
         # Half an order is worth nothing to anybody.
         store.forget(key)

@@ -18,11 +18,19 @@ from typing import Any
 from photocheck.case.file import case_from_dict
 from photocheck.checking import MOST_PHOTOS
 from photocheck.errors import CaseError, PhotocheckError, printable, reason_of
-from photocheck.orders.draft import gaps
+from photocheck.orders.draft import Draft, DraftMarking
+from photocheck.orders.filling import new_photo
+from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring_in import photos_of_case
-from photocheck.orders.intake.cases import CaseSource, find_cases, passed_over, photo_names, some
+from photocheck.orders.intake.case_files import (
+    CaseSource,
+    find_cases,
+    passed_over,
+    photo_names,
+    some,
+)
 from photocheck.orders.intake.headings import Column, columns_of, is_known
-from photocheck.orders.intake.photos import Matches, PhotoFolder
+from photocheck.orders.intake.photo_folder import Matches, PhotoFolder
 from photocheck.orders.intake.row import Told, told_by
 from photocheck.orders.intake.table import read_table
 from photocheck.speech import tr
@@ -44,7 +52,7 @@ class Entry:
         Sentences; when there are any, the rest counts for nothing.
     origin, content : str
         SHA-256 of what it is known by, and of what it says.
-    draft : mapping
+    draft : Draft
         Its photos are called as `photos` gives them.
     language : str
         The owner's; empty when not told.
@@ -57,7 +65,7 @@ class Entry:
     problems: tuple[str, ...] = ()
     origin: str = ""
     content: str = ""
-    draft: Mapping[str, Any] = field(default_factory=dict)
+    draft: Draft = field(default_factory=Draft)
     language: str = ""
     photos: Callable[[], Sequence[File]] = tuple
 
@@ -191,20 +199,20 @@ def _entry(
     seen: dict[str, tuple[int, str]],
 ) -> Entry:
     where = tr("line {line}", line=line)
-    content = _hash("row", {**vars(told), "problems": (), "photo": ""})
+    said = {"draft": told.draft.to_dict(), "reference": told.reference.to_dict()}
+    # What an order was known by in earlier versions it is known by for good.
+    content = _hash("row", {**vars(told), **said, "problems": (), "photo": ""})
     origin = _hash("order", told.order.casefold()) if told.order else content
     names = matches.photos.get(line, [])
-    entry: dict[str, Any] = {"file": "", "reference": told.reference, "markings": []}
-    if told.marks:
-        marks = {name: list(xy) for name, xy in told.marks.items() if xy}
-        entry["markings"] = [{"by": "import", "marks": marks}]
-    draft = {**told.draft, "photos": [{**entry, "file": name} for name in names]}
+    markings = (DraftMarking(told.marks, by="import"),) if told.marks else ()
+    photos = tuple(new_photo(name, told.reference, markings) for name in names)
+    draft = told.draft.but("photos", photos)
     problems = list(told.problems)
     if line in matches.problems:
         problems.append(matches.problems[line])
     if not problems and not gaps(draft):
         try:
-            case_from_dict(draft, where=where, check_files=False)
+            case_from_dict(draft.to_dict(), where=where, check_files=False)
         except CaseError as error:
             problems.append(str(error))
     problems += _twice(origin, content, line, seen)
@@ -260,7 +268,7 @@ def _case_entry(
         tuple(map(printable, problems)),
         origin,
         content,
-        data,
+        Draft.from_dict(data),
         photos=partial(_photos_again, source, data, folder),
     )
 

@@ -11,7 +11,8 @@ from typing import Any, Final
 from photocheck.case.lengths import parse_length, parse_reading, parse_weight
 from photocheck.case.model import Point
 from photocheck.errors import CaseError
-from photocheck.orders.draft import new_draft
+from photocheck.orders.draft import DogTold, Draft, ReferenceTold
+from photocheck.orders.filling import new_draft
 from photocheck.orders.intake.headings import Column, age_words, squeeze
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import LANGUAGES, speaking, tr
@@ -48,12 +49,12 @@ class Told:
         Its number, whose it is, the dog's name; may be empty.
     language : str
         Of the owner; empty when not told.
-    draft : dict
-        As `photocheck.orders.draft` has it, without photos.
+    draft : Draft
+        Without photos.
     photo : str
         The cell that names the photos; may be empty.
-    reference : dict
-        What is told of it, for each photo.
+    reference : ReferenceTold
+        For each photo.
     marks : dict of landmark to Point
         In the one photo, px.
     problems : tuple of str
@@ -64,9 +65,9 @@ class Told:
     name: str
     dog: str
     language: str
-    draft: dict[str, Any]
+    draft: Draft
     photo: str
-    reference: dict[str, Any]
+    reference: ReferenceTold
     marks: dict[str, Point]
     problems: tuple[str, ...] = ()
 
@@ -99,7 +100,8 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
             return None
 
     def those(fields: Sequence[str], parse: Callable[..., Any]) -> dict[str, Any]:
-        return {f: read(f, parse, f) for f in fields if f in given}
+        found = {f: read(f, parse, f) for f in fields if f in given}
+        return {field: value for field, value in found.items() if value is not None}
 
     own = read("unit", _unit_word) if "unit" in given else ""
     system, bare = _system(given, units, own or unit)
@@ -111,7 +113,6 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
                 names=", ".join(bare),
             )
         )
-    draft = new_draft(system)
 
     def length(typed: str, field: str) -> str:
         text = typed if _has_unit(typed) else _with_unit(typed, units[field], system)
@@ -121,30 +122,32 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
             parse_length(text, system, field=field.replace("_", " "), signed=field == "coat_depth")
         return text
 
-    draft["readings"] = those(READINGS, length)
-    dog = those(("girth", "coat_depth"), length)
-    reference = {"kind": "marker_sheet", **those(("bar", "diameter"), length)}
-    dog |= those(("coat", "build"), _choice)
-    if "weight" in given:
-        dog["weight"] = read("weight", _weight, units["weight"], system)
-    if "age" in given:
-        dog["age_months"] = read("age", _age_months, units["age"])
-    dog |= {key: given[field] for field, key in _TEXTS.items() if field in given}
-    told_of_it = those(("reference", "place"), _choice)
-    reference |= {_KEYS[field]: word for field, word in told_of_it.items()}
-    draft["dog"] = dog
+    readings = those(READINGS, length)
+    about_dog = those(("girth", "coat_depth"), length)
+    sizes = those(("bar", "diameter"), length)
+    about_dog |= those(("coat", "build"), _choice)
+    dog = DogTold(
+        name=given.get("dog", ""),
+        breed=given.get("breed", ""),
+        weight=read("weight", _weight, units["weight"], system) if "weight" in given else None,
+        age_months=read("age", _age_months, units["age"]) if "age" in given else None,
+        **about_dog,
+    )
+    known = those(("reference", "place"), _choice)
     told = Told(
         order=given.get("order", ""),
         name=given.get("name", ""),
         dog=given.get("dog", ""),
         language=(read("language", _choice, "language") or "") if "language" in given else "",
-        draft=draft,
+        draft=new_draft(system).but("readings", readings).but("dog", dog),
         photo=given.get("photo", ""),
-        reference=reference,
+        reference=ReferenceTold(
+            kind=known.get("reference", "marker_sheet"), place=known.get("place", ""), **sizes
+        ),
         marks=those(ALL_LANDMARKS, _point),
     )
     if told.title:
-        draft["name"] = told.title
+        told = replace(told, draft=told.draft.but("name", told.title))
     else:
         problems.append(
             tr("Nothing says whose order this is. Fill in its number, its name or the dog's name.")
@@ -153,10 +156,6 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
         if len(text) > LONGEST:
             problems.append(tr("'{text}...' is too long. Shorten it.", text=text[:30]))
     return replace(told, problems=tuple(problems))
-
-
-_TEXTS: Final = {"dog": "name", "breed": "breed"}
-_KEYS: Final = {"reference": "kind", "place": "place"}
 
 
 def _has_unit(cell: str) -> bool:

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
-from typing import Any
 
 from sqlalchemy import Connection, select, update
 
-from photocheck.orders.draft import renamed
-from photocheck.orders.model import OrderError, name_of
+from photocheck.orders.draft import Draft
+from photocheck.orders.filling import renamed
+from photocheck.orders.model import OrderError
 from photocheck.orders.store import rows
 from photocheck.orders.store.database import (
     DatabaseStore,
@@ -49,7 +49,7 @@ def find_brought(store: DatabaseStore, origin: str) -> Brought | None:
 
 def put_order(
     store: DatabaseStore,
-    draft: Mapping[str, Any],
+    draft: Draft,
     given: Mapping[str, bytes],
     *,
     origin: str,
@@ -61,7 +61,7 @@ def put_order(
     Parameters
     ----------
     store : DatabaseStore
-    draft : mapping
+    draft : Draft
         Its photos are called as in `given`; they are kept under the store's own names.
     given : mapping of name to bytes
     origin, content : str
@@ -90,7 +90,7 @@ def put_order(
 def fill_in(
     store: DatabaseStore,
     key: str,
-    draft: Mapping[str, Any],
+    draft: Draft,
     given: Mapping[str, bytes],
     *,
     origin: str,
@@ -120,13 +120,12 @@ def fill_in(
             raise OrderError(
                 tr("the order has been checked already"), do=tr("Correct it at the desk")
             )
-        new = dict(draft if values else order.draft)
-        if order.draft.get("photos"):
-            new["photos"] = order.draft["photos"]
-        else:
+        photos_told = order.draft.photos
+        if not photos_told:
             kept = _kept(connection, head["id"], given, given_before=head["photos_given"])
-            new["photos"] = renamed(draft, kept)["photos"]
-        _write(connection, head["id"], new)
+            photos_told = renamed(draft, kept).photos
+        new = draft if values else order.draft
+        _write(connection, head["id"], new.but("photos", photos_told))
         if values:
             connection.execute(
                 update(brought).where(brought.c.origin == origin).values(content=content)
@@ -168,5 +167,5 @@ def _kept(
     return names
 
 
-def _write(connection: Connection, order_id: int, draft: Mapping[str, Any]) -> None:
-    touch(connection, order_id, draft=rows.as_json(draft), name=name_of(draft))
+def _write(connection: Connection, order_id: int, draft: Draft) -> None:
+    touch(connection, order_id, draft=rows.as_json(draft.to_dict()), name=draft.title)

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any, Final
 from sqlalchemy import Connection, Engine, Table, delete, func, insert, select, update
 
 from photocheck import __version__
-from photocheck.orders.model import CHOICES, Check, Decision, Order, OrderError, OrderLine, name_of
+from photocheck.orders.draft import Draft
+from photocheck.orders.model import CHOICES, Check, Decision, Order, OrderError, OrderLine
 from photocheck.orders.store import rows
 from photocheck.orders.store.engines import reached, wipe
 from photocheck.orders.store.tables import (
@@ -101,11 +102,17 @@ class DatabaseStore:
         with self.reading() as connection:
             return rows.order_of(connection, rows.head_of(connection, key))
 
-    def save_draft(self, key: str, case: Mapping[str, Any]) -> None:
+    def draft(self, key: str) -> Draft:
+        """What the owner has filled in so far, without the order's history."""
+        with self.reading() as connection:
+            return rows.draft_of(rows.head_of(connection, key))
+
+    def save_draft(self, key: str, draft: Draft) -> None:
         """Keep what the owner has filled in so far, in place of the last draft."""
         with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
-            touch(connection, head["id"], draft=rows.as_json(case), name=name_of(case))
+            kept = rows.as_json(draft.to_dict())
+            touch(connection, head["id"], draft=kept, name=draft.title)
 
     def keep_photo(self, key: str, content: bytes) -> str:
         """Keep a photo's bytes; the same bytes again have the name they have already."""
@@ -156,7 +163,7 @@ class DatabaseStore:
     def record_check(
         self,
         key: str,
-        case: Mapping[str, Any],
+        case: Draft,
         report: Report,
         *,
         by: str,
@@ -171,9 +178,9 @@ class DatabaseStore:
             "program": report.version,
             "ratios": used,
             "language": spoken(),
-            "case": rows.as_json(case),
+            "case": rows.as_json(case.to_dict()),
             "report": rows.as_json(report_to_dict(report)),
-            "name": name_of(case),
+            "name": case.title,
             "verdict": report.verdict,
             "worst": max(scores, default=0.0),
             "headline": report.headline,

@@ -126,7 +126,7 @@ def _write_held(store: DatabaseStore, key: str, file: BinaryIO) -> None:
         "opened": order.opened.isoformat(),
         "language": order.language,
         "state": order.state,
-        "being_filled_in": order.draft,
+        "being_filled_in": order.draft.to_dict(),
         "photos": [{**asdict(photo), "at": photo.at.isoformat()} for photo in photos],
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
@@ -149,7 +149,7 @@ def _check(check: Check) -> dict[str, Any]:
         "program": check.program,
         "ratios": check.ratios,
         "language": check.language,
-        "case": check.case,
+        "case": check.case.to_dict(),
         "report": report_to_dict(check.report),
     }
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Select, func, select
 
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import KEY_FORM, Check, Decision, Order, OrderError, OrderLine
 from photocheck.orders.store.tables import checks, decisions, orders, photos
 from photocheck.report.file import report_as_written
@@ -52,10 +52,15 @@ def order_of(connection: Connection, head: RowMapping) -> Order:
         key=head["key"],
         opened=head["opened"],
         language=head["language"],
-        draft=json.loads(head["draft"]),
+        draft=draft_of(head),
         checks=tuple(check_of(row) for row in connection.execute(past).mappings()),
         decisions=tuple(decision_of(row) for row in connection.execute(decided).mappings()),
     )
+
+
+def draft_of(head: RowMapping) -> Draft:
+    """What the row of an order holds of its draft."""
+    return Draft.from_dict(json.loads(head["draft"]))
 
 
 def check_of(row: RowMapping) -> Check:
@@ -64,7 +69,7 @@ def check_of(row: RowMapping) -> Check:
         number=row["number"],
         at=row["at"],
         by=row["by"],
-        case=json.loads(row["case"]),
+        case=Draft.from_dict(json.loads(row["case"])),
         report=report_as_written(json.loads(row["report"])),
         program=row["program"],
         ratios=row["ratios"],
@@ -91,9 +96,7 @@ def no_photo(name: str) -> OrderError:
     )
 
 
-def photos_of(
-    connection: Connection, order_id: int, case: Mapping[str, Any]
-) -> list[tuple[str, str]]:
+def photos_of(connection: Connection, order_id: int, case: Draft) -> list[tuple[str, str]]:
     """Name and SHA-256 of each photo of a case, in its order.
 
     Raises
@@ -105,7 +108,7 @@ def photos_of(
         select(photos.c.name, photos.c.sha256).where(photos.c.order_id == order_id)
     )
     kept = {row.name: row.sha256 for row in rows}
-    used = [str(photo.get("file", "")) for photo in case.get("photos", ())]
+    used = [photo.file for photo in case.photos]
     for name in used:
         if name not in kept:
             raise no_photo(name)

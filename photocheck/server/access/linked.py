@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from photocheck.judge.ratios import Ratios
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import Check, Decision, Order, OrderError, OrderLine, Store
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.report.model import Report
@@ -37,9 +36,13 @@ class LinkedStore(Store):
         """The order of a link, known by that link."""
         return replace(self.store.order(self._key(key)), key=key)
 
-    def save_draft(self, key: str, case: Mapping[str, Any]) -> None:
+    def draft(self, key: str) -> Draft:
         """As the store does."""
-        self.store.save_draft(self._key(key), case)
+        return self.store.draft(self._key(key))
+
+    def save_draft(self, key: str, draft: Draft) -> None:
+        """As the store does."""
+        self.store.save_draft(self._key(key), draft)
 
     def keep_photo(self, key: str, content: bytes) -> str:
         """As the store does."""
@@ -56,7 +59,7 @@ class LinkedStore(Store):
     def record_check(
         self,
         key: str,
-        case: Mapping[str, Any],
+        case: Draft,
         report: Report,
         *,
         by: str,

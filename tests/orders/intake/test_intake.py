@@ -14,10 +14,11 @@ from sqlalchemy import func, select
 
 from photocheck.case.samples import samples_folder
 from photocheck.cli.main import run
+from photocheck.orders.draft import Draft
 from photocheck.orders.intake import bring as bring_module
 from photocheck.orders.intake.bring import Result, bring
 from photocheck.orders.intake.entries import entries_of_cases, entries_of_table
-from photocheck.orders.intake.photos import photo_folder
+from photocheck.orders.intake.photo_folder import photo_folder
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.brought import find_brought, put_order
 from photocheck.orders.store.tables import orders
@@ -64,7 +65,7 @@ def test_the_same_table_again_doubles_nothing(store: DatabaseStore, table: Path)
     assert outcomes(results) == ["new", "new", "held_back"]
     order = store.order(results[0].key)
     assert (order.name, order.language, order.state) == ("1, Juno", "de", "being_filled_in")
-    (photo,) = order.draft["photos"]
+    (photo,) = order.draft.to_dict()["photos"]
     content = (table.parent / "photos" / "juno.jpg").read_bytes()
     assert store.photo(order.key, photo["file"]) == content
     # corrected, the same table adds that row alone
@@ -81,10 +82,10 @@ def test_a_changed_row_changes_nothing_unless_told(store: DatabaseStore, table: 
     again = brought(store, table)[0]
     assert (again.outcome, again.key) == ("held_back", first.key)
     assert "--update" in again.problems[0]
-    assert store.order(first.key).draft["readings"]["half_neck"] == "41,5"
-    before = store.order(first.key).draft["photos"]
+    assert store.order(first.key).draft.to_dict()["readings"]["half_neck"] == "41,5"
+    before = store.order(first.key).draft.to_dict()["photos"]
     assert brought(store, table, update=True)[0].outcome == "completed"
-    draft = store.order(first.key).draft
+    draft = store.draft(first.key).to_dict()
     assert draft["readings"]["half_neck"] == "42"
     assert draft["photos"] == before
     assert brought(store, table)[0].outcome == "there"
@@ -94,11 +95,11 @@ def test_a_changed_row_changes_nothing_unless_told(store: DatabaseStore, table: 
 def test_photos_may_come_later(store: DatabaseStore, table: Path) -> None:
     table.write_text("no;dog;half neck cm\n1;Juno;41,5\n")
     (bare,) = brought(store, table, photos=False)
-    assert store.order(bare.key).draft["photos"] == []
+    assert store.order(bare.key).draft.to_dict()["photos"] == []
     for outcome in ("completed", "there"):
         (result,) = brought(store, table)
         assert (result.outcome, result.key) == (outcome, bare.key)
-        assert len(store.order(bare.key).draft["photos"]) == 1
+        assert len(store.order(bare.key).draft.to_dict()["photos"]) == 1
         assert len(store.photos(bare.key)) == 1
 
 
@@ -111,10 +112,10 @@ def test_photos_may_come_after_the_owner_took_another_out(
     # Taken out of the draft; the store still holds its bytes under the first name.
     assert store.keep_photo(key, b"\xff\xd8\xff another") == "photo-1.jpg"
     for photos_kept in (2, 2):  # the second time the owner took the imported one out as well
-        store.save_draft(key, {**store.order(key).draft, "photos": []})
+        store.save_draft(key, store.draft(key).but("photos", ()))
         (result,) = brought(store, table)
         assert (result.outcome, result.key) == ("completed", key)
-        (photo,) = store.order(key).draft["photos"]
+        (photo,) = store.order(key).draft.to_dict()["photos"]
         assert photo["file"].startswith("photo-2")
         assert len(store.photos(key)) == photos_kept
 
@@ -141,7 +142,7 @@ def test_one_origin_gives_one_order_whoever_is_quicker(
     from photocheck.orders.store import brought as module
 
     def put() -> tuple[str, bool]:
-        return put_order(store, {"name": "x"}, {}, origin="o", content="c", language="en")
+        return put_order(store, Draft(name="x"), {}, origin="o", content="c", language="en")
 
     key, new = put()
     assert new
@@ -168,7 +169,7 @@ def test_a_photo_that_is_none_holds_its_order_back(store: DatabaseStore, table: 
     good, bad, _ = brought(store, table)
     assert (good.outcome, bad.outcome) == ("new", "held_back")
     assert bad.problems[0].startswith("pip.jpg: ")
-    kept = store.photo(good.key, store.order(good.key).draft["photos"][0]["file"])
+    kept = store.photo(good.key, store.order(good.key).draft.to_dict()["photos"][0]["file"])
     assert b"GPS" not in kept
     assert kept != (table.parent / "photos" / "juno.jpg").read_bytes()
     assert [line.key for line in store.lines()] == [good.key]
@@ -287,6 +288,6 @@ def test_an_older_store_takes_imports(tmp_path: Path, monkeypatch: pytest.Monkey
     with closing(sqlite3.connect(path)) as old:
         assert old.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
     with closing(open_store(str(path))) as opened:
-        key, new = put_order(opened, {}, {}, origin="o", content="c", language="en")
+        key, new = put_order(opened, Draft(), {}, origin="o", content="c", language="en")
         assert new
-        assert opened.order(key).draft == {}
+        assert opened.order(key).draft.to_dict() == {}

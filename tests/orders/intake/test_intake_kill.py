@@ -75,8 +75,8 @@ def test_an_import_that_is_killed_goes_on_where_it_ended(
             assert set(said.values()) <= set(orders)
             for key, order in orders.items():
                 number = int(order.name.partition(",")[0])
-                assert order.draft["readings"] == {"half_neck": f"4{number % 10},5"}
-                (photo,) = order.draft["photos"]
+                assert order.draft.to_dict()["readings"] == {"half_neck": f"4{number % 10},5"}
+                (photo,) = order.draft.to_dict()["photos"]
                 with Image.open(io.BytesIO(store.photo(key, photo["file"]))) as p:
                     assert p.size == sizes[number]
             names = [order.name for order in orders.values()]

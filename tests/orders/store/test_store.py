@@ -18,6 +18,7 @@ from sqlalchemy.exc import DBAPIError
 import photocheck
 from photocheck.body.shape import SHIPPED, WAYS
 from photocheck.judge.ratios import GroupRatios, HeldOut, Ratios, Version, WayRatio
+from photocheck.orders.draft import DogTold, Draft
 from photocheck.orders.model import OrderError
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.privacy import Retention, over_time, tidy, write_held
@@ -40,10 +41,11 @@ def test_a_draft_comes_back_as_it_was_typed(store: DatabaseStore) -> None:
         "z": [0.1, 1e22, -0.0, 2**60],
     }
     before = datetime.now(UTC)
-    store.save_draft(key, {"half": "way"})
-    store.save_draft(key, draft)
+    store.save_draft(key, Draft.from_dict({"half": "way"}))
+    store.save_draft(key, Draft.from_dict(draft))
     order = store.order(key)
-    assert repr(order.draft) == repr(draft)
+    assert repr(order.draft.to_dict()) == repr(draft)
+    assert store.draft(key) == order.draft
     assert (order.language, order.state, order.checks) == ("de", "being_filled_in", ())
     assert order.opened.utcoffset() == timedelta(0)
     assert abs(order.opened - before) < timedelta(seconds=5)
@@ -122,12 +124,13 @@ def test_no_key_but_the_own_opens_an_order(store: DatabaseStore) -> None:
     for wrong in ("", "1", "0", "%", key[:-1], key + " ", swapped, key.upper() + "\0", "' OR 1=1"):
         for use in (
             store.order,
+            store.draft,
             store.photos,
             store.forget,
-            lambda k: store.save_draft(k, {}),
+            lambda k: store.save_draft(k, Draft()),
             lambda k: store.keep_photo(k, b"x"),
             lambda k: store.photo(k, "photo-1.jpg"),
-            lambda k: store.record_check(k, {}, report_of(), by="x"),
+            lambda k: store.record_check(k, Draft(), report_of(), by="x"),
             lambda k: store.decide(k, "accepted", by="x", reason=""),
         ):
             with pytest.raises(OrderError, match="no such order"):
@@ -218,7 +221,7 @@ def test_many_threads_and_two_processes_share_one_store(address: str) -> None:
     assert len({check.number for check in order.checks}) == 20
     assert len(store.photos(shared)) == 10
     for key in keys:
-        assert [check.case["name"] for check in store.order(key).checks] == [key]
+        assert [check.case.to_dict()["name"] for check in store.order(key).checks] == [key]
     store.close()
 
 
@@ -261,7 +264,7 @@ def sample(store: DatabaseStore) -> str:
     key = store.open()
     for photo in data["photos"]:
         photo["file"] = store.keep_photo(key, (folder / photo["file"]).read_bytes())
-    store.save_draft(key, data)
+    store.save_draft(key, Draft.from_dict(data))
     return key
 
 
@@ -306,7 +309,8 @@ def test_nothing_of_a_forgotten_order_is_left_in_any_byte(
         victims.append(key)
         file = store.keep_photo(key, JPEG + PHOTO_MARKER * (1 + n * 7))
         for length in range(1, 60, 4):  # drafts that grow, shrink and split pages
-            store.save_draft(key, {"name": MARKER, "dog": {"breed": MARKER * (length * 3 % 41)}})
+            dog = DogTold(breed=MARKER * (length * 3 % 41))
+            store.save_draft(key, Draft(name=MARKER, dog=dog))
         case = case_of(file, name=MARKER)
         store.record_check(key, case, report_of(), by=MARKER)
         store.decide(key, "refused", by=MARKER, reason=MARKER, message=MARKER * 50)
@@ -360,7 +364,7 @@ def test_everything_held_about_one_owner_is_in_one_file(
         f"photos/{photo.name}": store.photo(key, photo.name) for photo in store.photos(key)
     }
     assert f"photos/{unused}" in files
-    assert told["checks"][0]["case"] == dict(check.case)
+    assert told["checks"][0]["case"] == check.case.to_dict()
     assert told["decisions"][0]["reason"] == "too odd"
     assert told["photos"][0]["sha256"] == sha256(JPEG + b"Juno").hexdigest()
     assert photocheck.__version__ == told["checks"][0]["program"]

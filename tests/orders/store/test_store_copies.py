@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from photocheck.cli.main import run
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import Order, OrderError, StoreError
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.brought import Brought, find_brought, put_order
@@ -44,7 +45,7 @@ def _write_on(address: str, key: str, stop: Event) -> None:
     with closing(open_store(address)) as store:
         while not stop.is_set():
             order = store.order(key)
-            store.save_draft(key, {"name": str(len(order.checks))})
+            store.save_draft(key, Draft(name=str(len(order.checks))))
             store.record_check(key, order.checks[-1].case, report_of(), by="owner")
 
 
@@ -85,8 +86,8 @@ def test_copies_while_another_process_writes(address: str, tmp_path: Path) -> No
         with closing(open_store(str(path))) as copy:
             assert set(still) < {line.key for line in copy.lines()}
             order = copy.order(key)
-            if order.draft["name"] != "Juno":  # one moment: the draft counts the checks
-                assert int(str(order.draft["name"])) in (
+            if order.draft.to_dict()["name"] != "Juno":  # one moment: the draft counts the checks
+                assert int(str(order.draft.to_dict()["name"])) in (
                     len(order.checks) - 1,
                     len(order.checks),
                 )
@@ -107,7 +108,7 @@ def test_back_again_after_a_mishap(store: DatabaseStore, address: str, tmp_path:
     assert (held.orders, held.photos) == (2, 3)
     store.forget(gone)
     later, _ = checked(store, name="later")
-    store.save_draft(kept, {"name": "changed by mishap"})
+    store.save_draft(kept, Draft(name="changed by mishap"))
     mishap = everything(store)
 
     # the store stays open meanwhile, as a running desk's would
@@ -247,19 +248,21 @@ def test_the_commands(
 def test_case_files_of_a_copy_keep_what_was_typed(store: DatabaseStore, tmp_path: Path) -> None:
     key = store.open()
     file = store.keep_photo(key, b"x")
-    case = {**case_of(file), "readings": {"half_neck": "14½ \u0000"}, "n": 0.1 + 0.2}
+    more = {"readings": {"half_neck": "14½ \u0000"}, "n": 0.1 + 0.2}
+    case = Draft.from_dict({**case_of(file).to_dict(), **more})
     store.record_check(key, case, report_of(), by="\ud800")
     back_up(store, tmp_path / "copy")
     with closing(open_store(str(tmp_path / "copy"))) as copy:
         assert copy.order(key) == store.order(key)
         assert copy.order(key).checks[0].case == case
+        assert copy.order(key).checks[0].case.to_dict() == case.to_dict()
 
 
 def test_what_was_imported_comes_back_with_its_origin(address: str, tmp_path: Path) -> None:
     with closing(open_store(address)) as store:
-        kept, _ = put_order(store, {}, {}, origin="a" * 64, content="c" * 64, language="en")
+        kept, _ = put_order(store, Draft(), {}, origin="a" * 64, content="c" * 64, language="en")
         back_up(store, tmp_path / "copy")
-        gone, _ = put_order(store, {}, {}, origin="b" * 64, content="c" * 64, language="en")
+        gone, _ = put_order(store, Draft(), {}, origin="b" * 64, content="c" * 64, language="en")
     restore(address, tmp_path / "copy")
     with closing(open_store(address)) as store:
         assert find_brought(store, "a" * 64) == Brought(kept, "c" * 64)

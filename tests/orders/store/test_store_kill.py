@@ -19,6 +19,7 @@ from typing import Any
 
 import pytest
 
+from photocheck.orders.draft import Draft
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.copies import back_up, check_copy, remove, side_copies
 from tests.support.places import SUPPORT
@@ -167,14 +168,14 @@ def look_through(said: list[dict[str, Any]], address: str) -> None:
             drafts = [(what["seed"], what["draft"]) for what in acknowledged if "draft" in what]
             if drafts:
                 # The newest may be another writer's, killed before it could say so.
-                writer, number = order.draft["seed"], order.draft["number"]
+                writer, number = order.draft.to_dict()["seed"], order.draft.to_dict()["number"]
                 assert number >= max((n for seed, n in drafts if seed == writer), default=1)
             for what in acknowledged:
                 if "photo" in what:
                     content = store.photo(key, what["photo"])
                     assert sha256(content).hexdigest() == what["sha256"]
                 elif "check" in what:
-                    assert len(checks[what["check"]].case["photos"]) == what["photos"]
+                    assert len(checks[what["check"]].case.to_dict()["photos"]) == what["photos"]
                 elif "decision" in what:
                     assert any(
                         (d.check, d.choice, d.reason)
@@ -194,8 +195,10 @@ def look_at_all(store: DatabaseStore) -> None:
             assert all(count >= least for _, count in counted)
     for line in store.lines():
         order = store.order(line.key)
-        if order.draft:
-            assert dict(order.draft) == text_of(order.draft["number"], order.draft["seed"])
+        if order.draft != Draft():
+            assert order.draft.to_dict() == text_of(
+                order.draft.to_dict()["number"], order.draft.to_dict()["seed"]
+            )
         for check in order.checks:
             assert check.report == REPORT
         for photo in store.photos(line.key):

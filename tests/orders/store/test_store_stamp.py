@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from sqlalchemy import event
 
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import OrderError
 from photocheck.orders.store import DatabaseStore
 from tests.support.store_orders import case_of, checked, report_of
@@ -19,7 +20,7 @@ def test_the_stamp_is_another_after_every_change_of_the_list(store: DatabaseStor
 
     key = store.open()
     assert changed()
-    store.save_draft(key, {"name": "Juno"})
+    store.save_draft(key, Draft(name="Juno"))
     assert changed()
     other, _ = checked(store, name="Rex")
     assert changed()

@@ -14,6 +14,7 @@ from PIL import Image
 
 from photocheck.case.samples import samples_folder
 from photocheck.errors import PhotocheckError, PhotoError
+from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring import bring
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.intake.entries import Entry
@@ -130,7 +131,7 @@ def rowan() -> tuple[tuple[str, bytes], list[tuple[str, bytes]]]:
 
 def test_marks_of_a_case_lie_where_they_lay(store: DatabaseStore) -> None:
     case, photos = rowan()
-    draft = store.order(bring_in(store, case, photos).key).draft
+    draft = store.draft(bring_in(store, case, photos).key).to_dict()
     (line,) = store.lines()
     told = json.loads(case[1])["photos"]
     for (_, given), before, after in zip(photos, told, draft["photos"], strict=True):
@@ -162,7 +163,7 @@ def entry(*shades: int) -> Entry:
     photos = [{"file": name, "reference": {"kind": "a4"}, "markings": []} for name, _ in files]
     draft = {"unit": "cm", "readings": {}, "photos": photos}
     known = {"origin": "o" * 64, "content": "c" * 64}
-    return Entry("line 1", "Juno", draft=draft, photos=lambda: files, **known)
+    return Entry("line 1", "Juno", draft=Draft.from_dict(draft), photos=lambda: files, **known)
 
 
 def test_an_import_has_the_same_bound(store: DatabaseStore, small) -> None:
@@ -177,10 +178,12 @@ def test_an_import_has_the_same_bound(store: DatabaseStore, small) -> None:
 
 
 def test_photos_that_an_import_brings_later_count_too(store: DatabaseStore, small) -> None:
-    key, _ = put_order(store, {"photos": []}, {}, origin="o" * 64, content="c" * 64, language="en")
+    key, _ = put_order(
+        store, Draft(written=("photos",)), {}, origin="o" * 64, content="c" * 64, language="en"
+    )
     small(Quota(photos=2))
     (result,) = bring(store, [entry(1, 2, 3)], language="en")
     assert result.outcome == "held_back"
     assert "holds 2 photos" in result.problems[0]
     assert store.photo_bytes(key) == ()
-    assert store.order(key).draft["photos"] == []
+    assert store.order(key).draft.to_dict()["photos"] == []

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from itsdangerous import TimestampSigner
 
+from photocheck.orders.draft import Draft
 from photocheck.orders.model import OrderError, Store
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.copies import back_up, restore
@@ -118,12 +119,13 @@ def test_a_link_taken_back_opens_nothing_from_that_moment_on(store: DatabaseStor
     key, _ = checked(store)
     link, other = (passes.link_for(store, key, by="Ada") for _ in range(2))
     owners = LinkedStore(store)
-    owners.save_draft(link, {"name": "before"})
+    owners.save_draft(link, Draft(name="before"))
     first, second = passes.links_of(store, key)
     passes.end_link(store, key, first.sha256)
     for act in (
         lambda: owners.order(link),
-        lambda: owners.save_draft(link, {"name": "after"}),
+        lambda: owners.draft(link),
+        lambda: owners.save_draft(link, Draft(name="after")),
         lambda: owners.keep_photo(link, JPEG),
         lambda: owners.photo(link, "photo-1.jpg"),
         lambda: owners.record_check(link, case_of(), report_of(), by="owner"),
@@ -131,7 +133,7 @@ def test_a_link_taken_back_opens_nothing_from_that_moment_on(store: DatabaseStor
     ):
         with pytest.raises(AccessError, match="no longer valid"):
             act()
-    assert owners.order(other).draft == {"name": "before"}
+    assert owners.order(other).draft.to_dict() == {"name": "before"}
     assert [one.ended is None for one in passes.links_of(store, key)] == [False, True]
     stranger, _ = checked(store, name="another")
     with pytest.raises(OrderError, match="no such link"):

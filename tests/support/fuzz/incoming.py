@@ -13,11 +13,11 @@ from typing import Any
 
 from photocheck.case.file import case_from_dict
 from photocheck.cli.intake_commands import _called
-from photocheck.orders.draft import gaps
+from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring import OUTCOMES, bring
 from photocheck.orders.intake.entries import Entries, entries_of_cases, entries_of_table
 from photocheck.orders.intake.headings import HEADINGS
-from photocheck.orders.intake.photos import PhotoFolder
+from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.words import UNITS
 from tests.support.fuzz.scratch import damaged_text, written
 from tests.support.fuzz.texts import BASES, Job, mutated_case, typed_text, value
@@ -111,9 +111,9 @@ def _hold(found: Entries) -> None:
             assert problem.isprintable(), problem
         if entry.problems:
             continue
-        json.dumps(entry.draft, allow_nan=False).encode()
+        json.dumps(entry.draft.to_dict(), allow_nan=False).encode()
         if not gaps(entry.draft):
-            case_from_dict(dict(entry.draft), check_files=False)
+            case_from_dict(entry.draft.to_dict(), check_files=False)
     tried = [replace(entry, photos=tuple) for entry in found.entries]
     for result in bring(None, tried, language="en", try_only=True):
         assert result.outcome in OUTCOMES

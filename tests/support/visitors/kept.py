@@ -46,12 +46,13 @@ def _wrongs_of(
 ) -> list[str]:
     order = store.order(key)
     found = []
-    kept = {name: order.draft.get(name) for name in told.draft if name != "photos"}
+    draft = order.draft.to_dict()
+    kept = {name: draft.get(name) for name in told.draft if name != "photos"}
     for name, value in kept.items():
         if value != told.draft[name]:
             found.append(f"{told.name}: {name} is {value}, not {told.draft[name]}")
     (wanted,) = told.draft["photos"]
-    held: list[Mapping[str, Any]] = list(order.draft["photos"])
+    held: list[Mapping[str, Any]] = list(draft["photos"])
     if len(held) != 1:
         return [*found, f"{told.name} has {len(held)} photos"]
     (photo,) = held
@@ -68,7 +69,7 @@ def _wrongs_of(
     if len(order.checks) != 1:
         return [*found, f"{told.name} sent {len(order.checks)} checks"]
     (check,) = order.checks
-    if dict(check.case) != dict(order.draft):
+    if check.case != order.draft:
         found.append(f"{told.name}: checked was something else than was typed")
     if recompute(store, key, check) != check.report:
         found.append(f"{told.name}: the check alone comes to another report")

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from photocheck.case.file import FORMAT
 from photocheck.errors import CaseError, reason_of
-from photocheck.orders.intake.photos import PhotoFolder
+from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.schemas.reading import read_json
 from photocheck.speech import tr
 
