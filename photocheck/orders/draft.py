@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, Self
 
+from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
 from photocheck.case.model import Point
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import LANDMARKS, UNITS
@@ -339,10 +340,6 @@ def _part(kind: type[_Part]) -> Callable[[Any], Any]:
     return lambda value: kind.from_dict(value) if isinstance(value, Mapping) else None
 
 
-def _lists(points: Sequence[Point]) -> list[list[float]]:
-    return [list(point) for point in points]
-
-
 def _dicts(parts: Sequence[_Part]) -> list[dict[str, Any]]:
     return [part.to_dict() for part in parts]
 
@@ -350,20 +347,20 @@ def _dicts(parts: Sequence[_Part]) -> list[dict[str, Any]]:
 _TEXT: Final = _Slot(_text, empty="")
 _TYPED: Final = _Slot(_typed)
 _NUMBER: Final = _Slot(_number)
-_POINTS: Final = _Slot(_many(_point), _lists, ())
+_POINTS: Final = _Slot(_many(_point), points_to_lists, ())
 
 _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
     DraftMarking: {
         "by": _TEXT,
         "marks": _Slot(
             _named(_point, may_be_empty=True),
-            lambda marks: {name: list(point) for name, point in marks.items()},
+            marks_to_lists,
             {},
             stays=True,
         ),
         "bends": _Slot(
             _named(_many(_point, may_be_empty=True)),
-            lambda bends: {span: _lists(line) for span, line in bends.items()},
+            bends_to_lists,
             {},
         ),
         "spread_mm": _NUMBER,

@@ -15,8 +15,9 @@ from photocheck.orders.model import Order
 from photocheck.orders.store import open_store
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.access.passes import link_for
-from photocheck.server.serving import DESK_VARIABLE
+from photocheck.server.serving import DESK_VARIABLE, STORE_VARIABLE
 from photocheck_app import shared
+from photocheck_app.doors import settings
 
 DESK = "from photocheck_app import desk, kept\nkept.keep_all()\ndesk.page()\n"
 
@@ -133,8 +134,8 @@ def test_the_steps_read_the_draft_and_no_report(
     step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     address = str(tmp_path / "orders.sqlite3")
-    monkeypatch.setenv(shared.STORE_VARIABLE, address)
-    shared.store.clear()
+    monkeypatch.setenv(STORE_VARIABLE, address)
+    settings.close_stores()
     store = open_store(address)
     folder = samples_folder() / "flint"
     case = ("case.json", (folder / "case.json").read_bytes())
@@ -168,8 +169,8 @@ def test_a_draft_that_nobody_here_wrote_is_shown_all_the_same(
     stored: dict[str, object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     address = str(tmp_path / "orders.sqlite3")
-    monkeypatch.setenv(shared.STORE_VARIABLE, address)
-    shared.store.clear()
+    monkeypatch.setenv(STORE_VARIABLE, address)
+    settings.close_stores()
     store = open_store(address)
     key = store.open()
     draft = Draft.from_dict({**new_draft("cm").to_dict(), **stored} if stored else {})
