@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from photocheck.case.file import case_from_dict
-from photocheck.checking import check, validate
+from photocheck.case.validity import validate
+from photocheck.checking import check
 from photocheck.judge.ratios import Ratios
 from photocheck.judge.tolerances import FALSE_ALARMS
 from photocheck.orders.model import Check, Store

@@ -9,7 +9,7 @@ from typing import Any, Final
 import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from photocheck.checking import MOST_PHOTOS
+from photocheck.case.validity import MOST_PHOTOS
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import SIZES, understood_length, with_photo
 from photocheck.orders.taking import FirstLook, take_photo
