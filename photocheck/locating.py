@@ -14,7 +14,7 @@ from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View, likely_poses
 from photocheck.scale.priors import offset_prior
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.speech import tr
+from photocheck.speech import later, tr
 
 
 @dataclass(frozen=True)
@@ -123,11 +123,11 @@ def _located(photo: Photo, seen: ReferenceSeen, reference: Reference) -> Located
         px_per_mm=1.0 / mm_per_px(seen),
         focal_35mm=focal_35mm_from_px(focal, *photo.size),
         focal_source=photo.camera.focal_source,
-        remarks=seen.remarks if _shows_turn(seen) else (*seen.remarks, _NO_TURN),
+        remarks=seen.remarks if _shows_turn(seen) else (*seen.remarks, tr(_NO_TURN)),
     )
 
 
-_NO_TURN = "How the camera was turned cannot be told from this kind of reference."
+_NO_TURN = later("How the camera was turned cannot be told from this kind of reference.")
 
 
 def _shows_turn(seen: ReferenceSeen) -> bool:

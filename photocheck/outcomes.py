@@ -22,10 +22,12 @@ from photocheck.judge.ratios import Ratios, read_ratios, write_ratios
 from photocheck.report.file import FORMAT as REPORT_FORMAT
 from photocheck.report.file import read_report, report_from_dict
 from photocheck.report.model import Report
-from photocheck.schemas.complaints import complaint, path_in_words
+from photocheck.schemas.complaints import complaint, format_in_words, path_in_words
 from photocheck.schemas.reading import read_json
+from photocheck.speech import later, tr
 
 FORMAT: Final = "photocheck-outcome/1"
+OUTCOMES_FILE: Final = later("outcomes file")
 MAX_LINES_BYTES: Final = 200_000_000
 """Largest file of outcomes read: some ten thousand reports."""
 
@@ -96,16 +98,16 @@ def read_outcomes(
             orders += _file(item, known, in_folder=True)
     if not orders:
         raise CaseError(
-            "no outcome lies in this folder",
+            tr("no outcome lies in this folder"),
             where=str(path),
-            do=f'Put files with "format": "{FORMAT}" there',
+            do=tr('Put files with "format": "{name}" there', name=FORMAT),
         )
     return orders
 
 
 def _file(path: Path, ratios: Ratios, *, in_folder: bool = False) -> list[FinishedOrder]:
     if path.suffix.lower() != ".jsonl":
-        data = read_json(path, what="outcomes file")
+        data = read_json(path, what=OUTCOMES_FILE)
         other = data.get("format") if isinstance(data, dict) else None
         if in_folder and other in (CASE_FORMAT, REPORT_FORMAT, "photocheck-ratios/1"):
             return []
@@ -118,9 +120,9 @@ def _file(path: Path, ratios: Ratios, *, in_folder: bool = False) -> list[Finish
                 data = json.loads(line)
             except (json.JSONDecodeError, RecursionError) as error:
                 raise CaseError(
-                    "this is not JSON",
+                    tr("this is not JSON"),
                     where=where,
-                    do="Write one whole outcome on each line; names and texts in double quotes",
+                    do=tr("Write one whole outcome on each line; names and texts in double quotes"),
                 ) from error
             orders.append(_order(data, path, where, f"{path.stem} line {number}", ratios))
     return orders
@@ -130,22 +132,26 @@ def _lines(path: Path) -> list[str]:
     try:
         if path.stat().st_size > MAX_LINES_BYTES:
             raise CaseError(
-                "the outcomes file is too large", where=str(path), do="Split it over a folder"
+                tr("the outcomes file is too large"),
+                where=str(path),
+                do=tr("Split it over a folder"),
             )
         return path.read_text(encoding="utf-8-sig").splitlines()
     except FileNotFoundError as error:
         raise CaseError(
-            "there is no such outcomes file", where=str(path), do="Check the file name"
+            tr("there is no such outcomes file"), where=str(path), do=tr("Check the file name")
         ) from error
     except UnicodeDecodeError as error:
         raise CaseError(
-            "the outcomes file is not text in UTF-8", where=str(path), do="Save it in UTF-8"
+            tr("the outcomes file is not text in UTF-8"),
+            where=str(path),
+            do=tr("Save it in UTF-8"),
         ) from error
     except OSError as error:
         raise CaseError(
-            f"the outcomes file cannot be opened ({reason_of(error)})",
+            tr("the outcomes file cannot be opened ({reason})", reason=reason_of(error)),
             where=str(path),
-            do="Check that you may read it",
+            do=tr("Check that you may read it"),
         ) from error
 
 
@@ -153,17 +159,20 @@ def _order(data: Any, path: Path, where: str, name: str, ratios: Ratios) -> Fini
     found = data.get("format") if isinstance(data, dict) else None
     if found != FORMAT:
         raise CaseError(
-            f"the format is {found!r}" if found else "no format is given",
+            format_in_words(found, given=bool(found)),
             where=where,
-            do=f'Write "format": "{FORMAT}", "outcome" and "report" or "case"',
+            do=tr('Write "format": "{name}", "outcome" and "report" or "case"', name=FORMAT),
         )
     error = complaint(data, "outcome")
     if error is not None:
         place = path_in_words(error.absolute_path)
         raise CaseError(
-            f"this is not as the published outcome schema has it ({error.message[:80]})",
+            tr(
+                "this is not as the published outcome schema has it ({reason})",
+                reason=error.message[:80],
+            ),
             where=f"{where}, {place}" if place else where,
-            do='Give "outcome" as fitted, returned or unknown, and a "report" or a "case"',
+            do=tr('Give "outcome" as fitted, returned or unknown, and a "report" or a "case"'),
         )
     report = _report(data, path.parent, where)
     made_with = SHIPPED
@@ -171,10 +180,12 @@ def _order(data: Any, path: Path, where: str, name: str, ratios: Ratios) -> Fini
         version = ratios.find(report.ratios_version)
         if version is None:
             raise CaseError(
-                f"the report was made with ratios {report.ratios_version}, which are not in the "
-                "ratios file",
+                tr(
+                    "the report was made with ratios {version}, which are not in the ratios file",
+                    version=report.ratios_version,
+                ),
                 where=where,
-                do="Name the ratios file it was made with, or check the case again without",
+                do=tr("Name the ratios file it was made with, or check the case again without"),
             )
         made_with = Ratios(version.version, ratios.versions).for_dog(report.case.dog)
     return order_from_report(

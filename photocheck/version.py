@@ -12,7 +12,8 @@ __version__: Final = "0.2.0"
 
 COMPUTES: Final = (
     *("photo", "scale", "body", "judge", "case"),
-    *("checking.py", "least_squares.py", "numerics.py", "special.py", "words.py"),
+    *("checking.py", "looking.py", "reporting.py"),
+    *("least_squares.py", "numerics.py", "special.py", "words.py"),
 )
 """Rooms and modules whose code and constants decide what a check answers."""
 

@@ -15,7 +15,7 @@ from types import MappingProxyType
 from typing import Final
 
 from photocheck.errors import CaseError
-from photocheck.speech import number
+from photocheck.speech import number, tr
 from photocheck.words import NECK_RING, READING_TITLES, READINGS, UNITS
 
 MM_PER: Final[Mapping[str, Fraction]] = MappingProxyType(
@@ -169,7 +169,11 @@ def parse_length(
         When it is not one unambiguous length, or not positive.
     """
     if default_unit not in UNITS:
-        raise CaseError(f"the unit {default_unit!r} is not known", where=field, do="Use cm or in")
+        raise CaseError(
+            tr("the unit {unit!r} is not known", unit=default_unit),
+            where=field,
+            do=tr("Use cm or in"),
+        )
     example = "14 1/2 in" if default_unit == "in" else "36.8 cm"
     total, unit = _parse(
         value, default_unit, _LENGTH_WORDS, MM_PER, field, signed, example, "length"
@@ -196,12 +200,12 @@ def parse_weight(
     kg = float(total)
     low, high = POSSIBLE_KG
     if not low <= kg <= high:
-        than = "heavier" if kg > high else "lighter"
-        raise CaseError(
-            f"{_shown(value)} is {kg:.4g} kg, {than} than any dog",
-            where=field,
-            do="Check the unit: 28 kg or 62 lb, for example",
+        wrong = (
+            tr("{typed} is {kg:.4g} kg, heavier than any dog", typed=_shown(value), kg=kg)
+            if kg > high
+            else tr("{typed} is {kg:.4g} kg, lighter than any dog", typed=_shown(value), kg=kg)
         )
+        raise CaseError(wrong, where=field, do=tr("Check the unit: 28 kg or 62 lb, for example"))
     return kg
 
 
@@ -229,18 +233,26 @@ def parse_reading(name: str, value: str | int | float, default_unit: str) -> tup
     low, high = POSSIBLE_MM[name]
     if low <= mm <= high:
         return mm, unit
-    than = "longer" if mm > high else "shorter"
     number = mm / float(MM_PER[unit])
     typed = f"{number:.4g} {unit}"
     other = "cm" if unit == "in" else "in"
     both = f"{typed} = {mm / float(MM_PER[other]):.1f} {other}"
     others = [u for u in ("cm", "in", "mm") if low <= number * float(MM_PER[u]) <= high]
     do = (
-        f"{number:.4g} {others[0]} would be possible, so check the unit"
+        tr(
+            "{number:.4g} {unit} would be possible, so check the unit",
+            number=number,
+            unit=others[0],
+        )
         if others
-        else "Look at the tape again and type the number with its unit"
+        else tr("Look at the tape again and type the number with its unit")
     )
-    raise CaseError(f"{both} is {than} than any dog's {title}", where=title, do=do)
+    wrong = (
+        tr("{both} is longer than any dog's {title}", both=both, title=tr(title))
+        if mm > high
+        else tr("{both} is shorter than any dog's {title}", both=both, title=tr(title))
+    )
+    raise CaseError(wrong, where=title, do=do)
 
 
 def format_length(mm: float, unit: str) -> str:
@@ -261,7 +273,7 @@ def format_length(mm: float, unit: str) -> str:
         text = f"{size / 10:.1f}"
         return number(f"{sign if float(text) else ''}{text} cm")
     if unit != "in":
-        raise CaseError(f"the unit {unit!r} is not known", do="Use cm or in")
+        raise CaseError(tr("the unit {unit!r} is not known", unit=unit), do=tr("Use cm or in"))
     # Half an eighth goes up, as on a tape: floor(8 x + 1/2).
     eighths = int(Fraction(size) / MM_PER["in"] * 8 + Fraction(1, 2))
     whole, rest = divmod(eighths, 8)
@@ -293,18 +305,27 @@ def _parse(
     what: str,
 ) -> tuple[Fraction, str]:
     def refuse(wrong: str) -> CaseError:
-        return CaseError(wrong, where=field, do=f"Type a {what} like {example}")
+        do = (
+            tr("Type a weight like {example}", example=example)
+            if what == "weight"
+            else tr("Type a length like {example}", example=example)
+        )
+        return CaseError(wrong, where=field, do=do)
 
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise refuse(f"{_shown(value)} is not a {what}")
+        raise refuse(
+            tr("{typed} is not a weight", typed=_shown(value))
+            if what == "weight"
+            else tr("{typed} is not a length", typed=_shown(value))
+        )
     if isinstance(value, int) and abs(value) > _LARGEST:
-        raise refuse("that number is too large")
+        raise refuse(tr("that number is too large"))
     text = value if isinstance(value, str) else format(_decimal(value, refuse), "f")
     if len(text) > _LONGEST:
-        raise refuse(f"{_shown(value)} is too long")
+        raise refuse(tr("{typed} is too long", typed=_shown(value)))
     text = _tidy(text)
     if not text:
-        raise refuse("nothing was typed")
+        raise refuse(tr("nothing was typed"))
     negative = text.startswith("-")
     body = text[1:].strip() if negative else text.removeprefix("+").strip()
     parts = _parts(body, words, value, refuse)
@@ -312,11 +333,15 @@ def _parse(
     if negative:
         total = -total
     if not signed and total < 0:
-        raise refuse(f"{_shown(value)} is negative")
+        raise refuse(tr("{typed} is negative", typed=_shown(value)))
     if not signed and total == 0:
-        raise refuse(f"a {what} of zero cannot be right")
+        raise refuse(
+            tr("a weight of zero cannot be right")
+            if what == "weight"
+            else tr("a length of zero cannot be right")
+        )
     if abs(total) > _LARGEST:
-        raise refuse(f"{_shown(value)} is too large")
+        raise refuse(tr("{typed} is too large", typed=_shown(value)))
     return total, unit
 
 
@@ -325,7 +350,7 @@ def _decimal(value: int | float, refuse: _Refuse) -> Decimal:
     # binary fraction next to it.
     number = Decimal(repr(value))
     if not number.is_finite():
-        raise refuse(f"{value} is not a number")
+        raise refuse(tr("{name} is not a number", name=str(value)))
     return number
 
 
@@ -350,13 +375,15 @@ def _parts(
     while at < len(body):
         match = _PART.match(body, at)
         if match is None:
-            raise refuse(f"{_shown(value)} cannot be read")
+            raise refuse(tr("{typed} cannot be read", typed=_shown(value)))
         word = match["unit"]
         unit = None
         if word is not None:
             unit = words.get(word.rstrip("."))
             if unit is None:
-                raise refuse(f"{_shown(value)} has the unknown unit {word!r}")
+                raise refuse(
+                    tr("{typed} has the unknown unit {unit!r}", typed=_shown(value), unit=word)
+                )
         parts.append((_number(match["number"], value, refuse), unit))
         at = match.end()
         if at < len(body) and unit is not None and body[at] in " ,":
@@ -364,7 +391,7 @@ def _parts(
             while at < len(body) and body[at] == " ":
                 at += 1
         elif at < len(body) and unit is None:
-            raise refuse(f"{_shown(value)} cannot be read as one number")
+            raise refuse(tr("{typed} cannot be read as one number", typed=_shown(value)))
     return parts
 
 
@@ -373,11 +400,13 @@ def _number(text: str, value: object, refuse: _Refuse) -> Fraction:
         whole, _, rest = re.sub(r" ?/ ?", "/", text).replace("-", " ").rpartition(" ")
         above, below = rest.split("/")
         if int(below) == 0 or int(below) > 64 or (whole and int(above) >= int(below)):
-            raise refuse(f"{_shown(value)} has a fraction that no tape shows")
+            raise refuse(tr("{typed} has a fraction that no tape shows", typed=_shown(value)))
         return Fraction(int(whole or 0)) + Fraction(int(above), int(below))
     if re.fullmatch(r"[1-9]\d{0,2},\d{3}", text):
         # A decimal comma or a thousands comma: 1,234 mm is one or the other.
-        raise refuse(f"{_shown(value)} can be read in two ways because of its comma")
+        raise refuse(
+            tr("{typed} can be read in two ways because of its comma", typed=_shown(value))
+        )
     return Fraction(text.replace(",", "."))
 
 
@@ -389,17 +418,17 @@ def _sum(
     refuse: _Refuse,
 ) -> tuple[Fraction, str]:
     if not parts:
-        raise refuse(f"{_shown(value)} cannot be read")
+        raise refuse(tr("{typed} cannot be read", typed=_shown(value)))
     first, unit = parts[0]
     if len(parts) == 1:
         unit = unit or default_unit
         return first * factors[unit], unit
     if len(parts) > 2 or unit not in _SMALLER:
-        raise refuse(f"{_shown(value)} holds more than one number")
+        raise refuse(tr("{typed} holds more than one number", typed=_shown(value)))
     smaller, count = _SMALLER[unit]
     second, second_unit = parts[1]
     if (second_unit or smaller) != smaller or first.denominator != 1 or not second < count:
-        raise refuse(f"{_shown(value)} mixes units in a way that cannot be read")
+        raise refuse(tr("{typed} mixes units in a way that cannot be read", typed=_shown(value)))
     return first * factors[unit] + second * factors[smaller], unit
 
 

@@ -146,7 +146,7 @@ def check(
 
 def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | None) -> Report:
     if picture is not None:
-        from photocheck.shown.picture import picture_kind
+        from photocheck.shown.picture_file import picture_kind
 
         picture_kind(picture)  # a wrong name is told before the work, not after
     from photocheck.checking import check as check_case
@@ -167,7 +167,8 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
             ratios=learnt,
         )
     if picture is not None:
-        from photocheck.shown.picture import annotate, write_picture
+        from photocheck.shown.picture import annotate
+        from photocheck.shown.picture_file import write_picture
 
         for index, entry in enumerate(case.photos):
             rgb = annotate(photos[entry.path].rgb, report, index)
@@ -197,7 +198,7 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
     from photocheck.case.lengths import parse_length
     from photocheck.locating import locate as locate_reference
     from photocheck.photo.load import load_photo
-    from photocheck.shown.picture import picture_kind
+    from photocheck.shown.picture_file import picture_kind
 
     if picture is not None:
         picture_kind(picture)
@@ -212,7 +213,8 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
         reference = reference_from_dict(reference_dict(told), unit, where="options")
     found = locate_reference(loaded, reference, near=near, diameter_mm=diameter)
     if picture is not None:
-        from photocheck.shown.picture import draw_located, write_picture
+        from photocheck.shown.picture import draw_located
+        from photocheck.shown.picture_file import write_picture
 
         write_picture(picture, draw_located(loaded.rgb, found[0]))
     if as_json:

@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from photocheck.case.model import DogFacts, Marking, PhotoEntry, Point, Reference
-from photocheck.checking import look_at
 from photocheck.errors import CaseError, ScaleError
+from photocheck.looking import look_at
 from photocheck.photo.photo import Photo
 from photocheck.practice.dogs import PracticeDog
 from photocheck.practice.effects import Effects, effects

@@ -1,1 +1,1 @@
-"""What is answered: the report and its file; imports the case."""
+"""What is answered: the report and its file; imports the case, the schemas and the ground."""

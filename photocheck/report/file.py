@@ -14,13 +14,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 from photocheck.errors import CaseError
 from photocheck.report.model import Report
-from photocheck.schemas.complaints import complaint, path_in_words
+from photocheck.schemas.complaints import complaint, format_in_words, path_in_words
 from photocheck.schemas.reading import read_json
+from photocheck.speech import later, tr
 
 if TYPE_CHECKING:
     from cattrs import Converter
 
 FORMAT: Final = "photocheck-report/1"
+REPORT_FILE: Final = later("report file")
 
 
 @cache
@@ -53,17 +55,17 @@ def report_from_dict(data: Mapping[str, Any], *, where: str = "report") -> Repor
     found = data.get("format") if isinstance(data, Mapping) else None
     if found != FORMAT:
         raise CaseError(
-            f"the format is {found!r}" if found else "no format is given",
+            format_in_words(found, given=bool(found)),
             where=where,
-            do=f'Give a report with "format": "{FORMAT}"',
+            do=tr('Give a report with "format": "{name}"', name=FORMAT),
         )
     error = complaint(data, "report")
     if error is not None:
         place = path_in_words(error.absolute_path)
         raise CaseError(
-            "this is not as the published report schema has it",
+            tr("this is not as the published report schema has it"),
             where=f"{where}, {place}" if place else where,
-            do="Give the report as photocheck wrote it",
+            do=tr("Give the report as photocheck wrote it"),
         ) from error
     return report_as_written(data)
 
@@ -84,7 +86,7 @@ def read_report(path: str | os.PathLike[str]) -> Report:
     ------
     CaseError
     """
-    return report_from_dict(read_json(path, what="report file"), where=str(path))
+    return report_from_dict(read_json(path, what=REPORT_FILE), where=str(path))
 
 
 def report_text(report: Report) -> str:

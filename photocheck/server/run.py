@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from photocheck.case.file import case_from_dict
-from photocheck.checking import check, validate
+from photocheck.case.validity import validate
+from photocheck.checking import check
 from photocheck.judge.ratios import Ratios
 from photocheck.judge.tolerances import FALSE_ALARMS
 from photocheck.orders.draft import Draft

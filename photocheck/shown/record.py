@@ -25,7 +25,8 @@ from photocheck.orders.harmless import one_line
 from photocheck.orders.listing import STATE_TITLES
 from photocheck.orders.model import Check, Decision, Order, OrderError
 from photocheck.report.model import Report, SpanResult
-from photocheck.shown.picture import BANNER_COLOURS, SPAN_COLOURS, annotate
+from photocheck.shown.colours import BANNER_COLOURS, SPAN_COLOURS
+from photocheck.shown.picture import annotate
 from photocheck.speech import capital_first, later, listed, spoken, tr
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
 

@@ -13,7 +13,7 @@ from photocheck.case.lengths import format_length
 from photocheck.judge.wording import interval_text, percent_off
 from photocheck.report.model import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
-from photocheck.shown.picture import SPAN_COLOURS
+from photocheck.shown.colours import SPAN_COLOURS
 from photocheck.speech import tr
 from photocheck.words import SPAN_TITLES, VERDICT_TITLES
 

@@ -13,22 +13,13 @@ from photocheck.case.model import Marking
 from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.locating import Located
 from photocheck.scale.catalogue import REFERENCES
-from photocheck.shown import labels, picture
+from photocheck.shown import crop, labels, lettering, naming
+from photocheck.shown.colours import BANNER_COLOURS, DARK, SPAN_COLOURS, WHITE, contrast
+from photocheck.shown.crop import FONT_SHARE, MAX_WIDTH, MIN_WIDTH
 from photocheck.shown.labels import Wanted, overlap, place
-from photocheck.shown.picture import (
-    BANNER_COLOURS,
-    DARK,
-    FONT_SHARE,
-    MAX_WIDTH,
-    MIN_WIDTH,
-    SHORT_REFERENCES,
-    SPAN_COLOURS,
-    WHITE,
-    annotate,
-    contrast,
-    draw_located,
-    write_picture,
-)
+from photocheck.shown.naming import SHORT_REFERENCES
+from photocheck.shown.picture import annotate, draw_located
+from photocheck.shown.picture_file import write_picture
 from photocheck.words import SPAN_ENDS, SPAN_TITLES, SPANS, VERDICT_TITLES, VERDICTS
 from tests.support.made_report import CORNERS, MARKS, made_report
 
@@ -162,7 +153,7 @@ class Drawn:
             return real_text(draw, xy, said, *args, **options)
 
         with monkeypatch.context() as patch:
-            patch.setattr(picture, "place", spy)
+            patch.setattr(naming, "place", spy)
             patch.setattr(ImageDraw.ImageDraw, "text", text)
             self.out = annotate(rgb, report, 0)
         self.width = self.out.shape[1]
@@ -392,7 +383,7 @@ def test_text_stays_inside_its_box(monkeypatch, width, height):
 
 def frame_of(report, width, height):
     markings = report.case.photos[0].markings
-    return picture._frame(width, height, markings, report.photos[0].reference_px)
+    return crop.frame_of(width, height, markings, report.photos[0].reference_px)
 
 
 def test_frame_keeps_every_mark_and_the_reference_and_is_of_use():
@@ -410,7 +401,7 @@ def test_frame_keeps_every_mark_and_the_reference_and_is_of_use():
         reference = tuple(tuple(at + d) for d in ((0, 0), (30, 0), (30, 20), (0, 20)))
         if random.random() < 0.2:
             reference = ()
-        frame = left, top, right, bottom = picture._frame(width, height, markings, reference)
+        frame = left, top, right, bottom = crop.frame_of(width, height, markings, reference)
         assert all(isinstance(edge, int) for edge in frame)
         assert 0 <= left < right <= width
         assert 0 <= top < bottom <= height
@@ -432,17 +423,17 @@ def test_frame_goes_to_the_dog_with_room_for_its_head():
     assert top <= MARKS["shoulder_top"][1] - 0.4 * trunk
     # A dog that looks the other way has the same room.
     turned = {name: (4032 - x, y) for name, (x, y) in MARKS.items()}
-    ours, its = (picture._frame(4032, 3024, (Marking(m),), ()) for m in (MARKS, turned))
+    ours, its = (crop.frame_of(4032, 3024, (Marking(m),), ()) for m in (MARKS, turned))
     assert (4032 - its[2], its[1], 4032 - its[0], its[3]) == pytest.approx(ours, abs=1)
     # Without feet the legs are still kept.
     trunk_only = {n: xy for n, xy in MARKS.items() if "foot" not in n}
-    bare = picture._frame(4032, 3024, (Marking(trunk_only),), ())
+    bare = crop.frame_of(4032, 3024, (Marking(trunk_only),), ())
     assert bare[3] >= MARKS["rear_foot"][1]
 
 
 def test_frame_is_the_whole_photo_when_nothing_says_where_the_dog_is():
     for marks in ({}, {"last_rib": (50.0, 60.0)}):
-        assert picture._frame(4000, 3000, (Marking(marks),), CORNERS) == (0, 0, 4000, 3000)
+        assert crop.frame_of(4000, 3000, (Marking(marks),), CORNERS) == (0, 0, 4000, 3000)
 
 
 def spotted(width, height):
@@ -618,7 +609,7 @@ def test_numbers_are_not_torn_from_their_units():
     font = ImageFont.load_default(20)
     text = "Measure the rear length again: 18 in on the tape, about 13 1/4 in on the photo."
     for room in range(150, 600, 7):
-        lines = picture._wrapped(draw, text, font, room)
+        lines = lettering.wrapped(draw, text, font, room)
         assert " ".join(lines) == text
         assert not any(re.match(r"\d+/\d|in\b on the tape", line) for line in lines[1:])
         assert all(draw.textlength(line, font=font) <= room for line in lines)

@@ -19,8 +19,8 @@ import streamlit as st
 
 from photocheck.case.model import Point
 from photocheck.orders.draft import DraftMarking
+from photocheck.shown.colours import SPAN_COLOURS
 from photocheck.shown.display import Shown, picture_name, shown
-from photocheck.shown.picture import SPAN_COLOURS
 from photocheck.speech import tr
 from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
 from photocheck_app import kept

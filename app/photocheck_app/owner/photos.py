@@ -9,7 +9,7 @@ from typing import Final
 import streamlit as st
 from streamlit.typing import UploadedFile
 
-from photocheck.checking import MOST_PHOTOS
+from photocheck.case.validity import MOST_PHOTOS
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import Blank, with_photo, without_photo

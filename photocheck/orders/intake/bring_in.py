@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from photocheck.case.file import case_from_dict
-from photocheck.checking import validate
+from photocheck.case.validity import validate
 from photocheck.errors import CaseError
 from photocheck.orders.draft import Draft
 from photocheck.orders.filling import renamed

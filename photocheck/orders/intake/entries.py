@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from photocheck.case.file import case_from_dict
-from photocheck.checking import MOST_PHOTOS
+from photocheck.case.validity import MOST_PHOTOS
 from photocheck.errors import CaseError, PhotocheckError, printable, reason_of
 from photocheck.orders.draft import Draft, DraftMarking
 from photocheck.orders.filling import new_photo

@@ -1,0 +1,143 @@
+"""What a case needs before any photo is looked at, and marks before they are measured with."""
+
+from __future__ import annotations
+
+from math import hypot, isfinite
+from typing import Final
+
+from photocheck.case.model import Case, Marking, PhotoEntry, Point
+from photocheck.errors import CaseError
+from photocheck.speech import tr
+from photocheck.words import (
+    ALL_LANDMARKS,
+    BENDABLE_SPANS,
+    BUILDS,
+    COATS,
+    LANDMARK_TITLES,
+    LANDMARKS,
+    SPAN_TITLES,
+    UNITS,
+)
+
+MARKS_APART_PX: Final = 3.0
+"""Two landmarks nearer than this are one mark set twice."""
+MOST_PHOTOS: Final = 12
+"""More photos than this bring nothing and only take time (judgement)."""
+
+
+def check_marks(marking: Marking, path: str, size: tuple[int, int]) -> None:
+    """Refuse marks outside a picture of `size`, width and height in px, or on the same spot.
+
+    Raises
+    ------
+    CaseError
+    """
+    named: list[tuple[str, Point]] = [
+        (tr(LANDMARK_TITLES[name]), xy) for name, xy in marking.marks.items()
+    ]
+    bends = [
+        (tr("a bend point of the {span}", span=tr(SPAN_TITLES[span])), xy)
+        for span, line in marking.bends.items()
+        for xy in line
+    ]
+    for title, (x, y) in named + bends:
+        if not (isfinite(x) and isfinite(y)):
+            raise CaseError(tr("the mark of the {title} is not a number", title=title), where=path)
+        if not (-0.5 <= x <= size[0] - 0.5 and -0.5 <= y <= size[1] - 0.5):
+            raise CaseError(
+                tr(
+                    "the mark of the {title} at ({x:.0f}, {y:.0f}) lies outside the picture "
+                    "of {size} x {size2} px",
+                    title=title,
+                    x=x,
+                    y=y,
+                    size=size[0],
+                    size2=size[1],
+                ),
+                where=path,
+                do=tr("Place it on the dog, in pixels of the upright picture"),
+            )
+    for i, (title, one) in enumerate(named):
+        for other_title, other in named[:i]:
+            if hypot(one[0] - other[0], one[1] - other[1]) < MARKS_APART_PX:
+                raise CaseError(
+                    tr(
+                        "the marks of the {other_title} and the {title} lie on the same spot",
+                        other_title=other_title,
+                        title=title,
+                    ),
+                    where=path,
+                    do=tr("Place each on its own point"),
+                )
+
+
+def validate(case: Case) -> None:
+    """Refuse a case that no photo could make good.
+
+    Raises
+    ------
+    CaseError
+    """
+    if not case.photos:
+        raise CaseError(
+            tr("there is no photo"), do=tr("Add at least one side photo with its marks")
+        )
+    if len(case.photos) > MOST_PHOTOS:
+        raise CaseError(
+            tr("there are {count} photos", count=len(case.photos)),
+            do=tr("Choose the best {MOST_PHOTOS} or fewer", MOST_PHOTOS=MOST_PHOTOS),
+        )
+    _one_of(case.unit, UNITS, "unit")
+    _one_of(case.dog.coat, COATS, "coat")
+    _one_of(case.dog.build, BUILDS, "build")
+    for name, reading in case.readings.items():
+        if not (isfinite(reading.mm) and reading.mm > 0):
+            raise CaseError(
+                tr("the reading must be above zero, not {typed!r}", typed=reading.typed), where=name
+            )
+    for entry in case.photos:
+        _validate_photo(entry)
+
+
+def _validate_photo(entry: PhotoEntry) -> None:
+    if not entry.markings:
+        raise CaseError(
+            tr("nobody has marked this photo"),
+            where=entry.path,
+            do=tr("Mark all four: {names}", names=_all_four()),
+        )
+    for marking in entry.markings:
+        missing = [name for name in LANDMARKS if name not in marking.marks]
+        if missing:
+            raise CaseError(
+                tr(
+                    "not marked: {names}",
+                    names=", ".join(tr(LANDMARK_TITLES[n]) for n in missing),
+                ),
+                where=entry.path,
+                do=tr("Mark all four: {names}", names=_all_four()),
+            )
+        for name in marking.marks:
+            _one_of(name, ALL_LANDMARKS, "landmark")
+        for name in marking.bends:
+            _one_of(name, BENDABLE_SPANS, "span with bend points")
+        if marking.spread_mm is not None and not 0.1 <= marking.spread_mm <= 100.0:
+            raise CaseError(
+                tr(
+                    "a mark spread of {spread_mm:g} mm is outside 0.1 to 100 mm",
+                    spread_mm=marking.spread_mm,
+                ),
+                where=entry.path,
+            )
+
+
+def _all_four() -> str:
+    return ", ".join(tr(LANDMARK_TITLES[name]) for name in LANDMARKS)
+
+
+def _one_of(word: str, words: tuple[str, ...], what: str) -> None:
+    if word not in words:
+        raise CaseError(
+            tr("the {what} {word!r} is not known", what=what, word=word),
+            do=tr("Use one of {names}", names=", ".join(words)),
+        )

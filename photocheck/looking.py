@@ -1,0 +1,125 @@
+"""One photo of a check: what is handed in with it, what was seen in it, how the dog stands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+
+from photocheck.case.model import DogFacts, Marking, PhotoEntry
+from photocheck.case.validity import check_marks
+from photocheck.judge.estimate import Estimate
+from photocheck.judge.standing import Standing
+from photocheck.judge.standing import standing as standing_in
+from photocheck.photo.photo import Photo
+from photocheck.scale.find import see_reference
+from photocheck.scale.lens import straighten
+from photocheck.scale.pose import View
+from photocheck.scale.priors import offset_prior
+
+
+@dataclass(frozen=True)
+class LookedAt:
+    """One photo on its way through a check.
+
+    Attributes
+    ----------
+    entry : PhotoEntry
+        As handed in.
+    picture : callable
+        Gives the photo when it is asked for; between times it need not be in memory.
+    view : View
+        The reference as seen, and the camera.
+    markings : tuple of Marking
+        Freed from a calibrated lens' distortion.
+    remarks : tuple of str
+        On the reference.
+    standing : Standing or None
+        How the dog stands; None until the estimate has placed the camera.
+    """
+
+    entry: PhotoEntry
+    picture: Callable[[], Photo]
+    view: View
+    markings: tuple[Marking, ...]
+    remarks: tuple[str, ...]
+    standing: Standing | None = None
+
+    @property
+    def stood(self) -> Standing:
+        """How the dog stands, once that was judged.
+
+        Raises
+        ------
+        ValueError
+        """
+        if self.standing is None:
+            raise ValueError("how the dog stands was not judged yet")
+        return self.standing
+
+
+def looked_at(entry: PhotoEntry, picture: Callable[[], Photo]) -> LookedAt:
+    """The scale and the marks of one photo.
+
+    Raises
+    ------
+    CaseError
+        When a mark lies outside the picture or two marks coincide.
+    ScaleError
+        When the reference cannot be found or fitted.
+    """
+    view, markings, remarks = look_at(picture(), entry)
+    return LookedAt(entry, picture, view, markings, remarks)
+
+
+def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...], tuple[str, ...]]:
+    """One photo's scale and marks, freed from a calibrated lens' distortion, with remarks.
+
+    Raises
+    ------
+    CaseError
+        When a mark lies outside the picture or two marks coincide.
+    ScaleError
+        When the reference cannot be found or fitted.
+    """
+    for marking in entry.markings:
+        check_marks(marking, entry.path, photo.size)
+    seen = see_reference(photo.rgb, entry.reference)
+    markings = entry.markings
+    if entry.distortion:
+        seen, markings = straighten(seen, markings, entry.distortion, photo)
+    view = View(
+        size_px=photo.size,
+        camera=photo.camera,
+        seen=seen,
+        offset=offset_prior(entry.reference),
+        calibrated=bool(entry.distortion),
+    )
+    return view, markings, seen.remarks
+
+
+def with_standing(photo: LookedAt, number: int, fused: Estimate, dog: DogFacts) -> LookedAt:
+    """The same with how the dog stands, by the marks and, where those speak up, the outline.
+
+    Parameters
+    ----------
+    photo : LookedAt
+    number : int
+        Its place among the photos of the estimate, from 0.
+    fused : Estimate
+    dog : DogFacts
+    """
+    look = partial(
+        standing_in,
+        photo.markings,
+        fused.to_pixels[number],
+        half_flank_mm=fused.half_flank_mm,
+        roll_deg=fused.cameras[number].roll_deg,
+        place=photo.entry.reference.place,
+        dog=dog,
+        reference_px=[(float(x), float(y)) for x, y in photo.view.seen.used_px],
+    )
+    by_marks = look()
+    # cutting out the dog takes as long as all the rest together
+    stands = by_marks if by_marks.stance.square else look(rgb=photo.picture().rgb)
+    return replace(photo, standing=stands)

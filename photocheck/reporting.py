@@ -1,0 +1,251 @@
+"""From what was estimated and compared to the report: verdict, words, what each photo gave."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from photocheck.case.model import Case
+from photocheck.judge import tolerances, wording
+from photocheck.judge.budget import budget, one_more_photo
+from photocheck.judge.compare import Comparison
+from photocheck.judge.estimate import Estimate
+from photocheck.judge.explain import Posterior, discrepancy_of, explanations_of, rank, told
+from photocheck.judge.shots import CameraView
+from photocheck.judge.standing import Standing, stance_evidence
+from photocheck.judge.steps import next_step
+from photocheck.looking import LookedAt
+from photocheck.photo.framing import photo_remarks
+from photocheck.report.model import Explanation, PhotoResult, Report, SpanResult, StanceFinding
+from photocheck.scale.pose import View
+from photocheck.speech import tr
+from photocheck.version import program
+from photocheck.words import NECK_RING, SPANS
+
+
+def report_of(
+    case: Case,
+    photos: Sequence[LookedAt],
+    fused: Estimate,
+    comparison: Comparison,
+    false_alarms: float,
+) -> Report:
+    """All that is answered for one case.
+
+    Parameters
+    ----------
+    case : Case
+    photos : sequence of LookedAt
+        In the order of the case, with how the dog stands.
+    fused : Estimate
+    comparison : Comparison
+    false_alarms : float
+        The budget that the comparison was made with.
+    """
+    views = [photo.view for photo in photos]
+    stances = tuple(photo.stood for photo in photos)
+    posterior = None
+    if comparison.faults:  # only what the joint test flags is in need of an explanation
+        posterior = rank(
+            discrepancy_of(
+                fused.log_spans,
+                fused.covariance,
+                case.readings,
+                [photo.reference for photo in case.photos],
+            ),
+            stance=stance_evidence([each.stance for each in stances]),
+        )
+    explanations = explanations_of(posterior) if posterior else ()
+    verdict, in_doubt, reason = _decide(comparison, posterior)
+    if verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
+        verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
+    cautions = tuple(tr(caution) for caution in wording.CAUTIONS)
+    if case.dog.age_months is not None and case.dog.age_months < wording.PUPPY_MONTHS:
+        cautions = (*cautions, tr(wording.PUPPY_CAUTION))
+    return Report(
+        verdict=verdict,
+        headline=wording.headline(verdict, in_doubt, reason),
+        spans=_span_results(case, fused, comparison, verdict, in_doubt),
+        covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
+        redundancy=_redundancy(case),
+        photos=tuple(
+            _photo_result(photo, facts) for photo, facts in zip(photos, fused.cameras, strict=True)
+        ),
+        outliers=fused.outliers,
+        budget=budget(fused, case, views),
+        next_step=_next(explanations, stances, fused, comparison, case, views),
+        one_more_photo=one_more_photo(fused, len(case.photos)),
+        explanations=explanations,
+        cautions=cautions,
+        false_alarm_budget=false_alarms,
+        version=program(),
+        case=case,
+        ratios_version=fused.ratios_version,
+    )
+
+
+def _next(
+    explanations: tuple[Explanation, ...],
+    stances: tuple[Standing, ...],
+    fused: Estimate,
+    comparison: Comparison,
+    case: Case,
+    views: Sequence[View],
+) -> str:
+    """What is flagged is cleared up first, then the stance, then what makes a miss likely."""
+    if explanations:
+        return explanations[0].action
+    for each in stances:
+        if each.stance.findings:
+            return each.stance.findings[0].instruction
+    return next_step(fused, comparison, case, views)
+
+
+def _plainly_not_square(stances: tuple[Standing, ...]) -> str:
+    """The posture that every photo speaks for beyond doubt, or an empty word."""
+    least = np.log(tolerances.STANCE_ODDS)
+    named = []
+    for each in stances:
+        best = next(iter(each.stance.findings), None)
+        if best is None or each.stance.log_odds[best.name] < least:
+            return ""
+        named.append(best.name)
+    return named[0] if named else ""
+
+
+def _decide(
+    comparison: Comparison, posterior: Posterior | None
+) -> tuple[str, tuple[str, ...], str]:
+    """Verdict, the readings in doubt, and a reason in words."""
+    if not comparison.names:
+        return "cannot_tell", (), wording.NO_READINGS
+    if posterior and (best := told(posterior)):
+        if not best.kind.retake:
+            return "measure_again", tuple(n for n in comparison.names if n in best.readings), ""
+        reason = wording.RETAKE_REASONS.get(best.kind.name, best.kind.title)
+        return "retake", comparison.names, reason
+    if comparison.faults:
+        if any(fault.name == "all_alike" for fault in comparison.faults):
+            return "retake", comparison.names, wording.ALL_ALIKE
+        doubted = {name for fault in comparison.faults for name in fault.readings}
+        return "measure_again", tuple(n for n in comparison.names if n in doubted), ""
+    unsure = tuple(n for n in comparison.names if _cannot_tell(comparison, n))
+    if unsure:
+        return "cannot_tell", unsure, wording.too_uncertain(unsure, comparison.catches)
+    return "agrees", (), ""
+
+
+def _cannot_tell(comparison: Comparison, name: str) -> bool:
+    return comparison.catches[name] > tolerances.MUST_CATCH
+
+
+def _span_results(
+    case: Case,
+    fused: Estimate,
+    comparison: Comparison,
+    verdict: str,
+    in_doubt: tuple[str, ...],
+) -> tuple[SpanResult, ...]:
+    spread = np.sqrt(np.diag(fused.covariance))
+    # marks far from any dog can leave a length wholly open; e to the 6 is as good as that
+    reach = np.minimum(1.96 * spread, 6.0)
+    doubted = set(in_doubt) if comparison.faults else set()
+    if NECK_RING in doubted:
+        doubted.add("half_neck")
+    results = []
+    for i, span in enumerate(SPANS):
+        middle = float(np.exp(fused.log_spans[i]))
+        low = float(middle * np.exp(-reach[i]))
+        high = float(middle * np.exp(reach[i]))
+        reading = case.readings.get(span)
+        name = span
+        if reading is None and span == "half_neck" and NECK_RING in case.readings:
+            ring = case.readings[NECK_RING]
+            reading, name = replace(ring, mm=ring.mm / 2.0), NECK_RING
+        own = ""
+        if reading is not None:
+            own = "agrees"
+            if span in doubted:
+                own = "retake" if verdict == "retake" else "measure_again"
+            elif _cannot_tell(comparison, name):
+                own = "cannot_tell"
+        results.append(
+            SpanResult(
+                span=span,
+                straight_mm=float(fused.straight_mm[i]),
+                photo_mm=middle,
+                low_mm=low,
+                high_mm=high,
+                log_spread=float(spread[i]),
+                reading_mm=None if reading is None else reading.mm,
+                difference=None if reading is None else float(np.log(reading.mm / middle)),
+                score=comparison.scores.get(name),
+                catches=comparison.catches.get(name, 0.0),
+                verdict=own,
+                sentence=wording.reading_sentence(span, reading, middle, low, high, own, case.unit),
+            )
+        )
+    return tuple(results)
+
+
+def _redundancy(case: Case) -> tuple[str, ...]:
+    """Sentences on readings that must fit each other whatever the photo says."""
+    said = []
+    readings = case.readings
+    if all(name in readings for name in ("front_length", "rear_length", "full_length")):
+        front, rear, full = (
+            readings[name].mm for name in ("front_length", "rear_length", "full_length")
+        )
+        fits = tolerances.fits((front, rear), full)
+        said.append(wording.sum_sentence(front, rear, full, fits, case.unit))
+    if "half_neck" in readings and NECK_RING in readings:
+        half, ring = readings["half_neck"].mm, readings[NECK_RING].mm
+        said.append(
+            wording.ring_sentence(half, ring, tolerances.fits((half, half), ring), case.unit)
+        )
+    if readings:
+        said.extend(wording.unchecked(tuple(readings)))
+    return tuple(said)
+
+
+def _photo_result(looked: LookedAt, facts: CameraView) -> PhotoResult:
+    entry, view, photo = looked.entry, looked.view, looked.picture()
+    outline = view.seen.used_px
+    seen_of_it = photo_remarks(
+        photo,
+        entry.markings,
+        reference_px=outline,
+        px_per_cm=10.0 * facts.px_per_mm,
+        distance_mm=facts.distance_mm,
+        offset_spread_mm=view.offset.spread_mm,
+        yaw_deg=facts.yaw_deg,
+        corner_px=view.seen.spread_px,
+        measured_offset=entry.reference.offset_mm is not None,
+        touches=looked.stood.touches,
+    )
+    notes = [*looked.remarks, *(f"{r.sentence} {r.instruction}" for r in seen_of_it)]
+    return PhotoResult(
+        path=entry.path,
+        sha256=photo.sha256,
+        size_px=photo.size,
+        reference=view.seen.kind,
+        reference_how=view.seen.how,
+        reference_px=tuple((float(x), float(y)) for x, y in outline),
+        distance_mm=facts.distance_mm,
+        distance_spread=facts.distance_spread,
+        yaw_deg=facts.yaw_deg,
+        pitch_deg=facts.pitch_deg,
+        roll_deg=facts.roll_deg,
+        offset_mm=facts.offset_mm,
+        offset_spread_mm=view.offset.spread_mm,
+        px_per_mm=facts.px_per_mm,
+        focal_35mm=facts.focal_35mm,
+        focal_source=view.camera.focal_source,
+        remarks=tuple(notes),
+        stance=tuple(
+            StanceFinding(f.name, f.sentence, f.instruction, f.log_bayes, f.lines_px)
+            for f in looked.stood.stance.findings
+        ),
+    )

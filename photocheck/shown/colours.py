@@ -1,0 +1,57 @@
+"""The colours of pictures and plots, and how far apart they are."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Final
+
+Colour = tuple[int, int, int]
+
+
+DARK: Final[Colour] = (17, 17, 17)
+
+
+WHITE: Final[Colour] = (255, 255, 255)
+
+
+# Okabe and Ito's palette, as printed by Wong, Nature Methods 8, 441 (2011).
+SPAN_COLOURS: Final = MappingProxyType(
+    {
+        "half_neck": (240, 228, 66),
+        "front_length": (86, 180, 233),
+        "rear_length": (230, 159, 0),
+        "full_length": (204, 121, 167),
+    }
+)
+
+
+REFERENCE_COLOUR: Final[Colour] = (255, 255, 255)
+
+
+RULE: Final[Colour] = (110, 110, 110)
+"""Between rows."""
+
+
+BANNER_COLOURS: Final = MappingProxyType(
+    {
+        "agrees": (0, 92, 69),
+        "measure_again": (160, 62, 0),
+        "retake": (0, 88, 140),
+        "cannot_tell": (70, 70, 70),
+    }
+)
+"""Grounds for white text: the palette's green, vermilion and blue, darkened."""
+
+
+def contrast(one: Colour, other: Colour) -> float:
+    """Contrast ratio of two sRGB colours, 1 to 21 (WCAG 2.2, "contrast ratio")."""
+    bright, dim = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (bright + 0.05) / (dim + 0.05)
+
+
+def _luminance(colour: Colour) -> float:
+    linear = [
+        c / 255 / 12.92 if c / 255 <= 0.04045 else ((c / 255 + 0.055) / 1.055) ** 2.4
+        for c in colour
+    ]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

@@ -1,0 +1,235 @@
+"""The names beside marks and reference, and the bar that shows ten centimetres."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import hypot
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.case.lengths import format_length
+from photocheck.case.model import Point
+from photocheck.report.model import PhotoResult
+from photocheck.shown.colours import DARK, WHITE
+from photocheck.shown.crop import FONT_SHARE
+from photocheck.shown.labels import Box, Wanted, nearest, place
+from photocheck.shown.lettering import line_height, text_size
+from photocheck.shown.strokes import mark_radius
+from photocheck.speech import later, tr
+from photocheck.words import (
+    LANDMARK_TITLES,
+    LANDMARKS,
+)
+
+if TYPE_CHECKING:
+    from PIL import ImageDraw, ImageFont
+
+
+SHORT_REFERENCES: Final = MappingProxyType(
+    {
+        "marker_sheet": later("marker sheet"),
+        "id_card": later("card"),
+        "a4": later("A4 sheet"),
+        "letter": later("letter sheet"),
+        "two_points": later("known distance"),
+        "disc": later("disc"),
+        "ball": later("ball"),
+    }
+)
+"""Titles of the reference objects, cut to what has room beside them."""
+
+
+@dataclass(frozen=True)
+class Label:
+    """A name to be put beside what it names, px."""
+
+    lines: tuple[str, ...]
+    anchor: Point
+    away: tuple[float, float]
+    shape: Box
+    """What it names, px: leaders end at its edge."""
+
+
+def labels_of(
+    marks: dict[str, Point],
+    outline: list[Point],
+    reference: str,
+    size: tuple[int, int],
+    size_px: float,
+) -> dict[str, Label]:
+    """The names of the four marks and of the reference: the rest of the photo stays free."""
+    labels: dict[str, Label] = {}
+    middle = _mean([marks[name] for name in LANDMARKS if name in marks])
+    for name in LANDMARKS:
+        if name in marks:
+            x, y = marks[name]
+            away = (x - middle[0], y - middle[1])
+            if name == "breastbone":
+                away = (away[0], 0.0)  # in front of the chest, clear of the lines
+            radius = mark_radius(name, size_px) + size_px / 8
+            shape = (x - radius, y - radius, x + radius, y + radius)
+            labels[name] = Label((tr(LANDMARK_TITLES[name]),), (x, y), away, shape)
+    if outline:
+        title = tr(SHORT_REFERENCES[reference])
+        labels["reference"] = reference_label((title,), outline, size, middle[1])
+    return labels
+
+
+def reference_label(
+    lines: tuple[str, ...], outline: list[Point], size: tuple[int, int], dog_y: float
+) -> Label:
+    """Above or below the reference: away from the dog, unless the picture ends too soon."""
+    xs, ys = [x for x, _ in outline], [y for _, y in outline]
+    shape = (min(xs), min(ys), max(xs), max(ys))
+    height = (len(lines) + 0.8) * line_height(size[0] / FONT_SHARE)
+    upper = (shape[1] + shape[3]) / 2 < dog_y
+    above = shape[1] > height if upper else size[1] - shape[3] < height
+    anchor = ((shape[0] + shape[2]) / 2, shape[1] if above else shape[3])
+    return Label(lines, anchor, (0.0, -1.0 if above else 1.0), shape)
+
+
+def draw_labels(
+    draw: ImageDraw.ImageDraw,
+    size: tuple[int, int],
+    labels: dict[str, Label],
+    bar: Box | None,
+    lines: dict[str, list[Point]],
+    marks: dict[str, Point],
+    outline: list[Point],
+    font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
+    size_px: float,
+) -> None:
+    """Put each name where it hides least, on a ground, with a leader to what it names."""
+    pad = size_px * 0.22
+    wanted = []
+    for key, label in labels.items():
+        width, height = text_size(draw, label.lines, font, size_px)
+        outer = (width + 2 * pad, height + 2 * pad)
+        wanted.append(Wanted(key, label.anchor, outer, label.away))
+    gap = size_px * 0.25
+    field = (gap, gap, size[0] - gap, size[1] - gap)
+    boxes = place(wanted, field, [bar] if bar else [], _ink(lines, marks, outline, size_px), gap)
+    for key, box in boxes.items():
+        _leader(draw, labels[key], box, size_px)
+    for key, box in boxes.items():
+        _box(draw, labels[key], box, pad, font, size_px)
+
+
+def _ink(
+    lines: dict[str, list[Point]], marks: dict[str, Point], outline: list[Point], size_px: float
+) -> NDArray[np.float64]:
+    """What labels should not cover: marks above all, then lines, the reference, the dog."""
+    points = [(x, y, 60.0) for x, y in marks.values()]
+    for name, (x, y) in marks.items():
+        radius = mark_radius(name, size_px) + size_px / 8
+        turns = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+        points += [(x + radius * np.cos(a), y + radius * np.sin(a), 6.0) for a in turns]
+    shapes = [line for span, line in lines.items() if span != "full_length"]
+    if len(outline) >= 2:
+        shapes.append([*outline, outline[0]])
+    for shape in shapes:
+        for (x0, y0), (x1, y1) in pairwise(shape):
+            count = max(2, int(hypot(x1 - x0, y1 - y0) / (size_px / 2)))
+            for t in np.linspace(0, 1, count):
+                points.append((x0 + t * (x1 - x0), y0 + t * (y1 - y0), 3.0))
+    for area, weight in ((outline, 3.0), (_head(marks), 0.7), ([*marks.values()], 0.25)):
+        if len(area) < 3:
+            continue
+        low, high = np.min(area, axis=0), np.max(area, axis=0)
+        for x in np.arange(low[0], high[0], size_px):
+            points += [(x, y, weight) for y in np.arange(low[1], high[1], size_px)]
+    return np.array(points, dtype=np.float64).reshape(-1, 3)
+
+
+def _head(marks: dict[str, Point]) -> list[Point]:
+    """Corners of where the dog's head must be, px: above the breastbone; empty if not known."""
+    if not {"breastbone", "shoulder_top", "tail_base"} <= marks.keys():
+        return []
+    (x, low), (withers_x, withers) = marks["breastbone"], marks["shoulder_top"]
+    trunk = marks["tail_base"][0] - x
+    top = withers - 0.35 * abs(trunk)
+    front = x - 0.3 * trunk
+    return [(front, top), (front, (low + withers) / 2), (withers_x, withers), (withers_x, top)]
+
+
+def _leader(draw: ImageDraw.ImageDraw, label: Label, box: Box, size_px: float) -> None:
+    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
+    end = nearest(middle, label.shape)
+    near = nearest(end, box)
+    if hypot(near[0] - end[0], near[1] - end[1]) < size_px * 0.4:
+        return
+    draw.line([near, end], fill=DARK, width=max(3, round(size_px / 6)))
+    draw.line([near, end], fill=WHITE, width=max(1, round(size_px / 14)))
+
+
+def _box(
+    draw: ImageDraw.ImageDraw,
+    label: Label,
+    box: Box,
+    pad: float,
+    font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
+    size_px: float,
+) -> None:
+    edge = max(2, round(size_px / 16))
+    draw.rounded_rectangle(box, radius=size_px * 0.2, fill=DARK, outline=WHITE, width=edge)
+    for number, line in enumerate(label.lines):
+        at = (box[0] + pad, box[1] + pad * 0.6 + number * line_height(size_px))
+        draw.text(at, line, fill=WHITE, font=font)
+
+
+def scale_bar(
+    draw: ImageDraw.ImageDraw,
+    size: tuple[int, int],
+    result: PhotoResult,
+    scale: float,
+    unit: str,
+    font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
+    size_px: float,
+    marks: dict[str, Point],
+    outline: list[Point],
+) -> Box | None:
+    """A bar of 10 cm or 4 in in the dog's plane, in the emptiest corner."""
+    mm = 101.6 if unit == "in" else 100.0
+    length = mm * result.px_per_mm * scale
+    length_text = format_length(mm, unit) if unit == "in" else "10 cm"
+    text = tr("{length} on the dog", length=length_text)
+    pad = size_px * 0.3
+    text_width, text_height = text_size(draw, (text,), font, size_px)
+    width = max(length, text_width) + 2 * pad
+    height = text_height + size_px * 0.7 + pad
+    if not (0 < length < size[0] - 4 * pad and height < size[1] / 3):
+        return None
+    points = np.array([*marks.values(), *outline, *_head(marks)], dtype=float).reshape(-1, 2)
+
+    def room(box: Box) -> float:
+        dx = np.maximum(np.maximum(box[0] - points[:, 0], points[:, 0] - box[2]), 0)
+        dy = np.maximum(np.maximum(box[1] - points[:, 1], points[:, 1] - box[3]), 0)
+        return float(np.hypot(dx, dy).min()) if len(points) else 0.0
+
+    corners = [
+        (x, y, x + width, y + height)
+        for y in (size[1] - height - pad, pad)
+        for x in (pad, size[0] - width - pad)
+    ]
+    box = max(corners, key=room)
+    draw.rounded_rectangle(box, radius=size_px * 0.2, fill=DARK)
+    draw.text((box[0] + pad, box[1] + pad * 0.4), text, fill=WHITE, font=font)
+    y = box[3] - pad - size_px * 0.15
+    x = box[0] + (width - length) / 2
+    tick = size_px * 0.22
+    line = max(2, round(size_px / 10))
+    draw.line([(x, y), (x + length, y)], fill=WHITE, width=line)
+    for end in (x, x + length):
+        draw.line([(end, y - tick), (end, y + tick)], fill=WHITE, width=line)
+    return box
+
+
+def _mean(points: Sequence[Point]) -> Point:
+    if not points:
+        return 0.0, 0.0
+    return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
