@@ -26,8 +26,10 @@ from photocheck_app.owner import marks as marks_step
 from photocheck_app.owner import photos as photo_step
 from photocheck_app.owner import way as way_module
 from photocheck_app.shared import as_text
-from tests.support.command_line import by_command_line
+from tests.support.command_line import by_command
 from tests.support.places import APP, ROOT
+
+pytestmark = pytest.mark.usefixtures("decoded_here")
 
 Opened = Callable[..., AppTest]
 
@@ -211,7 +213,13 @@ def test_a_busy_server_is_told_at_the_marks_and_the_result(
     assert page.warning[0].value.startswith("## ")
 
 
-@pytest.mark.parametrize("name", ["bramble", "heron", "rowan"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("bramble", "heron", "rowan"),
+        *(pytest.param(name, marks=pytest.mark.slow) for name in ("flint", "sorrel")),
+    ],
+)
 def test_the_result_is_the_command_lines_to_the_last_digit(
     opened: Opened, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
@@ -265,7 +273,7 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     alone = shared.owners_store().order(key).draft
     assert without_names(dict(alone)) == without_names(data)
     folder = Path(shared.store().engine.url.database).parent
-    assert mine == without_names(by_command_line(shared.owners_store(), key, folder))
+    assert mine == without_names(by_command(shared.owners_store(), key, folder))
     assert as_text(check.report.headline) in shown(page)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import shutil
 from dataclasses import replace
 from datetime import UTC, datetime
 from html import unescape
@@ -13,14 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import streamlit as st
-from streamlit.testing.v1 import AppTest
-from streamlit.testing.v1.element_tree import TextArea
 
 import photocheck
 from photocheck.case.file import case_from_dict, case_to_dict
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Reading
-from photocheck.case.samples import samples_folder
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.orders import listing
 from photocheck.orders.corrections import (
@@ -46,77 +42,24 @@ from photocheck.words import SPAN_TITLES, VERDICTS
 from photocheck_app import shared
 from photocheck_app.desk import moves, session, staff_marks
 from photocheck_app.marking.surface import Placed
-from tests.support import made_report
+from tests.support import desk_pages, made_report
+from tests.support.desk_pages import (
+    HELD,
+    SAMPLES,
+    decide,
+    html,
+    key_of,
+    opened,
+    pressed,
+    sample_files,
+    shown,
+    written,
+)
 from tests.support.kept_photos import as_kept
 
-SAMPLES = samples_folder()
-HELD = ("flint", "sorrel", "tarn")
+store = desk_pages.store
 
-
-# -- orders in a store ---------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def held(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database with three checked samples, made once."""
-    folder = tmp_path_factory.mktemp("held")
-    store = open_store(str(folder / "orders.db"))
-    for name in HELD:
-        run_check(store, brought(store, name), by="owner")
-    store.close()
-    return folder
-
-
-@pytest.fixture
-def store(held: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
-    """A copy of it, which the app opens as well."""
-    shutil.copytree(held, tmp_path / "store")
-    address = str(tmp_path / "store" / "orders.db")
-    monkeypatch.setenv(shared.STORE_VARIABLE, address)
-    monkeypatch.setenv(DESK_VARIABLE, "open")  # signing in: test_doors.py
-    st.cache_data.clear()
-    st.cache_resource.clear()
-    return open_store(address)
-
-
-def brought(store: Store, name: str) -> str:
-    return bring_in(store, *sample_files(name)).key
-
-
-def sample_files(name: str) -> tuple[File, list[File]]:
-    folder = SAMPLES / name
-    photos = [(p.name, p.read_bytes()) for p in sorted(folder.glob("*.jpg"))]
-    return ("case.json", (folder / "case.json").read_bytes()), photos
-
-
-def key_of(store: Store, dog: str) -> str:
-    (line,) = [line for line in store.lines() if dog in line.name.casefold()]
-    return line.key
-
-
-def opened(**query: str) -> AppTest:
-    page = AppTest.from_string("from photocheck_app import desk\ndesk.page()\n", default_timeout=60)
-    for name, value in query.items():
-        page.query_params[name] = value
-    page.run()
-    assert not page.exception
-    return page
-
-
-def html(page: AppTest) -> str:
-    return "\n".join(element.proto.body for element in page.get("html"))
-
-
-def pressed(page: AppTest, key: str) -> AppTest:
-    page.button(key=key).click().run()
-    assert not page.exception
-    return page
-
-
-def written(page: AppTest, label: str) -> TextArea:
-    """The text area of that label; keys hold the order's secret name."""
-    (area,) = [a for a in page.text_area if a.label.startswith(label)]
-    return area
+pytestmark = pytest.mark.usefixtures("decoded_here")
 
 
 # -- figures -------------------------------------------------------------------------
@@ -403,12 +346,6 @@ def test_samples_come_in_once_and_say_that_they_are_invented(
 # -- the page ------------------------------------------------------------------------
 
 
-def shown(page: AppTest) -> list[str]:
-    """Names in the list, as they stand."""
-    buttons = [b for b in page.button if (b.key or "").startswith("desk_open_")]
-    return [b.label.rpartition(": ")[2].rpartition(" ")[2] or b.label for b in buttons]
-
-
 def test_the_list_is_filtered_and_leads_to_an_order(store: Store) -> None:
     page = opened()
     assert shown(page) == ["Flint", "Tarn", "Sorrel"]
@@ -469,13 +406,6 @@ def test_what_people_typed_is_shown_as_text(store: Store) -> None:
     for page in (opened(case=key), opened()):
         assert "<b onclick" not in html(page)
         assert "<i>Ines" not in html(page)
-
-
-def decide(page: AppTest, choice: str) -> AppTest:
-    (radio,) = [r for r in page.radio if r.label == "Decision"]
-    radio.set_value(choice).run()
-    assert not page.exception
-    return page
 
 
 def test_refusing_needs_a_reason_and_is_recorded_with_the_message(store: Store) -> None:

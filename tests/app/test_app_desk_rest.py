@@ -24,12 +24,14 @@ from photocheck.server.shop import RATIOS_VARIABLE, SHELF_VARIABLE, TEMPLATES_VA
 from photocheck.shown.plain_fit import cut_rows
 from photocheck_app.desk import downloads, session
 from photocheck_app.desk.shop_files import shop_ratios
-from tests.app import test_app_desk
-from tests.app.test_app_desk import SAMPLES, decide, html, key_of, opened, pressed, shown, written
-from tests.orders.store.test_store import learnt
+from tests.support import desk_pages
+from tests.support.desk_pages import SAMPLES, decide, html, key_of, opened, pressed, shown, written
 from tests.support.kept_photos import as_kept
+from tests.support.learnt import learnt
 
-held, store = test_app_desk.held, test_app_desk.store
+store = desk_pages.store
+
+pytestmark = pytest.mark.usefixtures("decoded_here")
 
 
 @pytest.fixture

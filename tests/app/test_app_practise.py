@@ -21,6 +21,8 @@ from photocheck.words import LANDMARKS
 from photocheck_app.marking import Placed
 from photocheck_app.practise import exercise, own_photo
 
+pytestmark = pytest.mark.usefixtures("decoded_here")
+
 DOGS = {dog.name: dog for dog in practice_dogs()}
 
 SCRIPT = """

@@ -25,6 +25,8 @@ from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, vi
 from photocheck_app.doors import belonging, middleware, settings, sign_in
 from photocheck_app.doors.middleware import Doors
 
+pytestmark = pytest.mark.usefixtures("cheap_passwords")
+
 GOOD = "four brown ropes drying"
 SOCKET = "ws://shop.example/_stcore/stream"
 

@@ -129,7 +129,7 @@ def test_the_same_photo_gives_the_same_outline():
 def test_rendered_phantoms_are_outlined():
     from photocheck.benchmark.stances import shown
 
-    seen = [shown(2, number, (800, 600)) for number in range(2)]
+    seen = [shown(2, number, (800, 600)) for number in range(3)]
     assert np.median([s.trunk_overlap for s in seen]) > 0.93
     assert np.median([s.overlap for s in seen]) > 0.75
     assert np.nanmedian([s.off for s in seen]) < 0.015

@@ -30,7 +30,7 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import staff
 from photocheck.server.access.passes import LINK_DAYS, link_for, links_of, order_of
 from photocheck.server.run import run_check
-from tests.support.pages import free_port
+from tests.support.pages import SAID, free_port, rests
 
 pytestmark = pytest.mark.browser
 
@@ -121,27 +121,13 @@ def with_photo(served: Served, name: str, *, half_neck: str) -> str:
     return key
 
 
-SAID = """document.body.innerText + ' ' +
-    [...document.querySelectorAll('input, textarea')].map((e) => e.value).join(' ') + ' ' +
-    [...document.querySelectorAll('img')].map((e) => e.alt).join(' ')"""
-
-
 def settled(page: Page, address: str) -> str:
     """All that a page says once it rests, with what stands in its fields."""
     page.goto(address)
     page.locator("[data-testid=stMain] :is(h1, h2, h3, [role=alert])").first.wait_for(
         timeout=30_000
     )
-    page.wait_for_function(
-        f"""() => {{
-            const state = document.querySelector('[data-test-script-state]');
-            const said = {SAID}, same = said === window.saidBefore;
-            window.saidBefore = said;
-            return same && state?.dataset.testScriptState === 'notRunning';
-        }}""",
-        polling=400,
-        timeout=60_000,
-    )
+    rests(page)
     return str(page.evaluate(SAID))
 
 

@@ -27,7 +27,7 @@ from photocheck.report.file import report_to_dict
 from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line
-from tests.support.pages import Visitors, free_port
+from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
 
 pytestmark = pytest.mark.browser
 
@@ -110,13 +110,12 @@ def tap(page: Page, xy: list[float], size: tuple[int, int]) -> None:
 
 
 def wait_for_marks(served: Served, page: Page, key: str, names: set[str]) -> dict[str, Any]:
-    for _ in range(150):
+    def kept() -> dict[str, Any]:
         (photo,) = served.store.order(key).draft["photos"]
-        marks = photo["markings"][0]["marks"] if photo["markings"] else {}
-        if set(marks) == names:
-            return marks
-        page.wait_for_timeout(100)
-    raise AssertionError(f"{sorted(marks)} were kept, not {sorted(names)}")
+        return photo["markings"][0]["marks"] if photo["markings"] else {}
+
+    until_on_page(page, lambda: set(kept()) == names, f"{sorted(names)} kept", patience_s=30)
+    return kept()
 
 
 def without_paths(value: Any) -> Any:
@@ -178,7 +177,7 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
     # One press leads back to what is wrong, and the browser's own way back works too.
     press(page, "Correct the readings")
     expect(page.get_by_label("Rear length in centimetres")).to_have_value("72")
-    page.wait_for_timeout(1000 * ON_THE_WAY_S)
+    way_is_free(page, ON_THE_WAY_S)
     page.go_back()
     expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
 
@@ -260,7 +259,6 @@ def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Brows
         context.close()
 
 
-@pytest.mark.parametrize("visitor", [PHONE], ids=["phone"], indirect=True)
 def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe: str) -> None:
     """axe-core: WCAG 2.2 A and AA, and its best practices; nothing serious on any step."""
     _, photo = sample("flint")
@@ -276,7 +274,7 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
         page = opened(visitor, f"{served.address}/{step}")
         page.wait_for_load_state("networkidle")
         page.locator("h1, h2").first.wait_for(timeout=30_000)
-        page.wait_for_timeout(500)
+        rests(page)
         page.add_script_tag(content=axe)
         result = page.evaluate("axe.run()")
         found[step] = [

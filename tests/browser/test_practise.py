@@ -16,7 +16,7 @@ from playwright.sync_api import Page, expect
 
 from photocheck.practice.dogs import PracticeDog, practice_dogs
 from photocheck.words import LANDMARKS
-from tests.support.pages import Visitors
+from tests.support.pages import Visitors, rests
 from tests.support.places import APP
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
@@ -125,7 +125,8 @@ def test_marks_outlive_a_look_at_another_page(visit: Callable[..., Page]) -> Non
     page = visit(**DESKTOP)
     place(page, DOG, DOG.marks)
     # the server knows of them before the page is left
-    page.wait_for_timeout(1500)
+    expect(page.get_by_text("4 of 4 placed")).to_be_visible()
+    rests(page)
     page.get_by_role("link", name="Print the marker sheet").click()
     expect(page.locator(".stage")).to_have_count(0)
     page.get_by_role("link", name="Practise the marks").click()

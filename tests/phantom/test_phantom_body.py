@@ -115,11 +115,11 @@ def test_postures_move_what_they_should():
     assert side(posed["stretched"].visible, "breastbone", "tail_base") > chord
 
 
-@pytest.fixture(scope="module")
-def population() -> list[dict[str, float]]:
+@pytest.fixture(scope="module", params=[16, pytest.param(24, marks=pytest.mark.slow)])
+def population(request: pytest.FixtureRequest) -> list[dict[str, float]]:
     rng = np.random.default_rng(1)
     rows = []
-    for _ in range(16):
+    for _ in range(request.param):
         plan = random_plan(rng, posture="square", severity=0.0)
         dog = make_dog(plan)
         truth, h, marks = tape_truth(dog), plan.height_mm, dog.tape

@@ -117,9 +117,10 @@ def test_sizes_are_the_standards():
         ("letter", 0.8, {"fingers": 1, "back": "wall"}, 0.2),
     ],
 )
-def test_found_from_a_mark(kind, scale, how, limit):
+@pytest.mark.parametrize("scenes", [2, pytest.param(3, marks=pytest.mark.slow)])
+def test_found_from_a_mark(kind, scale, how, limit, scenes):
     squares = []
-    for seed in range(2):
+    for seed in range(scenes):
         picture, truth, near, item = _scene(kind, seed, scale, **how)
         seen = find_rectangle(picture, item, near=near)
         miss = _miss(seen, truth)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -23,7 +22,8 @@ from photocheck.server.access.linked import LinkedStore
 from photocheck.server.memory import Memory
 from photocheck.server.run import check_order
 from photocheck.speech import speaking
-from tests.photo.test_photo_load import encoded, quarters
+from tests.support.pictures import encoded, quarters
+from tests.support.waiting import until
 
 
 @pytest.fixture
@@ -57,15 +57,16 @@ def test_what_is_held_has_a_bound_in_bytes_and_the_longest_unused_goes() -> None
 
 def test_what_many_ask_for_at_once_is_made_once() -> None:
     memory: Memory[bytes] = Memory(100, len)
-    made, all_here = [], threading.Barrier(8)
+    made, asked, all_here = [], [], threading.Barrier(8)
 
     def make() -> bytes:
-        time.sleep(0.2)
+        until(lambda: len(asked) == 8, "all have asked")
         made.append(1)
         return b"photo"
 
     def ask(_: int) -> bytes:
         all_here.wait(10)
+        asked.append(1)
         return memory.get("order", "name", make)
 
     with ThreadPoolExecutor(8) as visitors:
@@ -75,14 +76,16 @@ def test_what_many_ask_for_at_once_is_made_once() -> None:
 
 def test_a_failure_is_not_held_and_each_hears_of_it_in_their_language() -> None:
     memory: Memory[bytes] = Memory(100, len)
-    began = threading.Event()
+    began, other_asks = threading.Event(), threading.Event()
 
     def fail() -> bytes:
         began.set()
-        time.sleep(0.1)
+        assert other_asks.wait(10)
         raise BusyError(photocheck.speech.tr("many photos are being read just now"))
 
     def ask(language: str) -> str:
+        if language == "de":
+            other_asks.set()
         with speaking(language), pytest.raises(BusyError) as caught:
             memory.get("order", "name", fail)
         return caught.value.wrong
@@ -204,8 +207,7 @@ def test_checks_go_before_pictures_that_came_earlier() -> None:
         threads = [threading.Thread(target=go, args=one) for one in asked]
         for number, thread in enumerate(threads, start=1):
             thread.start()
-            while len(gate._waiting) < number:
-                time.sleep(0.001)
+            until(lambda n=number: len(gate._waiting) == n, "it waits")
     for thread in threads:
         thread.join(20)
     assert came == ["check", "another check", "picture", "another picture"]

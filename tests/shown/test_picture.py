@@ -288,7 +288,13 @@ VERDICT_SETS = [
 
 @pytest.mark.parametrize(
     ("width", "height", "unit"),
-    [(*shape, unit) for shape, unit in zip(SHAPES, cycle(["cm", "in"]), strict=False)],
+    [
+        *((*shape, unit) for shape, unit in zip(SHAPES, cycle(["cm", "in"]), strict=False)),
+        *(
+            pytest.param(*shape, unit, marks=pytest.mark.slow)
+            for shape, unit in zip(SHAPES, cycle(["in", "cm"]), strict=False)
+        ),
+    ],
 )
 @pytest.mark.parametrize("verdicts", VERDICT_SETS)
 def test_strip_is_a_table(monkeypatch, width, height, unit, verdicts):

@@ -134,6 +134,7 @@ def test_a_try_brings_nothing_in(store: DatabaseStore, table: Path) -> None:
     assert store.lines() == ()
 
 
+@pytest.mark.every_journal
 def test_one_origin_gives_one_order_whoever_is_quicker(
     store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:

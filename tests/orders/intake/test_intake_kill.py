@@ -10,7 +10,6 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -22,6 +21,7 @@ from photocheck.batch.results import FORMAT
 from photocheck.case.samples import samples_folder
 from photocheck.orders.store import open_store
 from tests.support.places import SUPPORT
+from tests.support.waiting import some_moment, until
 
 pytestmark = pytest.mark.slow
 
@@ -38,7 +38,7 @@ def lines_of(content: bytes) -> list[dict[str, Any]]:
 def test_an_import_that_is_killed_goes_on_where_it_ended(
     address: str, tmp_path: Path, thorough: bool
 ) -> None:
-    wanted = 20 if thorough else 5
+    wanted = 20 if thorough else 10
     photos = tmp_path / "photos"
     photos.mkdir()
     table = tmp_path / "orders.csv"
@@ -60,7 +60,7 @@ def test_an_import_that_is_killed_goes_on_where_it_ended(
             assert process.stdout is not None
             process.stdout.readline()  # the store is open
             if kills < wanted:
-                time.sleep(rng.uniform(0, 0.5))
+                some_moment(process, rng.uniform(0, 0.5))
                 process.kill()
                 kills += 1
             content = process.stdout.read()
@@ -109,7 +109,7 @@ def gone(pid: int) -> bool:
 def test_a_batch_that_is_killed_goes_on_where_it_ended(
     victim: str, tmp_path: Path, thorough: bool
 ) -> None:
-    times = 12 if thorough else 3
+    times = 12 if thorough else 6
     folder = tmp_path / "cases"
     for name in DOGS:
         shutil.copytree(samples_folder() / name, folder / name)
@@ -122,16 +122,17 @@ def test_a_batch_that_is_killed_goes_on_where_it_ended(
     while True:
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         workers: list[int] = []
-        until = time.monotonic() + 60
-        while not workers and process.poll() is None and time.monotonic() < until:
-            workers = children(process.pid)
+        until(lambda p=process: p.poll() is not None or children(p.pid), "processes that check")
+        workers = children(process.pid) if process.poll() is None else []
         if kills < times:
             size = out.stat().st_size if out.exists() else 0
             # some before the first result, some after it
             if kills % 2:
-                while process.poll() is None and out.stat().st_size == size:
-                    time.sleep(0.002)
-            time.sleep(rng.uniform(0, 0.2))
+                until(
+                    lambda p=process, s=size: p.poll() is not None or out.stat().st_size != s,
+                    "another result",
+                )
+            some_moment(process, rng.uniform(0, 0.2))
             workers = children(process.pid) if process.poll() is None else []
             kills += 1
             if victim == "batch":
@@ -139,9 +140,8 @@ def test_a_batch_that_is_killed_goes_on_where_it_ended(
             elif workers:
                 os.kill(rng.choice(workers), signal.SIGKILL)
         code = process.wait(60)
-        while not all(gone(worker) for worker in workers):  # nobody works on for nobody
-            assert time.monotonic() < until
-            time.sleep(0.01)
+        # nobody works on for nobody
+        until(lambda them=workers: all(gone(worker) for worker in them), "the workers' end")
         content = out.read_bytes()
         assert content.startswith(kept)
         kept = content[: content.rfind(b"\n") + 1]
