@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -68,6 +69,14 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 def decoded_here(monkeypatch: pytest.MonkeyPatch) -> None:
     """Photos are decoded in this process (`tests.support.decoding`)."""
     monkeypatch.setattr(take, "subprocess", Here)
+
+
+@pytest.fixture
+def checked_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Commands check orders in threads of this process; `photocheck.batch.lanes` has its tests."""
+    from photocheck.batch import lanes
+
+    monkeypatch.setattr(lanes, "Lanes", ThreadPoolExecutor)
 
 
 @pytest.fixture

@@ -244,6 +244,7 @@ def test_the_batch_command(cases: Path, tmp_path: Path, capsys: pytest.CaptureFi
     assert not new.exists()
 
 
+@pytest.mark.usefixtures("checked_here", "decoded_here")
 def test_waiting_orders_are_checked_again_when_something_changed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -115,11 +115,11 @@ def test_postures_move_what_they_should():
     assert side(posed["stretched"].visible, "breastbone", "tail_base") > chord
 
 
-@pytest.fixture(scope="module", params=[16, pytest.param(24, marks=pytest.mark.slow)])
-def population(request: pytest.FixtureRequest) -> list[dict[str, float]]:
+@pytest.fixture(scope="module")
+def population() -> list[dict[str, float]]:
     rng = np.random.default_rng(1)
     rows = []
-    for _ in range(request.param):
+    for _ in range(24):
         plan = random_plan(rng, posture="square", severity=0.0)
         dog = make_dog(plan)
         truth, h, marks = tape_truth(dog), plan.height_mm, dog.tape
@@ -145,6 +145,7 @@ def column(rows: list[dict[str, float]], name: str) -> np.ndarray:
     return np.array([row[name] for row in rows])
 
 
+@pytest.mark.slow
 def test_proportions_stay_within_published_ranges(population: list):
     """FCI standards 143, 147 and 166: length over height, depth about half; girth studies."""
     length = column(population, "length")
@@ -160,6 +161,7 @@ def test_proportions_stay_within_published_ranges(population: list):
     np.testing.assert_allclose(column(population, "height"), 1.0, atol=0.04)
 
 
+@pytest.mark.slow
 def test_tape_ratios_are_those_of_detailed_bodies(population: list):
     """What was seen on real-looking meshes: design notes, section 4."""
     neck = column(population, "neck")

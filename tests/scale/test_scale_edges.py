@@ -135,6 +135,7 @@ def test_found_from_a_mark(kind, scale, how, limit, scenes):
     assert np.sqrt(np.mean(squares)) < limit
 
 
+@pytest.mark.slow
 def test_busy_print():
     good = 0
     for seed in range(4):
@@ -187,7 +188,7 @@ def test_marks_by_hand_are_kept_where_no_edge_supports_them():
     assert any("as marked" in remark for remark in seen.remarks)
 
 
-@pytest.mark.parametrize("kind", ["id_card", "a4"])
+@pytest.mark.parametrize("kind", ["id_card", pytest.param("a4", marks=pytest.mark.slow)])
 def test_nothing_there(kind):
     """A mark on leaves, on a bare wall or on noise finds no card."""
     for seed in (2,):  # the one chance shape that once passed

@@ -213,6 +213,7 @@ def test_case_files(tmp_path: Path, store: DatabaseStore, quick: None) -> None:
     assert len(store.lines()) == 2
 
 
+@pytest.mark.usefixtures("checked_here", "decoded_here")
 def test_the_import_command(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
