@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -29,7 +30,7 @@ def waits(source: str) -> Iterator[tuple[str, int]]:
     Also in a program that is written into a text, as those of child processes are.
     """
 
-    def look(node: ast.AST, inside: str) -> Iterator[tuple[str, int]]:
+    def look(node: Any, inside: str) -> Iterator[tuple[str, int]]:
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             inside = node.name
         if isinstance(node, ast.Call):

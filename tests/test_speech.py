@@ -27,7 +27,7 @@ def marked() -> set[str]:
 
 def translated(code: str) -> dict[str, str]:
     with (CATALOGUES / f"{code}.po").open("rb") as file:
-        return {m.id: m.string for m in read_po(file) if m.id}
+        return {str(m.id): str(m.string) for m in read_po(file) if m.id}
 
 
 def parts(text: str) -> set[str]:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -81,13 +82,16 @@ def test_the_plot_shows_the_reports_lengths_in_the_orders_unit() -> None:
             (row.high, span.high_mm),
             (row.reading, span.reading_mm),
         ):
+            assert share is not None
+            assert mm is not None
             assert start + slope * share == pytest.approx(mm / 25.4, abs=1e-9)
             assert 0 < share < 1
         assert (row.beyond, row.open_left, row.open_right) == ("", False, False)
+        assert span.reading_mm is not None
         assert row.tape == format_length(span.reading_mm, "in")
 
 
-def with_span(report: Report, number: int, **changed: object) -> Report:
+def with_span(report: Report, number: int, **changed: Any) -> Report:
     spans = list(report.spans)
     spans[number] = replace(spans[number], **changed)
     return replace(report, spans=tuple(spans))
@@ -377,6 +381,7 @@ def test_an_order_shows_what_the_check_says(store: Store) -> None:
     text = unescape(html(opened(case=key)))
     for span in report.spans:
         for mm in (span.reading_mm, span.photo_mm, span.high_mm):
+            assert mm is not None
             assert format_length(mm, "cm") in text
         assert SPAN_TITLES[span.span] in text
     for one in report.explanations:
@@ -527,7 +532,12 @@ def test_marks_that_cannot_be_used_are_answered_and_kept(store: Store, monkeypat
 def test_a_photo_is_decoded_once(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     decoded = []
     load = bench.load_photo
-    monkeypatch.setattr(bench, "load_photo", lambda *a, **k: decoded.append(1) or load(*a, **k))
+
+    def loading(*given: Any, **told: Any) -> Any:
+        decoded.append(1)
+        return load(*given, **told)
+
+    monkeypatch.setattr(bench, "load_photo", loading)
     monkeypatch.setattr(staff_marks, "marking_surface", lambda *_, **__: Placed())
     key = key_of(store, "flint")
     bench.drop(key)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.applications import Starlette
@@ -80,7 +81,7 @@ def server(kept: DatabaseStore, counts: Rates) -> TestClient:
     return TestClient(app, "http://shop.example", follow_redirects=False)
 
 
-def sign(server: TestClient, name: str, password: str, **more: str) -> Response:
+def sign(server: TestClient, name: str, password: str, **more: str) -> Any:
     return server.post("/staff", data={"act": "in", "name": name, "password": password, **more})
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from typing import Any
 from weakref import WeakSet
 
 import pytest
@@ -52,7 +53,7 @@ def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.Monk
     monkeypatch.setattr(session, "MOST_BYTES", 100)
     # Sessions of other tests in this process may still hold theirs.
     monkeypatch.setattr(session, "_everybodys", WeakSet())
-    dropped = []
+    dropped: list[Any] = []
     monkeypatch.setattr(session.bench, "drop", dropped.append)
     first = session.keep_own(session.Own(bytes(70), "a.jpg", "a"))
     with pytest.raises(BusyError, match="invented dogs meanwhile"):

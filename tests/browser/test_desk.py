@@ -18,7 +18,7 @@ from photocheck.fit.answer import fit
 from photocheck.fit.shelf import demo_table, sizes_of
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.model import Store
-from photocheck.orders.store import open_store
+from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.photo.load import load_photo
 from photocheck.server.run import run_check
 from photocheck.server.shop import SHELF_VARIABLE
@@ -33,7 +33,7 @@ pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+def store(tmp_path_factory: pytest.TempPathFactory) -> DatabaseStore:
     store = open_store(str(tmp_path_factory.mktemp("desk") / "orders.db"))
     for name in ("flint", "sorrel", "bramble", "tarn"):
         folder = samples_folder() / name
@@ -45,7 +45,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 
 @pytest.fixture(scope="module")
 def address(
-    store: Store, serve: Callable[[Path], str], tmp_path_factory: pytest.TempPathFactory
+    store: DatabaseStore, serve: Callable[[Path], str], tmp_path_factory: pytest.TempPathFactory
 ) -> str:
     # A script of its own, for the servers of the tests are told apart by it.
     folder = tmp_path_factory.mktemp("page")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +22,7 @@ def distance_to(mesh: trimesh.Trimesh, point: np.ndarray) -> float:
     return float(np.linalg.norm(spots - point, axis=1).min())
 
 
-def side(points: dict, one: str, other: str) -> float:
+def side(points: Mapping[str, np.ndarray], one: str, other: str) -> float:
     return float(np.linalg.norm((points[one] - points[other])[:2]))
 
 

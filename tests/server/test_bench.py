@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -17,6 +19,7 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.uploads import BusyError
 from photocheck.orders.uploads.gate import Gate
 from photocheck.photo.load import load_photo
+from photocheck.photo.photo import Photo
 from photocheck.server import bench
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.memory import Memory
@@ -45,7 +48,11 @@ def test_what_is_held_has_a_bound_in_bytes_and_the_longest_unused_goes() -> None
     made = []
 
     def get(name: str, size: int) -> bytes:
-        return memory.get("order", name, lambda: made.append(name) or bytes(size))
+        def make() -> bytes:
+            made.append(name)
+            return bytes(size)
+
+        return memory.get("order", name, make)
 
     get("a", 40), get("b", 40), get("a", 40), get("c", 40)
     assert memory.bytes_held == 80
@@ -57,7 +64,9 @@ def test_what_is_held_has_a_bound_in_bytes_and_the_longest_unused_goes() -> None
 
 def test_what_many_ask_for_at_once_is_made_once() -> None:
     memory: Memory[bytes] = Memory(100, len)
-    made, asked, all_here = [], [], threading.Barrier(8)
+    made: list[int] = []
+    asked: list[int] = []
+    all_here = threading.Barrier(8)
 
     def make() -> bytes:
         until(lambda: len(asked) == 8, "all have asked")
@@ -169,7 +178,7 @@ def test_an_order_is_checked_with_one_of_its_photos_in_memory(
     key = bring_in(kept, ("case.json", (folder / "case.json").read_bytes()), photos).key
     decoded, alive = [], []
 
-    def load(content: bytes, **more: object) -> object:
+    def load(content: bytes, **more: Any) -> object:
         photo = load_photo(content, **more)
         decoded.append(1)
         alive.append(photo.rgb.nbytes)
@@ -179,7 +188,7 @@ def test_an_order_is_checked_with_one_of_its_photos_in_memory(
     roomy = check_order(kept, key)
     assert len(decoded) == len(photos)
     one = max(alive)
-    small = Memory(one, lambda photo: photo.rgb.nbytes)
+    small: Memory[Photo] = Memory(one, lambda photo: photo.rgb.nbytes)
     assert check_order(kept, key, memory=small) == roomy
     assert len(decoded) > 2 * len(photos)
     assert small.bytes_held <= one
@@ -202,12 +211,15 @@ def test_checks_go_before_pictures_that_came_earlier() -> None:
         with gate.place(rank):
             came.append(name)
 
+    def waits(number: int) -> bool:
+        return len(gate._waiting) == number
+
     asked = (("picture", 1), ("another picture", 1), ("check", 0), ("another check", 0))
     with gate.place():
         threads = [threading.Thread(target=go, args=one) for one in asked]
         for number, thread in enumerate(threads, start=1):
             thread.start()
-            until(lambda n=number: len(gate._waiting) == n, "it waits")
+            until(partial(waits, number), "it waits")
     for thread in threads:
         thread.join(20)
     assert came == ["check", "another check", "picture", "another picture"]

@@ -14,6 +14,12 @@ from photocheck.cli.main import run
 from photocheck.orders.model import Store
 
 
+def line_of(process: subprocess.Popen[str]) -> str:
+    """The next line that a command prints."""
+    assert process.stdout is not None
+    return process.stdout.readline()
+
+
 def written(store: Store, key: str, folder: Path) -> Path:
     """An order's draft and photos, written into a folder."""
     case = dict(store.order(key).draft)

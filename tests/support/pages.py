@@ -10,7 +10,7 @@ import time
 import urllib.request
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from photocheck.server.serving import DESK_VARIABLE
 
@@ -117,7 +117,7 @@ class Visitors:
         self._left: dict[str, list[BrowserContext]] = {}
         self._here: list[tuple[str, BrowserContext]] = []
 
-    def come(self, **options: object) -> BrowserContext:
+    def come(self, **options: Any) -> BrowserContext:
         kind = repr(sorted(options.items()))
         left = self._left.setdefault(kind, [])
         context = left.pop() if left else self._browser.new_context(**options)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -37,7 +38,7 @@ def talkative_exif() -> Image.Exif:
 def talkative(kind: str) -> bytes:
     stored = np.ascontiguousarray(UNDOING[6](quarters()))
     image = Image.fromarray(stored)
-    options = {"exif": talkative_exif(), "icc_profile": SECRET * 3}
+    options: dict[str, Any] = {"exif": talkative_exif(), "icc_profile": SECRET * 3}
     if kind == "PNG":
         info = PngInfo()
         info.add_text("Comment", SECRET.decode())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from typing import Any
 
 from playwright.sync_api import Locator, Page
 
@@ -12,9 +13,13 @@ from tests.support.places import SUPPORT
 
 PAGE = SUPPORT / "marking_page.py"
 
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "has_touch": True,
+    "is_mobile": True,
+}
 
-DESKTOP = {"viewport": {"width": 1280, "height": 1000}}
+DESKTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 1000}}
 
 MARKS = {
     "breastbone": (807.6, 773.9),
@@ -30,21 +35,20 @@ MOST_OFF_PX = 0.5
 class Surface:
     """A visitor with the page open, and the photo's place on the visitor's screen."""
 
-    def __init__(
-        self, visitors: Visitors, address: str, query: str = "", **context: object
-    ) -> None:
+    def __init__(self, visitors: Visitors, address: str, query: str = "", **context: Any) -> None:
         self.context = visitors.come(reduced_motion="reduce", **context)
         self.touch = bool(context.get("has_touch"))
         self.page: Page = self.context.new_page()
         self.faults: list[str] = []
         self.page.on("pageerror", lambda error: self.faults.append(str(error)))
         self.pictures: list[str] = []
-        self.page.on(
-            "request",
-            lambda r: r.url.startswith(f"{address}/media/") and self.pictures.append(r.url),
-        )
+        self.page.on("request", lambda request: self._note(request.url, f"{address}/media/"))
         self.page.goto(f"{address}/?{query}")
         self.ready()
+
+    def _note(self, url: str, media: str) -> None:
+        if url.startswith(media):
+            self.pictures.append(url)
 
     def ready(self) -> None:
         self.page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)

@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -48,7 +49,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bring_module, "take_for_order", take)
 
 
-def brought(store: DatabaseStore, path: Path, *, photos: bool = True, **more: bool) -> list[Result]:
+def brought(store: DatabaseStore, path: Path, *, photos: bool = True, **more: Any) -> list[Result]:
     folder = photo_folder(path.parent / "photos") if photos else None
     found = entries_of_table(path, folder, told={}, remembered={}, unit="")
     return bring(store, found.entries, language="de", **more)

@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -105,6 +106,17 @@ def gone(pid: int) -> bool:
         return True
 
 
+def all_gone(pids: list[int]) -> bool:
+    return all(gone(pid) for pid in pids)
+
+
+def at_work(batch: subprocess.Popen[bytes], out: Path | None = None, size: int = 0) -> bool:
+    """Whether its processes are there, or its results have grown, or it has ended."""
+    if batch.poll() is not None:
+        return True
+    return bool(children(batch.pid)) if out is None else out.stat().st_size != size
+
+
 @pytest.mark.parametrize("victim", ["batch", "worker"])
 def test_a_batch_that_is_killed_goes_on_where_it_ended(
     victim: str, tmp_path: Path, thorough: bool
@@ -122,16 +134,13 @@ def test_a_batch_that_is_killed_goes_on_where_it_ended(
     while True:
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         workers: list[int] = []
-        until(lambda p=process: p.poll() is not None or children(p.pid), "processes that check")
+        until(partial(at_work, process), "processes that check")
         workers = children(process.pid) if process.poll() is None else []
         if kills < times:
             size = out.stat().st_size if out.exists() else 0
             # some before the first result, some after it
             if kills % 2:
-                until(
-                    lambda p=process, s=size: p.poll() is not None or out.stat().st_size != s,
-                    "another result",
-                )
+                until(partial(at_work, process, out, size), "another result")
             some_moment(process, rng.uniform(0, 0.2))
             workers = children(process.pid) if process.poll() is None else []
             kills += 1
@@ -141,7 +150,7 @@ def test_a_batch_that_is_killed_goes_on_where_it_ended(
                 os.kill(rng.choice(workers), signal.SIGKILL)
         code = process.wait(60)
         # nobody works on for nobody
-        until(lambda them=workers: all(gone(worker) for worker in them), "the workers' end")
+        until(partial(all_gone, workers), "the workers' end")
         content = out.read_bytes()
         assert content.startswith(kept)
         kept = content[: content.rfind(b"\n") + 1]

@@ -42,12 +42,11 @@ def test_every_file_ends_in_a_photo_or_a_clear_refusal(corpus, thorough, monkeyp
     limits, gate = Limits(heic=True), Gate(places=2, waiting=2, patience_s=600)
 
     def outcome(path: Path) -> str:
+        refusal: PhotoError | None = None
         try:
             upload = take_upload(path.read_bytes(), limits=limits, gate=gate)
         except PhotoError as error:
             refusal = error
-        else:
-            refusal = None
         if refusal is not None:
             assert refusal.wrong, path
             assert refusal.do, path

@@ -167,8 +167,10 @@ def entry(*shades: int) -> Entry:
     files = [(f"{shade}.jpg", photo(shade)) for shade in shades]
     photos = [{"file": name, "reference": {"kind": "a4"}, "markings": []} for name, _ in files]
     draft = {"unit": "cm", "readings": {}, "photos": photos}
-    known = {"origin": "o" * 64, "content": "c" * 64}
-    return Entry("line 1", "Juno", draft=draft, photos=lambda: files, **known)
+    origin, content = "o" * 64, "c" * 64
+    return Entry(
+        "line 1", "Juno", draft=draft, photos=lambda: files, origin=origin, content=content
+    )
 
 
 @pytest.mark.usefixtures("decoded_here")
