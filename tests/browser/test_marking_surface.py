@@ -342,7 +342,10 @@ def test_a_server_begun_anew_under_an_open_page_loses_no_mark(visitors, tmp_path
         with desk.page.expect_event("websocket", timeout=30_000):
             process, _ = start_server(PAGE, tmp_path / "log", port)
         # a busy machine takes longer for the first run of the new server
-        desk.until(lambda: desk.answer()["server"] == process.pid, "a run of the new server")
+        desk.page.wait_for_selector(
+            "[data-test-connection-state=CONNECTED][data-test-script-state=notRunning]",
+            timeout=60_000,
+        )
         rests(desk.page)
         desk.tap(MARKS["last_rib"])
         desk.expect_marks(dict(list(MARKS.items())[:3]))
