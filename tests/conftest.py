@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
 from photocheck.orders.store import DatabaseStore, engines, open_store
+from photocheck.orders.uploads import take
+from tests.support.decoding import Here
 from tests.support.store_database import new_database
 
 # The command line speaks the language of its environment; what tests read of it is English.
@@ -30,7 +33,28 @@ def thorough(request: pytest.FixtureRequest) -> bool:
     return bool(request.config.getoption("--thorough"))
 
 
-@pytest.fixture(params=["sqlite", "sqlite_wal", "postgresql"])
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line(
+        "markers",
+        "every_journal: the store is tried with both of SQLite's journals, for this test is about "
+        "what they keep, lose, copy, clear or lock",
+    )
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Every test of a store runs on SQLite and on PostgreSQL.
+
+    SQLite's second journal is for tests that say so (`every_journal`): to all others a
+    transaction is a transaction.
+    """
+    told = metafunc.definition.iter_markers("parametrize")
+    if "address" in metafunc.fixturenames and not any("address" in mark.args[0] for mark in told):
+        both = metafunc.definition.get_closest_marker("every_journal")
+        databases = ["sqlite", *(["sqlite_wal"] if both else []), "postgresql"]
+        metafunc.parametrize("address", databases, indirect=True)
+
+
+@pytest.fixture
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """An empty place for a store, on each kind of database.
 
@@ -43,6 +67,32 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     patch = request.getfixturevalue("monkeypatch")
     patch.setattr(engines, "wal_is_safe", lambda: request.param == "sqlite_wal")
     yield str(tmp_path / "orders.sqlite3")  # noqa: PT022
+
+
+@pytest.fixture
+def decoded_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Photos are decoded in this process (`tests.support.decoding`)."""
+    monkeypatch.setattr(take, "subprocess", Here)
+
+
+@pytest.fixture
+def checked_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Commands check orders in threads of this process; `photocheck.batch.lanes` has its tests."""
+    from photocheck.batch import lanes
+
+    monkeypatch.setattr(lanes, "Lanes", ThreadPoolExecutor)
+
+
+@pytest.fixture
+def cheap_passwords(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Argon2 at the least cost it has, for tests in which nobody guesses passwords."""
+    from argon2 import PasswordHasher
+
+    from photocheck.server.access import staff
+
+    hasher = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    monkeypatch.setattr(staff, "_hasher", lambda: hasher)
+    monkeypatch.setattr(staff, "_nobodys", lambda: hasher.hash("nobody's password"))
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import FileUploader
 
 import photocheck
 from photocheck.case.samples import sample_case, samples_folder
@@ -28,8 +29,10 @@ from photocheck_app.owner import marks as marks_step
 from photocheck_app.owner import photos as photo_step
 from photocheck_app.owner import way as way_module
 from photocheck_app.shared import as_text
-from tests.support.command_line import by_command_line
+from tests.support.command_line import by_command
 from tests.support.places import APP, ROOT
+
+pytestmark = pytest.mark.usefixtures("decoded_here")
 
 Opened = Callable[..., AppTest]
 
@@ -152,6 +155,7 @@ def test_the_language_keeps_step_and_order(opened: Opened) -> None:
 
 def upload(page: AppTest, *files: tuple[str, bytes]) -> AppTest:
     (uploader,) = page.get("file_uploader")
+    assert isinstance(uploader, FileUploader)
     uploader.set_value([(name, content, "image/jpeg") for name, content in files]).run()
     assert not page.exception
     return page
@@ -213,7 +217,13 @@ def test_a_busy_server_is_told_at_the_marks_and_the_result(
     assert page.warning[0].value.startswith("## ")
 
 
-@pytest.mark.parametrize("name", ["bramble", "heron", "rowan"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("bramble", "heron", "rowan"),
+        *(pytest.param(name, marks=pytest.mark.slow) for name in ("flint", "sorrel")),
+    ],
+)
 def test_the_result_is_the_command_lines_to_the_last_digit(
     opened: Opened, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
@@ -266,8 +276,8 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
         photo["markings"][0].pop("spread_mm", None)
     alone = shared.owners_store().draft(key).to_dict()
     assert without_names(alone) == without_names(data)
-    folder = Path(shared.store().engine.url.database).parent
-    assert mine == without_names(by_command_line(shared.owners_store(), key, folder))
+    folder = Path(str(shared.store().engine.url.database)).parent
+    assert mine == without_names(by_command(shared.owners_store(), key, folder))
     assert as_text(check.report.headline) in shown(page)
 
 
@@ -340,8 +350,8 @@ def test_the_owners_pages_do_no_arithmetic() -> None:
     for path in pages:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.BinOp):
-                joins_paths = isinstance(node.op, ast.Div) and isinstance(node.right, ast.Constant)
-                joins_paths = joins_paths and isinstance(node.right.value, str)
+                right = node.right.value if isinstance(node.right, ast.Constant) else None
+                joins_paths = isinstance(node.op, ast.Div) and isinstance(right, str)
                 plain = isinstance(node.op, (ast.Add, ast.Sub, ast.BitOr))
                 assert plain or joins_paths or "svg" in ast.dump(node), (path, node.lineno)
             if isinstance(node, ast.ImportFrom):

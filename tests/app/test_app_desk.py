@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import json
 import math
-import shutil
 from dataclasses import replace
 from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import streamlit as st
-from streamlit.testing.v1 import AppTest
-from streamlit.testing.v1.element_tree import TextArea
 
 import photocheck
 from photocheck.case.file import case_from_dict, case_to_dict
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Reading
-from photocheck.case.samples import samples_folder
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.orders import listing
 from photocheck.orders.corrections import (
@@ -47,79 +44,24 @@ from photocheck.shown.spans_plot import spans_plot
 from photocheck.words import SPAN_TITLES, VERDICTS
 from photocheck_app.desk import moves, session, staff_marks
 from photocheck_app.marking.surface import Placed
-from tests.support import made_report
+from tests.support import desk_pages, made_report
+from tests.support.desk_pages import (
+    HELD,
+    SAMPLES,
+    decide,
+    html,
+    key_of,
+    opened,
+    pressed,
+    sample_files,
+    shown,
+    written,
+)
 from tests.support.kept_photos import as_kept
 
-SAMPLES = samples_folder()
-HELD = ("flint", "sorrel", "tarn")
-DESK = "from photocheck_app import desk, kept\nkept.keep_all()\ndesk.page()\n"
-"""The desk alone, as `photocheck_app.main` runs it."""
+store = desk_pages.store
 
-
-# -- orders in a store ---------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def held(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database with three checked samples, made once."""
-    folder = tmp_path_factory.mktemp("held")
-    store = open_store(str(folder / "orders.db"))
-    for name in HELD:
-        run_check(store, brought(store, name), by="owner")
-    store.close()
-    return folder
-
-
-@pytest.fixture
-def store(held: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
-    """A copy of it, which the app opens as well."""
-    shutil.copytree(held, tmp_path / "store")
-    address = str(tmp_path / "store" / "orders.db")
-    monkeypatch.setenv(STORE_VARIABLE, address)
-    monkeypatch.setenv(DESK_VARIABLE, "open")  # signing in: test_doors.py
-    st.cache_data.clear()
-    st.cache_resource.clear()
-    return open_store(address)
-
-
-def brought(store: Store, name: str) -> str:
-    return bring_in(store, *sample_files(name)).key
-
-
-def sample_files(name: str) -> tuple[File, list[File]]:
-    folder = SAMPLES / name
-    photos = [(p.name, p.read_bytes()) for p in sorted(folder.glob("*.jpg"))]
-    return ("case.json", (folder / "case.json").read_bytes()), photos
-
-
-def key_of(store: Store, dog: str) -> str:
-    (line,) = [line for line in store.lines() if dog in line.name.casefold()]
-    return line.key
-
-
-def opened(**query: str) -> AppTest:
-    page = AppTest.from_string(DESK, default_timeout=60)
-    for name, value in query.items():
-        page.query_params[name] = value
-    page.run()
-    assert not page.exception
-    return page
-
-
-def html(page: AppTest) -> str:
-    return "\n".join(element.proto.body for element in page.get("html"))
-
-
-def pressed(page: AppTest, key: str) -> AppTest:
-    page.button(key=key).click().run()
-    assert not page.exception
-    return page
-
-
-def written(page: AppTest, label: str) -> TextArea:
-    """The text area of that label; keys hold the order's secret name."""
-    (area,) = [a for a in page.text_area if a.label.startswith(label)]
-    return area
+pytestmark = pytest.mark.usefixtures("decoded_here")
 
 
 # -- figures -------------------------------------------------------------------------
@@ -141,13 +83,16 @@ def test_the_plot_shows_the_reports_lengths_in_the_orders_unit() -> None:
             (row.high, span.high_mm),
             (row.reading, span.reading_mm),
         ):
+            assert share is not None
+            assert mm is not None
             assert start + slope * share == pytest.approx(mm / 25.4, abs=1e-9)
             assert 0 < share < 1
         assert (row.beyond, row.open_left, row.open_right) == ("", False, False)
+        assert span.reading_mm is not None
         assert row.tape == format_length(span.reading_mm, "in")
 
 
-def with_span(report: Report, number: int, **changed: object) -> Report:
+def with_span(report: Report, number: int, **changed: Any) -> Report:
     spans = list(report.spans)
     spans[number] = replace(spans[number], **changed)
     return replace(report, spans=tuple(spans))
@@ -407,12 +352,6 @@ def test_samples_come_in_once_and_say_that_they_are_invented(
 # -- the page ------------------------------------------------------------------------
 
 
-def shown(page: AppTest) -> list[str]:
-    """Names in the list, as they stand."""
-    buttons = [b for b in page.button if (b.key or "").startswith("desk_open_")]
-    return [b.label.rpartition(": ")[2].rpartition(" ")[2] or b.label for b in buttons]
-
-
 def test_the_list_is_filtered_and_leads_to_an_order(store: Store) -> None:
     page = opened()
     assert shown(page) == ["Flint", "Tarn", "Sorrel"]
@@ -444,6 +383,7 @@ def test_an_order_shows_what_the_check_says(store: Store) -> None:
     text = unescape(html(opened(case=key)))
     for span in report.spans:
         for mm in (span.reading_mm, span.photo_mm, span.high_mm):
+            assert mm is not None
             assert format_length(mm, "cm") in text
         assert SPAN_TITLES[span.span] in text
     for one in report.explanations:
@@ -473,13 +413,6 @@ def test_what_people_typed_is_shown_as_text(store: Store) -> None:
     for page in (opened(case=key), opened()):
         assert "<b onclick" not in html(page)
         assert "<i>Ines" not in html(page)
-
-
-def decide(page: AppTest, choice: str) -> AppTest:
-    (radio,) = [r for r in page.radio if r.label == "Decision"]
-    radio.set_value(choice).run()
-    assert not page.exception
-    return page
 
 
 def test_refusing_needs_a_reason_and_is_recorded_with_the_message(store: Store) -> None:
@@ -601,7 +534,12 @@ def test_marks_that_cannot_be_used_are_answered_and_kept(store: Store, monkeypat
 def test_a_photo_is_decoded_once(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     decoded = []
     load = bench.load_photo
-    monkeypatch.setattr(bench, "load_photo", lambda *a, **k: decoded.append(1) or load(*a, **k))
+
+    def loading(*given: Any, **told: Any) -> Any:
+        decoded.append(1)
+        return load(*given, **told)
+
+    monkeypatch.setattr(bench, "load_photo", loading)
     monkeypatch.setattr(staff_marks, "marking_surface", lambda *_, **__: Placed())
     key = key_of(store, "flint")
     bench.drop(key)

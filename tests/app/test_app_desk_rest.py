@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -25,12 +26,14 @@ from photocheck.server.shop import RATIOS_VARIABLE, SHELF_VARIABLE, TEMPLATES_VA
 from photocheck.shown.plain_fit import cut_rows
 from photocheck_app.desk import downloads, session
 from photocheck_app.desk.shop_files import shop_ratios
-from tests.app import test_app_desk
-from tests.app.test_app_desk import SAMPLES, decide, html, key_of, opened, pressed, shown, written
-from tests.orders.store.test_store import learnt
+from tests.support import desk_pages
+from tests.support.desk_pages import SAMPLES, decide, html, key_of, opened, pressed, shown, written
 from tests.support.kept_photos import as_kept
+from tests.support.learnt import learnt
 
-held, store = test_app_desk.held, test_app_desk.store
+store = desk_pages.store
+
+pytestmark = pytest.mark.usefixtures("decoded_here")
 
 
 @pytest.fixture
@@ -183,7 +186,7 @@ def test_messages_are_drafted_from_the_shops_own_templates(
     template.write_text("Not this time, {{ dog }}.", encoding="utf-8")
     monkeypatch.setenv(TEMPLATES_VARIABLE, str(tmp_path / "ours"))
     page = decide(opened(case=key_of(store, "flint")), "refused")
-    assert written(page, "Message").value.startswith("Not this time")
+    assert str(written(page, "Message").value).startswith("Not this time")
     template.write_text("{{ nobody }}", encoding="utf-8")
     page = decide(opened(case=key_of(store, "tarn")), "refused")
     assert "refused.txt, line 1" in page.warning[0].value.replace("\\", "")
@@ -198,7 +201,7 @@ def offered(monkeypatch: pytest.MonkeyPatch) -> dict[str, tuple[Callable[[], byt
     """What the page's buttons would make, by their keys; the browser's part is tested there."""
     found = {}
 
-    def button(label: str, data: Callable[[], bytes], **told: object) -> None:
+    def button(label: str, data: Callable[[], bytes], **told: Any) -> None:
         found[str(told["key"])] = (data, told["file_name"], told["disabled"])
 
     monkeypatch.setattr(downloads.st, "download_button", button)

@@ -1,5 +1,7 @@
 """The learner's way on its page: what it shows is what `photocheck.practice` says."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -21,6 +23,8 @@ from photocheck.words import LANDMARKS
 from photocheck_app.marking import Placed
 from photocheck_app.practise import exercise, own_photo
 
+pytestmark = pytest.mark.usefixtures("decoded_here")
+
 DOGS = {dog.name: dog for dog in practice_dogs()}
 
 SCRIPT = """
@@ -41,10 +45,11 @@ class Hand:
         self.reference: tuple[tuple[float, float], ...] = ()
         self.asked: list[dict] = []
 
-    def __call__(self, photo_rgb: np.ndarray, **asked: object) -> Placed:
+    def __call__(self, photo_rgb: np.ndarray, **asked: Any) -> Placed:
         self.asked.append({"photo": photo_rgb, **asked})
         if asked.get("read_only"):
-            return asked["start"]
+            start: Placed = asked["start"]
+            return start
         return Placed(dict(self.marks), {}, self.reference)
 
 
@@ -139,7 +144,9 @@ def test_next_dog_and_the_pattern(hand: Hand) -> None:
     kept = page.session_state["practice"]
     assert [attempt.dog for attempt in kept.attempts] == list(DOGS)[:4]
     shown = text(page)
-    assert spread_sentence(personal_spread(kept.attempts), "cm") in shown
+    spread = personal_spread(kept.attempts)
+    assert spread is not None
+    assert spread_sentence(spread, "cm") in shown
     for said in tendency_sentences(patterns(kept.attempts), "cm"):
         assert said in shown
     assert "You tend to place the last rib" in shown
@@ -164,7 +171,9 @@ def test_a_dog_may_be_tried_again(hand: Hand) -> None:
     assert page.success[0].value == VERDICTS["slight"]
     kept = page.session_state["practice"]
     assert len(kept.attempts) == 2
-    assert personal_spread(kept.attempts).dogs == 1
+    spread = personal_spread(kept.attempts)
+    assert spread is not None
+    assert spread.dogs == 1
 
 
 def test_badly_standing_dogs_are_explained(hand: Hand) -> None:

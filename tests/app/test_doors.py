@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.applications import Starlette
@@ -24,6 +25,8 @@ from photocheck.server.access.provider import Provider, ProviderError, read_prov
 from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, visitor
 from photocheck_app.doors import middleware, sessions, settings, sign_in
 from photocheck_app.doors.middleware import Guard
+
+pytestmark = pytest.mark.usefixtures("cheap_passwords")
 
 GOOD = "four brown ropes drying"
 SOCKET = "ws://shop.example/_stcore/stream"
@@ -77,7 +80,7 @@ def server(kept: DatabaseStore, counts: Rates) -> TestClient:
     return TestClient(app, "http://shop.example", follow_redirects=False)
 
 
-def sign(server: TestClient, name: str, password: str, **more: str) -> Response:
+def sign(server: TestClient, name: str, password: str, **more: str) -> Any:
     return server.post("/staff", data={"act": "in", "name": name, "password": password, **more})
 
 

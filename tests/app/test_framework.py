@@ -43,7 +43,8 @@ def private_things(source: str) -> list[str]:
     """What a module's text touches of Streamlit that is not documented."""
     tree = ast.parse(source)
     roots, found = set(), []
-    said = {id(node.body[0].value) for node in ast.walk(tree) if _has_docstring(node)}
+    walked: list[Any] = list(ast.walk(tree))
+    said = {id(node.body[0].value) for node in walked if _has_docstring(node)}
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             for name in node.names:

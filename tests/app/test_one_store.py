@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.applications import Starlette
@@ -46,7 +47,8 @@ def test_pages_and_doors_use_one_engine(opened: list[str | None], tmp_path: Path
     assert AppTest.from_file(str(APP / "main.py"), default_timeout=60).run().title
     assert opened == [str(tmp_path / "orders.sqlite3")]
     assert shared.store().engine is settings.the_store().engine
-    assert shared.owners_store().store is settings.the_store()
+    owners: Any = shared.owners_store()
+    assert owners.store is settings.the_store()
 
 
 def test_many_at_once_open_it_once(opened: list[str | None]) -> None:

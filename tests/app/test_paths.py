@@ -315,12 +315,16 @@ def test_other_machines_are_refused_where_streamlit_has_moved(
 def test_the_reason_is_said_once_where_the_server_was_started(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    asked = []
+    asked: list[object] = []
 
-    async def quiet(*_: Any) -> None:
-        return None
+    async def quiet(*_: Any) -> Any:
+        return {}
 
-    doors = Guard(quiet, self_test=lambda app: asked.append(app) or ("media have\nmoved",))
+    def moved(app: object) -> tuple[str, ...]:
+        asked.append(app)
+        return ("media have\nmoved",)
+
+    doors = Guard(quiet, self_test=moved)
     for kind in ("lifespan", "http"):
         scope = _scope("/", type=kind, app="the app")
         asyncio.run(doors(scope, quiet, quiet))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+from typing import Any
 from weakref import WeakSet
 
 import pytest
@@ -52,7 +53,7 @@ def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.Monk
     monkeypatch.setattr(learner, "MOST_BYTES", 100)
     # Sessions of other tests in this process may still hold theirs.
     monkeypatch.setattr(learner, "_everybodys", WeakSet())
-    dropped = []
+    dropped: list[Any] = []
     monkeypatch.setattr(learner.bench, "drop", dropped.append)
     first = learner.keep_own(learner.Own(bytes(70), "a.jpg", "a"))
     with pytest.raises(BusyError, match="invented dogs meanwhile"):

@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import signal
-import time
+import threading
 from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
@@ -27,6 +27,7 @@ from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.intake.case_files import find_cases
 from photocheck.orders.store import open_store
 from photocheck.report.file import report_from_dict
+from tests.support.waiting import until
 
 
 @pytest.fixture
@@ -148,8 +149,7 @@ def end(_: object = None) -> None:
 
 
 def hang(_: object = None) -> None:
-    while True:
-        time.sleep(1)
+    threading.Event().wait()
 
 
 def own_id(_: object = None) -> int:
@@ -181,9 +181,7 @@ def test_a_process_that_ends_between_two_calls_is_replaced() -> None:
     with Lanes(1) as lanes:
         first = lanes.submit(own_id).result(60)
         os.kill(first, signal.SIGKILL)
-        until = time.monotonic() + 20
-        while not lanes._lanes[0].pool._broken and time.monotonic() < until:
-            time.sleep(0.01)  # as long as it takes the pool to notice
+        until(lambda: lanes._lanes[0].pool._broken, "the pool has noticed")
         assert lanes.submit(own_id).result(60) != first
 
 
@@ -271,6 +269,7 @@ def test_the_batch_command(cases: Path, tmp_path: Path, capsys: pytest.CaptureFi
     assert not new.exists()
 
 
+@pytest.mark.usefixtures("checked_here", "decoded_here")
 def test_waiting_orders_are_checked_again_when_something_changed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -136,7 +136,7 @@ def test_the_size_of_a_fault_is_in_standard_deviations() -> None:
 
 @pytest.mark.slow
 def test_the_budget_is_held_on_typed_orders() -> None:
-    flags, _ = judge_good((made_geometry(),), 400, 6)
+    flags, _ = judge_good((made_geometry(),), 600, 6)
     for budget, column in zip(BUDGETS, flags.T, strict=True):
         low, high = wilson(int(column.sum()), len(column), 3.3)
         assert low <= budget <= high
@@ -168,7 +168,7 @@ def good_ratios(count: int) -> tuple[np.ndarray, np.ndarray]:
 @pytest.mark.slow
 def test_a_stance_s_density_is_whole() -> None:
     """The mean of a density ratio over what it is held against is one."""
-    rows, _ = good_ratios(400)
+    rows, _ = good_ratios(600)
     ratios = np.exp(rows[:, list(FAULTS).index("dog_arched")])
     assert ratios.mean() == pytest.approx(1.0, abs=4.5 * ratios.std() / np.sqrt(len(ratios)))
 
@@ -215,8 +215,8 @@ def test_every_fault_put_in_can_be_undone(name: str) -> None:
 def test_no_other_test_finds_more_of_the_mixture(thorough: bool) -> None:
     """Neyman and Pearson's lemma: the judgement's own test at the same false alarms."""
     one = made_geometry()
-    rows, flags = good_ratios(1600 if thorough else 500)
-    faulty = [j for name in FAULTS for j in judge_faulty(name, (one,), 40 if thorough else 20, 5)]
+    rows, flags = good_ratios(1600 if thorough else 800)
+    faulty = [j for name in FAULTS for j in judge_faulty(name, (one,), 40, 5)]
     limit = np.quantile(logsumexp(rows, axis=1) - np.log(len(FAULTS)), 1.0 - flags.mean())
     best = np.mean([j.ratio > limit for j in faulty])
     ours = np.mean([j.flagged for j in faulty])
@@ -226,7 +226,7 @@ def test_no_other_test_finds_more_of_the_mixture(thorough: bool) -> None:
 
 @pytest.mark.slow
 def test_the_whole_table() -> None:
-    text = report(good=100, each=4, seed=2, jobs=2, geometries=2)
+    text = report(good=200, each=6, seed=2, jobs=2, geometries=3)
     assert text.count("\n| ") >= len(FAULTS) + 4
     assert "| all |" in text
 

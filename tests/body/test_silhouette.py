@@ -35,7 +35,7 @@ def drawn(*, shift: tuple[int, int] = (0, 0), size=(640, 480), mirrored: bool = 
         "front_foot": (247, 360),
         "rear_foot": (409, 360),
     }
-    marks = {n: (float(x + shift[0]), float(y + shift[1])) for n, (x, y) in marks.items()}
+    moved = {n: (float(x + shift[0]), float(y + shift[1])) for n, (x, y) in marks.items()}
     rng = np.random.default_rng(3)
     rgb = np.zeros((height, width, 3))
     rgb[:] = (90, 130, 70)
@@ -45,8 +45,8 @@ def drawn(*, shift: tuple[int, int] = (0, 0), size=(640, 480), mirrored: bool = 
     rgb = np.clip(rgb, 0, 255).astype(np.uint8)
     if mirrored:
         mask, rgb = mask[:, ::-1].copy(), rgb[:, ::-1].copy()
-        marks = {n: (width - 1 - x, y) for n, (x, y) in marks.items()}
-    return rgb, mask, marks
+        moved = {n: (width - 1 - x, y) for n, (x, y) in moved.items()}
+    return rgb, mask, moved
 
 
 def overlap(one: np.ndarray, other: np.ndarray) -> float:
@@ -129,7 +129,7 @@ def test_the_same_photo_gives_the_same_outline():
 def test_rendered_phantoms_are_outlined():
     from photocheck.benchmark.stances import shown
 
-    seen = [shown(2, number, (800, 600)) for number in range(2)]
+    seen = [shown(2, number, (800, 600)) for number in range(3)]
     assert np.median([s.trunk_overlap for s in seen]) > 0.93
     assert np.median([s.overlap for s in seen]) > 0.75
     assert np.nanmedian([s.off for s in seen]) < 0.015

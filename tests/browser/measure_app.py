@@ -15,6 +15,7 @@ import tempfile
 import time
 from pathlib import Path
 from statistics import median
+from typing import Any
 
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
@@ -24,10 +25,11 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access.passes import link_for
+from tests.support.command_line import line_of
 from tests.support.pages import FLAGS, free_port
 
 TIMES = 5
-PHONE = {
+PHONE: dict[str, Any] = {
     "viewport": {"width": 390, "height": 844},
     "device_scale_factor": 3,
     "has_touch": True,
@@ -71,6 +73,7 @@ def verdict(page: Page, address: str, store: DatabaseStore, name: str) -> tuple[
     picture = page.locator(".photo image").first
     picture.scroll_into_view_if_needed()
     box = picture.bounding_box()
+    assert box is not None
     scale = box["width"] / 4000
     began = time.monotonic()
     page.touchscreen.tap(box["x"] + (x + 0.5) * scale, box["y"] + (y + 0.5) * scale)
@@ -94,7 +97,7 @@ def main() -> None:
             stdout=subprocess.PIPE,
             text=True,
         )
-        server.stdout.readline()
+        line_of(server)
         address = f"http://127.0.0.1:{port}"
         browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
         store = open_store(str(file))

@@ -21,9 +21,9 @@ from playwright.sync_api import Browser, sync_playwright
 
 from photocheck.photo.load import load_photo
 from photocheck.shown.display import display_copies
-from tests.browser.test_marking_surface import MARKS, PAGE, PHONE, Surface
-from tests.support.pages import FLAGS, start_server
+from tests.support.pages import FLAGS, Visitors, start_server
 from tests.support.places import SAMPLES
+from tests.support.surface import MARKS, PAGE, PHONE, Surface
 
 WATCH = """() => {
   window.frames_ms = [];
@@ -40,7 +40,7 @@ WATCH = """() => {
 
 def measured(browser: Browser, address: str) -> dict[str, list[float]]:
     began = time.perf_counter()
-    phone = Surface(browser, address, "photo=large", **PHONE, device_scale_factor=3)
+    phone = Surface(Visitors(browser), address, "photo=large", **PHONE, device_scale_factor=3)
     found = {"page to photo, ms": [1000 * (time.perf_counter() - began)]}
     wanted = {name: (2 * x, 2 * y) for name, (x, y) in MARKS.items()}
     for xy in wanted.values():

@@ -18,7 +18,7 @@ from typing import Any
 from urllib.parse import quote, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Request, expect
+from playwright.sync_api import Browser, BrowserContext, FilePayload, Page, Request, expect
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.sync.client import connect
@@ -31,13 +31,14 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import staff
 from photocheck.server.access.passes import LINK_DAYS, link_for, links_of, order_of
 from photocheck.server.run import run_check
-from tests.support.pages import free_port
+from tests.support.command_line import line_of
+from tests.support.pages import SAID, free_port, rests
 
 pytestmark = pytest.mark.browser
 
 PASSWORD = "four brown ropes drying"
-PHONE = {"viewport": {"width": 390, "height": 844}, "locale": "en-GB"}
-DESK = {"viewport": {"width": 1366, "height": 768}, "locale": "en-GB"}
+PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "locale": "en-GB"}
+DESK: dict[str, Any] = {"viewport": {"width": 1366, "height": 768}, "locale": "en-GB"}
 STEPS = ("readings", "dog", "photo", "marks", "result")
 
 
@@ -73,7 +74,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
             text=True,
             start_new_session=True,
         )
-    assert f"http://127.0.0.1:{port}" in server.stdout.readline()
+    assert f"http://127.0.0.1:{port}" in line_of(server)
     yield Served(f"http://127.0.0.1:{port}", store, log)
     store.close()
     os.killpg(server.pid, signal.SIGINT)
@@ -122,27 +123,13 @@ def with_photo(served: Served, name: str, *, half_neck: str) -> str:
     return key
 
 
-SAID = """document.body.innerText + ' ' +
-    [...document.querySelectorAll('input, textarea')].map((e) => e.value).join(' ') + ' ' +
-    [...document.querySelectorAll('img')].map((e) => e.alt).join(' ')"""
-
-
 def settled(page: Page, address: str) -> str:
     """All that a page says once it rests, with what stands in its fields."""
     page.goto(address)
     page.locator("[data-testid=stMain] :is(h1, h2, h3, [role=alert])").first.wait_for(
         timeout=30_000
     )
-    page.wait_for_function(
-        f"""() => {{
-            const state = document.querySelector('[data-test-script-state]');
-            const said = {SAID}, same = said === window.saidBefore;
-            window.saidBefore = said;
-            return same && state?.dataset.testScriptState === 'notRunning';
-        }}""",
-        polling=400,
-        timeout=60_000,
-    )
+    rests(page)
     return str(page.evaluate(SAID))
 
 
@@ -243,7 +230,7 @@ def test_one_owner_never_sees_the_others_order(served: Served, chromium: Browser
     # their page's session, named by my browser: a new one begins, which knows nothing of theirs
     settled(other, at(served, order=their_link, step="photo"))
     with other.expect_request(lambda request: "/upload_file/" in request.url) as put:
-        note = {"name": "note.jpg", "mimeType": "image/jpeg", "buffer": b"no photo"}
+        note = FilePayload(name="note.jpg", mimeType="image/jpeg", buffer=b"no photo")
         other.locator("input[type=file]").set_input_files(note)
     session = urlsplit(put.value.url).path.split("/")[-2]
     for method in ("PUT", "DELETE", "OPTIONS"):
@@ -312,7 +299,7 @@ def session_begun(served: Served, browser: BrowserContext, asked: str) -> str:
         socket.send(wanted.SerializeToString())
         for _ in range(50):
             message = ForwardMsg()
-            message.ParseFromString(bytes(socket.recv(timeout=30)))
+            message.ParseFromString(socket.recv(timeout=30, decode=False))
             if message.WhichOneof("type") == "new_session":
                 return str(message.new_session.initialize.session_id)
     raise AssertionError("no session began")

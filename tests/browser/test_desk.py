@@ -17,14 +17,13 @@ from photocheck.case.samples import samples_folder
 from photocheck.fit.answer import fit
 from photocheck.fit.shelf import demo_table, sizes_of
 from photocheck.orders.intake.bring_in import bring_in
-from photocheck.orders.model import Store
-from photocheck.orders.store import open_store
+from photocheck.orders.model import STORE_VARIABLE, Store
+from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.photo.load import load_photo
 from photocheck.server.run import run_check
 from photocheck.server.shop import SHELF_VARIABLE
 from photocheck_app.desk.moves import ON_THE_WAY_S
-from photocheck_app.shared import STORE_VARIABLE
-from tests.support.pages import Visitors
+from tests.support.pages import Visitors, rests, way_is_free
 from tests.support.places import APP
 
 SCREEN = {"width": 1366, "height": 768}
@@ -33,7 +32,7 @@ pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")
-def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+def store(tmp_path_factory: pytest.TempPathFactory) -> DatabaseStore:
     store = open_store(str(tmp_path_factory.mktemp("desk") / "orders.db"))
     for name in ("flint", "sorrel", "bramble", "tarn"):
         folder = samples_folder() / name
@@ -45,7 +44,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 
 @pytest.fixture(scope="module")
 def address(
-    store: Store, serve: Callable[[Path], str], tmp_path_factory: pytest.TempPathFactory
+    store: DatabaseStore, serve: Callable[[Path], str], tmp_path_factory: pytest.TempPathFactory
 ) -> str:
     # A script of its own, for the servers of the tests are told apart by it.
     folder = tmp_path_factory.mktemp("page")
@@ -70,19 +69,12 @@ def visit(visitors: Visitors, address: str) -> Iterator[Callable[..., Page]]:
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.goto(f"{address}/desk?language=en&{query}")
         expect(page.locator(".st-key-desk h1")).to_be_visible(timeout=30_000)
-        settled(page)
+        rests(page)
         return page
 
     yield come
     visitors.leave()
     assert faults == []
-
-
-def settled(page: Page) -> None:
-    """Wait until the server has nothing more to say."""
-    page.wait_for_timeout(250)
-    expect(page.locator("[data-test-script-state=running]")).to_have_count(0, timeout=20_000)
-    page.wait_for_timeout(150)
 
 
 def order(store: Store, dog: str) -> str:
@@ -101,7 +93,7 @@ def test_an_order_is_opened_by_keyboard_and_fits_one_screen(visit, tmp_path) -> 
     page.keyboard.press("Enter")
     expect(page.locator("table.spans")).to_be_visible()
     expect(page.locator(".st-key-desk img").first).to_be_visible()
-    settled(page)
+    rests(page)
     assert "case=" in page.url
     page.screenshot(path=tmp_path / "case.png")
     for part in (".st-key-desk img", "table.spans", "table.doubt", "[role=radiogroup]"):
@@ -140,20 +132,20 @@ def test_back_forward_and_reload(visit, store) -> None:
     page = visit("by=Ines")
     page.get_by_role("button", name="Flint").click()
     expect(page.locator("table.spans")).to_be_visible()
-    settled(page)
+    rests(page)
     page.get_by_text("Refuse", exact=True).click()
     page.get_by_role("textbox", name="Reason").fill("half a thought")
     page.get_by_role("textbox", name="Reason").press("Tab")
-    settled(page)
+    rests(page)
     page.get_by_role("button", name="Correct the marks").click()
     page.wait_for_selector(".stage[data-ready=yes]")
-    settled(page)
-    page.wait_for_timeout(1000 * ON_THE_WAY_S)
+    rests(page)
+    way_is_free(page, ON_THE_WAY_S)
     page.go_back()
     expect(page.get_by_role("textbox", name="Reason")).to_have_value("half a thought")
     page.go_back()
     expect(page.get_by_role("button", name="Sorrel")).to_be_visible()
-    settled(page)
+    rests(page)
     page.go_forward()
     expect(page.get_by_role("textbox", name="Reason")).to_have_value("half a thought")
     page.reload()
@@ -169,7 +161,7 @@ def test_a_mark_dragged_by_staff_gives_what_the_check_gives(visit, store) -> Non
     page = visit(f"case={key}&by=Ines")
     page.get_by_role("button", name="Correct the marks").click()
     page.wait_for_selector(".stage[data-ready=yes]")
-    settled(page)
+    rests(page)
     dot = page.locator("[data-id='mark.tail_base'] .dot").bounding_box()
     x, y = dot["x"] + dot["width"] / 2, dot["y"] + dot["height"] / 2
     page.mouse.move(x, y)
@@ -179,7 +171,7 @@ def test_a_mark_dragged_by_staff_gives_what_the_check_gives(visit, store) -> Non
     scale = page.locator(".photo image").first.evaluate(
         "i => i.getBoundingClientRect().width / i.width.baseVal.value"
     )
-    settled(page)
+    rests(page)
     page.get_by_role("button", name="Check again with these marks").click()
     expect(page.locator(".arrived")).to_be_visible(timeout=20_000)
     before, after = store.order(key).checks
@@ -203,11 +195,11 @@ def test_a_decision_with_its_message_by_mouse_and_keys(visit, store, tmp_path) -
     page.get_by_text("Ask again", exact=True).click()
     message = page.get_by_label("Message to the owner")
     expect(message).to_have_value(re.compile("photo"))
-    settled(page)
+    rests(page)
     page.screenshot(path=tmp_path / "deciding.png")
     message.fill(message.input_value() + "\n\nGreetings, Ines")
     message.press("Tab")
-    settled(page)
+    rests(page)
     page.get_by_role("button", name="Record:").focus()
     page.keyboard.press("Enter")
     expect(page.locator(".arrived")).to_be_visible(timeout=20_000)
@@ -267,7 +259,7 @@ def test_what_to_cut_and_the_record_with_it(visit, store, chromium, tmp_path) ->
     page = visit(f"case={key}&by=Ines")
     expect(page.get_by_text(answer.headline).first).to_be_visible()
     page.get_by_role("tab", name="What to cut").click()
-    settled(page)
+    rests(page)
     page.screenshot(path=tmp_path / "cut.png")
     for table in ("table.cut", "table.shelf"):
         box = page.locator(table).bounding_box()
@@ -299,7 +291,7 @@ def test_axe_finds_nothing_serious(visit, store, axe) -> None:
             with suppress(Exception):
                 page.get_by_text("Refuse", exact=True).click(timeout=2_000)
                 page.get_by_role("tab", name="What to cut").click(timeout=2_000)
-            settled(page)
+            rests(page)
         page.evaluate(axe)
         found = page.evaluate("axe.run(document)")
         bad = [

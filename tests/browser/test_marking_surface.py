@@ -7,150 +7,16 @@ x = (screen - left) / width * W - 0.5.
 
 from __future__ import annotations
 
-import json
 import urllib.error
 import urllib.request
-from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import expect
 
-from tests.support.pages import Visitors, free_port, start_server
-from tests.support.places import SUPPORT
-
-PAGE = SUPPORT / "marking_page.py"
-
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-DESKTOP = {"viewport": {"width": 1280, "height": 1000}}
-
-MARKS = {
-    "breastbone": (807.6, 773.9),
-    "shoulder_top": (964.3, 553.0),
-    "last_rib": (1122.5, 709.5),
-    "tail_base": (1300.0, 596.6),
-}
-"""Roughly where they lie on the sample, px."""
-
-MOST_OFF_PX = 0.5
+from tests.support.pages import free_port, rests, start_server
+from tests.support.surface import DESKTOP, MARKS, MOST_OFF_PX, PAGE, PHONE, Surface
 
 pytestmark = pytest.mark.browser
-
-
-class Surface:
-    """A visitor with the page open, and the photo's place on the visitor's screen."""
-
-    def __init__(
-        self, visitors: Visitors, address: str, query: str = "", **context: object
-    ) -> None:
-        self.context = visitors.come(reduced_motion="reduce", **context)
-        self.touch = bool(context.get("has_touch"))
-        self.page: Page = self.context.new_page()
-        self.faults: list[str] = []
-        self.page.on("pageerror", lambda error: self.faults.append(str(error)))
-        self.pictures: list[str] = []
-        self.page.on(
-            "request",
-            lambda r: r.url.startswith(f"{address}/media/") and self.pictures.append(r.url),
-        )
-        self.page.goto(f"{address}/?{query}")
-        self.ready()
-
-    def ready(self) -> None:
-        self.page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
-        self.size = self.page.locator(".photo image").first.evaluate(
-            "image => [image.width.baseVal.value, image.height.baseVal.value]"
-        )
-
-    def rectangle(self) -> tuple[float, float, float]:
-        """Left, top and width over W of the photo on the screen, CSS px, from its own outline."""
-        box = self.page.locator(".photo image").first.evaluate(
-            "i => { const b = i.getBoundingClientRect(); return [b.left, b.top, b.width]; }"
-        )
-        return box[0], box[1], box[2] / self.size[0]
-
-    def screen(self, xy: tuple[float, float]) -> tuple[float, float]:
-        left, top, scale = self.rectangle()
-        return left + (xy[0] + 0.5) * scale, top + (xy[1] + 0.5) * scale
-
-    def tap(self, xy: tuple[float, float]) -> None:
-        at = self.screen(xy)
-        self.page.touchscreen.tap(*at) if self.touch else self.page.mouse.click(*at)
-
-    def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
-        (x0, y0), (x1, y1) = self.screen(start), self.screen(end)
-        if not self.touch:
-            self.page.mouse.move(x0, y0)
-            self.page.mouse.down()
-            self.page.mouse.move(x1, y1, steps=8)
-            self.page.mouse.up()
-            return
-        steps = [(x0 + (x1 - x0) * k / 8, y0 + (y1 - y0) * k / 8) for k in range(9)]
-        self.fingers("touchStart", steps[:1])
-        for at in steps[1:]:
-            self.fingers("touchMove", [at])
-        self.fingers("touchEnd", [])
-
-    def fingers(self, kind: str, at: list[tuple[float, float]]) -> None:
-        if not hasattr(self, "cdp"):
-            self.cdp = self.context.new_cdp_session(self.page)
-        points = [{"x": x, "y": y, "id": k} for k, (x, y) in enumerate(at)]
-        self.cdp.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
-
-    def pinch(self, middle: tuple[float, float], apart: tuple[float, float]) -> None:
-        x, y = self.screen(middle)
-        gaps = [apart[0] + (apart[1] - apart[0]) * k / 10 for k in range(11)]
-        for k, gap in enumerate(gaps):
-            self.fingers("touchMove" if k else "touchStart", [(x - gap, y), (x + gap, y)])
-        self.fingers("touchEnd", [])
-
-    def answer(self) -> dict:
-        return json.loads(self.page.locator("#answer").inner_text())
-
-    def wait(self, wanted: Callable[[dict], bool]) -> dict:
-        """The answer, once the server has one as wanted."""
-        for _ in range(100):
-            if wanted(answer := self.answer()):
-                return answer
-            self.page.wait_for_timeout(100)
-        raise AssertionError(answer)
-
-    def expect_marks(
-        self, wanted: dict[str, tuple[float, float]], off: float = MOST_OFF_PX
-    ) -> None:
-        """Wait until the server has these marks, and no others."""
-
-        def so(answer: dict) -> bool:
-            marks = answer["marks"]
-            return marks.keys() == wanted.keys() and all(
-                abs(marks[name][axis] - wanted[name][axis]) <= off
-                for name in wanted
-                for axis in (0, 1)
-            )
-
-        self.wait(so)
-
-    def mark(self, name: str) -> Locator:
-        return self.page.locator(f"[data-id='mark.{name}']")
-
-    def shown_at(self, name: str) -> tuple[float, float]:
-        """Where the mark's middle is drawn, px of the photo, read back from the screen."""
-        x, y = (
-            self.mark(name)
-            .locator(".dot")
-            .evaluate(
-                "d => { const b = d.getBoundingClientRect();"
-                " return [b.left + b.width / 2, b.top + b.height / 2]; }"
-            )
-        )
-        left, top, scale = self.rectangle()
-        return (x - left) / scale - 0.5, (y - top) / scale - 0.5
-
-    def do(self, action: str) -> None:
-        self.page.locator(f"[data-do={action}]").click()
-
-    def key(self, *keys: str) -> None:
-        for key in keys:
-            self.page.keyboard.press(key)
 
 
 @pytest.fixture
@@ -167,7 +33,7 @@ def visit(visitors, serve):
     assert not [surface.faults for surface in surfaces if surface.faults]
 
 
-@pytest.mark.parametrize("ratio", [1, 2.625, 3])
+@pytest.mark.parametrize("ratio", [1, 2, 2.625, 3])
 def test_all_marks_by_touch_on_a_phone(visit, ratio):
     phone = visit(**PHONE, device_scale_factor=ratio)
     for xy in MARKS.values():
@@ -216,8 +82,7 @@ def test_zoomed_by_the_wheel_what_lies_under_the_pointer_stays(visit):
     desk.page.keyboard.down("Control")
     desk.page.mouse.wheel(0, -150)
     desk.page.keyboard.up("Control")
-    desk.page.wait_for_timeout(100)
-    assert desk.rectangle()[2] > 2 * 700 / 2000
+    desk.until(lambda: desk.rectangle()[2] > 2 * 700 / 2000, "nearer")
     assert desk.screen(below) == pytest.approx(at, abs=0.1)
 
 
@@ -476,10 +341,12 @@ def test_a_server_begun_anew_under_an_open_page_loses_no_mark(visitors, tmp_path
         desk.tap(MARKS["shoulder_top"])
         with desk.page.expect_event("websocket", timeout=30_000):
             process, _ = start_server(PAGE, tmp_path / "log", port)
-        desk.page.wait_for_timeout(1500)
         # a busy machine takes longer for the first run of the new server
-        desk.page.wait_for_selector("[data-test-script-state=notRunning]", timeout=30_000)
-        desk.page.wait_for_timeout(500)
+        desk.page.wait_for_selector(
+            "[data-test-connection-state=CONNECTED][data-test-script-state=notRunning]",
+            timeout=60_000,
+        )
+        rests(desk.page)
         desk.tap(MARKS["last_rib"])
         desk.expect_marks(dict(list(MARKS.items())[:3]))
         for name in list(MARKS)[:3]:
@@ -506,7 +373,7 @@ def test_turning_the_phone_and_resizing_move_no_mark(visit):
         phone.tap(xy)
     for width, height in ((844, 390), (320, 640), (390, 844)):
         phone.page.set_viewport_size({"width": width, "height": height})
-        phone.page.wait_for_timeout(300)
+        rests(phone.page)
         for name, xy in MARKS.items():
             assert phone.shown_at(name) == pytest.approx(xy, abs=MOST_OFF_PX)
         # nothing sticks out sideways
@@ -526,8 +393,8 @@ def test_a_finger_that_scrolls_the_page_places_nothing(visit):
     for k in range(1, 11):
         phone.fingers("touchMove", [(x, y - 20 * k)])
     phone.fingers("touchEnd", [])
-    phone.page.wait_for_timeout(600)
-    assert phone.rectangle()[1] < top - 100, "the page did not scroll"
+    phone.until(lambda: phone.rectangle()[1] < top - 100, "the page has scrolled")
+    phone.run_again()
     assert phone.answer()["marks"] == {}
 
 
@@ -562,21 +429,20 @@ def test_true_marks_beside_ones_own_and_nothing_to_move(visit):
     desk = visit("truth=1&read_only=1", **DESKTOP)
     expect(desk.page.locator(".truth")).to_have_count(8)
     desk.tap(MARKS["breastbone"])
-    desk.page.wait_for_timeout(500)
+    desk.run_again()
     assert desk.answer()["marks"] == {}
     assert desk.page.locator("[data-do=undo]").is_hidden()
 
 
-@pytest.mark.parametrize(
-    ("device", "scheme"), [(PHONE, "dark"), (DESKTOP, "light")], ids=["phone-dark", "desk-light"]
-)
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("device", [PHONE, DESKTOP], ids=["phone", "desk"])
 def test_axe_finds_nothing_serious(visit, axe, device, scheme):
     someone = visit("shape=corners", **device, color_scheme=scheme)
     for xy in list(MARKS.values())[:3]:
         someone.tap(xy)
     for summary in someone.page.locator("summary").all():
         summary.click()
-    someone.page.wait_for_timeout(300)
+    rests(someone.page)
     someone.page.evaluate(axe)
     found = someone.page.evaluate("axe.run(document)")
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from tests.support.command_line import line_of
 from tests.support.pages import free_port
 from tests.support.provider import Provider, running
 
@@ -45,7 +46,7 @@ def address(provider: Provider, tmp_path_factory: pytest.TempPathFactory) -> Ite
         server = subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=log, text=True, start_new_session=True
         )
-    assert str(port) in server.stdout.readline()
+    assert str(port) in line_of(server)
     yield page
     os.killpg(server.pid, signal.SIGINT)
     assert server.wait(15) == 0

@@ -27,19 +27,19 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.report.file import report_to_dict
 from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
-from tests.support.command_line import by_command_line
-from tests.support.pages import Visitors, free_port
+from tests.support.command_line import by_command_line, line_of
+from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
 
 pytestmark = pytest.mark.browser
 
-PHONE = {
+PHONE: dict[str, Any] = {
     "viewport": {"width": 390, "height": 844},
     "device_scale_factor": 3,
     "has_touch": True,
     "is_mobile": True,
     "locale": "en-GB",
 }
-DESKTOP = {"viewport": {"width": 1280, "height": 900}, "locale": "en-GB"}
+DESKTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 900}, "locale": "en-GB"}
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         text=True,
         start_new_session=True,
     )
-    said = server.stdout.readline()
+    said = line_of(server)
     assert f"http://127.0.0.1:{port}" in said
     store = open_store(str(file))
     yield Served(f"http://127.0.0.1:{port}", store)
@@ -96,7 +96,9 @@ def press(page: Page, name: str) -> None:
 
 def key_in(served: Served, page: Page) -> str:
     page.wait_for_url(re.compile("order="))
-    return order_of(served.store, re.search(r"order=([\w.-]+)", page.url).group(1))
+    found = re.search(r"order=([\w.-]+)", page.url)
+    assert found is not None
+    return order_of(served.store, found[1])
 
 
 def tap(page: Page, xy: list[float], size: tuple[int, int]) -> None:
@@ -104,6 +106,7 @@ def tap(page: Page, xy: list[float], size: tuple[int, int]) -> None:
     picture = page.locator(".photo image").first
     picture.scroll_into_view_if_needed()
     box = picture.bounding_box()
+    assert box is not None
     x = box["x"] + (xy[0] + 0.5) / size[0] * box["width"]
     y = box["y"] + (xy[1] + 0.5) / size[1] * box["height"]
     touch = page.evaluate("navigator.maxTouchPoints > 0")
@@ -111,13 +114,12 @@ def tap(page: Page, xy: list[float], size: tuple[int, int]) -> None:
 
 
 def wait_for_marks(served: Served, page: Page, key: str, names: set[str]) -> dict[str, Any]:
-    for _ in range(150):
+    def kept() -> dict[str, Any]:
         (photo,) = served.store.order(key).draft.to_dict()["photos"]
-        marks = photo["markings"][0]["marks"] if photo["markings"] else {}
-        if set(marks) == names:
-            return marks
-        page.wait_for_timeout(100)
-    raise AssertionError(f"{sorted(marks)} were kept, not {sorted(names)}")
+        return photo["markings"][0]["marks"] if photo["markings"] else {}
+
+    until_on_page(page, lambda: set(kept()) == names, f"{sorted(names)} kept", patience_s=30)
+    return kept()
 
 
 def without_paths(value: Any) -> Any:
@@ -162,7 +164,9 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
             page.reload()
             page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
     kept = wait_for_marks(served, page, key, set(wanted))
-    screen = page.locator(".photo image").first.bounding_box()["width"]
+    box = page.locator(".photo image").first.bounding_box()
+    assert box is not None
+    screen = box["width"]
     for name in wanted:
         # A tap lands on whole CSS pixels at worst; the picture is shown smaller than it is.
         assert kept[name] == pytest.approx(marks[name], abs=0.5 * 2000 / screen + 0.5)
@@ -179,7 +183,7 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
     # One press leads back to what is wrong, and the browser's own way back works too.
     press(page, "Correct the readings")
     expect(page.get_by_label("Rear length in centimetres")).to_have_value("72")
-    page.wait_for_timeout(1000 * ON_THE_WAY_S)
+    way_is_free(page, ON_THE_WAY_S)
     page.go_back()
     expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
 
@@ -261,7 +265,6 @@ def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Brows
         context.close()
 
 
-@pytest.mark.parametrize("visitor", [PHONE], ids=["phone"], indirect=True)
 def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe: str) -> None:
     """axe-core: WCAG 2.2 A and AA, and its best practices; nothing serious on any step."""
     _, photo = sample("flint")
@@ -269,7 +272,7 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
     key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
     link = link_for(served.store, key, by="Robin")
     found = {}
-    steps = ("", "?step=sample", "sheet")
+    steps: tuple[str, ...] = ("", "?step=sample", "sheet")
     steps += tuple(
         f"?order={link}&step={step}" for step in ("readings", "dog", "photo", "marks", "result")
     )
@@ -277,7 +280,7 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
         page = opened(visitor, f"{served.address}/{step}")
         page.wait_for_load_state("networkidle")
         page.locator("h1, h2").first.wait_for(timeout=30_000)
-        page.wait_for_timeout(500)
+        rests(page)
         page.add_script_tag(content=axe)
         result = page.evaluate("axe.run()")
         found[step] = [

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,11 +17,15 @@ from playwright.sync_api import Page, expect
 
 from photocheck.practice.dogs import PracticeDog, practice_dogs
 from photocheck.words import LANDMARKS
-from tests.support.pages import Visitors
+from tests.support.pages import Visitors, rests
 from tests.support.places import APP
 
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-DESKTOP = {"viewport": {"width": 1280, "height": 1000}}
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "has_touch": True,
+    "is_mobile": True,
+}
+DESKTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 1000}}
 
 pytestmark = pytest.mark.browser
 
@@ -32,7 +37,7 @@ def visit(visitors: Visitors, serve: Callable[[Path], str]) -> Iterator[Callable
     """Opens the page for a visitor; nothing may fail in the visitor's browser meanwhile."""
     faults = []
 
-    def open_page(**kind: object) -> Page:
+    def open_page(**kind: Any) -> Page:
         page = visitors.come(**kind).new_page()
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.set_default_timeout(30_000)
@@ -92,7 +97,9 @@ def test_by_touch_on_a_phone(visit: Callable[..., Page], axe: str) -> None:
     show_me(page)
     told = page.get_by_text(re.compile(r"Last rib: \d\.\d cm too far back")).first.inner_text()
     # A finger's tap is placed to about half a screen pixel, here 1.3 mm on the dog.
-    assert float(re.search(r"(\d\.\d) cm", told)[1]) == pytest.approx(4.0, abs=0.3)
+    off = re.search(r"(\d\.\d) cm", told)
+    assert off is not None
+    assert float(off[1]) == pytest.approx(4.0, abs=0.3)
     assert page.locator(".truth").count() == 4
     # the answer begins at the top, and nothing is wider than the phone
     verdict = page.get_by_text(re.compile("Nearly there|Not yet")).first
@@ -125,7 +132,8 @@ def test_marks_outlive_a_look_at_another_page(visit: Callable[..., Page]) -> Non
     page = visit(**DESKTOP)
     place(page, DOG, DOG.marks)
     # the server knows of them before the page is left
-    page.wait_for_timeout(1500)
+    expect(page.get_by_text("4 of 4 placed")).to_be_visible()
+    rests(page)
     page.get_by_role("link", name="Print the marker sheet").click()
     expect(page.locator(".stage")).to_have_count(0)
     page.get_by_role("link", name="Practise the marks").click()
@@ -158,6 +166,8 @@ def test_ones_own_photo_twice_on_a_phone(visit: Callable[..., Page], axe: str) -
     told = page.get_by_text(re.compile(r"Tail base: the second .*higher")).inner_text(
         timeout=30_000
     )
-    assert float(re.search(r"(\d\.\d) cm higher", told)[1]) == pytest.approx(2.0, abs=0.4)
+    higher = re.search(r"(\d\.\d) cm higher", told)
+    assert higher is not None
+    assert float(higher[1]) == pytest.approx(2.0, abs=0.4)
     page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
     assert serious(page, axe) == []

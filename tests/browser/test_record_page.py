@@ -11,18 +11,14 @@ from playwright.sync_api import Browser
 from photocheck.fit.answer import fit
 from photocheck.fit.shelf import demo_table, sizes_of
 from photocheck.shown.record import record_html
-from tests.shown.test_record import check_of, crowded, decision, photo
 from tests.support.made_report import made_report
+from tests.support.records import check_of, crowded, decision, photo
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize(
-    ("pictures", "crowd", "paper"),
-    [
-        *((0, False, "A4"), (0, True, "Letter"), (1, False, "Letter"), (1, True, "A4")),
-        *((2, False, "A4"), (2, True, "A4"), (2, True, "Letter")),
-    ],
-)
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("crowd", [False, True])
+@pytest.mark.parametrize("pictures", [0, 1, 2])
 def test_it_prints_on_one_page(chromium: Browser, paper: str, crowd: bool, pictures: int) -> None:
     report = crowded() if crowd else made_report()
     if pictures == 2 and not crowd:

@@ -3,6 +3,7 @@ import dataclasses
 import json
 import math
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -90,7 +91,7 @@ def changed(path: str, value) -> dict:
     """GOOD with one value set, or taken out when it is `...`."""
     data = copy.deepcopy(GOOD)
     *steps, last = [int(s) if s.isdigit() else s for s in path.split("/")]
-    at = data
+    at: Any = data
     for step in steps:
         at = at[step]
     if value is ...:

@@ -147,6 +147,7 @@ def test_what_may_be_left_out_of_a_report_is_seen():
 def made(kind: Any) -> Any:
     """One value of a type with every part filled."""
     if is_dataclass(kind):
+        assert isinstance(kind, type)
         hints = get_type_hints(kind)
         return kind(**{each.name: made(hints[each.name]) for each in fields(kind)})
     if NoneType in get_args(kind):

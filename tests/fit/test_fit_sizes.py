@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import log
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -24,7 +25,7 @@ from tests.support.made_report import made_report
 DOG = Lengths(np.log([400.0, 450.0, 280.0]), np.diag([0.02, 0.025, 0.03]) ** 2)
 
 
-def agreed(**dog: object) -> Report:
+def agreed(**dog: Any) -> Report:
     report = made_report(verdict="agrees")
     readings = {
         "half_neck": Reading(361.0, "361 mm", "cm"),

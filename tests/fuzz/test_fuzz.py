@@ -29,4 +29,4 @@ def test_a_few_made_up_inputs(make, inputs):
     ],
 )
 def test_many_made_up_inputs(make, inputs, thorough):
-    print(fuzz(make, inputs if thorough else inputs // 8, 1_000_000))
+    print(fuzz(make, inputs if thorough else inputs // 2, 1_000_000))

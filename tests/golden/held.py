@@ -54,9 +54,9 @@ def names() -> list[str]:
     return [f"{name}-en" for name in every] + [f"{n}-{c}" for n, c in cases.LANGUAGES.items()]
 
 
-def answer(held: str) -> dict[str, Any]:
+def answer(case: str) -> dict[str, Any]:
     """The report of a held case as its JSON, and as plain text; without what a version changes."""
-    name, _, language = held.rpartition("-")
+    name, _, language = case.rpartition("-")
     ratios = read_ratios(FOLDER / "ratios.json") if name == "learnt_ratios" else None
     with speaking(language):
         report = _as_in_samples(check(case_of(name), ratios=ratios))

@@ -78,7 +78,7 @@ def test_covariance_agrees_with_a_monte_carlo_twin() -> None:
         for k in u.kinds(kind)
     ]
     errors, variances = [], []
-    for _ in range(160):
+    for _ in range(220):
         truth = u.start
         for place in normals:
             truth[place] = rng.normal()
@@ -89,7 +89,7 @@ def test_covariance_agrees_with_a_monte_carlo_twin() -> None:
         errors.append(found.log_spans - base.log_spans(truth))
         variances.append(np.diag(found.covariance))
     ratio = np.sqrt(np.mean(np.square(errors), axis=0) / np.mean(variances, axis=0))
-    # 160 draws know a standard deviation to 6 %
+    # 220 draws know a standard deviation to 5 %
     assert np.all((ratio > 0.85) & (ratio < 1.17)), ratio
     # what linear propagation leaves out stays well below the doubt itself
     bias = np.mean(errors, axis=0) / np.sqrt(np.mean(variances, axis=0))
@@ -187,10 +187,10 @@ def test_good_marks_are_rarely_named() -> None:
     rng = np.random.default_rng(3)
     view = square_view()
     named = 0
-    for _ in range(40):
+    for _ in range(60):
         markings = [[marking(noise=rng.normal(0, 5.5, (4, 2)))] for _ in range(3)]
         named += bool(estimate([view] * 3, markings, DogFacts()).outliers)
-    assert named <= 2
+    assert named <= 3
 
 
 def test_girth_and_chest_marks_narrow_the_rear() -> None:

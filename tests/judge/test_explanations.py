@@ -251,7 +251,7 @@ def test_each_explanation_is_a_whole_density(name: str) -> None:
         standing = rank(replace(base, differences=r), kinds=(one,))
         ratios.append(one.odds * math.exp(-standing.log_odds))
     spread = np.std(ratios) / math.sqrt(len(ratios))
-    assert np.mean(ratios) == pytest.approx(1.0, abs=4.5 * spread)
+    assert np.mean(ratios) == pytest.approx(1.0, abs=float(4.5 * spread))
 
 
 # -- the right explanation first -----------------------------------------------------------

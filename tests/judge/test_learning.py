@@ -253,6 +253,7 @@ def test_learning_is_refused_when_it_does_not_help() -> None:
     for seed in range(12):
         learning = learn(orders_of(100 + seed, 12, shift=(0.0, 0.0, 0.0), more={"dogs": 1.0}))
         adopted.append(learning.adopted)
+        assert learning.version is not None
         assert learning.adopted == learning.version.check.improves
         if not learning.adopted:
             assert learning.ratios == Ratios()
@@ -295,7 +296,10 @@ def test_outlying_orders_are_left_out_and_listed() -> None:
     assert {order.key for order, _ in outlying} == {order.key for order in slips}
     assert len(kept) == len(good)
     learning = learn(good + slips)
-    assert learning.version.groups == learn(good).version.groups
+    alone = learn(good).version
+    assert learning.version is not None
+    assert alone is not None
+    assert learning.version.groups == alone.groups
     assert learning.version.left_out == 4
     assert all("standard deviations" in item.reason for item in learning.left_out)
     # a lone order of a group cannot hide a gross slip either
@@ -319,6 +323,8 @@ def test_new_ratios_must_not_lose_what_the_old_ones_know() -> None:
     assert "10 new orders are predicted better by version" in doubtful.reason
     more = learn(orders_of(12, 160), many.ratios)
     assert more.adopted
+    assert more.version is not None
+    assert many.version is not None
     assert more.version.parent == many.version.version
     assert more.version.number == 2
 

@@ -7,6 +7,7 @@ import io
 import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -29,7 +30,7 @@ AT = datetime(2026, 3, 29, 7, 5, tzinfo=UTC)
 TRIGGERS = tuple("=+-@\t\r\n\0\uff1d\uff0b\uff0d\uff20")
 
 
-def order(key: str = "k3f9", **case: object) -> Order:
+def order(key: str = "k3f9", **case: Any) -> Order:
     report = made_report()
     report = replace(report, case=replace(report.case, **case))
     check = Check(

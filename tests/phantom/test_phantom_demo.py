@@ -55,6 +55,7 @@ def _value(part: str) -> float:
     return float(part)
 
 
+@pytest.mark.slow
 def test_a_sample_can_be_made_and_read(tmp_path: Path):
     sample = next(s for s in SAMPLES if s.folder == "juniper")
     write_sample(sample, tmp_path / "one", draw=blank)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -27,7 +28,7 @@ def dog() -> Dog:
     return make_dog(DogPlan(), 90)
 
 
-def scene_with(dog: Dog, placed: PlacedReference, **changes: object) -> Scene:
+def scene_with(dog: Dog, placed: PlacedReference, **changes: Any) -> Scene:
     camera = Camera(
         (450.0, 800.0, 2300.0),
         (380.0, 330.0, 0.0),

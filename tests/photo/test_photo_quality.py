@@ -12,8 +12,8 @@ def scene(seed: int = 0) -> np.ndarray:
     rng = np.random.default_rng(seed)
     rgb = np.full((600, 800, 3), 90, np.uint8)
     cv2.ellipse(rgb, (400, 300), (250, 120), 10, 0, 360, (170, 160, 150), -1, cv2.LINE_AA)
-    rgb = cv2.GaussianBlur(rgb, (0, 0), 0.8)
-    return np.clip(rgb + rng.normal(0, 2, rgb.shape), 0, 255).astype(np.uint8)
+    soft = cv2.GaussianBlur(rgb, (0, 0), 0.8)
+    return np.clip(soft + rng.normal(0, 2, soft.shape), 0, 255).astype(np.uint8)
 
 
 EDGE = [(400, 180), (400, 420)]

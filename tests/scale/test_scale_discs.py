@@ -161,7 +161,7 @@ def test_what_is_wrong_is_said():
     told("turned too far", outline=map(tuple, (flat - 180) * [1, 0.6] + 180))
 
 
-@pytest.mark.parametrize("kind", ["disc", "ball"])
+@pytest.mark.parametrize("kind", ["disc", pytest.param("ball", marks=pytest.mark.slow)])
 def test_nothing_there(kind):
     random = np.random.default_rng(0)
     pictures = [random.normal(150, 4, (*SHAPE, 3)), random.integers(0, 256, (150, 170, 3))]

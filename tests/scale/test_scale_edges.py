@@ -118,9 +118,10 @@ def test_sizes_are_the_standards():
         ("letter", 0.8, {"fingers": 1, "back": "wall"}, 0.2),
     ],
 )
-def test_found_from_a_mark(kind, scale, how, limit):
+@pytest.mark.parametrize("scenes", [2, pytest.param(3, marks=pytest.mark.slow)])
+def test_found_from_a_mark(kind, scale, how, limit, scenes):
     squares = []
-    for seed in range(2):
+    for seed in range(scenes):
         picture, truth, near, item = _scene(kind, seed, scale, **how)
         seen = find_rectangle(picture, item, near=near)
         miss = _miss(seen, truth)
@@ -135,6 +136,7 @@ def test_found_from_a_mark(kind, scale, how, limit):
     assert np.sqrt(np.mean(squares)) < limit
 
 
+@pytest.mark.slow
 def test_busy_print():
     good = 0
     for seed in range(4):
@@ -187,7 +189,7 @@ def test_marks_by_hand_are_kept_where_no_edge_supports_them():
     assert any("as marked" in remark for remark in seen.remarks)
 
 
-@pytest.mark.parametrize("kind", ["id_card", "a4"])
+@pytest.mark.parametrize("kind", ["id_card", pytest.param("a4", marks=pytest.mark.slow)])
 def test_nothing_there(kind):
     """A mark on leaves, on a bare wall or on noise finds no card."""
     for seed in (2,):  # the one chance shape that once passed

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import threading
-import time
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -13,18 +14,20 @@ from PIL import Image
 import photocheck
 from photocheck.case.samples import samples_folder
 from photocheck.errors import PhotoError
-from photocheck.orders.draft import Draft
+from photocheck.orders.draft import Draft, ReferenceTold
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.uploads import BusyError
 from photocheck.orders.uploads.gate import Gate
 from photocheck.photo.load import load_photo
+from photocheck.photo.photo import Photo
 from photocheck.server import bench
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.memory import Memory
 from photocheck.server.run import check_order
 from photocheck.speech import speaking
-from tests.photo.test_photo_load import encoded, quarters
+from tests.support.pictures import encoded, quarters
+from tests.support.waiting import until
 
 
 @pytest.fixture
@@ -46,7 +49,11 @@ def test_what_is_held_has_a_bound_in_bytes_and_the_longest_unused_goes() -> None
     made = []
 
     def get(name: str, size: int) -> bytes:
-        return memory.get("order", name, lambda: made.append(name) or bytes(size))
+        def make() -> bytes:
+            made.append(name)
+            return bytes(size)
+
+        return memory.get("order", name, make)
 
     get("a", 40), get("b", 40), get("a", 40), get("c", 40)
     assert memory.bytes_held == 80
@@ -58,15 +65,18 @@ def test_what_is_held_has_a_bound_in_bytes_and_the_longest_unused_goes() -> None
 
 def test_what_many_ask_for_at_once_is_made_once() -> None:
     memory: Memory[bytes] = Memory(100, len)
-    made, all_here = [], threading.Barrier(8)
+    made: list[int] = []
+    asked: list[int] = []
+    all_here = threading.Barrier(8)
 
     def make() -> bytes:
-        time.sleep(0.2)
+        until(lambda: len(asked) == 8, "all have asked")
         made.append(1)
         return b"photo"
 
     def ask(_: int) -> bytes:
         all_here.wait(10)
+        asked.append(1)
         return memory.get("order", "name", make)
 
     with ThreadPoolExecutor(8) as visitors:
@@ -76,14 +86,16 @@ def test_what_many_ask_for_at_once_is_made_once() -> None:
 
 def test_a_failure_is_not_held_and_each_hears_of_it_in_their_language() -> None:
     memory: Memory[bytes] = Memory(100, len)
-    began = threading.Event()
+    began, other_asks = threading.Event(), threading.Event()
 
     def fail() -> bytes:
         began.set()
-        time.sleep(0.1)
+        assert other_asks.wait(10)
         raise BusyError(photocheck.speech.tr("many photos are being read just now"))
 
     def ask(language: str) -> str:
+        if language == "de":
+            other_asks.set()
         with speaking(language), pytest.raises(BusyError) as caught:
             memory.get("order", "name", fail)
         return caught.value.wrong
@@ -127,7 +139,7 @@ def test_what_is_held_needs_no_place_and_the_rest_is_told_to_wait(
         other = with_photo(kept)
         for work in (
             lambda: bench.shown(kept, *other),
-            lambda: bench.look(kept, key, name, {"kind": "marker_sheet"}, "cm"),
+            lambda: bench.look(kept, key, name, ReferenceTold(kind="marker_sheet"), "cm"),
             lambda: bench.at_work().__enter__(),
         ):
             with pytest.raises(BusyError, match=r"nothing of yours is lost. Wait a minute"):
@@ -167,7 +179,7 @@ def test_an_order_is_checked_with_one_of_its_photos_in_memory(
     key = bring_in(kept, ("case.json", (folder / "case.json").read_bytes()), photos).key
     decoded, alive = [], []
 
-    def load(content: bytes, **more: object) -> object:
+    def load(content: bytes, **more: Any) -> object:
         photo = load_photo(content, **more)
         decoded.append(1)
         alive.append(photo.rgb.nbytes)
@@ -177,7 +189,7 @@ def test_an_order_is_checked_with_one_of_its_photos_in_memory(
     roomy = check_order(kept, key)
     assert len(decoded) == len(photos)
     one = max(alive)
-    small = Memory(one, lambda photo: photo.rgb.nbytes)
+    small: Memory[Photo] = Memory(one, lambda photo: photo.rgb.nbytes)
     assert check_order(kept, key, memory=small) == roomy
     assert len(decoded) > 2 * len(photos)
     assert small.bytes_held <= one
@@ -200,13 +212,15 @@ def test_checks_go_before_pictures_that_came_earlier() -> None:
         with gate.place(rank):
             came.append(name)
 
+    def waits(number: int) -> bool:
+        return len(gate._waiting) == number
+
     asked = (("picture", 1), ("another picture", 1), ("check", 0), ("another check", 0))
     with gate.place():
         threads = [threading.Thread(target=go, args=one) for one in asked]
         for number, thread in enumerate(threads, start=1):
             thread.start()
-            while len(gate._waiting) < number:
-                time.sleep(0.001)
+            until(partial(waits, number), "it waits")
     for thread in threads:
         thread.join(20)
     assert came == ["check", "another check", "picture", "another picture"]

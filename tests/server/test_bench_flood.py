@@ -21,7 +21,8 @@ from photocheck.photo.kind import MAX_BYTES
 from photocheck.photo.load import MAX_PIXELS
 from photocheck.server import bench
 from photocheck.server.run import check_order
-from tests.orders.uploads.test_uploads_flood import Watch, resident_mb
+from tests.support.memory import Watch, resident_mb
+from tests.support.waiting import patiently
 
 pytestmark = [
     pytest.mark.slow,
@@ -65,40 +66,29 @@ def enlarged(name: str) -> tuple[dict, bytes]:
     return case, held.getvalue()
 
 
-def patiently(work):
-    """As a visitor who waits and tries again when told to."""
-    until = time.monotonic() + 1200
-    while True:
-        try:
-            return work()
-        except BusyError:
-            assert time.monotonic() < until
-            time.sleep(1)
-
-
 def test_memory_is_bounded_while_many_come_with_the_largest_photos(tmp_path: Path, thorough: bool):
-    many = 12 if thorough else 3
+    many = 12 if thorough else 5
     case, photo = enlarged(SAMPLE)
     store = open_store(str(tmp_path / "orders.sqlite3"))
     reports, lock = [], threading.Lock()
 
     def visit(_: int) -> None:
         key = store.open()
-        name = patiently(lambda: take_photo(store, key, photo, name="side.jpg"))
+        name = patiently(lambda: take_photo(store, key, photo, name="side.jpg"), BusyError)
         draft = renamed(Draft.from_dict(case), {case["photos"][0]["file"]: name})
         store.save_draft(key, draft)
         reference = draft.photos[0].reference
-        assert patiently(lambda: bench.shown(store, key, name, (900,))).copies
-        looked = patiently(lambda: bench.look(store, key, name, reference, draft.unit))
+        assert patiently(lambda: bench.shown(store, key, name, (900,)), BusyError).copies
+        looked = patiently(lambda: bench.look(store, key, name, reference, draft.unit), BusyError)
         assert looked.found, looked.problem
-        assert len(patiently(lambda: bench.shown(store, key, name)).copies) == 2
+        assert len(patiently(lambda: bench.shown(store, key, name), BusyError).copies) == 2
 
         def check():
             with bench.at_work():
                 return check_order(store, key, memory=bench.PHOTOS)
 
-        report = patiently(check)
-        assert patiently(lambda: bench.picture(store, key, 1, report, 0))
+        report = patiently(check, BusyError)
+        assert patiently(lambda: bench.picture(store, key, 1, report, 0), BusyError)
         with lock:
             reports.append(report)
         bench.forget(store, key)

@@ -14,6 +14,7 @@ import pytest
 
 from photocheck.server import serving
 from photocheck.server.serving import Doors
+from tests.support.command_line import line_of
 
 OTHERS = ["0.0.0.0", "::", "192.168.1.7", "example.org", ""]
 HERE = ["127.0.0.1", "127.3.2.1", "::1", "localhost"]
@@ -85,10 +86,10 @@ def test_it_serves_says_where_and_ends_with_ctrl_c(tmp_path: Path) -> None:
         start_new_session=True,
     )
     try:
-        assert server.stdout.readline() == (
+        assert line_of(server) == (
             f"photocheck is open at http://127.0.0.1:{port} (Ctrl-C ends it).\n"
         )
-        assert "photocheck staff add" in server.stdout.readline()
+        assert "photocheck staff add" in line_of(server)
         page = urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10)
         assert page.status == 200
         again = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, check=False)
@@ -97,6 +98,7 @@ def test_it_serves_says_where_and_ends_with_ctrl_c(tmp_path: Path) -> None:
         # A terminal's Ctrl-C reaches every process in it.
         os.killpg(server.pid, signal.SIGINT)
         assert server.wait(15) == 0
+        assert server.stderr is not None
         assert "Traceback" not in server.stderr.read()
     finally:
         if server.poll() is None:

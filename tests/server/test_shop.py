@@ -15,7 +15,7 @@ from photocheck.orders.messages.drafting import MessageError
 from photocheck.server import serving
 from photocheck.server.shop import Shop, ShopError, environment_of, shop_of
 from photocheck.words import EXIT_CODES
-from tests.orders.store.test_store import learnt
+from tests.support.learnt import learnt
 
 
 def written_later(path: Path, text: str) -> None:

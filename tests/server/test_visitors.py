@@ -14,7 +14,7 @@ from tests.support.visitors.made import told_by
 from tests.support.visitors.owner import Owner, play_all
 from tests.support.visitors.serving import served
 
-VISITORS = 3
+VISITORS = 6
 
 
 @pytest.mark.slow
@@ -28,7 +28,8 @@ def test_visitors_at_once_lose_nothing_and_see_only_their_own(tmp_path: Path) ->
     assert all(headlines.values())
     assert wrongs(app.store, visitors, headlines) == []
     # and what is wrong in the store would be found
-    told, other = visitors[0], told_by(5)  # nobody's order: other texts, other marks and photo
+    # nobody's order: other texts, other marks and photo
+    told, other = visitors[0], told_by(VISITORS + 5)
     as_other = type(told)(told.name, told.locale, told.readings, other.draft, other.photo)
     found = " ".join(wrongs(app.store, [as_other], headlines))
     assert all(

@@ -5,20 +5,17 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
 from html.parser import HTMLParser
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import Check, Decision, Order, OrderError
-from photocheck.report.model import Report
+from photocheck.orders.model import Decision, Order, OrderError
 from photocheck.shown.record import order_record, record_html
 from tests.support.made_report import made_report
+from tests.support.records import AT, check_of, crowded, decision, photo
 
-AT = datetime(2026, 3, 29, 7, 5, tzinfo=UTC)
 NASTY = "\"><script>alert(1)</script><img src=//x.example/y onerror=z> 'q' {{ 7*7 }} \u202e"
 
 
@@ -36,44 +33,6 @@ class Page(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         self.text += data
-
-
-def check_of(report: Report) -> Check:
-    return Check(17, AT, "owner", Draft(), report, "0.1.0", "")
-
-
-def photo() -> np.ndarray:
-    y, x = np.mgrid[0:3024:3, 0:4032:3]
-    return np.repeat(np.repeat(np.stack([x % 256, y % 256, x // 16], -1), 3, 0), 3, 1).astype(
-        np.uint8
-    )
-
-
-def decision(reason: str = "The rear length is to be measured once more.") -> Decision:
-    return Decision(AT, "Ada at the desk", "asked_again", reason, "", 17)
-
-
-def crowded() -> Report:
-    """Twelve photos, and more and longer texts than any report has."""
-    report = made_report(photos=12)
-    long = "A sentence about this order that goes on and on without an end in sight, " * 6
-    case = replace(
-        report.case,
-        name="W" * 200,
-        dog=replace(report.case.dog, name="M" * 200, breed="long haired working cross " * 20),
-    )
-    result = replace(report.photos[0], remarks=tuple(f"{k} {long}" for k in range(6)))
-    return replace(
-        report,
-        headline=long,
-        case=case,
-        photos=(result,) * 12,
-        outliers=tuple(f"{k} {long}" for k in range(9)),
-        redundancy=(long, long + "!"),
-        next_step=long,
-        cautions=(long, long),
-        budget=tuple(replace(report.budget[0], title=long) for _ in range(20)),
-    )
 
 
 def test_it_holds_what_was_measured_decided_and_by_whom() -> None:

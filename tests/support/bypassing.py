@@ -431,7 +431,9 @@ class _Search:
                 if not way and is_said(text) and (self._use != PART or " " in text.strip()):
                     self._note(module, node, text)
             case ast.JoinedStr(values):
-                whole = "".join(v.value if isinstance(v, ast.Constant) else "0" for v in values)
+                whole = "".join(
+                    str(v.value) if isinstance(v, ast.Constant) else "0" for v in values
+                )
                 if is_said(whole):
                     self._note(module, node, ast.unparse(node))
                 for value in _read_parts(values):
@@ -486,8 +488,9 @@ class _Search:
                 self._follow(module, several, (EACH,))
                 return
             case ast.Attribute(table, "get" | "pop"), [entry, *others], _ if len(others) < 2:
-                k = entry.value if isinstance(entry, ast.Constant) else ENTRY
-                self._follow(module, table, (k, *way))
+                told = entry.value if isinstance(entry, ast.Constant) else None
+                step = told if isinstance(told, (int, str)) else ENTRY
+                self._follow(module, table, (step, *way))
                 for other in others:
                     self._follow(module, other, way)
                 return
@@ -517,9 +520,9 @@ class _Search:
         if target is None:
             return
         given = _bound(target[1], call)
-        for parameter, rest in self._returned(*target, way):
+        for parameter, further in self._returned(*target, way):
             if parameter in given:
-                self._follow(module, given[parameter], rest)
+                self._follow(module, given[parameter], further)
 
     def _returned(self, home: _Module, function: Function, way: Way) -> set[tuple[str, Way]]:
         """Follow what a function returns; the parameters that come back in it."""

@@ -8,13 +8,14 @@ import subprocess
 import sys
 import time
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from photocheck.server.serving import DESK_VARIABLE
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext
+    from playwright.sync_api import Browser, BrowserContext, Page
 
 FLAGS = [
     "--no-sandbox",
@@ -62,6 +63,48 @@ def start_server(
     raise AssertionError(f"the server did not start: {log.read_text(errors='replace')}")
 
 
+SAID = """document.body.innerText + ' ' +
+    [...document.querySelectorAll('input, textarea')].map((e) => e.value).join(' ') + ' ' +
+    [...document.querySelectorAll('img')].map((e) => e.alt).join(' ')"""
+"""All that a page says, with what stands in its fields."""
+
+
+def rests(page: Page) -> None:
+    """Wait until the server has nothing more to say: no run is under way, and between two looks
+    nothing that the page says or where it stands has changed.
+    """
+    page.evaluate("window.saidBefore = undefined")
+    page.wait_for_function(
+        f"""() => {{
+            const state = document.querySelector('[data-test-script-state]');
+            const main = document.querySelector('[data-testid=stMain]');
+            const said = {SAID} + [main?.scrollTop, main?.scrollHeight, innerWidth];
+            const same = said === window.saidBefore;
+            window.saidBefore = said;
+            return same && state?.dataset.testScriptState === 'notRunning';
+        }}""",
+        polling=300,
+        timeout=60_000,
+    )
+
+
+def until_on_page(page: Page, so: Callable[[], object], what: str, *, patience_s: float) -> None:
+    """`tests.support.waiting.until` for what a page must go on working for meanwhile."""
+    deadline = time.monotonic() + patience_s
+    while not so():
+        assert time.monotonic() < deadline, f"waited {patience_s:.0f} s in vain: {what}"
+        page.wait_for_timeout(50)
+
+
+def way_is_free(page: Page, on_the_way_s: float) -> None:
+    """Wait until the app takes a step back in the browser for one.
+
+    For so long after a press it takes another address for one that has not caught up yet; that
+    lies in its memory alone, and nothing on the page tells that it is over.
+    """
+    page.wait_for_timeout(1000 * on_the_way_s)
+
+
 class Visitors:
     """Browser contexts, each for one visitor at a time.
 
@@ -74,7 +117,7 @@ class Visitors:
         self._left: dict[str, list[BrowserContext]] = {}
         self._here: list[tuple[str, BrowserContext]] = []
 
-    def come(self, **options: object) -> BrowserContext:
+    def come(self, **options: Any) -> BrowserContext:
         kind = repr(sorted(options.items()))
         left = self._left.setdefault(kind, [])
         context = left.pop() if left else self._browser.new_context(**options)

@@ -88,7 +88,7 @@ def child(task: dict[str, str]) -> None:
 
 def main() -> None:
     if sys.argv[1] in ("sqlite", "sqlite_wal"):
-        engines.wal_is_safe = lambda: sys.argv[1] == "sqlite_wal"  # type: ignore[assignment]
+        engines.wal_is_safe = lambda: sys.argv[1] == "sqlite_wal"  # type: ignore[assignment,misc]
     # Loads and prepares all that is done once; a child gets no connection of its parent.
     store = open_store(sys.argv[2])
     store.forget(checked(store)[0])

@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -49,7 +50,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bring_module, "take_for_order", take)
 
 
-def brought(store: DatabaseStore, path: Path, *, photos: bool = True, **more: bool) -> list[Result]:
+def brought(store: DatabaseStore, path: Path, *, photos: bool = True, **more: Any) -> list[Result]:
     folder = photo_folder(path.parent / "photos") if photos else None
     found = entries_of_table(path, folder, told={}, remembered={}, unit="")
     return bring(store, found.entries, language="de", **more)
@@ -135,6 +136,7 @@ def test_a_try_brings_nothing_in(store: DatabaseStore, table: Path) -> None:
     assert store.lines() == ()
 
 
+@pytest.mark.every_journal
 def test_one_origin_gives_one_order_whoever_is_quicker(
     store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -213,6 +215,7 @@ def test_case_files(tmp_path: Path, store: DatabaseStore, quick: None) -> None:
     assert len(store.lines()) == 2
 
 
+@pytest.mark.usefixtures("checked_here", "decoded_here")
 def test_the_import_command(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -10,8 +10,8 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from photocheck.batch.results import FORMAT
 from photocheck.case.samples import samples_folder
 from photocheck.orders.store import open_store
 from tests.support.places import SUPPORT
+from tests.support.waiting import some_moment, until
 
 pytestmark = pytest.mark.slow
 
@@ -38,7 +39,7 @@ def lines_of(content: bytes) -> list[dict[str, Any]]:
 def test_an_import_that_is_killed_goes_on_where_it_ended(
     address: str, tmp_path: Path, thorough: bool
 ) -> None:
-    wanted = 20 if thorough else 5
+    wanted = 20 if thorough else 10
     photos = tmp_path / "photos"
     photos.mkdir()
     table = tmp_path / "orders.csv"
@@ -60,7 +61,7 @@ def test_an_import_that_is_killed_goes_on_where_it_ended(
             assert process.stdout is not None
             process.stdout.readline()  # the store is open
             if kills < wanted:
-                time.sleep(rng.uniform(0, 0.5))
+                some_moment(process, rng.uniform(0, 0.5))
                 process.kill()
                 kills += 1
             content = process.stdout.read()
@@ -105,11 +106,22 @@ def gone(pid: int) -> bool:
         return True
 
 
+def all_gone(pids: list[int]) -> bool:
+    return all(gone(pid) for pid in pids)
+
+
+def at_work(batch: subprocess.Popen[bytes], out: Path | None = None, size: int = 0) -> bool:
+    """Whether its processes are there, or its results have grown, or it has ended."""
+    if batch.poll() is not None:
+        return True
+    return bool(children(batch.pid)) if out is None else out.stat().st_size != size
+
+
 @pytest.mark.parametrize("victim", ["batch", "worker"])
 def test_a_batch_that_is_killed_goes_on_where_it_ended(
     victim: str, tmp_path: Path, thorough: bool
 ) -> None:
-    times = 12 if thorough else 3
+    times = 12 if thorough else 6
     folder = tmp_path / "cases"
     for name in DOGS:
         shutil.copytree(samples_folder() / name, folder / name)
@@ -122,16 +134,14 @@ def test_a_batch_that_is_killed_goes_on_where_it_ended(
     while True:
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         workers: list[int] = []
-        until = time.monotonic() + 60
-        while not workers and process.poll() is None and time.monotonic() < until:
-            workers = children(process.pid)
+        until(partial(at_work, process), "processes that check")
+        workers = children(process.pid) if process.poll() is None else []
         if kills < times:
             size = out.stat().st_size if out.exists() else 0
             # some before the first result, some after it
             if kills % 2:
-                while process.poll() is None and out.stat().st_size == size:
-                    time.sleep(0.002)
-            time.sleep(rng.uniform(0, 0.2))
+                until(partial(at_work, process, out, size), "another result")
+            some_moment(process, rng.uniform(0, 0.2))
             workers = children(process.pid) if process.poll() is None else []
             kills += 1
             if victim == "batch":
@@ -139,9 +149,8 @@ def test_a_batch_that_is_killed_goes_on_where_it_ended(
             elif workers:
                 os.kill(rng.choice(workers), signal.SIGKILL)
         code = process.wait(60)
-        while not all(gone(worker) for worker in workers):  # nobody works on for nobody
-            assert time.monotonic() < until
-            time.sleep(0.01)
+        # nobody works on for nobody
+        until(partial(all_gone, workers), "the workers' end")
         content = out.read_bytes()
         assert content.startswith(kept)
         kept = content[: content.rfind(b"\n") + 1]

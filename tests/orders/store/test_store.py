@@ -16,8 +16,6 @@ from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
 import photocheck
-from photocheck.body.shape import SHIPPED, WAYS
-from photocheck.judge.ratios import GroupRatios, HeldOut, Ratios, Version, WayRatio
 from photocheck.orders.draft import DogTold, Draft
 from photocheck.orders.model import OrderError
 from photocheck.orders.store import DatabaseStore, open_store
@@ -25,8 +23,11 @@ from photocheck.orders.store.privacy import Retention, over_time, tidy, write_he
 from photocheck.orders.store.tables import UNCHANGING, readings
 from photocheck.server.run import recompute, run_check
 from photocheck.speech import speaking
+from tests.support.learnt import learnt
 from tests.support.places import SAMPLES
 from tests.support.store_orders import JPEG, case_of, checked, report_of
+
+pytestmark = pytest.mark.every_journal
 
 LENGTHS = ("half_neck", "front_length", "rear_length", "full_length")
 
@@ -266,15 +267,6 @@ def sample(store: DatabaseStore) -> str:
         photo["file"] = store.keep_photo(key, (folder / photo["file"]).read_bytes())
     store.save_draft(key, Draft.from_dict(data))
     return key
-
-
-def learnt() -> Ratios:
-    ways = dict.fromkeys(WAYS, WayRatio(0.02, 0.01, 0.8))
-    spread = dict.fromkeys(WAYS, 0.03)
-    held = HeldOut(9, 3, 0.2, 0.05, {"half_neck": 0.05}, {"half_neck": 0.04}, True)
-    groups = {"mix": GroupRatios(9, ways)}
-    version = Version("", 1, SHIPPED.version, 9, 0, spread, spread, ways, groups, held, ("a",))
-    return Ratios().adding(version.named())
 
 
 @pytest.mark.parametrize("address", ["sqlite", "postgresql"], indirect=True)

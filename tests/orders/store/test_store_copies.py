@@ -24,6 +24,8 @@ from photocheck.orders.store.privacy import Retention, tidy
 from tests.support.store_database import new_database
 from tests.support.store_orders import case_of, checked, report_of
 
+pytestmark = pytest.mark.every_journal
+
 
 def everything(store: DatabaseStore) -> dict[str, tuple[Order, dict[str, bytes]]]:
     return {

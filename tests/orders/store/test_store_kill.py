@@ -25,10 +25,11 @@ from photocheck.orders.store.copies import back_up, check_copy, remove, side_cop
 from tests.support.places import SUPPORT
 from tests.support.store_orders import checked
 from tests.support.store_writer import REPORT, text_of
+from tests.support.waiting import until
 
 KILLS = 200
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.every_journal]
 
 
 class Writers:
@@ -105,10 +106,7 @@ def writers(address: str, request: pytest.FixtureRequest) -> Iterator[Writers]:
 
 def kill(pid: int) -> None:
     os.kill(pid, signal.SIGKILL)
-    until = time.monotonic() + 60
-    while Path(f"/proc/{pid}").exists():
-        assert time.monotonic() < until
-        time.sleep(0.0005)
+    until(lambda: not Path(f"/proc/{pid}").exists(), "its end")
 
 
 def test_nothing_acknowledged_is_lost_or_torn(

@@ -19,6 +19,8 @@ from photocheck.orders.store.engines import url_of, wal_is_safe
 from photocheck.orders.store.tables import metadata
 from tests.support.store_orders import checked
 
+pytestmark = pytest.mark.every_journal
+
 NOW = schema.SCHEMA
 LATER = f"{int(NOW) + 1:04d}"
 NEXT = f"""

@@ -10,6 +10,8 @@ from photocheck.orders.model import OrderError
 from photocheck.orders.store import DatabaseStore
 from tests.support.store_orders import case_of, checked, report_of
 
+pytestmark = pytest.mark.every_journal
+
 
 def test_the_stamp_is_another_after_every_change_of_the_list(store: DatabaseStore) -> None:
     stamps = [store.stamp()]

@@ -1,10 +1,7 @@
 """The memory of the server under a flood of the largest photos it takes."""
 
-import os
-import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,49 +12,13 @@ from photocheck.orders.uploads.gate import Gate
 from photocheck.orders.uploads.take import PLACES
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.photo.load import MAX_PIXELS
-from tests.photo.test_photo_load import encoded
+from tests.support.memory import Watch, resident_mb
+from tests.support.pictures import encoded
 
 pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif("sys.platform != 'linux'", reason="memory is read from /proc"),
 ]
-
-
-def resident_mb(pid: str) -> float:
-    try:
-        pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
-    except (OSError, IndexError):  # it has just ended
-        return 0.0
-    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
-
-
-def children() -> list[str]:
-    found = []
-    for task in Path("/proc/self/task").iterdir():
-        try:
-            found += (task / "children").read_text().split()
-        except OSError:
-            continue
-    return found
-
-
-class Watch(threading.Thread):
-    """Looks at this process and its new children twenty times a second."""
-
-    def __init__(self) -> None:
-        super().__init__(daemon=True)
-        self.own, self.theirs, self.many = 0.0, 0.0, 0
-        self.over = threading.Event()
-        # Helpers of Python's own that earlier tests have left to this process.
-        self.others = set(children())
-
-    def run(self) -> None:
-        while not self.over.wait(0.05):
-            each = [resident_mb(pid) for pid in children() if pid not in self.others]
-            self.own = max(self.own, resident_mb("self"))
-            self.theirs = max(self.theirs, sum(each))
-            # One that has not become the decoder yet is still this process.
-            self.many = max(self.many, len(each))
 
 
 def largest(kind: str) -> bytes:
@@ -74,9 +35,8 @@ def largest(kind: str) -> bytes:
 
 
 def test_memory_is_bounded_under_a_flood_of_the_largest_photos(thorough):
-    # The hungriest; of JPEG there is a flood in test_bench_flood.py too.
-    for kind in ("JPEG", "WEBP") if thorough else ("WEBP",):
-        flood(kind, 12 if thorough else 4)
+    for kind in ("JPEG", "WEBP"):
+        flood(kind, 12 if thorough else 5)
 
 
 def flood(kind: str, many: int) -> None:

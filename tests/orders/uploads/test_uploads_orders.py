@@ -23,9 +23,9 @@ from photocheck.orders.store.brought import put_order
 from photocheck.orders.taking import take_photo
 from photocheck.orders.uploads import Limits, Quota
 from photocheck.photo.load import load_photo
-from tests.orders.uploads.test_uploads import SECRET, talkative
-from tests.photo.test_photo_load import encoded
+from tests.support.pictures import encoded
 from tests.support.store_orders import JPEG
+from tests.support.strangers import SECRET, talkative
 
 
 def photo(shade: int) -> bytes:
@@ -53,6 +53,7 @@ def test_an_order_keeps_nothing_of_the_owner_but_the_picture(
     assert load_photo(kept).camera == load_photo(content).camera
 
 
+@pytest.mark.usefixtures("decoded_here")
 def test_the_same_file_again_is_the_same_photo(store: DatabaseStore) -> None:
     key = store.open()
     assert take_photo(store, key, photo(9)) == take_photo(store, key, photo(9))
@@ -71,6 +72,7 @@ def test_a_store_tells_what_an_order_holds(store: DatabaseStore) -> None:
         store.photo_bytes("x" * 43)
 
 
+@pytest.mark.every_journal
 def test_photos_that_come_at_once_do_not_slip_past_each_other(address: str, small) -> None:
     small(Quota(photos=3, total_bytes=1000))
     # Each with connections of its own, as processes have.
@@ -102,6 +104,7 @@ def test_photos_that_come_at_once_do_not_slip_past_each_other(address: str, smal
         store.close()
 
 
+@pytest.mark.usefixtures("decoded_here")
 def test_a_refusal_by_the_store_names_the_owners_file(store: DatabaseStore, small) -> None:
     small(Quota(photos=1))
     key = store.open()
@@ -129,6 +132,7 @@ def rowan() -> tuple[tuple[str, bytes], list[tuple[str, bytes]]]:
     return ("case.json", (folder / "case.json").read_bytes()), photos
 
 
+@pytest.mark.usefixtures("decoded_here")
 def test_marks_of_a_case_lie_where_they_lay(store: DatabaseStore) -> None:
     case, photos = rowan()
     draft = store.draft(bring_in(store, case, photos).key).to_dict()
@@ -140,6 +144,7 @@ def test_marks_of_a_case_lie_where_they_lay(store: DatabaseStore) -> None:
         assert after["markings"] == before["markings"]
 
 
+@pytest.mark.usefixtures("decoded_here")
 @pytest.mark.parametrize("quota", [Quota(photos=2), Quota(total_bytes=600_000)])
 def test_of_more_than_an_order_may_hold_nothing_comes_in(
     store: DatabaseStore, small, quota: Quota
@@ -150,6 +155,7 @@ def test_of_more_than_an_order_may_hold_nothing_comes_in(
     assert store.lines() == ()
 
 
+@pytest.mark.usefixtures("decoded_here")
 def test_one_bad_photo_of_a_case_leaves_nothing(store: DatabaseStore) -> None:
     case, photos = rowan()
     photos[2] = (photos[2][0], photos[2][1][:5000])
@@ -162,10 +168,12 @@ def entry(*shades: int) -> Entry:
     files = [(f"{shade}.jpg", photo(shade)) for shade in shades]
     photos = [{"file": name, "reference": {"kind": "a4"}, "markings": []} for name, _ in files]
     draft = {"unit": "cm", "readings": {}, "photos": photos}
-    known = {"origin": "o" * 64, "content": "c" * 64}
-    return Entry("line 1", "Juno", draft=Draft.from_dict(draft), photos=lambda: files, **known)
+    told = Draft.from_dict(draft)
+    origin, content = "o" * 64, "c" * 64
+    return Entry("line 1", "Juno", (), origin, content, told, photos=lambda: files)
 
 
+@pytest.mark.usefixtures("decoded_here")
 def test_an_import_has_the_same_bound(store: DatabaseStore, small) -> None:
     small(Quota(photos=2))
     (result,) = bring(store, [entry(1, 2, 3)], language="en")
@@ -177,6 +185,7 @@ def test_an_import_has_the_same_bound(store: DatabaseStore, small) -> None:
     assert len(store.photo_bytes(result.key)) == 2
 
 
+@pytest.mark.usefixtures("decoded_here")
 def test_photos_that_an_import_brings_later_count_too(store: DatabaseStore, small) -> None:
     key, _ = put_order(
         store, Draft(written=("photos",)), {}, origin="o" * 64, content="c" * 64, language="en"

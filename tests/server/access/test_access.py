@@ -21,6 +21,8 @@ from photocheck.server.access.passes import AccessError
 from photocheck.server.access.staff import StaffError
 from tests.support.store_orders import JPEG, case_of, checked, report_of
 
+pytestmark = pytest.mark.usefixtures("cheap_passwords")
+
 GOOD = "four brown ropes drying"
 OTHER = "a quiet pier in november"
 
@@ -290,6 +292,7 @@ def test_a_draft_stays_as_long_as_a_link_leads_to_it(store: DatabaseStore) -> No
         passes.at_desk(store, signed_in)
 
 
+@pytest.mark.every_journal
 def test_a_restored_copy_opens_nothing_that_was_taken_back_since(
     address: str, tmp_path: Path
 ) -> None:
@@ -313,6 +316,7 @@ def test_a_restored_copy_opens_nothing_that_was_taken_back_since(
             passes.at_desk(store, cookie)
 
 
+@pytest.mark.every_journal
 def test_a_copy_brings_links_and_staff_to_a_new_machine(address: str, tmp_path: Path) -> None:
     with closing(open_store(str(tmp_path / "old.sqlite3"))) as store:
         key, _ = checked(store)

@@ -6,6 +6,7 @@ import io
 import random
 import struct
 import zlib
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -32,7 +33,7 @@ def valid_files() -> list[bytes]:
     rng = np.random.default_rng(7)
     rgb = rng.integers(0, 255, (15, 20, 3), dtype=np.uint8).repeat(8, 0).repeat(8, 1)
     image, exif = Image.fromarray(rgb), _exif()
-    made = [
+    made: list[tuple[str, Image.Image, dict[str, Any]]] = [
         ("JPEG", image, {"exif": exif}),
         ("JPEG", image, {"progressive": True, "exif": exif, "comment": b"x" * 40}),
         ("JPEG", image, {"restart_marker_blocks": 4, "subsampling": 2}),

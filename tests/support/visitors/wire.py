@@ -40,7 +40,7 @@ class PageError(AssertionError):
 def _told(element: Element) -> WidgetState | None:
     """The value a browser has for a widget as it comes, if it is one that has any."""
     kind = element.WhichOneof("type")
-    widget = getattr(element, kind) if kind else None
+    widget: Any = getattr(element, kind) if kind else None
     if kind == "text_input":
         return WidgetState(id=widget.id, string_value=widget.value or widget.default)
     if kind == "radio" and widget.options:
@@ -199,7 +199,7 @@ class Wire:
         answer = self._http.put(
             self.address + path,
             files={name: (name, content, "image/jpeg")},
-            headers={"X-Xsrftoken": self._http.cookies.get("_streamlit_xsrf", "")},
+            headers={"X-Xsrftoken": str(self._http.cookies.get("_streamlit_xsrf", ""))},
             timeout=PATIENCE_S,
         )
         answer.raise_for_status()

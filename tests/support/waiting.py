@@ -1,0 +1,36 @@
+"""Waiting for a state until a deadline; no test waits for a time to pass."""
+
+from __future__ import annotations
+
+import subprocess
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from typing import TypeVar
+
+Made = TypeVar("Made")
+
+
+def until(so: Callable[[], object], what: str, *, patience_s: float = 60.0) -> None:
+    """Return as soon as it is so; after `patience_s` say that `what` did not come about."""
+    deadline = time.monotonic() + patience_s
+    while not so():
+        assert time.monotonic() < deadline, f"waited {patience_s:.0f} s in vain: {what}"
+        time.sleep(0.002)
+
+
+def patiently(work: Callable[[], Made], busy: type[Exception], *, patience_s: float = 1200) -> Made:
+    """What `work` gives, asked again and again as by a visitor who is told to come back later."""
+    deadline = time.monotonic() + patience_s
+    while True:
+        try:
+            return work()
+        except busy:
+            assert time.monotonic() < deadline
+            time.sleep(0.2)
+
+
+def some_moment(process: subprocess.Popen[bytes], most_s: float) -> None:
+    """Let a process run for `most_s` seconds, or to its end."""
+    with suppress(subprocess.TimeoutExpired):
+        process.wait(most_s)

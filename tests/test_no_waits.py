@@ -1,0 +1,68 @@
+"""No test waits for a time to pass: it waits for a state (`tests.support.waiting`, `pages`)."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+TESTS = Path(__file__).parent
+WAITS = {"sleep", "wait_for_timeout"}
+"""`time.sleep`, `asyncio.sleep`, `trio.sleep`, and Playwright's `Page.wait_for_timeout`."""
+
+ALLOWED = {
+    # Looks again and again, until it is so or a deadline has passed.
+    "support/waiting.py": {"until", "patiently"},
+    "support/pages.py": {"start_server", "until_on_page", "way_is_free"},
+    "support/provider.py": {"running"},
+    "packaging/test_ways_of_starting.py": {"first_words"},
+    # People think between two things they do.
+    "support/visitors/owner.py": {"_time", "_see_result"},
+}
+
+
+def waits(source: str) -> Iterator[tuple[str, int]]:
+    """Every wait in a module: the function it stands in, and its line.
+
+    Also in a program that is written into a text, as those of child processes are.
+    """
+
+    def look(node: Any, inside: str) -> Iterator[tuple[str, int]]:
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            inside = node.name
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+            if name in WAITS:
+                yield inside, node.lineno
+        text = node.value if isinstance(node, ast.Constant) else None
+        if isinstance(text, str) and any(f"{wait}(" in text for wait in WAITS):
+            yield inside, node.lineno
+        for child in ast.iter_child_nodes(node):
+            yield from look(child, inside)
+
+    return look(ast.parse(source), "")
+
+
+def modules() -> list[str]:
+    return sorted(path.relative_to(TESTS).as_posix() for path in TESTS.rglob("*.py"))
+
+
+@pytest.mark.parametrize("module", [m for m in modules() if m != Path(__file__).name])
+def test_nothing_waits_for_a_time_to_pass(module: str) -> None:
+    found = list(waits((TESTS / module).read_text(encoding="utf-8")))
+    allowed = ALLOWED.get(module, set())
+    assert [(where, line) for where, line in found if where not in allowed] == []
+    assert allowed <= {where for where, _ in found}, "take what no longer waits off the list"
+
+
+def test_every_kind_of_wait_would_be_found() -> None:
+    source = (
+        "import time\nfrom time import sleep\n"
+        "def one(page):\n    time.sleep(1)\n    page.wait_for_timeout(5)\n"
+        "async def two():\n    await asyncio.sleep(0)\nsleep(2)\n"
+        "PROGRAM = 'import time; time.sleep(60)'\n"
+    )
+    assert list(waits(source)) == [("one", 4), ("one", 5), ("two", 7), ("", 8), ("", 9)]
