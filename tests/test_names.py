@@ -13,8 +13,7 @@ SAME_MEANING = {
     "file": "how the room's thing is read from a file and written to one",
     "model": "the room's thing itself, as frozen dataclasses",
     "page": "what the room shows first in the app",
-    "session": "what the room keeps of one visitor from run to run of the app",
-    "wording": "the sentences of the room",
+    "main": "what starts the room's program",
 }
 """Module names that every room may have, with what they mean in each."""
 

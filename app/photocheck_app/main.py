@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from photocheck.speech import speaking, tr
-from photocheck_app import desk, owner, practise, sheet_page, uploads
+from photocheck_app import desk, held_uploads, owner, practise, sheet_page
 from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
 from photocheck_app.doors.sessions import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
@@ -17,7 +17,7 @@ def main() -> None:
     """Every run of the page: the language, then the way that was chosen."""
     with speaking(language()):
         bind()
-        uploads.bind()
+        held_uploads.bind()
         keep_all()
         at_desk = st.Page(
             desk.page,

@@ -69,7 +69,7 @@ def speed(runs: int) -> None:
 @click.option("--runs", default=15, show_default=True, help="Processes of each, in turn.")
 def start(runs: int) -> None:
     """A cold check of a sample over bare imports of numpy, OpenCV and Pillow."""
-    from photocheck.benchmark.start import report
+    from photocheck.benchmark.cold_start import report
 
     click.echo(report(runs))
 

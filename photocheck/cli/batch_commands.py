@@ -87,7 +87,7 @@ def batch(
     from photocheck.batch.many import PASSED_OVER, Task, tasks_of_cases, tasks_of_store
     from photocheck.batch.results import Results, write_summary
     from photocheck.judge.ratios import read_ratios
-    from photocheck.orders.intake.cases import find_cases, passed_over
+    from photocheck.orders.intake.case_files import find_cases, passed_over
     from photocheck.orders.store import open_store
 
     if waiting == bool(given) or (drafts and not waiting):

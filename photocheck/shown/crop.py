@@ -66,7 +66,7 @@ Frame = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True)
-class View:
+class Cropped:
     """A part of the photo at the size it is given out."""
 
     photo: Image.Image
@@ -85,7 +85,7 @@ class View:
         )
 
 
-def view_of(photo_rgb: NDArray[np.uint8], frame: Frame) -> View:
+def view_of(photo_rgb: NDArray[np.uint8], frame: Frame) -> Cropped:
     """A part of the photo at the width given out."""
     import cv2
     from PIL import Image
@@ -96,12 +96,12 @@ def view_of(photo_rgb: NDArray[np.uint8], frame: Frame) -> View:
     width = min(max(given, MIN_WIDTH), MAX_WIDTH)
     scale = width / given
     if width != given:
-        # Both keep the picture's outer edges in place, as `View.at` has it.
+        # Both keep the picture's outer edges in place, as `Cropped.at` has it.
         way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         size = (width, max(1, round(height * scale)))
         part = cv2.resize(part, size, interpolation=way).astype(np.uint8, copy=False)
     photo = Image.fromarray(np.ascontiguousarray(part))
-    return View(photo, frame, scale, width / FONT_SHARE)
+    return Cropped(photo, frame, scale, width / FONT_SHARE)
 
 
 def frame_of(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from photocheck.case.model import Marking, Point
 from photocheck.shown.colours import DARK, REFERENCE_COLOUR, SPAN_COLOURS, WHITE, Colour
-from photocheck.shown.crop import View
+from photocheck.shown.crop import Cropped
 from photocheck.words import (
     LANDMARKS,
     SPAN_ENDS,
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def harness_lines(
-    marks: dict[str, Point], markings: Sequence[Marking], view: View
+    marks: dict[str, Point], markings: Sequence[Marking], view: Cropped
 ) -> dict[str, list[Point]]:
     """The harness lines: end, bend points, end; the full length is front and rear."""
     lines = {}

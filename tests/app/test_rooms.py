@@ -10,12 +10,12 @@ import pytest
 from tests.support.places import APP
 
 BEFORE = (
-    ("framework", "kept"),
+    ("framework", "kept", "address"),
     ("proofs",),
     ("doors",),
-    ("shared", "uploads"),
+    ("shared", "held_uploads"),
     ("marking",),
-    ("answer", "sheet_page"),
+    ("report_parts", "sheet_page"),
     ("practise", "desk"),
     ("owner",),
     ("main", "served", "start"),

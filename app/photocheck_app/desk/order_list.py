@@ -23,8 +23,8 @@ from photocheck_app.desk.moves import check_anew, go, say_on_arrival, when
 from photocheck_app.desk.shop_files import shop_ratios, tell_problems
 from photocheck_app.doors.settings import desk_is_open
 from photocheck_app.framework import Container
+from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.shared import as_text, language, limits, store
-from photocheck_app.uploads import content_of, let_go
 
 ROWS: Final = 25
 """Orders shown at once."""

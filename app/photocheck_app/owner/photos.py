@@ -23,10 +23,10 @@ from photocheck.speech import later, spoken, tr
 from photocheck.words import PLACE_TITLES
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.framework import file_id
+from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, show_ways_on, typed
 from photocheck_app.shared import as_text, drawing, limits, owners_store, picture
-from photocheck_app.uploads import content_of, let_go
 
 HEADING: Final = later("A photo from the side")
 THUMBNAIL_PX: Final = 900

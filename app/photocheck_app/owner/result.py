@@ -16,7 +16,10 @@ from photocheck.report.model import Report
 from photocheck.server import bench
 from photocheck.server.run import check_order
 from photocheck.speech import later, spoken, tr
-from photocheck_app.answer import (
+from photocheck_app.desk.shop_files import shop_ratios
+from photocheck_app.doors.rate_limits import COUNTS, here
+from photocheck_app.owner.way import STEPS, Way, go, show_ways_on
+from photocheck_app.report_parts import (
     listed,
     show_doubt,
     show_headline,
@@ -25,9 +28,6 @@ from photocheck_app.answer import (
     show_readings,
     show_why,
 )
-from photocheck_app.desk.shop_files import shop_ratios
-from photocheck_app.doors.rate_limits import COUNTS, here
-from photocheck_app.owner.way import STEPS, Way, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, say_busy
 
 HEADING: Final = later("The result")

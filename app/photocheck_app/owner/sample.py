@@ -10,7 +10,8 @@ from photocheck.errors import PhotocheckError
 from photocheck.photo.load import load_photo
 from photocheck.report.model import Report
 from photocheck.speech import spoken, tr
-from photocheck_app.answer import (
+from photocheck_app.owner.way import begin, leave
+from photocheck_app.report_parts import (
     annotated,
     listed,
     show_headline,
@@ -19,7 +20,6 @@ from photocheck_app.answer import (
     show_readings,
     show_why,
 )
-from photocheck_app.owner.way import begin, leave
 from photocheck_app.shared import as_text
 
 FIRST = "flint"

@@ -16,12 +16,12 @@ from photocheck.server import bench
 from photocheck.shown.display import Shown
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, LANDMARKS, PLACE_TITLES
+from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.kept import hold
 from photocheck_app.marking import marking_surface
 from photocheck_app.practise.landmarks import show_cautions, show_how
 from photocheck_app.practise.learner import KINDS, NOTHING, Own, keep_own, learner
 from photocheck_app.shared import as_text, limits
-from photocheck_app.uploads import content_of, let_go
 
 
 def _shown(own: Own) -> Shown:

@@ -13,16 +13,16 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRe
 
 from photocheck.errors import PhotoError
 from photocheck.orders.uploads import BusyError
-from photocheck_app import uploads
+from photocheck_app import held_uploads
+from photocheck_app.held_uploads import bounded, content_of
 from photocheck_app.practise import learner
-from photocheck_app.uploads import bounded, content_of
 
 
 @pytest.fixture
 def manager(monkeypatch: pytest.MonkeyPatch) -> MemoryUploadedFileManager:
     """Streamlit's own, with room for 100 bytes, 60 of each visitor."""
-    monkeypatch.setattr(uploads, "MOST_BYTES", 100)
-    monkeypatch.setattr(uploads, "MOST_OF_ONE", 60)
+    monkeypatch.setattr(held_uploads, "MOST_BYTES", 100)
+    monkeypatch.setattr(held_uploads, "MOST_OF_ONE", 60)
     made = MemoryUploadedFileManager("/upload")
     made.add_file = bounded(made)  # type: ignore[method-assign]
     return made
