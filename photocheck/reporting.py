@@ -17,6 +17,7 @@ from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, stance_evidence
 from photocheck.judge.steps import next_step
 from photocheck.looking import LookedAt
+from photocheck.numerics import IN_95
 from photocheck.photo.framing import photo_remarks
 from photocheck.report.model import Explanation, PhotoResult, Report, SpanResult, StanceFinding
 from photocheck.scale.pose import View
@@ -150,7 +151,7 @@ def _span_results(
 ) -> tuple[SpanResult, ...]:
     spread = np.sqrt(np.diag(fused.covariance))
     # marks far from any dog can leave a length wholly open; e to the 6 is as good as that
-    reach = np.minimum(1.96 * spread, 6.0)
+    reach = np.minimum(IN_95 * spread, 6.0)
     doubted = set(in_doubt) if comparison.faults else set()
     if NECK_RING in doubted:
         doubted.add("half_neck")

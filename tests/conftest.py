@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from photocheck.orders.store import DatabaseStore, engines, open_store
-from photocheck.orders.uploads import take
+from photocheck.uploads import take
 from tests.support.decoding import Here
 from tests.support.store_database import new_database
 

@@ -14,8 +14,8 @@ from typing import Any, Final
 from streamlit.typing import UploadedFile
 
 from photocheck.errors import PhotoError
-from photocheck.orders.uploads import QUOTA
 from photocheck.speech import tr
+from photocheck.uploads import QUOTA
 from photocheck_app import framework
 
 MOST_BYTES: Final = 600_000_000

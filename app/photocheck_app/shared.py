@@ -11,10 +11,10 @@ import streamlit as st
 
 from photocheck.orders.model import Store
 from photocheck.orders.store import DatabaseStore
-from photocheck.orders.uploads import BusyError, Limits
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.shop import shop_of
 from photocheck.speech import LANGUAGES, tr
+from photocheck.uploads import BusyError, Limits
 from photocheck_app.doors.settings import the_store
 
 _DRAWINGS = Path(__file__).parent / "drawings"

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from photocheck.case.lengths import (
+    MM_PER,
     POSSIBLE_MM,
     exact_text,
     parse_length,
@@ -330,7 +331,7 @@ def _reading_text(name: str, reading: Reading, unit: str) -> str:
         if own == reading.unit and isclose(mm, reading.mm, rel_tol=1e-12):
             return text
     if reading.unit == "in":
-        return f"{reading.mm / 25.4:.10f}".rstrip("0").rstrip(".") + " in"
+        return f"{reading.mm / float(MM_PER['in']):.10f}".rstrip("0").rstrip(".") + " in"
     return exact_text(reading.mm)
 
 

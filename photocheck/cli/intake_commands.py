@@ -99,7 +99,7 @@ def import_orders(
     from photocheck.orders.intake.photo_folder import photo_folder
     from photocheck.orders.store import open_store
     from photocheck.orders.store.engines import url_of
-    from photocheck.orders.uploads import LIMITS
+    from photocheck.uploads import LIMITS
 
     folder = photo_folder(photos) if photos else None
     columns = _columns(told)

@@ -22,6 +22,7 @@ from photocheck.fit.cut_lengths import (
 from photocheck.fit.match import SizeFit, match
 from photocheck.fit.shelf import Size
 from photocheck.judge.wording import CAUTIONS, PUPPY_CAUTION, chance_text
+from photocheck.numerics import IN_95
 from photocheck.report.model import Report
 from photocheck.speech import later, listed, number, tr
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_TITLES
@@ -265,7 +266,7 @@ def _not_foreseen(report: Report, wish: Wish, young: bool | None) -> tuple[str, 
 def _measures(body: Lengths, then: Lengths, cut: Lengths) -> tuple[Measure, ...]:
     before, changed = (np.exp(lengths.measures()[0]) for lengths in (body, then))
     logs, covariance = cut.measures()
-    reach = 1.96 * np.sqrt(np.diag(covariance))
+    reach = IN_95 * np.sqrt(np.diag(covariance))
     return tuple(
         Measure(
             name,

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft
 from photocheck.report.model import Report
+from photocheck.version import program
 
 if TYPE_CHECKING:
     from photocheck.judge.ratios import Ratios
@@ -55,8 +56,11 @@ class Check:
         What was checked, as it was told; each photo's file is a name under which the store
         keeps it.
     report : Report
-    program, ratios : str
-        Version of photocheck and of the shape ratios (empty for the shipped ones).
+    program : str
+        Which photocheck made it, as `photocheck.version.program` calls it; only a version where
+        it is older than 0.2.
+    ratios : str
+        Version of the shape ratios (empty for the shipped ones).
     language : str
         Of the report's sentences, a key of `photocheck.speech.LANGUAGES`.
     """
@@ -69,6 +73,11 @@ class Check:
     program: str
     ratios: str
     language: str = "en"
+
+    @property
+    def by_this_program(self) -> bool:
+        """Whether what computes today made it, so that it would come out the same today."""
+        return self.program == program()
 
 
 @dataclass(frozen=True)
@@ -198,7 +207,7 @@ class Store(Protocol):
         Raises
         ------
         PhotoError
-            When the order can hold no more (`photocheck.orders.uploads.QUOTA`); nothing is
+            When the order can hold no more (`photocheck.uploads.QUOTA`); nothing is
             kept then, however many others keep photos at the same moment.
         """
 

@@ -14,13 +14,13 @@ from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.locating import Located, locate
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
-from photocheck.orders.uploads import LIMITS, Limits, take_for_order
 from photocheck.photo.blur import edge_blur
 from photocheck.photo.framing import scale_remarks
 from photocheck.photo.photo import Photo
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.priors import offset_prior
 from photocheck.speech import tr
+from photocheck.uploads import LIMITS, Limits, take_for_order
 
 SMALL_PX: Final = 1200
 """A longer side below this is remarked on: the dog fills half of it, and 1 px is then more

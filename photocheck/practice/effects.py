@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from photocheck.case.model import DogFacts, Marking, Point
 from photocheck.judge.estimate import estimate
 from photocheck.judge.tolerances import tape_log_spread
+from photocheck.numerics import IN_95
 from photocheck.scale.pose import View
 from photocheck.words import LANDMARKS, SPANS
 
@@ -21,9 +22,6 @@ WEIGHTS: Final = ("slight", "felt", "misleading")
 """How much a change of a length matters, mildest first: within what a tape itself is unsure
 of; more than that; beyond the estimate's own 95 % interval, so that a good tape reading
 would look wrong."""
-
-WIDE: Final = 1.96
-"""Half the 95 % interval of a normal distribution, in standard deviations."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +98,7 @@ def weigh(change: float, length_mm: float, log_spread: float) -> str:
     """
     if abs(change) <= float(tape_log_spread(length_mm)):
         return "slight"
-    return "felt" if abs(change) <= WIDE * log_spread else "misleading"
+    return "felt" if abs(change) <= IN_95 * log_spread else "misleading"
 
 
 def effects(

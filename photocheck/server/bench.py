@@ -19,8 +19,6 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.taking import FirstLook, first_look
-from photocheck.orders.uploads.gate import Gate
-from photocheck.orders.uploads.take import decoding_failed
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.report.model import Report
@@ -28,6 +26,8 @@ from photocheck.server.memory import Memory
 from photocheck.shown.display import DISPLAY_SIDE, SHARP_SIDE, Shown, display_copies
 from photocheck.shown.display import shown as shown_of
 from photocheck.speech import later
+from photocheck.uploads.gate import Gate
+from photocheck.uploads.take import decoding_failed
 
 _log = logging.getLogger(__name__)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from photocheck.numerics import IN_95
 from photocheck.report.model import Report
 from photocheck.shown.plain import BUDGET_LINES
 from photocheck.speech import tr
@@ -80,5 +81,5 @@ def _share(shares: Mapping[str, float], span: str) -> float:
 
 
 def _extent(log_spread: float) -> str:
-    percent = 100 * 1.96 * log_spread
+    percent = 100 * IN_95 * log_spread
     return tr("over ± 100 %") if percent > 100 else f"± {percent:.0f} %"

@@ -28,6 +28,7 @@ from photocheck.report.model import Report, SpanResult
 from photocheck.shown.colours import BANNER_COLOURS, SPAN_COLOURS
 from photocheck.shown.picture import annotate
 from photocheck.speech import capital_first, later, listed, spoken, tr
+from photocheck.version import program
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
 
 PICTURE_WIDTH: Final = 1100
@@ -85,6 +86,14 @@ def order_record(
         decision=decisions[-1] if decisions else None,
         fit=fit,
     )
+
+
+def _made_by(check: Check) -> str:
+    """Which photocheck checked, and which one writes the record where that is another."""
+    then = one_line(check.program, NAME)
+    if check.by_this_program:
+        return then
+    return tr("{then} (written by {now})", then=then, now=program())
 
 
 def checked_pictures(
@@ -156,7 +165,7 @@ def record_html(
     sections, whole = _room_for(_sections(report, fit), LINES - len(report.photos))
     made = tr(
         "photocheck {program}, shape ratios: {ratios}; record written {at}.",
-        program=one_line(check.program, NAME),
+        program=_made_by(check),
         ratios=tr("as shipped")
         if check.ratios in ("", "shipped")
         else one_line(check.ratios, NAME),

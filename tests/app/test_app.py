@@ -16,12 +16,12 @@ import photocheck
 from photocheck.case.samples import sample_case, samples_folder
 from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.intake.bring_in import bring_in
-from photocheck.orders.uploads import BusyError
-from photocheck.orders.uploads.gate import Gate
 from photocheck.report.file import report_to_dict
 from photocheck.server import bench
 from photocheck.server.access.passes import link_for
 from photocheck.server.serving import STORE_VARIABLE
+from photocheck.uploads import BusyError
+from photocheck.uploads.gate import Gate
 from photocheck_app import shared, sheet_page
 from photocheck_app.doors import settings
 from photocheck_app.marking import Placed

@@ -12,7 +12,7 @@ from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileMan
 from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRec
 
 from photocheck.errors import PhotoError
-from photocheck.orders.uploads import BusyError
+from photocheck.uploads import BusyError
 from photocheck_app import held_uploads
 from photocheck_app.held_uploads import bounded, content_of
 from photocheck_app.practise import learner

@@ -16,10 +16,10 @@ from photocheck.case.samples import samples_folder
 from photocheck.cli import main
 from photocheck.errors import DecodingFailedError, ScaleError
 from photocheck.locating import Located
-from photocheck.orders.uploads.take import decoding_failed
 from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.shown.plain import plain_located, plain_report, table
+from photocheck.uploads.take import decoding_failed
 from photocheck.words import EXIT_CODES, LANDMARKS, VERDICTS
 from tests.support.made_report import MARKS, made_report
 

@@ -17,8 +17,6 @@ from photocheck.errors import PhotoError
 from photocheck.orders.draft import Draft, ReferenceTold
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
-from photocheck.orders.uploads import BusyError
-from photocheck.orders.uploads.gate import Gate
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.server import bench
@@ -26,6 +24,8 @@ from photocheck.server.access.linked import LinkedStore
 from photocheck.server.memory import Memory
 from photocheck.server.run import check_order
 from photocheck.speech import speaking
+from photocheck.uploads import BusyError
+from photocheck.uploads.gate import Gate
 from tests.support.pictures import encoded, quarters
 from tests.support.waiting import until
 

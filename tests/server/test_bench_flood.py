@@ -16,11 +16,11 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.filling import renamed
 from photocheck.orders.store import open_store
 from photocheck.orders.taking import take_photo
-from photocheck.orders.uploads import BusyError
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.photo.load import MAX_PIXELS
 from photocheck.server import bench
 from photocheck.server.run import check_order
+from photocheck.uploads import BusyError
 from tests.support.memory import Watch, resident_mb
 from tests.support.waiting import patiently
 

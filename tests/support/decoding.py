@@ -7,7 +7,7 @@ import json
 import subprocess
 from typing import IO, Any
 
-from photocheck.orders.uploads import worker
+from photocheck.uploads import worker
 
 
 class Here:
@@ -15,14 +15,14 @@ class Here:
 
     Starting an interpreter with OpenCV takes longer than any of the tests' photos.  What is said
     to the worker, what it answers and how the answer is read stay as they are.  The process, its
-    limits and its end have tests of their own beside `photocheck.orders.uploads`.
+    limits and its end have tests of their own beside `photocheck.uploads`.
     """
 
     PIPE = subprocess.PIPE
     TimeoutExpired = subprocess.TimeoutExpired
 
     class Popen:
-        """The one process that `photocheck.orders.uploads.take` starts for a file."""
+        """The one process that `photocheck.uploads.take` starts for a file."""
 
         returncode = 0
 

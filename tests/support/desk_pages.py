@@ -14,9 +14,9 @@ from photocheck.case.samples import samples_folder
 from photocheck.orders.intake.bring_in import File, bring_in
 from photocheck.orders.model import STORE_VARIABLE, Store
 from photocheck.orders.store import open_store
-from photocheck.orders.uploads import take
 from photocheck.server.run import run_check
 from photocheck.server.serving import DESK_VARIABLE
+from photocheck.uploads import take
 from tests.support.decoding import Here
 
 SAMPLES = samples_folder()

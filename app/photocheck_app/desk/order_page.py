@@ -18,6 +18,7 @@ from photocheck.server.run import run_check
 from photocheck.shown.doubt_bars import doubt_bars
 from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
+from photocheck.version import program
 from photocheck.words import LANDMARKS, READING_TITLES, READINGS
 from photocheck_app.desk import decide, downloads, history, links, what_to_cut
 from photocheck_app.desk.figures import (
@@ -55,6 +56,8 @@ def show(order: Order, who: str) -> None:
             st.button(
                 tr("Show the latest check"), on_click=go, kwargs={"case": order.key}, key="latest"
             )
+    elif not check.by_this_program:
+        _by_another_program(order, check, who)
     left, middle, right = st.columns([4.4, 4.6, 3.2], gap="medium")
     with left:
         _picture(order, check)
@@ -71,6 +74,25 @@ def show(order: Order, who: str) -> None:
             decide.show(order, who)
         links.of_order(order, who)
         history.show(order)
+
+
+def _by_another_program(order: Order, check: Check, who: str) -> None:
+    """What was right to say then may not be what is said now; nothing is checked anew unasked."""
+    with st.container(horizontal=True, vertical_alignment="center"):
+        said = tr(
+            "This check was made by photocheck {then}; here runs {now}, which may answer "
+            "otherwise.",
+            then=check.program,
+            now=program(),
+        )
+        st.html(escape(said), width="content")
+        if st.button(tr("Check it again now"), key="check_by_this_program"):
+
+            def run() -> Check:
+                return run_check(store(), order.key, by=who, draft=check.case, ratios=shop_ratios())
+
+            if check_anew(run):
+                st.rerun()
 
 
 def _looked_at(order: Order) -> Check | None:

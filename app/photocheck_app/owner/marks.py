@@ -15,10 +15,10 @@ from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import with_marks
 from photocheck.orders.model import OrderError
 from photocheck.orders.taking import FirstLook
-from photocheck.orders.uploads import BusyError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, tr
+from photocheck.uploads import BusyError
 from photocheck.words import HELPER_LANDMARKS, LANDMARK_TITLES, LANDMARKS
 from photocheck_app import kept
 from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed

@@ -15,11 +15,11 @@ from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import Blank, with_photo, without_photo
 from photocheck.orders.gaps import SIZES, understood_length
 from photocheck.orders.taking import FirstLook, take_photo
-from photocheck.orders.uploads import BusyError
 from photocheck.photo.kind import NO_HEIC
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, spoken, tr
+from photocheck.uploads import BusyError
 from photocheck.words import PLACE_TITLES
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.framework import file_id

@@ -10,12 +10,12 @@ import streamlit as st
 
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.orders.gaps import Gap, gaps
-from photocheck.orders.uploads import BusyError
 from photocheck.report.file import report_text
 from photocheck.report.model import Report
 from photocheck.server import bench
 from photocheck.server.run import check_order
 from photocheck.speech import later, spoken, tr
+from photocheck.uploads import BusyError
 from photocheck_app.desk.shop_files import shop_ratios
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.owner.way import STEPS, Way, go, show_ways_on

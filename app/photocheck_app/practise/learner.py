@@ -10,11 +10,11 @@ from weakref import WeakSet, finalize
 import streamlit as st
 
 from photocheck.case.model import Reference
-from photocheck.orders.uploads import BusyError
 from photocheck.practice.lesson import Answer
 from photocheck.practice.pattern import Attempt
 from photocheck.server import bench
 from photocheck.speech import tr
+from photocheck.uploads import BusyError
 from photocheck_app.marking import Placed
 
 KINDS: Final = ("marker_sheet", "a4", "letter", "id_card")

@@ -7,7 +7,6 @@ import streamlit as st
 
 from photocheck.case.lengths import format_length
 from photocheck.errors import PhotocheckError
-from photocheck.orders.uploads import take_upload
 from photocheck.practice.lesson import self_check
 from photocheck.practice.repeat import Repeat
 from photocheck.practice.sentences import change_text, moved_sentence, repeat_sentence, span_title
@@ -15,6 +14,7 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.shown.display import Shown
 from photocheck.speech import tr
+from photocheck.uploads import take_upload
 from photocheck.words import LANDMARK_TITLES, LANDMARKS, PLACE_TITLES
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.kept import hold

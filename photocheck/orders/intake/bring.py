@@ -12,8 +12,8 @@ from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.entries import Entry
 from photocheck.orders.store.brought import Brought, fill_in, find_brought, put_order
 from photocheck.orders.store.database import DatabaseStore
-from photocheck.orders.uploads import LIMITS, Limits, take_for_order
 from photocheck.speech import tr
+from photocheck.uploads import LIMITS, Limits, take_for_order
 
 OUTCOMES: Final = ("new", "completed", "there", "held_back")
 """Came in; was there and got its photos or new values; was there already; has problems."""

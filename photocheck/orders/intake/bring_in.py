@@ -13,9 +13,9 @@ from photocheck.errors import CaseError
 from photocheck.orders.draft import Draft
 from photocheck.orders.filling import renamed
 from photocheck.orders.model import Store
-from photocheck.orders.uploads import LIMITS, Limits, take_for_order
 from photocheck.schemas.reading import parse_json
 from photocheck.speech import tr
+from photocheck.uploads import LIMITS, Limits, take_for_order
 
 File = tuple[str, bytes]
 """A name and what is in it."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Final
 
-from photocheck.case.lengths import parse_length, parse_reading, parse_weight
+from photocheck.case.lengths import MM_PER, parse_length, parse_reading, parse_weight
 from photocheck.case.model import Point
 from photocheck.errors import CaseError
 from photocheck.orders.draft import DogTold, Draft, ReferenceTold
@@ -193,7 +193,7 @@ def _unit_word(cell: str) -> str:
         mm, system = parse_length(f"1 {cell}", "cm")
     except CaseError:
         mm, system = 0.0, ""
-    if mm not in (10.0, 25.4):
+    if mm not in (float(MM_PER["cm"]), float(MM_PER["in"])):
         raise CaseError(
             tr("the unit '{unit}' is not known", unit=cell[:40]), do=tr("Write cm or in")
         )

@@ -30,10 +30,10 @@ from photocheck.orders.store.tables import (
     ratios,
     readings,
 )
-from photocheck.orders.uploads.quota import QUOTA
 from photocheck.report.file import report_to_dict
 from photocheck.report.model import Report
 from photocheck.speech import LANGUAGES, spoken, tr
+from photocheck.uploads.quota import QUOTA
 
 if TYPE_CHECKING:
     from photocheck.judge.ratios import Ratios

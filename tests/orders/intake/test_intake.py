@@ -23,8 +23,8 @@ from photocheck.orders.intake.photo_folder import photo_folder
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.brought import find_brought, put_order
 from photocheck.orders.store.tables import orders
-from photocheck.orders.uploads import Upload
 from photocheck.photo.photo import CameraFacts
+from photocheck.uploads import Upload
 
 TABLE = "no;dog;half neck cm;photo\n1;Juno;41,5;juno.jpg\n2;Pip;38;pip.jpg\n3;Moss;4x;moss.jpg\n"
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from photocheck.errors import PhotoError
-from photocheck.orders.uploads.take import LIMITS, Limits, Upload, take_upload
 from photocheck.speech import tr, tr_n
+from photocheck.uploads.take import LIMITS, Limits, Upload, take_upload
 
 
 @dataclass(frozen=True)

@@ -18,13 +18,13 @@ from PIL.TiffImagePlugin import IFDRational
 import photocheck
 from photocheck.case.file import read_case
 from photocheck.errors import DecodingFailedError, PhotoError
-from photocheck.orders.uploads import Limits, Quota, take, take_for_order, take_upload
-from photocheck.orders.uploads.gate import BusyError, Gate
 from photocheck.photo import clean as clean_module
 from photocheck.photo import load as load_module
 from photocheck.photo.clean import clean
 from photocheck.photo.load import load_photo
 from photocheck.server import bench
+from photocheck.uploads import Limits, Quota, take, take_for_order, take_upload
+from photocheck.uploads.gate import BusyError, Gate
 from tests.support.pictures import UNDOING, encoded, exif_of, near, quarters
 from tests.support.places import SAMPLES
 from tests.support.strangers import SECRET, talkative
@@ -283,7 +283,7 @@ def test_the_process_is_told_no_secret(astray, monkeypatch, tmp_path):
 @pytest.mark.skipif("sys.platform == 'win32'", reason="Windows limits no processor time")
 def test_reading_gives_way_to_the_servers_own_work(astray):
     astray(
-        "from photocheck.orders.uploads import worker\n"
+        "from photocheck.uploads import worker\n"
         "worker.confine(json.loads(sys.argv[1]))\n"
         "print(json.dumps({'outcome': 'refused', 'wrong': str(os.nice(0)), 'do': 'x'}))"
     )
@@ -305,7 +305,7 @@ def test_a_failure_of_the_program_becomes_one_sentence_and_blames_no_photo(
     module, _, name = place.rpartition(".")
     astray(
         f"import {module} as module\n"
-        "from photocheck.orders.uploads import worker\n"
+        "from photocheck.uploads import worker\n"
         f"def fail(*_, **__): raise {kind}('planted inside')\n"
         f"module.{name} = fail\n"
         "worker.main()"
@@ -321,7 +321,7 @@ def test_what_a_decoder_raises_for_damaged_bytes_is_told_of_the_photo(astray):
     for kind in ("OSError", "SyntaxError", "ValueError", "EOFError", "__import__('struct').error"):
         astray(
             "import photocheck.photo.load as module\n"
-            "from photocheck.orders.uploads import worker\n"
+            "from photocheck.uploads import worker\n"
             f"def fail(*_, **__): raise {kind}('planted inside')\n"
             "module._rgb = fail\n"
             "worker.main()"
@@ -352,7 +352,7 @@ def test_a_failure_of_the_program_in_the_server_becomes_one_sentence(
 @pytest.mark.skipif("sys.platform == 'win32'", reason="Windows limits no processor time")
 def test_too_much_processor_time(astray):
     astray(
-        "from photocheck.orders.uploads.worker import confine\n"
+        "from photocheck.uploads.worker import confine\n"
         "confine(json.loads(sys.argv[1]))\n"
         "while True: pass"
     )
@@ -362,7 +362,7 @@ def test_too_much_processor_time(astray):
 @pytest.mark.skipif("sys.platform != 'linux'", reason="limits as Linux has them")
 def test_what_the_process_may_still_do(astray):
     astray(
-        "from photocheck.orders.uploads.worker import confine\n"
+        "from photocheck.uploads.worker import confine\n"
         "import resource as r\n"
         "task = json.loads(sys.argv[1]); confine(task)\n"
         "try: bytearray(3_000_000_000); got = 'memory'\n"

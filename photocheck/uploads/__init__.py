@@ -3,9 +3,9 @@
 `take_upload` decodes a file in a process of its own and keeps only what it writes anew.
 """
 
-from photocheck.orders.uploads.gate import BusyError
-from photocheck.orders.uploads.quota import QUOTA, Quota, take_for_order
-from photocheck.orders.uploads.take import LIMITS, Limits, Upload, take_upload
+from photocheck.uploads.gate import BusyError
+from photocheck.uploads.quota import QUOTA, Quota, take_for_order
+from photocheck.uploads.take import LIMITS, Limits, Upload, take_upload
 
 __all__ = [
     "LIMITS",

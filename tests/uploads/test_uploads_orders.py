@@ -21,8 +21,8 @@ from photocheck.orders.intake.entries import Entry
 from photocheck.orders.store import DatabaseStore, database, open_store
 from photocheck.orders.store.brought import put_order
 from photocheck.orders.taking import take_photo
-from photocheck.orders.uploads import Limits, Quota
 from photocheck.photo.load import load_photo
+from photocheck.uploads import Limits, Quota
 from tests.support.pictures import encoded
 from tests.support.store_orders import JPEG
 from tests.support.strangers import SECRET, talkative

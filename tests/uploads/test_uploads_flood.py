@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from photocheck.orders.uploads import LIMITS, take_upload
-from photocheck.orders.uploads.gate import Gate
-from photocheck.orders.uploads.take import PLACES
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.photo.load import MAX_PIXELS
+from photocheck.uploads import LIMITS, take_upload
+from photocheck.uploads.gate import Gate
+from photocheck.uploads.take import PLACES
 from tests.support.memory import Watch, resident_mb
 from tests.support.pictures import encoded
 

@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 
 from photocheck.errors import PhotoError
-from photocheck.orders.uploads import Limits, take_upload
-from photocheck.orders.uploads.gate import Gate
 from photocheck.photo import load
 from photocheck.photo.clean import clean
 from photocheck.photo.load import load_photo
+from photocheck.uploads import Limits, take_upload
+from photocheck.uploads.gate import Gate
 
 pytestmark = pytest.mark.slow
 

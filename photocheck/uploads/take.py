@@ -14,15 +14,15 @@ from hashlib import sha256
 from typing import IO, Any, Final
 
 from photocheck.errors import DecodingFailedError, PhotoError
-from photocheck.orders.uploads.gate import Gate
-from photocheck.orders.uploads.worker import Decoding
 from photocheck.photo.kind import ANOTHER, KINDS, MAX_BYTES, SUFFIXES_OF, kind_of
 from photocheck.photo.photo import CameraFacts
 from photocheck.speech import later, spoken, tr
+from photocheck.uploads.gate import Gate
+from photocheck.uploads.worker import Decoding
 
 _log = logging.getLogger(__name__)
 
-_WORKER = "photocheck.orders.uploads.worker"
+_WORKER = "photocheck.uploads.worker"
 _HEADER_BYTES = 8192
 _SMALLER = later("Save a smaller copy as JPEG, 4000 pixels wide for example")
 _PASSED_ON = ("PATH", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH", "SYSTEMROOT", "TEMP", "TMPDIR")
