@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -52,9 +53,7 @@ def app_folder() -> Path:
     """
     found = find_spec("photocheck_app")
     if found is None or found.origin is None or find_spec("streamlit") is None:
-        raise ServeError(
-            tr("the web app is not installed"), do=tr("Install it: pip install 'photocheck[app]'")
-        )
+        raise ServeError(tr("the web app is not installed"), do=tr("Install photocheck again"))
     return Path(found.origin).parent
 
 
@@ -202,7 +201,7 @@ def serve(
     doors: Doors | None = None,
     on_ready: Callable[[str, bool], None] | None = None,
 ) -> int:
-    """Serve the web app until it is ended with Ctrl-C.
+    """Serve the web app until it is ended with Ctrl-C; only from a process' main thread.
 
     Parameters
     ----------
@@ -221,7 +220,7 @@ def serve(
     Returns
     -------
     int
-        The server's exit code; 0 after Ctrl-C.
+        The server's exit code; 0 after Ctrl-C or SIGTERM.
 
     Raises
     ------
@@ -263,6 +262,8 @@ def serve(
         stdout=subprocess.DEVNULL,
     )
     page = f"http://{f'[{address}]' if ':' in address else address}:{port}"
+    # A supervisor ends this process alone; the server must not outlive it.
+    before = signal.signal(signal.SIGTERM, _as_ctrl_c)
     try:
         if _answers(page, server) and on_ready:
             on_ready(page, anybody or doors.open_desk or doors.oidc is not None)
@@ -271,6 +272,11 @@ def serve(
         return 0
     finally:
         _end(server)
+        signal.signal(signal.SIGTERM, before)
+
+
+def _as_ctrl_c(*_: object) -> None:
+    raise KeyboardInterrupt
 
 
 def _answers(page: str, server: subprocess.Popen[bytes]) -> bool:

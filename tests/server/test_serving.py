@@ -10,11 +10,13 @@ import sys
 import urllib.request
 from pathlib import Path
 
+import psutil
 import pytest
 
 from photocheck.server import serving
 from photocheck.server.serving import Doors
 from tests.support.command_line import line_of
+from tests.support.pages import free_port
 
 OTHERS = ["0.0.0.0", "::", "192.168.1.7", "example.org", ""]
 HERE = ["127.0.0.1", "127.3.2.1", "::1", "localhost"]
@@ -69,6 +71,29 @@ def test_nothing_is_left_to_the_users_own_settings() -> None:
         "--client.showErrorDetails=none",
     } <= set(flags)
     assert len({flag.partition("=")[0] for flag in flags}) == len(flags)
+
+
+@pytest.mark.slow
+def test_a_supervisor_that_ends_it_leaves_no_server_behind(tmp_path: Path) -> None:
+    port = free_port()
+    command = [sys.executable, "-m", "photocheck", "serve", "--port", str(port)]
+    server = subprocess.Popen(
+        [*command, "--store", str(tmp_path / "orders.sqlite3")],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=tmp_path,
+        start_new_session=True,
+    )
+    try:
+        assert f":{port} " in line_of(server)
+        started = psutil.Process(server.pid).children(recursive=True)
+        assert started
+        server.terminate()
+        assert server.wait(20) == 0
+        assert psutil.wait_procs(started, timeout=20)[1] == []
+    finally:
+        if server.poll() is None:
+            os.killpg(server.pid, signal.SIGKILL)
 
 
 @pytest.mark.slow
