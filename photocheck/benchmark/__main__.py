@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
+import sys
+
 import click
 
 
 @click.group(help=__doc__)
-def main() -> None:
-    """Run a benchmark and print its tables as Markdown."""
+@click.option("--publish", is_flag=True, help="Write what is printed into FIGURES.md as well.")
+def main(publish: bool) -> None:
+    """Run a benchmark and print its tables as Markdown."""  # `publish`: see `_tell`
+
+
+def _tell(printed: str) -> None:
+    """Print a report, and write it into its section of the published figures if asked."""
+    click.echo(printed)
+    context = click.get_current_context()
+    if context.parent is not None and context.parent.params["publish"]:
+        from photocheck.benchmark.figures import publish
+
+        given = [word for word in sys.argv[1:] if word != "--publish"]
+        command = ["python", "-m", "photocheck.benchmark", *given]
+        publish(str(context.info_name), command, printed)
 
 
 @main.command()
@@ -18,7 +33,7 @@ def accuracy(dogs: int, seed: int, jobs: int) -> None:
     """Bias, RMSE, coverage, naive ruler and bound per span."""
     from photocheck.benchmark.accuracy import report
 
-    click.echo(report(dogs, seed, jobs))
+    _tell(report(dogs, seed, jobs))
 
 
 @main.command()
@@ -29,7 +44,7 @@ def batch(orders: int, rounds: int, jobs: int) -> None:
     """Orders with 12 MP photos: all processes over one, and the memory over time."""
     from photocheck.benchmark.batch_rate import report
 
-    click.echo(report(orders, rounds, jobs))
+    _tell(report(orders, rounds, jobs))
 
 
 @main.command()
@@ -41,7 +56,7 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
     """How the error of a shop that learns falls with its orders."""
     from photocheck.benchmark.learning_shop import report
 
-    click.echo(report(dogs, shops, seed, jobs))
+    _tell(report(dogs, shops, seed, jobs))
 
 
 @main.command()
@@ -53,7 +68,7 @@ def orders(good: int, each: int, seed: int, jobs: int) -> None:
     """False alarms, power against the best possible test, and explanations named rightly."""
     from photocheck.benchmark.order_tables import report
 
-    click.echo(report(good, each, seed, jobs))
+    _tell(report(good, each, seed, jobs))
 
 
 @main.command()
@@ -62,7 +77,7 @@ def speed(runs: int) -> None:
     """The whole check of a 12 MP JPEG over a plain decode of that file."""
     from photocheck.benchmark.speed import report
 
-    click.echo(report(runs))
+    _tell(report(runs))
 
 
 @main.command()
@@ -71,7 +86,7 @@ def start(runs: int) -> None:
     """A cold check of a sample over bare imports of numpy, OpenCV and Pillow."""
     from photocheck.benchmark.cold_start import report
 
-    click.echo(report(runs))
+    _tell(report(runs))
 
 
 @main.command()
@@ -83,7 +98,7 @@ def stances(dogs: int, seed: int, jobs: int, photos: int) -> None:
     """Square, crouching, stretched, arched, lowered, turned: what is named as what."""
     from photocheck.benchmark.stances import report
 
-    click.echo(report(dogs, seed, jobs, photos))
+    _tell(report(dogs, seed, jobs, photos))
 
 
 if __name__ == "__main__":
