@@ -18,7 +18,7 @@ def _tell(printed: str) -> None:
     click.echo(printed)
     context = click.get_current_context()
     if context.parent is not None and context.parent.params["publish"]:
-        from photocheck.benchmark.figures import publish
+        from photocheck.benchmark.publishing import publish
 
         given = [word for word in sys.argv[1:] if word != "--publish"]
         command = ["python", "-m", "photocheck.benchmark", *given]

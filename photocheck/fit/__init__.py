@@ -1,1 +1,4 @@
-"""Fit: from readings that agree with the photo to what is cut, or to a size on the shelf."""
+"""Fit: from readings that agree with the photo to what is cut, or to a size on the shelf.
+
+Imports the judgement's limits and wording, body, report and case.
+"""

@@ -1,1 +1,4 @@
-"""Learning where the landmarks lie: dogs with known marks, misses, and what they do."""
+"""Learning where the landmarks lie: dogs with known marks, misses, and what they do.
+
+Imports the estimate and what it rests on; neither orders nor phantoms.
+"""

@@ -1,4 +1,4 @@
-"""Photos that strangers send, made safe to keep and to show.
+"""Photos that strangers send, made safe to keep and to show; imports photo and the ground.
 
 `take_upload` decodes a file in a process of its own and keeps only what it writes anew.
 """

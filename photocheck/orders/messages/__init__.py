@@ -1,1 +1,1 @@
-"""Messages: drafts to an owner, for staff to read, change and send themselves."""
+"""Messages: drafts to an owner, for staff to read and send themselves; imports fit and report."""

@@ -1,4 +1,4 @@
-"""The durable store of orders, on SQLite or PostgreSQL."""
+"""The durable store of orders, on SQLite or PostgreSQL; imports what an order is, and uploads."""
 
 from __future__ import annotations
 

@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from photocheck.benchmark.__main__ import main
-from photocheck.benchmark.figures import PUBLISHED, published
+from photocheck.benchmark.publishing import PUBLISHED, published
 
 TEXT = PUBLISHED.read_text(encoding="utf-8")
 
@@ -32,11 +32,11 @@ def test_every_benchmark_is_published_with_its_command(command: str) -> None:
 
 
 def test_a_benchmark_prints_and_publishes(monkeypatch: pytest.MonkeyPatch, tmp_path) -> None:
-    from photocheck.benchmark import cold_start, figures
+    from photocheck.benchmark import cold_start, publishing
 
     told = []
     monkeypatch.setattr(cold_start, "report", lambda runs: f"{runs} runs")
-    monkeypatch.setattr(figures, "publish", lambda *given: told.append(given))
+    monkeypatch.setattr(publishing, "publish", lambda *given: told.append(given))
     monkeypatch.setattr("sys.argv", ["benchmark", "--publish", "start", "--runs", "3"])
     assert CliRunner().invoke(main, ["start", "--runs", "3"]).output == "3 runs\n"
     assert told == []
