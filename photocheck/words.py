@@ -122,6 +122,9 @@ FOCAL_SOURCE_TITLES: Final = {
 }
 """Where the focal length is from."""
 
+MARKED_BY_TITLES: Final = {"owner": later("owner"), "staff": later("staff")}
+"""Who placed marks, where nobody is named."""
+
 # --- the dog ---------------------------------------------------------------
 
 COATS: Final = ("unknown", "short", "medium", "long")
