@@ -104,6 +104,27 @@ PLACE_TITLES: Final = {
 }
 PLACES: Final = tuple(PLACE_TITLES)
 
+# --- what is known of a photo ----------------------------------------------
+
+REFERENCE_HOW_TITLES: Final = {
+    "markers": later("markers"),
+    "found": later("found"),
+    "marked": later("marked"),
+}
+"""How the reference was seen."""
+
+FOCAL_SOURCE_TITLES: Final = {
+    "given": later("given"),
+    "exif 35 mm": later("exif 35 mm"),
+    "exif 35 mm, zoom unclear": later("exif 35 mm, zoom unclear"),
+    "exif focal length and sensor": later("exif focal length and sensor"),
+    "prior": later("prior"),
+}
+"""Where the focal length is from."""
+
+MARKED_BY_TITLES: Final = {"owner": later("owner"), "staff": later("staff")}
+"""Who placed marks, where nobody is named."""
+
 # --- the dog ---------------------------------------------------------------
 
 COATS: Final = ("unknown", "short", "medium", "long")

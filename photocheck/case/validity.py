@@ -87,9 +87,12 @@ def validate(case: Case) -> None:
             tr("there are {count} photos", count=len(case.photos)),
             do=tr("Choose the best {MOST_PHOTOS} or fewer", MOST_PHOTOS=MOST_PHOTOS),
         )
-    _one_of(case.unit, UNITS, "unit")
-    _one_of(case.dog.coat, COATS, "coat")
-    _one_of(case.dog.build, BUILDS, "build")
+    if case.unit not in UNITS:
+        raise _unknown(tr("the unit {unit!r} is not known", unit=case.unit), UNITS)
+    if case.dog.coat not in COATS:
+        raise _unknown(tr("the coat {coat!r} is not known", coat=case.dog.coat), COATS)
+    if case.dog.build not in BUILDS:
+        raise _unknown(tr("the build {build!r} is not known", build=case.dog.build), BUILDS)
     for name, reading in case.readings.items():
         if not (isfinite(reading.mm) and reading.mm > 0):
             raise CaseError(
@@ -118,9 +121,13 @@ def _validate_photo(entry: PhotoEntry) -> None:
                 do=tr("Mark all four: {names}", names=_all_four()),
             )
         for name in marking.marks:
-            _one_of(name, ALL_LANDMARKS, "landmark")
+            if name not in ALL_LANDMARKS:
+                wrong = tr("the landmark {name!r} is not known", name=name)
+                raise _unknown(wrong, ALL_LANDMARKS)
         for name in marking.bends:
-            _one_of(name, BENDABLE_SPANS, "span with bend points")
+            if name not in BENDABLE_SPANS:
+                wrong = tr("the span with bend points {name!r} is not known", name=name)
+                raise _unknown(wrong, BENDABLE_SPANS)
         if marking.spread_mm is not None and not 0.1 <= marking.spread_mm <= 100.0:
             raise CaseError(
                 tr(
@@ -135,9 +142,5 @@ def _all_four() -> str:
     return ", ".join(tr(LANDMARK_TITLES[name]) for name in LANDMARKS)
 
 
-def _one_of(word: str, words: tuple[str, ...], what: str) -> None:
-    if word not in words:
-        raise CaseError(
-            tr("the {what} {word!r} is not known", what=what, word=word),
-            do=tr("Use one of {names}", names=", ".join(words)),
-        )
+def _unknown(wrong: str, words: tuple[str, ...]) -> CaseError:
+    return CaseError(wrong, do=tr("Use one of {names}", names=", ".join(words)))

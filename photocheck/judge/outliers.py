@@ -13,7 +13,7 @@ from photocheck.judge.shots import Mark, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative
 from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES
+from photocheck.words import LANDMARK_TITLES, MARKED_BY_TITLES
 
 Array = NDArray[np.float64]
 
@@ -71,10 +71,10 @@ def outlying_mark(joint: Joint, mode: Mode) -> Outlier | None:
         i for value, i in tests[1:] if value > ALIKE * test and joint.marks[i].key == mark.key
     ]
     name = tr(LANDMARK_TITLES[mark.landmark])
-    who = joint.shots[mark.shot].markings[mark.marking].by
+    who = _who(joint, mark)
     if rivals:
         other = joint.marks[rivals[0]]
-        other_who = joint.shots[other.shot].markings[other.marking].by
+        other_who = _who(joint, other)
         return Outlier(
             mark,
             tr(
@@ -97,6 +97,11 @@ def outlying_mark(joint: Joint, mode: Mode) -> Outlier | None:
         ),
         True,
     )
+
+
+def _who(joint: Joint, mark: Mark) -> str:
+    by = joint.shots[mark.shot].markings[mark.marking].by
+    return tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by
 
 
 def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bool]]:

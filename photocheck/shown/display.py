@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.errors import PhotoError
+from photocheck.speech import tr
 
 DISPLAY_SIDE: Final = 1600
 """Longer side of the copy shown first, px.  Judgement: sharp on a phone held upright at three
@@ -116,7 +117,7 @@ def display_copies(
     import cv2
 
     if photo_rgb.ndim != 3 or photo_rgb.shape[2] != 3 or photo_rgb.dtype != np.uint8:
-        raise PhotoError("this is not an 8-bit colour picture", do="Load the photo again")
+        raise PhotoError(tr("this is not an 8-bit colour picture"), do=tr("Load the photo again"))
     height, width = photo_rgb.shape[:2]
     sizes: list[tuple[int, int]] = []
     for side in sides:

@@ -2,13 +2,48 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Final
 
 from photocheck.shown.lines import pieces
+from photocheck.speech import spoken
 
 if TYPE_CHECKING:
     from PIL import ImageDraw, ImageFont
+
+
+_WIDER_SHARE: Final = 0.9
+"""Size of the font with more letters over that of Pillow's: so its lines are as long."""
+
+
+def font_for(
+    size_px: float, said: Sequence[str] = ()
+) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    """The font to write on a picture with, in the language spoken now.
+
+    Pillow's own has the letters of English only.  Another language, or a text with other letters,
+    gets Bitstream Vera, which ReportLab brings.
+
+    Parameters
+    ----------
+    size_px : float
+        Of Pillow's own font; the other is made as wide.
+    said : sequence of str
+        Texts that may be in another language, such as those of a report made earlier.
+    """
+    from PIL import ImageFont
+
+    if spoken() == "en" and all(text.isascii() for text in said):
+        return ImageFont.load_default(size_px)
+    return ImageFont.truetype(io.BytesIO(_wider()), _WIDER_SHARE * size_px)
+
+
+@cache
+def _wider() -> bytes:
+    return (files("reportlab") / "fonts" / "Vera.ttf").read_bytes()
 
 
 def line_height(size_px: float) -> float:

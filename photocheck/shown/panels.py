@@ -14,7 +14,7 @@ from photocheck.case.lengths import format_length
 from photocheck.judge.wording import interval_text
 from photocheck.report.model import Report, SpanResult
 from photocheck.shown.colours import BANNER_COLOURS, DARK, RULE, WHITE
-from photocheck.shown.lettering import line_height, wrapped
+from photocheck.shown.lettering import font_for, line_height, wrapped
 from photocheck.shown.strokes import stroke_span
 from photocheck.speech import capital_first, tr
 from photocheck.words import (
@@ -35,10 +35,10 @@ def stacked_up(
     photo: Image.Image, report: Report, said: Sequence[str], size_px: float
 ) -> NDArray[np.uint8]:
     """The banner above the photo with what is said of it, the lengths below it."""
-    from PIL import Image, ImageDraw, ImageFont
+    from PIL import Image, ImageDraw
 
-    font = ImageFont.load_default(size_px)
-    large = ImageFont.load_default(size_px * 1.35)
+    written = (report.headline, *said)
+    font, large = font_for(size_px, written), font_for(size_px * 1.35, written)
     measure = ImageDraw.Draw(photo)
     pad = size_px * 0.5
     room = photo.width - 2 * pad

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from photocheck.report.model import Report
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown.crop import frame_of, mean_marks, view_of
+from photocheck.shown.lettering import font_for
 from photocheck.shown.naming import draw_labels, labels_of, reference_label, scale_bar
 from photocheck.shown.panels import is_flagged, stacked_up
 from photocheck.shown.strokes import draw_lines, harness_lines
@@ -48,14 +49,14 @@ def annotate(
         `MIN_WIDTH` to `MAX_WIDTH` wide; a banner with the verdict above the part of
         the photo with the dog and the reference, and below it the lengths, one a row.
     """
-    from PIL import ImageDraw, ImageFont
+    from PIL import ImageDraw
 
     result = report.photos[index]
     markings = report.case.photos[index].markings
     frame = frame_of(photo_rgb.shape[1], photo_rgb.shape[0], markings, result.reference_px)
     view = view_of(photo_rgb, frame)
     photo, size_px = view.photo, view.size_px
-    font = ImageFont.load_default(size_px)
+    font = font_for(size_px)
     marks = {name: view.at(xy) for name, xy in mean_marks(markings).items()}
     lines = harness_lines(marks, markings, view)
     outline = [view.at(xy) for xy in result.reference_px]
@@ -90,7 +91,7 @@ def draw_located(photo_rgb: NDArray[np.uint8], found: Located) -> NDArray[np.uin
     (h, w, 3) uint8
         `MIN_WIDTH` to `MAX_WIDTH` wide.
     """
-    from PIL import ImageDraw, ImageFont
+    from PIL import ImageDraw
 
     height, width = photo_rgb.shape[:2]
     view = view_of(photo_rgb, (0, 0, width, height))
@@ -98,7 +99,7 @@ def draw_located(photo_rgb: NDArray[np.uint8], found: Located) -> NDArray[np.uin
     outline = [view.at(xy) for xy in found.points_px]
     of_fours = _markers(found.reference)
     photo = draw_lines(view.photo, {}, set(), {}, [], outline, of_fours, [], size_px)
-    font = ImageFont.load_default(size_px)
+    font = font_for(size_px)
     text = (
         tr(REFERENCES[found.reference].title),
         tr(

@@ -16,7 +16,14 @@ from photocheck.judge.wording import (
 from photocheck.report.model import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown.lines import joined, parted
-from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
+from photocheck.speech import tr
+from photocheck.words import (
+    FOCAL_SOURCE_TITLES,
+    REFERENCE_HOW_TITLES,
+    SPAN_TITLES,
+    SPANS,
+    VERDICT_TITLES,
+)
 
 if TYPE_CHECKING:
     from photocheck.locating import Located
@@ -39,19 +46,20 @@ def plain_report(report: Report) -> str:
     blocks = [_wrapped(report.headline), _span_table(report)]
     doubted = [s.sentence for s in report.spans if s.verdict not in ("", "agrees")]
     if why := (*doubted, *explanation_sentences(report.explanations), *report.outliers):
-        blocks.append("Why\n" + _listed(why))
+        blocks.append(tr("Why") + "\n" + _listed(why))
     if report.redundancy:
-        blocks.append("The readings among themselves\n" + _listed(report.redundancy))
+        blocks.append(tr("The readings among themselves") + "\n" + _listed(report.redundancy))
     steps = [_sentence(report.next_step)] if report.next_step else []
     if report.one_more_photo:
         steps.append(one_more_photo_sentence(report.one_more_photo))
     if steps:
-        blocks.append("Next step\n" + _listed(steps))
+        blocks.append(tr("Next step") + "\n" + _listed(steps))
     if report.budget:
-        blocks.append("Where the doubt comes from (share of the variance)\n" + _budget(report))
-    blocks.append("Photos\n" + "\n".join(_photo(photo) for photo in report.photos))
+        title = tr("Where the doubt comes from (share of the variance)")
+        blocks.append(f"{title}\n{_budget(report)}")
+    blocks.append(tr("Photos") + "\n" + "\n".join(_photo(photo) for photo in report.photos))
     if report.cautions:
-        blocks.append("Mind\n" + _listed(report.cautions))
+        blocks.append(tr("Mind") + "\n" + _listed(report.cautions))
     if report.case.name:
         blocks.insert(0, report.case.name)
     return "\n\n".join(blocks)
@@ -59,28 +67,36 @@ def plain_report(report: Report) -> str:
 
 def _span_table(report: Report) -> str:
     unit = report.case.unit
-    head = ("span", "tape", "photo", "95 % interval", "tape is", "verdict")
+    head = (
+        tr("span"),
+        tr("tape"),
+        tr("photo"),
+        tr("95 % interval"),
+        tr("tape is"),
+        tr("verdict"),
+    )
     return table([head, *(_span_row(span, unit) for span in report.spans)])
 
 
 def _span_row(span: SpanResult, unit: str) -> tuple[str, ...]:
-    tape = "not given" if span.reading_mm is None else format_length(span.reading_mm, unit)
+    tape = tr("not given") if span.reading_mm is None else format_length(span.reading_mm, unit)
     off = ""
     if span.difference is not None:
         per_cent = 100 * (exp(span.difference) - 1)
-        off = f"{abs(per_cent):.1f} % {'longer' if per_cent > 0 else 'shorter'}"
+        longer = tr("{percent:.1f} % longer", percent=abs(per_cent))
+        off = longer if per_cent > 0 else tr("{percent:.1f} % shorter", percent=abs(per_cent))
     return (
-        SPAN_TITLES[span.span],
+        tr(SPAN_TITLES[span.span]),
         tape,
         format_length(span.photo_mm, unit),
         interval_text(span.low_mm, span.high_mm, unit),
         off,
-        VERDICT_TITLES.get(span.verdict, ""),
+        tr(VERDICT_TITLES.get(span.verdict, "")),
     )
 
 
 def _budget(report: Report) -> str:
-    short = [SPAN_TITLES[span] for span in SPANS]
+    short = [tr(SPAN_TITLES[span]) for span in SPANS]
     rows = [("", *short)]
     for source in report.budget[:BUDGET_LINES]:
         shares = [source.shares.get(span) for span in SPANS]
@@ -90,10 +106,18 @@ def _budget(report: Report) -> str:
 
 def _photo(photo: PhotoResult) -> str:
     lines = [
-        f"{photo.path}: {REFERENCES[photo.reference].title} ({photo.reference_how}), "
-        f"{photo.distance_mm / 1000:.2f} m away, {_turned(photo)}, "
-        f"{10 * photo.px_per_mm:.1f} px/cm on the dog, "
-        f"focal length {photo.focal_35mm:.0f} mm ({photo.focal_source})",
+        tr(
+            "{path}: {reference} ({how}), {distance:.2f} m away, {turned}, {scale:.1f} px/cm on "
+            "the dog, focal length {focal:.0f} mm ({source})",
+            path=photo.path,
+            reference=tr(REFERENCES[photo.reference].title),
+            how=_how_seen(photo.reference_how),
+            distance=photo.distance_mm / 1000,
+            turned=_turned(photo),
+            scale=10 * photo.px_per_mm,
+            focal=photo.focal_35mm,
+            source=_focal_source(photo),
+        ),
         *photo.remarks,
         *(f"{finding.sentence} {_sentence(finding.instruction)}" for finding in photo.stance),
     ]
@@ -103,22 +127,47 @@ def _photo(photo: PhotoResult) -> str:
 def plain_located(found: Located) -> str:
     """What was seen of a reference, as text."""
     rows = [
-        ("reference", f"{REFERENCES[found.reference].title} ({found.how})"),
-        ("distance", f"{found.distance_mm / 1000:.2f} m"),
-        ("camera", _turned(found)),
-        ("scale", f"{10 * found.px_per_mm:.1f} px/cm at the reference"),
-        ("focal length", f"{found.focal_35mm:.0f} mm in 35 mm terms ({found.focal_source})"),
-        ("photo", f"{found.size_px[0]} x {found.size_px[1]} px, upright"),
+        (
+            tr("reference"),
+            f"{tr(REFERENCES[found.reference].title)} ({_how_seen(found.how)})",
+        ),
+        (tr("distance"), tr("{distance:.2f} m", distance=found.distance_mm / 1000)),
+        (tr("camera"), _turned(found)),
+        (tr("scale"), tr("{scale:.1f} px/cm at the reference", scale=10 * found.px_per_mm)),
+        (
+            tr("focal length"),
+            tr(
+                "{focal:.0f} mm in 35 mm terms ({source})",
+                focal=found.focal_35mm,
+                source=_focal_source(found),
+            ),
+        ),
+        (
+            tr("photo"),
+            tr("{width} x {height} px, upright", width=found.size_px[0], height=found.size_px[1]),
+        ),
     ]
+    # With points in every language: a comma parts x from y, and options take them so.
     points = "\n".join(f"  {x:.1f},{y:.1f}" for x, y in found.points_px)
-    text = table(rows) + "\npoints (x,y px)\n" + points
+    text = table(rows) + "\n" + tr("points (x,y px)") + "\n" + points
     return text + "".join("\n" + _wrapped(remark) for remark in found.remarks)
 
 
 def _turned(seen: PhotoResult | Located) -> str:
-    return (
-        f"yaw {seen.yaw_deg:+.1f}, pitch {seen.pitch_deg:+.1f}, roll {seen.roll_deg:+.1f} degrees"
+    return tr(
+        "yaw {yaw:+.1f}, pitch {pitch:+.1f}, roll {roll:+.1f} degrees",
+        yaw=seen.yaw_deg,
+        pitch=seen.pitch_deg,
+        roll=seen.roll_deg,
     )
+
+
+def _how_seen(how: str) -> str:
+    return tr(REFERENCE_HOW_TITLES.get(how, how))
+
+
+def _focal_source(seen: PhotoResult | Located) -> str:
+    return tr(FOCAL_SOURCE_TITLES.get(seen.focal_source, seen.focal_source))
 
 
 def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:

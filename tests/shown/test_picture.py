@@ -6,12 +6,14 @@ from itertools import cycle
 import cv2
 import numpy as np
 import pytest
+from babel.messages.catalog import Message
 from PIL import Image, ImageDraw, ImageFont
 from skimage.color import rgb2lab
 
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Marking
 from photocheck.errors import PhotocheckError, PhotoError
+from photocheck.judge.wording import headline
 from photocheck.locating import Located
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown import crop, labels, lettering, naming
@@ -21,7 +23,9 @@ from photocheck.shown.labels import Wanted, overlap, place
 from photocheck.shown.naming import SHORT_REFERENCES
 from photocheck.shown.picture import annotate, draw_located
 from photocheck.shown.picture_file import write_picture
+from photocheck.speech import LANGUAGES, speaking, tr
 from photocheck.words import SPAN_ENDS, SPAN_TITLES, SPANS, VERDICT_TITLES, VERDICTS
+from tests.support.catalogues import written as catalogue
 from tests.support.made_report import CORNERS, MARKS, made_report
 
 
@@ -148,9 +152,7 @@ class Drawn:
         def text(draw, xy, said, *args, **options):
             left, top, right, bottom = options["font"].getbbox(said)
             box = (xy[0] + left, xy[1] + top, xy[0] + right, xy[1] + bottom)
-            self.texts.append(
-                Text(said, xy, box, options["font"].size, options["fill"], draw._image)
-            )
+            self.texts.append(Text(said, xy, box, options["font"], options["fill"], draw._image))
             return real_text(draw, xy, said, *args, **options)
 
         with monkeypatch.context() as patch:
@@ -159,8 +161,8 @@ class Drawn:
             self.out = annotate(rgb, report, 0)
         self.width = self.out.shape[1]
         self.size_px = self.width / FONT_SHARE
-        self.strip = [t for t in self.texts if t.image is self.image_of("tape")]
-        on_photo = self.image_of("on the dog")
+        self.strip = [t for t in self.texts if t.image is self.image_of(tr("tape"))]
+        on_photo = self.image_of(tr("{length} on the dog", length="").strip())
         self.photo = [t for t in self.texts if t.image is on_photo]
         self.shown = np.asarray(on_photo)
         self.banner = self.out.shape[0] - self.shown.shape[0] - self.strip[0].image.height
@@ -181,9 +183,13 @@ class Text:
     said: str
     xy: tuple
     box: tuple
-    size: float
+    font: ImageFont.FreeTypeFont
     fill: tuple
     image: Image.Image
+
+    @property
+    def size(self):
+        return self.font.size
 
     def ground(self):
         """The commonest colour behind it."""
@@ -277,7 +283,99 @@ def test_only_the_four_marks_and_the_reference_are_named_on_the_photo(monkeypatc
 
 def test_every_reference_has_a_short_name():
     assert set(SHORT_REFERENCES) == set(REFERENCES)
-    assert all(len(short) <= 14 for short in SHORT_REFERENCES.values())
+    for code in LANGUAGES:
+        with speaking(code):
+            assert all(len(tr(short)) <= 14 for short in SHORT_REFERENCES.values())
+
+
+def german(width: int, height: int, unit: str = "cm") -> Drawn:
+    """The hand-made report on a plain photo, drawn for somebody who reads German."""
+    with speaking("de"), pytest.MonkeyPatch.context() as patch:
+        report = report_for(width, height, unit=unit)
+        said = headline("measure_again", ("rear_length",), "")
+        return Drawn(patch, photo(width, height), dataclasses.replace(report, headline=said))
+
+
+def test_every_word_of_a_german_picture_is_german() -> None:
+    got = german(1344, 1008)
+    assert sorted(t.said for t in got.photo) == [
+        "10 cm am Hund",
+        "Brustbein",
+        "Karte",
+        "Schwanzansatz",
+        "Widerrist",
+        "letzte Rippe",
+    ]
+    written = [t.said for t in got.texts if t not in got.photo]
+    figures = [
+        said for said in written if re.fullmatch("[0-9]+,[0-9]( bis [0-9]+,[0-9])? cm", said)
+    ]
+    assert len(figures) == 3 * len(SPANS)
+    assert sorted(set(written) - set(figures)) == sorted(
+        [
+            *("Neu messen", "Messen Sie neu: hintere Länge."),
+            *("Länge", "Maßband", "Foto, 95-%-Bereich"),
+            *("halber Hals", "vordere Länge", "hintere Länge", "neu messen", "ganze Länge"),
+        ]
+    )
+
+
+def said(message: Message, code: str) -> list[str]:
+    """An entry's texts: as written in English, or translated."""
+    held = message.id if code == "en" else message.string
+    return [held] if isinstance(held, str) else list(held)
+
+
+def missing(font: ImageFont.FreeTypeFont, letters: set[str]) -> set[str]:
+    """Letters for which a font draws what it draws for a sign that it does not have."""
+    none = bytes(font.getmask("\uffff"))
+    return {letter for letter in letters if bytes(font.getmask(letter)) == none}
+
+
+@pytest.mark.parametrize("code", LANGUAGES)
+def test_every_letter_of_a_language_is_drawn(code: str) -> None:
+    texts = [
+        text
+        for message in catalogue("de" if code == "en" else code)
+        for text in said(message, code)
+    ]
+    letters = {letter for text in texts for letter in text if letter.isalpha()}
+    assert len(letters) > 50
+    with speaking(code):
+        assert missing(lettering.font_for(40.0), letters) == set()
+
+
+def test_a_report_made_in_another_language_is_drawn_with_its_letters() -> None:
+    assert missing(lettering.font_for(40.0), set("äß")) == set("äß")
+    assert missing(lettering.font_for(40.0, ["Maßband", "Länge"]), set("äß")) == set()
+
+
+@pytest.mark.parametrize(("width", "height"), SHAPES)
+@pytest.mark.parametrize("unit", ["cm", "in"])
+def test_nothing_overlaps_on_a_german_picture(width: int, height: int, unit: str) -> None:
+    got = german(width, height, unit)
+    assert set(got.boxes) == NAMES
+    boxes = [*got.boxes.values(), *got.bars]
+    assert len(boxes) == 6
+    for box in boxes:
+        assert 0 <= box[0] < box[2] <= got.shown.shape[1]
+        assert 0 <= box[1] < box[3] <= got.shown.shape[0]
+    written = [text.box for text in got.strip]
+    for group in (boxes, written):
+        for i, box in enumerate(group):
+            assert [overlap(box, other) for other in group[:i]] == [0.0] * i
+    for text in got.photo:
+        left, top, right, bottom = text.box
+        inside = [
+            b
+            for b in boxes
+            if b[0] <= left and b[1] <= top and right <= b[2] + 1 and bottom <= b[3] + 1
+        ]
+        assert len(inside) == 1, text.said
+    for text in got.texts:
+        assert 0 <= text.box[0] < text.box[2] <= text.image.width, text.said
+        assert 0 <= text.box[1] < text.box[3] <= text.image.height, text.said
+        assert text.size >= got.width / 36
 
 
 VERDICT_SETS = [
