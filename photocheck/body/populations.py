@@ -14,8 +14,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.body.posed import POSTURES, Places, posed_dogs, square_dogs
+from photocheck.body.posed import POSTURES, Places, points, posed_dogs, square_dogs
 from photocheck.body.standards import Allowance
+from photocheck.numerics import median
 
 Array = NDArray[np.float64]
 
@@ -61,7 +62,7 @@ def shape_of(places: Mapping[str, Array], names: tuple[str, ...]) -> Array:
             continue
         arm = (places[name] - base) / unit[:, None]
         columns += [arm[:, 0], arm[:, 1]]
-    return np.stack(columns, axis=-1)
+    return np.stack(columns).T
 
 
 def _rise(places: Mapping[str, Array]) -> Array:
@@ -83,8 +84,8 @@ class Density:
 
     def away(self, rows: Array) -> Array:
         """Squared distances in standard deviations, (n,)."""
-        whitened = (rows - self.mean) @ self.whiten
-        return np.asarray(np.einsum("ij,ij->i", whitened, whitened))
+        whitened = self.whiten.T @ (rows - self.mean).T
+        return np.asarray(np.einsum("in,in->n", whitened, whitened))
 
     def __call__(self, rows: Array) -> Array:
         """Log-densities, (n,), but for the constant all share."""
@@ -174,21 +175,22 @@ def populations(
     allow : Allowance
     """
     rng = np.random.default_rng(20)
-    dogs = square_dogs(rng, DOGS, (coat, coat_spread), allow)
+    whole = square_dogs(rng, DOGS, (coat, coat_spread), allow)
+    dogs = {name: whole[name] for name in names}  # what is not marked need not be moved
 
     # One draw of what marking does for all populations: they then differ by posture only.
     angle = rng.normal(0.0, tilt, DOGS)
     lift = rng.normal(0.0, ground, DOGS)
-    slips = {name: rng.normal(0.0, mark, (DOGS, 2)) for name in names}
-    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    slips = {name: points(*rng.normal(0.0, mark, (DOGS, 2)).T) for name in names}
+    cosine, sine = np.cos(angle), np.sin(angle)
 
     def marked(truth: Mapping[str, Array]) -> Places:
         seen = {}
         for name in names:
-            at = truth[name]
+            x, y = truth[name].T
             if name in ("front_foot", "rear_foot"):
-                at = at + lift[:, None] * np.array([0.0, 1.0])
-            seen[name] = np.einsum("ijn,nj->ni", turn, at) + slips[name]
+                y = y + lift
+            seen[name] = points(cosine * x - sine * y, sine * x + cosine * y) + slips[name]
         return seen
 
     square_seen = marked(dogs)
@@ -218,4 +220,4 @@ def _power(
     few = {key: at[:400] for key, at in dogs.items()}
     posed = posed_dogs(rng, few, name, np.full(400, POSTURES[name].telling))
     moved = shape_of(posed, names) - shape_of(few, names)
-    return float(np.sqrt(np.median(square.away(moved + square.mean))))
+    return float(np.sqrt(median(square.away(moved + square.mean))))

@@ -1,7 +1,8 @@
 """Where the landmarks of a dog lie, standing square or otherwise, for a whole population.
 
 Numbers are fractions of the height at the withers; x from the breastbone to the tail,
-y up.  A population is arrays over its dogs: every function works on all at once.
+y up.  A population is arrays over its dogs: every function works on all at once.  Postures move
+the landmarks that are there.
 """
 
 from __future__ import annotations
@@ -43,6 +44,13 @@ ANY_ARCH: Final = 0.06
 """Spread of the topline's rise where a breed's standard asks for an arched loin (judgement)."""
 
 
+def points(x: Array, y: Array | float) -> Array:
+    """Points (n, 2) of their coordinates (n,); each of the two lies in one piece, for speed."""
+    both = np.empty((2, len(x)))
+    both[0], both[1] = x, y
+    return both.T
+
+
 def square_dogs(
     rng: np.random.Generator, count: int, coat: tuple[float, float], allow: Allowance
 ) -> Places:
@@ -77,19 +85,22 @@ def square_dogs(
         "topline": (0.5 * (withers + tail), middle + hair),
         "head": (withers - 0.3, 1.0 + p["head_above"]),
     }
-    dogs = {name: np.stack([x, y], axis=-1) for name, (x, y) in places.items()}
+    dogs = {name: points(x, y) for name, (x, y) in places.items()}
     if allow.short_legs:
         _sink(dogs, rng.uniform(0.0, SHORTEST_LEG, count))
     return dogs
 
 
 def _sink(dogs: Places, drop: Array) -> None:
+    move = points(np.zeros_like(drop), drop)
     for name in TRUNK:
-        dogs[name] = dogs[name] - np.stack([np.zeros_like(drop), drop], axis=-1)
+        if name in dogs:
+            dogs[name] = dogs[name] - move
 
 
 def _shift(dogs: Places, name: str, x: Array, y: Array | float = 0.0) -> None:
-    dogs[name] = dogs[name] + np.stack([x, np.broadcast_to(y, np.shape(x))], axis=-1)
+    if name in dogs:
+        dogs[name] = dogs[name] + points(x, y)
 
 
 def _crouch(dogs: Places, size: Array, z: Array) -> None:
@@ -111,13 +122,13 @@ def _turn(dogs: Places, drop: Array) -> None:
     angle = np.arctan2(drop, dogs["tail_base"][:, 0] - pivot[:, 0])
     c, s = np.cos(angle), np.sin(angle)
     for name in TRUNK:
-        if name == "head":
+        if name == "head" or name not in dogs:
             continue
         x, y = (dogs[name] - pivot).T
         moved = (c * x + s * y, c * y - s * x)
         if name in ("back_top", "chest_bottom"):
             moved = (x, (y - s * x) / c)
-        dogs[name] = pivot + np.stack(moved, axis=-1)
+        dogs[name] = pivot + points(*moved)
 
 
 def _lower_rear(dogs: Places, size: Array, z: Array) -> None:
@@ -138,18 +149,20 @@ def _arch(dogs: Places, size: Array, z: Array) -> None:
     line = end - start
     length = np.linalg.norm(line, axis=-1)
     along = line / length[:, None]
-    across = np.stack([-along[:, 1], along[:, 0]], axis=-1)
+    across = points(-along[:, 1], along[:, 0])
+    first_sine, first_cosine = np.sin(size * share), np.cos(size * share)
     for name in TRUNK:
-        if name == "head":
+        if name == "head" or name not in dogs:
             continue
         arm = dogs[name] - start
         s = np.sum(arm * along, axis=-1) / length
         off = np.sum(arm * across, axis=-1)
         inside = np.clip(s, 0.0, 1.0)
         angle = size * (share - inside)
-        x = (np.sin(size * share) - np.sin(angle)) / size + (s - inside) * np.cos(angle)
-        y = (np.cos(angle) - np.cos(size * share)) / size + (s - inside) * np.sin(angle)
-        x, y = length * x - off * np.sin(angle), length * y + off * np.cos(angle)
+        sine, cosine = np.sin(angle), np.cos(angle)
+        x = (first_sine - sine) / size + (s - inside) * cosine
+        y = (cosine - first_cosine) / size + (s - inside) * sine
+        x, y = length * x - off * sine, length * y + off * cosine
         dogs[name] = start + x[:, None] * along + y[:, None] * across
     _sink(dogs, 0.08 * size * (1.0 + z[1]))
     _shift(dogs, "rear_foot", -0.25 * size * (1.0 + 0.7 * z[2]))
@@ -166,8 +179,10 @@ def _stretch(dogs: Places, size: Array, z: Array) -> None:
 def _shift_weight(dogs: Places, size: Array, z: Array) -> None:
     """The trunk leans forward or back over feet that stay."""
     away = size * np.where(z[0] > 0, 1.0, -1.0)
+    move = points(away, 0.0)
     for name in TRUNK:
-        _shift(dogs, name, away)
+        if name in dogs:
+            dogs[name] = dogs[name] + move
     _sink(dogs, 0.1 * size * (1.0 + z[1]))
 
 
@@ -181,8 +196,9 @@ def _lower_head(dogs: Places, size: Array, z: Array) -> None:
 def _turn_away(dogs: Places, size: Array, z: Array) -> None:
     """A dog turned by `size` radians out of the reference's plane looks short."""
     side = np.where(z[0] > 0, 1.0, -1.0) * np.sin(size)
+    shrunk = np.cos(size)
     for name, places in dogs.items():
-        dogs[name] = np.stack([places[:, 0] * np.cos(size), places[:, 1]], axis=-1)
+        dogs[name] = points(places[:, 0] * shrunk, places[:, 1])
     for name in ("front_foot", "rear_foot"):
         _shift(dogs, name, FOOT_ASIDE * side)
     _shift(dogs, "last_rib", RIB_ASIDE * side)

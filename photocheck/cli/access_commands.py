@@ -20,12 +20,6 @@ PASSWORD_VARIABLE = "PHOTOCHECK_PASSWORD"
 """Environment variable with the password to set, for scripts."""
 
 
-def add_to(commands: click.Group) -> None:
-    """Add them to the command line."""
-    commands.add_command(staff)
-    commands.add_command(link)
-
-
 @click.group()
 def staff() -> None:
     """Say who may sign in at the workshop's desk."""

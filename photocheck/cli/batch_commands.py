@@ -34,11 +34,6 @@ JOBS_OPTION = click.option(
 )
 
 
-def add_to(commands: click.Group) -> None:
-    """Add it to the command line."""
-    commands.add_command(batch)
-
-
 @click.command(epilog=EXITS.format(done="checked, whatever the verdict"))
 @click.argument("given", nargs=-1, metavar="[CASES]...")
 @click.option(

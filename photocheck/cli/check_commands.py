@@ -48,12 +48,6 @@ _MARK_HELP = "; ".join(f"{name}: {LANDMARK_HINTS[name]}" for name in ALL_LANDMAR
 _PLACE_HELP = "; ".join(f"{name}: {title}" for name, title in PLACE_TITLES.items())
 
 
-def add_to(commands: click.Group) -> None:
-    """Add them to the command line."""
-    commands.add_command(check)
-    commands.add_command(locate)
-
-
 @click.command(epilog=f"Exit codes: {_EXITS}; {FAILED} a failure of the program itself.")
 @click.argument("casefile", required=False)
 @click.option("--photo", metavar="FILE", help="The side photo: JPEG, PNG, WebP or HEIC.")

@@ -18,11 +18,6 @@ _MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
 """How a delimiter may be written, and what it is."""
 
 
-def add_to(commands: click.Group) -> None:
-    """Add it to the command line."""
-    commands.add_command(export)
-
-
 @click.command()
 @click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it.")
 @click.option("--json", "as_json", is_flag=True, help="All of each order with its whole history.")

@@ -278,12 +278,6 @@ def templates(folder: str) -> None:
     click.echo(tr("{folder}: begin with closing.txt, which signs every message.", folder=folder))
 
 
-def add_to(commands: click.Group) -> None:
-    """Add what is here to the command line."""
-    for command in (fit, message, record, shelf, templates):
-        commands.add_command(command)
-
-
 def _report(path: str, ratios: str | None) -> Report:
     """The report in a file, or the one its case gives when it is checked."""
     from photocheck.case.file import read_case

@@ -30,11 +30,6 @@ if TYPE_CHECKING:
     from photocheck.orders.intake.headings import Column
 
 
-def add_to(commands: click.Group) -> None:
-    """Add it to the command line."""
-    commands.add_command(desk)
-
-
 @click.group()
 def desk() -> None:
     """The workshop's orders."""

@@ -14,11 +14,6 @@ from photocheck.errors import CaseError
 from photocheck.speech import tr
 
 
-def add_to(commands: click.Group) -> None:
-    """Add it to the command line."""
-    commands.add_command(learn)
-
-
 @click.command()
 @click.argument("orders", required=False)
 @click.option("--ratios", metavar="FILE", default="ratios.json", show_default=True)

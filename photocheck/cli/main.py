@@ -5,30 +5,68 @@ from __future__ import annotations
 import os
 import sys
 from contextlib import ExitStack
+from importlib import import_module
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from photocheck import __version__
-from photocheck.cli import (
-    access_commands,
-    batch_commands,
-    check_commands,
-    export_commands,
-    fit_commands,
-    intake_commands,
-    learn_commands,
-    schema_commands,
-    serve_commands,
-    sheet_commands,
-    store_commands,
-)
 from photocheck.cli.exits import FAILED, INTERRUPTED
 from photocheck.errors import DecodingFailedError, PhotocheckError
 from photocheck.speech import LANGUAGES, language_of, speaking, tr
 from photocheck.words import EXIT_CODES
 
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96})
+_COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "check": "check_commands",
+        "locate": "check_commands",
+        "sheet": "sheet_commands",
+        "learn": "learn_commands",
+        "serve": "serve_commands",
+        "schema": "schema_commands",
+        "staff": "access_commands",
+        "link": "access_commands",
+        "backup": "store_commands",
+        "restore": "store_commands",
+        "forget": "store_commands",
+        "held": "store_commands",
+        "export": "export_commands",
+        "fit": "fit_commands",
+        "message": "fit_commands",
+        "record": "fit_commands",
+        "shelf": "fit_commands",
+        "templates": "fit_commands",
+        "desk": "intake_commands",
+        "batch": "batch_commands",
+    }
+)
+"""The module in which each command is defined, under its own name."""
+
+
+class _Commands(click.Group):
+    """Commands whose module is loaded when one of them is asked for.
+
+    A single command then starts without the orders and the desk, which only others need.
+    """
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command = getattr(import_module(f"photocheck.cli.{_COMMANDS[cmd_name]}"), cmd_name)
+        assert isinstance(command, click.Command)  # by `_COMMANDS`
+        return command
+
+
+@click.group(
+    cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96}
+)
 @click.version_option(__version__, prog_name="photocheck")
 @click.option(
     "--language",
@@ -47,22 +85,6 @@ def commands(context: click.Context, /, language: str | None, debug: bool) -> No
     # `debug` is dealt with in `run`, where the language is spoken to the end.
     if language is not None:
         context.obj.enter_context(speaking(language))
-
-
-for _group in (
-    check_commands,
-    sheet_commands,
-    learn_commands,
-    serve_commands,
-    schema_commands,
-    access_commands,
-    store_commands,
-    export_commands,
-    fit_commands,
-    intake_commands,
-    batch_commands,
-):
-    _group.add_to(commands)
 
 
 def main(arguments: list[str] | None = None) -> None:

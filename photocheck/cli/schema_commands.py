@@ -8,11 +8,6 @@ from __future__ import annotations
 import click
 
 
-def add_to(commands: click.Group) -> None:
-    """Add it to the command line."""
-    commands.add_command(schema)
-
-
 @click.command()
 @click.argument(
     "which", type=click.Choice(["case", "report", "outcome", "ratios", "orders"]), default="case"

@@ -13,11 +13,6 @@ from photocheck.cli.fit_commands import shop_options
 from photocheck.speech import tr
 
 
-def add_to(commands: click.Group) -> None:
-    """Add it to the command line."""
-    commands.add_command(serve)
-
-
 @click.command()
 @click.option("--port", type=click.IntRange(1, 65535), default=8501, show_default=True)
 @click.option(

@@ -10,11 +10,6 @@ import click
 from photocheck.speech import tr
 
 
-def add_to(commands: click.Group) -> None:
-    """Add it to the command line."""
-    commands.add_command(sheet)
-
-
 @click.command()
 @click.option("--paper", type=click.Choice(["a4", "letter"]), required=True)
 @click.option("-o", "--out", metavar="FILE", help="Where to write it; marker-sheet-PAPER.pdf.")

@@ -27,12 +27,6 @@ STORE_OPTION = click.option(
 _yes = click.option("--yes", is_flag=True, help="Do not ask.")
 
 
-def add_to(commands: click.Group) -> None:
-    """Add them to the command line."""
-    for command in (backup, restore, forget, held):
-        commands.add_command(command)
-
-
 @click.command()
 @click.argument("file")
 @STORE_OPTION

@@ -235,9 +235,7 @@ def _open(data: bytes, kind: str, where: str) -> Image.Image:
         # warnings about EXIF are of no use to anybody.
         warnings.simplefilter("ignore")
         try:
-            # Pillow's JPEG reader takes those with a second picture (depth map, moving part)
-            # behind them too, and calls them MPO; the first picture is the photo.
-            image = Image.open(io.BytesIO(data), formats=(kind,))
+            image = _jpeg(data) if kind == "JPEG" else Image.open(io.BytesIO(data), formats=(kind,))
         except Image.DecompressionBombError as error:
             raise PhotoError(
                 tr(
@@ -251,6 +249,17 @@ def _open(data: bytes, kind: str, where: str) -> Image.Image:
     if kind in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1:
         raise animated(kind, where)
     return image
+
+
+def _jpeg(data: bytes) -> Image.Image:
+    """A JPEG by Pillow's reader of them alone: `Image.open` would load four others first.
+
+    It takes those with a second picture (depth map, moving part) behind them too, and calls them
+    MPO; the first picture is the photo.
+    """
+    from PIL.JpegImagePlugin import jpeg_factory
+
+    return jpeg_factory(io.BytesIO(data))
 
 
 def _open_heif(data: bytes, where: str) -> Image.Image:

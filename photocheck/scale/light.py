@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.numerics import median
+
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 
@@ -86,8 +88,8 @@ def colour_direction(light: NDArray[np.float32]) -> tuple[NDArray[np.float32], f
     """`one_channel`'s direction, a unit vector (c,), and contrast."""
     third = max(light.shape[1] // 3, 1)
     channels = light.shape[2]
-    inner = np.median(light[:, :third].reshape(-1, channels), axis=0)
-    outer = np.median(light[:, -third:].reshape(-1, channels), axis=0)
+    inner = median(light[:, :third].reshape(-1, channels).T)
+    outer = median(light[:, -third:].reshape(-1, channels).T)
     brighter = max(float(np.linalg.norm(inner)), float(np.linalg.norm(outer)), 0.01)
     if channels == 1:
         return np.ones(1, np.float32), float(inner[0] - outer[0]) / brighter

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.numerics import median
 from photocheck.scale.light import Floats
 
 _PAIRS: Final = 100  # of blocks, to draw first lines through
@@ -25,19 +26,6 @@ def normal_matrix(weights: Floats | NDArray[np.bool_], along: Floats) -> tuple[F
 def between(offsets: Floats, along: Floats) -> Floats:
     """Offsets (..., 2) at start and end, drawn straight: (..., n) at the fractions `along`."""
     return offsets[..., :1] * (1 - along) + offsets[..., 1:] * along
-
-
-def median(values: Floats) -> Floats:
-    """Median over the last axis of what is not nan; nan where nothing is.
-
-    `numpy.nanmedian` goes row by row, and this is called often on small arrays.
-    """
-    count = np.count_nonzero(np.isfinite(values), axis=-1)
-    ordered = np.sort(values, axis=-1)  # nan last
-    low = np.maximum((count - 1) // 2, 0)[..., None]
-    high = np.minimum(count // 2, values.shape[-1] - 1)[..., None]
-    both = np.take_along_axis(ordered, low, -1) + np.take_along_axis(ordered, high, -1)
-    return np.asarray(np.where(count > 0, both[..., 0] / 2, np.nan))
 
 
 @lru_cache(maxsize=64)

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.numerics import median
 from photocheck.scale.light import (
     STEP_PX,
     Floats,
@@ -21,7 +22,7 @@ from photocheck.scale.light import (
     gradient_across,
     peak_position,
 )
-from photocheck.scale.robust_lines import between, median, normal_matrix, robust_lines
+from photocheck.scale.robust_lines import between, normal_matrix, robust_lines
 from photocheck.scale.sides import Sides
 
 _NEAR_ENOUGH_PX: Final = 1.0  # spacing of first lines: the blocks' window is 1.5 px or more
