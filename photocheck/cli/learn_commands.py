@@ -41,7 +41,9 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
             click.echo(json.dumps({"current": current}))
         else:
             click.echo(
-                tr("{file}: version {version} is in use again.", file=ratios, version=current)
+                tr("{file}: version shipped is in use again.", file=ratios)
+                if current == "shipped"
+                else tr("{file}: version {version} is in use again.", file=ratios, version=current)
             )
         return
     if orders is None:
