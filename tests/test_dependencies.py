@@ -6,6 +6,7 @@ import ast
 import re
 import sys
 import tomllib
+from collections.abc import Mapping
 from functools import cache
 from importlib.metadata import packages_distributions
 from typing import Any
@@ -78,8 +79,14 @@ def _imports() -> dict[str, str]:
     }
 
 
+@cache
+def _installed() -> Mapping[str, list[str]]:
+    """Which distributions bring a module; every file of each is looked at for that."""
+    return packages_distributions()
+
+
 def _distributions(module: str) -> set[str]:
-    return {_name(each) for each in packages_distributions().get(module, ())}
+    return {_name(each) for each in _installed().get(module, ())}
 
 
 def test_imports_are_found_wherever_they_stand() -> None:

@@ -79,7 +79,10 @@ def place(
                 padded = (box[0] - gap, box[1] - gap, box[2] + gap, box[3] + gap)
                 if any(overlap(padded, other) for other in occupied):
                     continue
-                cost = _cost(label, box, ink, gap) + 30.0 * _crossed(label.anchor, box, occupied)
+                cost = _cost(label, box, ink, gap)
+                if cost >= best_cost:
+                    continue  # what its leader crosses could only make it worse
+                cost += 30.0 * _crossed(label.anchor, box, occupied)
                 if cost < best_cost:
                     best, best_cost = box, cost
             if best is not None:

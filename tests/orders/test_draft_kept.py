@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from contextlib import suppress
+from copy import deepcopy
 from typing import Any
 
 import pytest
@@ -36,6 +37,16 @@ ANY = st.recursive(
 )
 """Any JSON."""
 
+WRONG = st.sampled_from(
+    [
+        *(None, True, False, 0, -1, 10**40, -0.0, 0.1, 1e-300, 1.8e308, "", " ", "0", "null"),
+        *("Ä\u0308", "\x00", "\ud800", "🐕", "\u202e", "a" * 300, [], {}, [[]], [{}], {"": {}}),
+        *([None, None], ["wall"], [0.5, "1"], [[1, 2], [3]], [True] * 9, [{"file": 3}]),
+        *({"file": None}, {"marks": []}, {"half_neck": {"half_neck": "36"}}, {"0": [1, {}]}),
+    ]
+).map(deepcopy)
+"""What may stand in a part's place and is none; chosen, for `ANY` takes most of a test's time."""
+
 TEXT = st.sampled_from(
     ["", " ", "36,8", "14 1/2", "-95 cm", "4o", "unknown", "wall", "a4", "photo-1.jpg"]
 )
@@ -43,8 +54,8 @@ POINT = st.lists(st.integers(-5, 5) | st.floats(-1e4, 1e4), min_size=2, max_size
 
 
 def group(**parts: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
-    """An object with any of these parts, each perhaps wrong, in any order, and strange ones."""
-    known = [st.tuples(st.just(name), part | ANY) for name, part in parts.items()]
+    """An object with any of these parts, each perhaps `WRONG`, in any order, and strange ones."""
+    known = [st.tuples(st.just(name), part | WRONG) for name, part in parts.items()]
     strange = st.tuples(st.text(max_size=5) | st.sampled_from(["extra", "written"]), ANY)
     return st.lists(st.one_of(*known, *known, strange), max_size=9).map(dict)
 
@@ -84,7 +95,7 @@ STORED = group(
 """Whatever a store may hold as a draft: from any version, or any other program."""
 
 
-@settings(max_examples=600, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(stored=STORED | st.dictionaries(st.text(max_size=8), ANY, max_size=4))
 def test_what_is_stored_is_written_back_to_the_byte(stored: dict[str, Any]) -> None:
     draft = Draft.from_dict(stored)
@@ -99,7 +110,7 @@ def test_each_part_is_empty_when_nothing_was_told(kind: type[Draft]) -> None:
     assert kind().to_dict() == {}
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(stored=STORED)
 def test_nothing_that_is_stored_ends_in_a_traceback(stored: dict[str, Any]) -> None:
     draft = Draft.from_dict(stored)
@@ -146,7 +157,7 @@ def leaves(value: Any, path: tuple[str | int, ...] = ()) -> dict[tuple[str | int
     return {k: v for name, part in parts for k, v in leaves(part, (*path, name)).items()}
 
 
-@settings(max_examples=600, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(stored=STORED, blank=BLANKS, text=TEXT.filter(str.strip))
 def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], blank: Blank, text: str) -> None:
     if blank.part in ("dog", "readings") and not isinstance(stored.get(blank.part, {}), dict):
@@ -169,7 +180,7 @@ def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], blank: Blank, 
     assert typed_at(with_typed(after, blank, None), blank) is None
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(stored=STORED, name=st.sampled_from(READINGS))
 def test_staff_correct_a_reading_and_nothing_else(stored: dict[str, Any], name: str) -> None:
     if not isinstance(stored.get("readings", {}), dict):
@@ -186,7 +197,7 @@ PHOTO_EDITS: dict[str, Callable[[Draft], Draft]] = {
 }
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(stored=STORED, edit=st.sampled_from(sorted(PHOTO_EDITS)))
 def test_an_edit_of_one_photo_leaves_the_others_and_all_else(
     stored: dict[str, Any], edit: str

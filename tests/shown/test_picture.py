@@ -195,8 +195,8 @@ class Text:
         """The commonest colour behind it."""
         left, top, right, bottom = (round(v) for v in self.box)
         part = np.asarray(self.image)[top:bottom, left:right].reshape(-1, 3)
-        colours, counts = np.unique(part, axis=0, return_counts=True)
-        return tuple(int(c) for c in colours[counts.argmax()])
+        numbers, counts = np.unique(part @ np.array([65536, 256, 1]), return_counts=True)
+        return tuple(int(numbers[counts.argmax()]).to_bytes(3, "big"))
 
 
 SHAPES = [

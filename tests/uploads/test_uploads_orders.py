@@ -109,7 +109,7 @@ def test_a_refusal_by_the_store_names_the_owners_file(store: DatabaseStore, smal
     small(Quota(photos=1))
     key = store.open()
     take_photo(store, key, photo(1))
-    with pytest.raises(PhotoError, match=r"^tail\.jpg: this order holds 1 photos"):
+    with pytest.raises(PhotoError, match=r"^tail\.jpg: this order holds 1 photo already"):
         take_photo(store, key, photo(2), name="tail.jpg")
     assert len(store.photo_bytes(key)) == 1
 
