@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import partial
+from typing import TYPE_CHECKING
 
 from photocheck.body.shape import SHIPPED
 from photocheck.case.model import Case, PhotoEntry
@@ -12,13 +13,15 @@ from photocheck.errors import CaseError
 from photocheck.judge import tolerances
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
-from photocheck.judge.ratios import Ratios
 from photocheck.looking import LookedAt, looked_at, with_standing
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.report.model import Report
 from photocheck.reporting import report_of
 from photocheck.speech import tr
+
+if TYPE_CHECKING:
+    from photocheck.judge.ratios import Ratios
 
 
 def check(

@@ -36,6 +36,19 @@ def derivative(function: Callable[[Array], Array], theta: Array, steps: Array) -
     return np.asarray((values[:p] - values[p:]).T / (2.0 * steps))
 
 
+def quantile(values: Array, share: float) -> float:
+    """What a share of the values (n,) lies below: as by `numpy.quantile`, and without `numpy.ma`.
+
+    Linear between the two values next to it (Hyndman and Fan, Sample quantiles in statistical
+    packages, The American Statistician 50, 1996: definition 7).
+
+    >>> quantile(np.array([4.0, 1.0, 2.0]), 0.25)
+    1.5
+    """
+    last = len(values) - 1
+    return float(np.interp(share * last, np.arange(last + 1), np.sort(values)))
+
+
 def median(values: NDArray[Real]) -> NDArray[Real]:
     """Median over the last axis of what is not nan; nan where nothing is.
 

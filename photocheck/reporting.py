@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,7 +13,6 @@ from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
 from photocheck.judge.compare import Comparison
 from photocheck.judge.estimate import Estimate
-from photocheck.judge.explain import Posterior, discrepancy_of, explanations_of, rank, told
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, stance_evidence
 from photocheck.judge.steps import next_step
@@ -24,6 +24,9 @@ from photocheck.scale.pose import View
 from photocheck.speech import tr
 from photocheck.version import program
 from photocheck.words import NECK_RING, SPANS
+
+if TYPE_CHECKING:
+    from photocheck.judge.explain import Ranked
 
 
 def report_of(
@@ -47,8 +50,11 @@ def report_of(
     """
     views = [photo.view for photo in photos]
     stances = tuple(photo.stood for photo in photos)
-    posterior = None
+    explanations: tuple[Explanation, ...] = ()
+    likeliest: Ranked | None = None
     if comparison.faults:  # only what the joint test flags is in need of an explanation
+        from photocheck.judge.explain import discrepancy_of, explanations_of, rank, told
+
         posterior = rank(
             discrepancy_of(
                 fused.log_spans,
@@ -58,8 +64,8 @@ def report_of(
             ),
             stance=stance_evidence([each.stance for each in stances]),
         )
-    explanations = explanations_of(posterior) if posterior else ()
-    verdict, in_doubt, reason = _decide(comparison, posterior)
+        explanations, likeliest = explanations_of(posterior), told(posterior)
+    verdict, in_doubt, reason = _decide(comparison, likeliest)
     if verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
         verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
     cautions = tuple(tr(caution) for caution in wording.CAUTIONS)
@@ -116,16 +122,15 @@ def _plainly_not_square(stances: tuple[Standing, ...]) -> str:
     return named[0] if named else ""
 
 
-def _decide(
-    comparison: Comparison, posterior: Posterior | None
-) -> tuple[str, tuple[str, ...], str]:
+def _decide(comparison: Comparison, likeliest: Ranked | None) -> tuple[str, tuple[str, ...], str]:
     """Verdict, the readings in doubt, and a reason in words."""
     if not comparison.names:
         return "cannot_tell", (), wording.NO_READINGS
-    if posterior and (best := told(posterior)):
-        if not best.kind.retake:
-            return "measure_again", tuple(n for n in comparison.names if n in best.readings), ""
-        reason = wording.RETAKE_REASONS.get(best.kind.name, best.kind.title)
+    if likeliest:
+        if not likeliest.kind.retake:
+            doubted = {*likeliest.readings}
+            return "measure_again", tuple(n for n in comparison.names if n in doubted), ""
+        reason = wording.RETAKE_REASONS.get(likeliest.kind.name, likeliest.kind.title)
         return "retake", comparison.names, reason
     if comparison.faults:
         if any(fault.name == "all_alike" for fault in comparison.faults):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from photocheck.body.posed import POSTURES, Places, points, posed_dogs, square_dogs
 from photocheck.body.standards import Allowance
-from photocheck.numerics import median
+from photocheck.numerics import median, quantile
 
 Array = NDArray[np.float64]
 
@@ -139,7 +139,7 @@ class Populations:
 
     def limit(self, accused: float) -> float:
         """What the log-odds of any posture must exceed."""
-        return float(np.quantile(self.scores, 1.0 - accused))
+        return quantile(self.scores, 1.0 - accused)
 
 
 def any_rival(log_odds: Mapping[str, float]) -> float:

@@ -5,6 +5,8 @@ All arguments broadcast; lengths in any one unit.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -37,7 +39,7 @@ def half_superellipse(chord: Array, width: Array, exponent: Array) -> Array:
     a, b, n = np.broadcast_arrays(
         np.asarray(chord, float) / 2, np.asarray(width, float) / 2, np.asarray(exponent, float)
     )
-    nodes, weights = np.polynomial.legendre.leggauss(40)
+    nodes, weights = _gauss_legendre()
     turn = 2.0 ** (-1.0 / n)[..., None]
     x = 0.5 * turn * (nodes + 1.0)
     n = n[..., None]
@@ -48,6 +50,11 @@ def half_superellipse(chord: Array, width: Array, exponent: Array) -> Array:
     second = np.sqrt(b**2 + (a * slope) ** 2)
     quarter = np.sum(0.5 * turn * weights * (first + second), axis=-1)
     return np.asarray(2.0 * quarter)
+
+
+@cache
+def _gauss_legendre() -> tuple[Array, Array]:
+    return np.polynomial.legendre.leggauss(40)
 
 
 def superellipse_area(a: Array, b: Array, exponent: Array | float) -> Array:

@@ -144,10 +144,13 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
 
         picture_kind(picture)  # a wrong name is told before the work, not after
     from photocheck.checking import check as check_case
-    from photocheck.judge.ratios import read_ratios
     from photocheck.photo.load import load_photo
 
-    learnt = None if ratios is None else read_ratios(ratios)
+    learnt = None
+    if ratios is not None:
+        from photocheck.judge.ratios import read_ratios
+
+        learnt = read_ratios(ratios)
     photos: dict[str, Photo] = {}
     if picture is not None:
         for entry in case.photos:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from contextlib import ExitStack
@@ -89,7 +90,10 @@ def commands(context: click.Context, /, language: str | None, debug: bool) -> No
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code; never a traceback unasked."""
-    sys.exit(run(sys.argv[1:] if arguments is None else arguments))
+    code = run(sys.argv[1:] if arguments is None else arguments)
+    # Leaving, Python looks for garbage among all that was loaded, which goes anyway.
+    gc.freeze()
+    sys.exit(code)
 
 
 def run(arguments: list[str]) -> int:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Reading
 from photocheck.judge import tolerances
+from photocheck.numerics import quantile
 from photocheck.special import chi_square_above, normal_quantile
 from photocheck.words import NECK_RING, READINGS, SPANS
 
@@ -187,7 +188,7 @@ def score_limit(joint: Array, faults: tuple[Fault, ...], false_alarms: float) ->
     squares = np.sum((inverse @ draws) * draws, axis=0)
     chi = np.interp(squares, *_chi_table(len(joint)))
     largest = np.maximum(scores.max(axis=0), chi)
-    return float(np.quantile(largest, 1.0 - false_alarms))
+    return quantile(largest, 1.0 - false_alarms)
 
 
 @lru_cache(maxsize=8)

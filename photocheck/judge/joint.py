@@ -185,9 +185,7 @@ class Joint:
         for i, mark in enumerate(self.marks):
             k = mark.shot
             camera = self._camera(theta, k)
-            at = self._level(
-                theta, k, self.unknowns.of(theta, mark.key), self._lift(mark, trunk), trunk
-            )
+            (at,) = self._marked_points(theta, k, [mark], trunk)
             pair = np.stack([at, at + np.array([step, 0.0, 0.0])])
             seen = camera.project(pair)
             self._px_per_mm[i] = np.linalg.norm(seen[1] - seen[0]) / step
@@ -237,31 +235,40 @@ class Joint:
         return half * rise
 
     def _level(self, theta: Array, k: int, flat: Array, lift: Array, trunk: Trunk) -> Array:
-        """Body coordinates to the level frame of photo k, (..., 3)."""
+        """Body coordinates (..., n, 2) to the level frame of photo k, (..., n, 3)."""
         u = self.unknowns
         if k:
             stand = u.of(theta, ("stand", k))
             flat = flat * np.array([self._mirror[k], 1.0])
-            turned = turn_in_plane(stand[..., 0]) @ flat[..., None]
+            turned = turn_in_plane(stand[..., 0])[..., None, :, :] @ flat[..., None]
             # shifts are counted in tenths of a metre, to be of the size of the angle
-            flat = turned[..., 0] + 100.0 * stand[..., 1:]
+            flat = turned[..., 0] + 100.0 * stand[..., None, 1:]
         return self._from_dog_plane(theta, k, flat, lift, trunk)
 
     def _from_dog_plane(
         self, theta: Array, k: int, flat: Array, lift: Array, trunk: Trunk
     ) -> Array:
-        """The dog's plane as it stood in photo k to that photo's level frame, (..., 3)."""
+        """The dog's plane as it stood in photo k to that photo's level frame.
+
+        Points (..., n, 2), lifted out of the plane by (..., n) mm, to (..., n, 3).
+        """
         u = self.unknowns
         in_body = np.concatenate([flat, -lift[..., None]], axis=-1)
         yaw = priors.DOG_YAW_RAD.at(u.one(theta, ("dog_yaw", k)))
         lean = self.shots[k].view.offset.lean.at(u.one(theta, ("dog_lean", k)))
         turn = turn_about_y(yaw) @ turn_about_x(lean)
-        turned_body = (turn @ in_body[..., None])[..., 0]
+        turned_body = (turn[..., None, :, :] @ in_body[..., None])[..., 0]
         depth = self.offset(theta, k, trunk)
         origin = np.concatenate(
             [np.broadcast_to(self._origins[k], (*depth.shape, 2)), depth[..., None]], axis=-1
         )
-        return np.asarray(turned_body + origin)
+        return np.asarray(turned_body + origin[..., None, :])
+
+    def _marked_points(self, theta: Array, k: int, marks: Sequence[Mark], trunk: Trunk) -> Array:
+        """Where n marks' points are, in the level frame of photo k, (..., n, 3)."""
+        flat = np.stack([self.unknowns.of(theta, mark.key) for mark in marks], axis=-2)
+        lift = np.stack([self._lift(mark, trunk) for mark in marks], axis=-1)
+        return self._level(theta, k, flat, lift, trunk)
 
     def _mark_residuals(self, theta: Array, trunk: Trunk) -> Array:
         rows: list[Array] = []
@@ -269,15 +276,7 @@ class Joint:
             own = [(i, mark) for i, mark in enumerate(self.marks) if mark.shot == k]
             if not own:
                 continue
-            level = np.stack(
-                [
-                    self._level(
-                        theta, k, self.unknowns.of(theta, mark.key), self._lift(mark, trunk), trunk
-                    )
-                    for _, mark in own
-                ],
-                axis=-2,
-            )
+            level = self._marked_points(theta, k, [mark for _, mark in own], trunk)
             seen = np.stack([mark.seen_px for _, mark in own])
             scale = np.array([mark.spread_mm * self._px_per_mm[i] for i, mark in own])
             miss = (self._camera(theta, k).project(level) - seen) / scale[:, None]
@@ -336,13 +335,7 @@ class Joint:
         """
         trunk = self.trunk(theta)
         square = 300.0 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-        lift = np.full(4, lift_mm)
-        level = np.stack(
-            [
-                self._from_dog_plane(theta, k, corner, height, trunk)
-                for corner, height in zip(square, lift, strict=True)
-            ]
-        )
+        level = self._from_dog_plane(theta, k, square, np.full(4, lift_mm), trunk)
         seen = self._camera(theta, k).project(level)
         matrix = planes.fit_homography(square, seen)
         if matrix is None:
@@ -354,7 +347,7 @@ class Joint:
         camera = self._camera(theta, k)
         pose = self.unknowns.of(theta, ("pose", k))
         trunk = self.trunk(theta)
-        middle = self._level(theta, k, np.zeros(2), np.zeros(()), trunk)
+        (middle,) = self._level(theta, k, np.zeros((1, 2)), np.zeros(1), trunk)
         seen = camera.project(np.stack([middle, middle + np.array([10.0, 0.0, 0.0])]))
         size = self.shots[k].view.size_px
         at = self.unknowns.place(("pose", k)).start + 5

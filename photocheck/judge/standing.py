@@ -9,14 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.posed import FOOT_ASIDE, POSTURES
 from photocheck.body.shape import MARK_SPREAD_MM
-from photocheck.body.silhouette import Silhouette, find_silhouette
 from photocheck.body.stance import (
     ACCUSED,
     BodyMarks,
@@ -27,6 +26,9 @@ from photocheck.body.stance import (
 from photocheck.body.standards import allowance
 from photocheck.case.model import DogFacts, Marking, Point
 from photocheck.words import ALL_LANDMARKS
+
+if TYPE_CHECKING:
+    from photocheck.body.silhouette import Silhouette
 
 Array = NDArray[np.float64]
 ToPixels = Callable[[float], Array]
@@ -94,7 +96,9 @@ def standing(
         if any(name in m.marks for m in markings)
     }
     outline = None
-    if rgb is not None:
+    if rgb is not None:  # most dogs stand square by their marks, and no outline is looked for
+        from photocheck.body.silhouette import find_silhouette
+
         outline = find_silhouette(rgb, pixels, reference_px=reference_px)
     points = body_points(pixels, to_pixels, half_flank_mm)
     up, tilt = upright(roll_deg, place)

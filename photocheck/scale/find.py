@@ -1,4 +1,8 @@
-"""One door to the scale stage: from what the person said to what is in the picture."""
+"""One door to the scale stage: from what the person said to what is in the picture.
+
+How discs and the marker sheet are found is loaded when one is looked for: a check looks for one
+kind.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +12,8 @@ from photocheck.case.model import Point, Reference
 from photocheck.errors import CaseError, ScaleError
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 from photocheck.scale.corners import CORNER_NAMES
-from photocheck.scale.discs import find_disc
 from photocheck.scale.edges import find_rectangle
 from photocheck.scale.light import Floats, Picture
-from photocheck.scale.marker_detection import detect_markers
-from photocheck.scale.markers import as_grey, find_sheet
 from photocheck.scale.planes import homography, obliqueness
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.thresholds import HAND_SPREAD_PX, LEAST_ACROSS_PX, lies_inside
@@ -58,6 +59,8 @@ def see_reference(photo_rgb: Picture, reference: Reference) -> ReferenceSeen:
         )
     if kind.form == "points":
         return _two_points(photo_rgb, kind, reference)
+    from photocheck.scale.discs import find_disc
+
     return find_disc(
         photo_rgb,
         reference.diameter_mm,
@@ -90,6 +93,9 @@ def locate_any(
         seen least obliquely first: a picture alone cannot tell A4 from letter paper.
         Empty when nothing was seen.
     """
+    from photocheck.scale.discs import find_disc
+    from photocheck.scale.markers import find_sheet
+
     seen: list[ReferenceSeen] = []
     sheet = find_sheet(photo_rgb)
     if sheet is not None:
@@ -133,6 +139,9 @@ def _check_spread(spread_px: float | None) -> None:
 
 
 def _sheet(photo_rgb: Picture, bar_mm: float | None) -> ReferenceSeen:
+    from photocheck.scale.marker_detection import detect_markers
+    from photocheck.scale.markers import as_grey, find_sheet
+
     seen = find_sheet(photo_rgb, bar_mm=bar_mm)
     if seen is not None:
         return seen

@@ -118,7 +118,11 @@ def turn_in_plane(angle: Array) -> Array:
 
 
 def _matrix(rows: list[list[Array]]) -> Array:
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+    matrix = np.empty((*np.shape(rows[0][0]), len(rows), len(rows)))
+    for i, row in enumerate(rows):
+        for j, entries in enumerate(row):
+            matrix[..., i, j] = entries
+    return matrix
 
 
 def conic_distance(conic: Array, pixels: Array) -> Array:

@@ -109,9 +109,9 @@ def photograph(
     corners = camera.project(flat) + rng.normal(0.0, view.seen.spread_px, (4, 2))
     marks = {}
     for mark in joint.marks:
-        level = joint._level(truth, 0, u.of(truth, mark.key), joint._lift(mark, trunk), trunk)
+        level = joint._marked_points(truth, 0, [mark], trunk)
         px_per_mm = float(camera.focal_px / camera.translation[2])
-        seen = camera.project(level[None])[0] + rng.normal(0.0, 5.5 * px_per_mm, 2)
+        seen = camera.project(level)[0] + rng.normal(0.0, 5.5 * px_per_mm, 2)
         marks[mark.landmark] = (float(seen[0]), float(seen[1]))
     old = view.seen
     new = ReferenceSeen(old.kind, old.how, old.points_mm, corners, old.spread_px, old.size_spread)
