@@ -133,7 +133,7 @@ def batch(
 def executor_of(dask: str | None, jobs: int | None, tasks: int) -> Iterator[tuple[Executor, int]]:
     """What works, and how many tasks it is given at a time."""
     if dask is not None:
-        with _dask_client(dask) as client, client.getexecutor_of() as executor:
+        with _dask_client(dask) as client, client.get_executor() as executor:
             yield executor, 2 * max(1, sum(client.nthreads().values()))
         return
     import os
