@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import os
+import shutil
 import sys
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -39,6 +41,12 @@ def pytest_configure(config: pytest.Config) -> None:
         "every_journal: the store is tried with both of SQLite's journals, for this test is about "
         "what they keep, lose, copy, clear or lock",
     )
+
+
+def pytest_collection_finish() -> None:
+    """What is imported stays: the collector need not walk through it again in every test."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -95,9 +103,21 @@ def cheap_passwords(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(staff, "_nobodys", lambda: hasher.hash("nobody's password"))
 
 
+@pytest.fixture(scope="session")
+def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file of SQLite's with this version's tables, made once; making them is tested apart."""
+    path = tmp_path_factory.mktemp("empty") / "orders.sqlite3"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(engines, "wal_is_safe", lambda: False)  # opened with the log, it gets one
+        open_store(str(path)).close()
+    return path
+
+
 @pytest.fixture
-def store(address: str) -> Iterator[DatabaseStore]:
+def store(address: str, empty_store: Path) -> Iterator[DatabaseStore]:
     """An empty store."""
+    if "://" not in address:
+        shutil.copy(empty_store, address)  # with its permissions
     opened = open_store(address)
     yield opened
     opened.close()

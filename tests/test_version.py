@@ -75,6 +75,7 @@ def test_every_room_that_an_answer_passes_counts() -> None:
     assert set(COMPUTES) - {"locating.py"} <= loaded, "these decide no answer"
 
 
+@pytest.mark.slow
 def test_waiting_orders_are_checked_anew_when_a_constant_moved(
     copied: Path, tmp_path: Path
 ) -> None:
