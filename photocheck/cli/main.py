@@ -90,6 +90,9 @@ def commands(context: click.Context, /, language: str | None, debug: bool) -> No
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code; never a traceback unasked."""
+    # All matrices here are small: sharing them among threads takes longer than the work itself.
+    # Numpy reads this when it is loaded; what the person has set stands.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     code = run(sys.argv[1:] if arguments is None else arguments)
     # Leaving, Python looks for garbage among all that was loaded, which goes anyway.
     gc.freeze()

@@ -22,6 +22,7 @@ from photocheck.shown.plain import plain_located, plain_report, table
 from photocheck.uploads.take import decoding_failed
 from photocheck.words import EXIT_CODES, LANDMARKS, VERDICTS
 from tests.support.made_report import MARKS, made_report
+from tests.support.places import SAMPLES
 
 
 @pytest.fixture
@@ -465,6 +466,23 @@ def test_help_loads_nothing_heavy(asked):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
     assert done.stdout.strip().endswith("[]")
+
+
+def test_a_check_loads_nothing_that_it_does_not_use():
+    """Agreeing readings, a square dog, a sheet of paper, a JPEG, nothing learnt."""
+    spare = (
+        *("numpy.ma", "PIL.PngImagePlugin", "PIL.GifImagePlugin", "pillow_heif"),
+        *("scipy.special", "scipy.optimize", "sqlalchemy", "photocheck.orders"),
+        *("photocheck.judge.explain", "photocheck.judge.ratios", "photocheck.body.silhouette"),
+        *("photocheck.scale.discs", "photocheck.scale.markers"),
+    )
+    case = str(SAMPLES / "sorrel" / "case.json")
+    code = (
+        f"import sys, photocheck.cli.main as c; assert c.run(['check', {case!r}]) == 0;"
+        f"print(sorted(m for m in {spare!r} if m in sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert done.stdout.strip().endswith("[]"), done.stdout[-300:] + done.stderr
 
 
 def test_a_closed_pipe_is_no_failure_worth_words():
