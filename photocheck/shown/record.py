@@ -162,7 +162,9 @@ def record_html(
     source = files("photocheck.shown").joinpath("record.html").read_text(encoding="utf-8")
     report = check.report
     name = one_line(report.case.name or report.case.dog.name, NAME)
-    sections, whole = _room_for(_sections(report, fit), LINES - len(report.photos))
+    # Which program wrote the record, where that is another, takes a line of the foot.
+    lines = LINES - len(report.photos) - (0 if check.by_this_program else 1)
+    sections, whole = _room_for(_sections(report, fit), lines)
     made = tr(
         "photocheck {program}, shape ratios: {ratios}; record written {at}.",
         program=_made_by(check),

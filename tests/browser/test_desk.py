@@ -43,7 +43,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> DatabaseStore:
 
 
 @pytest.fixture(scope="module")
-def address(
+def page_address(
     store: DatabaseStore, serve: Callable[[Path], str], tmp_path_factory: pytest.TempPathFactory
 ) -> str:
     # A script of its own, for the servers of the tests are told apart by it.
@@ -60,14 +60,14 @@ def address(
 
 
 @pytest.fixture
-def visit(visitors: Visitors, address: str) -> Iterator[Callable[..., Page]]:
+def visit(visitors: Visitors, page_address: str) -> Iterator[Callable[..., Page]]:
     faults: list[str] = []
 
     def come(query: str = "", **size: int) -> Page:
         context = visitors.come(viewport={**SCREEN, **size}, reduced_motion="reduce")
         page = context.new_page()
         page.on("pageerror", lambda error: faults.append(str(error)))
-        page.goto(f"{address}/desk?language=en&{query}")
+        page.goto(f"{page_address}/desk?language=en&{query}")
         expect(page.locator(".st-key-desk h1")).to_be_visible(timeout=30_000)
         rests(page)
         return page

@@ -35,7 +35,7 @@ def provider() -> Iterator[Provider]:
 
 
 @pytest.fixture(scope="module")
-def address(provider: Provider, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def page_address(provider: Provider, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     folder = tmp_path_factory.mktemp("oidc")
     port = free_port()
     page = f"http://localhost:{port}"
@@ -53,26 +53,26 @@ def address(provider: Provider, tmp_path_factory: pytest.TempPathFactory) -> Ite
     assert "Traceback" not in (folder / "log").read_text()
 
 
-def come(chromium: Browser, address: str) -> Page:
+def come(chromium: Browser, page_address: str) -> Page:
     page = chromium.new_context(locale="en-GB").new_page()
-    page.goto(f"{address}/desk")
+    page.goto(f"{page_address}/desk")
     with page.expect_response(lambda answer: "/oauth2callback" in answer.url, timeout=30_000):
         page.get_by_role("button", name="Sign in through your organisation").click(timeout=30_000)
-    page.wait_for_url(f"{address}/desk")
+    page.wait_for_url(f"{page_address}/desk")
     return page
 
 
 def test_who_is_named_and_verified_comes_in_and_out(
-    chromium: Browser, provider: Provider, address: str
+    chromium: Browser, provider: Provider, page_address: str
 ) -> None:
     provider.claims = {"email": "ada@example.org", "email_verified": True}
-    page = come(chromium, address)
+    page = come(chromium, page_address)
     expect(page.get_by_role("heading", name="Orders at the workshop")).to_be_visible(timeout=30_000)
     with page.expect_response(lambda answer: "/auth/logout" in answer.url, timeout=30_000):
         page.get_by_role("button", name="Sign out ada@example.org").click()
-    page.wait_for_url(f"{address}/")
+    page.wait_for_url(f"{page_address}/")
     page.wait_for_load_state("networkidle")
-    page.goto(f"{address}/desk")
+    page.goto(f"{page_address}/desk")
     expect(page.get_by_text("behind a password")).to_be_visible(timeout=30_000)
     page.context.close()
 
@@ -87,10 +87,10 @@ def test_who_is_named_and_verified_comes_in_and_out(
     ids=["another", "not verified", "not said"],
 )
 def test_nobody_else_comes_in(
-    chromium: Browser, provider: Provider, address: str, claims: dict[str, object]
+    chromium: Browser, provider: Provider, page_address: str, claims: dict[str, object]
 ) -> None:
     provider.claims = claims
-    page = come(chromium, address)
+    page = come(chromium, page_address)
     expect(page.get_by_text("may not come to this desk")).to_be_visible(timeout=30_000)
     assert "Orders at the workshop" not in page.inner_text("body")
     page.context.close()

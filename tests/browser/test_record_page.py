@@ -11,6 +11,7 @@ from playwright.sync_api import Browser
 from photocheck.fit.answer import fit
 from photocheck.fit.shelf import demo_table, sizes_of
 from photocheck.shown.record import record_html
+from photocheck.version import program
 from tests.support.made_report import made_report
 from tests.support.records import check_of, crowded, decision, photo
 
@@ -19,7 +20,10 @@ from tests.support.records import check_of, crowded, decision, photo
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("crowd", [False, True])
 @pytest.mark.parametrize("pictures", [0, 1, 2])
-def test_it_prints_on_one_page(chromium: Browser, paper: str, crowd: bool, pictures: int) -> None:
+@pytest.mark.parametrize("made_by", ["0.1.0", program()])
+def test_it_prints_on_one_page(
+    chromium: Browser, paper: str, crowd: bool, pictures: int, made_by: str
+) -> None:
     report = crowded() if crowd else made_report()
     if pictures == 2 and not crowd:
         report = made_report(photos=2)
@@ -32,7 +36,7 @@ def test_it_prints_on_one_page(chromium: Browser, paper: str, crowd: bool, pictu
     shown = {"side.jpg": photo()} if pictures else {}
     agreed = replace(made_report(verdict="agrees"), verdict="agrees")
     html = record_html(
-        check_of(report),
+        check_of(report, made_by),
         shown,
         order="k" * 60,
         decision=decision("Because of the length. " * 60 if crowd else "Because."),
@@ -47,4 +51,4 @@ def test_it_prints_on_one_page(chromium: Browser, paper: str, crowd: bool, pictu
     assert [url for url in loaded if not url.startswith("data:")] == []
     document = pypdfium2.PdfDocument(pdf)
     assert len(document) == 1
-    assert "photocheck 0.1.0" in " ".join(document[0].get_textpage().get_text_range().split())
+    assert f"photocheck {made_by}" in " ".join(document[0].get_textpage().get_text_range().split())

@@ -15,8 +15,8 @@ from tests.support.made_report import made_report
 AT = datetime(2026, 3, 29, 7, 5, tzinfo=UTC)
 
 
-def check_of(report: Report) -> Check:
-    return Check(17, AT, "owner", Draft(), report, "0.1.0", "")
+def check_of(report: Report, made_by: str = "0.1.0") -> Check:
+    return Check(17, AT, "owner", Draft(), report, made_by, "")
 
 
 def photo() -> np.ndarray:
