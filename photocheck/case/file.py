@@ -203,7 +203,8 @@ def _maybe_float(value: Any) -> float | None:
 
 
 def _as_typed(value: str | int | float) -> str:
-    return value if isinstance(value, str) else repr(value)
+    # Blanks around it are no part of what somebody read off the tape.
+    return value.strip() if isinstance(value, str) else repr(value)
 
 
 # --- back to JSON ----------------------------------------------------------

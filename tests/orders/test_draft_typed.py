@@ -72,6 +72,7 @@ def test_a_reading_is_kept_as_typed_and_is_understood_or_a_gap(
 
 @settings(max_examples=300, deadline=None)
 @given(readings=st.dictionaries(st.sampled_from(READINGS), TYPED, min_size=1))
+@example({"half_neck": "39 cm\r"})
 def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[str, str]) -> None:
     draft = FLINT.but("readings", {})
     for name, typed in readings.items():
