@@ -37,7 +37,7 @@ ANY = st.recursive(
 )
 """Any JSON."""
 
-WRONG = st.sampled_from(
+WRONG: st.SearchStrategy[Any] = st.sampled_from(
     [
         *(None, True, False, 0, -1, 10**40, -0.0, 0.1, 1e-300, 1.8e308, "", " ", "0", "null"),
         *("Ä\u0308", "\x00", "\ud800", "🐕", "\u202e", "a" * 300, [], {}, [[]], [{}], {"": {}}),

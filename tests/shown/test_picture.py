@@ -323,10 +323,10 @@ def test_every_word_of_a_german_picture_is_german() -> None:
 def said(message: Message, code: str) -> list[str]:
     """An entry's texts: as written in English, or translated."""
     held = message.id if code == "en" else message.string
-    return [held] if isinstance(held, str) else list(held)
+    return [held] if isinstance(held, str) else list(held or ())
 
 
-def missing(font: ImageFont.FreeTypeFont, letters: set[str]) -> set[str]:
+def missing(font: ImageFont.FreeTypeFont | ImageFont.ImageFont, letters: set[str]) -> set[str]:
     """Letters for which a font draws what it draws for a sign that it does not have."""
     none = bytes(font.getmask("\uffff"))
     return {letter for letter in letters if bytes(font.getmask(letter)) == none}
