@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+from tests.support.places import ROOT
 
 SAME_MEANING = {
     "file": "how the room's thing is read from a file and written to one",

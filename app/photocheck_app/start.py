@@ -8,7 +8,6 @@ from importlib import import_module
 
 SLOW = (
     "pandas",
-    "skimage.measure",
     "photocheck.checking",
     "photocheck.shown.picture",
     "photocheck.orders.store",

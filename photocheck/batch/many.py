@@ -142,7 +142,7 @@ def work(task: Task) -> Line:
             line |= {"outcome": "crashed", "problem": str(error)}
         except PhotocheckError as error:
             line |= {"outcome": "refused", "problem": str(error)}
-        except Exception as error:
+        except Exception as error:  # what failed for one order stops no other, and is told
             said = tr(
                 "This should not have happened ({kind}: {said}). Please report it.",
                 kind=type(error).__name__,

@@ -98,9 +98,7 @@ def test_a_supervisor_that_ends_it_leaves_no_server_behind(tmp_path: Path) -> No
 
 @pytest.mark.slow
 def test_it_serves_says_where_and_ends_with_ctrl_c(tmp_path: Path) -> None:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     command = [sys.executable, "-m", "photocheck", "serve", "--port", str(port)]
     server = subprocess.Popen(
         [*command, "--store", str(tmp_path / "orders.sqlite3")],
