@@ -11,7 +11,7 @@ import numpy as np
 from photocheck.case.model import Case
 from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
-from photocheck.judge.compare import Comparison
+from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, stance_evidence
@@ -133,18 +133,15 @@ def _decide(comparison: Comparison, likeliest: Ranked | None) -> tuple[str, tupl
         reason = wording.RETAKE_REASONS.get(likeliest.kind.name, likeliest.kind.title)
         return "retake", comparison.names, reason
     if comparison.faults:
-        if any(fault.name == "all_alike" for fault in comparison.faults):
+        if any(fault.name == ALL_ALIKE for fault in comparison.faults):
             return "retake", comparison.names, wording.ALL_ALIKE
         doubted = {name for fault in comparison.faults for name in fault.readings}
         return "measure_again", tuple(n for n in comparison.names if n in doubted), ""
-    unsure = tuple(n for n in comparison.names if _cannot_tell(comparison, n))
-    if unsure:
+    if unsure := comparison.unsure:
         return "cannot_tell", unsure, wording.too_uncertain(unsure, comparison.catches)
+    if comparison.common_unsure:
+        return "cannot_tell", (), wording.common_could_hide(comparison.catches_common)
     return "agrees", (), ""
-
-
-def _cannot_tell(comparison: Comparison, name: str) -> bool:
-    return comparison.catches[name] > tolerances.MUST_CATCH
 
 
 def _span_results(
@@ -175,7 +172,7 @@ def _span_results(
             own = "agrees"
             if span in doubted:
                 own = "retake" if verdict == "retake" else "measure_again"
-            elif _cannot_tell(comparison, name):
+            elif name in comparison.unsure:
                 own = "cannot_tell"
         results.append(
             SpanResult(
@@ -190,7 +187,16 @@ def _span_results(
                 score=comparison.scores.get(name),
                 catches=comparison.catches.get(name, 0.0),
                 verdict=own,
-                sentence=wording.reading_sentence(span, reading, middle, low, high, own, case.unit),
+                sentence=wording.reading_sentence(
+                    span,
+                    reading,
+                    middle,
+                    low,
+                    high,
+                    own,
+                    case.unit,
+                    comparison.catches.get(name, 0.0),
+                ),
             )
         )
     return tuple(results)

@@ -25,6 +25,8 @@ from photocheck.words import NECK_RING, READINGS, SPANS
 
 Array = NDArray[np.float64]
 
+ALL_ALIKE = "all_alike"
+"""The fault of readings that are all off by one factor."""
 DRAWS = 20_000
 """Draws for the limit of the largest score; its standard error is about 0.02."""
 
@@ -36,7 +38,7 @@ class Fault:
     Attributes
     ----------
     name : str
-        A reading's name, "all_alike" or "last_rib_moved".
+        A reading's name, `ALL_ALIKE` or "last_rib_moved".
     readings : tuple of str
         The readings it puts in doubt.
     direction : (n,)
@@ -64,6 +66,9 @@ class Comparison:
         How many standard deviations it must be wrong by, given everything else.
     catches : mapping of reading to float
         Smallest relative error caught with `tolerances.POWER`, a fraction.
+    catches_common : float
+        The same for an error common to all readings; 0 where only one measure was read, whose
+        own error it then is.
     limit : float
         What the largest score is held against.
     largest : float
@@ -77,9 +82,20 @@ class Comparison:
     covariance: Array
     scores: dict[str, float]
     catches: dict[str, float]
+    catches_common: float
     limit: float
     largest: float
     faults: tuple[Fault, ...]
+
+    @property
+    def unsure(self) -> tuple[str, ...]:
+        """Readings an error of `tolerances.MUST_CATCH` in which could pass unnoticed."""
+        return tuple(n for n in self.names if self.catches[n] > tolerances.MUST_CATCH)
+
+    @property
+    def common_unsure(self) -> bool:
+        """Whether all readings could be off alike by `tolerances.COMMON_MUST_CATCH` unnoticed."""
+        return self.catches_common > tolerances.COMMON_MUST_CATCH
 
 
 def compare(
@@ -111,7 +127,7 @@ def compare(
     """
     names = tuple(name for name in READINGS if name in readings)
     if not names:
-        return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, ())
+        return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, 0.0, ())
     expected, rows, tape = tape_expectation(names, log_spans)
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape
@@ -124,12 +140,26 @@ def compare(
     catches = {
         name: float(np.expm1(needed / np.sqrt(inverse[i, i]))) for i, name in enumerate(names)
     }
+    common = 0.0
+    if any(fault.name == ALL_ALIKE for fault in faults):
+        common = float(np.expm1(needed / all_alike_score(inverse)))
     largest = max(
         _overall(differences, inverse),
         *(abs(_score(f.direction, inverse, differences)) for f in faults),
     )
     found = _find_faults(faults, joint, differences, limit)
-    return Comparison(names, differences, joint, scores, catches, limit, largest, found)
+    return Comparison(names, differences, joint, scores, catches, common, limit, largest, found)
+
+
+def all_alike_score(inverse: Array) -> float:
+    """Standard deviations that an error of 1 in every ln(reading) displaces its score by.
+
+    Parameters
+    ----------
+    inverse : (n, n)
+        Of the covariance of the differences.
+    """
+    return float(np.sqrt(np.sum(inverse)))
 
 
 def expectation(names: tuple[str, ...], log_spans: Array) -> tuple[Array, Array]:
@@ -161,7 +191,7 @@ def possible_faults(names: tuple[str, ...], expected: Array) -> tuple[Fault, ...
     faults = [Fault(name, (name,), np.eye(len(names))[i]) for i, name in enumerate(names)]
     measures = {"half_neck" if name == NECK_RING else name for name in names}
     if len(measures) > 1:
-        faults.append(Fault("all_alike", names, np.ones(len(names))))
+        faults.append(Fault(ALL_ALIKE, names, np.ones(len(names))))
     if "front_length" in names and "rear_length" in names:
         moved = np.zeros(len(names))
         front, rear = names.index("front_length"), names.index("rear_length")

@@ -14,18 +14,24 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Case
 from photocheck.judge.budget import what_actions_leave
-from photocheck.judge.compare import Comparison, tape_expectation
+from photocheck.judge.compare import Comparison, all_alike_score, tape_expectation
 from photocheck.judge.estimate import Estimate
-from photocheck.judge.wording import ACTIONS, measure_once_more
+from photocheck.judge.wording import ACTIONS, measure_as_well, measure_once_more
 from photocheck.scale.pose import View
 from photocheck.special import normal_below
 from photocheck.speech import tr
+from photocheck.words import READINGS
 
 Array = NDArray[np.float64]
 
 ERROR_SIZES: tuple[float, ...] = (0.08, 0.12, 0.18, 0.25, 0.35, 0.5)
 """Sizes of a wrong reading, |ln(tape / truth)|, equally likely in either sense: from what a
 fitting can just put right to what no check should pass (judgement)."""
+
+LED_ASTRAY = 0.15
+"""Share of wrong readings that the same hands read again as they were: the tape was led along
+another line (judgement; triplicates of Labradors' limb girths were no more reliable than single
+readings, Veterinary Surgery 2013, doi 10.1111/j.1532-950X.2013.01102.x, by its abstract)."""
 
 LEAST_GAIN = 0.02
 """An action that lowers the chance by less than this is not worth asking for (judgement)."""
@@ -37,7 +43,8 @@ def missed(scores_per_log: Array, limit: float) -> float:
     Parameters
     ----------
     scores_per_log : (n,)
-        Standard deviations that an error of 1 in ln(reading) displaces its score by.
+        Standard deviations that an error of 1 in ln(reading) displaces its score by; an error
+        common to all readings may be one of them.
     limit : float
         What the largest score is held against.
     """
@@ -61,19 +68,30 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     names = comparison.names
     if not names:
         return min(left, key=lambda step: float(np.trace(left[step])))
-    _, rows, tape = tape_expectation(names, estimate.log_spans)
+    _, _, tape = tape_expectation(names, estimate.log_spans)
 
-    def scores(photo: Array) -> Array:
-        return np.sqrt(np.diag(np.linalg.inv(rows @ photo @ rows.T + tape)))
+    def scores(photo: Array, given: tuple[str, ...] = names) -> Array:
+        """Of each of the order's readings, and of an error common to all where one can be."""
+        _, rows, its_tape = tape_expectation(given, estimate.log_spans)
+        inverse = np.asarray(np.linalg.inv(rows @ photo @ rows.T + its_tape), float)
+        own = np.sqrt(np.diag(inverse))[: len(names)]
+        if not comparison.catches_common:
+            return np.asarray(own)
+        return np.append(own, all_alike_score(inverse))
 
     today = scores(estimate.covariance)
     now = missed(today, comparison.limit)
     after = {step: missed(scores(photo), comparison.limit) for step, photo in left.items()}
     for i, name in enumerate(names):
         # A slip is only in the first value: the second differs by it, and the tape alone
-        # is exact enough to see that.
+        # is exact enough to see that.  What was measured along another line stays unseen.
         again = today.copy()
         again[i] = np.hypot(again[i], 1.0 / np.sqrt(2.0 * tape[i, i]))
-        after[measure_once_more(name)] = missed(again, comparison.limit)
+        seen = (1.0 - LED_ASTRAY) * missed(again, comparison.limit)
+        after[measure_once_more(name)] = seen + LED_ASTRAY * now
+    for name in READINGS:
+        if name not in names:
+            more = scores(estimate.covariance, (*names, name))
+            after[measure_as_well(name)] = missed(more, comparison.limit)
     best = min(after, key=lambda step: after[step])
     return best if now - after[best] > LEAST_GAIN * now else ""

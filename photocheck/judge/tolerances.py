@@ -16,6 +16,14 @@ MUST_CATCH: Final = 0.35
 A harness off by less can still be eased or taken in; judgement.
 """
 
+COMMON_MUST_CATCH: Final = 0.25
+"""An error common to all readings (a wrong unit, another reference than named, a place not said)
+must be caught from this size in `POWER` of cases, else "cannot tell".
+
+Stricter than `MUST_CATCH`: it spoils the whole harness, and no ring and no sum shows it
+(judgement).
+"""
+
 POWER: Final = 0.95
 
 # Intra-observer spread of a tape on dogs' limbs is about 1 cm (Bascunan et al. 2016,

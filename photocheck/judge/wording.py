@@ -102,8 +102,24 @@ def reading_sentence(
     high_mm: float,
     verdict: str,
     unit: str,
+    catches: float,
 ) -> str:
-    """One reading's verdict in words and numbers."""
+    """One reading's verdict in words and numbers.
+
+    Parameters
+    ----------
+    name : str
+        A span.
+    reading : Reading or None
+    photo_mm, low_mm, high_mm : float
+        By the photo, with its 95 % interval, mm.
+    verdict : str
+        Of this reading.
+    unit : str
+        To answer in.
+    catches : float
+        The smallest relative error of the reading that would have been caught, a fraction.
+    """
     title = capital_first(tr(READING_TITLES[name]))
     photo, interval = format_length(photo_mm, unit), between(low_mm, high_mm, unit)
     if reading is None:
@@ -121,14 +137,17 @@ def reading_sentence(
     }
     if verdict == "agrees":
         return tr(
-            "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree.",
+            "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree; an "
+            "error of {size} or more would have been seen.",
             **given,
+            size=format_length(catches * reading.mm, unit),
         )
     if verdict == "cannot_tell":
         return tr(
             "{title}: the tape says {tape}, the photo shows {photo} ({interval}). The photo is "
-            "too uncertain to confirm this reading.",
+            "too uncertain to confirm this reading: an error of {size} could hide.",
             **given,
+            size=format_length(catches * reading.mm, unit),
         )
     off = percent_off(reading.mm, photo_mm)
     differs = tr(
@@ -191,6 +210,15 @@ def too_uncertain(names: tuple[str, ...], catches: Mapping[str, float]) -> str:
     )
 
 
+def common_could_hide(catches: float) -> str:
+    """Why nothing tells whether all readings are off by the same factor."""
+    return tr(
+        "all readings could be off alike by up to {percent} % unnoticed (the unit, the reference "
+        "or its place)",
+        percent=f"{100 * catches:.0f}",
+    )
+
+
 def sum_sentence(front_mm: float, rear_mm: float, full_mm: float, fits: bool, unit: str) -> str:
     """Whether the full length is front plus rear."""
     lengths = {
@@ -230,6 +258,15 @@ def measure_once_more(name: str) -> str:
     """Asking for a second reading to compare with the first."""
     return tr(
         "Measure the {reading} once more, {path}, and compare.",
+        reading=tr(READING_TITLES[name]),
+        path=tr(_PATHS[name]),
+    )
+
+
+def measure_as_well(name: str) -> str:
+    """Asking for a reading that was not given."""
+    return tr(
+        "Measure the {reading} as well, {path}.",
         reading=tr(READING_TITLES[name]),
         path=tr(_PATHS[name]),
     )
