@@ -60,7 +60,8 @@ ACTIONS: Final[Mapping[str, str]] = {
         "Use the marker sheet, or come closer so that the reference is larger in the photo"
     ),
     "square": later("Take the photo square to the dog's side, from the height of its chest"),
-    "trunk": later("Enter the girth behind the elbows, and mark the chest's top and bottom"),
+    "trunk": later("Enter the girth behind the elbows"),
+    "chest": later("Mark the top of the back above the elbow and the chest's bottom behind it"),
     "front": later("Mark where the tape bends behind the foreleg"),
     "coat": later("Enter how deep the coat is"),
 }

@@ -131,3 +131,17 @@ def test_a_missing_full_length_is_asked_for() -> None:
 
 def test_a_place_not_said_is_asked_for_before_any_reading() -> None:
     assert "how far the reference stood" in step_for(SPANS, Offset(0.0, -120.0, 300.0))
+
+
+def test_chest_marks_are_asked_for_where_they_are_missing() -> None:
+    # the doubt about the chest's depth names its marks, the doubt about its width the girth
+    told = copy.deepcopy(cases.samples()["sorrel"])
+    marks = told["photos"][0]["markings"][0]["marks"]
+    given = check(case_from_dict(told, cases.SAMPLES / "sorrel", where="sorrel"))
+    assert not any("chest's bottom" in line.action for line in given.budget)
+    del marks["back_top"], marks["chest_bottom"], told["dog"]["girth"]
+    bare = check(case_from_dict(told, cases.SAMPLES / "sorrel", where="sorrel"))
+    actions = {line.source: line.action for line in bare.budget}
+    assert "chest's bottom" in actions["trunk_depth"]
+    assert "chest's bottom" in actions["front_turn"]
+    assert "girth" in actions["trunk_width"]
