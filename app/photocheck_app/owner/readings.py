@@ -25,7 +25,8 @@ HOW: Final = {
     ),
     "front_length": later(
         "Begin at the breastbone. Lead the tape down between the forelegs, behind the foreleg, "
-        "and up along the ribs to the last rib, halfway up the flank."
+        "and up along the ribs to the last rib, halfway up the flank. It touches the dog all the "
+        "way."
     ),
     "rear_length": later(
         "From that point on the last rib, lead the tape over the hip to where the tail begins."
@@ -51,6 +52,11 @@ def show(way: Way) -> None:
     unit = chosen(way, Blank("order", "unit"), tr("My tape shows"), words, "") or way.unit
     st.info(
         tr("Let the dog stand at ease on level ground, its head as it carries it.")
+        + "\n\n"
+        + tr(
+            "Lay the tape snug on the line where the harness will lie, and do not pull it taut: "
+            "pulled, it slides up the neck and cuts corners at the chest, and reads short."
+        )
         + "\n\n"
         + tr(CAUTIONS[2]),
         icon=":material/pets:",
