@@ -69,9 +69,7 @@ def readings(
         where = "front_length and rear_length"
     text = {span: typed(mm[span], sample.unit) for span in SPANS}
     if sample.ring:
-        text[NECK_RING] = typed(
-            2.0 * truth["half_neck"] * (1 + TAPE_SD * rng.normal()), sample.unit
-        )
+        text[NECK_RING] = ring(truth, sample, rng)
     if sample.fault == "doubled_neck":
         where = "half_neck"
         text[where] = typed(2.0 * mm[where], sample.unit)
@@ -83,6 +81,11 @@ def readings(
         where = max(SPANS[:3], key=lambda s: abs(int(text[s][0]) - int(text[s][1])))
         text[where] = _swap(text[where])
     return text, where
+
+
+def ring(truth: dict[str, float], sample: Sample, rng: np.random.Generator) -> str:
+    """The neck ring as the owner typed it."""
+    return typed(2.0 * truth["half_neck"] * (1 + TAPE_SD * rng.normal()), sample.unit)
 
 
 # --- scenes ----------------------------------------------------------------
@@ -223,6 +226,8 @@ def write_sample(
         save_photo(folder / name, draw(scene, shot.look), shot.look, stated, made=MADE)
         photos.append(_photo_json(scene, name, rng))
         facts.append(_photo_truth(scene, name))
+    if sample.ring_later:
+        text[NECK_RING] = ring(truth, sample, rng)
     case = {
         "format": "photocheck-case/1",
         "name": f"{CLUB}: {sample.dog}",

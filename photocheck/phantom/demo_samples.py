@@ -48,6 +48,7 @@ class Sample:
     faces_right: bool = False
     fault: str = "none"
     ring: bool = False
+    ring_later: bool = False  # drawn after the photos, which stay as they were without it
     age_months: int = 40
     drop_ears: bool = False
 
@@ -81,6 +82,7 @@ SAMPLES: Final = (
         500.0,
         drop_ears=True,
         coat_mm=14.0,
+        ring_later=True,
     ),
     Sample(
         "flint",
@@ -157,6 +159,7 @@ SAMPLES: Final = (
         broadness=0.35,
         coat_mm=5.0,
         drop_ears=True,
+        ring_later=True,
     ),
     Sample(
         "pike",
@@ -175,6 +178,7 @@ SAMPLES: Final = (
         ),
         600.0,
         coat_mm=16.0,
+        ring_later=True,
     ),
     Sample(
         "rowan",
@@ -222,5 +226,6 @@ SAMPLES: Final = (
         530.0,
         broadness=0.4,
         coat_mm=6.0,
+        ring_later=True,
     ),
 )
