@@ -98,8 +98,11 @@ def table(name: str, outcomes: list[TrialOutcome], shapes: Array) -> str:
         )
     flagged = np.mean([o.good_flagged for o in outcomes])
     told = np.mean([o.good_told for o in outcomes])
+    ring_flagged = np.mean([o.ring_flagged for o in outcomes])
+    ring_told = np.mean([o.ring_told for o in outcomes])
     lines += [
         "",
-        f"Good orders flagged: {100 * flagged:.1f} %; told that they agree: {100 * told:.0f} %.",
+        f"Good orders flagged: {100 * flagged:.1f} %; told that they agree: {100 * told:.0f} %. "
+        f"With the neck ring as well: {100 * ring_flagged:.1f} % and {100 * ring_told:.0f} %.",
     ]
     return "\n".join(lines)

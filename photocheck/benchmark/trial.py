@@ -22,7 +22,7 @@ from photocheck.scale.markers import print_scale
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.words import SPAN_ENDS, SPANS
+from photocheck.words import READINGS, SPAN_ENDS, SPANS
 
 Array = NDArray[np.float64]
 
@@ -64,6 +64,8 @@ class TrialOutcome:
         Whether correct readings (with tape noise) were flagged.
     good_told : bool
         Whether they were called neither doubtful nor undecidable.
+    ring_flagged, ring_told : bool
+        The same where the neck ring was read as well.
     off_flagged, off_passed : (4, 2) bool
         Whether one reading 25 % short or long was flagged; whether all was said to agree.
     """
@@ -74,6 +76,8 @@ class TrialOutcome:
     bound: Bound
     good_flagged: bool
     good_told: bool
+    ring_flagged: bool
+    ring_told: bool
     off_flagged: NDArray[np.bool_]
     off_passed: NDArray[np.bool_]
 
@@ -154,14 +158,16 @@ def run(one: Subject, setting: Setting, rng: np.random.Generator) -> TrialOutcom
         rulers.append(ruler(seen))
     truth = np.log(one.truth_mm)
     found = estimate(views, markings, one.facts)
-    flagged, told, off, passed = _orders(found.log_spans, found.covariance, one.truth_mm, rng)
+    good, ringed, off, passed = _orders(found.log_spans, found.covariance, one.truth_mm, rng)
     return TrialOutcome(
         error=found.log_spans - truth,
         spread=np.sqrt(np.diag(found.covariance)),
         naive=np.mean(rulers, axis=0) - truth,
         bound=bound_of(looks),
-        good_flagged=flagged,
-        good_told=told,
+        good_flagged=good[0],
+        good_told=good[1],
+        ring_flagged=ringed[0],
+        ring_told=ringed[1],
         off_flagged=off,
         off_passed=passed,
     )
@@ -169,23 +175,25 @@ def run(one: Subject, setting: Setting, rng: np.random.Generator) -> TrialOutcom
 
 def _orders(
     log_spans: Array, covariance: Array, truth_mm: Array, rng: np.random.Generator
-) -> tuple[bool, bool, NDArray[np.bool_], NDArray[np.bool_]]:
-    """A good order with tape noise, and the same with one reading a quarter off."""
+) -> tuple[tuple[bool, bool], tuple[bool, bool], NDArray[np.bool_], NDArray[np.bool_]]:
+    """A good order with tape noise, with its ring, and with one reading a quarter off."""
     tape = truth_mm * np.exp(rng.normal(0.0, tape_log_spread(truth_mm)))
 
     def verdict(values: Array) -> tuple[bool, bool]:
         readings = {
-            s: Reading(float(mm), f"{mm:.0f} mm", "cm") for s, mm in zip(SPANS, values, strict=True)
+            name: Reading(float(mm), f"{mm:.0f} mm", "cm")
+            for name, mm in zip(READINGS, values, strict=False)  # the ring comes last
         }
         outcome = compare(log_spans, covariance, readings)
         flagged = bool(outcome.faults)
         return flagged, not (flagged or outcome.unsure or outcome.common_unsure)
 
-    flagged, told = verdict(tape)
+    ring = 2.0 * truth_mm[SPANS.index("half_neck")]
+    ring = ring * np.exp(rng.normal(0.0, tape_log_spread(ring)))
     off, passed = np.zeros((4, 2), bool), np.zeros((4, 2), bool)
     for i in range(4):
         for j, factor in enumerate((0.75, 1.25)):
             values = tape.copy()
             values[i] *= factor
             off[i, j], passed[i, j] = verdict(values)
-    return flagged, told, off, passed
+    return verdict(tape), verdict(np.append(tape, ring)), off, passed
