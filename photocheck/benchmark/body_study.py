@@ -97,7 +97,7 @@ class Body:
 
 
 @dataclass(frozen=True)
-class Spread:
+class FigureSpread:
     """How a figure differs between bodies.
 
     Attributes
@@ -252,26 +252,28 @@ def by_maker() -> dict[str, tuple[Body, ...]]:
     return {maker: tuple(b for b in bodies() if b.maker == maker) for maker in makers}
 
 
-def spread(among: Sequence[Body], figure: str) -> Spread:
+def spread(among: Sequence[Body], figure: str) -> FigureSpread:
     """Median and log-sd of a ratio (`RATIOS`), mean and sd of an error (`ERRORS`)."""
     values = np.array([v for v in (figure_of(b, figure) for b in among) if v is not None], float)
     is_error = figure in ERRORS
     logs = values if is_error else np.log(values)
     middle = np.mean if is_error else np.median
     deviation = float(np.std(logs, ddof=1)) if len(values) > 1 else float("nan")
-    return Spread(len(values), float(middle(values)) if len(values) else float("nan"), deviation)
+    return FigureSpread(
+        len(values), float(middle(values)) if len(values) else float("nan"), deviation
+    )
 
 
-def within_makers(figure: str) -> Spread:
+def within_makers(figure: str) -> FigureSpread:
     """The log-sd pooled within makers: what one hand's bodies differ by.
 
-    `Spread.count` is the degrees of freedom left, the median that of all bodies.
+    `FigureSpread.count` is the degrees of freedom left, the median that of all bodies.
     """
     parts = [spread(among, figure) for among in by_maker().values()]
     parts = [part for part in parts if part.count > 1]
     freedom = sum(part.count - 1 for part in parts)
     square = sum((part.count - 1) * part.log_sd**2 for part in parts) / freedom
-    return Spread(freedom, spread(bodies(), figure).median, float(np.sqrt(square)))
+    return FigureSpread(freedom, spread(bodies(), figure).median, float(np.sqrt(square)))
 
 
 def correlation(among: Sequence[Body], one: str, other: str) -> tuple[float, int]:
@@ -319,7 +321,7 @@ def report() -> str:
     return "\n".join(lines)
 
 
-def _table(figures: Sequence[str], cell: Callable[[Spread], str]) -> list[str]:
+def _table(figures: Sequence[str], cell: Callable[[FigureSpread], str]) -> list[str]:
     named = groups()
     lines = [
         f"| | {' | '.join(named)} | within makers | by placing the marks |",
@@ -338,10 +340,10 @@ def _plain(figure: str) -> str:
     return figure.replace("_over_", " / ").replace("_", " ")
 
 
-def _ratio(of: Spread) -> str:
+def _ratio(of: FigureSpread) -> str:
     deviation = "" if np.isnan(of.log_sd) else f", {of.log_sd:.3f}"
     return f"{of.median:.3f}{deviation} ({of.count})" if of.count else "none"
 
 
-def _error(of: Spread) -> str:
+def _error(of: FigureSpread) -> str:
     return f"{100 * of.median:+.1f}, {100 * of.log_sd:.1f} ({of.count})"

@@ -108,11 +108,11 @@ def test_errors_follow_the_model() -> None:
     )
     longer = replace(husky, half_neck_over_chord=1.1 * as_said)
     assert figure_of(longer, "half_neck_error") == pytest.approx(np.log(1.1))
-    medians = {
-        "trunk_width_over_depth": TRUNK_WIDTH_OVER_DEPTH["unknown"].median,
-        "flank_width_over_chest": FLANK_WIDTH_OVER_CHEST.median,
-    }
-    with_width = replace(husky, **medians)
+    with_width = replace(
+        husky,
+        trunk_width_over_depth=TRUNK_WIDTH_OVER_DEPTH["unknown"].median,
+        flank_width_over_chest=FLANK_WIDTH_OVER_CHEST.median,
+    )
     assert figure_of(with_width, "rear_error_widths_known") == pytest.approx(
         figure_of(with_width, "rear_error_marked"), abs=1e-9
     ), "the shipped medians"
