@@ -60,6 +60,14 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
 
 
 @main.command()
+def bodies() -> None:
+    """How measured quadruped bodies differ: what the shape constants are held against."""
+    from photocheck.benchmark.body_study import report
+
+    _tell(report())
+
+
+@main.command()
 @click.option("--good", default=6000, show_default=True, help="Good orders.")
 @click.option("--each", default=150, show_default=True, help="Orders with each fault.")
 @click.option("--seed", default=1, show_default=True)
