@@ -69,8 +69,8 @@ and weight are held against."""
 NECK_WIDTH_OVER_CHORD: Final = Ratio(
     0.78,
     0.12,
-    "body study: sd of ln 0.13 over its thirteen; ten further bodies, ten makers: 0.78, 0.13; the "
-    "five dogs alone 0.76 to 0.89, four of them by one maker",
+    "body study: sd of ln 0.13 over its thirteen; ten further ones: 0.78, 0.13; thirty of nine "
+    "makers (`photocheck.benchmark.body_study`): 0.17, dogs 0.16, of which placing marks 0.05",
 )
 NECK_EXPONENT: Final = Ratio(2.23, 0.05, "body study: dogs 2.06 to 2.38, an ellipse has 2")
 REAR_SURPLUS: Final = Ratio(
