@@ -79,10 +79,14 @@ _SAME = str.maketrans(
         "\u2215": "/",  # division slash
         "\u2212": "-",  # minus
         "\u2013": "-",  # en dash
+        "\u2012": "-",  # figure dash
+        "\uff0d": "-",  # fullwidth hyphen-minus
+        "\ufe63": "-",  # small hyphen-minus
         "\u2010": "-",  # hyphen
         "\u2011": "-",  # non-breaking hyphen
     }
 )
+_MINUS = "-" + "".join(chr(sign) for sign, plain in _SAME.items() if plain == "-")
 
 # Nothing on a dog is anywhere near either; they only keep nonsense from costing time.
 _LARGEST = 10**9
@@ -257,6 +261,15 @@ def _sum(
     if (second_unit or smaller) != smaller or first.denominator != 1 or not second < count:
         raise refuse(tr("{typed} mixes units in a way that cannot be read", typed=shown(value)))
     return first * factors[unit] + second * factors[smaller], unit
+
+
+def without_sign(text: str) -> str:
+    """What was typed without the minus before it, however that was written.
+
+    >>> without_sign(" \u22121,5 cm"), without_sign("-1"), without_sign("14-1/2 in")
+    ('1,5 cm', '1', '14-1/2 in')
+    """
+    return text.strip().lstrip(_MINUS).strip()
 
 
 def shown(value: object) -> str:

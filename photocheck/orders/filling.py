@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from photocheck.case.file import FORMAT
+from photocheck.case.typed_numbers import without_sign
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto, ReferenceTold, Typed
 
 BEHIND: Final = ("far_feet", "wall_close", "wall")
@@ -137,7 +138,8 @@ _FITS: Final = {
 def settled(draft: Draft) -> Draft:
     """A copy of the draft in which no reference holds what its kind or place has no use for.
 
-    A distance behind the dog is written as negative there, however it was typed.
+    A distance behind the dog is written as negative there, however it was typed: it is the
+    place that tells the side, and a sign that was typed, of whatever kind, tells nothing.
     """
     photos = tuple(photo.but("reference", _settled(photo.reference)) for photo in draft.photos)
     return draft if photos == draft.photos else draft.but("photos", photos)
@@ -151,7 +153,7 @@ def _settled(told: ReferenceTold) -> ReferenceTold:
         fits |= {"offset", "offset_spread"}
     told = told.only(fits)
     if isinstance(told.offset, str):
-        size = told.offset.strip().lstrip("-").strip()
+        size = without_sign(told.offset)
         told = told.but("offset", f"-{size}" if told.place in BEHIND else size)
     return told
 

@@ -17,7 +17,7 @@ from photocheck.case.model import Reference
 from photocheck.errors import CaseError
 from photocheck.photo.camera import MAIN_CAMERA_35MM
 from photocheck.speech import tr
-from photocheck.words import PLACES
+from photocheck.words import PLACE_TITLES, PLACES
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,9 @@ PLACE_OFFSETS: Final = MappingProxyType(
 if tuple(PLACE_OFFSETS) != PLACES:
     raise AssertionError("every place of words.PLACES needs its offset, in the same order")
 
+IN_FRONT: Final = ("near_flank", "near_feet")
+"""Places that by their own words are on the camera's side of the dog."""
+
 # A distance somebody measured: 2.5 cm, or a twentieth of it (judgement).
 MEASURED_OFFSET_MM: Final = 25.0
 MEASURED_OFFSET_FRACTION: Final = 0.05
@@ -107,7 +110,8 @@ def offset_prior(reference: Reference) -> Offset:
     Raises
     ------
     CaseError
-        When the place is not one of `words.PLACES` or the spread is not positive.
+        When the place is not one of `words.PLACES`, the spread is not positive, or a
+        distance is behind the dog's middle and the place in front of it.
     """
     if reference.offset_spread_mm is not None and not reference.offset_spread_mm > 0:
         raise CaseError(
@@ -125,6 +129,16 @@ def offset_prior(reference: Reference) -> Offset:
             do=tr("Choose one of {names}", names=", ".join(PLACES)),
         )
     place = PLACE_OFFSETS[reference.place]
+    if reference.offset_mm is not None and reference.offset_mm < 0 and reference.place in IN_FRONT:
+        raise CaseError(
+            tr(
+                "a negative distance lies behind the dog's middle, and this place before it: "
+                "{place}",
+                place=tr(PLACE_TITLES[reference.place]),
+            ),
+            where="reference",
+            do=tr("give the distance without its sign, or a place behind the dog"),
+        )
     if reference.offset_mm is not None:
         spread = max(MEASURED_OFFSET_MM, MEASURED_OFFSET_FRACTION * abs(reference.offset_mm))
         spread = reference.offset_spread_mm or spread

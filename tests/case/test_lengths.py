@@ -148,6 +148,20 @@ def test_signed_lengths():
     assert parse_length("\u22121 1/2", "in", signed=True)[0] == -38.1
 
 
+# Unicode's dashes and hyphens that keyboards, phones and sheets put for a minus: hyphen-minus,
+# minus, en dash, figure dash, fullwidth and small hyphen-minus, hyphen, non-breaking hyphen.
+MINUS_SIGNS = "-\u2212\u2013\u2012\uff0d\ufe63\u2010\u2011"
+
+
+@pytest.mark.parametrize("sign", MINUS_SIGNS)
+def test_every_minus_sign_is_one(sign):
+    assert parse_length(f"{sign}1", "cm", signed=True) == (-10.0, "cm")
+    assert parse_length(f" {sign} 1,5 cm", "in", signed=True) == (-15.0, "cm")
+    assert parse_length(f"14{sign}1/2", "in") == (368.3, "in")
+    with pytest.raises(CaseError, match="negative"):
+        parse_length(f"{sign}1", "cm")
+
+
 def test_unknown_default_unit():
     with pytest.raises(CaseError, match="'mm'"):
         parse_length(3, "mm")

@@ -21,6 +21,7 @@ from photocheck.scale.priors import Offset
 from photocheck.words import SPANS
 from tests.golden import cases
 from tests.support.judged import marking, square_view
+from tests.support.places import ROOT
 
 PHOTO = np.log([300.0, 420.0, 330.0, 750.0])
 
@@ -145,3 +146,14 @@ def test_chest_marks_are_asked_for_where_they_are_missing() -> None:
     assert "chest's bottom" in actions["trunk_depth"]
     assert "chest's bottom" in actions["front_turn"]
     assert "girth" in actions["trunk_width"]
+
+
+def test_the_readme_tells_what_is_promised() -> None:
+    text = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    promised = (
+        f"an error of {100 * tolerances.MUST_CATCH:.0f} % in any reading, and one of "
+        f"{100 * tolerances.COMMON_MUST_CATCH:.0f} % common to all"
+    )
+    assert promised in text
+    assert f"seen in {100 * tolerances.POWER:.0f} of 100" in text
+    assert f"flags at most {100 * tolerances.FALSE_ALARMS:.0f} % of good orders" in text

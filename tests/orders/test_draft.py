@@ -91,6 +91,17 @@ def test_a_distance_gets_its_sign_from_the_place(place: str, kept: str | None) -
     assert typed_at(settled(draft), offset) == kept
 
 
+@pytest.mark.parametrize("sign", ["", "-", "\u2212", "\u2013", "\u2012", "\uff0d", "\ufe63"])
+@pytest.mark.parametrize(("place", "kept"), [("near_feet", "1"), ("far_feet", "-1")])
+def test_a_sign_that_was_typed_does_not_tell_the_side(sign: str, place: str, kept: str) -> None:
+    # "-1" beside the near feet was 1 cm before the dog, and with the minus of print 1 cm behind it
+    draft = with_photo(new_draft("cm"), "a")
+    offset, where = (Blank("reference", name, "a") for name in ("offset", "place"))
+    draft = with_typed(with_typed(draft, where, place), offset, f"{sign}1")
+    draft = settled(with_typed(draft, Blank("reference", "kind", "a"), "a4"))
+    assert typed_at(draft, offset) == kept
+
+
 def test_the_next_photo_is_told_like_the_last_but_not_marked_like_it() -> None:
     draft = with_photo(Draft.from_dict(flint()), "second")
     one, other = draft.photos
