@@ -369,14 +369,21 @@ def test_twelve_megapixels_cost_little_more_than_decoding():
     big = Image.fromarray(small).resize((4032, 3024), Image.Resampling.BICUBIC)
     data = encoded(big, quality=90, exif=exif_of(6))
 
-    def least(job) -> float:
-        times = []
-        for _ in range(5):
-            began = time.perf_counter()
-            job()
-            times.append(time.perf_counter() - began)
-        return min(times)
+    def seconds(job) -> float:
+        began = time.perf_counter()
+        job()
+        return time.perf_counter() - began
 
-    plain = least(lambda: Image.open(io.BytesIO(data)).convert("RGB"))
+    # By turns, so that what else runs on the machine meets both alike.
+    plain, loaded = zip(
+        *(
+            (
+                seconds(lambda: Image.open(io.BytesIO(data)).convert("RGB")),
+                seconds(lambda: load_photo(data)),
+            )
+            for _ in range(12)
+        ),
+        strict=True,
+    )
     # The target is 1.25; the margin is for busy machines.
-    assert least(lambda: load_photo(data)) < 1.6 * plain
+    assert min(loaded) < 1.6 * min(plain)
