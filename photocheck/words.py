@@ -103,6 +103,10 @@ PLACE_TITLES: Final = {
     "unknown": later("not said"),
 }
 PLACES: Final = tuple(PLACE_TITLES)
+PLACES_BEFORE: Final = ("near_flank", "near_feet")
+"""On the camera's side of the dog's middle, by their own words."""
+PLACES_BEHIND: Final = ("far_feet", "wall_close", "wall")
+"""On its other side, where a measured distance counts as negative."""
 
 # --- what is known of a photo ----------------------------------------------
 

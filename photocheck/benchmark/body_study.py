@@ -269,16 +269,13 @@ def spread(among: Sequence[Body], figure: str) -> FigureSpread:
     return FigureSpread(len(values), centre, deviation)
 
 
-def within_makers(figure: str) -> FigureSpread:
-    """The log-sd pooled within makers: what one hand's bodies differ by.
-
-    `FigureSpread.count` is the degrees of freedom left, the median that of all bodies.
-    """
+def within_makers(figure: str) -> float:
+    """The log-sd pooled within makers: what one hand's bodies differ by."""
     parts = [spread(among, figure) for among in by_maker().values()]
     parts = [part for part in parts if part.count > 1]
     freedom = sum(part.count - 1 for part in parts)
     square = sum((part.count - 1) * part.log_sd**2 for part in parts) / freedom
-    return FigureSpread(freedom, spread(bodies(), figure).median, float(np.sqrt(square)))
+    return float(np.sqrt(square))
 
 
 def correlation(among: Sequence[Body], one: str, other: str) -> tuple[float, int]:
@@ -334,7 +331,7 @@ def _table(figures: Sequence[str], cell: Callable[[FigureSpread], str]) -> list[
     ]
     for figure in figures:
         cells = [cell(spread(among, figure)) for among in named.values()]
-        cells.append(f"{within_makers(figure).log_sd:.3f}")
+        cells.append(f"{within_makers(figure):.3f}")
         marking = MARKING_LOG_SD.get(figure)
         cells.append("" if marking is None else f"{marking:.3f}")
         lines.append(f"| {_plain(figure)} | {' | '.join(cells)} |")

@@ -185,8 +185,7 @@ def _orders(
             for name, mm in zip(READINGS, values, strict=False)  # the ring comes last
         }
         outcome = compare(log_spans, covariance, readings)
-        flagged = bool(outcome.faults)
-        return flagged, not (flagged or outcome.unsure or outcome.common_unsure)
+        return bool(outcome.faults), outcome.agrees
 
     ring = 2.0 * truth_mm[SPANS.index("half_neck")]
     ring = ring * np.exp(rng.normal(0.0, tape_log_spread(ring)))

@@ -97,6 +97,11 @@ class Comparison:
         """Whether all readings could be off alike by `tolerances.COMMON_MUST_CATCH` unnoticed."""
         return self.catches_common > tolerances.COMMON_MUST_CATCH
 
+    @property
+    def agrees(self) -> bool:
+        """Whether nothing stands out and what "agrees" promises would have been seen."""
+        return not (self.faults or self.unsure or self.common_unsure)
+
 
 def compare(
     log_spans: Array,

@@ -68,12 +68,11 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     names = comparison.names
     if not names:
         return min(left, key=lambda step: float(np.trace(left[step])))
-    _, _, tape = tape_expectation(names, estimate.log_spans)
+    _, rows, tape = tape_expectation(names, estimate.log_spans)
 
-    def scores(photo: Array, given: tuple[str, ...] = names) -> Array:
+    def scores(photo: Array, rows: Array = rows, tape: Array = tape) -> Array:
         """Of each of the order's readings, and of an error common to all where one can be."""
-        _, rows, its_tape = tape_expectation(given, estimate.log_spans)
-        inverse = np.asarray(np.linalg.inv(rows @ photo @ rows.T + its_tape), float)
+        inverse = np.asarray(np.linalg.inv(rows @ photo @ rows.T + tape), float)
         own = np.sqrt(np.diag(inverse))[: len(names)]
         if not comparison.catches_common:
             return np.asarray(own)
@@ -91,7 +90,8 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
         after[measure_once_more(name)] = seen + LED_ASTRAY * now
     for name in READINGS:
         if name not in names:
-            more = scores(estimate.covariance, (*names, name))
-            after[measure_as_well(name)] = missed(more, comparison.limit)
+            _, *more = tape_expectation((*names, name), estimate.log_spans)
+            seen = missed(scores(estimate.covariance, *more), comparison.limit)
+            after[measure_as_well(name)] = seen
     best = min(after, key=lambda step: after[step])
     return best if now - after[best] > LEAST_GAIN * now else ""

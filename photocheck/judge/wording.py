@@ -136,19 +136,20 @@ def reading_sentence(
         "photo": photo,
         "interval": interval,
     }
+    size = format_length(catches * reading.mm, unit)
     if verdict == "agrees":
         return tr(
             "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree; an "
             "error of {size} or more would have been seen.",
             **given,
-            size=format_length(catches * reading.mm, unit),
+            size=size,
         )
     if verdict == "cannot_tell":
         return tr(
             "{title}: the tape says {tape}, the photo shows {photo} ({interval}). The photo is "
             "too uncertain to confirm this reading: an error of {size} could hide.",
             **given,
-            size=format_length(catches * reading.mm, unit),
+            size=size,
         )
     off = percent_off(reading.mm, photo_mm)
     differs = tr(

@@ -9,9 +9,7 @@ from typing import Final, Literal
 from photocheck.case.file import FORMAT
 from photocheck.case.typed_numbers import without_sign
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto, ReferenceTold, Typed
-
-BEHIND: Final = ("far_feet", "wall_close", "wall")
-"""Places behind the dog's middle, where a measured distance counts as negative."""
+from photocheck.words import PLACES_BEHIND
 
 
 @dataclass(frozen=True)
@@ -154,7 +152,7 @@ def _settled(told: ReferenceTold) -> ReferenceTold:
     told = told.only(fits)
     if isinstance(told.offset, str):
         size = without_sign(told.offset)
-        told = told.but("offset", f"-{size}" if told.place in BEHIND else size)
+        told = told.but("offset", f"-{size}" if told.place in PLACES_BEHIND else size)
     return told
 
 

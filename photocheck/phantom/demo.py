@@ -68,7 +68,7 @@ def readings(
         mm["rear_length"] -= shift
         where = "front_length and rear_length"
     text = {span: typed(mm[span], sample.unit) for span in SPANS}
-    if sample.ring:
+    if sample.ring == "with the others":
         text[NECK_RING] = ring(truth, sample, rng)
     if sample.fault == "doubled_neck":
         where = "half_neck"
@@ -226,7 +226,7 @@ def write_sample(
         save_photo(folder / name, draw(scene, shot.look), shot.look, stated, made=MADE)
         photos.append(_photo_json(scene, name, rng))
         facts.append(_photo_truth(scene, name))
-    if sample.ring_later:
+    if sample.ring == "after the photos":
         text[NECK_RING] = ring(truth, sample, rng)
     case = {
         "format": "photocheck-case/1",

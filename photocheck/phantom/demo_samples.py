@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from photocheck.phantom.look import Look
 
@@ -47,8 +47,8 @@ class Sample:
     severity: float = 0.05
     faces_right: bool = False
     fault: str = "none"
-    ring: bool = False
-    ring_later: bool = False  # drawn after the photos, which stay as they were without it
+    # When the neck ring is drawn: after the photos they stay as they were without it.
+    ring: Literal["never", "with the others", "after the photos"] = "never"
     age_months: int = 40
     drop_ears: bool = False
 
@@ -66,7 +66,7 @@ SAMPLES: Final = (
         101,
         (PhotoPlan("marker_sheet", "near_feet", _look(1, "saddle", "gravel", "planks"), 3.0),),
         560.0,
-        ring=True,
+        ring="with the others",
     ),
     Sample(
         "sorrel",
@@ -82,7 +82,7 @@ SAMPLES: Final = (
         500.0,
         drop_ears=True,
         coat_mm=14.0,
-        ring_later=True,
+        ring="after the photos",
     ),
     Sample(
         "flint",
@@ -159,7 +159,7 @@ SAMPLES: Final = (
         broadness=0.35,
         coat_mm=5.0,
         drop_ears=True,
-        ring_later=True,
+        ring="after the photos",
     ),
     Sample(
         "pike",
@@ -178,7 +178,7 @@ SAMPLES: Final = (
         ),
         600.0,
         coat_mm=16.0,
-        ring_later=True,
+        ring="after the photos",
     ),
     Sample(
         "rowan",
@@ -201,7 +201,7 @@ SAMPLES: Final = (
         ),
         550.0,
         breed="trail cross",
-        ring=True,
+        ring="with the others",
     ),
     Sample(
         "teasel",
@@ -226,6 +226,6 @@ SAMPLES: Final = (
         530.0,
         broadness=0.4,
         coat_mm=6.0,
-        ring_later=True,
+        ring="after the photos",
     ),
 )

@@ -17,7 +17,7 @@ from photocheck.case.model import Reference
 from photocheck.errors import CaseError
 from photocheck.photo.camera import MAIN_CAMERA_35MM
 from photocheck.speech import tr
-from photocheck.words import PLACE_TITLES, PLACES
+from photocheck.words import PLACE_TITLES, PLACES, PLACES_BEFORE
 
 
 @dataclass(frozen=True)
@@ -90,9 +90,6 @@ PLACE_OFFSETS: Final = MappingProxyType(
 if tuple(PLACE_OFFSETS) != PLACES:
     raise AssertionError("every place of words.PLACES needs its offset, in the same order")
 
-IN_FRONT: Final = ("near_flank", "near_feet")
-"""Places that by their own words are on the camera's side of the dog."""
-
 # A distance somebody measured: 2.5 cm, or a twentieth of it (judgement).
 MEASURED_OFFSET_MM: Final = 25.0
 MEASURED_OFFSET_FRACTION: Final = 0.05
@@ -129,7 +126,8 @@ def offset_prior(reference: Reference) -> Offset:
             do=tr("Choose one of {names}", names=", ".join(PLACES)),
         )
     place = PLACE_OFFSETS[reference.place]
-    if reference.offset_mm is not None and reference.offset_mm < 0 and reference.place in IN_FRONT:
+    behind = reference.offset_mm is not None and reference.offset_mm < 0
+    if behind and reference.place in PLACES_BEFORE:
         raise CaseError(
             tr(
                 "a negative distance lies behind the dog's middle, and this place before it: "

@@ -10,17 +10,13 @@ import pytest
 
 from photocheck.case.file import case_from_dict
 from photocheck.case.lengths import format_length
-from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference
+from photocheck.case.model import Reading
 from photocheck.checking import check
 from photocheck.judge import tolerances
 from photocheck.judge.compare import Comparison, compare
-from photocheck.judge.estimate import estimate
-from photocheck.judge.steps import next_step
 from photocheck.report.model import Report
-from photocheck.scale.priors import Offset
 from photocheck.words import SPANS
 from tests.golden import cases
-from tests.support.judged import marking, square_view
 from tests.support.places import ROOT
 
 PHOTO = np.log([300.0, 420.0, 330.0, 750.0])
@@ -36,15 +32,18 @@ def common_covariance(common: float, own: float) -> np.ndarray:
     return common**2 * np.ones((4, 4)) + own**2 * np.eye(4)
 
 
-def answered(sample: str, *, factor: float = 1.0, place: str | None = None, **facts: Any) -> Report:
+def checked(sample: str, told: dict[str, Any]) -> Report:
+    return check(case_from_dict(told, cases.SAMPLES / sample, where=sample))
+
+
+def answered(sample: str, *, factor: float = 1.0, place: str | None = None) -> Report:
     """A sample with every reading `factor` times as long, the place told otherwise."""
     told = copy.deepcopy(cases.samples()[sample])
     for name, text in told["readings"].items():
         told["readings"][name] = f"{float(str(text).split()[0]) * factor:.2f} cm"
     if place is not None:
         told["photos"][0]["reference"]["place"] = place
-    told |= facts
-    return check(case_from_dict(told, cases.SAMPLES / sample, where=sample))
+    return checked(sample, told)
 
 
 def test_the_common_error_caught_is_that_of_drawing() -> None:
@@ -107,41 +106,14 @@ def test_every_reading_that_agrees_names_what_would_have_been_seen() -> None:
         assert f"an error of {size} or more would have been seen" in span.sentence
 
 
-MIDDLE = Offset(0.0, 0.0, 20.0)
-
-
-def step_for(names: tuple[str, ...], offset: Offset = MIDDLE) -> str:
-    view = square_view(offset=offset)
-    markings = (marking(),)
-    found = estimate([view], [markings], DogFacts())
-    lengths = dict(zip(SPANS, np.exp(found.log_spans), strict=True))
-    given = read(np.array([lengths[n] for n in names]), names)
-    case = Case((PhotoEntry("a.jpg", Reference("a4"), markings),), given)
-    return next_step(found, compare(found.log_spans, found.covariance, given), case, [view])
-
-
-def test_the_neck_ring_is_asked_for_before_a_second_reading() -> None:
-    assert step_for(SPANS).startswith("Measure the neck ring as well")
-
-
-def test_a_missing_full_length_is_asked_for() -> None:
-    # without it nothing holds front and rear against each other
-    step = step_for(("front_length", "rear_length"))
-    assert step.startswith("Measure the full length as well")
-
-
-def test_a_place_not_said_is_asked_for_before_any_reading() -> None:
-    assert "how far the reference stood" in step_for(SPANS, Offset(0.0, -120.0, 300.0))
-
-
 def test_chest_marks_are_asked_for_where_they_are_missing() -> None:
     # the doubt about the chest's depth names its marks, the doubt about its width the girth
     told = copy.deepcopy(cases.samples()["sorrel"])
     marks = told["photos"][0]["markings"][0]["marks"]
-    given = check(case_from_dict(told, cases.SAMPLES / "sorrel", where="sorrel"))
+    given = checked("sorrel", told)
     assert not any("chest's bottom" in line.action for line in given.budget)
     del marks["back_top"], marks["chest_bottom"], told["dog"]["girth"]
-    bare = check(case_from_dict(told, cases.SAMPLES / "sorrel", where="sorrel"))
+    bare = checked("sorrel", told)
     actions = {line.source: line.action for line in bare.budget}
     assert "chest's bottom" in actions["trunk_depth"]
     assert "chest's bottom" in actions["front_turn"]

@@ -10,6 +10,7 @@ from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.steps import ERROR_SIZES, missed, next_step
 from photocheck.scale.priors import Offset
+from photocheck.words import SPANS
 from tests.support.judged import marking, square_view
 
 
@@ -61,3 +62,19 @@ def test_a_step_is_one_sentence() -> None:
     step = next_step(*situation(Offset(0.0, 0.0, 20.0), names))
     assert step.endswith(".")
     assert step.count(".") == 1
+
+
+def test_the_neck_ring_is_asked_for_before_a_second_reading() -> None:
+    step = next_step(*situation(Offset(0.0, 0.0, 20.0), SPANS))
+    assert step.startswith("Measure the neck ring as well")
+
+
+def test_a_missing_full_length_is_asked_for() -> None:
+    # without it nothing holds front and rear against each other
+    step = next_step(*situation(Offset(0.0, 0.0, 20.0), ("front_length", "rear_length")))
+    assert step.startswith("Measure the full length as well")
+
+
+def test_a_place_not_said_is_asked_for_before_any_reading() -> None:
+    step = next_step(*situation(Offset(0.0, -120.0, 300.0), SPANS))
+    assert "how far the reference stood" in step

@@ -15,14 +15,14 @@ from photocheck.case.file import case_from_dict
 from photocheck.case.samples import samples_folder
 from photocheck.errors import CaseError
 from photocheck.orders.draft import Draft
-from photocheck.orders.filling import BEHIND, Blank, new_draft, settled, typed_at, with_typed
+from photocheck.orders.filling import Blank, new_draft, settled, typed_at, with_typed
 from photocheck.orders.gaps import (
     gaps,
     understood_length,
     understood_reading,
     understood_weight,
 )
-from photocheck.words import PLACE_TITLES, READINGS, UNITS
+from photocheck.words import PLACE_TITLES, PLACES_BEHIND, READINGS, UNITS
 from tests.support.fuzz.texts import typed_text
 
 LENGTHS = st.builds(
@@ -116,7 +116,7 @@ def test_a_distance_settles_at_once_and_lies_on_its_places_side(typed: str, plac
     elif kept is not None and not gaps(draft):
         told = case_from_dict(draft.to_dict(), check_files=False).photos[0].reference.offset_mm
         assert told is not None
-        assert told == 0 or (told < 0) == (place in BEHIND)
+        assert told == 0 or (told < 0) == (place in PLACES_BEHIND)
 
 
 def test_every_reading_has_an_example_that_is_understood() -> None:
