@@ -28,6 +28,7 @@ def check(
     case: Case,
     *,
     false_alarms: float = tolerances.FALSE_ALARMS,
+    tolerated: tolerances.Tolerances = tolerances.AS_SHIPPED,
     photos: Mapping[str, Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
     ratios: Ratios | None = None,
@@ -39,6 +40,8 @@ def check(
     case : Case
     false_alarms : float
         Share of good orders that may be flagged, between 0.0001 and 0.5.
+    tolerated : Tolerances
+        How large an error must be to have been seen where readings "agree".
     photos : mapping of path to Photo, optional
         Photos already loaded; others are read from their path.  Each is asked for again where
         it is needed and let go in between, so that a mapping that decodes what it is asked for
@@ -81,7 +84,11 @@ def check(
         learnt,
     )
     comparison = compare(
-        fused.log_spans, fused.covariance, case.readings, false_alarms=false_alarms
+        fused.log_spans,
+        fused.covariance,
+        case.readings,
+        false_alarms=false_alarms,
+        tolerated=tolerated,
     )
     standing = [with_standing(photo, number, fused, case.dog) for number, photo in enumerate(seen)]
     return report_of(case, standing, fused, comparison, false_alarms)

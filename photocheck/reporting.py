@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from photocheck.case.lengths import format_length
 from photocheck.case.model import Case
 from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
@@ -66,12 +67,14 @@ def report_of(
             stance=stance_evidence([each.stance for each in stances]),
         )
         explanations, likeliest = explanations_of(posterior), told(posterior)
-    verdict, in_doubt, reason = _decide(comparison, likeliest)
+    verdict, in_doubt, reason = _decide(case, comparison, likeliest)
     of_marks = told_marks(_marked(photos, fused))
     if of_marks:  # whatever was measured with such marks, it says nothing of dog or tape
         verdict, in_doubt, reason = "cannot_tell", comparison.names, of_marks[0].reason
         explanations = _led_by([told.explanation for told in of_marks], explanations)
-    elif verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
+    elif verdict in ("agrees", "could_hide", "cannot_tell") and (
+        posture := _plainly_not_square(stances)
+    ):
         verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
     cautions = tuple(tr(caution) for caution in wording.CAUTIONS)
     if case.dog.age_months is not None and case.dog.age_months < wording.PUPPY_MONTHS:
@@ -79,6 +82,11 @@ def report_of(
     return Report(
         verdict=verdict,
         headline=wording.headline(verdict, in_doubt, reason),
+        promise=wording.promise(_in_mm(case, comparison), comparison.catches_common, case.unit)
+        if verdict in ("agrees", "could_hide")
+        else "",
+        catches_common=comparison.catches_common,
+        tolerances=comparison.tolerances.all(),
         spans=_span_results(case, fused, comparison, verdict, in_doubt, unsure=bool(of_marks)),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
         redundancy=_redundancy(case),
@@ -150,7 +158,14 @@ def _plainly_not_square(stances: tuple[Standing, ...]) -> str:
     return named[0] if named else ""
 
 
-def _decide(comparison: Comparison, likeliest: Ranked | None) -> tuple[str, tuple[str, ...], str]:
+def _in_mm(case: Case, comparison: Comparison) -> dict[str, float]:
+    """The smallest error of each reading that would have been seen, mm."""
+    return {name: comparison.catches[name] * case.readings[name].mm for name in comparison.names}
+
+
+def _decide(
+    case: Case, comparison: Comparison, likeliest: Ranked | None
+) -> tuple[str, tuple[str, ...], str]:
     """Verdict, the readings in doubt, and a reason in words."""
     if not comparison.names:
         return "cannot_tell", (), wording.NO_READINGS
@@ -165,11 +180,18 @@ def _decide(comparison: Comparison, likeliest: Ranked | None) -> tuple[str, tupl
             return "retake", comparison.names, wording.ALL_ALIKE
         doubted = {name for fault in comparison.faults for name in fault.readings}
         return "measure_again", tuple(n for n in comparison.names if n in doubted), ""
-    if unsure := comparison.unsure:
-        return "cannot_tell", unsure, wording.too_uncertain(unsure, comparison.catches)
-    if comparison.common_unsure:
-        return "cannot_tell", (), wording.common_could_hide(comparison.catches_common)
-    return "agrees", (), ""
+    seen_from = _in_mm(case, comparison)
+    if comparison.agrees:
+        return "agrees", (), format_length(max(seen_from.values()), case.unit)
+    worst = max(comparison.names, key=lambda n: comparison.catches[n] / comparison.tolerances.of(n))
+    if comparison.unsure and comparison.catches[worst] >= comparison.catches_common:
+        reason = wording.could_hide(worst, seen_from[worst], case.unit)
+    elif comparison.common_unsure:
+        reason = wording.common_could_hide(comparison.catches_common)
+    else:
+        reason = wording.could_hide(worst, seen_from[worst], case.unit)
+    verdict = "cannot_tell" if comparison.tells_nothing else "could_hide"
+    return verdict, comparison.unsure, reason
 
 
 def _span_results(
@@ -204,8 +226,8 @@ def _span_results(
                 own = "cannot_tell"
             elif span in doubted:
                 own = "retake" if verdict == "retake" else "measure_again"
-            elif name in comparison.unsure:
-                own = "cannot_tell"
+            elif name in comparison.unsure or comparison.common_unsure:
+                own = "cannot_tell" if comparison.tells_nothing else "could_hide"
         results.append(
             SpanResult(
                 span=span,
@@ -228,6 +250,7 @@ def _span_results(
                     own,
                     case.unit,
                     comparison.catches.get(name, 0.0),
+                    alike=name not in comparison.unsure and comparison.common_unsure,
                 ),
             )
         )

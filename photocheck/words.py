@@ -136,9 +136,10 @@ BUILDS: Final = ("unknown", "slim", "medium", "broad")
 
 # --- verdicts --------------------------------------------------------------
 
-VERDICTS: Final = ("agrees", "measure_again", "retake", "cannot_tell")
+VERDICTS: Final = ("agrees", "could_hide", "measure_again", "retake", "cannot_tell")
 VERDICT_TITLES: Final = {
     "agrees": later("agrees"),
+    "could_hide": later("an error could hide"),
     "measure_again": later("measure again"),
     "retake": later("take the photo again"),
     "cannot_tell": later("cannot tell from this photo"),
@@ -150,5 +151,6 @@ EXIT_CODES: Final = {
     "measure_again": 10,
     "retake": 11,
     "cannot_tell": 12,
+    "could_hide": 13,
 }
 """What `photocheck check` returns to the shell.  1 is left to failures of the program itself."""

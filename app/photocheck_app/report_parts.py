@@ -19,8 +19,9 @@ from photocheck.speech import capital_first, tr
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
 from photocheck_app.shared import as_text, picture
 
-BADGES: Final[Mapping[str, tuple[Literal["green", "red", "orange", "blue"], str]]] = {
+BADGES: Final[Mapping[str, tuple[Literal["green", "violet", "red", "orange", "blue"], str]]] = {
     "agrees": ("green", ":material/check:"),
+    "could_hide": ("violet", ":material/visibility:"),
     "measure_again": ("red", ":material/straighten:"),
     "retake": ("orange", ":material/photo_camera:"),
     "cannot_tell": ("blue", ":material/question_mark:"),
@@ -29,9 +30,12 @@ BADGES: Final[Mapping[str, tuple[Literal["green", "red", "orange", "blue"], str]
 
 
 def show_headline(report: Report) -> None:
-    """The verdict as one sentence."""
-    box = st.success if report.verdict == "agrees" else st.warning
+    """The verdict as one sentence, and how large an error would have been seen."""
+    boxes = {"agrees": st.success, "could_hide": st.info}
+    box = boxes.get(report.verdict, st.warning)
     box(f"## {as_text(report.headline)}", icon=BADGES[report.verdict][1])
+    if report.promise:
+        st.write(as_text(report.promise))
 
 
 def show_readings(report: Report) -> None:

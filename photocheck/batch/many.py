@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from photocheck.case.file import case_from_dict
 from photocheck.errors import DecodingFailedError, PhotocheckError
 from photocheck.judge.ratios import Ratios, ratios_to_dict
-from photocheck.judge.tolerances import FALSE_ALARMS
+from photocheck.judge.tolerances import AS_SHIPPED, FALSE_ALARMS, Tolerances
 from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring_in import photos_of_case
 from photocheck.orders.intake.case_files import CaseSource
@@ -49,6 +49,8 @@ class Task:
         Of the report's sentences; for an order of a store only when it has none.
     ratios : Ratios or None
         What the shop has learnt.
+    tolerated : Tolerances
+        What the shop lets pass.
     by : str
         Who checks, for the store.
     known : str
@@ -60,6 +62,7 @@ class Task:
     key: str = ""
     language: str = "en"
     ratios: Ratios | None = None
+    tolerated: Tolerances = AS_SHIPPED
     by: str = "batch"
     known: str = ""
 
@@ -226,7 +229,7 @@ def _job_of_file(task: Task, source: CaseSource) -> _Job:
             entry.path: load_photo(used[told["file"]], focal_35mm=entry.focal_35mm, name=entry.path)
             for told, entry in zip(data["photos"], case.photos, strict=True)
         }
-        return check(case, photos=loaded, ratios=task.ratios)
+        return check(case, photos=loaded, ratios=task.ratios, tolerated=task.tolerated)
 
     digests = {name: sha256(content).hexdigest() for name, content in photos}
     name = data.get("name", "") if isinstance(data, dict) else ""
@@ -245,10 +248,21 @@ def _job_of_store(task: Task) -> _Job:
     ratios = task.ratios.current if task.ratios and task.ratios.in_use else ""
 
     def report() -> Report:
-        if last and (last.program, last.ratios) == (program(), ratios):
+        if last and (last.program, last.ratios, last.report.tolerances) == (
+            program(),
+            ratios,
+            task.tolerated.all(),
+        ):
             return last.report
         with speaking(language):
-            return run_check(store, task.key, by=task.by, draft=case, ratios=task.ratios).report
+            return run_check(
+                store,
+                task.key,
+                by=task.by,
+                draft=case,
+                ratios=task.ratios,
+                tolerated=task.tolerated,
+            ).report
 
     digests = {photo.name: photo.sha256 for photo in store.photos(task.key)}
     inputs = _inputs(case.to_dict(), digests, task, language)
@@ -257,7 +271,7 @@ def _job_of_store(task: Task) -> _Job:
 
 def _inputs(case: Any, photos: Mapping[str, str], task: Task, language: str) -> str:
     ratios = None if task.ratios is None else ratios_to_dict(task.ratios)
-    told = [program(), ratios, FALSE_ALARMS, language, case, photos]
+    told = [program(), ratios, FALSE_ALARMS, task.tolerated.all(), language, case, photos]
     return sha256(json.dumps(told, ensure_ascii=True, sort_keys=True).encode()).hexdigest()
 
 

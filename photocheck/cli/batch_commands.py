@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
+from photocheck.cli.case_options import TOLERANCES_HELP
 from photocheck.cli.exits import PARTLY
 from photocheck.cli.progress import progress
 from photocheck.cli.store_commands import STORE_OPTION
@@ -47,6 +48,7 @@ JOBS_OPTION = click.option(
 @click.option("--waiting", is_flag=True, help="Check the orders of the store that wait.")
 @click.option("--drafts", is_flag=True, help="With --waiting: those never sent that lack nothing.")
 @click.option("--ratios", metavar="FILE", help="Check with what the shop has learnt.")
+@click.option("--tolerances", metavar="LIST", default="", help=TOLERANCES_HELP)
 @click.option("--language", type=click.Choice(list(LANGUAGES)), default="en", show_default=True)
 @click.option("--by", default="batch", show_default=True, help="Who checks, for the store.")
 @JOBS_OPTION
@@ -61,6 +63,7 @@ def batch(
     waiting: bool,
     drafts: bool,
     ratios: str | None,
+    tolerances: str,
     language: str,
     by: str,
     jobs: int | None,
@@ -82,6 +85,7 @@ def batch(
     from photocheck.batch.many import PASSED_OVER, Task, tasks_of_cases, tasks_of_store
     from photocheck.batch.results import Results, write_summary
     from photocheck.judge.ratios import read_ratios
+    from photocheck.judge.tolerances import read_tolerances
     from photocheck.orders.intake.case_files import find_cases, passed_over
     from photocheck.orders.store import open_store
 
@@ -92,7 +96,8 @@ def batch(
             do=tr("Name case files or folders, or check the waiting orders of the store"),
         )
     learnt = None if ratios is None else read_ratios(ratios)
-    like = Task(store=address, language=language, ratios=learnt, by=by)
+    tolerated = read_tolerances(tolerances, where="--tolerances")
+    like = Task(store=address, language=language, ratios=learnt, tolerated=tolerated, by=by)
     # Before the results file is made: a mistyped name leaves nothing behind.
     sources, others = find_cases(given) if given else ((), ())
     store = open_store(address, new=False) if waiting else None

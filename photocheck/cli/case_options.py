@@ -14,6 +14,11 @@ from photocheck.words import LANDMARKS, READING_TITLES, READINGS
 
 _REFERENCE_HELP = "; ".join(f"{kind}: {item.title}" for kind, item in REFERENCES.items())
 
+TOLERANCES_HELP = (
+    "How large an error must be to have been seen where readings agree, in per cent: "
+    "'half_neck=10; common=15' for example."
+)
+
 Command = Callable[..., Any]
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")

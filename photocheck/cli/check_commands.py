@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from photocheck.cli.case_options import (
+    TOLERANCES_HELP,
     case_dict,
     json_option,
     point,
@@ -79,6 +80,7 @@ _PLACE_HELP = "; ".join(f"{name}: {title}" for name, title in PLACE_TITLES.items
     show_default=True,
     help="Share of good orders that may be stopped by mistake.",
 )
+@click.option("--tolerances", metavar="LIST", default="", help=TOLERANCES_HELP)
 @click.option(
     "--ratios",
     metavar="FILE",
@@ -94,6 +96,7 @@ def check(
     as_json: bool,
     picture: str | None,
     false_alarms: float,
+    tolerances: str,
     ratios: str | None,
     **given: Any,
 ) -> None:
@@ -123,7 +126,7 @@ def check(
             where="check",
             do=tr("Name a case file, or give --photo, --reference, four times --mark and readings"),
         )
-    report = _check(case, false_alarms, picture, ratios)
+    report = _check(case, false_alarms, tolerances, picture, ratios)
     if as_json:
         from photocheck.report.file import report_text
 
@@ -138,12 +141,15 @@ def check(
     context.exit(EXIT_CODES[report.verdict])
 
 
-def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | None) -> Report:
+def _check(
+    case: Case, false_alarms: float, tolerances: str, picture: str | None, ratios: str | None
+) -> Report:
     if picture is not None:
         from photocheck.shown.picture_file import picture_kind
 
         picture_kind(picture)  # a wrong name is told before the work, not after
     from photocheck.checking import check as check_case
+    from photocheck.judge.tolerances import read_tolerances
     from photocheck.photo.load import load_photo
 
     learnt = None
@@ -159,6 +165,7 @@ def _check(case: Case, false_alarms: float, picture: str | None, ratios: str | N
         report = check_case(
             case,
             false_alarms=false_alarms,
+            tolerated=read_tolerances(tolerances, where="--tolerances"),
             photos=photos,
             on_photo=lambda _: done(),
             ratios=learnt,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from photocheck.cli.case_options import TOLERANCES_HELP
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
 from photocheck.server.shop import (
@@ -13,6 +14,7 @@ from photocheck.server.shop import (
     RATIOS_VARIABLE,
     SHELF_VARIABLE,
     TEMPLATES_VARIABLE,
+    TOLERANCES_VARIABLE,
 )
 from photocheck.speech import LANGUAGES, spoken, tr
 from photocheck.words import EXIT_CODES
@@ -65,6 +67,13 @@ def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 envvar=HEIC_VARIABLE,
                 help="Take HEIC photos too, as phones write them.",
             ),
+            click.option(
+                "--tolerances",
+                metavar="LIST",
+                default="",
+                envvar=TOLERANCES_VARIABLE,
+                help=TOLERANCES_HELP,
+            ),
         )
     ):
         command = option(command)
@@ -72,7 +81,7 @@ def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @click.command(
-    epilog="Exit codes: 0 there is something to cut; 2 the input cannot be used; 10, 11 and 12 "
+    epilog="Exit codes: 0 there is something to cut; 2 the input cannot be used; 10 to 13 "
     "as for check when the readings must be right first; 12 too when growth or a change of "
     "weight cannot be foreseen."
 )

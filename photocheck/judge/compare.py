@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Reading
 from photocheck.judge import tolerances
+from photocheck.judge.tolerances import AS_SHIPPED, COMMON, MOST_TOLERANCE, Tolerances
 from photocheck.numerics import quantile
 from photocheck.special import chi_square_above, normal_quantile
 from photocheck.words import NECK_RING, READINGS, SPANS
@@ -75,6 +76,8 @@ class Comparison:
         The largest score, overall test included.
     faults : tuple of Fault
         The faults found, worst first; empty when all agree.
+    tolerances : tolerances.Tolerances
+        What "agrees" promises.
     """
 
     names: tuple[str, ...]
@@ -86,16 +89,23 @@ class Comparison:
     limit: float
     largest: float
     faults: tuple[Fault, ...]
+    tolerances: Tolerances = AS_SHIPPED
 
     @property
     def unsure(self) -> tuple[str, ...]:
-        """Readings an error of `tolerances.MUST_CATCH` in which could pass unnoticed."""
-        return tuple(n for n in self.names if self.catches[n] > tolerances.MUST_CATCH)
+        """Readings in which an error beyond the shop's tolerance could pass unnoticed."""
+        return tuple(n for n in self.names if self.catches[n] > self.tolerances.of(n))
 
     @property
     def common_unsure(self) -> bool:
-        """Whether all readings could be off alike by `tolerances.COMMON_MUST_CATCH` unnoticed."""
-        return self.catches_common > tolerances.COMMON_MUST_CATCH
+        """Whether all readings could be off alike beyond tolerance unnoticed."""
+        return self.catches_common > self.tolerances.of(COMMON)
+
+    @property
+    def tells_nothing(self) -> bool:
+        """Whether an error so large could hide that the photo is no evidence at all."""
+        worst = max((*self.catches.values(), self.catches_common), default=0.0)
+        return worst > MOST_TOLERANCE
 
     @property
     def agrees(self) -> bool:
@@ -109,6 +119,7 @@ def compare(
     readings: Mapping[str, Reading],
     *,
     false_alarms: float = tolerances.FALSE_ALARMS,
+    tolerated: Tolerances = AS_SHIPPED,
 ) -> Comparison:
     """Hold readings against the photo.
 
@@ -121,6 +132,8 @@ def compare(
         Any subset of `words.READINGS`; may be empty.
     false_alarms : float
         Share of good orders that may be flagged, between 0 and 0.5.
+    tolerated : Tolerances
+        What "agrees" promises would have been seen.
 
     >>> photo = np.log([300.0, 420.0, 330.0, 750.0])
     >>> readings = {
@@ -132,7 +145,7 @@ def compare(
     """
     names = tuple(name for name in READINGS if name in readings)
     if not names:
-        return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, 0.0, ())
+        return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, 0.0, (), tolerated)
     expected, rows, tape = tape_expectation(names, log_spans)
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape
@@ -153,7 +166,9 @@ def compare(
         *(abs(_score(f.direction, inverse, differences)) for f in faults),
     )
     found = _find_faults(faults, joint, differences, limit)
-    return Comparison(names, differences, joint, scores, catches, common, limit, largest, found)
+    return Comparison(
+        names, differences, joint, scores, catches, common, limit, largest, found, tolerated
+    )
 
 
 def all_alike_score(inverse: Array) -> float:

@@ -104,6 +104,8 @@ def reading_sentence(
     verdict: str,
     unit: str,
     catches: float,
+    *,
+    alike: bool = False,
 ) -> str:
     """One reading's verdict in words and numbers.
 
@@ -120,6 +122,8 @@ def reading_sentence(
         To answer in.
     catches : float
         The smallest relative error of the reading that would have been caught, a fraction.
+    alike : bool
+        Whether only an error common to all readings keeps this one from being confirmed.
     """
     title = capital_first(tr(READING_TITLES[name]))
     photo, interval = format_length(photo_mm, unit), between(low_mm, high_mm, unit)
@@ -141,6 +145,19 @@ def reading_sentence(
         return tr(
             "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree; an "
             "error of {size} or more would have been seen.",
+            **given,
+            size=size,
+        )
+    if alike and verdict in ("could_hide", "cannot_tell"):
+        return tr(
+            "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree, "
+            "unless all readings are off alike.",
+            **given,
+        )
+    if verdict == "could_hide":
+        return tr(
+            "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree, but "
+            "an error of up to {size} could hide.",
             **given,
             size=size,
         )
@@ -172,13 +189,20 @@ def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
     names : tuple of str
         Readings in doubt.
     reason : str
-        A clause for "retake" and "cannot_tell".
+        A clause for "could_hide", "retake" and "cannot_tell"; for "agrees" the length from which
+        an error in any reading would have been seen.
 
     >>> headline("measure_again", ("rear_length",), "")
     'Measure again: rear length.'
     """
     if verdict == "agrees":
-        return tr("The tape readings agree with the photo.")
+        return tr(
+            "The tape readings agree with the photo; an error of {size} or more in any of them "
+            "would have been seen.",
+            size=reason,
+        )
+    if verdict == "could_hide":
+        return tr("Nothing stands out, but {reason}.", reason=reason)
     if verdict == "measure_again":
         return tr("Measure again: {readings}.", readings=_titles(names))
     if verdict == "retake":
@@ -202,14 +226,41 @@ ALL_ALIKE: Final = later(
 NO_READINGS: Final = later("there are no tape readings to compare with")
 
 
-def too_uncertain(names: tuple[str, ...], catches: Mapping[str, float]) -> str:
-    """Why the photo cannot decide, with the error it could still catch."""
-    worst = max(names, key=lambda name: catches[name])
+def could_hide(name: str, size_mm: float, unit: str) -> str:
+    """Why nothing confirms a reading, with the error that could hide in it."""
     return tr(
-        "an error of the {reading} below {percent} % could pass unnoticed",
-        reading=tr(READING_TITLES[worst]),
-        percent=f"{100 * catches[worst]:.0f}",
+        "an error of up to {size} in the {reading} could hide",
+        size=format_length(size_mm, unit),
+        reading=tr(READING_TITLES[name]),
     )
+
+
+def promise(seen_from_mm: Mapping[str, float], common: float, unit: str) -> str:
+    """How large an error would have been seen in 95 of 100 orders, reading by reading.
+
+    Parameters
+    ----------
+    seen_from_mm : mapping of reading name to float, mm
+    common : float
+        The same for an error common to all readings, a fraction; 0 where there is no such.
+    unit : str
+    """
+    parts = [
+        tr(
+            "{size} in the {reading}",
+            size=format_length(mm, unit),
+            reading=tr(READING_TITLES[name]),
+        )
+        for name, mm in seen_from_mm.items()
+    ]
+    said = tr("Seen in 95 of 100 such orders is an error of {sizes}.", sizes=listed(parts))
+    if not common:
+        return said
+    alike = tr(
+        "All readings too long or too short alike would be seen from {percent} %.",
+        percent=f"{100 * common:.0f}",
+    )
+    return f"{said} {alike}"
 
 
 def common_could_hide(catches: float) -> str:

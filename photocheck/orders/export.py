@@ -32,7 +32,7 @@ COLUMNS: Final[dict[str, str]] = {
     "checks": "how often it was checked; what follows is of the last check",
     "checked": "when, UTC",
     "checked_by": "by whom",
-    "verdict": "agrees, measure_again, retake or cannot_tell",
+    "verdict": "agrees, could_hide, measure_again, retake or cannot_tell",
     "headline": "the verdict as a sentence",
     "unit": "the owner's unit, cm or in",
     **{

@@ -30,7 +30,8 @@ def chosen(
 ) -> list[OrderLine]:
     """The orders in a state, with a verdict, and with every word of `text` in them.
 
-    Waiting ones come first, and among them those that do not agree; a photo to be taken again
+    Waiting ones come first, and among them those that do not agree, where nothing stands out after
+    the others; a photo to be taken again
     may come with readings whose scores are small.
 
     Parameters
@@ -50,7 +51,8 @@ def chosen(
         and (not verdict or line.verdict == verdict)
         and all(word in f"{line.name} {line.headline}".casefold() for word in words)
     ]
-    return sorted(found, key=lambda line: (line.state != "waiting", line.verdict == "agrees"))
+    calm = {"agrees": 2, "could_hide": 1}
+    return sorted(found, key=lambda line: (line.state != "waiting", calm.get(line.verdict, 0)))
 
 
 def neighbours(lines: Iterable[OrderLine], key: str) -> tuple[str, str]:

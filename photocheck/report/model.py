@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from photocheck.case.model import Case, Point
 
@@ -216,6 +216,14 @@ class Report:
         What was asked.
     ratios_version : str
         Which learnt ratios were used; "shipped" for none.
+    promise : str
+        How large an error would have been seen, reading by reading, in the owner's unit; empty
+        where readings are in doubt, and in reports before 0.2.
+    catches_common : float
+        The smallest relative error common to all readings that would be caught in 95 of 100
+        cases, as a fraction; 0 where only one measure was read.
+    tolerances : mapping of reading name or "common" to float
+        How large an error had to be seen for "agrees", as fractions; empty in reports before 0.2.
     """
 
     verdict: str
@@ -234,3 +242,6 @@ class Report:
     version: str
     case: Case
     ratios_version: str = "shipped"
+    promise: str = ""
+    catches_common: float = 0.0
+    tolerances: Mapping[str, float] = field(default_factory=dict)

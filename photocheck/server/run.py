@@ -8,7 +8,7 @@ from photocheck.case.file import case_from_dict
 from photocheck.case.validity import validate
 from photocheck.checking import check
 from photocheck.judge.ratios import Ratios
-from photocheck.judge.tolerances import FALSE_ALARMS
+from photocheck.judge.tolerances import AS_SHIPPED, FALSE_ALARMS, Tolerances
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import Check, Store
 from photocheck.photo.photo import Photo
@@ -27,6 +27,7 @@ def check_order(
     memory: Memory[Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
     false_alarms: float = FALSE_ALARMS,
+    tolerated: Tolerances = AS_SHIPPED,
 ) -> Report:
     """Check an order and record nothing.
 
@@ -43,6 +44,8 @@ def check_order(
         Called with the number of photos seen so far.
     false_alarms : float
         Share of good orders that may be flagged.
+    tolerated : Tolerances
+        What the shop lets pass.
 
     Raises
     ------
@@ -55,7 +58,14 @@ def check_order(
     case = case_from_dict(told.to_dict(), where="order", check_files=False)
     validate(case)
     photos = photos_of(store, key, case.photos, memory)
-    return check(case, photos=photos, ratios=ratios, on_photo=on_photo, false_alarms=false_alarms)
+    return check(
+        case,
+        photos=photos,
+        ratios=ratios,
+        on_photo=on_photo,
+        false_alarms=false_alarms,
+        tolerated=tolerated,
+    )
 
 
 def run_check(
@@ -67,6 +77,7 @@ def run_check(
     ratios: Ratios | None = None,
     memory: Memory[Photo] | None = None,
     on_photo: Callable[[int], None] | None = None,
+    tolerated: Tolerances = AS_SHIPPED,
 ) -> Check:
     """Check an order and append the outcome to its history.
 
@@ -74,7 +85,7 @@ def run_check(
     ----------
     by : str
         "owner", or the name of who checks.
-    draft, ratios, memory, on_photo
+    draft, ratios, memory, on_photo, tolerated
         As for `check_order`.
 
     Raises
@@ -83,7 +94,15 @@ def run_check(
         As `check_order` does; nothing is recorded then.
     """
     told = store.draft(key) if draft is None else draft
-    report = check_order(store, key, draft=told, ratios=ratios, memory=memory, on_photo=on_photo)
+    report = check_order(
+        store,
+        key,
+        draft=told,
+        ratios=ratios,
+        memory=memory,
+        on_photo=on_photo,
+        tolerated=tolerated,
+    )
     return store.record_check(key, told, report, by=by, ratios=ratios)
 
 
@@ -109,4 +128,5 @@ def recompute(store: Store, key: str, past: Check) -> Report:
             draft=past.case,
             ratios=ratios,
             false_alarms=past.report.false_alarm_budget,
+            tolerated=Tolerances(past.report.tolerances),
         )

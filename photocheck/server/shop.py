@@ -20,11 +20,13 @@ from photocheck.speech import tr
 if TYPE_CHECKING:
     from photocheck.fit.shelf import Size
     from photocheck.judge.ratios import Ratios
+    from photocheck.judge.tolerances import Tolerances
 
 SHELF_VARIABLE: Final = "PHOTOCHECK_SHELF"
 RATIOS_VARIABLE: Final = "PHOTOCHECK_RATIOS"
 TEMPLATES_VARIABLE: Final = "PHOTOCHECK_TEMPLATES"
 HEIC_VARIABLE: Final = "PHOTOCHECK_HEIC"
+TOLERANCES_VARIABLE: Final = "PHOTOCHECK_TOLERANCES"
 
 _ANSWERS: Final = {"": False, "0": False, "no": False, "1": True, "yes": True}
 
@@ -49,12 +51,16 @@ class Shop:
         The folder of message templates; empty for those shipped.
     heic : bool
         Whether HEIC photos are taken in.
+    tolerances : str
+        What the shop lets pass, as `photocheck.judge.tolerances.read_tolerances` reads it; empty
+        for what is shipped.
     """
 
     shelf: str = ""
     ratios: str = ""
     templates: str = ""
     heic: bool = False
+    tolerances: str = ""
 
     def sizes(self) -> tuple[Size, ...]:
         """The sizes on the shelf as the file has them now; empty when there is none.
@@ -74,6 +80,17 @@ class Shop:
         """
         return _learnt(self.ratios, _stamp(self.ratios)) if self.ratios else None
 
+    def tolerated(self) -> Tolerances:
+        """What the shop lets pass.
+
+        Raises
+        ------
+        CaseError
+        """
+        from photocheck.judge.tolerances import read_tolerances
+
+        return read_tolerances(self.tolerances, where=TOLERANCES_VARIABLE)
+
     def check(self) -> None:
         """Read everything once.
 
@@ -84,6 +101,7 @@ class Shop:
         """
         self.sizes()
         self.learnt()
+        self.tolerated()
         if self.templates:
             from photocheck.orders.messages.drafting import check_templates
 
@@ -101,6 +119,7 @@ def environment_of(shop: Shop) -> dict[str, str]:
         RATIOS_VARIABLE: whole(shop.ratios),
         TEMPLATES_VARIABLE: whole(shop.templates),
         HEIC_VARIABLE: "yes" if shop.heic else "no",
+        TOLERANCES_VARIABLE: shop.tolerances,
     }
 
 
@@ -125,6 +144,7 @@ def shop_of(environment: Mapping[str, str] | None = None) -> Shop:
         told.get(RATIOS_VARIABLE, ""),
         told.get(TEMPLATES_VARIABLE, ""),
         _ANSWERS[heic],
+        told.get(TOLERANCES_VARIABLE, ""),
     )
 
 

@@ -35,12 +35,13 @@ RULE: Final[Colour] = (110, 110, 110)
 BANNER_COLOURS: Final = MappingProxyType(
     {
         "agrees": (0, 92, 69),
+        "could_hide": (88, 66, 120),
         "measure_again": (160, 62, 0),
         "retake": (0, 88, 140),
         "cannot_tell": (70, 70, 70),
     }
 )
-"""Grounds for white text: the palette's green, vermilion and blue, darkened."""
+"""Grounds for white text: the palette's green, vermilion and blue, darkened, and a violet."""
 
 
 def contrast(one: Colour, other: Colour) -> float:

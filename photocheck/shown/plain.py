@@ -44,6 +44,8 @@ def plain_report(report: Report) -> str:
         Lines without a final line break.
     """
     blocks = [_wrapped(report.headline), _span_table(report)]
+    if report.promise:
+        blocks.insert(1, _wrapped(report.promise))
     doubted = [s.sentence for s in report.spans if s.verdict not in ("", "agrees")]
     if why := (*doubted, *explanation_sentences(report.explanations), *report.outliers):
         blocks.append(tr("Why") + "\n" + _listed(why))

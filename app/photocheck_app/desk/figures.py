@@ -49,7 +49,7 @@ def spans_table(plot: SpansPlot) -> str:
 
 
 def _span_row(row: SpanRow, plot: SpansPlot) -> str:
-    doubted = row.verdict not in ("", "agrees", "cannot_tell")
+    doubted = row.verdict not in ("", "agrees", "could_hide", "cannot_tell")
     grid = "".join(f'<i class="grid" style="left:{_at(x)}"></i>' for x, _ in plot.ticks)
     ends = (" open_left" if row.open_left else "") + (" open_right" if row.open_right else "")
     drawn = (

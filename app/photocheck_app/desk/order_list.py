@@ -20,7 +20,7 @@ from photocheck_app.desk import downloads, links
 from photocheck_app.desk.figures import chip, verdict_chip
 from photocheck_app.desk.follow import follow_list
 from photocheck_app.desk.moves import check_anew, go, say_on_arrival, when
-from photocheck_app.desk.shop_files import shop_ratios, tell_problems
+from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances, tell_problems
 from photocheck_app.doors.settings import desk_is_open
 from photocheck_app.framework import Container
 from photocheck_app.held_uploads import content_of, let_go
@@ -172,7 +172,11 @@ def _upload(who: str) -> None:
             st.error(as_text(str(error)))
             return
         let_go((case_file, *photos))
-    if not check_anew(lambda: run_check(store(), brought.key, by=who, ratios=shop_ratios())):
+    if not check_anew(
+        lambda: run_check(
+            store(), brought.key, by=who, ratios=shop_ratios(), tolerated=shop_tolerances()
+        )
+    ):
         # The order is there all the same, and can be put right.
         st.button(tr("Open the order"), on_click=go, kwargs={"case": brought.key}, key="to_new")
         return

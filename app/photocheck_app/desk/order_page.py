@@ -33,7 +33,7 @@ from photocheck_app.desk.figures import (
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go, when
 from photocheck_app.desk.session import begun, drop_unsent, field_key, picture_of
-from photocheck_app.desk.shop_files import shop_ratios, tell_problems
+from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances, tell_problems
 from photocheck_app.shared import store
 
 
@@ -89,7 +89,14 @@ def _by_another_program(order: Order, check: Check, who: str) -> None:
         if st.button(tr("Check it again now"), key="check_by_this_program"):
 
             def run() -> Check:
-                return run_check(store(), order.key, by=who, draft=check.case, ratios=shop_ratios())
+                return run_check(
+                    store(),
+                    order.key,
+                    by=who,
+                    draft=check.case,
+                    ratios=shop_ratios(),
+                    tolerated=shop_tolerances(),
+                )
 
             if check_anew(run):
                 st.rerun()
@@ -208,7 +215,14 @@ def _readings(order: Order, case: Draft, who: str) -> None:
 
         def run() -> Check:
             corrected = with_readings(case, typed)
-            return run_check(store(), order.key, by=who, draft=corrected, ratios=shop_ratios())
+            return run_check(
+                store(),
+                order.key,
+                by=who,
+                draft=corrected,
+                ratios=shop_ratios(),
+                tolerated=shop_tolerances(),
+            )
 
         if check_anew(run):
             drop_unsent(who, order.key, stand)
@@ -263,5 +277,9 @@ def _unchecked(order: Order, who: str) -> None:
         for marking in photo.markings
     )
     asked = ready and st.button(tr("Check it as it stands"), type="primary", key="check_draft")
-    if asked and check_anew(lambda: run_check(store(), order.key, by=who, ratios=shop_ratios())):
+    if asked and check_anew(
+        lambda: run_check(
+            store(), order.key, by=who, ratios=shop_ratios(), tolerated=shop_tolerances()
+        )
+    ):
         st.rerun()

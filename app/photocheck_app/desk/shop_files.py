@@ -7,6 +7,7 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.fit.shelf import Size
 from photocheck.judge.ratios import Ratios
+from photocheck.judge.tolerances import Tolerances
 from photocheck.server.shop import shop_of
 from photocheck.speech import tr
 from photocheck_app.shared import as_text
@@ -21,6 +22,17 @@ def shop_ratios() -> Ratios | None:
         When the shop's file cannot be used: nothing may be checked with others in its place.
     """
     return shop_of().learnt()
+
+
+def shop_tolerances() -> Tolerances:
+    """What the shop lets pass, for every check.
+
+    Raises
+    ------
+    PhotocheckError
+        When the shop's tolerances cannot be read.
+    """
+    return shop_of().tolerated()
 
 
 def shop_sizes() -> tuple[Size, ...]:
@@ -48,6 +60,7 @@ def shop_templates() -> str | None:
 def tell_problems() -> None:
     """Say what is wrong with the shop's files, and what cannot be done until it is put right."""
     for read, so in (
+        (shop_tolerances, tr("Until this is put right, nothing can be checked.")),
         (shop_ratios, tr("Until this is put right, nothing can be checked.")),
         (shop_sizes, tr("Until this is put right, no size and no cut is given.")),
     ):

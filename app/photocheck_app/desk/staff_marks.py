@@ -22,7 +22,7 @@ from photocheck_app import kept
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go
 from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
-from photocheck_app.desk.shop_files import shop_ratios
+from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
 from photocheck_app.marking import Placed, marking_surface, watch_placed
 from photocheck_app.shared import store
 
@@ -78,7 +78,14 @@ def show(order: Order, who: str) -> None:
 
     def run() -> Check:
         corrected = _corrected(case, index, who, way, placed, begin)
-        return run_check(store(), order.key, by=who, draft=corrected, ratios=shop_ratios())
+        return run_check(
+            store(),
+            order.key,
+            by=who,
+            draft=corrected,
+            ratios=shop_ratios(),
+            tolerated=shop_tolerances(),
+        )
 
     if check_anew(run):
         drop_unsent(who, order.key, stand)

@@ -21,6 +21,7 @@ STYLE: Final = """<style>
   font-size: .8125rem; font-weight: 600; white-space: nowrap; }
 .st-key-desk .whole { white-space: nowrap; }
 .st-key-desk .agrees { background: #005c45; color: #fff; }
+.st-key-desk .could_hide { background: #584278; color: #fff; }
 .st-key-desk .measure_again { background: #a03e00; color: #fff; }
 .st-key-desk .retake { background: #00588c; color: #fff; }
 .st-key-desk .cannot_tell { background: #464646; color: #fff; }

@@ -16,7 +16,7 @@ from photocheck.server import bench
 from photocheck.server.run import check_order
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
-from photocheck_app.desk.shop_files import shop_ratios
+from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.owner.way import STEPS, Way, go, show_ways_on
 from photocheck_app.report_parts import (
@@ -34,6 +34,10 @@ HEADING: Final = later("The result")
 
 NEXT: Final = {
     "agrees": later("Nothing speaks against cutting by these numbers. Send them to the workshop."),
+    "could_hide": later(
+        "You can send them as they are. What is named below would make it surer, and often spares "
+        "a question."
+    ),
     "measure_again": later(
         "Take the tape once more, for what is named above, and type the new number. The rest stays."
     ),
@@ -47,6 +51,10 @@ NEXT: Final = {
 
 WAYS_BACK: Final = {
     "agrees": (),
+    "could_hide": (
+        ("readings", later("Add to the readings")),
+        ("photo", later("Add another photo")),
+    ),
     "measure_again": (("readings", later("Correct the readings")),),
     "retake": (("photo", later("Add another photo")),),
     "cannot_tell": (
@@ -127,10 +135,15 @@ def _report(way: Way) -> Report | None:
     def check() -> Report:
         COUNTS.count("checks from address", here())
         COUNTS.count("checks of link", way.key)
-        ratios = shop_ratios()
+        ratios, tolerated = shop_ratios(), shop_tolerances()
         with bench.at_work():
             return check_order(
-                owners_store(), way.key, draft=way.draft, ratios=ratios, memory=bench.PHOTOS
+                owners_store(),
+                way.key,
+                draft=way.draft,
+                ratios=ratios,
+                memory=bench.PHOTOS,
+                tolerated=tolerated,
             )
 
     try:
@@ -185,7 +198,7 @@ def _send(way: Way, report: Report) -> None:
             icon=":material/mark_email_read:",
         )
         return
-    good = report.verdict == "agrees"
+    good = report.verdict in ("agrees", "could_hide")
     said = tr("Send to the workshop") if good else tr("Send it to the workshop all the same")
     if st.button(said, key="send", type="primary" if good else "secondary", width="stretch"):
         owners_store().record_check(way.key, way.draft, report, by="owner", ratios=shop_ratios())

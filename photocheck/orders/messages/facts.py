@@ -61,7 +61,11 @@ def facts(case: Case, report: Report | None, reason: str) -> dict[str, Any]:
     told = _told(report)
     told_of = {name for name, _, _ in told.candidates} if told else set()
     flagged = [rows[n] for n in rows if _has_verdict(n, rows, report, "measure_again", told_of)]
-    unsure = [rows[n] for n in rows if _has_verdict(n, rows, report, "cannot_tell", set())]
+    unsure = [
+        rows[n]
+        for n in rows
+        if any(_has_verdict(n, rows, report, v, set()) for v in ("could_hide", "cannot_tell"))
+    ]
     same = report is not None and _language_of(report) == spoken()
     remarks = list(dict.fromkeys(r for p in report.photos for r in p.remarks)) if report else []
     stances = (
