@@ -93,7 +93,10 @@ def report_of(
         photos=tuple(
             _photo_result(photo, facts) for photo, facts in zip(photos, fused.cameras, strict=True)
         ),
-        outliers=fused.outliers,
+        outliers=(
+            *fused.outliers,
+            *(wording.fact_left_out(*fact, case.unit) for fact in fused.facts_left_out.items()),
+        ),
         budget=budget(fused, case, views),
         next_step=_next(explanations, stances, fused, comparison, case, views),
         one_more_photo=one_more_photo(fused, len(case.photos)),

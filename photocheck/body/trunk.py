@@ -119,7 +119,9 @@ def _half_neck(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     way = _way(start, trunk.bends.get("half_neck", ()), end)
     learnt = trunk.ratios.of("half_neck", bool(trunk.bends.get("half_neck")))
     spread = learnt.spread_factor
-    width = chord * scaled(shape.NECK_WIDTH_OVER_CHORD, spread * trunk.terms["neck_width"])
+    usual = shape.TRUNK_WIDTH_OVER_DEPTH["unknown"].median
+    build = (trunk.width / trunk.depth / usual) ** shape.NECK_WITH_TRUNK
+    width = chord * build * scaled(shape.NECK_WIDTH_OVER_CHORD, spread * trunk.terms["neck_width"])
     exponent = scaled(shape.NECK_EXPONENT, spread * trunk.terms["neck_boxiness"])
     return np.asarray(np.exp(learnt.shift) * half_superellipse(way, width, exponent))
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from photocheck.body.shape import SHIPPED, TapeRatios
 from photocheck.case.model import DogFacts, Marking
 from photocheck.judge.joint import Joint
-from photocheck.judge.outliers import outlying_mark, outlying_photos
+from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative
@@ -52,6 +52,8 @@ class Estimate:
         the homography (3, 3) from that plane, mm, to px (`Joint.to_pixels`).
     half_flank_mm : float
         Half the trunk's width at the last rib, mm.
+    facts_left_out : mapping of fact to float
+        What contradicts the photos, with what they let expect instead (`Joint.expected_fact`).
     outliers : tuple of str
         Sentences on marks or photos that do not fit the others.
     ratios_version : str
@@ -66,6 +68,7 @@ class Estimate:
     to_pixels: tuple[Callable[[float], Array], ...]
     half_flank_mm: float
     outliers: tuple[str, ...]
+    facts_left_out: Mapping[str, float]
     ratios_version: str = SHIPPED.version
 
     @property
@@ -116,10 +119,17 @@ def estimate(
         joint = Joint(best, dog, dropped, ratios)
         mode = solve(joint)
 
+    left_out: frozenset[str] = frozenset()
+    while fact := outlying_fact(joint, mode):
+        left_out |= {fact}
+        joint = Joint(best, dog, dropped, ratios, left_out)
+        mode = solve(joint)
+    expected = joint.trunk(mode.theta)
+
     modes = [(joint, mode)]
     for k, shots in enumerate(candidates):
         for other in shots[1:]:
-            other_joint = Joint([*best[:k], other, *best[k + 1 :]], dog, dropped, ratios)
+            other_joint = Joint([*best[:k], other, *best[k + 1 :]], dog, dropped, ratios, left_out)
             other_mode = solve(other_joint)
             if _is_new(other_mode, other_joint, modes):
                 modes.append((other_joint, other_mode))
@@ -128,7 +138,7 @@ def estimate(
     for k, shot in enumerate(all_best):
         its_joint, its_mode, place = joint, mode, keep.index(k) if k in keep else 0
         if k not in keep:
-            its_joint = Joint([shot], dog, ratios=ratios)
+            its_joint = Joint([shot], dog, ratios=ratios, facts_left_out=left_out)
             its_mode = solve(its_joint)
         cameras.append(its_joint.camera_view(its_mode.theta, its_mode.covariance, place))
         to_pixels.append(partial(its_joint.to_pixels, its_mode.theta, place))
@@ -147,6 +157,7 @@ def estimate(
         to_pixels=tuple(to_pixels),
         half_flank_mm=float(trunk.half_flank),
         outliers=tuple(outliers),
+        facts_left_out={fact: float(joint.expected_fact(expected, fact)) for fact in left_out},
         ratios_version=ratios.version,
     )
 

@@ -9,12 +9,12 @@ photo has of its own (pose, how the dog stood in it) is one unknown per photo.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body import shape
+from photocheck.body.heights import heights_told
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
 from photocheck.case.model import DogFacts
 from photocheck.judge.shots import CameraView, Mark, Shot
@@ -36,6 +36,18 @@ BODY_MARKS = (*LANDMARKS, "back_top", "chest_bottom")
 """Landmarks that enter the estimate; feet tell of the stance only."""
 
 
+def facts_told(dog: DogFacts) -> dict[str, tuple[float, float]]:
+    """What was told of a dog's size, as `Joint.facts`."""
+    told: dict[str, tuple[float, float]] = {}
+    if dog.girth_mm is not None:
+        told["girth"] = dog.girth_mm, shape.GIRTH_OVER_ELLIPSE.log_spread
+    if dog.weight_kg is not None:
+        told["weight"] = dog.weight_kg, shape.WEIGHT_PER_TRUNK.log_spread
+    for height in heights_told(dog):
+        told[height.source] = height.mm, height.log_spread
+    return told
+
+
 class Joint:
     """The joint model of one case.
 
@@ -47,9 +59,14 @@ class Joint:
         Marks to leave out.
     ratios : shape.TapeRatios
         What the shop has learnt for dogs like this one.
+    facts_left_out : set of str
+        Keys of `facts` to leave out.
 
     Attributes
     ----------
+    facts : mapping of "girth", "weight", "height" or "breed" to (float, float)
+        What was told of the dog, mm or kg, and its standard deviation of ln from what a trunk
+        lets expect.
     unknowns : Unknowns
     marks : tuple of Mark
     sources : tuple of str
@@ -64,13 +81,16 @@ class Joint:
         dog: DogFacts,
         dropped: frozenset[tuple[int, int, str]] = frozenset(),
         ratios: shape.TapeRatios = shape.SHIPPED,
+        facts_left_out: frozenset[str] = frozenset(),
     ) -> None:
         self.shots = tuple(shots)
         self.dog = dog
         self.ratios = ratios
+        self.facts = {
+            fact: told for fact, told in facts_told(dog).items() if fact not in facts_left_out
+        }
         self.unknowns = Unknowns()
         self._cameras = tuple(self._start_camera(shot) for shot in self.shots)
-        self._start_straight = 1.0
         self._origins = self._start_origins()
         self._mirror = self._facings()
         self._bend_owner = self._choose_bends(dropped)
@@ -180,7 +200,6 @@ class Joint:
     def _rescale(self, theta: Array) -> None:
         """Pixels per mm at each mark, for mark noise given in mm on the body."""
         trunk = self.trunk(theta)
-        self._start_straight = float(trunk.straight)
         step = 10.0
         for i, mark in enumerate(self.marks):
             k = mark.shot
@@ -301,23 +320,23 @@ class Joint:
         return parts
 
     def _facts(self, trunk: Trunk) -> list[tuple[str, Array]]:
-        """What girth and weight say of the trunk's proportions.
+        """What girth, weight and height say of the trunk's proportions and of its size.
 
-        They are held against the size found at the start, kept fixed: a girth is a
-        tape reading too, and neither may move the scale that the readings are checked by.
+        They are the only evidence on an error common to all readings besides the reference
+        itself; `photocheck.judge.outliers.outlying_fact` leaves out one that contradicts it.
         """
-        parts = []
-        share = self._start_straight / trunk.straight
-        fixed = replace(trunk, depth=trunk.depth * share, width=trunk.width * share)
-        slack = shape.SIZE_LOG_SPREAD
-        if self.dog.girth_mm is not None:
-            spread = np.hypot(shape.GIRTH_OVER_ELLIPSE.log_spread, slack)
-            parts.append(("girth", np.log(self.dog.girth_mm / girth(fixed))[..., None] / spread))
-        if self.dog.weight_kg is not None:
-            spread = np.hypot(shape.WEIGHT_PER_TRUNK.log_spread, 3.0 * slack)
-            expected = weight(fixed) * share
-            parts.append(("weight", np.log(self.dog.weight_kg / expected)[..., None] / spread))
-        return parts
+        return [
+            (fact, np.log(told / self.expected_fact(trunk, fact))[..., None] / spread)
+            for fact, (told, spread) in self.facts.items()
+        ]
+
+    def expected_fact(self, trunk: Trunk, fact: str) -> Array:
+        """What a trunk lets expect of a key of `facts`, (...): mm, of the weight kg."""
+        if fact == "girth":
+            return girth(trunk)
+        if fact == "weight":
+            return weight(trunk)
+        return np.asarray(shape.HEIGHT_OVER_F.median * trunk.straight)
 
     def residuals(self, theta: Array) -> Array:
         """All residuals in their standard deviations, (..., p) to (..., m)."""

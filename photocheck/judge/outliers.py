@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.body import shape
 from photocheck.case.model import DogFacts
 from photocheck.judge.joint import Joint
 from photocheck.judge.shots import Mark, Shot
@@ -25,6 +26,8 @@ MARK_LIMIT = 15.2
 NOISE_PRIOR_FREEDOM = 10.0
 # Two marks that only contradict each other: neither can be called the outlier.
 ALIKE = 0.9
+# A fact whose residual the others leave less of than this is held by nothing but itself.
+LEAST_TOLD = 0.02
 # A photo's own body length against the others', in standard deviations.
 PHOTO_LIMIT = 3.5
 
@@ -102,6 +105,23 @@ def outlying_mark(joint: Joint, mode: Mode) -> Outlier | None:
 def _who(joint: Joint, mark: Mark) -> str:
     by = joint.shots[mark.shot].markings[mark.marking].by
     return tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by
+
+
+def outlying_fact(joint: Joint, mode: Mode) -> str:
+    """The fact told of the dog that contradicts the photos beyond belief; empty for none.
+
+    Its residual against that residual's own standard deviation, given everything else (Baarda's
+    w-test, as for marks).
+    """
+    tests = {}
+    for fact in joint.facts:
+        row = joint.sources.index(fact)
+        slope = mode.jacobian[row]
+        own = 1.0 - float(slope @ mode.covariance @ slope)
+        if own > LEAST_TOLD:
+            tests[fact] = abs(float(mode.residuals[row])) / np.sqrt(own)
+    worst = max(tests, key=lambda fact: tests[fact], default="")
+    return worst if worst and tests[worst] > shape.FACT_LIMIT else ""
 
 
 def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bool]]:

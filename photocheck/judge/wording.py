@@ -44,6 +44,8 @@ DOUBT_TITLES: Final[Mapping[str, str]] = {
     "size": later("the true size of the reference"),
     "girth": later("the girth reading"),
     "weight": later("the weight"),
+    "height": later("the height at the shoulder"),
+    "breed": later("the height that the breed's standard gives"),
 }
 """Sources that are not shape terms; those have theirs in `body.shape.TERM_TITLES`."""
 
@@ -270,6 +272,43 @@ def common_could_hide(catches: float) -> str:
         "or its place)",
         percent=f"{100 * catches:.0f}",
     )
+
+
+FACT_SENTENCES: Final[Mapping[str, str]] = {
+    "girth": later(
+        "The girth does not go with the photo, which lets expect about {expected}; it was left "
+        "out. Measure it again, and look whether the reference is what was said, and stood there."
+    ),
+    "weight": later(
+        "The weight does not go with the photo, which lets expect about {expected}; it was left "
+        "out. Weigh again, and look whether the reference is what was said, and stood there."
+    ),
+    "height": later(
+        "The height at the shoulder does not go with the photo, which lets expect about "
+        "{expected}; it was left out. Measure it again, and look whether the reference is what was "
+        "said, and stood there."
+    ),
+    "breed": later(
+        "The dog seems of another size than its breed's standard gives: the photo lets expect "
+        "about {expected} at the shoulder. The standard was left out; look whether the reference "
+        "is what was said, and stood there."
+    ),
+}
+"""What is said of a fact that was left out, by the keys of `photocheck.judge.joint.Joint.facts`."""
+
+
+def fact_left_out(fact: str, expected: float, unit: str) -> str:
+    """That a fact told of the dog contradicts the photos.
+
+    Parameters
+    ----------
+    fact : str
+    expected : float
+        What the photos let expect, mm, of the weight kg.
+    unit : str
+    """
+    said = tr("{kg:.0f} kg", kg=expected) if fact == "weight" else format_length(expected, unit)
+    return tr(FACT_SENTENCES[fact], expected=said)
 
 
 def sum_sentence(front_mm: float, rear_mm: float, full_mm: float, fits: bool, unit: str) -> str:
