@@ -60,6 +60,17 @@ GIRTH_OVER_ELLIPSE: Final = Ratio(
 DENSITY_KG_PER_MM3: Final = 1.0e-6
 WEIGHT_PER_TRUNK: Final = Ratio(1.2, 0.22, "from memory of typical dogs")
 
+WIDTH_SPREAD_FRACTION: Final = 0.05
+WIDTH_SPREAD_MM: Final = 8.0
+"""A width between two boards pressed lightly, whichever is larger (judgement): what of the coat
+is left under the boards, a dog that does not stand still, boards not quite parallel."""
+
+
+def width_log_spread(mm: float) -> float:
+    """Standard deviation of ln of a width of `mm` between two boards."""
+    return max(WIDTH_SPREAD_FRACTION, WIDTH_SPREAD_MM / mm)
+
+
 SIZE_LOG_SPREAD: Final = 0.05
 """How far off the size of the dog at the start of the fit may be (judgement): what girth
 and weight are held against."""

@@ -136,7 +136,9 @@ class DogFacts:
     """Optional facts about the dog; None or "unknown" where not given.
 
     ``weight_kg`` kg, ``girth_mm`` mm (behind the elbows), ``coat_depth_mm`` mm,
-    ``age_months`` months, ``coat`` and ``build`` from `photocheck.words`.
+    ``age_months`` months, ``coat`` and ``build`` from `photocheck.words`.  Between two boards:
+    ``neck_width_mm`` mm (where the harness's ring lies, at its widest) and ``chest_width_mm`` mm
+    (behind the elbows); ``height_mm`` mm, from the ground to the shoulder top.
     """
 
     name: str = ""
@@ -147,6 +149,9 @@ class DogFacts:
     coat_depth_mm: float | None = None
     build: str = "unknown"
     age_months: float | None = None
+    neck_width_mm: float | None = None
+    chest_width_mm: float | None = None
+    height_mm: float | None = None
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from photocheck.judge.joint import Joint
 from photocheck.judge.outliers import outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
+from photocheck.judge.widths import against_photos, unlikely_width, without_width
 from photocheck.numerics import derivative
 from photocheck.scale.pose import View, likely_poses
 from photocheck.words import SPAN_ENDS, SPANS
@@ -113,6 +114,12 @@ def estimate(
         if not named.drop:
             break
         dropped |= {(named.mark.shot, named.mark.marking, named.mark.landmark)}
+        joint = Joint(best, dog, dropped, ratios)
+        mode = solve(joint)
+
+    while wrong := unlikely_width(joint, mode):
+        outliers.append(against_photos(wrong))
+        dog = without_width(dog, wrong)
         joint = Joint(best, dog, dropped, ratios)
         mode = solve(joint)
 
