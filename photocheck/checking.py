@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 from photocheck.body.shape import SHIPPED
-from photocheck.case.model import Case, PhotoEntry
+from photocheck.case.model import Case, DogFacts, PhotoEntry
 from photocheck.case.validity import validate
 from photocheck.errors import CaseError
 from photocheck.judge import tolerances
-from photocheck.judge.compare import compare
-from photocheck.judge.estimate import estimate
+from photocheck.judge.compare import Comparison, compare
+from photocheck.judge.estimate import Estimate, estimate
+from photocheck.judge.widths import against_readings, outvoted, told_widths, without_width
 from photocheck.looking import LookedAt, looked_at, with_standing
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
@@ -77,19 +79,25 @@ def check(
         )
     seen = _look(case, photos or {}, on_photo)
     learnt = SHIPPED if ratios is None else ratios.for_dog(case.dog)
-    fused = estimate(
-        [photo.view for photo in seen],
-        [photo.markings for photo in seen],
-        case.dog,
-        learnt,
-    )
-    comparison = compare(
-        fused.log_spans,
-        fused.covariance,
+
+    def judged(dog: DogFacts) -> tuple[Estimate, Comparison]:
+        found = estimate([p.view for p in seen], [p.markings for p in seen], dog, learnt)
+        spans, doubt = found.log_spans, found.covariance
+        compared = compare(
+            spans, doubt, case.readings, false_alarms=false_alarms, tolerated=tolerated
+        )
+        return found, compared
+
+    fused, comparison = judged(case.dog)
+    if wrong := outvoted(
+        comparison,
         case.readings,
-        false_alarms=false_alarms,
-        tolerated=tolerated,
-    )
+        told_widths(case.dog),
+        lambda fact: judged(without_width(case.dog, fact))[1],
+    ):
+        fused, comparison = judged(without_width(case.dog, wrong))
+        said = against_readings(wrong)
+        fused = replace(fused, outliers=(*fused.outliers, said))
     standing = [with_standing(photo, number, fused, case.dog) for number, photo in enumerate(seen)]
     return report_of(case, standing, fused, comparison, false_alarms)
 

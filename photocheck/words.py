@@ -84,6 +84,25 @@ READING_PATHS: Final = {
     NECK_RING: later("as a closed ring that just slips over the dog's head and lies at the neck"),
 }
 
+FACT_TITLES: Final = {
+    "girth": later("girth"),
+    "neck_width": later("neck width"),
+    "chest_width": later("chest width"),
+    "height": later("height at the shoulder"),
+}
+"""What else may be measured of the dog: with limits, as readings have them, but not checked."""
+
+FACT_PATHS: Final = {
+    "neck_width": later(
+        "between two boards or books held at either side of the neck, at its widest where the "
+        "harness's ring lies"
+    ),
+    "chest_width": later(
+        "between two boards or books held at either side of the chest, behind the elbows"
+    ),
+    "height": later("from the ground straight up to the shoulder top"),
+}
+
 BENDABLE_SPANS: Final = ("half_neck", "front_length", "rear_length")
 """Spans along which bend points may be marked (the full length is front + rear)."""
 

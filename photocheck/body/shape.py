@@ -79,6 +79,17 @@ FACT_LIMIT: Final = 3.5
 """Standard deviations from which a girth, weight or height that does not go with the photos is left
 out and named (judgement: 1 good order in 2,000 for each)."""
 
+WIDTH_SPREAD_FRACTION: Final = 0.05
+WIDTH_SPREAD_MM: Final = 8.0
+"""A width between two boards pressed lightly, whichever is larger (judgement): what of the coat
+is left under the boards, a dog that does not stand still, boards not quite parallel."""
+
+
+def width_log_spread(mm: float) -> float:
+    """Standard deviation of ln of a width of `mm` between two boards."""
+    return max(WIDTH_SPREAD_FRACTION, WIDTH_SPREAD_MM / mm)
+
+
 # --- the ways of the tape ----------------------------------------------------
 
 NECK_WIDTH_OVER_CHORD: Final = Ratio(

@@ -55,6 +55,11 @@ class Trunk:
         return _length(self.points["tail_base"] - self.points["breastbone"])
 
     @property
+    def neck_width(self) -> Array:
+        """Width of the neck where the tape lies on the skin, (...), mm, as the half neck has it."""
+        return _neck_width(self, _without_coat(self))
+
+    @property
     def half_flank(self) -> Array:
         """Half the trunk's width at the last rib, (...), mm."""
         flank = scaled(shape.FLANK_WIDTH_OVER_CHEST, self.terms["flank_width"])
@@ -115,15 +120,21 @@ def log_spans(trunk: Trunk) -> Array:
 def _half_neck(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     """Half a superellipse whose long axis is the way marked in the photo."""
     start, end = (points[name] for name in SPAN_ENDS["half_neck"])
-    chord = _length(end - start)
     way = _way(start, trunk.bends.get("half_neck", ()), end)
     learnt = trunk.ratios.of("half_neck", bool(trunk.bends.get("half_neck")))
     spread = learnt.spread_factor
-    usual = shape.TRUNK_WIDTH_OVER_DEPTH["unknown"].median
-    build = (trunk.width / trunk.depth / usual) ** shape.NECK_WITH_TRUNK
-    width = chord * build * scaled(shape.NECK_WIDTH_OVER_CHORD, spread * trunk.terms["neck_width"])
+    width = _neck_width(trunk, points)
     exponent = scaled(shape.NECK_EXPONENT, spread * trunk.terms["neck_boxiness"])
     return np.asarray(np.exp(learnt.shift) * half_superellipse(way, width, exponent))
+
+
+def _neck_width(trunk: Trunk, points: Mapping[str, Array]) -> Array:
+    start, end = (points[name] for name in SPAN_ENDS["half_neck"])
+    spread = trunk.ratios.of("half_neck", bool(trunk.bends.get("half_neck"))).spread_factor
+    term = spread * trunk.terms["neck_width"]
+    usual = shape.TRUNK_WIDTH_OVER_DEPTH["unknown"].median
+    build = (trunk.width / trunk.depth / usual) ** shape.NECK_WITH_TRUNK
+    return np.asarray(_length(end - start) * build * scaled(shape.NECK_WIDTH_OVER_CHORD, term))
 
 
 def _front(trunk: Trunk, points: Mapping[str, Array]) -> Array:

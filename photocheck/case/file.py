@@ -25,7 +25,7 @@ from photocheck.errors import CaseError
 from photocheck.schemas.complaints import complaint, format_in_words, refused
 from photocheck.schemas.reading import read_json
 from photocheck.speech import tr
-from photocheck.words import READING_TITLES
+from photocheck.words import FACT_TITLES, READING_TITLES
 
 FORMAT: Final = "photocheck-case/1"
 
@@ -91,7 +91,6 @@ def case_from_dict(
 
 def _dog(data: Mapping[str, Any], unit: str) -> DogFacts:
     weight = data.get("weight")
-    girth = data.get("girth")
     depth = data.get("coat_depth")
     depth_mm = None
     if depth is not None:
@@ -106,7 +105,10 @@ def _dog(data: Mapping[str, Any], unit: str) -> DogFacts:
         name=data.get("name", ""),
         breed=data.get("breed", ""),
         weight_kg=None if weight is None else parse_weight(weight),
-        girth_mm=None if girth is None else parse_reading("girth", girth, unit)[0],
+        **{
+            f"{name}_mm": None if name not in data else parse_reading(name, data[name], unit)[0]
+            for name in FACT_TITLES
+        },
         coat=data.get("coat", "unknown"),
         coat_depth_mm=depth_mm,
         build=data.get("build", "unknown"),
@@ -232,7 +234,7 @@ def case_to_dict(case: Case, base_dir: str | os.PathLike[str] | None = None) -> 
         "coat": _unless(dog.coat, "unknown"),
         "coat_depth": _maybe_text(dog.coat_depth_mm),
         "build": _unless(dog.build, "unknown"),
-        "girth": _maybe_text(dog.girth_mm),
+        **{name: _maybe_text(getattr(dog, f"{name}_mm")) for name in FACT_TITLES},
         "age_months": dog.age_months,
     }
     data: dict[str, Any] = {"format": FORMAT}

@@ -15,7 +15,7 @@ from typing import Final
 from photocheck.case.typed_numbers import LENGTH_WORDS, WEIGHT_WORDS, parse_typed, shown
 from photocheck.errors import CaseError
 from photocheck.speech import number, tr
-from photocheck.words import NECK_RING, READING_TITLES, READINGS, UNITS
+from photocheck.words import FACT_TITLES, NECK_RING, READING_TITLES, READINGS, UNITS
 
 MM_PER: Final[Mapping[str, Fraction]] = MappingProxyType(
     {
@@ -46,6 +46,9 @@ POSSIBLE_MM: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
         "full_length": (60.0, 2000.0),
         NECK_RING: (50.0, 1800.0),
         "girth": (100.0, 2000.0),
+        "neck_width": (15.0, 400.0),
+        "chest_width": (25.0, 600.0),
+        "height": (60.0, 1300.0),
     }
 )
 """Shortest and longest that any dog could give, even with a reading doubled by
@@ -138,7 +141,7 @@ def parse_reading(name: str, value: str | int | float, default_unit: str) -> tup
     Parameters
     ----------
     name : str
-        One of `photocheck.words.READINGS`, or ``"girth"``.
+        One of `photocheck.words.READINGS` or of `photocheck.words.FACT_TITLES`.
     value, default_unit
         As for `parse_length`.
 
@@ -151,7 +154,7 @@ def parse_reading(name: str, value: str | int | float, default_unit: str) -> tup
     ------
     CaseError
     """
-    title = READING_TITLES.get(name, name)
+    title = READING_TITLES.get(name) or FACT_TITLES[name]
     mm, unit = parse_length(value, default_unit, field=title)
     low, high = POSSIBLE_MM[name]
     if low <= mm <= high:
@@ -217,5 +220,5 @@ def exact_text(mm: float) -> str:
     return f"{format(Decimal(repr(float(mm))), 'f')} mm"
 
 
-if set(READINGS) - set(POSSIBLE_MM):
+if {*READINGS, *FACT_TITLES} != set(POSSIBLE_MM):
     raise AssertionError("every reading needs its limits")

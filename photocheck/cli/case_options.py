@@ -10,7 +10,7 @@ import click
 from photocheck.errors import CaseError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import tr
-from photocheck.words import LANDMARKS, READING_TITLES, READINGS
+from photocheck.words import FACT_TITLES, LANDMARKS, READING_TITLES, READINGS
 
 _REFERENCE_HELP = "; ".join(f"{kind}: {item.title}" for kind, item in REFERENCES.items())
 
@@ -108,7 +108,7 @@ def case_dict(told: dict[str, Any]) -> dict[str, Any]:
     return data
 
 
-_DOG_OPTIONS = ("weight", "girth", "coat", "coat_depth", "build", "breed", "age_months")
+_DOG_OPTIONS = ("weight", *FACT_TITLES, "coat", "coat_depth", "build", "breed", "age_months")
 _REFERENCE_TEXTS = ("place", "offset", "offset_spread", "length", "diameter", "bar")
 
 

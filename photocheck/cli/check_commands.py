@@ -30,6 +30,7 @@ from photocheck.words import (
     BUILDS,
     COATS,
     EXIT_CODES,
+    FACT_PATHS,
     LANDMARK_HINTS,
     PLACE_TITLES,
     UNITS,
@@ -67,6 +68,9 @@ _PLACE_HELP = "; ".join(f"{name}: {title}" for name, title in PLACE_TITLES.items
 @click.option("--unit", type=click.Choice(UNITS), help="For bare numbers and the answer.")
 @click.option("--weight", metavar="WEIGHT", help="28 kg or '62 lb' for example.")
 @click.option("--girth", metavar="LENGTH", help="Around the chest behind the elbows.")
+@click.option("--neck-width", metavar="LENGTH", help=f"Measured {FACT_PATHS['neck_width']}.")
+@click.option("--chest-width", metavar="LENGTH", help=f"Measured {FACT_PATHS['chest_width']}.")
+@click.option("--height", metavar="LENGTH", help=f"Measured {FACT_PATHS['height']}.")
 @click.option("--coat", type=click.Choice(COATS), help="Length of the coat.")
 @click.option("--coat-depth", metavar="LENGTH", help="How deep the coat stands off the skin.")
 @click.option("--build", type=click.Choice(BUILDS), help="How broad the trunk is.")

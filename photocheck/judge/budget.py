@@ -29,6 +29,11 @@ _LEFT_SIZE = 0.11  # 0.33 % instead of 1 %: half a millimetre on the 150 mm bar
 _LEFT_TRUNK = 0.35
 # two marks 5.5 mm off per axis tell a chest 240 mm deep to 3.2 %, where the prior says 10 %
 _LEFT_CHEST = 0.1
+# the prior of ln(width) against boards 8 mm off on a neck of 120 mm, 10 mm on a chest of 200
+_LEFT_NECK_WIDTH = 1.0 / (1.0 + (shape.NECK_WIDTH_OVER_CHORD.log_spread * 120.0 / 8.0) ** 2)
+_LEFT_CHEST_WIDTH = 1.0 / (
+    1.0 + (shape.TRUNK_WIDTH_OVER_DEPTH["unknown"].log_spread * 200.0 / 10.0) ** 2
+)
 _LEFT_FRONT = 0.1
 _LEFT_COAT = 0.3
 
@@ -97,6 +102,10 @@ def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
         found["chest"] = Action(("trunk_depth", "front_turn"), _LEFT_CHEST)
     if case.dog.girth_mm is None:
         found["trunk"] = Action(("trunk_depth", "trunk_width", "flank_width"), _LEFT_TRUNK)
+    if case.dog.neck_width_mm is None:
+        found["neck_width"] = Action(("neck_width",), _LEFT_NECK_WIDTH)
+    if case.dog.chest_width_mm is None:
+        found["chest_width"] = Action(("trunk_width",), _LEFT_CHEST_WIDTH)
     bent = any(m.bends.get("front_length") or "chest_bottom" in m.marks for m in markings)
     if not bent:
         found["front"] = Action(("front_turn",), _LEFT_FRONT)

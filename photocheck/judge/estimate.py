@@ -20,6 +20,7 @@ from photocheck.judge.joint import Joint
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
+from photocheck.judge.widths import against_photos, unlikely_width, without_width
 from photocheck.numerics import derivative
 from photocheck.scale.pose import View, likely_poses
 from photocheck.words import SPAN_ENDS, SPANS
@@ -119,6 +120,11 @@ def estimate(
         joint = Joint(best, dog, dropped, ratios)
         mode = solve(joint)
 
+    while wrong := unlikely_width(joint, mode):
+        outliers.append(against_photos(wrong))
+        dog = without_width(dog, wrong)
+        joint = Joint(best, dog, dropped, ratios)
+        mode = solve(joint)
     left_out: frozenset[str] = frozenset()
     while fact := outlying_fact(joint, mode):
         left_out |= {fact}

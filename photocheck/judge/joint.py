@@ -317,6 +317,7 @@ class Joint:
             parts.extend((source, u.of(theta, key)) for key in u.kinds(kind))
         parts.extend((str(key[1]), u.of(theta, key)) for key in u.kinds("term"))
         parts.extend(self._facts(trunk))
+        parts.extend(self._boards(trunk))
         return parts
 
     def _facts(self, trunk: Trunk) -> list[tuple[str, Array]]:
@@ -337,6 +338,21 @@ class Joint:
         if fact == "weight":
             return weight(trunk)
         return np.asarray(shape.HEIGHT_OVER_F.median * trunk.straight)
+
+    def _boards(self, trunk: Trunk) -> list[tuple[str, Array]]:
+        """Widths measured between two boards, against the neck's and the trunk's.
+
+        A ruler between boards is no tape reading: it tells of the size as well.
+        """
+        told = []
+        if (mm := self.dog.neck_width_mm) is not None:
+            told.append(("neck_boards", mm, trunk.neck_width))
+        if (mm := self.dog.chest_width_mm) is not None:
+            told.append(("chest_boards", mm, trunk.width))
+        return [
+            (source, np.log(mm / width)[..., None] / shape.width_log_spread(mm))
+            for source, mm, width in told
+        ]
 
     def residuals(self, theta: Array) -> Array:
         """All residuals in their standard deviations, (..., p) to (..., m)."""

@@ -46,6 +46,8 @@ DOUBT_TITLES: Final[Mapping[str, str]] = {
     "weight": later("the weight"),
     "height": later("the height at the shoulder"),
     "breed": later("the height that the breed's standard gives"),
+    "neck_boards": later("the neck's width as measured"),
+    "chest_boards": later("the chest's width as measured"),
 }
 """Sources that are not shape terms; those have theirs in `body.shape.TERM_TITLES`."""
 
@@ -63,6 +65,13 @@ ACTIONS: Final[Mapping[str, str]] = {
     ),
     "square": later("Take the photo square to the dog's side, from the height of its chest"),
     "trunk": later("Enter the girth behind the elbows"),
+    "neck_width": later(
+        "Measure how wide the neck is between two boards or books, at its widest where the "
+        "harness's ring lies, and enter it"
+    ),
+    "chest_width": later(
+        "Measure how wide the chest is behind the elbows between two boards or books, and enter it"
+    ),
     "chest": later("Mark the top of the back above the elbow and the chest's bottom behind it"),
     "front": later("Mark where the tape bends behind the foreleg"),
     "coat": later("Enter how deep the coat is"),

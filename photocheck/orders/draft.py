@@ -14,7 +14,7 @@ from typing import Any, Final, Self
 from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
 from photocheck.case.model import Point
 from photocheck.scale.catalogue import REFERENCES
-from photocheck.words import LANDMARKS, UNITS
+from photocheck.words import FACT_TITLES, LANDMARKS, UNITS
 
 Typed = str | int | float
 """A reading, length, weight or word as typed; programs may give numbers."""
@@ -212,7 +212,7 @@ class DogTold(_Part):
     Attributes
     ----------
     name, breed, coat, build : str
-    weight, girth, coat_depth : Typed or None
+    weight, girth, neck_width, chest_width, height, coat_depth : Typed or None
     age_months : float or None
     """
 
@@ -220,6 +220,9 @@ class DogTold(_Part):
     breed: str = ""
     weight: Typed | None = None
     girth: Typed | None = None
+    neck_width: Typed | None = None
+    chest_width: Typed | None = None
+    height: Typed | None = None
     coat: str = ""
     coat_depth: Typed | None = None
     build: str = ""
@@ -382,7 +385,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
     },
     DogTold: {
         **dict.fromkeys(("name", "breed"), _TEXT),
-        **dict.fromkeys(("weight", "girth", "coat_depth"), _TYPED),
+        **dict.fromkeys(("weight", *FACT_TITLES, "coat_depth"), _TYPED),
         **dict.fromkeys(("coat", "build"), _TEXT),
         "age_months": _NUMBER,
     },

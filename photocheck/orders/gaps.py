@@ -12,7 +12,7 @@ from photocheck.orders.draft import Draft
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import number as decimal
 from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES, READINGS
+from photocheck.words import FACT_TITLES, LANDMARK_TITLES, READINGS
 
 SIZES: Final = {"two_points": "length", "disc": "diameter", "ball": "diameter"}
 """What must be told of a reference whose size no standard fixes."""
@@ -99,9 +99,12 @@ def _reading_gaps(draft: Draft) -> list[Gap]:
 
 def _dog_gaps(draft: Draft) -> list[Gap]:
     dog, unit = draft.dog, draft.bare_unit
-    found = []
-    if dog.girth is not None:
-        found.append(_unreadable("dog", parse_reading, "girth", dog.girth, unit))
+    measured = {name: getattr(dog, name) for name in FACT_TITLES}
+    found = [
+        _unreadable("dog", parse_reading, name, typed, unit)
+        for name, typed in measured.items()
+        if typed is not None
+    ]
     if dog.weight is not None:
         found.append(_unreadable("dog", parse_weight, dog.weight))
     if dog.coat_depth is not None:

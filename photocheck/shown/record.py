@@ -29,7 +29,7 @@ from photocheck.shown.colours import BANNER_COLOURS, SPAN_COLOURS
 from photocheck.shown.picture import annotate
 from photocheck.speech import capital_first, later, listed, spoken, tr
 from photocheck.version import program
-from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
+from photocheck.words import FACT_TITLES, SPAN_TITLES, SPANS, VERDICT_TITLES
 
 PICTURE_WIDTH: Final = 1100
 """Widest picture, px: 110 mm of paper at 250 dots an inch."""
@@ -223,14 +223,18 @@ def _about(check: Check, order: str) -> list[tuple[str, str]]:
     dog = check.report.case.dog
     age = "" if dog.age_months is None else tr("{months:g} months", months=dog.age_months)
     weight = "" if dog.weight_kg is None else tr("{kg:g} kg", kg=dog.weight_kg)
-    girth = "" if dog.girth_mm is None else format_length(dog.girth_mm, check.report.case.unit)
+    unit = check.report.case.unit
+    lengths = {title: getattr(dog, f"{name}_mm") for name, title in FACT_TITLES.items()}
+    measured = [
+        (tr(title), format_length(mm, unit)) for title, mm in lengths.items() if mm is not None
+    ]
     told = [
         (tr("order"), one_line(order, NAME)),
         (tr("dog"), one_line(dog.name, NAME)),
         (tr("breed"), one_line(dog.breed, NAME)),
         (tr("age"), age),
         (tr("weight"), weight),
-        (tr("girth"), girth),
+        *measured,
         (tr("coat"), tr(_COATS[dog.coat]) if dog.coat in _COATS else ""),
         (tr("build"), tr(_BUILDS[dog.build]) if dog.build in _BUILDS else ""),
         (tr("checked"), _utc(check.at)),

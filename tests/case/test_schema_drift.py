@@ -312,7 +312,8 @@ def filled(rules: Rules, defs: Rules, name: str = "") -> Any:
     if kind == "array":
         return [filled(rules["items"], defs) for _ in range(rules.get("minItems", 1))]
     if kind == ["string", "number"]:
-        return {"weight": "28 kg", "coat_depth": "2 cm"}.get(name, "42.5 cm")
+        own = {"weight": "28 kg", "coat_depth": "2 cm", "neck_width": "12 cm"}
+        return own.get(name, "42.5 cm")
     return {"string": f"some {name}", "number": 30.0}[kind]
 
 

@@ -65,6 +65,9 @@ FLAGS = [
     "--coat", "medium",
     "--build", "slim",
     "--girth", "70 cm",
+    "--neck-width", "4 3/4",
+    "--chest-width", "8",
+    "--height", "58 cm",
     "--weight", "62 lb",
     "--focal-35mm", "26",
     "--name", "Order 7",
@@ -105,7 +108,15 @@ def test_flags_make_the_same_case_as_a_file(side, checked, capsys, tmp_path):
         "name": "Order 7",
         "unit": "in",
         "readings": {"half_neck": "14 1/2", "rear_length": "18 in"},
-        "dog": {"coat": "medium", "build": "slim", "girth": "70 cm", "weight": "62 lb"},
+        "dog": {
+            "coat": "medium",
+            "build": "slim",
+            "girth": "70 cm",
+            "neck_width": "4 3/4",
+            "chest_width": "8",
+            "height": "58 cm",
+            "weight": "62 lb",
+        },
         "photos": [
             {
                 "file": "side.jpg",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import pytest
@@ -89,7 +90,9 @@ def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[
 
 
 @settings(max_examples=300, deadline=None)
-@given(typed=TYPED, field=st.sampled_from(["weight", "girth", "coat_depth"]))
+@given(
+    typed=TYPED, field=st.sampled_from(["weight", "girth", "neck_width", "height", "coat_depth"])
+)
 def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) -> None:
     draft = with_typed(FLINT.but("dog", None), Blank("dog", field), typed)
     if not typed.strip():
@@ -97,7 +100,10 @@ def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) 
         return
     said = {
         "weight": lambda: understood_weight(typed),
-        "girth": lambda: understood_reading("girth", typed, "cm"),
+        **{
+            name: partial(understood_reading, name, typed, "cm")
+            for name in ("girth", "neck_width", "height")
+        },
         "coat_depth": lambda: understood_length(typed, "cm", field="coat depth"),
     }[field]
     assert understood(said) == (gaps(draft) == ())

@@ -149,6 +149,9 @@ def _dog(dog: DogTold, order_name: str) -> str:
         tr("coat {coat}", coat=tr(dog.coat)) if dog.coat else "",
         tr("build {build}", build=tr(dog.build)) if dog.build else "",
         tr("girth {girth}", girth=dog.girth) if dog.girth else "",
+        tr("neck {width} wide", width=dog.neck_width) if dog.neck_width else "",
+        tr("chest {width} wide", width=dog.chest_width) if dog.chest_width else "",
+        tr("{height} high at the shoulder", height=dog.height) if dog.height else "",
         tr("{months:g} months old", months=float(age)) if age is not None else "",
     ]
     return ", ".join(fact for fact in facts if fact)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Final
 
 import streamlit as st
@@ -38,6 +39,7 @@ def show(way: Way) -> None:
         label = tr("Girth behind the elbows in {unit}", unit=way.unit_word)
         girth = typed(way, Blank("dog", "girth"), label)
         say_back(lambda: understood_reading("girth", girth, way.unit), girth)
+    _widths_and_height(way)
     chosen(
         way,
         Blank("dog", "build"),
@@ -73,6 +75,25 @@ def show(way: Way) -> None:
         if depth:
             say_back(lambda: understood_length(depth, way.unit, field=tr("coat depth")), depth)
     show_ways_on("dog")
+
+
+def _widths_and_height(way: Way) -> None:
+    """What a ruler tells and no photo from the side shows."""
+    with st.container(border=True):
+        st.caption(
+            tr(
+                "How wide the neck is tells more of its girth than any photo from the side. Hold a "
+                "board or book lightly against either side and measure between them."
+            )
+        )
+        labels = {
+            "neck_width": tr("Neck, where the harness's ring lies, in {unit}", unit=way.unit_word),
+            "chest_width": tr("Chest, behind the elbows, in {unit}", unit=way.unit_word),
+            "height": tr("From the ground to the shoulder top in {unit}", unit=way.unit_word),
+        }
+        for fact, label in labels.items():
+            told = typed(way, Blank("dog", fact), label)
+            say_back(partial(understood_reading, fact, told, way.unit), told)
 
 
 def _age(way: Way) -> None:

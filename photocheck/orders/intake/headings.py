@@ -15,7 +15,7 @@ from photocheck.case.lengths import parse_length, parse_weight
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.files import replacing
 from photocheck.speech import tr
-from photocheck.words import ALL_LANDMARKS, READINGS
+from photocheck.words import ALL_LANDMARKS, FACT_TITLES, READINGS
 
 _HEADINGS: Final = {
     "order": "order, order number, order no, order id, number, no, id, Bestellung, "
@@ -38,6 +38,10 @@ _HEADINGS: Final = {
     "breed": "breed, breed or mix, Rasse, Rasse oder Mischung",
     "weight": "weight, Gewicht",
     "girth": "girth, chest girth, Brustumfang",
+    "neck_width": "neck width, width of the neck, Halsbreite, Breite des Halses",
+    "chest_width": "chest width, width of the chest, Brustbreite, Breite der Brust",
+    "height": "height, height at the shoulder, shoulder height, height at the withers, "
+    "Schulterhöhe, Widerristhöhe, Höhe",
     "coat": "coat, coat length, Fell, Felllänge",
     "coat_depth": "coat depth, Felltiefe, Felldicke",
     "build": "build, body build, Körperbau, Statur",
@@ -65,7 +69,7 @@ HEADINGS: Final[Mapping[str, tuple[str, ...]]] = {
 plain "neck" or "Halsumfang" is nobody's: it may be the neck itself, which is not measured here,
 or the ring that slips over the head."""
 
-LENGTHS: Final = (*READINGS, "girth", "coat_depth", "bar", "diameter")
+LENGTHS: Final = (*READINGS, *FACT_TITLES, "coat_depth", "bar", "diameter")
 """Columns whose heading may tell the unit of a length."""
 
 _UNIT: Final = re.compile(

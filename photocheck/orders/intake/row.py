@@ -13,10 +13,10 @@ from photocheck.case.model import Point
 from photocheck.errors import CaseError
 from photocheck.orders.draft import DogTold, Draft, ReferenceTold
 from photocheck.orders.filling import new_draft
-from photocheck.orders.intake.headings import Column, age_words, squeeze
+from photocheck.orders.intake.headings import LENGTHS, Column, age_words, squeeze
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import LANGUAGES, speaking, tr
-from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, PLACE_TITLES, READINGS
+from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, FACT_TITLES, PLACE_TITLES, READINGS
 
 LONGEST: Final = 200
 """Of a name or breed, as ``case.schema.json`` has it."""
@@ -116,14 +116,14 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
 
     def length(typed: str, field: str) -> str:
         text = typed if _has_unit(typed) else _with_unit(typed, units[field], system)
-        if field in READINGS or field == "girth":
+        if field in READINGS or field in FACT_TITLES:
             parse_reading(field, text, system)
         else:
             parse_length(text, system, field=field.replace("_", " "), signed=field == "coat_depth")
         return text
 
     readings = those(READINGS, length)
-    about_dog = those(("girth", "coat_depth"), length)
+    about_dog = those((*FACT_TITLES, "coat_depth"), length)
     sizes = those(("bar", "diameter"), length)
     about_dog |= those(("coat", "build"), _choice)
     dog = DogTold(
@@ -166,7 +166,7 @@ def _system(
     given: Mapping[str, str], units: Mapping[str, str], told: str
 ) -> tuple[str, tuple[str, ...]]:
     """The order's unit, and the lengths of which none can be known."""
-    lengths = [f for f in (*READINGS, "girth", "coat_depth", "bar", "diameter") if f in given]
+    lengths = [f for f in LENGTHS if f in given]
     bare = tuple(f for f in lengths if not _has_unit(given[f]) and not units[f])
     if told:
         return told, ()

@@ -1,0 +1,120 @@
+"""Widths measured between two boards: left out where photos or readings speak against them.
+
+A width may be mistyped or taken elsewhere, as a reading may.  It must not accuse what is right:
+against the photos alone it is given up where it is beyond belief, against the readings only
+where those prove each other, two tapes against one pair of boards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from photocheck.case.model import DogFacts, Reading
+from photocheck.judge import tolerances
+from photocheck.judge.compare import Comparison
+from photocheck.judge.joint import Joint
+from photocheck.judge.solve import Mode
+from photocheck.speech import tr
+from photocheck.words import FACT_PATHS, FACT_TITLES, NECK_RING
+
+BOARDS: Final = {"neck_boards": "neck_width", "chest_boards": "chest_width"}
+"""The source of doubt that each width is, and the fact it is about."""
+
+WIDTH_LIMIT: Final = 3.5
+"""Standard deviations from what the photos alone expect, as for a whole photo (judgement)."""
+
+
+def told_widths(dog: DogFacts) -> tuple[str, ...]:
+    """The widths that are given."""
+    return tuple(fact for fact in BOARDS.values() if getattr(dog, f"{fact}_mm") is not None)
+
+
+def without_width(dog: DogFacts, fact: str) -> DogFacts:
+    """The dog as if the width had not been given."""
+    if fact == "neck_width":
+        return replace(dog, neck_width_mm=None)
+    return replace(dog, chest_width_mm=None)
+
+
+def unlikely_width(joint: Joint, mode: Mode) -> str:
+    """The width that fits everything else worst, if it is beyond `WIDTH_LIMIT`; else nothing.
+
+    The residual over its own standard deviation is the same as the difference from what all
+    else expects over that difference's (Cook and Weisberg, Residuals and Influence in
+    Regression, 1982, section 2.2; from memory).
+    """
+    scores = {}
+    for source, fact in BOARDS.items():
+        if source in joint.sources:
+            row = joint.sources.index(source)
+            left = 1.0 - mode.jacobian[row] @ mode.covariance @ mode.jacobian[row]
+            scores[fact] = abs(float(mode.residuals[row])) / np.sqrt(max(left, 1e-9))
+    worst = max(scores, key=lambda fact: scores[fact], default="")
+    return worst if worst and scores[worst] > WIDTH_LIMIT else ""
+
+
+def against_photos(fact: str) -> str:
+    """That a width does not fit the photos, and what to do."""
+    return tr(
+        "The {width} does not fit the photo and was left out; measure it again, {path}",
+        width=tr(FACT_TITLES[fact]),
+        path=tr(FACT_PATHS[fact]),
+    )
+
+
+def against_readings(fact: str) -> str:
+    """That a width does not fit readings that prove each other, and what to do."""
+    return tr(
+        "The {width} does not fit the readings, which prove each other, and was left out; "
+        "measure it again, {path}",
+        width=tr(FACT_TITLES[fact]),
+        path=tr(FACT_PATHS[fact]),
+    )
+
+
+def outvoted(
+    comparison: Comparison,
+    readings: Mapping[str, Reading],
+    widths: Sequence[str],
+    judged_without: Callable[[str], Comparison],
+) -> str:
+    """The width without which readings that prove each other are no longer accused.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        With all widths.
+    readings : mapping of reading name to Reading
+    widths : sequence of str
+        Those given, of `words.FACT_TITLES`.
+    judged_without : callable
+        The comparison as it would be without one of them.
+
+    Returns
+    -------
+    str
+        Empty where no width is outvoted: one tape against one pair of boards stays a matter of
+        measuring again.
+    """
+    accused = {name for fault in comparison.faults for name in fault.readings}
+    if not accused or not accused <= proved(readings):
+        return ""
+    return next((fact for fact in widths if not judged_without(fact).faults), "")
+
+
+def proved(readings: Mapping[str, Reading]) -> set[str]:
+    """Readings that fit others which must be their double or their sum."""
+    mm = {name: reading.mm for name, reading in readings.items()}
+    found: set[str] = set()
+    neck, length = {"half_neck", NECK_RING}, {"front_length", "rear_length", "full_length"}
+    if neck <= mm.keys() and tolerances.fits((mm["half_neck"],) * 2, mm[NECK_RING]):
+        found |= neck
+    if length <= mm.keys() and tolerances.fits(
+        (mm["front_length"], mm["rear_length"]), mm["full_length"]
+    ):
+        found |= length
+    return found
