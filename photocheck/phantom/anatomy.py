@@ -229,7 +229,7 @@ class Anatomy:
         up = self._up
         fore = np.array([-np.cos(spine.angle(0.0)), -np.sin(spine.angle(0.0)), 0.0])
         behind = self._behind_elbow_station()
-        tail_at = p.length - 0.105
+        tail_at = p.length - 0.07  # where the upper line of the tail's root leaves the back
         tail_up = up(tail_at * h)
         side = np.array([0.0, 0.0, 1.0])
         strap = np.radians(p.strap_angle_deg)
