@@ -21,6 +21,7 @@ import shapely
 
 from photocheck.phantom.demo_samples import CLUB, SAMPLES, PhotoPlan, Sample
 from photocheck.phantom.draws import random_reference
+from photocheck.phantom.front import true_widths
 from photocheck.phantom.look import Look
 from photocheck.phantom.phone import save_photo
 from photocheck.phantom.render import PICTURE_RESOLUTION, render
@@ -35,6 +36,8 @@ MADE: Final = "Rendered phantom dog, invented, for photocheck"
 TAPE_SD: Final = 0.007
 """Relative tape error of a careful owner in the samples, judgement."""
 
+AGAIN_SD: Final = 0.005
+"""How far the second take of a careful owner is off the first, relative; judgement."""
 MARK_SD_MM: Final = 4.0
 PHOTO_PX: Final = (2000, 1500)
 
@@ -57,7 +60,7 @@ def _swap(text: str) -> str:
 
 def readings(
     truth: dict[str, float], sample: Sample, rng: np.random.Generator
-) -> tuple[dict[str, str], str]:
+) -> tuple[dict[str, str | list[str]], str]:
     """What the owner typed, and the span the fault sits in ("" for none)."""
     mm = {span: truth[span] * (1.0 + TAPE_SD * rng.normal()) for span in SPANS[:3]}
     mm["full_length"] = (mm["front_length"] + mm["rear_length"]) * (1 + 0.003 * rng.normal())
@@ -68,8 +71,6 @@ def readings(
         mm["rear_length"] -= shift
         where = "front_length and rear_length"
     text = {span: typed(mm[span], sample.unit) for span in SPANS}
-    if sample.ring == "with the others":
-        text[NECK_RING] = ring(truth, sample, rng)
     if sample.fault == "doubled_neck":
         where = "half_neck"
         text[where] = typed(2.0 * mm[where], sample.unit)
@@ -78,14 +79,23 @@ def readings(
         text[where] = typed(mm[where], "cm")
     elif sample.fault == "swapped_digits":
         # The reading where a swap changes most and does not look absurd at once.
-        where = max(SPANS[:3], key=lambda s: abs(int(text[s][0]) - int(text[s][1])))
+        where = max(SPANS[:3], key=lambda s: _swapped_by(text[s]))
         text[where] = _swap(text[where])
-    return text, where
+    told: dict[str, str | list[str]] = dict(text)
+    if sample.ring or sample.careful:
+        mm[NECK_RING] = 2.0 * truth["half_neck"] * (1.0 + TAPE_SD * rng.normal())
+        told[NECK_RING] = typed(mm[NECK_RING], sample.unit)
+    if sample.careful:
+        for name, first in told.items():
+            again = mm[name] * (1.0 + AGAIN_SD * rng.normal())
+            told[name] = [str(first), typed(again, sample.unit)]
+    return told, where
 
 
-def ring(truth: dict[str, float], sample: Sample, rng: np.random.Generator) -> str:
-    """The neck ring as the owner typed it."""
-    return typed(2.0 * truth["half_neck"] * (1 + TAPE_SD * rng.normal()), sample.unit)
+def _swapped_by(text: str) -> float:
+    """How much a swap of the first two digits changes, over the reading; 0 where absurd."""
+    ratio = float(_swap(text)) / float(text)
+    return abs(ratio - 1.0) if 0.5 < ratio < 1.9 else 0.0
 
 
 # --- scenes ----------------------------------------------------------------
@@ -226,8 +236,6 @@ def write_sample(
         save_photo(folder / name, draw(scene, shot.look), shot.look, stated, made=MADE)
         photos.append(_photo_json(scene, name, rng))
         facts.append(_photo_truth(scene, name))
-    if sample.ring == "after the photos":
-        text[NECK_RING] = ring(truth, sample, rng)
     case = {
         "format": "photocheck-case/1",
         "name": f"{CLUB}: {sample.dog}",
@@ -241,6 +249,7 @@ def write_sample(
             "build": plan.build,
             "girth": f"{standing.girth / 10.0:.0f} cm",
             "age_months": sample.age_months,
+            **(_widths(standing) if sample.careful else {}),
         },
         "photos": photos,
     }
@@ -258,6 +267,15 @@ def write_sample(
     for file, data in (("case.json", case), ("truth.json", known)):
         lines = json.dumps(data, indent=1, ensure_ascii=False)
         (folder / file).write_text(lines + "\n", encoding="utf-8")
+
+
+def _widths(dog: Dog) -> dict[str, str]:
+    """Between two boards, to the half centimetre."""
+    true = true_widths(dog)
+    return {
+        "neck_width": f"{typed(true.neck, 'cm')} cm",
+        "chest_width": f"{typed(true.chest, 'cm')} cm",
+    }
 
 
 def readme() -> str:

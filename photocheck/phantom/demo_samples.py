@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from photocheck.phantom.look import Look
 
@@ -47,8 +47,9 @@ class Sample:
     severity: float = 0.05
     faces_right: bool = False
     fault: str = "none"
-    # When the neck ring is drawn: after the photos they stay as they were without it.
-    ring: Literal["never", "with the others", "after the photos"] = "never"
+    ring: bool = False
+    # Every reading twice, the ring, and the widths between two boards.
+    careful: bool = False
     age_months: int = 40
     drop_ears: bool = False
 
@@ -61,17 +62,17 @@ SAMPLES: Final = (
     Sample(
         "bramble",
         "Bramble",
-        "Everything in order, in inches; marker sheet by the near feet.",
+        "Everything in order and measured with care, in inches; marker sheet by the near feet.",
         "in",
         101,
         (PhotoPlan("marker_sheet", "near_feet", _look(1, "saddle", "gravel", "planks"), 3.0),),
         560.0,
-        ring="with the others",
+        careful=True,
     ),
     Sample(
         "sorrel",
         "Sorrel",
-        "Everything in order, in centimetres; an A4 sheet level with the dog.",
+        "Everything in order and measured with care, in centimetres; an A4 sheet level with the dog.",
         "cm",
         102,
         (
@@ -82,7 +83,7 @@ SAMPLES: Final = (
         500.0,
         drop_ears=True,
         coat_mm=14.0,
-        ring="after the photos",
+        careful=True,
     ),
     Sample(
         "flint",
@@ -142,7 +143,7 @@ SAMPLES: Final = (
     Sample(
         "heron",
         "Heron",
-        "The reference hangs on the wall well behind the dog.",
+        "Measured with care; the reference hangs on the wall well behind the dog.",
         "cm",
         107,
         (
@@ -159,7 +160,7 @@ SAMPLES: Final = (
         broadness=0.35,
         coat_mm=5.0,
         drop_ears=True,
-        ring="after the photos",
+        careful=True,
     ),
     Sample(
         "pike",
@@ -178,12 +179,12 @@ SAMPLES: Final = (
         ),
         600.0,
         coat_mm=16.0,
-        ring="after the photos",
+        ring=True,
     ),
     Sample(
         "rowan",
         "Rowan",
-        "Three photos of one dog, to be used together.",
+        "Three photos of one dog, to be used together, and readings taken with care.",
         "cm",
         109,
         (
@@ -201,7 +202,7 @@ SAMPLES: Final = (
         ),
         550.0,
         breed="trail cross",
-        ring="with the others",
+        careful=True,
     ),
     Sample(
         "teasel",
@@ -226,6 +227,6 @@ SAMPLES: Final = (
         530.0,
         broadness=0.4,
         coat_mm=6.0,
-        ring="after the photos",
+        ring=True,
     ),
 )

@@ -193,7 +193,8 @@ def test_many_orders_are_the_data_and_the_doubt_falls() -> None:
 
 
 def test_dogs_that_are_all_alike_keep_a_floor() -> None:
-    found = fit(one_way(np.full(400, 0.05), np.zeros(400), 1))
+    # so many that the prior on the dogs' spread weighs less than the floor
+    found = fit(one_way(np.full(1000, 0.05), np.zeros(1000), 1))
     assert found.spreads.between[0] * hierarchy.NOMINAL[0] == pytest.approx(hierarchy.LEAST_BETWEEN)
 
 
@@ -291,7 +292,7 @@ def test_an_order_counts_once_and_the_sequence_does_not_matter() -> None:
 def test_outlying_orders_are_left_out_and_listed() -> None:
     rng = np.random.default_rng(1100)
     good = orders_of(11)
-    slips = [made(rng, (0.08, 0.0, -0.05), slip=s) for s in (0.3, 0.35, -0.3, 0.4)]
+    slips = [made(rng, (0.08, 0.0, -0.05), slip=s) for s in (0.36, 0.4, -0.36, 0.45)]
     kept, outlying = screen(good + slips, ["husky"])
     assert {order.key for order, _ in outlying} == {order.key for order in slips}
     assert len(kept) == len(good)
@@ -473,7 +474,7 @@ def test_the_command_learns_uses_and_undoes(tmp_path, sample, report, capsys) ->
     version = read_ratios(ratios).current
 
     code = run(["check", str(SAMPLES / "bramble" / "case.json"), "--ratios", str(ratios)])
-    assert code in (0, 10, 11, 12)
+    assert code in EXIT_CODES.values()
     assert f"version {version}" in capsys.readouterr().out
     checked = photocheck.check(sample, ratios=read_ratios(ratios))
     assert checked.spans[0].photo_mm > 1.04 * report.spans[0].photo_mm

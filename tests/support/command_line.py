@@ -35,7 +35,7 @@ def by_command(store: Store, key: str, folder: Path) -> dict[str, Any]:
     said = io.StringIO()
     with redirect_stdout(said):
         code = run(["check", str(written(store, key, folder)), "--json"])
-    assert code in (0, 10, 11, 12), said.getvalue()
+    assert code in CHECKED, said.getvalue()
     told: dict[str, Any] = json.loads(said.getvalue())
     return told
 
@@ -49,6 +49,6 @@ def by_command_line(store: Store, key: str, folder: Path) -> dict[str, Any]:
         text=True,
         check=False,
     )
-    assert done.returncode in (0, 10, 11, 12), done.stderr
+    assert done.returncode in CHECKED, done.stderr
     told: dict[str, Any] = json.loads(done.stdout)
     return told
