@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from photocheck.case.model import Case
+from photocheck.case.model import Case, Reading
 from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
+from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
+from photocheck.judge.repeats import TapeNoise, tape_noise
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, stance_evidence
 from photocheck.judge.steps import next_step
@@ -65,6 +66,7 @@ def report_of(
             stance=stance_evidence([each.stance for each in stances]),
         )
         explanations, likeliest = explanations_of(posterior), told(posterior)
+    noise = tape_noise(case.readings)
     verdict, in_doubt, reason = _decide(comparison, likeliest)
     if verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
         verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
@@ -76,13 +78,13 @@ def report_of(
         headline=wording.headline(verdict, in_doubt, reason),
         spans=_span_results(case, fused, comparison, verdict, in_doubt),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
-        redundancy=_redundancy(case),
+        redundancy=_redundancy(case, noise),
         photos=tuple(
             _photo_result(photo, facts) for photo, facts in zip(photos, fused.cameras, strict=True)
         ),
         outliers=fused.outliers,
         budget=budget(fused, case, views),
-        next_step=_next(explanations, stances, fused, comparison, case, views),
+        next_step=_next(explanations, noise, stances, fused, comparison, case, views),
         one_more_photo=one_more_photo(fused, len(case.photos)),
         explanations=explanations,
         cautions=cautions,
@@ -90,20 +92,25 @@ def report_of(
         version=program(),
         case=case,
         ratios_version=fused.ratios_version,
+        certainty=certainty_of(fused.log_spans, fused.covariance, case.readings, noise, case.unit),
     )
 
 
 def _next(
     explanations: tuple[Explanation, ...],
+    noise: TapeNoise,
     stances: tuple[Standing, ...],
     fused: Estimate,
     comparison: Comparison,
     case: Case,
     views: Sequence[View],
 ) -> str:
-    """What is flagged is cleared up first, then the stance, then what makes a miss likely."""
+    """What is flagged is cleared up first, then takes, then the stance, then what may be missed."""
     if explanations:
         return explanations[0].action
+    for name in comparison.names:
+        if name in noise.apart:
+            return wording.measure_once_more(name)
     for each in stances:
         if each.stance.findings:
             return each.stance.findings[0].instruction
@@ -166,7 +173,7 @@ def _span_results(
         name = span
         if reading is None and span == "half_neck" and NECK_RING in case.readings:
             ring = case.readings[NECK_RING]
-            reading, name = replace(ring, mm=ring.mm / 2.0), NECK_RING
+            reading, name = Reading(ring.mm / 2.0, ring.typed, ring.unit), NECK_RING
         own = ""
         if reading is not None:
             own = "agrees"
@@ -202,10 +209,10 @@ def _span_results(
     return tuple(results)
 
 
-def _redundancy(case: Case) -> tuple[str, ...]:
+def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
     """Sentences on readings that must fit each other whatever the photo says."""
-    said = []
     readings = case.readings
+    said = list(takes_said(readings, noise, case.unit))
     if all(name in readings for name in ("front_length", "rear_length", "full_length")):
         front, rear, full = (
             readings[name].mm for name in ("front_length", "rear_length", "full_length")
