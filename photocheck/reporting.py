@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from photocheck.case.lengths import format_length
-from photocheck.case.model import Case
+from photocheck.case.model import Case, Reading
 from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
+from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.marks_told import MarkedPhoto, told_marks
+from photocheck.judge.repeats import TapeNoise, tape_noise
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, flat_marks, stance_evidence
 from photocheck.judge.steps import next_step
@@ -67,6 +69,7 @@ def report_of(
             stance=stance_evidence([each.stance for each in stances]),
         )
         explanations, likeliest = explanations_of(posterior), told(posterior)
+    noise = tape_noise(case.readings)
     verdict, in_doubt, reason = _decide(case, comparison, likeliest)
     of_marks = told_marks(_marked(photos, fused))
     if of_marks:  # whatever was measured with such marks, it says nothing of dog or tape
@@ -89,7 +92,7 @@ def report_of(
         tolerances=comparison.tolerances.all(),
         spans=_span_results(case, fused, comparison, verdict, in_doubt, unsure=bool(of_marks)),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
-        redundancy=_redundancy(case),
+        redundancy=_redundancy(case, noise),
         photos=tuple(
             _photo_result(photo, facts) for photo, facts in zip(photos, fused.cameras, strict=True)
         ),
@@ -98,7 +101,7 @@ def report_of(
             *(wording.fact_left_out(*fact, case.unit) for fact in fused.facts_left_out.items()),
         ),
         budget=budget(fused, case, views),
-        next_step=_next(explanations, stances, fused, comparison, case, views),
+        next_step=_next(explanations, noise, stances, fused, comparison, case, views),
         one_more_photo=one_more_photo(fused, len(case.photos)),
         explanations=explanations,
         cautions=cautions,
@@ -106,6 +109,7 @@ def report_of(
         version=program(),
         case=case,
         ratios_version=fused.ratios_version,
+        certainty=certainty_of(fused.log_spans, fused.covariance, case.readings, noise, case.unit),
     )
 
 
@@ -134,6 +138,7 @@ def _led_by(first: Sequence[Explanation], others: Sequence[Explanation]) -> tupl
 
 def _next(
     explanations: tuple[Explanation, ...],
+    noise: TapeNoise,
     stances: tuple[Standing, ...],
     fused: Estimate,
     comparison: Comparison,
@@ -143,6 +148,9 @@ def _next(
     """What explanations ask for comes first, then the stance, then what makes a miss likely."""
     if explanations:
         return explanations[0].action
+    for name in comparison.names:
+        if name in noise.apart:
+            return wording.measure_once_more(name)
     for each in stances:
         if each.stance.findings:
             return each.stance.findings[0].instruction
@@ -221,7 +229,7 @@ def _span_results(
         name = span
         if reading is None and span == "half_neck" and NECK_RING in case.readings:
             ring = case.readings[NECK_RING]
-            reading, name = replace(ring, mm=ring.mm / 2.0), NECK_RING
+            reading, name = Reading(ring.mm / 2.0, ring.typed, ring.unit), NECK_RING
         own = ""
         if reading is not None:
             own = "agrees"
@@ -260,10 +268,10 @@ def _span_results(
     return tuple(results)
 
 
-def _redundancy(case: Case) -> tuple[str, ...]:
+def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
     """Sentences on readings that must fit each other whatever the photo says."""
-    said = []
     readings = case.readings
+    said = list(takes_said(readings, noise, case.unit))
     if all(name in readings for name in ("front_length", "rear_length", "full_length")):
         front, rear, full = (
             readings[name].mm for name in ("front_length", "rear_length", "full_length")

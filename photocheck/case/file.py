@@ -20,7 +20,8 @@ from photocheck.case.lengths import (
     parse_reading,
     parse_weight,
 )
-from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Point, Reading, Reference
+from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Point, Reference, Take
+from photocheck.case.takes import reading_from_json, takes_to_json
 from photocheck.errors import CaseError
 from photocheck.schemas.complaints import complaint, format_in_words, refused
 from photocheck.schemas.reading import read_json
@@ -71,10 +72,10 @@ def case_from_dict(
     _validate(data, where)
     unit = data["unit"]
     try:
-        readings = {}
-        for name, typed in data.get("readings", {}).items():
-            mm, own = parse_reading(name, typed, unit)
-            readings[name] = Reading(mm, _as_typed(typed), own)
+        readings = {
+            name: reading_from_json(name, value, unit)
+            for name, value in data.get("readings", {}).items()
+        }
         dog = _dog(data.get("dog", {}), unit)
         photos = tuple(
             _photo(entry, number, unit, Path(base_dir), check_files)
@@ -204,11 +205,6 @@ def _maybe_float(value: Any) -> float | None:
     return None if value is None else float(value)
 
 
-def _as_typed(value: str | int | float) -> str:
-    # Blanks around it are no part of what somebody read off the tape.
-    return value.strip() if isinstance(value, str) else repr(value)
-
-
 # --- back to JSON ----------------------------------------------------------
 
 
@@ -243,7 +239,10 @@ def case_to_dict(case: Case, base_dir: str | os.PathLike[str] | None = None) -> 
     data["unit"] = case.unit
     if case.readings:
         data["readings"] = {
-            name: _reading_text(name, reading, case.unit) for name, reading in case.readings.items()
+            name: takes_to_json(
+                reading.takes, [_take_text(name, take, case.unit) for take in reading.takes]
+            )
+            for name, reading in case.readings.items()
         }
     if facts := _known(facts):
         data["dog"] = facts
@@ -324,18 +323,18 @@ def marking_to_dict(marking: Marking) -> dict[str, Any]:
     )
 
 
-def _reading_text(name: str, reading: Reading, unit: str) -> str:
-    """What was typed where that alone gives the reading again, else a text that does."""
-    for text in (reading.typed, f"{reading.typed} {reading.unit}"):
+def _take_text(name: str, take: Take, unit: str) -> str:
+    """What was typed where that alone gives the length again, else a text that does."""
+    for text in (take.typed, f"{take.typed} {take.unit}"):
         try:
             mm, own = parse_reading(name, text, unit)
         except CaseError:
             continue
-        if own == reading.unit and isclose(mm, reading.mm, rel_tol=1e-12):
+        if own == take.unit and isclose(mm, take.mm, rel_tol=1e-12):
             return text
-    if reading.unit == "in":
-        return f"{reading.mm / float(MM_PER['in']):.10f}".rstrip("0").rstrip(".") + " in"
-    return exact_text(reading.mm)
+    if take.unit == "in":
+        return f"{take.mm / float(MM_PER['in']):.10f}".rstrip("0").rstrip(".") + " in"
+    return exact_text(take.mm)
 
 
 def _known(data: dict[str, Any]) -> dict[str, Any]:

@@ -10,8 +10,9 @@ top left pixel at ``(0, 0)`` as in OpenCV and scikit-image.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from statistics import median
 
 Point = tuple[float, float]
 
@@ -114,8 +115,8 @@ class PhotoEntry:
 
 
 @dataclass(frozen=True)
-class Reading:
-    """One tape reading: the length, and how it was typed.
+class Take:
+    """One time that a reading was taken.
 
     Attributes
     ----------
@@ -123,12 +124,57 @@ class Reading:
     typed : str
         As the person typed it.
     unit : str
-        ``"cm"`` or ``"in"``: the owner's unit, used when answering.
+        ``"cm"`` or ``"in"``: what it was written in.
+    at : str
+        When, ISO 8601; empty when not told.
+    by : str
+        Whose hands led the tape ("owner", "staff", ...); empty when not told.
     """
 
     mm: float
     typed: str
     unit: str
+    at: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One tape reading: the length, how it was typed, and every time it was taken.
+
+    Attributes
+    ----------
+    mm : float
+        Of several takes the one in the middle, of two the mean: one that is far off then
+        moves it little, and nothing need be known of the tape.
+    typed : str
+        As the person typed it; several takes parted by " / ".
+    unit : str
+        ``"cm"`` or ``"in"``: the owner's unit, used when answering.
+    takes : tuple of Take
+        At least one: without any, the reading was taken once, as it stands.
+    """
+
+    mm: float
+    typed: str
+    unit: str
+    takes: tuple[Take, ...] = ()
+
+    def __post_init__(self) -> None:
+        """A reading taken once is one take, however it was made."""
+        if not self.takes:
+            object.__setattr__(self, "takes", (Take(self.mm, self.typed, self.unit),))
+
+    @classmethod
+    def of(cls, takes: Sequence[Take]) -> Reading:
+        """What at least one take says, or several together."""
+        middle = float(median([take.mm for take in takes]))
+        typed = TAKES_APART.join(take.typed for take in takes)
+        return cls(middle, typed, takes[0].unit, tuple(takes))
+
+
+TAKES_APART = " / "
+"""Between the takes of a reading, where they are written into one text."""
 
 
 @dataclass(frozen=True)

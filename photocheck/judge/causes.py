@@ -18,9 +18,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.case.model import Reading, Reference
+from photocheck.case.model import Reading, Reference, Take
 from photocheck.judge import typed
 from photocheck.judge.misnamed import known_factors
+from photocheck.judge.repeats import ONCE, TapeNoise, repeat_unit, squares_of
 from photocheck.judge.typed import Candidate
 from photocheck.scale.catalogue import CM_PER_INCH, MM_PER_INCH
 from photocheck.words import NECK_RING, SPANS
@@ -77,6 +78,8 @@ class Discrepancy:
         Which log-span each reading follows.
     references : tuple of Reference
         As named for each photo; empty when not known.
+    noise : TapeNoise
+        Of the order, as if no take had slipped.
     """
 
     names: tuple[str, ...]
@@ -88,6 +91,12 @@ class Discrepancy:
     span_covariance: Array
     rows: Array
     references: tuple[Reference, ...] = ()
+    noise: TapeNoise = ONCE
+
+    @property
+    def takes_apart(self) -> float:
+        """Sum of squares of all takes about the mean of their reading, in units of their noise."""
+        return sum(self.noise.squares.values()) / self.noise.scale
 
     def place(self, name: str) -> int | None:
         """Where a reading stands; None when it was not given."""
@@ -113,6 +122,8 @@ class Cause:
         Reading name and the value that would be consistent.
     remark : str
         What more can be said if it came about in this way: a sentence or nothing.
+    takes_apart : float or None
+        `Discrepancy.takes_apart` once it is undone; None where that stays.
     """
 
     weight: float
@@ -121,6 +132,7 @@ class Cause:
     covariance: Array | None = None
     candidates: tuple[tuple[str, Candidate], ...] = ()
     remark: str = ""
+    takes_apart: float | None = None
 
 
 # -- slips in one reading ----------------------------------------------------------
@@ -131,6 +143,30 @@ def _undone(seen: Discrepancy, i: int, candidate: Candidate, weight: float = 1.0
     left[i] += np.log(candidate.mm / seen.readings[i].mm)
     name = seen.names[i]
     return Cause(weight * candidate.weight, (name,), left, None, ((name, candidate),))
+
+
+def _take_undone(
+    seen: Discrepancy, i: int, number: int, candidate: Candidate, weight: float = 1.0
+) -> Cause:
+    """A slip in one take only: the others stand as they are, and tell what it should have been."""
+    name, takes = seen.names[i], list(seen.readings[i].takes)
+    takes[number] = Take(candidate.mm, candidate.text, seen.readings[i].unit)
+    left = seen.differences.copy()
+    left[i] += np.log(Reading.of(takes).mm / seen.readings[i].mm)
+    aside = seen.noise.aside.get(name, ())
+    squares = squares_of([take for k, take in enumerate(takes) if k not in aside])
+    apart = seen.takes_apart + (squares - seen.noise.squares[name]) / seen.noise.scale
+    found = ((name, candidate),)
+    return Cause(weight * candidate.weight, (name,), left, None, found, takes_apart=apart)
+
+
+def _several(seen: Discrepancy, i: int) -> Iterator[tuple[int, Reading]]:
+    """The takes of a reading that count, each as a reading of its own; none of one taken once."""
+    takes = seen.readings[i].takes
+    if len(takes) > 1:
+        for number, take in enumerate(takes):
+            if number not in seen.noise.aside.get(seen.names[i], ()):
+                yield number, Reading(take.mm, take.typed, take.unit)
 
 
 def text_slip(
@@ -146,10 +182,15 @@ def text_slip(
 
     def ways(seen: Discrepancy) -> Iterator[Cause]:
         for i, (name, reading) in enumerate(zip(seen.names, seen.readings, strict=True)):
-            others = [r for k, r in enumerate(seen.readings) if k != i]
-            even = bool(others) and all(typed.is_even(r.mm, r.unit) for r in others)
-            for candidate in candidates(name, reading, even):
-                yield _undone(seen, i, candidate)
+            others = [t for k, r in enumerate(seen.readings) if k != i for t in r.takes]
+            even = bool(others) and all(typed.is_even(t.mm, t.unit) for t in others)
+            # Whoever takes a reading again does not see the first: one slip is in one take.
+            for number, take in _several(seen, i):
+                for candidate in candidates(name, take, even):
+                    yield _take_undone(seen, i, number, candidate)
+            if len(reading.takes) == 1:
+                for candidate in candidates(name, reading, even):
+                    yield _undone(seen, i, candidate)
 
     return ways
 
@@ -166,6 +207,9 @@ def unit_of_one(seen: Discrepancy) -> Iterator[Cause]:
     for i, reading in enumerate(seen.readings):
         candidate = typed.scaled_reading(reading, _other_unit(reading), _odd_style(seen, i))
         yield _undone(seen, i, _in_other_unit(reading, candidate))
+        for number, take in _several(seen, i):
+            meant = typed.scaled_reading(take, _other_unit(take))
+            yield _take_undone(seen, i, number, _in_other_unit(take, meant))
 
 
 def unit_of_all(seen: Discrepancy) -> Iterator[Cause]:
@@ -216,12 +260,16 @@ def neck_doubled(seen: Discrepancy) -> Iterator[Cause]:
     """The way all around the neck given as half of it."""
     if (i := seen.place("half_neck")) is not None:
         yield _undone(seen, i, typed.scaled_reading(seen.readings[i], 0.5))
+        for number, take in _several(seen, i):
+            yield _take_undone(seen, i, number, typed.scaled_reading(take, 0.5))
 
 
 def ring_halved(seen: Discrepancy) -> Iterator[Cause]:
     """Half the neck ring given as the ring."""
     if (i := seen.place(NECK_RING)) is not None:
         yield _undone(seen, i, typed.scaled_reading(seen.readings[i], 2.0))
+        for number, take in _several(seen, i):
+            yield _take_undone(seen, i, number, typed.scaled_reading(take, 2.0))
 
 
 def second_unit(seen: Discrepancy) -> Iterator[Cause]:
@@ -382,10 +430,33 @@ def stance(change: dict[str, float]) -> Callable[[Discrepancy], Iterator[Cause]]
 
 
 def no_name(seen: Discrepancy) -> Iterator[Cause]:
-    """One reading off by any amount, or each in its own way."""
+    """One reading off by any amount, or one take of it, or each in its own way."""
     count = len(seen.names)
     for i, name in enumerate(seen.names):
+        takes = [number for number, _ in _several(seen, i)]
+        share = 0.8 / count / (2.0 if takes else 1.0)
         left, spread = _along(seen, np.eye(count)[i], ONE_READING_OFF)
-        yield Cause(0.8 / count, (name,), left, spread)
+        yield Cause(share, (name,), left, spread)
+        for number in takes:
+            yield _take_off(seen, i, number, share / len(takes))
     wide = seen.covariance + ALL_OFF**2 * np.eye(count)
     yield Cause(0.2, seen.names, seen.differences, wide)
+
+
+def _take_off(seen: Discrepancy, i: int, number: int, weight: float) -> Cause:
+    """One take off by any amount: it moves the mean by its share, and stands off the others.
+
+    The likelihood ratio of a shift of normal size along one direction (Sherman and Morrison 1950
+    for inverse and determinant); of more than two takes the middle is taken for the mean.
+    """
+    takes = [seen.readings[i].takes[k] for k, _ in _several(seen, i)]
+    part = 1.0 / len(takes)
+    exact = 1.0 / (seen.noise.scale * repeat_unit(takes))
+    away = np.log(seen.readings[i].takes[number].mm) - np.mean(np.log([t.mm for t in takes]))
+    solved = np.linalg.solve(seen.covariance, np.eye(len(seen.names))[i])
+    known = part**2 * solved[i] + (1.0 - part) * exact
+    pull = part * float(solved @ seen.differences) + exact * float(away)
+    variance = ONE_READING_OFF**2
+    ratio = variance * pull**2 / (1.0 + variance * known) - np.log1p(variance * known)
+    apart = seen.takes_apart - float(ratio)
+    return Cause(weight, (seen.names[i],), seen.differences, takes_apart=apart)

@@ -5,7 +5,8 @@ Each way of being wrong is a direction d in which r is displaced; the best test
 for it is the normal score  w = d' S^-1 r / sqrt(d' S^-1 d)  (Neyman-Pearson
 against a shift along d; in geodesy, Baarda's w-test).  The largest score over all
 directions, and the overall chi-square beside them, is held against a limit that
-keeps the stated false-alarm budget for the whole order.
+keeps the stated false-alarm budget for the whole order.  Takes of one reading that differ
+too much for good ones (`photocheck.judge.repeats`) count among the scores.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Reading
 from photocheck.judge import tolerances
+from photocheck.judge.repeats import ONCE, TapeNoise, tape_noise
 from photocheck.judge.tolerances import AS_SHIPPED, COMMON, MOST_TOLERANCE, Tolerances
 from photocheck.numerics import quantile
 from photocheck.special import chi_square_above, normal_quantile
@@ -28,6 +30,8 @@ Array = NDArray[np.float64]
 
 ALL_ALIKE = "all_alike"
 """The fault of readings that are all off by one factor."""
+TAKES_DIFFER = "takes_differ"
+"""The fault of a reading whose takes differ too much."""
 DRAWS = 20_000
 """Draws for the limit of the largest score; its standard error is about 0.02."""
 
@@ -39,7 +43,7 @@ class Fault:
     Attributes
     ----------
     name : str
-        A reading's name, `ALL_ALIKE` or "last_rib_moved".
+        A reading's name, `ALL_ALIKE`, "last_rib_moved" or `TAKES_DIFFER`.
     readings : tuple of str
         The readings it puts in doubt.
     direction : (n,)
@@ -146,11 +150,15 @@ def compare(
     names = tuple(name for name in READINGS if name in readings)
     if not names:
         return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, 0.0, (), tolerated)
-    expected, rows, tape = tape_expectation(names, log_spans)
+    noise = tape_noise(readings)
+    expected, rows, tape = tape_expectation(names, log_spans, noise)
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape
     faults = possible_faults(names, expected)
-    limit = score_limit(joint, faults, false_alarms)
+    if noise.scores:
+        limit = repeated_limit(joint, faults, false_alarms, noise, names, np.exp(expected))
+    else:
+        limit = score_limit(joint, faults, false_alarms)
     inverse = np.asarray(np.linalg.inv(joint), float)
     single = {f.name: f for f in faults if len(f.readings) == 1}
     scores = {name: _score(single[name].direction, inverse, differences) for name in names}
@@ -164,8 +172,15 @@ def compare(
     largest = max(
         _overall(differences, inverse),
         *(abs(_score(f.direction, inverse, differences)) for f in faults),
+        *noise.scores.values(),
     )
     found = _find_faults(faults, joint, differences, limit)
+    doubted = {name for fault in found for name in fault.readings}
+    found += tuple(
+        Fault(TAKES_DIFFER, (name,), single[name].direction)
+        for name in names
+        if noise.scores.get(name, 0.0) > limit and name not in doubted
+    )
     return Comparison(
         names, differences, joint, scores, catches, common, limit, largest, found, tolerated
     )
@@ -193,13 +208,22 @@ def expectation(names: tuple[str, ...], log_spans: Array) -> tuple[Array, Array]
     return rows @ log_spans + extra, rows
 
 
-def tape_expectation(names: tuple[str, ...], log_spans: Array) -> tuple[Array, Array, Array]:
+def tape_expectation(
+    names: tuple[str, ...], log_spans: Array, noise: TapeNoise = ONCE
+) -> tuple[Array, Array, Array]:
     """`expectation`, and the covariance of the readings by the tape alone, (n, n).
 
     The tape's spread goes with what should have been read, not with a slip in it.
+
+    Parameters
+    ----------
+    names : n readings
+    log_spans : (4,)
+    noise : TapeNoise
+        Of the order; without it, every reading was taken once.
     """
     expected, rows = expectation(names, log_spans)
-    return expected, rows, np.diag(tolerances.tape_log_spread(np.exp(expected)) ** 2)
+    return expected, rows, noise.covariance(names, np.exp(expected))
 
 
 def possible_faults(names: tuple[str, ...], expected: Array) -> tuple[Fault, ...]:
@@ -230,15 +254,54 @@ def score_limit(joint: Array, faults: tuple[Fault, ...], false_alarms: float) ->
     scores are correlated.
     """
     lower = np.linalg.cholesky(joint)
-    draws = lower @ _normals(len(joint))
+    largest = _largest_scores(lower @ _normals(len(joint)), joint, faults)
+    return quantile(largest, 1.0 - false_alarms)
+
+
+def repeated_limit(
+    joint: Array,
+    faults: tuple[Fault, ...],
+    false_alarms: float,
+    noise: TapeNoise,
+    names: tuple[str, ...],
+    lengths: Array,
+) -> float:
+    """The same for an order with repeated takes, whose noise is learnt from them.
+
+    How well the tape repeats is drawn from what the takes leave open, so that the tails
+    are heavy while little is known; how far takes differ has a score of its own for each
+    reading, which tells nothing of the others.
+
+    Parameters
+    ----------
+    joint : (n, n)
+    names, lengths : n readings, and what each should be, mm
+    """
+    count = len(joint)
+    repeat = noise.repeat_variance(names, lengths)
+    normals = _normals(2 * count + len(noise.scores))
+    scale = (noise.freedom - 2.0) / _chi_squares(noise.freedom)
+    draws = np.linalg.cholesky(joint - np.diag(repeat)) @ normals[:count]
+    draws += np.sqrt(repeat[:, None] * scale) * normals[count : 2 * count]
+    apart = np.abs(normals[2 * count :]).max(axis=0)
+    largest = np.maximum(_largest_scores(draws, joint, faults), apart)
+    return quantile(largest, 1.0 - false_alarms)
+
+
+def _largest_scores(draws: Array, joint: Array, faults: tuple[Fault, ...]) -> Array:
+    """Of each drawn order, (n, draws): the largest score, overall test included."""
     inverse = np.asarray(np.linalg.inv(joint), float)
     directions = np.stack([fault.direction for fault in faults])
     norms = np.sqrt(np.einsum("ij,jk,ik->i", directions, inverse, directions))
     scores = np.abs(directions @ inverse @ draws) / norms[:, None]
     squares = np.sum((inverse @ draws) * draws, axis=0)
     chi = np.interp(squares, *_chi_table(len(joint)))
-    largest = np.maximum(scores.max(axis=0), chi)
-    return quantile(largest, 1.0 - false_alarms)
+    return np.asarray(np.maximum(scores.max(axis=0), chi))
+
+
+@lru_cache(maxsize=8)
+def _chi_squares(freedom: float) -> Array:
+    return np.random.default_rng(20240608).chisquare(freedom, DRAWS)
 
 
 @lru_cache(maxsize=8)

@@ -17,7 +17,7 @@ from photocheck.case.model import Case, DogFacts
 from photocheck.errors import CaseError
 from photocheck.judge.compare import expectation
 from photocheck.judge.hierarchy import Evidence
-from photocheck.judge.tolerances import tape_log_spread
+from photocheck.judge.repeats import ONCE, TapeNoise, tape_noise
 from photocheck.report.model import Report
 from photocheck.speech import tr
 from photocheck.words import READINGS, SPANS
@@ -90,6 +90,7 @@ def order_of(
     key: str = "",
     outcome: str = "unknown",
     group: str = "",
+    noise: TapeNoise = ONCE,
 ) -> FinishedOrder:
     """An order from numbers.
 
@@ -104,6 +105,8 @@ def order_of(
     marked : 3 bool
         Whether the span's way was marked in the photo.
     tape_mm : mapping of reading to mm
+    noise : TapeNoise
+        Of these readings; without it, each was taken once.
     """
     names = tuple(reading for reading in READINGS if reading in tape_mm)
     expect, rows = expectation(names, log_spans)
@@ -113,7 +116,7 @@ def order_of(
         owns[_way(span, marked[i])] = own[i]
     # These terms enter one span only and nothing observes them, so they can be taken out.
     rest = covariance - np.einsum("sw,w,tw->st", moves, owns, moves)
-    tape = tape_log_spread(np.exp(expect))
+    tape = noise.variance(names, np.exp(expect))
     return FinishedOrder(
         name,
         key,
@@ -122,7 +125,7 @@ def order_of(
         names,
         np.log(np.array([tape_mm[n] for n in names])) - expect,
         rows @ moves,
-        rows @ rest @ rows.T + np.diag(tape**2),
+        rows @ rest @ rows.T + np.diag(tape),
         owns,
     )
 
@@ -207,6 +210,7 @@ def order_from_report(
         key=_key(report),
         outcome=outcome,
         group=group_of(case.dog),
+        noise=tape_noise(case.readings),
     )
     if order.readings and np.linalg.eigvalsh(order.noise)[0] <= 0.0:
         raise CaseError(

@@ -18,6 +18,7 @@ from photocheck.case.model import Reading, Reference
 from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
+from photocheck.judge.repeats import tape_noise
 from photocheck.report.model import Explanation
 from photocheck.special import log_sum_exp
 from photocheck.speech import later, tr
@@ -103,13 +104,15 @@ def discrepancy_of(
         As named for each photo.
     """
     names = tuple(name for name in READINGS if name in readings)
-    expected, rows, tape = tape_expectation(names, log_spans)
+    # A slip in one take is a rival of its own here, and no noise of the tape.
+    noise = tape_noise(readings).in_line()
+    expected, rows, tape = tape_expectation(names, log_spans, noise)
     typed = tuple(readings[name] for name in names)
     differences = np.log([r.mm for r in typed]) - expected
     joint = rows @ covariance @ rows.T + tape
     told_of = tuple(references)
     return Discrepancy(
-        names, typed, expected, differences, joint, log_spans, covariance, rows, told_of
+        names, typed, expected, differences, joint, log_spans, covariance, rows, told_of, noise
     )
 
 
@@ -160,7 +163,10 @@ def rank(
 
 
 def _log_evidence(seen: Discrepancy, inverse: Array, ways: list[Cause]) -> Array:
-    """ln(weight times density), each way, less the log density under "all agree"; (k,)."""
+    """ln(weight times density), each way, less the log density under "all agree"; (k,).
+
+    Takes about their mean are independent of the mean, so their squares add.
+    """
     r = seen.differences
     base = float(r @ inverse @ r)
     left = np.stack([way.left for way in ways])
@@ -173,7 +179,9 @@ def _log_evidence(seen: Discrepancy, inverse: Array, ways: list[Cause]) -> Array
         squares[wide] = np.sum(solved * left[wide], axis=1)
         own = np.linalg.slogdet(seen.covariance)[1]
         logs[wide] -= 0.5 * (np.linalg.slogdet(covariances)[1] - own)
-    return np.asarray(logs - 0.5 * (squares - base))
+    now = seen.takes_apart
+    apart = np.array([now if way.takes_apart is None else way.takes_apart for way in ways])
+    return np.asarray(logs - 0.5 * (squares - base + apart - now))
 
 
 def explanations_of(posterior: Posterior) -> tuple[Explanation, ...]:

@@ -16,6 +16,8 @@ from photocheck.case.model import Case
 from photocheck.judge.budget import what_actions_leave
 from photocheck.judge.compare import Comparison, all_alike_score, tape_expectation
 from photocheck.judge.estimate import Estimate
+from photocheck.judge.repeats import tape_noise
+from photocheck.judge.tolerances import TAPE_REPEAT_SHARE
 from photocheck.judge.wording import ACTIONS, measure_as_well, measure_once_more
 from photocheck.scale.pose import View
 from photocheck.special import normal_below
@@ -27,11 +29,6 @@ Array = NDArray[np.float64]
 ERROR_SIZES: tuple[float, ...] = (0.08, 0.12, 0.18, 0.25, 0.35, 0.5)
 """Sizes of a wrong reading, |ln(tape / truth)|, equally likely in either sense: from what a
 fitting can just put right to what no check should pass (judgement)."""
-
-LED_ASTRAY = 0.15
-"""Share of wrong readings that the same hands read again as they were: the tape was led along
-another line (judgement; triplicates of Labradors' limb girths were no more reliable than single
-readings, Veterinary Surgery 2013, doi 10.1111/j.1532-950X.2013.01102.x, by its abstract)."""
 
 LEAST_GAIN = 0.02
 """An action that lowers the chance by less than this is not worth asking for (judgement)."""
@@ -68,7 +65,9 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     names = comparison.names
     if not names:
         return min(left, key=lambda step: float(np.trace(left[step])))
-    _, rows, tape = tape_expectation(names, estimate.log_spans)
+    noise = tape_noise(case.readings)
+    expected, rows, tape = tape_expectation(names, estimate.log_spans, noise)
+    repeat = noise.repeat_variance(names, np.exp(expected))
 
     def scores(photo: Array, rows: Array = rows, tape: Array = tape) -> Array:
         """Of each of the order's readings, and of an error common to all where one can be."""
@@ -82,15 +81,18 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     now = missed(today, comparison.limit)
     after = {step: missed(scores(photo), comparison.limit) for step, photo in left.items()}
     for i, name in enumerate(names):
-        # A slip is only in the first value: the second differs by it, and the tape alone
-        # is exact enough to see that.  What was measured along another line stays unseen.
-        again = today.copy()
-        again[i] = np.hypot(again[i], 1.0 / np.sqrt(2.0 * tape[i, i]))
-        seen = (1.0 - LED_ASTRAY) * missed(again, comparison.limit)
-        after[measure_once_more(name)] = seen + LED_ASTRAY * now
+        # A slip is only in the first value: the second differs by it, and where the tape was
+        # led is the same in both.  Their mean is surer than either, by the repeat part only.
+        # Of wrong readings, as of the noise, what was led astray is read again as it was
+        # (judgement).
+        twice = noise.once_more(name).covariance(names, np.exp(expected))
+        again = scores(estimate.covariance, tape=twice)
+        again[i] = np.hypot(again[i], 1.0 / np.sqrt(2.0 * repeat[i]))
+        seen = TAPE_REPEAT_SHARE * missed(again, comparison.limit)
+        after[measure_once_more(name)] = seen + (1.0 - TAPE_REPEAT_SHARE) * now
     for name in READINGS:
         if name not in names:
-            _, *more = tape_expectation((*names, name), estimate.log_spans)
+            _, *more = tape_expectation((*names, name), estimate.log_spans, noise)
             seen = missed(scores(estimate.covariance, *more), comparison.limit)
             after[measure_as_well(name)] = seen
     best = min(after, key=lambda step: after[step])

@@ -355,6 +355,68 @@ def ring_sentence(half_mm: float, ring_mm: float, fits: bool, unit: str) -> str:
     )
 
 
+def takes_apart(name: str, takes_mm: Sequence[float], unit: str) -> str:
+    """That the takes of a reading differ too much, and none is outvoted."""
+    return tr(
+        "{reading}: {takes} differ more than a tape does; measure it once more.",
+        reading=capital_first(tr(READING_TITLES[name])),
+        takes=listed([format_length(mm, unit) for mm in takes_mm]),
+    )
+
+
+def take_set_aside(name: str, aside_mm: Sequence[float], unit: str) -> str:
+    """That the other takes of a reading outvote one."""
+    return tr(
+        "{reading}: {takes} does not fit the other times it was measured and was set aside.",
+        reading=capital_first(tr(READING_TITLES[name])),
+        takes=listed([format_length(mm, unit) for mm in aside_mm]),
+    )
+
+
+def certainty_sentence(
+    name: str,
+    taken: int,
+    unit: str,
+    *,
+    tape_mm: float,
+    photo_mm: float,
+    others_mm: float | None,
+) -> str:
+    """What of a reading's certainty comes from the tape and what from the photo.
+
+    Parameters
+    ----------
+    tape_mm, photo_mm, others_mm : float
+        Half of the 95 % interval by the tape, the photo, and the other readings alone.
+    """
+    reading = capital_first(tr(READING_TITLES[name]))
+    if taken > 1:
+        reading = tr("{reading}, taken {count} times", reading=reading, count=taken)
+    lengths = {
+        "reading": reading,
+        "tape": format_length(tape_mm, unit),
+        "photo": format_length(photo_mm, unit),
+    }
+    if others_mm is None:
+        return tr("{reading}: ± {tape} by the tape, ± {photo} by the photo.", **lengths)
+    return tr(
+        "{reading}: ± {tape} by the tape, ± {photo} by the photo, ± {others} by {witness}.",
+        **lengths,
+        others=format_length(others_mm, unit),
+        witness=tr(_WITNESSES[name]),
+    )
+
+
+_WITNESSES: Final = {
+    "half_neck": later("the neck ring"),
+    NECK_RING: later("the half neck"),
+    "front_length": later("rear and full length"),
+    "rear_length": later("front and full length"),
+    "full_length": later("front and rear length"),
+}
+"""Which readings tell of another without any photo."""
+
+
 def measure_once_more(name: str) -> str:
     """Asking for a second reading to compare with the first."""
     return tr(

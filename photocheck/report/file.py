@@ -33,6 +33,7 @@ def _converter() -> Converter:
     # JSON has no infinity; float("inf") reads the text back by itself.
     converter.register_unstructure_hook(float, lambda x: float(x) if isfinite(x) else str(float(x)))
     converter.register_unstructure_hook(int, int)
+    converter.register_unstructure_hook(bool, bool)  # or it would be written as a number
     return converter
 
 

@@ -55,6 +55,41 @@ class SpanResult:
 
 
 @dataclass(frozen=True)
+class Certainty:
+    """How much of what is known of one reading comes from the tape, and how much from the photo.
+
+    Attributes
+    ----------
+    reading : str
+        One of `photocheck.words.READINGS`.
+    taken : int
+        How often it was taken.
+    aside : tuple of str
+        Takes that the others outvote, as typed.
+    apart : bool
+        Whether its takes differ more than a tape does, and none is outvoted.
+    tape_spread : float
+        Standard deviation of ln(reading) by the tape.
+    photo_spread : float
+        Standard deviation of ln of what the photo says it should be.
+    others_spread : float or None
+        The same of what the other readings say without any photo (neck ring and half neck;
+        front, rear and full length); None when none does.
+    sentence : str
+        The same in words, as 95 % intervals in the owner's unit.
+    """
+
+    reading: str
+    taken: int
+    aside: tuple[str, ...]
+    apart: bool
+    tape_spread: float
+    photo_spread: float
+    others_spread: float | None
+    sentence: str
+
+
+@dataclass(frozen=True)
 class StanceFinding:
     """A way in which the dog did not stand square.
 
@@ -224,6 +259,8 @@ class Report:
         cases, as a fraction; 0 where only one measure was read.
     tolerances : mapping of reading name or "common" to float
         How large an error had to be seen for "agrees", as fractions; empty in reports before 0.2.
+    certainty : tuple of Certainty
+        One for each reading; empty in reports of before 0.3.
     """
 
     verdict: str
@@ -245,3 +282,4 @@ class Report:
     promise: str = ""
     catches_common: float = 0.0
     tolerances: Mapping[str, float] = field(default_factory=dict)
+    certainty: tuple[Certainty, ...] = ()

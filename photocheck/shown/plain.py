@@ -51,6 +51,9 @@ def plain_report(report: Report) -> str:
         blocks.append(tr("Why") + "\n" + _listed(why))
     if report.redundancy:
         blocks.append(tr("The readings among themselves") + "\n" + _listed(report.redundancy))
+    if report.certainty:
+        sure = [one.sentence for one in report.certainty]
+        blocks.append(tr("How sure tape and photo are, in 95 of 100") + "\n" + _listed(sure))
     steps = [_sentence(report.next_step)] if report.next_step else []
     if report.one_more_photo:
         steps.append(one_more_photo_sentence(report.one_more_photo))

@@ -274,7 +274,12 @@ WRONG = [
     ("reading", {}, "'reading' is not known", "Did you mean 'readings'"),
     ("readings/halfneck", "14", "'halfneck' is not known", "Did you mean 'half_neck'"),
     ("readings/zzz", "14", "'zzz' is not known", "Known here: half_neck"),
-    ("readings/half_neck", None, "must be a text in quotes or a number, not nothing", "Correct"),
+    (
+        "readings/half_neck",
+        None,
+        "must be a text in quotes or a number or a list in brackets, not nothing",
+        "Correct",
+    ),
     ("readings/half_neck", "abc", "half neck: 'abc' cannot be read", "14 1/2 in"),
     ("readings/half_neck", "-3", "half neck: '-3' is negative", "14 1/2 in"),
     ("readings/half_neck", "40 in", "40 in = 101.6 cm is longer than any dog", "40 cm would be"),

@@ -12,6 +12,10 @@ from typing import Any
 
 from photocheck.cli.main import run
 from photocheck.orders.model import Store
+from photocheck.words import EXIT_CODES
+
+CHECKED = tuple(code for word, code in EXIT_CODES.items() if word != "bad_input")
+"""What a check that could be made returns."""
 
 
 def line_of(process: subprocess.Popen[str]) -> str:
