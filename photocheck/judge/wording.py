@@ -210,10 +210,10 @@ def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
         return tr(
             "The tape readings agree with the photo; an error of {size} or more in any of them "
             "would have been seen.",
-            size=reason,
+            size=tr(reason),
         )
     if verdict == "could_hide":
-        return tr("Nothing stands out, but {reason}.", reason=reason)
+        return tr("Nothing stands out, but {reason}.", reason=tr(reason))
     if verdict == "measure_again":
         return tr("Measure again: {readings}.", readings=_titles(names))
     if verdict == "retake":

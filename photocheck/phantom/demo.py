@@ -21,7 +21,6 @@ import shapely
 
 from photocheck.phantom.demo_samples import CLUB, SAMPLES, PhotoPlan, Sample
 from photocheck.phantom.draws import random_reference
-from photocheck.phantom.front import true_widths
 from photocheck.phantom.look import Look
 from photocheck.phantom.phone import save_photo
 from photocheck.phantom.render import PICTURE_RESOLUTION, render
@@ -29,6 +28,7 @@ from photocheck.phantom.scene import Scene, observe
 from photocheck.phantom.solid import Dog, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
 from photocheck.phantom.true_camera import Camera
+from photocheck.phantom.widths import true_widths
 from photocheck.scale.catalogue import MM_PER_INCH
 from photocheck.words import NECK_RING, SPANS
 
@@ -66,7 +66,7 @@ def readings(
     mm["full_length"] = (mm["front_length"] + mm["rear_length"]) * (1 + 0.003 * rng.normal())
     where = ""
     if sample.fault == "last_rib_moved":
-        shift = 0.09 * truth["full_length"]
+        shift = 0.11 * truth["full_length"]
         mm["front_length"] += shift
         mm["rear_length"] -= shift
         where = "front_length and rear_length"

@@ -62,7 +62,7 @@ SAMPLES: Final = (
     Sample(
         "bramble",
         "Bramble",
-        "Everything in order and measured with care, in inches; marker sheet by the near feet.",
+        "Everything in order and measured with care, in inches; a marker sheet at the near feet.",
         "in",
         101,
         (PhotoPlan("marker_sheet", "near_feet", _look(1, "saddle", "gravel", "planks"), 3.0),),
@@ -72,7 +72,7 @@ SAMPLES: Final = (
     Sample(
         "sorrel",
         "Sorrel",
-        "Everything in order and measured with care, in centimetres; an A4 sheet level with the dog.",
+        "Everything in order and measured with care, in cm; an A4 sheet level with the dog.",
         "cm",
         102,
         (
@@ -90,7 +90,7 @@ SAMPLES: Final = (
         "Flint",
         "Two digits of one reading are swapped.",
         "cm",
-        103,
+        203,
         (PhotoPlan("marker_sheet", "middle", _look(3, "grey", "gravel", "plaster"), 4.0),),
         590.0,
         fault="swapped_digits",
@@ -145,7 +145,7 @@ SAMPLES: Final = (
         "Heron",
         "Measured with care; the reference hangs on the wall well behind the dog.",
         "cm",
-        107,
+        307,
         (
             PhotoPlan(
                 "marker_sheet",
@@ -222,7 +222,7 @@ SAMPLES: Final = (
         "Nettle",
         "Everything in order, but only a small card at the flank to measure by.",
         "in",
-        111,
+        211,
         (PhotoPlan("id_card", "near_flank", _look(13, "brown", "grass", "planks"), 2.0, 650.0),),
         530.0,
         broadness=0.4,
