@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from photocheck.body import shape
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
 from photocheck.case.model import DogFacts
-from photocheck.judge.shots import CameraView, Mark, Shot
+from photocheck.judge.front import Fronts
+from photocheck.judge.shots import CameraView, Mark, Shot, camera_at, focal_key, size_key
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.scale import planes, priors
@@ -47,6 +48,8 @@ class Joint:
         Marks to leave out.
     ratios : shape.TapeRatios
         What the shop has learnt for dogs like this one.
+    fronts : sequence of Shot
+        Photos from the front; the others are from the side.
 
     Attributes
     ----------
@@ -64,11 +67,13 @@ class Joint:
         dog: DogFacts,
         dropped: frozenset[tuple[int, int, str]] = frozenset(),
         ratios: shape.TapeRatios = shape.SHIPPED,
+        fronts: Sequence[Shot] = (),
     ) -> None:
         self.shots = tuple(shots)
         self.dog = dog
         self.ratios = ratios
         self.unknowns = Unknowns()
+        self.fronts = Fronts(fronts, len(self.shots), self.unknowns)
         self._cameras = tuple(self._start_camera(shot) for shot in self.shots)
         self._start_straight = 1.0
         self._origins = self._start_origins()
@@ -157,25 +162,16 @@ class Joint:
             u.add(("term", term), [0.0], 1e-4)
         for k, shot in enumerate(self.shots):
             u.add(("pose", k), [float(v) for v in shot.pose], POSE_STEP)
-            u.add(("size", self._size_key(shot)), [0.0], 1e-4)
-            u.add(("focal", self._focal_key(shot)), [0.0], 1e-4)
-            u.add(("lens", self._focal_key(shot)), [0.0], 1e-4)
+            u.add(("size", size_key(shot)), [0.0], 1e-4)
+            u.add(("focal", focal_key(shot)), [0.0], 1e-4)
+            u.add(("lens", focal_key(shot)), [0.0], 1e-4)
             u.add(("offset", k), [0.0], 1e-4)
             u.add(("session", shot.view.offset), [0.0], 1e-4)
             u.add(("dog_yaw", k), [0.0], 1e-4)
             u.add(("dog_lean", k), [0.0], 1e-4)
             if k:
                 u.add(("stand", k), [0.0, 0.0, 0.0], 1e-4)
-
-    @staticmethod
-    def _size_key(shot: Shot) -> tuple[object, ...]:
-        seen = shot.view.seen
-        return (seen.kind, seen.size_factor, seen.diameter_mm)
-
-    @staticmethod
-    def _focal_key(shot: Shot) -> tuple[object, ...]:
-        view = shot.view
-        return (view.camera.focal_35mm, view.camera.model, sorted(view.size_px)[0], view.calibrated)
+        self.fronts.reserve()
 
     def _rescale(self, theta: Array) -> None:
         """Pixels per mm at each mark, for mark noise given in mm on the body."""
@@ -193,14 +189,7 @@ class Joint:
     # -- evaluating ----------------------------------------------------------
 
     def _camera(self, theta: Array, k: int) -> Pinhole:
-        shot, u = self.shots[k], self.unknowns
-        key = self._focal_key(shot)
-        return camera_of(
-            shot.view,
-            u.of(theta, ("pose", k)),
-            u.one(theta, ("focal", key)),
-            u.one(theta, ("lens", key)),
-        )
+        return camera_at(self.unknowns, theta, self.shots[k], k)
 
     def trunk(self, theta: Array) -> Trunk:
         """The dog's trunk, (...)."""
@@ -290,10 +279,11 @@ class Joint:
         parts: list[tuple[str, Array]] = [("marks", self._mark_residuals(theta, trunk))]
         for k, shot in enumerate(self.shots):
             pose = u.of(theta, ("pose", k))
-            size = u.one(theta, ("size", self._size_key(shot)))
+            size = u.one(theta, ("size", size_key(shot)))
             camera = self._camera(theta, k)
             parts.append(("corners", reference_residuals(shot.view, camera, pose[..., 2], size)))
             parts.append(("square", square_residuals(pose, shot.view.seen)))
+        parts.extend(self.fronts.parts(theta, trunk))
         for kind, source in PRIOR_SOURCES.items():
             parts.extend((source, u.of(theta, key)) for key in u.kinds(kind))
         parts.extend((str(key[1]), u.of(theta, key)) for key in u.kinds("term"))
@@ -350,6 +340,8 @@ class Joint:
         picture's right and y down, the origin amid the marks.
         """
         trunk = self.trunk(theta)
+        if k >= len(self.shots):
+            return self.fronts.to_pixels(theta, k, trunk, lift_mm)
         square = 300.0 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
         level = self._from_dog_plane(theta, k, square, np.full(4, lift_mm), trunk)
         seen = self._camera(theta, k).project(level)
@@ -359,7 +351,9 @@ class Joint:
         return matrix
 
     def camera_view(self, theta: Array, covariance: Array, k: int) -> CameraView:
-        """How photo k was taken."""
+        """How photo k was taken; those from the front are counted after the others."""
+        if k >= len(self.shots):
+            return self.fronts.camera_view(theta, covariance, k, self.trunk(theta))
         camera = self._camera(theta, k)
         pose = self.unknowns.of(theta, ("pose", k))
         trunk = self.trunk(theta)
@@ -388,5 +382,7 @@ PRIOR_SOURCES = {
     "session": "offset",
     "dog_yaw": "dog_turn",
     "dog_lean": "dog_turn",
+    "front_tilt": "marks",
+    "front_look": "front_look",
 }
 """Which source of doubt the prior of each unknown stands for."""
