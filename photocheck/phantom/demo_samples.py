@@ -51,6 +51,8 @@ class Sample:
     ring: Literal["never", "with the others", "after the photos"] = "never"
     age_months: int = 40
     drop_ears: bool = False
+    # One more photo, from the front; its place is of `words.FRONT_PLACES`.
+    front: PhotoPlan | None = None
 
 
 def _look(seed: int, coat: str, floor: str, wall: str, **more: Any) -> Look:
@@ -227,5 +229,25 @@ SAMPLES: Final = (
         broadness=0.4,
         coat_mm=6.0,
         ring="after the photos",
+    ),
+    Sample(
+        "wren",
+        "Wren",
+        "Everything in order; one photo from the side and one from the front.",
+        "cm",
+        113,
+        (PhotoPlan("marker_sheet", "near_feet", _look(14, "saddle", "boards", "plaster"), 2.0),),
+        520.0,
+        coat_mm=9.0,
+        ring="after the photos",
+        drop_ears=True,
+        front=PhotoPlan(
+            "marker_sheet",
+            "front_feet",
+            _look(15, "saddle", "boards", "plaster"),
+            1.5,
+            600.0,
+            dog_yaw_deg=3.0,
+        ),
     ),
 )

@@ -49,6 +49,10 @@ FRONT_YAW_DEG: Final = 8.0
 """Standard deviation of how far a dog that looks at the camera stands askew."""
 
 
+FACING_DEG: Final = 90.0
+"""The head lies at small x: a quarter turn brings it towards the camera."""
+
+
 @dataclass(frozen=True)
 class Widths:
     """True widths of a dog, mm."""
@@ -110,10 +114,9 @@ def random_front(
     kinds = list(KIND_WEIGHTS)
     kind = kind or str(rng.choice(kinds, p=[KIND_WEIGHTS[k] for k in kinds]))
     has_exif = bool(rng.random() < 0.7) if exif is None else exif
-    # the head lies at small x: a quarter turn brings it towards the camera
-    yaw = 90.0 + float(rng.normal(0.0, FRONT_YAW_DEG))
+    yaw = FACING_DEG + float(rng.normal(0.0, FRONT_YAW_DEG))
     for _ in range(200):
-        placed = _placed(rng, dog, kind, place)
+        placed = placed_before(rng, dog, kind, place)
         camera = _camera(rng, dog, size_px)
         scene = Scene(dog, camera, placed, yaw, None, False)
         extent = scene.to_world(dog.extent)
@@ -124,7 +127,7 @@ def random_front(
     raise RuntimeError("no camera sees this dog and this reference together")
 
 
-def _placed(rng: np.random.Generator, dog: Dog, kind: str, place: str) -> PlacedReference:
+def placed_before(rng: np.random.Generator, dog: Dog, kind: str, place: str) -> PlacedReference:
     """A reference beside, before or behind a dog that faces the camera, in the world."""
     # kind, size, print and turn are drawn as for a photo from the side
     drawn = random_reference(rng, dog, kind, "near_feet")

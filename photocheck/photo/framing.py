@@ -34,6 +34,9 @@ CORNER_PX: Final = 1.0
 FAR_DOUBT: Final = 0.025
 """Doubt of every length from the reference's distance to the dog that is remarked on:
 what a tape itself is doubted by (2 %) and a little more."""
+FAR_FROM_CHEST: Final = 0.04
+"""Doubt of every width in a photo from the front from the same that is remarked on: what the place
+of the ring is doubted by (as in `photocheck.body.shape.FRONT_LOOK`)."""
 OBLIQUE_DOUBT: Final = 0.02
 """The same from the slant of the view."""
 DOG_TURN_RAD: Final = 0.085
@@ -166,7 +169,7 @@ def far_in_front(
 ) -> tuple[Remark, ...]:
     """The remark on a reference not level with the chest in a photo from the front, if any."""
     far = offset_spread_mm / distance_mm
-    if far <= FAR_DOUBT:
+    if far <= FAR_FROM_CHEST:
         return ()
     ring = np.asarray(reference_px, float).reshape(-1, 2)
     return (
