@@ -92,7 +92,7 @@ def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...],
         size_px=photo.size,
         camera=photo.camera,
         seen=seen,
-        offset=offset_prior(entry.reference),
+        offset=offset_prior(entry.reference, entry.view),
         calibrated=bool(entry.distortion),
     )
     return view, markings, seen.remarks
@@ -105,10 +105,12 @@ def with_standing(photo: LookedAt, number: int, fused: Estimate, dog: DogFacts) 
     ----------
     photo : LookedAt
     number : int
-        Its place among the photos of the estimate, from 0.
+        Its place among the photos of the estimate, from 0.  From the front nothing is told.
     fused : Estimate
     dog : DogFacts
     """
+    if photo.view.from_front:
+        return photo
     look = partial(
         standing_in,
         photo.markings,

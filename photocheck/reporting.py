@@ -23,11 +23,18 @@ from photocheck.judge.steps import next_step
 from photocheck.looking import LookedAt
 from photocheck.numerics import IN_95
 from photocheck.photo.framing import photo_remarks
-from photocheck.report.model import Explanation, PhotoResult, Report, SpanResult, StanceFinding
+from photocheck.report.model import (
+    Explanation,
+    PhotoResult,
+    Report,
+    SpanResult,
+    StanceFinding,
+    WidthResult,
+)
 from photocheck.scale.pose import View
 from photocheck.speech import tr
 from photocheck.version import program
-from photocheck.words import NECK_RING, SPANS
+from photocheck.words import FRONT_PAIRS, NECK_RING, SPANS
 
 if TYPE_CHECKING:
     from photocheck.judge.explain import Ranked
@@ -53,7 +60,7 @@ def report_of(
         The budget that the comparison was made with.
     """
     views = [photo.view for photo in photos]
-    stances = tuple(photo.stood for photo in photos)
+    stances = tuple(photo.stood for photo in photos if not photo.view.from_front)
     explanations: tuple[Explanation, ...] = ()
     likeliest: Ranked | None = None
     if comparison.faults:  # only what the joint test flags is in need of an explanation
@@ -94,7 +101,8 @@ def report_of(
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
         redundancy=_redundancy(case, noise),
         photos=tuple(
-            _photo_result(photo, facts) for photo, facts in zip(photos, fused.cameras, strict=True)
+            _photo_result(photo, facts, fused, case.unit)
+            for photo, facts in zip(photos, fused.cameras, strict=True)
         ),
         outliers=(
             *fused.outliers,
@@ -288,9 +296,24 @@ def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _photo_result(looked: LookedAt, facts: CameraView) -> PhotoResult:
+def _widths(looked: LookedAt, fused: Estimate) -> tuple[WidthResult, ...]:
+    """The widths that were marked in a photo from the front."""
+    marked = {name for marking in looked.markings for name in marking.marks}
+    found = []
+    for fact, names in FRONT_PAIRS.items():
+        if looked.view.from_front and marked >= set(names):
+            middle, spread = fused.widths[fact]
+            ends = (np.exp(middle + sign * IN_95 * spread) for sign in (-1.0, 1.0))
+            low, high = (float(end) for end in ends)
+            found.append(WidthResult(fact, float(np.exp(middle)), low, high))
+    return tuple(found)
+
+
+def _photo_result(looked: LookedAt, facts: CameraView, fused: Estimate, unit: str) -> PhotoResult:
     entry, view, photo = looked.entry, looked.view, looked.picture()
     outline = view.seen.used_px
+    widths = _widths(looked, fused)
+    stands = looked.standing
     seen_of_it = photo_remarks(
         photo,
         entry.markings,
@@ -301,9 +324,11 @@ def _photo_result(looked: LookedAt, facts: CameraView) -> PhotoResult:
         yaw_deg=facts.yaw_deg,
         corner_px=view.seen.spread_px,
         measured_offset=entry.reference.offset_mm is not None,
-        touches=looked.stood.touches,
+        touches=stands.touches if stands else (),
+        front=view.from_front,
     )
-    notes = [*looked.remarks, *(f"{r.sentence} {r.instruction}" for r in seen_of_it)]
+    told = [wording.width_sentence(w.name, w.mm, w.low_mm, w.high_mm, unit) for w in widths]
+    notes = [*told, *looked.remarks, *(f"{r.sentence} {r.instruction}" for r in seen_of_it)]
     return PhotoResult(
         path=entry.path,
         sha256=photo.sha256,
@@ -324,6 +349,7 @@ def _photo_result(looked: LookedAt, facts: CameraView) -> PhotoResult:
         remarks=tuple(notes),
         stance=tuple(
             StanceFinding(f.name, f.sentence, f.instruction, f.log_bayes, f.lines_px)
-            for f in looked.stood.stance.findings
+            for f in (stands.stance.findings if stands else ())
         ),
+        widths=widths,
     )

@@ -21,6 +21,19 @@ HELPER_LANDMARKS: Final = ("back_top", "chest_bottom", "front_foot", "rear_foot"
 
 ALL_LANDMARKS: Final = LANDMARKS + HELPER_LANDMARKS
 
+VIEWS: Final = ("side", "front")
+"""Where a photo may be taken from; the first is meant where nothing is said."""
+
+FRONT_PAIRS: Final = {
+    "neck_width": ("neck_left", "neck_right"),
+    "chest_width": ("chest_left", "chest_right"),
+}
+"""What is marked left and right in a photo from the front, as seen in the picture."""
+FRONT_LANDMARKS: Final = FRONT_PAIRS["neck_width"]
+"""The marks that every photo from the front needs."""
+FRONT_HELPERS: Final = FRONT_PAIRS["chest_width"]
+"""Those that are optional; both or none."""
+
 LANDMARK_TITLES: Final = {
     "breastbone": later("breastbone"),
     "shoulder_top": later("shoulder top"),
@@ -30,6 +43,10 @@ LANDMARK_TITLES: Final = {
     "chest_bottom": later("chest bottom behind the elbow"),
     "front_foot": later("front foot"),
     "rear_foot": later("rear foot"),
+    "neck_left": later("neck, left in the picture"),
+    "neck_right": later("neck, right in the picture"),
+    "chest_left": later("chest, left in the picture"),
+    "chest_right": later("chest, right in the picture"),
 }
 
 LANDMARK_HINTS: Final = {
@@ -41,6 +58,15 @@ LANDMARK_HINTS: Final = {
     "chest_bottom": later("the lowest line of the chest just behind the elbow"),
     "front_foot": later("where the near front foot touches the ground"),
     "rear_foot": later("where the near rear foot touches the ground"),
+    "neck_left": later(
+        "left in the picture, where the harness's ring is widest: from the breastbone up around "
+        "the base of the neck"
+    ),
+    "neck_right": later("the same at the right"),
+    "chest_left": later(
+        "left in the picture, the widest point of the chest behind the elbows, if it is seen"
+    ),
+    "chest_right": later("the same at the right, if it is seen"),
 }
 
 # --- spans -----------------------------------------------------------------
@@ -122,9 +148,22 @@ PLACE_TITLES: Final = {
     "unknown": later("not said"),
 }
 PLACES: Final = tuple(PLACE_TITLES)
-PLACES_BEFORE: Final = ("near_flank", "near_feet")
-"""On the camera's side of the dog's middle, by their own words."""
-PLACES_BEHIND: Final = ("far_feet", "wall_close", "wall")
+FRONT_PLACE_TITLES: Final = {
+    "front_feet": later("standing on the ground beside the front feet"),
+    "chest_side": later("beside the chest, behind the elbows"),
+    "before_dog": later("standing on the ground in front of the dog"),
+    "behind_dog": later("standing or hanging behind the dog"),
+    "unknown": later("not said"),
+}
+FRONT_PLACES: Final = tuple(FRONT_PLACE_TITLES)
+"""Where the reference stood in a photo from the front."""
+PLACES_BEFORE: Final = ("near_flank", "near_feet", "before_dog")
+"""On the camera's side of the dog's middle, by their own words; from the front, of its
+breastbone."""
+PLACES_BEHIND: Final = (
+    *("far_feet", "wall_close", "wall"),
+    *("front_feet", "chest_side", "behind_dog"),
+)
 """On its other side, where a measured distance counts as negative."""
 
 # --- what is known of a photo ----------------------------------------------

@@ -85,6 +85,16 @@ WIDTH_SPREAD_MM: Final = 8.0
 is left under the boards, a dog that does not stand still, boards not quite parallel."""
 
 
+FRONT_LOOK: Final[Mapping[str, Ratio]] = MappingProxyType(
+    {
+        "neck_width": Ratio(1.0, 0.04, "judgement: where on the flaring neck the ring is thought"),
+        "chest_width": Ratio(1.0, 0.09, "judgement: shoulders and elbows hide the ribs"),
+    }
+)
+"""A width marked in a photo from the front, over the one under the tape (with the coat): what
+every such photo of one dog shares, whoever marks it."""
+
+
 def width_log_spread(mm: float) -> float:
     """Standard deviation of ln of a width of `mm` between two boards."""
     return max(WIDTH_SPREAD_FRACTION, WIDTH_SPREAD_MM / mm)

@@ -55,6 +55,23 @@ class Trunk:
         return _length(self.points["tail_base"] - self.points["breastbone"])
 
     @property
+    def pressed(self) -> Array:
+        """How far the tape lies below the coat's outline, (...), mm."""
+        return _pressed(self)
+
+    def behind_breastbone(self, landmark: str) -> Array:
+        """How far a marked point lies behind the breastbone along the back, (...), mm."""
+        step = self.points[landmark] - self.points["breastbone"]
+        return np.asarray(np.sum(step * _topline(self), axis=-1))
+
+    @property
+    def chest_behind_breastbone(self) -> Array:
+        """The same of the chest's widest place, behind the elbows."""
+        if "chest_bottom" in self.points:
+            return self.behind_breastbone("chest_bottom")
+        return shape.FRONT_TURN_ALONG * self.behind_breastbone("last_rib")
+
+    @property
     def neck_width(self) -> Array:
         """Width of the neck where the tape lies on the skin, (...), mm, as the half neck has it."""
         return _neck_width(self, _without_coat(self))

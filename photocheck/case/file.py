@@ -138,6 +138,7 @@ def _photo(
         markings=tuple(_marking(m) for m in data["markings"]),
         focal_35mm=_maybe_float(data.get("focal_35mm")),
         distortion=tuple(float(k) for k in data.get("distortion", ())),
+        view=data.get("view", "side"),
     )
 
 
@@ -272,6 +273,7 @@ def _photo_dict(photo: PhotoEntry, base_dir: str | os.PathLike[str] | None) -> d
     return _known(
         {
             "file": path.as_posix(),
+            "view": _unless(photo.view, "side"),
             "reference": _known(reference),
             "markings": [marking_to_dict(marking) for marking in photo.markings],
             "focal_35mm": photo.focal_35mm,

@@ -26,11 +26,11 @@ class Reference:
     kind : str
         A key of `photocheck.scale.catalogue.REFERENCES`.
     place : str
-        One of `photocheck.words.PLACES`.
+        One of `photocheck.words.PLACES`; in a photo from the front of `FRONT_PLACES`.
     offset_mm : float or None
         Distance of the reference from the dog's middle plane, positive when the
         reference is nearer to the camera than the middle plane; overrides the
-        figure that goes with `place`.
+        figure that goes with `place`.  From the front: from the breastbone, along the dog.
     offset_spread_mm : float or None
         Standard deviation of that distance.
     corners : tuple of Point
@@ -105,6 +105,8 @@ class PhotoEntry:
         Focal length in 35 mm equivalent; overrides EXIF.
     distortion : tuple of float
         OpenCV coefficients (k1, k2, p1, p2[, k3]) when the lens was calibrated.
+    view : str
+        One of `photocheck.words.VIEWS`: where the dog is seen from.
     """
 
     path: str
@@ -112,6 +114,7 @@ class PhotoEntry:
     markings: tuple[Marking, ...]
     focal_35mm: float | None = None
     distortion: tuple[float, ...] = ()
+    view: str = "side"
 
 
 @dataclass(frozen=True)

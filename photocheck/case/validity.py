@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import hypot, isfinite
 from typing import Final
 
@@ -13,10 +14,13 @@ from photocheck.words import (
     BENDABLE_SPANS,
     BUILDS,
     COATS,
+    FRONT_HELPERS,
+    FRONT_LANDMARKS,
     LANDMARK_TITLES,
     LANDMARKS,
     SPAN_TITLES,
     UNITS,
+    VIEWS,
 )
 
 MARKS_APART_PX: Final = 3.0
@@ -100,16 +104,28 @@ def validate(case: Case) -> None:
             )
     for entry in case.photos:
         _validate_photo(entry)
+    if all(entry.view == "front" for entry in case.photos):
+        raise CaseError(
+            tr("there is no photo from the side"),
+            do=tr("Add at least one side photo with its marks"),
+        )
 
 
 def _validate_photo(entry: PhotoEntry) -> None:
+    if entry.view not in VIEWS:
+        raise _unknown(tr("the view {view!r} is not known", view=entry.view), VIEWS)
     if not entry.markings:
         raise CaseError(
             tr("nobody has marked this photo"),
             where=entry.path,
-            do=tr("Mark all four: {names}", names=_all_four()),
+            do=tr("Mark {names}", names=_titles(FRONT_LANDMARKS))
+            if entry.view == "front"
+            else tr("Mark all four: {names}", names=_titles(LANDMARKS)),
         )
     for marking in entry.markings:
+        if entry.view == "front":
+            _validate_front(marking, entry.path)
+            continue
         missing = [name for name in LANDMARKS if name not in marking.marks]
         if missing:
             raise CaseError(
@@ -118,7 +134,7 @@ def _validate_photo(entry: PhotoEntry) -> None:
                     names=", ".join(tr(LANDMARK_TITLES[n]) for n in missing),
                 ),
                 where=entry.path,
-                do=tr("Mark all four: {names}", names=_all_four()),
+                do=tr("Mark all four: {names}", names=_titles(LANDMARKS)),
             )
         for name in marking.marks:
             if name not in ALL_LANDMARKS:
@@ -128,18 +144,44 @@ def _validate_photo(entry: PhotoEntry) -> None:
             if name not in BENDABLE_SPANS:
                 wrong = tr("the span with bend points {name!r} is not known", name=name)
                 raise _unknown(wrong, BENDABLE_SPANS)
-        if marking.spread_mm is not None and not 0.1 <= marking.spread_mm <= 100.0:
+        _validate_spread(marking, entry.path)
+
+
+def _validate_spread(marking: Marking, path: str) -> None:
+    if marking.spread_mm is not None and not 0.1 <= marking.spread_mm <= 100.0:
+        raise CaseError(
+            tr(
+                "a mark spread of {spread_mm:g} mm is outside 0.1 to 100 mm",
+                spread_mm=marking.spread_mm,
+            ),
+            where=path,
+        )
+
+
+def _validate_front(marking: Marking, path: str) -> None:
+    """Both marks of the neck, both or none of the chest, and none from another view."""
+    for name in (*marking.marks, *(span for span, line in marking.bends.items() if line)):
+        if name not in (*FRONT_LANDMARKS, *FRONT_HELPERS):
             raise CaseError(
-                tr(
-                    "a mark spread of {spread_mm:g} mm is outside 0.1 to 100 mm",
-                    spread_mm=marking.spread_mm,
-                ),
-                where=entry.path,
+                tr("'{name}' cannot be marked in a photo from the front", name=name),
+                where=path,
+                do=tr("Mark {names}", names=_titles((*FRONT_LANDMARKS, *FRONT_HELPERS))),
             )
+    needed = list(FRONT_LANDMARKS)
+    if any(name in marking.marks for name in FRONT_HELPERS):
+        needed += FRONT_HELPERS
+    missing = [name for name in needed if name not in marking.marks]
+    if missing:
+        raise CaseError(
+            tr("not marked: {names}", names=_titles(missing)),
+            where=path,
+            do=tr("Mark both sides: {names}", names=_titles(needed)),
+        )
+    _validate_spread(marking, path)
 
 
-def _all_four() -> str:
-    return ", ".join(tr(LANDMARK_TITLES[name]) for name in LANDMARKS)
+def _titles(names: Sequence[str]) -> str:
+    return ", ".join(tr(LANDMARK_TITLES[name]) for name in names)
 
 
 def _unknown(wrong: str, words: tuple[str, ...]) -> CaseError:

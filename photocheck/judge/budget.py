@@ -84,11 +84,12 @@ class Action:
 def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
     """The actions still open for a case, by their key in `wording.ACTIONS`."""
     found: dict[str, Action] = {}
-    markings = [marking for photo in case.photos for marking in photo.markings]
-    count = len(case.photos)
+    sides = [photo for photo in case.photos if photo.view == "side"]
+    markings = [marking for photo in sides for marking in photo.markings]
+    count = len(sides)
     found["photo"] = Action(tuple(sorted(OWN_SOURCES)), count / (count + 1.0))
     found["marks"] = Action(("marks",), len(markings) / (len(markings) + 1.0))
-    spread = max(view.offset.spread_mm for view in views)
+    spread = max(view.offset.spread_mm for view in views if not view.from_front)
     if spread > priors.MEASURED_OFFSET_MM:
         found["offset"] = Action(("offset",), (priors.MEASURED_OFFSET_MM / spread) ** 2)
     if any(p.reference.kind == "marker_sheet" and p.reference.bar_mm is None for p in case.photos):
@@ -102,7 +103,7 @@ def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
         found["chest"] = Action(("trunk_depth", "front_turn"), _LEFT_CHEST)
     if case.dog.girth_mm is None:
         found["trunk"] = Action(("trunk_depth", "trunk_width", "flank_width"), _LEFT_TRUNK)
-    if case.dog.neck_width_mm is None:
+    if case.dog.neck_width_mm is None and len(sides) == len(case.photos):
         found["neck_width"] = Action(("neck_width",), _LEFT_NECK_WIDTH)
     if case.dog.chest_width_mm is None:
         found["chest_width"] = Action(("trunk_width",), _LEFT_CHEST_WIDTH)

@@ -20,7 +20,14 @@ from photocheck.judge.joint import Joint
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
-from photocheck.judge.widths import against_photos, unlikely_width, without_width
+from photocheck.judge.widths import (
+    against_photos,
+    fits_without,
+    front_left_out,
+    unlikely_width,
+    widths_of,
+    without_width,
+)
 from photocheck.numerics import derivative
 from photocheck.scale.pose import View, likely_poses
 from photocheck.words import SPAN_ENDS, SPANS
@@ -50,13 +57,16 @@ class Estimate:
         One per photo of the case.
     to_pixels : tuple of callable
         For each photo: how many mm nearer to the camera than the dog's middle plane, to
-        the homography (3, 3) from that plane, mm, to px (`Joint.to_pixels`).
+        the homography (3, 3) from that plane, mm, to px (`Joint.to_pixels`); from the front,
+        than the plane across the neck's ring (`Fronts.to_pixels`).
     half_flank_mm : float
         Half the trunk's width at the last rib, mm.
     facts_left_out : mapping of fact to float
         What contradicts the photos, with what they let expect instead (`Joint.expected_fact`).
     outliers : tuple of str
         Sentences on marks or photos that do not fit the others.
+    widths : mapping of "neck_width" and "chest_width" to (float, float)
+        ln(mm) where a tape would lie, and its standard deviation.
     ratios_version : str
         Which learnt ratios were used; "shipped" for none.
     """
@@ -70,6 +80,7 @@ class Estimate:
     half_flank_mm: float
     outliers: tuple[str, ...]
     facts_left_out: Mapping[str, float]
+    widths: Mapping[str, tuple[float, float]]
     ratios_version: str = SHIPPED.version
 
     @property
@@ -100,12 +111,14 @@ def estimate(
     ]
     all_best = [shots[0] for shots in candidates]
     outliers: list[str] = []
-    keep = list(range(len(all_best)))
-    for k, sentence, drop in outlying_photos(all_best, dog):
+    sides = [k for k, view in enumerate(views) if not view.from_front]
+    fronts = [k for k, view in enumerate(views) if view.from_front]
+    keep = list(sides)
+    aside = [all_best[k] for k in sides]
+    for i, sentence, drop in outlying_photos(aside, dog, [k + 1 for k in sides]):
         outliers.append(sentence)
         if drop:
-            keep.remove(k)
-    candidates = [candidates[k] for k in keep]
+            keep.remove(sides[i])
     best = [all_best[k] for k in keep]
 
     dropped: frozenset[tuple[int, int, str]] = frozenset()
@@ -132,20 +145,45 @@ def estimate(
         mode = solve(joint)
     expected = joint.trunk(mode.theta)
 
+    used: list[int] = []
+    for k in fronts:
+        told = Joint(best, dog, dropped, ratios, left_out, [all_best[k]])
+        if fits_without(told, solve(told), joint, mode):
+            used.append(k)
+        else:
+            outliers.append(front_left_out(k + 1))
+    ahead = [all_best[k] for k in used]
+    if ahead:
+        joint = Joint(best, dog, dropped, ratios, left_out, ahead)
+        mode = solve(joint)
+
     modes = [(joint, mode)]
-    for k, shots in enumerate(candidates):
-        for other in shots[1:]:
-            other_joint = Joint([*best[:k], other, *best[k + 1 :]], dog, dropped, ratios, left_out)
+    shots = [*best, *ahead]
+    for i, k in enumerate((*keep, *used)):
+        for other in candidates[k][1:]:
+            rival = [*shots[:i], other, *shots[i + 1 :]]
+            other_joint = Joint(
+                rival[: len(best)], dog, dropped, ratios, left_out, rival[len(best) :]
+            )
             other_mode = solve(other_joint)
             if _is_new(other_mode, other_joint, modes):
                 modes.append((other_joint, other_mode))
 
     cameras, to_pixels = [], []
+    of_model = [*keep, *used]
     for k, shot in enumerate(all_best):
-        its_joint, its_mode, place = joint, mode, keep.index(k) if k in keep else 0
-        if k not in keep:
-            its_joint = Joint([shot], dog, ratios=ratios, facts_left_out=left_out)
+        its_joint, its_mode, place = joint, mode, of_model.index(k) if k in of_model else 0
+        if k not in of_model:
+            front = k in fronts
+            its_joint = Joint(
+                [shot] if not front else best,
+                dog,
+                ratios=ratios,
+                facts_left_out=left_out,
+                fronts=[shot] * front,
+            )
             its_mode = solve(its_joint)
+            place = len(best) if front else 0
         cameras.append(its_joint.camera_view(its_mode.theta, its_mode.covariance, place))
         to_pixels.append(partial(its_joint.to_pixels, its_mode.theta, place))
     trunk = joint.trunk(mode.theta)
@@ -164,6 +202,7 @@ def estimate(
         half_flank_mm=float(trunk.half_flank),
         outliers=tuple(outliers),
         facts_left_out={fact: float(joint.expected_fact(expected, fact)) for fact in left_out},
+        widths=widths_of(joint, mode),
         ratios_version=ratios.version,
     )
 

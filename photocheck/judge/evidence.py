@@ -20,7 +20,7 @@ from photocheck.judge.hierarchy import Evidence
 from photocheck.judge.repeats import ONCE, TapeNoise, tape_noise
 from photocheck.report.model import Report
 from photocheck.speech import tr
-from photocheck.words import READINGS, SPANS
+from photocheck.words import NECK_RING, READINGS, SPANS
 
 Array = NDArray[np.float64]
 
@@ -205,7 +205,7 @@ def order_from_report(
         covariance,
         own,
         marked,
-        {n: reading.mm for n, reading in case.readings.items()},
+        {n: r.mm for n, r in case.readings.items() if not (n in _NECK and _neck_seen(case))},
         name=name or case.name or case.dog.name,
         key=_key(report),
         outcome=outcome,
@@ -219,6 +219,15 @@ def order_from_report(
             do=tr("Check the case again"),
         )
     return order
+
+
+_NECK: Final = ("half_neck", NECK_RING)
+
+
+def _neck_seen(case: Case) -> bool:
+    """Whether the neck's width was measured or seen: its readings then teach no ratio of necks."""
+    fronts = any(photo.view == "front" for photo in case.photos)
+    return fronts or case.dog.neck_width_mm is not None
 
 
 def _marked(case: Case) -> tuple[bool, bool, bool]:

@@ -17,7 +17,8 @@ from photocheck.body import shape
 from photocheck.body.heights import heights_told
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
 from photocheck.case.model import DogFacts
-from photocheck.judge.shots import CameraView, Mark, Shot
+from photocheck.judge.front import Fronts
+from photocheck.judge.shots import CameraView, Mark, Shot, camera_at, focal_key, size_key
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.scale import planes, priors
@@ -61,6 +62,8 @@ class Joint:
         What the shop has learnt for dogs like this one.
     facts_left_out : set of str
         Keys of `facts` to leave out.
+    fronts : sequence of Shot
+        Photos from the front; the others are from the side.
 
     Attributes
     ----------
@@ -82,6 +85,7 @@ class Joint:
         dropped: frozenset[tuple[int, int, str]] = frozenset(),
         ratios: shape.TapeRatios = shape.SHIPPED,
         facts_left_out: frozenset[str] = frozenset(),
+        fronts: Sequence[Shot] = (),
     ) -> None:
         self.shots = tuple(shots)
         self.dog = dog
@@ -90,6 +94,7 @@ class Joint:
             fact: told for fact, told in facts_told(dog).items() if fact not in facts_left_out
         }
         self.unknowns = Unknowns()
+        self.fronts = Fronts(fronts, len(self.shots), self.unknowns)
         self._cameras = tuple(self._start_camera(shot) for shot in self.shots)
         self._origins = self._start_origins()
         self._mirror = self._facings()
@@ -177,25 +182,16 @@ class Joint:
             u.add(("term", term), [0.0], 1e-4)
         for k, shot in enumerate(self.shots):
             u.add(("pose", k), [float(v) for v in shot.pose], POSE_STEP)
-            u.add(("size", self._size_key(shot)), [0.0], 1e-4)
-            u.add(("focal", self._focal_key(shot)), [0.0], 1e-4)
-            u.add(("lens", self._focal_key(shot)), [0.0], 1e-4)
+            u.add(("size", size_key(shot)), [0.0], 1e-4)
+            u.add(("focal", focal_key(shot)), [0.0], 1e-4)
+            u.add(("lens", focal_key(shot)), [0.0], 1e-4)
             u.add(("offset", k), [0.0], 1e-4)
             u.add(("session", shot.view.offset), [0.0], 1e-4)
             u.add(("dog_yaw", k), [0.0], 1e-4)
             u.add(("dog_lean", k), [0.0], 1e-4)
             if k:
                 u.add(("stand", k), [0.0, 0.0, 0.0], 1e-4)
-
-    @staticmethod
-    def _size_key(shot: Shot) -> tuple[object, ...]:
-        seen = shot.view.seen
-        return (seen.kind, seen.size_factor, seen.diameter_mm)
-
-    @staticmethod
-    def _focal_key(shot: Shot) -> tuple[object, ...]:
-        view = shot.view
-        return (view.camera.focal_35mm, view.camera.model, sorted(view.size_px)[0], view.calibrated)
+        self.fronts.reserve()
 
     def _rescale(self, theta: Array) -> None:
         """Pixels per mm at each mark, for mark noise given in mm on the body."""
@@ -212,14 +208,7 @@ class Joint:
     # -- evaluating ----------------------------------------------------------
 
     def _camera(self, theta: Array, k: int) -> Pinhole:
-        shot, u = self.shots[k], self.unknowns
-        key = self._focal_key(shot)
-        return camera_of(
-            shot.view,
-            u.of(theta, ("pose", k)),
-            u.one(theta, ("focal", key)),
-            u.one(theta, ("lens", key)),
-        )
+        return camera_at(self.unknowns, theta, self.shots[k], k)
 
     def trunk(self, theta: Array) -> Trunk:
         """The dog's trunk, (...)."""
@@ -309,10 +298,11 @@ class Joint:
         parts: list[tuple[str, Array]] = [("marks", self._mark_residuals(theta, trunk))]
         for k, shot in enumerate(self.shots):
             pose = u.of(theta, ("pose", k))
-            size = u.one(theta, ("size", self._size_key(shot)))
+            size = u.one(theta, ("size", size_key(shot)))
             camera = self._camera(theta, k)
             parts.append(("corners", reference_residuals(shot.view, camera, pose[..., 2], size)))
             parts.append(("square", square_residuals(pose, shot.view.seen)))
+        parts.extend(self.fronts.parts(theta, trunk))
         for kind, source in PRIOR_SOURCES.items():
             parts.extend((source, u.of(theta, key)) for key in u.kinds(kind))
         parts.extend((str(key[1]), u.of(theta, key)) for key in u.kinds("term"))
@@ -369,6 +359,8 @@ class Joint:
         picture's right and y down, the origin amid the marks.
         """
         trunk = self.trunk(theta)
+        if k >= len(self.shots):
+            return self.fronts.to_pixels(theta, k, trunk, lift_mm)
         square = 300.0 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
         level = self._from_dog_plane(theta, k, square, np.full(4, lift_mm), trunk)
         seen = self._camera(theta, k).project(level)
@@ -378,7 +370,9 @@ class Joint:
         return matrix
 
     def camera_view(self, theta: Array, covariance: Array, k: int) -> CameraView:
-        """How photo k was taken."""
+        """How photo k was taken; those from the front are counted after the others."""
+        if k >= len(self.shots):
+            return self.fronts.camera_view(theta, covariance, k, self.trunk(theta))
         camera = self._camera(theta, k)
         pose = self.unknowns.of(theta, ("pose", k))
         trunk = self.trunk(theta)
@@ -407,5 +401,7 @@ PRIOR_SOURCES = {
     "session": "offset",
     "dog_yaw": "dog_turn",
     "dog_lean": "dog_turn",
+    "front_tilt": "marks",
+    "front_look": "front_look",
 }
 """Which source of doubt the prior of each unknown stands for."""

@@ -124,8 +124,13 @@ def outlying_fact(joint: Joint, mode: Mode) -> str:
     return worst if worst and tests[worst] > shape.FACT_LIMIT else ""
 
 
-def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bool]]:
-    """Photos whose own idea of the body's length is far from the others'."""
+def outlying_photos(
+    shots: list[Shot], dog: DogFacts, numbers: list[int]
+) -> list[tuple[int, str, bool]]:
+    """Photos whose own idea of the body's length is far from the others'.
+
+    Each by its place in `shots`; `numbers` are what people call them.
+    """
     if len(shots) < 2:
         return []
     lengths, variances = [], []
@@ -163,8 +168,8 @@ def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bo
                     tr(
                         "Photos {one} and {other} show the dog {percent:.0f} % apart in size; "
                         "check which object gives the scale in each, and where it stood",
-                        one=keep[0] + 1,
-                        other=keep[1] + 1,
+                        one=numbers[keep[0]],
+                        other=numbers[keep[1]],
                         percent=percent,
                     ),
                     False,
@@ -177,7 +182,7 @@ def outlying_photos(shots: list[Shot], dog: DogFacts) -> list[tuple[int, str, bo
                 tr(
                     "Photo {number} shows the dog {percent:.0f} % off the others in size and was "
                     "left out; check its reference object",
-                    number=k + 1,
+                    number=numbers[k],
                     percent=percent,
                 ),
                 True,

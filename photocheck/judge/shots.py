@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import Marking
-from photocheck.judge.unknowns import Key
-from photocheck.scale.pose import View
+from photocheck.judge.unknowns import Key, Unknowns
+from photocheck.scale.pinhole import Pinhole
+from photocheck.scale.pose import View, camera_of
 
 Array = NDArray[np.float64]
 
@@ -21,6 +22,29 @@ class Shot:
     view: View
     pose: Array
     markings: tuple[Marking, ...]
+
+
+def size_key(shot: Shot) -> tuple[object, ...]:
+    """Photos with the same have one reference of one size."""
+    seen = shot.view.seen
+    return (seen.kind, seen.size_factor, seen.diameter_mm)
+
+
+def focal_key(shot: Shot) -> tuple[object, ...]:
+    """Photos with the same were taken by one camera."""
+    view = shot.view
+    return (view.camera.focal_35mm, view.camera.model, sorted(view.size_px)[0], view.calibrated)
+
+
+def camera_at(unknowns: Unknowns, theta: Array, shot: Shot, k: int) -> Pinhole:
+    """The camera of photo `k`."""
+    key = focal_key(shot)
+    return camera_of(
+        shot.view,
+        unknowns.of(theta, ("pose", k)),
+        unknowns.one(theta, ("focal", key)),
+        unknowns.one(theta, ("lens", key)),
+    )
 
 
 @dataclass(frozen=True)

@@ -9,17 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photocheck.case.model import DogFacts, Reading
 from photocheck.judge import tolerances
 from photocheck.judge.compare import Comparison
 from photocheck.judge.joint import Joint
 from photocheck.judge.solve import Mode
+from photocheck.numerics import derivative
 from photocheck.speech import tr
 from photocheck.words import FACT_PATHS, FACT_TITLES, NECK_RING
+
+Array = NDArray[np.float64]
 
 BOARDS: Final = {"neck_boards": "neck_width", "chest_boards": "chest_width"}
 """The source of doubt that each width is, and the fact it is about."""
@@ -55,6 +60,52 @@ def unlikely_width(joint: Joint, mode: Mode) -> str:
             scores[fact] = abs(float(mode.residuals[row])) / np.sqrt(max(left, 1e-9))
     worst = max(scores, key=lambda fact: scores[fact], default="")
     return worst if worst and scores[worst] > WIDTH_LIMIT else ""
+
+
+def log_widths(joint: Joint, theta: Array) -> Array:
+    """ln(mm) of the widths of neck and chest where a tape would lie, (..., p) to (..., 2)."""
+    trunk = joint.trunk(theta)
+    return np.log(np.stack([trunk.neck_width, trunk.width], axis=-1))
+
+
+def widths_of(joint: Joint, mode: Mode) -> dict[str, tuple[float, float]]:
+    """For neck and chest ln(mm) and its standard deviation."""
+    slopes = derivative(partial(log_widths, joint), mode.theta, joint.unknowns.steps)
+    spread = np.sqrt(np.diag(slopes @ mode.covariance @ slopes.T))
+    middle = log_widths(joint, mode.theta)
+    return {fact: (float(middle[i]), float(spread[i])) for i, fact in enumerate(BOARDS.values())}
+
+
+def fits_without(told: Joint, mode: Mode, other: Joint, other_mode: Mode) -> bool:
+    """Whether widths seen in a photo from the front are such as the others let expect.
+
+    Parameters
+    ----------
+    told, mode
+        The model with the photo from the front.
+    other, other_mode
+        The same without it.
+    """
+    after, before = widths_of(told, mode), widths_of(other, other_mode)
+    for fact, (middle, spread) in after.items():
+        expected, prior = before[fact]
+        # the photo's own word: by precisions, what it has added to what was known without it
+        gain = 1.0 / spread**2 - 1.0 / prior**2
+        if gain <= 1e-3 / prior**2:
+            continue
+        own = (middle / spread**2 - expected / prior**2) / gain
+        if abs(own - expected) > WIDTH_LIMIT * np.hypot(prior, gain**-0.5):
+            return False
+    return True
+
+
+def front_left_out(number: int) -> str:
+    """That a photo from the front does not fit the others, and what to do."""
+    return tr(
+        "Photo {number}, from the front, shows widths that do not fit the photo from the side, and "
+        "was left out; check which object gives the scale in it, where it stood, and its marks",
+        number=number,
+    )
 
 
 def against_photos(fact: str) -> str:

@@ -9,7 +9,7 @@ from photocheck.case.lengths import format_length
 from photocheck.case.model import Reading
 from photocheck.report.model import Explanation
 from photocheck.speech import capital_first, later, listed, tr
-from photocheck.words import NECK_RING, READING_TITLES, SPAN_PATHS
+from photocheck.words import FACT_TITLES, NECK_RING, READING_TITLES, SPAN_PATHS
 
 CAUTIONS: Final = (
     later("This check supports the maker's judgement; it does not replace a fitting on the dog."),
@@ -46,6 +46,7 @@ DOUBT_TITLES: Final[Mapping[str, str]] = {
     "weight": later("the weight"),
     "height": later("the height at the shoulder"),
     "breed": later("the height that the breed's standard gives"),
+    "front_look": later("where the outline lies in the photo from the front"),
     "neck_boards": later("the neck's width as measured"),
     "chest_boards": later("the chest's width as measured"),
 }
@@ -67,7 +68,7 @@ ACTIONS: Final[Mapping[str, str]] = {
     "trunk": later("Enter the girth behind the elbows"),
     "neck_width": later(
         "Measure how wide the neck is between two boards or books, at its widest where the "
-        "harness's ring lies, and enter it"
+        "harness's ring lies, and enter it, or add a photo from the front"
     ),
     "chest_width": later(
         "Measure how wide the chest is behind the elbows between two boards or books, and enter it"
@@ -190,6 +191,20 @@ def reading_sentence(
         return differs
     again = tr("Measure it again, {path}.", path=tr(_PATHS[name]))
     return f"{differs} {again}"
+
+
+def width_sentence(name: str, mm: float, low_mm: float, high_mm: float, unit: str) -> str:
+    """A width seen from the front, in the owner's unit.
+
+    >>> width_sentence("neck_width", 178.0, 162.0, 196.0, "cm")
+    'Neck width under the tape, by all photos: 17.8 cm ± 1.7 cm.'
+    """
+    return tr(
+        "{title} under the tape, by all photos: {width} ± {spread}.",
+        title=capital_first(tr(FACT_TITLES[name])),
+        width=format_length(mm, unit),
+        spread=format_length(0.5 * (high_mm - low_mm), unit),
+    )
 
 
 def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:

@@ -11,7 +11,7 @@ from photocheck.errors import CaseError
 from photocheck.orders.draft import Draft, DraftMarking, ReferenceTold
 from photocheck.orders.filling import Blank, with_typed
 from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES, LANDMARKS, READING_TITLES, READINGS
+from photocheck.words import LANDMARK_TITLES, READING_TITLES, READINGS
 
 REFERENCE_FIELDS: Final = ("corners", "ends", "near", "outline")
 
@@ -57,15 +57,15 @@ def with_marking(case: Draft, photo: int, *, by: str, placed: DraftMarking, besi
     Raises
     ------
     CaseError
-        When one of the four marks is missing.
+        When one of the marks that are needed is missing.
     """
-    missing = [tr(LANDMARK_TITLES[name]) for name in LANDMARKS if name not in placed.marks]
+    entry = case.photos[photo]
+    missing = [tr(LANDMARK_TITLES[name]) for name in entry.needed if name not in placed.marks]
     if missing:
         raise CaseError(
             tr("not marked yet: {titles}", titles=", ".join(missing)),
             do=tr("Place these marks as well, then check again"),
         )
-    entry = case.photos[photo]
     others = [marking for marking in entry.markings if marking.marker != by]
     own = DraftMarking(by=by).moved_to(placed)
     markings = (*(others if beside else ()), own)
@@ -130,6 +130,8 @@ def changes(before: Draft, after: Draft) -> tuple[str, ...]:
             continue
         if earlier.markings != photo.markings:
             found.append(tr("photo {number}: marks", number=number))
+        if earlier.view != photo.view:
+            found.append(tr("photo {number}: where it was taken from", number=number))
         if earlier.reference != photo.reference:
             found.append(tr("photo {number}: reference", number=number))
     if len(after.photos) < len(photos):

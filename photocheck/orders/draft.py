@@ -14,7 +14,17 @@ from typing import Any, Final, Self
 from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
 from photocheck.case.model import Point
 from photocheck.scale.catalogue import REFERENCES
-from photocheck.words import FACT_TITLES, LANDMARKS, UNITS
+from photocheck.words import (
+    FACT_TITLES,
+    FRONT_HELPERS,
+    FRONT_LANDMARKS,
+    FRONT_PLACE_TITLES,
+    HELPER_LANDMARKS,
+    LANDMARKS,
+    PLACE_TITLES,
+    UNITS,
+    VIEWS,
+)
 
 Typed = str | int | float
 """A reading, length, weight or word as typed; programs may give numbers."""
@@ -186,6 +196,8 @@ class DraftPhoto(_Part):
         Mm; overrides what the photo file says.
     distortion : tuple of float
         OpenCV's coefficients; empty when not told.
+    view : str
+        As the case file has it; empty for the side.
     """
 
     file: str = ""
@@ -193,6 +205,27 @@ class DraftPhoto(_Part):
     markings: tuple[DraftMarking, ...] = ()
     focal_35mm: float | None = None
     distortion: tuple[float, ...] = ()
+    view: str = field(default="", kw_only=True)
+
+    @property
+    def from_front(self) -> bool:
+        """Whether the dog is seen from the front."""
+        return self.view == "front"
+
+    @property
+    def needed(self) -> tuple[str, ...]:
+        """The landmarks that must be marked."""
+        return FRONT_LANDMARKS if self.from_front else LANDMARKS
+
+    @property
+    def helpers(self) -> tuple[str, ...]:
+        """Those that may be."""
+        return FRONT_HELPERS if self.from_front else HELPER_LANDMARKS
+
+    @property
+    def places(self) -> Mapping[str, str]:
+        """Where the reference may have stood, with titles."""
+        return FRONT_PLACE_TITLES if self.from_front else PLACE_TITLES
 
     @property
     def first(self) -> DraftMarking:
@@ -201,8 +234,11 @@ class DraftPhoto(_Part):
 
     @property
     def unplaced(self) -> tuple[str, ...]:
-        """Landmarks that are not marked yet."""
-        return tuple(name for name in LANDMARKS if name not in self.first.marks)
+        """Landmarks that are not marked yet; of an optional pair the other one."""
+        marks = self.first.marks
+        half = self.from_front and any(name in marks for name in FRONT_HELPERS)
+        needed = (*self.needed, *(FRONT_HELPERS if half else ()))
+        return tuple(name for name in needed if name not in marks)
 
 
 @dataclass(frozen=True)
@@ -378,6 +414,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
     },
     DraftPhoto: {
         "file": _TEXT,
+        "view": _Slot(lambda value: value if value in VIEWS else None, empty=""),
         "reference": _Slot(_part(ReferenceTold), _Part.to_dict, ReferenceTold(), stays=True),
         "markings": _Slot(_many(_part(DraftMarking), may_be_empty=True), _dicts, (), stays=True),
         "focal_35mm": _NUMBER,

@@ -22,10 +22,10 @@ class Blank:
     name : str
         As the case file has it.
     photo : str
-        The file of the photo whose reference it is about; numbers of photos change.
+        The file of the photo, or of the one whose reference it is about; numbers change.
     """
 
-    part: Literal["order", "readings", "dog", "reference"]
+    part: Literal["order", "readings", "dog", "photo", "reference"]
     name: str
     photo: str = ""
 
@@ -54,7 +54,9 @@ def typed_at(draft: Draft, blank: Blank) -> Typed | None:
         found = getattr(draft, blank.name)
     else:
         number = draft.number_of(blank.photo)
-        found = None if number is None else getattr(draft.photos[number].reference, blank.name)
+        photo = None if number is None else draft.photos[number]
+        part = photo if photo is None or blank.part == "photo" else photo.reference
+        found = None if part is None else getattr(part, blank.name)
     return None if found == "" else found
 
 
@@ -74,8 +76,18 @@ def with_typed(draft: Draft, blank: Blank, value: Typed | None) -> Draft:
     if number is None:
         return draft
     photo = draft.photos[number]
+    if blank.part == "photo":
+        return draft.with_photo_changed(number, _seen_from(photo, str(told or "")))
     reference = photo.reference.but(blank.name, told)
     return draft.with_photo_changed(number, photo.but("reference", reference))
+
+
+def _seen_from(photo: DraftPhoto, view: str) -> DraftPhoto:
+    """The photo from another side: its marks and places were words of the other view."""
+    if view == photo.view:
+        return photo
+    reference = photo.reference.but("place", None).but("offset", None).but("offset_spread", None)
+    return photo.but("view", view or None).but("reference", reference).but("markings", None)
 
 
 def _with_reading(draft: Draft, name: str, told: Typed | None) -> Draft:
@@ -87,7 +99,7 @@ def _with_reading(draft: Draft, name: str, told: Typed | None) -> Draft:
 
 
 def with_photo(draft: Draft, name: str) -> Draft:
-    """A copy of the draft with one more photo, its reference told as for the last one.
+    """A copy of the draft with one more photo, its reference told as for the last from the side.
 
     The same photo is not taken twice.
     """
@@ -95,11 +107,12 @@ def with_photo(draft: Draft, name: str) -> Draft:
         return draft
     reference = ReferenceTold(kind="marker_sheet")
     if draft.photos:
-        last = draft.photos[-1].reference
+        sides = [photo for photo in draft.photos if not photo.from_front] or draft.photos
+        last = sides[-1].reference
         reference = ReferenceTold(
             kind=last.kind,
-            place=last.place,
-            offset=last.offset,
+            place="" if sides[-1].from_front else last.place,
+            offset=None if sides[-1].from_front else last.offset,
             bar=last.bar,
             length=last.length,
             diameter=last.diameter,

@@ -119,6 +119,10 @@ def _photo_gaps(draft: Draft) -> list[Gap]:
     if not draft.photos:
         return [Gap("photo", tr("No photo is there yet."))]
     found: list[Gap | None] = []
+    if all(photo.from_front for photo in draft.photos):
+        found.append(
+            Gap("photo", tr("A photo from the side is needed beside that from the front."))
+        )
     for number, photo in enumerate(draft.photos, start=1):
         told = photo.reference
         lengths = {

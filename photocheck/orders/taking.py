@@ -21,6 +21,7 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.priors import offset_prior
 from photocheck.speech import tr
 from photocheck.uploads import LIMITS, Limits, take_for_order
+from photocheck.words import PLACES
 
 SMALL_PX: Final = 1200
 """A longer side below this is remarked on: the dog fills half of it, and 1 px is then more
@@ -99,7 +100,7 @@ class FirstLook:
     remarks: tuple[str, ...]
 
 
-def first_look(photo: Photo, reference: ReferenceTold, unit: str) -> FirstLook:
+def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "side") -> FirstLook:
     """Look at a photo's quality, and for its reference if that can be looked for.
 
     Parameters
@@ -109,8 +110,10 @@ def first_look(photo: Photo, reference: ReferenceTold, unit: str) -> FirstLook:
         Perhaps incomplete.
     unit : str
         Of bare numbers.
+    view : str
+        One of `photocheck.words.VIEWS`.
     """
-    remarks = quality_remarks(photo)
+    remarks = quality_remarks(photo, view)
     try:
         told = reference_from_dict(reference.to_dict(), unit, where=tr("reference"))
         if not _can_look(told):
@@ -135,20 +138,23 @@ def _can_look(reference: Reference) -> bool:
     return told and reference.diameter_mm is not None
 
 
+_TOLD: Final = frozenset(PLACES) - {"unknown"}
+
+
 def _scale(located: Located, reference: Reference) -> tuple[str, ...]:
     remarks = scale_remarks(
         px_per_cm=10.0 * located.px_per_mm,
         reference_px=located.points_px,
         distance_mm=located.distance_mm,
-        # Where it stood may not be told yet; the check itself weighs that.
-        offset_spread_mm=0.0 if reference.place == "unknown" else offset_prior(reference).spread_mm,
+        # Where it stood may not be told yet; the check itself weighs that, and from the front.
+        offset_spread_mm=offset_prior(reference).spread_mm if reference.place in _TOLD else 0.0,
         yaw_deg=located.yaw_deg,
         measured_offset=reference.offset_mm is not None,
     )
     return tuple(f"{remark.sentence} {remark.instruction}" for remark in remarks)
 
 
-def quality_remarks(photo: Photo) -> tuple[str, ...]:
+def quality_remarks(photo: Photo, view: str = "side") -> tuple[str, ...]:
     """Size, light, sharpness and camera data of a photo that is not marked yet."""
     width, height = photo.size
     said = []
@@ -161,7 +167,7 @@ def quality_remarks(photo: Photo) -> tuple[str, ...]:
                 height=height,
             )
         )
-    if height > width:
+    if height > width and view == "side":
         said.append(tr("Hold the phone sideways next time: the dog then fills the picture."))
     middle = photo.rgb[height // 4 : -height // 4 : 8, width // 6 : -width // 6 : 8]
     if float(np.median(middle)) < DARK_GREY:

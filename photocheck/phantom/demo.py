@@ -21,14 +21,22 @@ import shapely
 
 from photocheck.phantom.demo_samples import CLUB, SAMPLES, PhotoPlan, Sample
 from photocheck.phantom.draws import random_reference
+from photocheck.phantom.facing import (
+    FACING_DEG,
+    FRONT_OFFSETS,
+    front_points,
+    observe_front,
+    placed_before,
+    true_widths,
+)
 from photocheck.phantom.look import Look
 from photocheck.phantom.phone import save_photo
+from photocheck.phantom.placed import PlacedReference
 from photocheck.phantom.render import PICTURE_RESOLUTION, render
 from photocheck.phantom.scene import Scene, observe
 from photocheck.phantom.solid import Dog, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
 from photocheck.phantom.true_camera import Camera
-from photocheck.phantom.widths import true_widths
 from photocheck.scale.catalogue import MM_PER_INCH
 from photocheck.words import NECK_RING, SPANS
 
@@ -160,6 +168,33 @@ def make_scene(dog: Dog, sample: Sample, shot: PhotoPlan, rng: np.random.Generat
     raise RuntimeError(f"no clear view for {sample.folder}")
 
 
+def make_front(
+    dog: Dog, sample: Sample, shot: PhotoPlan, sheet: PlacedReference, rng: np.random.Generator
+) -> Scene:
+    """A scene of a shot from the front in which nothing of use is hidden; with the same sheet."""
+    width, height = PHOTO_PX
+    start = Camera(
+        (0.0, shot.height_mm, 2500.0),
+        (0.0, 300.0, 0.0),
+        shot.focal_35mm + float(rng.uniform(-0.3, 0.3)),
+        (height, width),
+        float(rng.normal(0.0, 0.8)),
+        (float(rng.normal(0.0, 0.006)), 0.0, 0.0, 0.0),
+    )
+    stated = shot.focal_35mm if shot.exif else None
+    for _ in range(300):
+        drawn = placed_before(rng, dog, shot.kind, shot.place)
+        placed = replace(
+            drawn, size_factor=sheet.size_factor, bar_mm=sheet.bar_mm, paper=sheet.paper
+        )
+        yaw = FACING_DEG + shot.dog_yaw_deg + float(rng.normal(0.0, 2.0))
+        scene = Scene(dog, start, placed, yaw, stated)
+        scene = replace(scene, camera=_camera(scene, shot))
+        if _clear_view(scene):
+            return scene
+    raise RuntimeError(f"no clear view for {sample.folder}")
+
+
 # --- files -----------------------------------------------------------------
 
 
@@ -167,8 +202,11 @@ def _round(points: Sequence[Sequence[float]]) -> list[list[float]]:
     return [[round(x, 1), round(y, 1)] for x, y in points]
 
 
-def _photo_json(scene: Scene, name: str, rng: np.random.Generator) -> dict[str, Any]:
-    seen = observe(scene, rng, MARK_SD_MM, 0.7)
+def _photo_json(
+    scene: Scene, name: str, rng: np.random.Generator, view: str = "side"
+) -> dict[str, Any]:
+    front = view == "front"
+    seen = (observe_front if front else observe)(scene, rng, MARK_SD_MM, 0.7)
     ref = seen.reference
     reference: dict[str, Any] = {"kind": ref.kind, "place": ref.place}
     if ref.offset_mm is not None:
@@ -182,14 +220,20 @@ def _photo_json(scene: Scene, name: str, rng: np.random.Generator) -> dict[str, 
     if scene.reference.place == "near_feet":
         marks.pop("front_foot", None)  # often behind the reference
     marking = {"by": "owner", "marks": marks, "spread_mm": 6}
-    return {"file": name, "reference": reference, "markings": [marking]}
+    told = {"view": view} if front else {}
+    return {"file": name, **told, "reference": reference, "markings": [marking]}
 
 
 def _photo_truth(scene: Scene, name: str) -> dict[str, Any]:
     placed = asdict(scene.reference)
+    seen = scene.landmarks_px
+    if scene.reference.place in FRONT_OFFSETS:
+        points = front_points(scene)
+        ends = scene.camera.project(np.array(list(points.values())))
+        seen = {k: (float(x), float(y)) for k, (x, y) in zip(points, ends, strict=True)}
     return {
         "file": name,
-        "landmarks_px": {k: _round([xy])[0] for k, xy in scene.landmarks_px.items()},
+        "landmarks_px": {k: _round([xy])[0] for k, xy in seen.items()},
         "landmarks_mm": {k: [round(float(v), 1) for v in p] for k, p in scene.landmarks.items()},
         "camera": asdict(scene.camera),
         "focal_px": scene.camera.focal_px,
@@ -197,6 +241,11 @@ def _photo_truth(scene: Scene, name: str) -> dict[str, Any]:
         "offset_mm": scene.reference.offset_mm,
         "dog_yaw_deg": scene.dog_yaw_deg,
     }
+
+
+def _widths(dog: Dog) -> dict[str, float]:
+    widths = true_widths(dog)
+    return {"neck_width_mm": round(widths.neck, 1), "chest_width_mm": round(widths.chest, 1)}
 
 
 def write_sample(
@@ -236,6 +285,12 @@ def write_sample(
         save_photo(folder / name, draw(scene, shot.look), shot.look, stated, made=MADE)
         photos.append(_photo_json(scene, name, rng))
         facts.append(_photo_truth(scene, name))
+    if sample.front:
+        scene = make_front(dog, sample, sample.front, scene.reference, rng)
+        look, stated = sample.front.look, scene.exif_focal_35mm
+        save_photo(folder / "front.jpg", draw(scene, look), look, stated, made=MADE)
+        photos.append(_photo_json(scene, "front.jpg", rng, "front"))
+        facts.append(_photo_truth(scene, "front.jpg"))
     case = {
         "format": "photocheck-case/1",
         "name": f"{CLUB}: {sample.dog}",
@@ -249,7 +304,7 @@ def write_sample(
             "build": plan.build,
             "girth": f"{standing.girth / 10.0:.0f} cm",
             "age_months": sample.age_months,
-            **(_widths(standing) if sample.careful else {}),
+            **(_between_boards(standing) if sample.careful and not sample.front else {}),
         },
         "photos": photos,
     }
@@ -260,6 +315,7 @@ def write_sample(
         "fault_in": where,
         "spans_mm": {k: round(v, 1) for k, v in truth.items()},
         "girth_mm": round(standing.girth, 1),
+        **(_widths(standing) if sample.careful else {}),
         "posture_in_photo": sample.posture,
         "severity": sample.severity,
         "photos": facts,
@@ -269,7 +325,7 @@ def write_sample(
         (folder / file).write_text(lines + "\n", encoding="utf-8")
 
 
-def _widths(dog: Dog) -> dict[str, str]:
+def _between_boards(dog: Dog) -> dict[str, str]:
     """Between two boards, to the half centimetre."""
     true = true_widths(dog)
     return {
@@ -291,10 +347,11 @@ dogs of known shape), so that the true lengths are known.
 |---|---|
 {rows}
 
-Each folder holds the picture (`side.jpg`, or `side_1.jpg` and so on), `case.json`
-as an owner would hand it in, and `truth.json` with the true lengths, landmarks,
-camera, reference and fault.  Marks are {MARK_SD_MM:g} mm off per axis, tape
-readings {100 * TAPE_SD:g} % before rounding, as a careful person would be.
+Each folder holds the picture (`side.jpg`, or `side_1.jpg` and so on, and `front.jpg`
+where there is one from the front), `case.json` as an owner would hand it in, and
+`truth.json` with the true lengths, landmarks, camera, reference and fault.  Marks are
+{MARK_SD_MM:g} mm off per axis, tape readings {100 * TAPE_SD:g} % before rounding, as a
+careful person would be.
 
 Where a dog did not stand square in the picture, the readings are those of the
 same dog standing square.

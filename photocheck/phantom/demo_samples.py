@@ -48,10 +48,12 @@ class Sample:
     faces_right: bool = False
     fault: str = "none"
     ring: bool = False
-    # Every reading twice, the ring, and the widths between two boards.
+    # Every reading twice, the ring, and without a front photo the widths between two boards.
     careful: bool = False
     age_months: int = 40
     drop_ears: bool = False
+    # One more photo, from the front; its place is of `words.FRONT_PLACES`.
+    front: PhotoPlan | None = None
 
 
 def _look(seed: int, coat: str, floor: str, wall: str, **more: Any) -> Look:
@@ -228,5 +230,25 @@ SAMPLES: Final = (
         broadness=0.4,
         coat_mm=6.0,
         ring=True,
+    ),
+    Sample(
+        "wren",
+        "Wren",
+        "Measured with care; one photo from the side and one from the front.",
+        "cm",
+        113,
+        (PhotoPlan("marker_sheet", "near_feet", _look(14, "saddle", "boards", "plaster"), 2.0),),
+        520.0,
+        coat_mm=9.0,
+        careful=True,
+        drop_ears=True,
+        front=PhotoPlan(
+            "marker_sheet",
+            "front_feet",
+            _look(15, "saddle", "boards", "plaster"),
+            1.5,
+            600.0,
+            dog_yaw_deg=3.0,
+        ),
     ),
 )

@@ -240,7 +240,7 @@ def observe(
     -------
     Observation
     """
-    camera, placed = scene.camera, scene.reference
+    camera = scene.camera
     names = list(ALL_LANDMARKS if helpers else LANDMARKS)
     if bends:
         names.append(BEHIND_ELBOW)
@@ -249,6 +249,16 @@ def observe(
     seen = camera.project(points) + slips * camera.px_per_mm(points)[:, None]
     marks = dict(zip(names, _points(seen), strict=True))
     bent = {"front_length": (marks.pop(BEHIND_ELBOW),)} if bends else {}
+    spread = mark_sd_mm if mark_sd_mm > 0 else None
+    marking = Marking(marks=marks, bends=bent, by=by, spread_mm=spread)
+    return observed(scene, rng, marking, corner_sd_px)
+
+
+def observed(
+    scene: Scene, rng: np.random.Generator, marking: Marking, corner_sd_px: float
+) -> Observation:
+    """An observation of a scene whose marks are placed: its reference as seen, with noise."""
+    camera, placed = scene.camera, scene.reference
     corners: Array = np.zeros((0, 2))
     points_px: Array = np.zeros((0, 2))
     outline: Array = np.zeros((0, 2))
@@ -278,8 +288,6 @@ def observe(
         bar_mm=placed.bar_mm,
         corner_spread_px=corner_sd_px if corner_sd_px > 0 else None,
     )
-    spread = mark_sd_mm if mark_sd_mm > 0 else None
-    marking = Marking(marks=marks, bends=bent, by=by, spread_mm=spread)
     return Observation(
         reference=reference,
         marking=marking,

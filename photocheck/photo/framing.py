@@ -34,6 +34,9 @@ CORNER_PX: Final = 1.0
 FAR_DOUBT: Final = 0.025
 """Doubt of every length from the reference's distance to the dog that is remarked on:
 what a tape itself is doubted by (2 %) and a little more."""
+FAR_FROM_CHEST: Final = 0.04
+"""Doubt of every width in a photo from the front from the same that is remarked on: what the place
+of the ring is doubted by (as in `photocheck.body.shape.FRONT_LOOK`)."""
 OBLIQUE_DOUBT: Final = 0.02
 """The same from the slant of the view."""
 DOG_TURN_RAD: Final = 0.085
@@ -161,6 +164,31 @@ def scale_remarks(
     return tuple(said)
 
 
+def far_in_front(
+    reference_px: ArrayLike, distance_mm: float, offset_spread_mm: float
+) -> tuple[Remark, ...]:
+    """The remark on a reference not level with the chest in a photo from the front, if any."""
+    far = offset_spread_mm / distance_mm
+    if far <= FAR_FROM_CHEST:
+        return ()
+    ring = np.asarray(reference_px, float).reshape(-1, 2)
+    return (
+        Remark(
+            "far_reference",
+            tr(
+                "How far before or behind the chest the thing of known size stood is known to "
+                "about {offset_spread_mm:.0f} cm only: that makes every width uncertain by "
+                "{far:.1f} %.",
+                offset_spread_mm=offset_spread_mm / 10.0,
+                far=100.0 * far,
+            ),
+            tr("Stand it on the ground beside the front feet, or step further back."),
+            doubt=far,
+            at_px=tuple((float(x), float(y)) for x, y in ring),
+        ),
+    )
+
+
 def cut_remarks(
     size_px: tuple[int, int],
     points_px: Mapping[str, Point],
@@ -257,10 +285,12 @@ def photo_remarks(
     corner_px: float,
     measured_offset: bool,
     touches: Sequence[str] = (),
+    front: bool = False,
 ) -> tuple[Remark, ...]:
     """Everything to be said of one photo: sharpness, light, scale and what is cut off.
 
-    The first marking stands for all: others lie within a few mm of it.  For the rest see
+    From the `front` neither the slant of the view nor the body's ends matter.  The first marking
+    stands for all: others lie within a few mm of it.  For the rest see
     `blur_remarks`, `light_remarks`, `scale_remarks` and `cut_remarks`.
     """
     points = dict(markings[0].marks)
@@ -272,9 +302,11 @@ def photo_remarks(
         px_per_cm=px_per_cm,
         reference_px=reference_px,
         distance_mm=distance_mm,
-        offset_spread_mm=offset_spread_mm,
-        yaw_deg=yaw_deg,
+        offset_spread_mm=0.0 if front else offset_spread_mm,
+        yaw_deg=0.0 if front else yaw_deg,
         corner_px=corner_px,
         measured_offset=measured_offset,
     )
+    if front:
+        return said + far_in_front(reference_px, distance_mm, offset_spread_mm)
     return said + cut_remarks(photo.size, points, LANDMARK_TITLES, touches=touches)

@@ -114,6 +114,20 @@ class StanceFinding:
 
 
 @dataclass(frozen=True)
+class WidthResult:
+    """A width where a tape would lie, as estimated from all photos and facts.
+
+    ``name`` is "neck_width" or "chest_width"; ``low_mm`` and ``high_mm`` are the ends of its
+    95 % interval, mm.
+    """
+
+    name: str
+    mm: float
+    low_mm: float
+    high_mm: float
+
+
+@dataclass(frozen=True)
 class PhotoResult:
     """What one photo gave.
 
@@ -144,6 +158,8 @@ class PhotoResult:
     remarks : tuple of str
     stance : tuple of StanceFinding
         Most likely first; empty when nothing speaks against standing square.
+    widths : tuple of WidthResult
+        Those that are marked in a photo from the front; from the side none.
     """
 
     path: str
@@ -164,6 +180,7 @@ class PhotoResult:
     focal_source: str
     remarks: tuple[str, ...] = ()
     stance: tuple[StanceFinding, ...] = ()
+    widths: tuple[WidthResult, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -54,6 +54,11 @@ class View:
     calibrated: bool = False
 
     @property
+    def from_front(self) -> bool:
+        """Whether the dog is seen from the front."""
+        return isinstance(self.offset, priors.FrontOffset)
+
+    @property
     def centre_px(self) -> Array:
         """The middle of the picture, px."""
         return (np.array(self.size_px, float) - 1.0) / 2.0

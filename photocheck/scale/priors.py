@@ -6,6 +6,7 @@ known the entry says "judgement"; the benchmark shows what they lead to.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
@@ -17,7 +18,13 @@ from photocheck.case.model import Reference
 from photocheck.errors import CaseError
 from photocheck.photo.camera import MAIN_CAMERA_35MM
 from photocheck.speech import tr
-from photocheck.words import PLACE_TITLES, PLACES, PLACES_BEFORE
+from photocheck.words import (
+    FRONT_PLACE_TITLES,
+    FRONT_PLACES,
+    PLACE_TITLES,
+    PLACES,
+    PLACES_BEFORE,
+)
 
 
 @dataclass(frozen=True)
@@ -90,15 +97,52 @@ PLACE_OFFSETS: Final = MappingProxyType(
 if tuple(PLACE_OFFSETS) != PLACES:
     raise AssertionError("every place of words.PLACES needs its offset, in the same order")
 
+
+@dataclass(frozen=True)
+class FrontOffset(Offset):
+    """The reference in front of the dog's breastbone in a photo from the front.
+
+    ``beyond_mm`` less shares of how far the shoulder top and the chest's widest place lie behind
+    the breastbone along the back, and of the body's length; ``half_widths`` is not used.
+    """
+
+    shoulders: float = 0.0
+    chests: float = 0.0
+    lengths: float = 0.0
+
+
+# All judgement.  Front feet stand about below the shoulder top, and a sheet beside them a hand's
+# breadth before or behind; something held beside the ribs is aimed at less surely.  What stands in
+# front must be clear of the head's shadow and of the feet, a hand to a forearm before the chest;
+# what stands or hangs behind is clear of the tail.  A reference that leans brings 2 cm more at the
+# neck's height.
+FRONT_PLACE_OFFSETS: Final = MappingProxyType(
+    {
+        "front_feet": FrontOffset(0.0, 20.0, 50.0, shoulders=1.0),
+        "chest_side": FrontOffset(0.0, 0.0, 55.0, chests=1.0),
+        "before_dog": FrontOffset(0.0, 220.0, 110.0),
+        "behind_dog": FrontOffset(0.0, -300.0, 170.0, lengths=1.0),
+        "unknown": FrontOffset(0.0, 0.0, 300.0),
+    }
+)
+if tuple(FRONT_PLACE_OFFSETS) != FRONT_PLACES:
+    raise AssertionError("every place of words.FRONT_PLACES needs its offset, in the same order")
+
+# A dog looks at the camera and stands askew all the same (judgement).
+FRONT_YAW_RAD: Final = Normal(0.0, 0.15)
+# The phone held from level, and marks at two heights (judgement).
+FRONT_TILT_RAD: Final = Normal(0.0, 0.08)
+
 # A distance somebody measured: 2.5 cm, or a twentieth of it (judgement).
 MEASURED_OFFSET_MM: Final = 25.0
 MEASURED_OFFSET_FRACTION: Final = 0.05
 
 
-def offset_prior(reference: Reference) -> Offset:
+def offset_prior(reference: Reference, view: str = "") -> Offset:
     """Offset of a reference as its owner described it.
 
-    A measured distance (`Reference.offset_mm`) beats the words.
+    A measured distance (`Reference.offset_mm`) beats the words.  In a photo from the front it
+    is a `FrontOffset`; where the view is not told, the place tells it.
 
     >>> measured = offset_prior(Reference(kind="a4", place="wall", offset_mm=-600.0))
     >>> measured.beyond_mm, measured.spread_mm
@@ -107,8 +151,9 @@ def offset_prior(reference: Reference) -> Offset:
     Raises
     ------
     CaseError
-        When the place is not one of `words.PLACES`, the spread is not positive, or a
-        distance is behind the dog's middle and the place in front of it.
+        When the place is not one of the view's (`words.PLACES`, `words.FRONT_PLACES`), the
+        spread is not positive, or a distance is behind the dog's middle and the place in front
+        of it.
     """
     if reference.offset_spread_mm is not None and not reference.offset_spread_mm > 0:
         raise CaseError(
@@ -119,20 +164,22 @@ def offset_prior(reference: Reference) -> Offset:
             where="reference",
             do=tr("give how far off the distance may be, for example 2 cm"),
         )
-    if reference.place not in PLACE_OFFSETS:
+    front = (view or ("side" if reference.place in PLACES else "front")) == "front"
+    offsets: Mapping[str, Offset] = FRONT_PLACE_OFFSETS if front else PLACE_OFFSETS
+    if reference.place not in offsets:
         raise CaseError(
             tr("the place {place!r} is not known", place=reference.place),
             where="reference",
-            do=tr("Choose one of {names}", names=", ".join(PLACES)),
+            do=tr("Choose one of {names}", names=", ".join(offsets)),
         )
-    place = PLACE_OFFSETS[reference.place]
+    place = offsets[reference.place]
     behind = reference.offset_mm is not None and reference.offset_mm < 0
     if behind and reference.place in PLACES_BEFORE:
         raise CaseError(
             tr(
                 "a negative distance lies behind the dog's middle, and this place before it: "
                 "{place}",
-                place=tr(PLACE_TITLES[reference.place]),
+                place=tr((FRONT_PLACE_TITLES if front else PLACE_TITLES)[reference.place]),
             ),
             where="reference",
             do=tr("give the distance without its sign, or a place behind the dog"),
@@ -140,7 +187,7 @@ def offset_prior(reference: Reference) -> Offset:
     if reference.offset_mm is not None:
         spread = max(MEASURED_OFFSET_MM, MEASURED_OFFSET_FRACTION * abs(reference.offset_mm))
         spread = reference.offset_spread_mm or spread
-        return Offset(0.0, reference.offset_mm, spread, place.lean)
+        return (FrontOffset if front else Offset)(0.0, reference.offset_mm, spread, place.lean)
     if reference.offset_spread_mm is None:
         return place
     return replace(place, spread_mm=reference.offset_spread_mm)

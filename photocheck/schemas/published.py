@@ -65,7 +65,7 @@ def _fits(value: Any, rules: Mapping[str, Any], defs: _Definitions) -> bool:
     )
 
 
-_NOTES = frozenset({"$schema", "$id", "$defs", "title", "description"})
+_NOTES = frozenset({"$schema", "$id", "$defs", "title", "description", "then", "else"})
 
 
 def _is_number(value: Any) -> bool:
@@ -128,6 +128,9 @@ _RULES: Mapping[str, Callable[[Any, Any, Any, _Definitions], bool]] = {
     "$ref": _ref,
     "anyOf": lambda value, asked, rules, defs: any(_fits(value, each, defs) for each in asked),
     "oneOf": lambda value, asked, rules, defs: sum(_fits(value, each, defs) for each in asked) == 1,
+    "if": lambda value, asked, rules, defs: _fits(
+        value, rules.get("then" if _fits(value, asked, defs) else "else", {}), defs
+    ),
     "properties": _properties,
     "required": lambda value, asked, rules, defs: (
         not isinstance(value, dict) or all(name in value for name in asked)

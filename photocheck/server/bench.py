@@ -234,7 +234,9 @@ def held(owner: str, name: str, content: bytes) -> Photo:
     return PHOTOS.get(owner, "decoded", lambda: decoded(content, name=name))
 
 
-def look(store: Store, key: str, name: str, reference: ReferenceTold, unit: str) -> FirstLook:
+def look(
+    store: Store, key: str, name: str, reference: ReferenceTold, unit: str, view: str = "side"
+) -> FirstLook:
     """`photocheck.orders.taking.first_look` at a photo of an order.
 
     Raises
@@ -243,7 +245,7 @@ def look(store: Store, key: str, name: str, reference: ReferenceTold, unit: str)
         As for `shown`.
     """
     with GATE.place():
-        return first_look(_photo(store, key, name, None, PHOTOS), reference, unit)
+        return first_look(_photo(store, key, name, None, PHOTOS), reference, unit, view)
 
 
 def picture(

@@ -25,6 +25,15 @@ SPAN_COLOURS: Final = MappingProxyType(
 )
 
 
+WIDTH_COLOURS: Final = MappingProxyType(
+    {
+        "neck_width": SPAN_COLOURS["half_neck"],
+        "chest_width": SPAN_COLOURS["rear_length"],
+    }
+)
+"""Of the widths seen from the front: the colours of the lengths that they tell of."""
+
+
 REFERENCE_COLOUR: Final[Colour] = (255, 255, 255)
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Marking, Point
 from photocheck.shown.labels import Box
+from photocheck.words import FRONT_LANDMARKS
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -43,6 +44,14 @@ ROOM_BELOW: Final = 0.16
 
 ROOM_FOR_LEGS: Final = 0.8
 """The same below the trunk when no foot is marked."""
+
+
+ROOM_FOR_HEAD: Final = 1.5
+"""The same above the widths that are marked in a photo from the front."""
+
+
+ROOM_FOR_FORELEGS: Final = 1.9
+"""The same below them."""
 
 
 ROOM_REFERENCE: Final = 0.2
@@ -129,7 +138,9 @@ def frame_of(
         faces_left = means["breastbone"][0] < means["tail_base"][0]
         before, after = (ROOM_AHEAD, ROOM) if faces_left else (ROOM, ROOM_AHEAD)
     left, right = left - before * extent, right + after * extent
-    top, bottom = top - ROOM * extent, bottom + below * extent
+    front = any(name in means for name in FRONT_LANDMARKS)
+    above, below = (ROOM_FOR_HEAD, ROOM_FOR_FORELEGS) if front else (ROOM, below)
+    top, bottom = top - above * extent, bottom + below * extent
     if reference:
         held, rim = box(reference), ROOM_REFERENCE * extent
         left, top = min(left, held[0] - rim), min(top, held[1] - rim)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Point
-from photocheck.report.model import PhotoResult
+from photocheck.report.model import PhotoResult, WidthResult
 from photocheck.shown.colours import DARK, WHITE
 from photocheck.shown.crop import FONT_SHARE
 from photocheck.shown.labels import Box, Wanted, nearest, place
@@ -22,6 +22,7 @@ from photocheck.shown.lettering import line_height, text_size
 from photocheck.shown.strokes import mark_radius
 from photocheck.speech import later, tr
 from photocheck.words import (
+    FACT_TITLES,
     LANDMARK_TITLES,
     LANDMARKS,
 )
@@ -77,6 +78,25 @@ def labels_of(
     if outline:
         title = tr(SHORT_REFERENCES[reference])
         labels["reference"] = reference_label((title,), outline, size, middle[1])
+    return labels
+
+
+def width_labels(
+    lines: dict[str, list[Point]], widths: Sequence[WidthResult], unit: str, size_px: float
+) -> dict[str, Label]:
+    """The widths seen from the front, each below the middle of its line."""
+    labels = {}
+    for width in widths:
+        if width.name in lines:
+            (left, low), (right, high) = lines[width.name]
+            x, y = 0.5 * (left + right), 0.5 * (low + high)
+            spread = format_length(0.5 * (width.high_mm - width.low_mm), unit)
+            text = f"{format_length(width.mm, unit)} ± {spread}"
+            half = size_px / 8
+            shape = (x - half, y - half, x + half, y + half)
+            labels[width.name] = Label(
+                (tr(FACT_TITLES[width.name]), text), (x, y), (0.0, 1.0), shape
+            )
     return labels
 
 

@@ -15,7 +15,7 @@ from photocheck.report.model import Report
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown.crop import frame_of, mean_marks, view_of
 from photocheck.shown.lettering import font_for
-from photocheck.shown.naming import draw_labels, labels_of, reference_label, scale_bar
+from photocheck.shown.naming import draw_labels, labels_of, reference_label, scale_bar, width_labels
 from photocheck.shown.panels import is_flagged, stacked_up
 from photocheck.shown.strokes import draw_lines, harness_lines
 from photocheck.speech import tr
@@ -68,6 +68,7 @@ def annotate(
     photo = draw_lines(photo, lines, flagged, marks, every, outline, of_fours, stance, size_px)
     draw = ImageDraw.Draw(photo)
     labels = labels_of(marks, outline, result.reference, photo.size, size_px)
+    labels |= width_labels(lines, result.widths, report.case.unit, size_px)
     bar = scale_bar(
         draw, photo.size, result, view.scale, report.case.unit, font, size_px, marks, outline
     )

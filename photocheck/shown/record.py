@@ -203,7 +203,11 @@ def _pictures(report: Report, pictures: Mapping[str, NDArray[np.uint8]]) -> list
         if entry.path not in pictures:
             continue
         rgb = annotate(pictures[entry.path], report, index, bare=True)
-        alt = tr("The side photo with its marks and the lengths drawn between them.")
+        alt = (
+            tr("The photo from the front with its marks and widths.")
+            if entry.view == "front"
+            else tr("The side photo with its marks and the lengths drawn between them.")
+        )
         made.append({"source": _data_uri(rgb), "alt": alt})
     return made
 

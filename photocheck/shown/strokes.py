@@ -8,9 +8,17 @@ from math import hypot
 from typing import TYPE_CHECKING
 
 from photocheck.case.model import Marking, Point
-from photocheck.shown.colours import DARK, REFERENCE_COLOUR, SPAN_COLOURS, WHITE, Colour
+from photocheck.shown.colours import (
+    DARK,
+    REFERENCE_COLOUR,
+    SPAN_COLOURS,
+    WHITE,
+    WIDTH_COLOURS,
+    Colour,
+)
 from photocheck.shown.crop import Cropped
 from photocheck.words import (
+    FRONT_PAIRS,
     LANDMARKS,
     SPAN_ENDS,
 )
@@ -22,7 +30,10 @@ if TYPE_CHECKING:
 def harness_lines(
     marks: dict[str, Point], markings: Sequence[Marking], view: Cropped
 ) -> dict[str, list[Point]]:
-    """The harness lines: end, bend points, end; the full length is front and rear."""
+    """The harness lines: end, bend points, end; the full length is front and rear.
+
+    In a photo from the front the widths.
+    """
     lines = {}
     for span, (start, end) in SPAN_ENDS.items():
         if span == "full_length" or start not in marks or end not in marks:
@@ -30,6 +41,9 @@ def harness_lines(
         # The bends of several people cannot be averaged: those of the first who gave any.
         given = next((m.bends[span] for m in markings if m.bends.get(span)), ())
         lines[span] = [marks[start], *map(view.at, given), marks[end]]
+    for width, (left, right) in FRONT_PAIRS.items():
+        if left in marks and right in marks:
+            lines[width] = [marks[left], marks[right]]
     if "front_length" in lines and "rear_length" in lines:
         lines["full_length"] = lines["front_length"] + lines["rear_length"][1:]
     return lines
@@ -49,7 +63,7 @@ def stroke_span(
     """A span's line on a dark rim; a flagged one thicker and broken by white, px throughout."""
     width = _line_width(span, flagged) * thin
     _stroke(draw, line, DARK, width + 1.1 * thin)
-    _stroke(draw, line, SPAN_COLOURS[span], width)
+    _stroke(draw, line, {**SPAN_COLOURS, **WIDTH_COLOURS}[span], width)
     if flagged:
         # Longer dashes in the band, so that it can be told from what lies on it.
         for piece in _dashes(line, (9.0 if span == "full_length" else 4.0) * thin):
@@ -129,7 +143,7 @@ def draw_lines(
             _stroke(draw, finer(line), DARK, 1.2 * thin)
             for piece in _dashes(finer(line), 2.5 * thin):
                 _stroke(draw, piece, WHITE, 0.7 * thin)
-    for span in ("full_length", "half_neck", "front_length", "rear_length"):
+    for span in ("full_length", "half_neck", "front_length", "rear_length", *FRONT_PAIRS):
         if span in lines:
             stroke_span(draw, finer(lines[span]), span, span in flagged, thin)
 

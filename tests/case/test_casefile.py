@@ -19,7 +19,16 @@ from photocheck.report.model import Report
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.schemas.complaints import path_in_words
 from photocheck.schemas.published import schema_text
-from photocheck.words import ALL_LANDMARKS, BENDABLE_SPANS, LANDMARKS, PLACES, READINGS
+from photocheck.words import (
+    ALL_LANDMARKS,
+    BENDABLE_SPANS,
+    FRONT_HELPERS,
+    FRONT_LANDMARKS,
+    FRONT_PLACES,
+    LANDMARKS,
+    PLACES,
+    READINGS,
+)
 from tests.support.made_report import made_case, made_report
 
 GOOD = {
@@ -305,6 +314,8 @@ WRONG = [
     ("photos/0/reference/corners", [[1, 2]] * 3, "3 given here, exactly 4", "Give 4"),
     ("photos/0/reference/corner_spread_px", 0, "0 is outside", "above 0"),
     ("photos/0/reference/offset", "x cm", "photo 1, reference, offset: 'x cm' cannot", "14 1/2"),
+    ("photos/0/view", "back", '"back" is not known', "side, front"),
+    ("photos/0/view", "front", "the mark 'neck_left' is missing", "the harness's ring is widest"),
     ("photos/0/file", "", "photo 1, file: this text is empty", "Correct"),
     ("photos/0/file", "nose.jpg", "photo 1: the photo file 'nose.jpg' is not there", "beside"),
     ("photos/0/file", "a\0b", "photo 1: a text holds a character", "Type it again"),
@@ -433,11 +444,21 @@ def test_case_schema_knows_the_vocabulary():
     schema = json.loads(schema_text("case"))
     defs = schema["$defs"]
     assert set(schema["properties"]["readings"]["properties"]) == set(READINGS)
-    assert set(defs["marking"]["properties"]["marks"]["properties"]) == set(ALL_LANDMARKS)
-    assert defs["marking"]["properties"]["marks"]["required"] == list(LANDMARKS)
+    assert set(defs["marking"]["properties"]["marks"]["properties"]) == {
+        *ALL_LANDMARKS,
+        *FRONT_LANDMARKS,
+        *FRONT_HELPERS,
+    }
+    needed = [
+        rules["properties"]["markings"]["items"]["properties"]["marks"]["required"]
+        for rules in (defs["photo"]["else"], defs["photo"]["then"])
+    ]
+    assert needed == [list(LANDMARKS), list(FRONT_LANDMARKS)]
     assert set(defs["marking"]["properties"]["bends"]["properties"]) == set(BENDABLE_SPANS)
     assert defs["reference"]["properties"]["kind"]["enum"] == list(REFERENCES)
-    assert defs["reference"]["properties"]["place"]["enum"] == list(PLACES)
+    assert defs["reference"]["properties"]["place"]["enum"] == list(
+        dict.fromkeys((*PLACES, *FRONT_PLACES))
+    )
 
 
 def test_report_schema_names_every_field():

@@ -17,7 +17,13 @@ from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
 from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.report.model import Report
 from photocheck.schemas.published import schema_text
-from photocheck.words import ALL_LANDMARKS, BENDABLE_SPANS, READINGS
+from photocheck.words import (
+    ALL_LANDMARKS,
+    BENDABLE_SPANS,
+    FRONT_HELPERS,
+    FRONT_LANDMARKS,
+    READINGS,
+)
 
 Rules = Mapping[str, Any]
 
@@ -195,7 +201,7 @@ def test_every_part_of_a_report_is_written_and_read():
     report = report_from_dict(data)
     assert report_to_dict(report) == data
     seen = list(_walk(data, schema("report"), schema("report")["$defs"]))
-    assert len(seen) == 14  # every object that the schema knows
+    assert len(seen) == 15  # every object that the schema knows
     for value, rules in seen:
         assert value.keys() == rules["properties"].keys()
 
@@ -295,7 +301,11 @@ def test_a_part_of_the_case_on_one_side_only_is_seen(part):
 def test_landmarks_spans_and_readings_are_those_of_the_words():
     rules = schema("case")
     marking = rules["$defs"]["marking"]["properties"]
-    assert tuple(marking["marks"]["properties"]) == ALL_LANDMARKS
+    assert tuple(marking["marks"]["properties"]) == (
+        *ALL_LANDMARKS,
+        *FRONT_LANDMARKS,
+        *FRONT_HELPERS,
+    )
     assert tuple(marking["bends"]["properties"]) == BENDABLE_SPANS
     assert tuple(rules["properties"]["readings"]["properties"]) == READINGS
 
@@ -346,7 +356,7 @@ def test_every_property_of_a_case_file_is_read_and_written():
         inner = without
         for step in way:
             inner = inner[step]
-        needed = {name for part in PARTS for name in part.needed} | set(ALL_LANDMARKS[:4])
+        needed = {name for part in PARTS for name in part.needed} | set(FRONT_LANDMARKS)
         needed |= {"typed"}  # of a take
         if last in needed:
             continue

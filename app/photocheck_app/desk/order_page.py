@@ -19,7 +19,7 @@ from photocheck.shown.doubt_bars import doubt_bars
 from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
 from photocheck.version import program
-from photocheck.words import LANDMARKS, READING_TITLES, READINGS
+from photocheck.words import READING_TITLES, READINGS
 from photocheck_app.desk import decide, downloads, history, links, what_to_cut
 from photocheck_app.desk.figures import (
     chip,
@@ -275,7 +275,7 @@ def _unchecked(order: Order, who: str) -> None:
         _corrections(order, who)
     links.of_order(order, who)
     ready = not missing and all(
-        marking.marks.keys() >= set(LANDMARKS)
+        marking.marks.keys() >= set(photo.needed)
         for photo in order.draft.photos
         for marking in photo.markings
     )

@@ -69,6 +69,8 @@ def show(order: Order, who: str) -> None:
         bench.shown(store(), order.key, entry.file),
         key=surface,
         start=unsent(who, order.key, field, begin),
+        landmarks=entry.needed,
+        optional=entry.helpers,
         reference_shape=shape_of(entry.reference),
         reference_seen=_seen(order, index),
     )

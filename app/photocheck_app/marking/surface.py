@@ -63,7 +63,9 @@ def _file(name: str) -> str:
 
 _component = st.components.v2.component(
     "photocheck_marking",
-    html=_file("surface.html").replace("<!-- dog -->", _file("dog.svg")),
+    html=_file("surface.html")
+    .replace("<!-- dog -->", _file("dog.svg"))
+    .replace("<!-- front -->", _file("front.svg")),
     css=_file("surface.css"),
     js="\n".join(_file(f"js/{name}.js") for name in _SCRIPTS),
 )

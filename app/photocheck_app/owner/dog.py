@@ -80,12 +80,12 @@ def show(way: Way) -> None:
 def _widths_and_height(way: Way) -> None:
     """What a ruler tells and no photo from the side shows."""
     with st.container(border=True):
-        st.caption(
-            tr(
-                "How wide the neck is tells more of its girth than any photo from the side. Hold a "
-                "board or book lightly against either side and measure between them."
-            )
+        described = tr("A dog from the front, a board held at either side of its neck.")
+        why = tr(
+            "How wide the neck is tells more of its girth than any photo from the side. Hold a "
+            "board or book lightly against either side and measure between them."
         )
+        st.html(beside(drawing("front", described, shown="boards"), why))
         labels = {
             "neck_width": tr("Neck, where the harness's ring lies, in {unit}", unit=way.unit_word),
             "chest_width": tr("Chest, behind the elbows, in {unit}", unit=way.unit_word),

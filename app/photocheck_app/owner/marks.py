@@ -19,7 +19,7 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, tr
 from photocheck.uploads import BusyError
-from photocheck.words import HELPER_LANDMARKS, LANDMARK_TITLES, LANDMARKS
+from photocheck.words import LANDMARK_TITLES
 from photocheck_app import kept
 from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed
 from photocheck_app.owner.photos import look_at
@@ -75,8 +75,8 @@ def show(way: Way) -> None:
             photo,
             key=surface.name,
             start=start,
-            landmarks=() if pointing else LANDMARKS,
-            optional=() if pointing else HELPER_LANDMARKS,
+            landmarks=() if pointing else entry.needed,
+            optional=() if pointing else entry.helpers,
             reference_shape=shape,
             reference_seen=look.outline,
         )

@@ -20,7 +20,6 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
-from photocheck.words import PLACE_TITLES
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
@@ -40,6 +39,13 @@ HOW: Final = (
     later("Crouch, so that the phone is as high as the dog's chest, two to three metres away."),
     later("Hold the phone sideways. The whole dog is in the picture, with its feet and tail."),
     later("Somebody may hold the dog, but nothing should cover its side."),
+)
+
+
+HOW_FRONT: Final = (
+    later("It shows how wide the neck is, which no photo from the side can."),
+    later("The dog stands and looks at you; stand the sheet beside its front feet, facing you."),
+    later("Crouch two to three metres before it and hold the phone upright."),
 )
 
 
@@ -74,6 +80,13 @@ def _how() -> None:
     st.caption(
         tr("Never force or lean on a dog to make it stand. Take two or three photos if you can.")
     )
+    st.markdown(f"**{tr('And one from the front')}**")
+    left, right = st.columns(2, vertical_alignment="center")
+    with left:
+        said = tr("A dog facing you, the marker sheet on the ground beside its front feet.")
+        st.html(drawing("front", said, shown="photo"))
+    with right:
+        st.markdown("\n".join(f"- {tr(line)}" for line in HOW_FRONT))
 
 
 def _upload(way: Way) -> None:
@@ -168,6 +181,8 @@ def _photo(way: Way, number: int) -> None:
         on_click=_take_out,
         args=(way.key, name),
     )
+    views = {"side": tr("from the side"), "front": tr("from the front")}
+    chosen(way, Blank("photo", "view", name), tr("Where was it taken from?"), views, "side")
     _reference(way, number)
 
 
@@ -198,9 +213,9 @@ def _reference(way: Way, number: int) -> None:
             say_back(lambda: understood_length(bar, "cm", field=tr("proof bar")), bar)
         else:
             st.caption(tr("Hold a ruler to the printed bar: printers seldom print quite true."))
-    places = {place: tr(title) for place, title in PLACE_TITLES.items()}
+    places = {place: tr(title) for place, title in photo.places.items()}
     place = chosen(way, of_it("place"), tr("Where was it?"), places, "unknown")
-    if place not in ("middle", "unknown"):
+    if place not in ("middle", "unknown") and not photo.from_front:
         offset = typed(
             way,
             of_it("offset"),
@@ -224,12 +239,15 @@ def _take_out(key: str, name: str) -> None:
 def look_at(way: Way, entry: DraftPhoto) -> FirstLook:
     """What one photo of the draft shows by itself, and of its reference."""
     try:
-        return _look(way.key, entry.file, entry.reference, way.unit, spoken())
+        view = entry.view or "side"
+        return _look(way.key, entry.file, entry.reference, way.unit, spoken(), view)
     except PhotocheckError as error:
         # Not kept: it may have been but busy.
         return FirstLook(False, (), str(error), ())
 
 
 @st.cache_data(show_spinner=False, max_entries=96)
-def _look(key: str, name: str, reference: ReferenceTold, unit: str, said_in: str) -> FirstLook:
-    return bench.look(owners_store(), key, name, reference, unit)
+def _look(
+    key: str, name: str, reference: ReferenceTold, unit: str, said_in: str, view: str
+) -> FirstLook:
+    return bench.look(owners_store(), key, name, reference, unit, view)

@@ -174,6 +174,7 @@ def _watched(way: Way, blank: Blank, known: Typed | None, default: Typed | None 
     """
     parts = {
         "order": (blank.name,),
+        "photo": ("photos", blank.photo, blank.name),
         "reference": ("photos", blank.photo, "reference", blank.name),
     }.get(blank.part, (blank.part, blank.name))
     name = "/".join((way.key, *parts))

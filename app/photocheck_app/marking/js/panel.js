@@ -15,7 +15,7 @@ class Panel {
     this.root = root;
     this.find = (selector) => root.querySelector(selector);
     this.lists = this.find(".lists");
-    this.dog = this.find(".dog");
+    this.dogs = [...root.querySelectorAll(".dog")];
   }
 
   titleOf(id) {
@@ -37,6 +37,11 @@ class Panel {
   build(data, steps) {
     this.data = data;
     const { words } = data;
+    // The drawing that shows what is to be placed: the dog from the side, or from the front.
+    const [first] = data.landmarks;
+    const shows = (dog) => dog.querySelector(`[data-landmark="${first}"]`);
+    this.dog = this.dogs.find(shows) || this.dogs[0];
+    for (const dog of this.dogs) dog.toggleAttribute("hidden", dog !== this.dog);
     this.find(".surface").setAttribute("aria-label", words.surface);
     this.find(".overlay").setAttribute("aria-label", data.readOnly ? words.picture_view : words.picture);
     for (const button of this.root.querySelectorAll("button.tool")) {

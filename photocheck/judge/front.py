@@ -1,0 +1,202 @@
+"""Photos from the front in the joint model: what they tell of the widths of neck and chest.
+
+The level frame is that of the reference, as in photos from the side: x to the picture's right,
+y down, z away from the camera.  The dog looks at the camera; seen from above, the ring at the
+neck and the chest are ellipses, turned with the dog, and what is marked left and right are the
+points where viewing rays graze them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.body import shape
+from photocheck.body.trunk import Trunk, scaled
+from photocheck.judge.shots import CameraView, Shot, camera_at, focal_key, size_key
+from photocheck.judge.unknowns import Unknowns
+from photocheck.photo.camera import focal_35mm_from_px
+from photocheck.scale import planes, priors
+from photocheck.scale.pinhole import Pinhole
+from photocheck.scale.pose import POSE_STEP, camera_of, reference_residuals, square_residuals
+from photocheck.words import FRONT_PAIRS
+
+Array = NDArray[np.float64]
+
+
+class Fronts:
+    """The photos from the front of one joint model.
+
+    Parameters
+    ----------
+    shots : sequence of Shot
+        Their views' offsets are `priors.FrontOffset`.
+    first : int
+        The number of the first among all photos of the model.
+    unknowns : Unknowns
+        Of the whole model; what is needed is reserved by `reserve`.
+    """
+
+    def __init__(self, shots: Sequence[Shot], first: int, unknowns: Unknowns) -> None:
+        self.shots = tuple(shots)
+        self.first = first
+        self._unknowns = unknowns
+        self._px_per_mm: list[float] = []
+
+    # -- building -----------------------------------------------------------
+
+    def reserve(self) -> None:
+        """Reserve the unknowns; what photos share has the same key as with those from the side."""
+        u = self._unknowns
+        zero = np.zeros(())
+        for k, shot in enumerate(self.shots, start=self.first):
+            u.add(("pose", k), [float(v) for v in shot.pose], POSE_STEP)
+            u.add(("size", size_key(shot)), [0.0], 1e-4)
+            u.add(("focal", focal_key(shot)), [0.0], 1e-4)
+            u.add(("lens", focal_key(shot)), [0.0], 1e-4)
+            u.add(("offset", k), [0.0], 1e-4)
+            u.add(("session", shot.view.offset), [0.0], 1e-4)
+            u.add(("dog_yaw", k), [0.0], 1e-4)
+            camera = camera_of(shot.view, shot.pose, zero, zero)
+            plane = np.array([0.0, 0.0, 0.0])
+            self._px_per_mm.append(_px_per_mm(camera, plane))
+            for m, pair, seen in _pairs(shot):
+                at = camera.onto_plane(seen, plane, np.array([0.0, 0.0, 1.0])).mean(axis=0)
+                u.add(("front_pair", k, m, pair), [float(at[0]), float(at[1])], 1e-2)
+                u.add(("front_tilt", k, m, pair), [0.0], 1e-4)
+                u.add(("front_look", pair), [0.0], 1e-4)
+
+    # -- evaluating ----------------------------------------------------------
+
+    def parts(self, theta: Array, trunk: Trunk) -> list[tuple[str, Array]]:
+        """Residuals with the source of doubt they stand for; priors are the joint model's."""
+        u = self._unknowns
+        parts: list[tuple[str, Array]] = []
+        for k, shot in enumerate(self.shots, start=self.first):
+            pose = u.of(theta, ("pose", k))
+            size = u.one(theta, ("size", size_key(shot)))
+            camera = camera_at(u, theta, shot, k)
+            parts.append(("corners", reference_residuals(shot.view, camera, pose[..., 2], size)))
+            parts.append(("square", square_residuals(pose, shot.view.seen)))
+            for m, pair, seen in _pairs(shot):
+                spread = shot.markings[m].spread_mm or shape.MARK_SPREAD_MM
+                points = self._grazed(theta, k, m, pair, camera, trunk)
+                miss = camera.project(points) - seen
+                miss = miss / (spread * self._px_per_mm[k - self.first])
+                parts.append(("marks", miss.reshape(*miss.shape[:-2], -1)))
+        return parts
+
+    def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
+        """The reference in front of the breastbone, towards the camera, (...), mm."""
+        u, prior = self._unknowns, self._prior(k)
+        shared = np.sqrt(priors.OFFSET_SHARED) * u.one(theta, ("session", prior))
+        own = np.sqrt(1.0 - priors.OFFSET_SHARED) * u.one(theta, ("offset", k))
+        behind = (
+            prior.shoulders * trunk.behind_breastbone("shoulder_top")
+            + prior.chests * trunk.chest_behind_breastbone
+            + prior.lengths * trunk.straight
+        )
+        return np.asarray(prior.beyond_mm - behind + prior.spread_mm * (shared + own))
+
+    def _prior(self, k: int) -> priors.FrontOffset:
+        prior = self.shots[k - self.first].view.offset
+        if not isinstance(prior, priors.FrontOffset):
+            raise TypeError("a photo from the front needs an offset from the front")
+        return prior
+
+    def _depth(self, theta: Array, k: int, pair: str, trunk: Trunk) -> Array:
+        """How far behind the reference plane a pair's middle lies, (...), mm."""
+        behind = 0.5 * trunk.behind_breastbone("shoulder_top")
+        if pair == "chest_width":
+            behind = trunk.chest_behind_breastbone
+        return self.offset(theta, k, trunk) + behind
+
+    def _grazed(
+        self, theta: Array, k: int, m: int, pair: str, camera: Pinhole, trunk: Trunk
+    ) -> Array:
+        """Where rays graze the ellipse of a pair at the left and the right, level frame.
+
+        (..., 2, 3) mm.  Contact points of the tangents from a point e to an ellipse: in
+        coordinates in which it is the unit circle, w.e = 1 and |w| = 1.
+        """
+        u = self._unknowns
+        width = trunk.neck_width if pair == "neck_width" else trunk.width
+        look = scaled(shape.FRONT_LOOK[pair], u.one(theta, ("front_look", pair)))
+        across = 0.5 * width * look + trunk.pressed
+        # the ring leans back from the breastbone to the shoulder top; the chest is taken as round
+        along = across
+        if pair == "neck_width":
+            along = 0.5 * np.abs(trunk.behind_breastbone("shoulder_top")) + 1e-3
+        yaw = priors.FRONT_YAW_RAD.at(u.one(theta, ("dog_yaw", k)))
+        middle = u.of(theta, ("front_pair", k, m, pair))
+        depth = self._depth(theta, k, pair, trunk)
+        eye = camera.position()
+        from_x, from_z = eye[..., 0] - middle[..., 0], eye[..., 2] - depth
+        c, s = np.cos(yaw), np.sin(yaw)
+        # the eye in the ellipse's own axes, each counted in its half axis
+        e_x, e_z = (c * from_x - s * from_z) / across, (s * from_x + c * from_z) / along
+        squared = e_x**2 + e_z**2
+        aside = np.sqrt(np.maximum(1.0 - 1.0 / squared, 0.0) / squared)
+        tilt = priors.FRONT_TILT_RAD.at(u.one(theta, ("front_tilt", k, m, pair)))
+        points = []
+        for side in (-1.0, 1.0):
+            w_x = (e_x / squared - side * aside * e_z) * across
+            w_z = (e_z / squared + side * aside * e_x) * along
+            x, z = c * w_x + s * w_z, -s * w_x + c * w_z
+            points.append(
+                np.stack([middle[..., 0] + x, middle[..., 1] + x * np.tan(tilt), depth + z], -1)
+            )
+        return np.stack(points, axis=-2)
+
+    # -- what is told of each -------------------------------------------------
+
+    def to_pixels(self, theta: Array, k: int, trunk: Trunk, lift_mm: float) -> Array:
+        """Homography (3, 3) from the plane across the neck's ring, mm, to px.
+
+        `lift_mm` nearer to the camera; x to the picture's right and y down, the origin at the
+        reference's place in it.
+        """
+        square = 300.0 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        depth = self._depth(theta, k, "neck_width", trunk) - lift_mm
+        level = np.column_stack([square, np.full(4, float(depth))])
+        seen = camera_at(self._unknowns, theta, self.shots[k - self.first], k).project(level)
+        matrix = planes.fit_homography(square, seen)
+        if matrix is None:
+            raise ValueError("the plane of the neck is seen edge on")
+        return matrix
+
+    def camera_view(self, theta: Array, covariance: Array, k: int, trunk: Trunk) -> CameraView:
+        """How a photo from the front was taken; px per mm are across the neck's ring."""
+        shot, u = self.shots[k - self.first], self._unknowns
+        camera = camera_at(u, theta, shot, k)
+        yaw, pitch, roll = np.degrees(u.of(theta, ("pose", k))[:3])
+        middle = u.of(theta, ("front_pair", k, 0, "neck_width"))
+        depth = self._depth(theta, k, "neck_width", trunk)
+        at = u.place(("pose", k)).start + 5
+        return CameraView(
+            distance_mm=float(np.linalg.norm(camera.translation)),
+            distance_spread=float(np.sqrt(covariance[at, at])),
+            yaw_deg=float(yaw),
+            pitch_deg=float(pitch),
+            roll_deg=float(roll),
+            offset_mm=float(self.offset(theta, k, trunk)),
+            px_per_mm=_px_per_mm(camera, np.array([middle[0], middle[1], float(depth)])),
+            focal_35mm=focal_35mm_from_px(float(camera.focal_px), *shot.view.size_px),
+        )
+
+
+def _pairs(shot: Shot) -> list[tuple[int, str, Array]]:
+    """Each pair that somebody marked: which marking, its name, left and right (2, 2) px."""
+    return [
+        (m, pair, np.array(sorted(marking.marks[name] for name in names), float))
+        for m, marking in enumerate(shot.markings)
+        for pair, names in FRONT_PAIRS.items()
+        if all(name in marking.marks for name in names)
+    ]
+
+
+def _px_per_mm(camera: Pinhole, at: Array) -> float:
+    seen = camera.project(np.stack([at, at + np.array([10.0, 0.0, 0.0])]))
+    return float(np.linalg.norm(seen[1] - seen[0]) / 10.0)

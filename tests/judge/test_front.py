@@ -1,0 +1,229 @@
+"""Photos from the front: tangents by brute force, widths by hand, and what they leave alone."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from photocheck.body import shape
+from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
+from photocheck.case.validity import validate
+from photocheck.errors import CaseError
+from photocheck.judge.estimate import Estimate, estimate
+from photocheck.judge.joint import Joint
+from photocheck.judge.shots import Shot
+from photocheck.judge.solve import solve
+from photocheck.scale import priors
+from photocheck.scale.pose import View, likely_poses
+from photocheck.words import SPANS
+from tests.support.judged import DOG, marking, pixel, square_view
+
+NECK = SPANS.index("half_neck")
+FROM = 2000.0
+"""The reference before the camera, mm."""
+BACK = float(np.hypot(DOG["tail_base"][0] - DOG["shoulder_top"][0], 40.0))
+"""From the shoulder top to the tail base."""
+SHOULDER = (140.0 * 460.0 - 200.0 * 40.0) / BACK
+"""The shoulder top behind the breastbone along the back: (140, -200) on (460, 40)."""
+
+
+def front_view(place: str = "front_feet", offset_mm: float | None = None) -> View:
+    told = Reference("a4", place=place, offset_mm=offset_mm)
+    view = square_view(distance=FROM)
+    return dataclasses.replace(view, offset=priors.offset_prior(told, "front"))
+
+
+def front_marks(width_mm: float, depth_mm: float, **chest: float) -> Marking:
+    """Left and right of a thing that wide, at that distance, amid the picture."""
+    marks = {
+        "neck_left": pixel(-width_mm / 2, -100.0, depth_mm),
+        "neck_right": pixel(width_mm / 2, -100.0, depth_mm),
+    }
+    if chest:
+        half = chest["width"] / 2
+        marks["chest_left"] = pixel(-half, 0.0, chest["depth"])
+        marks["chest_right"] = pixel(half, 0.0, chest["depth"])
+    return Marking(marks)
+
+
+def seen(view: View, marks: Marking, dog: DogFacts | None = None) -> Estimate:
+    return estimate([square_view(), view], [[marking()], [marks]], dog or DogFacts(coat_depth_mm=0))
+
+
+def test_a_ring_by_hand() -> None:
+    """A reference measured to stand 30 mm behind the breastbone; the ring's middle behind it."""
+    view = front_view(offset_mm=-30.0)
+    depth = FROM - 30.0 + SHOULDER / 2
+    bare = estimate([square_view()], [[marking()]], DogFacts(coat_depth_mm=0))
+    expected = float(np.exp(bare.widths["neck_width"][0]))
+    for factor in (0.9, 1.1):
+        found = seen(view, front_marks(factor * expected, depth))
+        middle, spread = found.widths["neck_width"]
+        assert spread < 0.75 * bare.widths["neck_width"][1]
+        # between what the side lets expect and what the front shows, nearer to what it shows
+        assert 0.6 < (middle - np.log(expected)) / np.log(factor) < 1.0
+    same = seen(view, front_marks(expected, depth))
+    # tangents touch before the middle: a ring is seen wider than it is, by less than 1 %
+    assert np.exp(same.widths["neck_width"][0]) == pytest.approx(expected, rel=0.01)
+
+
+def test_where_the_reference_stood_scales_the_width() -> None:
+    marks = front_marks(180.0, FROM)
+    near, far = (seen(front_view(offset_mm=o), marks) for o in (400.0, -400.0))
+    # by hand: the ring lies 800 mm nearer in the second, so the same pixels are less wide
+    ratio = np.exp(near.widths["neck_width"][0] - far.widths["neck_width"][0])
+    assert 1.15 < ratio < (FROM + 400.0 + SHOULDER) / (FROM - 400.0 + SHOULDER)
+
+
+@pytest.mark.parametrize("turned", [-2.0, 0.0, 1.5])
+@pytest.mark.parametrize("pair", ["neck_width", "chest_width"])
+def test_marks_lie_where_rays_graze_the_ellipse(turned: float, pair: str) -> None:
+    """Against the outermost of 200,000 points of the same ellipse, projected."""
+    view = front_view()
+    shot = Shot(view, likely_poses(view)[0], (front_marks(180.0, FROM, width=170.0, depth=FROM),))
+    side = square_view()
+    joint = Joint(
+        [Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="long"), fronts=[shot]
+    )
+    u, fronts = joint.unknowns, joint.fronts
+    theta = u.start
+    theta[u.place(("dog_yaw", 1))] = turned
+    theta[u.place(("front_pair", 1, 0, pair))] = [140.0, -60.0]
+    trunk = joint.trunk(theta)
+    camera = joint._camera(theta, 0)
+    grazed = fronts._grazed(theta, 1, 0, pair, camera, trunk)
+    width = trunk.neck_width if pair == "neck_width" else trunk.width
+    across = float(width / 2 + trunk.pressed)
+    along = float(trunk.behind_breastbone("shoulder_top")) / 2 if pair == "neck_width" else across
+    yaw = priors.FRONT_YAW_RAD.spread * turned
+    angle = np.linspace(0, 2 * np.pi, 200_000)
+    x, z = across * np.cos(angle), along * np.sin(angle)
+    depth = float(fronts._depth(theta, 1, pair, trunk))
+    ring = np.column_stack(
+        [
+            140.0 + np.cos(yaw) * x + np.sin(yaw) * z,
+            np.full_like(x, -60.0),
+            depth - np.sin(yaw) * x + np.cos(yaw) * z,
+        ]
+    )
+    pixels = camera.project(ring)[:, 0]
+    got = camera.project(grazed)[:, 0]
+    assert got == pytest.approx([pixels.min(), pixels.max()], abs=1e-3)
+
+
+def test_a_photo_from_the_front_cuts_the_half_necks_doubt() -> None:
+    bare = estimate([square_view()], [[marking()]], DogFacts(coat_depth_mm=0))
+    expected = float(np.exp(bare.widths["neck_width"][0]))
+    depth = FROM + 20.0 - SHOULDER / 2
+    found = seen(front_view(), front_marks(expected, depth))
+    before, after = (np.sqrt(e.covariance[NECK, NECK]) for e in (bare, found))
+    # 6.1 % by the side alone, 3.3 % with the front: marks, the ring's place, where the sheet stood
+    assert after < 0.75 * before
+    assert found.shares["front_look"][NECK] > 0
+    total = np.sum(list(found.shares.values()), axis=0)
+    np.testing.assert_allclose(total, np.diag(found.covariance), rtol=1e-6)
+    assert found.log_spans[NECK] == pytest.approx(bare.log_spans[NECK], abs=0.02)
+    assert len(found.cameras) == len(found.to_pixels) == 2
+    assert found.cameras[1].distance_mm == pytest.approx(FROM, rel=0.01)
+
+
+def test_chest_marks_tell_of_the_trunks_width() -> None:
+    depth = FROM + 20.0
+    wide = front_marks(190.0, depth - SHOULDER / 2, width=260.0, depth=depth)
+    slim = front_marks(190.0, depth - SHOULDER / 2, width=170.0, depth=depth)
+    rear = SPANS.index("rear_length")
+    with_wide, with_slim = (seen(front_view(), m) for m in (wide, slim))
+    assert with_wide.log_spans[rear] > with_slim.log_spans[rear]
+    assert with_wide.widths["chest_width"][0] > with_slim.widths["chest_width"][0] + 0.1
+
+
+def test_left_and_right_exchanged_are_the_same() -> None:
+    marks = front_marks(180.0, FROM)
+    other = Marking(
+        {"neck_left": marks.marks["neck_right"], "neck_right": marks.marks["neck_left"]}
+    )
+    one, two = seen(front_view(), marks), seen(front_view(), other)
+    np.testing.assert_array_equal(one.log_spans, two.log_spans)
+
+
+def test_the_order_of_photos_does_not_matter() -> None:
+    marks = front_marks(180.0, FROM)
+    one = seen(front_view(), marks)
+    two = estimate([front_view(), square_view()], [[marks], [marking()]], DogFacts(coat_depth_mm=0))
+    np.testing.assert_allclose(one.log_spans, two.log_spans, atol=1e-9)
+    assert two.cameras[0] == one.cameras[1]
+
+
+def test_a_front_photo_beyond_belief_is_left_out_and_said() -> None:
+    bare = estimate([square_view()], [[marking()]], DogFacts(coat_depth_mm=0))
+    # the sheet was taken for one twice as large, so the neck seems twice as wide
+    found = seen(front_view(), front_marks(420.0, FROM))
+    np.testing.assert_allclose(found.log_spans, bare.log_spans, atol=1e-12)
+    np.testing.assert_allclose(found.covariance, bare.covariance, atol=1e-12)
+    assert any("Photo 2, from the front" in said for said in found.outliers)
+    assert len(found.cameras) == 2
+
+
+def test_what_all_front_photos_share_does_not_average_away() -> None:
+    expected = float(np.exp(seen(front_view(), front_marks(185.0, FROM)).widths["neck_width"][0]))
+    marks = front_marks(expected, FROM + 20.0 - SHOULDER / 2)
+    views = [square_view(), *[front_view()] * 8]
+    many = estimate(views, [[marking()], *[[marks]] * 8], DogFacts(coat_depth_mm=0))
+    prior = shape.NECK_WIDTH_OVER_CHORD.log_spread
+    look = shape.FRONT_LOOK["neck_width"].log_spread
+    assert many.widths["neck_width"][1] > 0.9 / np.hypot(1 / prior, 1 / look)
+
+
+def test_the_models_width_is_the_one_its_half_neck_has() -> None:
+    side = square_view()
+    joint = Joint([Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="medium"))
+    trunk = joint.trunk(solve(joint).theta)
+    start, end = (np.array(DOG[name]) for name in ("breastbone", "shoulder_top"))
+    chord = float(np.linalg.norm(end - start))
+    # the coat is pressed at both ends, along the back and across it
+    assert 0.9 * chord < float(trunk.neck_width) / shape.NECK_WIDTH_OVER_CHORD.median < chord
+
+
+# --- what may be handed in -------------------------------------------------------
+
+
+def entry(view: str = "front", place: str = "front_feet", **marks: tuple[float, float]) -> Case:
+    both = {"neck_left": (100.0, 100.0), "neck_right": (200.0, 100.0)}
+    front = PhotoEntry("b.jpg", Reference("a4", place), (Marking(both | marks),), view=view)
+    side = PhotoEntry("a.jpg", Reference("a4"), (marking(),))
+    return Case((side, front), {})
+
+
+def test_a_photo_from_the_front_may_come_beside_one_from_the_side() -> None:
+    validate(entry())
+    validate(entry(chest_left=(80.0, 150.0), chest_right=(220.0, 150.0)))
+
+
+@pytest.mark.parametrize(
+    ("case", "why"),
+    [
+        (dataclasses.replace(entry(), photos=entry().photos[1:]), "no photo from the side"),
+        (entry(chest_left=(80.0, 150.0)), "not marked: chest, right in the picture"),
+        (entry(breastbone=(80.0, 150.0)), "'breastbone' cannot be marked"),
+        (entry("back"), "the view 'back' is not known"),
+        (entry("side"), "not marked: breastbone"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_words(case: Case, why: str) -> None:
+    with pytest.raises(CaseError, match=why):
+        validate(case)
+
+
+def test_places_are_those_of_the_view() -> None:
+    for place in ("front_feet", "before_dog", "behind_dog", "chest_side"):
+        assert isinstance(priors.offset_prior(Reference("a4", place), "front"), priors.FrontOffset)
+        with pytest.raises(CaseError, match="is not known"):
+            priors.offset_prior(Reference("a4", place), "side")
+    with pytest.raises(CaseError, match="is not known"):
+        priors.offset_prior(Reference("a4", "near_flank"), "front")
+    with pytest.raises(CaseError, match="before it"):
+        priors.offset_prior(Reference("a4", "before_dog", offset_mm=-200.0), "front")
+    told = priors.offset_prior(Reference("a4", "behind_dog", offset_mm=-900.0), "front")
+    assert (told.beyond_mm, told.spread_mm) == (-900.0, 45.0)
