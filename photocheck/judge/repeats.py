@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import Reading, Take
-from photocheck.case.takes import MOST_TAKES
+from photocheck.case.takes import MOST_TAKES, OWNER
 from photocheck.judge.tolerances import (
     REPEAT_FREEDOM,
     TAKES_DIFFER,
@@ -32,9 +32,6 @@ Array = NDArray[np.float64]
 MIDDLE: Final = (1.0, 0.5, 0.449, 0.298, 0.287, 0.215, 0.210, 0.168, 0.166)
 """Variance of the middle of 1, 2, ... normal values over that of one; of an even number it is
 the mean of the two (from memory; a test draws them)."""
-
-OWNER: Final = "owner"
-"""Whose hands a take is of that names nobody."""
 
 
 @dataclass(frozen=True)
