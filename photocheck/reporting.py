@@ -129,6 +129,8 @@ def _marked(photos: Sequence[LookedAt], fused: Estimate) -> Iterator[MarkedPhoto
     """
     several = sum(len(photo.markings) for photo in photos) > 1
     for number, photo in enumerate(photos):
+        if photo.entry.view != "side":
+            continue
         for marking in photo.markings:
             marks = flat_marks(marking.marks, fused.to_pixels[number])
             spread = marking.spread_mm or 0.0

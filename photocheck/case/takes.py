@@ -13,6 +13,9 @@ from photocheck.errors import CaseError
 MOST_TAKES: Final = 9
 """Of one reading; more bring nothing (judgement)."""
 
+OWNER: Final = "owner"
+"""Whose hands led the tape where nobody is named."""
+
 _APART: Final = re.compile(rf"\s*;\s*|{re.escape(TAKES_APART)}")
 _UNIT_BEHIND: Final = re.compile(r"\d\s*([^\W\d_]+\.?|[\"'\u2032\u2033\u201d]+)\s*$")
 
@@ -52,7 +55,7 @@ def reading_from_json(name: str, value: Any, unit: str) -> Reading:
     name : str
         One of `photocheck.words.READINGS`.
     value : parsed JSON
-        As the schema has it.
+        As the schema has it; an empty text among others counts for nothing.
     unit : str
         Of bare numbers.
 
@@ -61,12 +64,15 @@ def reading_from_json(name: str, value: Any, unit: str) -> Reading:
     CaseError
         When a take is no length, or none that a dog could give.
     """
-    takes = [_take(name, one, unit) for one in (value if isinstance(value, list) else [value])]
-    return Reading.of(takes)
+    every = [
+        one if isinstance(one, Mapping) else {"typed": one}
+        for one in (value if isinstance(value, list) else [value])
+    ]
+    told = [one for one in every if str(one["typed"]).strip()] or every
+    return Reading.of([_take(name, one, unit) for one in told])
 
 
-def _take(name: str, value: Any, unit: str) -> Take:
-    told: Mapping[str, Any] = value if isinstance(value, Mapping) else {"typed": value}
+def _take(name: str, told: Mapping[str, Any], unit: str) -> Take:
     typed = told["typed"]
     mm, own = parse_reading(name, typed, unit)
     # Blanks around it are no part of what somebody read off the tape.

@@ -52,7 +52,9 @@ def reading_options(command: Command) -> Command:
         command = click.option(
             "--" + name.replace("_", "-"),
             metavar="LENGTH",
-            help=f"Tape reading, {READING_TITLES[name]}: 36.8 cm or '14 1/2 in' for example.",
+            multiple=True,
+            help=f"Tape reading, {READING_TITLES[name]}: 36.8 cm or '14 1/2 in' for example. "
+            "Repeat when it was measured more than once.",
         )(command)
     return command
 
@@ -99,7 +101,11 @@ def case_dict(told: dict[str, Any]) -> dict[str, Any]:
     data = {
         "format": FORMAT,
         "unit": told.get("unit", "cm"),
-        "readings": {key: told[key] for key in READINGS if key in told},
+        "readings": {
+            key: told[key][0] if len(told[key]) == 1 else list(told[key])
+            for key in READINGS
+            if key in told
+        },
         "dog": dog,
         "photos": [photo],
     }

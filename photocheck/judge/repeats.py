@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import Reading, Take
-from photocheck.case.takes import MOST_TAKES
+from photocheck.case.takes import MOST_TAKES, OWNER
 from photocheck.judge.tolerances import (
     LED_TOGETHER,
     REPEAT_FREEDOM,
@@ -41,9 +41,6 @@ LED_ALIKE: Final = (
     ("rear_length", "full_length"),
 )
 """Pairs of readings whose tape follows the same line."""
-
-OWNER: Final = "owner"
-"""Whose hands a take is of that names nobody."""
 
 
 @dataclass(frozen=True)

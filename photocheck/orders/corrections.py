@@ -7,22 +7,35 @@ from typing import Final
 
 from photocheck.case.lengths import parse_reading
 from photocheck.case.model import Point
+from photocheck.case.takes import split_takes
 from photocheck.errors import CaseError
-from photocheck.orders.draft import Draft, DraftMarking, ReferenceTold
-from photocheck.orders.filling import Blank, with_typed
+from photocheck.orders.draft import (
+    Draft,
+    DraftMarking,
+    DraftTake,
+    ReferenceTold,
+    reading_text,
+    takes_of,
+)
+from photocheck.orders.filling import NOBODY, Hand, with_takes
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, READING_TITLES, READINGS
 
 REFERENCE_FIELDS: Final = ("corners", "ends", "near", "outline")
 
 
-def with_readings(case: Draft, typed: Mapping[str, str]) -> Draft:
+def with_readings(case: Draft, typed: Mapping[str, str], hand: Hand = NOBODY) -> Draft:
     """The case with readings as now told, kept as typed; an empty one is taken out.
+
+    Several takes stand in one text, "41 / 41.5".  Those that stood there before keep when and
+    by whom they were typed.
 
     Parameters
     ----------
     case : Draft
     typed : mapping of reading name to str
+    hand : Hand
+        Who tells it, and when.
 
     Raises
     ------
@@ -32,10 +45,15 @@ def with_readings(case: Draft, typed: Mapping[str, str]) -> Draft:
     for name in READINGS:
         if name not in typed:
             continue
-        text = typed[name].strip()
-        if text:
-            parse_reading(name, text, case.bare_unit)
-        case = with_typed(case, Blank("readings", name), text)
+        text, told = typed[name].strip(), case.readings.get(name)
+        if text and text == reading_text(told):
+            continue
+        before = {take.text: take for take in reversed(takes_of(told))}
+        takes = []
+        for one in split_takes(name, text, case.bare_unit) if text else ():
+            parse_reading(name, one, case.bare_unit)
+            takes.append(before.pop(one, DraftTake(one, hand.at, hand.by)))
+        case = with_takes(case, name, takes)
     return case
 
 
@@ -108,14 +126,14 @@ def changes(before: Draft, after: Draft) -> tuple[str, ...]:
     """What differs between two cases, as short texts for the history."""
     found = []
     for name in READINGS:
-        old, new = before.readings.get(name), after.readings.get(name)
+        old, new = (reading_text(told.readings.get(name)) for told in (before, after))
         if old != new:
             found.append(
                 tr(
                     "{reading}: {before}, now {after}",
                     reading=tr(READING_TITLES[name]),
-                    before=tr("not given") if old is None else old,
-                    after=tr("not given") if new is None else new,
+                    before=old or tr("not given"),
+                    after=new or tr("not given"),
                 )
             )
     if before.unit != after.unit:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final, Self
 
 from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
-from photocheck.case.model import Point
+from photocheck.case.model import TAKES_APART, Point
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
     FACT_TITLES,
@@ -242,6 +242,48 @@ class DraftPhoto(_Part):
 
 
 @dataclass(frozen=True)
+class DraftTake(_Part):
+    """One time that a reading was taken.
+
+    Attributes
+    ----------
+    typed : Typed or None
+    at : str
+        When it was first typed, ISO 8601; empty when not told.
+    by : str
+        Who took it; empty when not told.
+    """
+
+    typed: Typed | None = None
+    at: str = ""
+    by: str = ""
+
+    @property
+    def text(self) -> str:
+        """What was typed, as a text without the blanks around it."""
+        return "" if self.typed is None else str(self.typed).strip()
+
+
+ReadingTold = Typed | tuple[Typed | DraftTake, ...]
+"""A reading taken once, as typed, or every take of it; an empty one counts for nothing."""
+
+
+def takes_of(told: ReadingTold | None) -> tuple[DraftTake, ...]:
+    """Every take of a reading, also an empty one between others."""
+    if told is None:
+        return ()
+    every = told if isinstance(told, tuple) else (told,)
+    return tuple(one if isinstance(one, DraftTake) else DraftTake(one) for one in every)
+
+
+def reading_text(told: ReadingTold | None) -> str:
+    """A reading as one text, several takes parted by " / "."""
+    if isinstance(told, tuple):
+        return TAKES_APART.join(take.text for take in takes_of(told) if take.text)
+    return "" if told is None else str(told)
+
+
+@dataclass(frozen=True)
 class DogTold(_Part):
     """What is told of the dog, as typed; empty or None where it is not.
 
@@ -277,7 +319,7 @@ class Draft(_Part):
         "cm" or "in"; empty when not told.
     name : str
         What to call the order.
-    readings : mapping of reading name to Typed
+    readings : mapping of reading name to ReadingTold
     dog : DogTold
     photos : tuple of DraftPhoto
     """
@@ -285,7 +327,7 @@ class Draft(_Part):
     format: str = ""
     name: str = ""
     unit: str = ""
-    readings: Mapping[str, Typed] = field(default_factory=dict)
+    readings: Mapping[str, ReadingTold] = field(default_factory=dict)
     dog: DogTold = field(default_factory=DogTold)
     photos: tuple[DraftPhoto, ...] = ()
 
@@ -383,6 +425,25 @@ def _dicts(parts: Sequence[_Part]) -> list[dict[str, Any]]:
     return [part.to_dict() for part in parts]
 
 
+def _take(value: Any) -> Typed | DraftTake | None:
+    return DraftTake.from_dict(value) if isinstance(value, Mapping) else _typed(value)
+
+
+def _reading(value: Any) -> ReadingTold | None:
+    read: ReadingTold | None = _many(_take)(value) if isinstance(value, list | tuple) else None
+    return _typed(value) if read is None else read
+
+
+def _reading_json(told: ReadingTold) -> Any:
+    if not isinstance(told, tuple):
+        return told
+    return [one.to_dict() if isinstance(one, DraftTake) else one for one in told]
+
+
+def _readings_json(readings: Mapping[str, ReadingTold]) -> dict[str, Any]:
+    return {name: _reading_json(told) for name, told in readings.items()}
+
+
 _TEXT: Final = _Slot(_text, empty="")
 _TYPED: Final = _Slot(_typed)
 _NUMBER: Final = _Slot(_number)
@@ -420,6 +481,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         "focal_35mm": _NUMBER,
         "distortion": _Slot(_many(_number), list, ()),
     },
+    DraftTake: {"typed": _TYPED, "at": _TEXT, "by": _TEXT},
     DogTold: {
         **dict.fromkeys(("name", "breed"), _TEXT),
         **dict.fromkeys(("weight", *FACT_TITLES, "coat_depth"), _TYPED),
@@ -430,7 +492,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         "format": _TEXT,
         "name": _TEXT,
         "unit": _Slot(lambda value: value if value in UNITS else None, empty=""),
-        "readings": _Slot(_named(_typed, may_be_empty=True), dict, {}, stays=True),
+        "readings": _Slot(_named(_reading, may_be_empty=True), _readings_json, {}, stays=True),
         "dog": _Slot(_part(DogTold), _Part.to_dict, DogTold(), stays=True),
         "photos": _Slot(_many(_part(DraftPhoto), may_be_empty=True), _dicts, (), stays=True),
     },

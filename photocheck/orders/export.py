@@ -39,8 +39,8 @@ COLUMNS: Final[dict[str, str]] = {
         column: meaning
         for name in READINGS
         for column, meaning in (
-            (f"{name}_typed", "the tape reading as typed"),
-            (f"{name}_mm", "the same, mm"),
+            (f"{name}_typed", "the tape reading as typed; several takes parted by ' / '"),
+            (f"{name}_mm", "the same, mm; of several takes the middle one, of two the mean"),
         )
     },
     **{

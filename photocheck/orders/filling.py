@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Final, Literal
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any, Final, Literal
 
 from photocheck.case.file import FORMAT
+from photocheck.case.takes import OWNER
 from photocheck.case.typed_numbers import without_sign
-from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto, ReferenceTold, Typed
+from photocheck.orders.draft import (
+    Draft,
+    DraftMarking,
+    DraftPhoto,
+    DraftTake,
+    ReadingTold,
+    ReferenceTold,
+    Typed,
+    takes_of,
+)
 from photocheck.words import PLACES_BEHIND
 
 
@@ -23,11 +34,37 @@ class Blank:
         As the case file has it.
     photo : str
         The file of the photo, or of the one whose reference it is about; numbers change.
+    take : int
+        Which time a reading was taken, from 0.
     """
 
     part: Literal["order", "readings", "dog", "photo", "reference"]
     name: str
     photo: str = ""
+    take: int = 0
+
+
+@dataclass(frozen=True)
+class Hand:
+    """Who types something, and when: kept with what is typed anew.
+
+    Attributes
+    ----------
+    by : str
+    at : str
+        ISO 8601.
+    """
+
+    by: str = ""
+    at: str = ""
+
+
+NOBODY: Final = Hand()
+
+
+def owners_hand() -> Hand:
+    """The owner's, now: also of what staff write down as told by phone."""
+    return Hand(OWNER, f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}")
 
 
 def new_photo(
@@ -47,7 +84,8 @@ def typed_at(draft: Draft, blank: Blank) -> Typed | None:
     """What stands in a blank; None when nothing does."""
     found: Typed | None
     if blank.part == "readings":
-        found = draft.readings.get(blank.name)
+        takes = takes_of(draft.readings.get(blank.name))
+        found = takes[blank.take].typed if blank.take < len(takes) else None
     elif blank.part == "dog":
         found = getattr(draft.dog, blank.name)
     elif blank.part == "order":
@@ -60,10 +98,11 @@ def typed_at(draft: Draft, blank: Blank) -> Typed | None:
     return None if found == "" else found
 
 
-def with_typed(draft: Draft, blank: Blank, value: Typed | None) -> Draft:
+def with_typed(draft: Draft, blank: Blank, value: Typed | None, hand: Hand = NOBODY) -> Draft:
     """A copy of the draft with a blank filled in; None or an empty text empties it.
 
-    A blank of a photo that is no longer there changes nothing.
+    A blank of a photo that is no longer there changes nothing.  A take keeps when and by whom
+    it was first typed; one that is emptied between others keeps its place.
     """
     told = None if isinstance(value, str) and not value.strip() else value
     if blank.part == "order":
@@ -71,7 +110,10 @@ def with_typed(draft: Draft, blank: Blank, value: Typed | None) -> Draft:
     if blank.part == "dog":
         return draft.but("dog", draft.dog.but(blank.name, told))
     if blank.part == "readings":
-        return _with_reading(draft, blank.name, told)
+        takes = list(takes_of(draft.readings.get(blank.name)))
+        takes += [DraftTake("")] * (blank.take + 1 - len(takes))
+        takes[blank.take] = _retyped(takes[blank.take], told, hand)
+        return with_takes(draft, blank.name, takes)
     number = draft.number_of(blank.photo)
     if number is None:
         return draft
@@ -90,12 +132,40 @@ def _seen_from(photo: DraftPhoto, view: str) -> DraftPhoto:
     return photo.but("view", view or None).but("reference", reference).but("markings", None)
 
 
-def _with_reading(draft: Draft, name: str, told: Typed | None) -> Draft:
+def _retyped(take: DraftTake, told: Typed | None, hand: Hand) -> DraftTake:
+    if told is None:
+        return DraftTake("")
+    if take.typed == told:
+        return take
+    if take.at or take.by or take.extra:
+        return take.but("typed", told)
+    return DraftTake(told, hand.at, hand.by)
+
+
+def with_takes(draft: Draft, name: str, takes: Sequence[DraftTake]) -> Draft:
+    """A copy of the draft with these takes of a reading; none takes it out.
+
+    One of which nothing is told but what was typed stands as it was typed.
+    """
+    left = list(takes)
+    while left and left[-1] in (DraftTake(), DraftTake("")):
+        left.pop()
+    bare = [one.typed if one == DraftTake(one.typed) else one for one in left]
+    told: ReadingTold | None = tuple(one for one in bare if one is not None) or None
+    if len(bare) == 1 and not isinstance(bare[0], DraftTake):
+        told = bare[0]
     # One that is none keeps the others from being understood, but not from being kept.
     before = draft.extra.get("readings")
-    readings = {**(before if isinstance(before, Mapping) else draft.readings)}
+    readings = {**(before if isinstance(before, Mapping) else _as_json(draft))}
     readings.pop(name, None)
-    return draft.but_json("readings", readings if told is None else {**readings, name: told})
+    if told is not None:
+        readings[name] = replace(draft, readings={name: told}).to_dict()["readings"][name]
+    return draft.but_json("readings", readings)
+
+
+def _as_json(draft: Draft) -> Mapping[str, Any]:
+    told: Mapping[str, Any] = draft.to_dict().get("readings", {})
+    return told
 
 
 def with_photo(draft: Draft, name: str) -> Draft:

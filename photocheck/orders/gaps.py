@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from photocheck.case.lengths import KG_PER, format_length, parse_length, parse_reading, parse_weight
 from photocheck.errors import CaseError
-from photocheck.orders.draft import Draft
+from photocheck.orders.draft import Draft, reading_text, takes_of
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import number as decimal
 from photocheck.speech import tr
@@ -25,7 +25,8 @@ class Gap:
     Attributes
     ----------
     step : str
-        "readings", "dog", "photo" or "marks": where it is filled in.
+        "readings", "again" (a reading's second or later take), "dog", "photo" or "marks":
+        where it is filled in.
     sentence : str
         What is missing or wrong, and what to do.
     """
@@ -87,10 +88,13 @@ def gaps(draft: Draft) -> tuple[Gap, ...]:
 def _reading_gaps(draft: Draft) -> list[Gap]:
     if not draft.readings:
         return [Gap("readings", tr("No tape reading is given yet."))]
+    unit = draft.bare_unit
     found = [
-        _unreadable("readings", parse_reading, name, typed, draft.bare_unit)
-        for name, typed in draft.readings.items()
+        _unreadable("again" if number else "readings", parse_reading, name, take.typed, unit)
+        for name, told in draft.readings.items()
         if name in READINGS
+        for number, take in enumerate(takes_of(told))
+        if take.text or not reading_text(told).strip()
     ]
     if not draft.unit:
         found.append(Gap("readings", tr("Say whether the tape shows centimetres or inches.")))

@@ -52,6 +52,8 @@ class SpanRow:
         "left" or "right" when the reading lies off the axis, else empty.
     open_left, open_right : bool
         Whether the interval goes on beyond what is drawn.
+    takes : str
+        As typed, every time it was measured; empty for a reading taken once.
     """
 
     span: str
@@ -70,6 +72,7 @@ class SpanRow:
     beyond: str
     open_left: bool
     open_right: bool
+    takes: str = ""
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,7 @@ def spans_plot(report: Report) -> SpansPlot:
             where = share(span.reading_mm)
             beyond = "left" if span.reading_mm < low else "right" if span.reading_mm > high else ""
         first, last = _drawn(span)
+        given = report.case.readings.get(span.span)
         rows.append(
             SpanRow(
                 span=span.span,
@@ -124,6 +128,7 @@ def spans_plot(report: Report) -> SpansPlot:
                 beyond=beyond,
                 open_left=first > span.low_mm,
                 open_right=last < span.high_mm,
+                takes=given.typed if given and len(given.takes) > 1 else "",
             )
         )
     ticks = tuple((share(mm), text) for mm, text in _ticks(low, high, unit))

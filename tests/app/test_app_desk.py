@@ -17,7 +17,7 @@ import streamlit as st
 import photocheck
 from photocheck.case.file import case_from_dict, case_to_dict
 from photocheck.case.lengths import format_length
-from photocheck.case.model import Reading
+from photocheck.case.model import Reading, Take
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.orders import listing
 from photocheck.orders.corrections import (
@@ -473,10 +473,13 @@ def test_a_reading_told_by_phone_makes_a_new_check(store: Store) -> None:
     pressed(page, "check_readings")
     before, after = store.order(key).checks
     assert after.by == "Ines"
-    assert after.case.to_dict()["readings"]["rear_length"] == "27 cm"
+    (told,) = after.case.to_dict()["readings"]["rear_length"]
+    # told by phone, so the owner's hands; who wrote it down is the check's `by`
+    assert (told["typed"], told["by"], len(told["at"])) == ("27 cm", "owner", 20)
     assert before.case.to_dict()["readings"]["rear_length"] == "72"
     case = photocheck.read_case(SAMPLES / "flint" / "case.json")
-    told = replace(case, readings={**case.readings, "rear_length": Reading(270.0, "27 cm", "cm")})
+    take = Take(270.0, "27 cm", "cm", told["at"], "owner")
+    told = replace(case, readings={**case.readings, "rear_length": Reading.of([take])})
     photos = as_kept(store, key, told)
     assert after.report.spans == photocheck.check(told, photos=photos).spans
     assert "rear length: 72, now 27 cm" in html(page)
@@ -485,6 +488,26 @@ def test_a_reading_told_by_phone_makes_a_new_check(store: Store) -> None:
     pressed(page, f"look {before.number}")
     assert "72.0 cm" in html(page)
     assert not page.radio
+
+
+def test_every_take_is_seen_at_the_desk_and_put_right_there(store: Store) -> None:
+    key = key_of(store, "flint")
+    page = opened(case=key, by="Ines")
+    (rear,) = [t for t in page.text_input if t.label.startswith("rear length")]
+    rear.set_value("72 / 27").run()
+    pressed(page, "check_readings")
+    assert "Rear length: 72 / 27" in html(page)
+    assert "Rear length: 72.0 cm and 27.0 cm differ more than a tape does" in html(page)
+    assert "Rear length, taken 2 times: ±" in html(page)
+    (rear,) = [t for t in page.text_input if t.label.startswith("rear length")]
+    assert rear.value == "72 / 27"
+    first, second = store.order(key).checks[-1].case.to_dict()["readings"]["rear_length"]
+    assert first == "72"  # as it came in
+    assert (second["typed"], second["by"]) == ("27", "owner")
+    rear.set_value("72 / 27 / 27.5").run()
+    pressed(page, "check_readings")
+    assert "72.0 cm does not fit the other times it was measured" in html(page)
+    assert store.order(key).checks[-1].report.verdict != "measure_again"
 
 
 @pytest.mark.parametrize("way", ["instead", "beside"])

@@ -33,6 +33,7 @@ from photocheck.server.access.passes import LINK_DAYS, link_for, links_of, order
 from photocheck.server.run import run_check
 from tests.support.command_line import line_of
 from tests.support.pages import SAID, free_port, rests
+from tests.support.typed_takes import only_typed
 
 pytestmark = pytest.mark.browser
 
@@ -173,7 +174,7 @@ def test_an_invited_owner_sends_and_the_desk_sees_it_at_once(
     owner.get_by_label("Half neck in centimetres").fill("38,4")
     owner.get_by_label("Half neck in centimetres").press("Enter")
     expect(owner.get_by_text("38.4 cm =")).to_be_visible(timeout=30_000)
-    assert served.store.order(key).draft.to_dict()["readings"] == {"half_neck": "38,4"}
+    assert only_typed(served.store.order(key).draft.to_dict())["readings"] == {"half_neck": "38,4"}
     # The rest as if filled in by hand; what counts here is who sees it.
     folder = samples_folder() / "sorrel"
     data = json.loads((folder / "case.json").read_text(encoding="utf-8"))

@@ -61,6 +61,7 @@ FLAGS = [
     "--bend", "front-length=1330,1490",
     "--half-neck", "14 1/2",
     "--rear-length", "18 in",
+    "--rear-length", "18 1/4",
     "--unit", "in",
     "--coat", "medium",
     "--build", "slim",
@@ -107,7 +108,7 @@ def test_flags_make_the_same_case_as_a_file(side, checked, capsys, tmp_path):
         "format": "photocheck-case/1",
         "name": "Order 7",
         "unit": "in",
-        "readings": {"half_neck": "14 1/2", "rear_length": "18 in"},
+        "readings": {"half_neck": "14 1/2", "rear_length": ["18 in", "18 1/4"]},
         "dog": {
             "coat": "medium",
             "build": "slim",

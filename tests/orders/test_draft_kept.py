@@ -15,7 +15,14 @@ from hypothesis import strategies as st
 from photocheck.case.file import case_from_dict
 from photocheck.errors import CaseError
 from photocheck.orders.corrections import changes, reference_points, with_readings
-from photocheck.orders.draft import DogTold, Draft, DraftMarking, DraftPhoto, ReferenceTold
+from photocheck.orders.draft import (
+    DogTold,
+    Draft,
+    DraftMarking,
+    DraftPhoto,
+    DraftTake,
+    ReferenceTold,
+)
 from photocheck.orders.filling import (
     Blank,
     settled,
@@ -81,11 +88,14 @@ PHOTOS = group(
     focal_35mm=st.integers(8, 100),
     distortion=st.lists(st.floats(-1, 1), max_size=5),
 )
+TAKES = st.lists(
+    TEXT | group(typed=TEXT, at=st.just("2026-03-01T09:00:00Z"), by=st.just("owner")), max_size=3
+)
 STORED = group(
     format=st.just("photocheck-case/1"),
     name=TEXT,
     unit=st.sampled_from(["cm", "in", "ell"]),
-    readings=st.dictionaries(st.sampled_from([*READINGS, "tail"]), TEXT | ANY, max_size=4),
+    readings=st.dictionaries(st.sampled_from([*READINGS, "tail"]), TEXT | TAKES | ANY, max_size=4),
     dog=group(
         **dict.fromkeys(("name", "breed", "weight", "girth", "coat", "coat_depth", "build"), TEXT),
         age_months=st.integers(0, 400),
@@ -104,7 +114,9 @@ def test_what_is_stored_is_written_back_to_the_byte(stored: dict[str, Any]) -> N
     assert Draft.from_dict(draft.to_dict()) == draft
 
 
-@pytest.mark.parametrize("kind", [Draft, DraftPhoto, DraftMarking, ReferenceTold, DogTold])
+@pytest.mark.parametrize(
+    "kind", [Draft, DraftPhoto, DraftMarking, ReferenceTold, DraftTake, DogTold]
+)
 def test_each_part_is_empty_when_nothing_was_told(kind: type[Draft]) -> None:
     assert kind.from_dict({}) == kind()
     assert kind().to_dict() == {}
@@ -138,12 +150,21 @@ BLANKS = st.one_of(
 
 def steps_to(blank: Blank, draft: Draft) -> tuple[str | int, ...]:
     """Where a blank stands in JSON; nowhere when its photo is not there."""
+    told = draft.readings.get(blank.name)
+    if blank.part == "readings" and isinstance(told, tuple) and (len(told) > 1 or rich(told[0])):
+        typed = ("typed",) if rich(told[0]) else ()
+        return (blank.part, blank.name, 0, *typed)
     if blank.part == "order":
         return (blank.name,)
     if blank.part != "reference":
         return (blank.part, blank.name)
     number = draft.number_of(blank.photo)
     return () if number is None else ("photos", number, "reference", blank.name)
+
+
+def rich(take: object) -> bool:
+    """Whether more is told of a take than what was typed."""
+    return isinstance(take, DraftTake) and take != DraftTake(take.typed)
 
 
 def leaves(value: Any, path: tuple[str | int, ...] = ()) -> dict[tuple[str | int, ...], str]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from photocheck.case.model import Case
 from photocheck.judge.wording import chance_text, explanation_sentences
 from photocheck.report.model import Explanation
 from photocheck.shown.doubt_bars import DoubtBars
 from photocheck.shown.spans_plot import SpanRow, SpansPlot
-from photocheck.speech import tr
+from photocheck.speech import capital_first, tr
 from photocheck.words import READING_TITLES, VERDICT_TITLES
 
 
@@ -28,6 +29,15 @@ def listed(title: str, items: Iterable[str]) -> str:
     lines = "".join(f"<li>{escape(item)}</li>" for item in items if item)
     head = f"<h2>{escape(title)}</h2>" if title else ""
     return f'{head}<ul class="plain">{lines}</ul>' if lines else ""
+
+
+def takes_of_case(case: Case) -> list[str]:
+    """Every take of the readings that were measured more than once, as typed."""
+    return [
+        f"{capital_first(tr(READING_TITLES[name]))}: {reading.typed}"
+        for name, reading in case.readings.items()
+        if len(reading.takes) > 1
+    ]
 
 
 def spans_table(plot: SpansPlot) -> str:
@@ -69,7 +79,8 @@ def _span_row(row: SpanRow, plot: SpansPlot) -> str:
         f'<tr class="{"doubted" if doubted else ""}">'
         f'<th scope="row"><i class="swatch" style="background:{colour}"></i>{escape(row.title)}'
         f'<small class="said">{said}</small></th>'
-        f"<td>{escape(tape)}<small>{escape(row.off)}</small></td>"
+        f"<td>{escape(tape)}<small>{escape(row.off)}</small>"
+        f"<small>{escape(row.takes)}</small></td>"
         f"<td>{escape(row.photo)}<small>{escape(row.interval)}</small></td>"
         f'<td class="figure"><div class="lane" aria-hidden="true">{grid}{drawn}</div></td></tr>'
     )

@@ -9,7 +9,8 @@ import streamlit as st
 from photocheck.fit.answer import FitAnswer
 from photocheck.judge.wording import one_more_photo_sentence
 from photocheck.orders.corrections import with_readings
-from photocheck.orders.draft import DogTold, Draft
+from photocheck.orders.draft import DogTold, Draft, reading_text
+from photocheck.orders.filling import owners_hand
 from photocheck.orders.gaps import gaps
 from photocheck.orders.listing import STATE_TITLES, neighbours
 from photocheck.orders.model import Check, Order
@@ -28,6 +29,7 @@ from photocheck_app.desk.figures import (
     listed,
     sources_table,
     spans_table,
+    takes_of_case,
     verdict_chip,
 )
 from photocheck_app.desk.follow import follow_order
@@ -201,23 +203,24 @@ def _corrections(order: Order, who: str) -> None:
 
 def _readings(order: Order, case: Draft, who: str) -> None:
     st.markdown(tr("As told by phone, for example. What was typed before stays in the history."))
+    st.caption(tr("Measured more than once: type all, as in 41 / 41.5."))
     # Fields belong to one state of the order: after a new check they begin with its readings.
     stand = f"reading {len(order.checks)}"
     typed = {}
     places = st.columns(2)
     for number, name in enumerate(READINGS):
-        before = str(case.readings.get(name, ""))
+        before = reading_text(case.readings.get(name))
         field = f"{stand} {name}"
         typed[name] = places[number % 2].text_input(
             f"{tr(READING_TITLES[name])} ({case.unit})",
             begun(who, order.key, field, before),
             key=field_key(order.key, field),
-            max_chars=40,
+            max_chars=160,
         )
     if st.button(tr("Check again with these"), type="primary", key="check_readings"):
 
         def run() -> Check:
-            corrected = with_readings(case, typed)
+            corrected = with_readings(case, typed, owners_hand())
             return run_check(
                 store(),
                 order.key,
@@ -247,8 +250,12 @@ def _figures(check: Check) -> None:
     # Explanations say it better than the figures in words do, where there are any.
     doubted = [s.sentence for s in report.spans if s.verdict not in ("", "agrees")]
     why = listed(tr("Why"), (*([] if found else doubted), *report.outliers))
+    every = listed(tr("Every time it was measured"), takes_of_case(report.case))
     among = listed(tr("The readings among themselves"), report.redundancy)
-    for block in filter(None, (found, why, among)):
+    sure = listed(
+        tr("How sure tape and photo are, in 95 of 100"), [one.sentence for one in report.certainty]
+    )
+    for block in filter(None, (found, why, every, among, sure)):
         st.html(block)
     doubt = doubt_bars(report)
     st.html(doubt_table(doubt))
@@ -265,8 +272,8 @@ def _unchecked(order: Order, who: str) -> None:
     begun_at_all = order.draft != Draft()
     missing = [gap.sentence for gap in gaps(order.draft)] if begun_at_all else []
     typed = [
-        f"{tr(READING_TITLES.get(name, name))}: {text}"
-        for name, text in order.draft.readings.items()
+        f"{tr(READING_TITLES.get(name, name))}: {reading_text(told)}"
+        for name, told in order.draft.readings.items()
     ]
     blocks = (listed(tr("Readings so far"), typed), listed(tr("Still missing"), missing))
     for block in filter(None, blocks):

@@ -14,14 +14,15 @@ from photocheck.server.access.addresses import LINK, address_of_link
 from photocheck.speech import tr
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.doors.settings import by_invitation_only
-from photocheck_app.owner import dog, marks, photos, readings, result, sample, welcome
-from photocheck_app.owner.way import STEPS, Way, begin, current_step, leave, show_progress
+from photocheck_app.owner import again, dog, marks, photos, readings, result, sample, welcome
+from photocheck_app.owner.way import AGAIN, TITLES, Way, begin, current_step, leave, show_progress
 from photocheck_app.shared import as_text, begin_at_top, owners_store
 
 KEPT: Final = Retention()
 
 _SHOW = {
     "readings": readings.show,
+    AGAIN: again.show,
     "dog": dog.show,
     "photo": photos.show,
     "marks": marks.show,
@@ -140,10 +141,11 @@ def _come_back(way: Way) -> None:
 
 _HEADINGS = {
     "readings": readings.HEADING,
+    AGAIN: again.HEADING,
     "dog": dog.HEADING,
     "photo": photos.HEADING,
     "marks": marks.HEADING,
     "result": result.HEADING,
 }
-if not set(_SHOW) == set(_HEADINGS) == set(STEPS):
+if not set(_SHOW) == set(_HEADINGS) == set(TITLES):
     raise AssertionError("every step needs its page and its heading")

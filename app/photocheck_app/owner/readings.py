@@ -9,11 +9,21 @@ import streamlit as st
 
 from photocheck.errors import CaseError
 from photocheck.judge.wording import CAUTIONS
+from photocheck.orders.draft import reading_text, takes_of
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.speech import capital_first, later, tr
 from photocheck.words import NECK_RING, READING_TITLES, READINGS
-from photocheck_app.owner.way import UNIT_WORDS, Way, chosen, show_ways_on, typed
+from photocheck_app.owner.way import (
+    AGAIN,
+    TITLES,
+    UNIT_WORDS,
+    Way,
+    chosen,
+    go,
+    show_ways_on,
+    typed,
+)
 from photocheck_app.shared import as_text, beside, drawing
 
 HEADING: Final = later("What does the tape say?")
@@ -42,6 +52,19 @@ HOW: Final = {
 }
 """How each reading is taken, in short words."""
 
+PROOFS: Final = {
+    NECK_RING: later(
+        "Please take this one too: tape against tape is the cheapest proof of the half neck."
+    ),
+    "full_length": later(
+        "Please take this one too: it proves front and rear length without any photo."
+    ),
+}
+"""Why a reading is asked for that nothing is cut by."""
+
+SHOWN: Final = ("half_neck", NECK_RING, "front_length", "rear_length", "full_length")
+"""The readings as they are asked for: the ring beside the half neck that it proves."""
+
 EXAMPLES: Final = {"cm": "36.8", "in": "14 1/2"}
 
 
@@ -61,17 +84,39 @@ def show(way: Way) -> None:
         + tr(CAUTIONS[2]),
         icon=":material/pets:",
     )
-    for name in READINGS:
+    for name in SHOWN:
         with st.container(border=True):
             _reading(way, name, unit)
+    _once_more(way)
     show_ways_on("readings")
+
+
+def _once_more(way: Way) -> None:
+    """The way to the second round, as soon as there is anything to read again."""
+    with st.container(border=True):
+        st.subheader(tr(TITLES[AGAIN]), anchor=False)
+        st.write(
+            tr(
+                "Two of your own readings tell more than one. Put the tape away, then measure "
+                "again without looking at these numbers."
+            )
+        )
+        st.button(
+            tr(TITLES[AGAIN]),
+            key="to_again",
+            icon=":material/replay:",
+            on_click=go,
+            args=(AGAIN,),
+            disabled=not way.draft.readings,
+            width="stretch",
+        )
 
 
 def _reading(way: Way, name: str, unit: str) -> None:
     title = tr(READING_TITLES[name])
-    st.subheader(
-        capital_first(title) if name != NECK_RING else tr("Neck ring, as a proof"), anchor=False
-    )
+    st.subheader(capital_first(title), anchor=False)
+    if name in PROOFS:
+        st.write(tr(PROOFS[name]))
     described = tr("Where the tape runs for the {title}.", title=title)
     st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
     text = typed(
@@ -81,6 +126,10 @@ def _reading(way: Way, name: str, unit: str) -> None:
         placeholder=tr("for example {example}", example=EXAMPLES[unit]),
     )
     say_back(lambda: understood_reading(name, text, unit), text)
+    takes = takes_of(way.draft.readings.get(name))
+    if len([take for take in takes if take.text]) > 1:
+        every = reading_text(way.draft.readings[name])
+        st.caption(as_text(tr("Measured more than once: {takes}", takes=every)))
 
 
 def say_back(understand: Callable[[], str], text: str) -> None:
@@ -95,3 +144,7 @@ def say_back(understand: Callable[[], str], text: str) -> None:
         st.caption(f":material/check: {as_text(understand())}")
     except CaseError as error:
         st.error(as_text(str(error)), icon=":material/edit:")
+
+
+if sorted(SHOWN) != sorted(READINGS):
+    raise AssertionError("every reading is asked for")

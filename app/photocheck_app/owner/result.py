@@ -18,7 +18,7 @@ from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
 from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
 from photocheck_app.doors.rate_limits import COUNTS, here
-from photocheck_app.owner.way import STEPS, Way, go, show_ways_on
+from photocheck_app.owner.way import AGAIN, TITLES, Way, go, show_ways_on
 from photocheck_app.report_parts import (
     listed,
     show_doubt,
@@ -52,10 +52,14 @@ NEXT: Final = {
 WAYS_BACK: Final = {
     "agrees": (),
     "could_hide": (
+        (AGAIN, later("Read once more")),
         ("readings", later("Add to the readings")),
         ("photo", later("Add another photo")),
     ),
-    "measure_again": (("readings", later("Correct the readings")),),
+    "measure_again": (
+        ("readings", later("Correct the readings")),
+        (AGAIN, later("Read once more")),
+    ),
     "retake": (("photo", later("Add another photo")),),
     "cannot_tell": (
         ("photo", later("Add another photo")),
@@ -94,6 +98,10 @@ def show(way: Way) -> None:
     listed(tr("Mind"), report.cautions)
     with st.expander(tr("For those who want to know more")):
         listed("", report.redundancy)
+        listed(
+            tr("How sure tape and photo are, in 95 of 100"),
+            [one.sentence for one in report.certainty],
+        )
         show_doubt(report)
         st.download_button(
             tr("Download the report (JSON)"),
@@ -115,7 +123,7 @@ def _show_gaps(missing: tuple[Gap, ...]) -> None:
         with st.container(border=True):
             listed("", [gap.sentence for gap in missing if gap.step == step])
             st.button(
-                tr("Go to: {step}", step=tr(STEPS[step])),
+                tr("Go to: {step}", step=tr(TITLES[step])),
                 key=f"gap_{step}",
                 on_click=go,
                 args=(step,),
@@ -167,7 +175,7 @@ def _not_checked(error: PhotocheckError, steps: tuple[str, ...]) -> None:
     st.write(tr("Nothing is lost. Put this right, then look at the result again."))
     for step in steps:
         st.button(
-            tr("Go to: {step}", step=tr(STEPS[step])), key=f"gap_{step}", on_click=go, args=(step,)
+            tr("Go to: {step}", step=tr(TITLES[step])), key=f"gap_{step}", on_click=go, args=(step,)
         )
 
 

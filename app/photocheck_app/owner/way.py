@@ -16,7 +16,14 @@ from typing import Final
 import streamlit as st
 
 from photocheck.orders.draft import DogTold, Draft, Typed
-from photocheck.orders.filling import Blank, new_draft, settled, typed_at, with_typed
+from photocheck.orders.filling import (
+    Blank,
+    new_draft,
+    owners_hand,
+    settled,
+    typed_at,
+    with_typed,
+)
 from photocheck.orders.gaps import gaps
 from photocheck.orders.model import OrderError
 from photocheck.server.access.addresses import LINK
@@ -36,6 +43,12 @@ STEPS: Final = {
     "result": later("Result"),
 }
 """The steps in turn, with their titles."""
+
+AGAIN: Final = "again"
+"""The second round of the readings: a page beside the way, from the readings and back."""
+
+TITLES: Final = {**STEPS, AGAIN: later("Read once more")}
+"""Of every page one can be sent to."""
 
 ON_THE_WAY_S: Final = 2.0
 """How long after a step a run may still come with the old address (judgement)."""
@@ -112,7 +125,7 @@ def current_step() -> str:
     """The step in the address, or "sample"; the first step when it names none."""
     ADDRESS.arrive()
     step = st.query_params.get("step", "")
-    return step if step in (*STEPS, "sample") else "readings"
+    return step if step in (*TITLES, "sample") else "readings"
 
 
 def change(key: str, edit: Callable[[Draft], Draft]) -> bool:
@@ -127,7 +140,7 @@ def change(key: str, edit: Callable[[Draft], Draft]) -> bool:
 
 def put(key: str, blank: Blank, value: Typed | None) -> bool:
     """Keep one value of the draft, nothing taking it out; whether that changed it."""
-    return change(key, lambda draft: with_typed(draft, blank, value))
+    return change(key, lambda draft: with_typed(draft, blank, value, owners_hand()))
 
 
 def typed(way: Way, blank: Blank, label: str, *, placeholder: str = "") -> str:
@@ -177,6 +190,8 @@ def _watched(way: Way, blank: Blank, known: Typed | None, default: Typed | None 
         "photo": ("photos", blank.photo, blank.name),
         "reference": ("photos", blank.photo, "reference", blank.name),
     }.get(blank.part, (blank.part, blank.name))
+    if blank.take:
+        parts = (*parts, str(blank.take + 1))
     name = "/".join((way.key, *parts))
     kept.watch(name, known, partial(_keep, way.key, blank, default))
     return name
@@ -190,7 +205,7 @@ def _keep(key: str, blank: Blank, default: Typed | None, value: Typed | None) ->
 
 def show_progress(way: Way, step: str) -> None:
     """All steps as buttons: what is done, and where one stands."""
-    open_steps = {gap.step for gap in gaps(way.draft)}
+    open_steps = {_of_the_way(gap.step) for gap in gaps(way.draft)}
     started = {"readings", "photo", "marks"} if way.draft.photos else {"readings"}
     if way.draft.dog != DogTold():
         started = {*started, "dog"}
@@ -201,7 +216,7 @@ def show_progress(way: Way, step: str) -> None:
         name: f"{'✓' if name in done else number} {tr(title)}"
         for number, (name, title) in enumerate(STEPS.items(), start=1)
     }
-    st.session_state["step_choice"] = step
+    st.session_state["step_choice"] = _of_the_way(step)
 
     def moved() -> None:
         go(st.session_state["step_choice"] or step)
@@ -217,12 +232,19 @@ def show_progress(way: Way, step: str) -> None:
     )
 
 
+def _of_the_way(step: str) -> str:
+    """The step that a page belongs to."""
+    return "readings" if step == AGAIN else step
+
+
 def show_ways_on(step: str) -> None:
     """Back and next, at the foot of every step."""
     names = list(STEPS)
-    at = names.index(step)
+    at = names.index(_of_the_way(step))
     with st.container(horizontal=True):
-        if at == 0:
+        if step == AGAIN:
+            st.button(tr("Back"), key="back", on_click=go, args=(names[at],), width="stretch")
+        elif at == 0:
             st.button(tr("Back"), key="back", on_click=leave, width="stretch")
         else:
             st.button(tr("Back"), key="back", on_click=go, args=(names[at - 1],), width="stretch")

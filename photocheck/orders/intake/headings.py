@@ -62,14 +62,27 @@ _HEADINGS: Final = {
     "rear_foot": "rear foot, Hinterpfote",
 }
 
+AGAIN: Final[Mapping[str, str]] = {name: f"{name}_2" for name in READINGS}
+"""The column of a reading's second take, by the reading."""
+
+_SECOND: Final = "_ 2, second _, _ again, _ zweite Messung"
+
 HEADINGS: Final[Mapping[str, tuple[str, ...]]] = {
-    field: tuple(words.split(", ")) for field, words in _HEADINGS.items()
+    **{field: tuple(words.split(", ")) for field, words in _HEADINGS.items()},
+    **{
+        field: tuple(
+            said
+            for heading in _HEADINGS[name].split(", ")
+            for said in _SECOND.replace("_", heading).split(", ")
+        )
+        for name, field in AGAIN.items()
+    },
 }
 """What a column may hold, and how people head it.  The names of ours are understood too.  A
 plain "neck" or "Halsumfang" is nobody's: it may be the neck itself, which is not measured here,
 or the ring that slips over the head."""
 
-LENGTHS: Final = (*READINGS, *FACT_TITLES, "coat_depth", "bar", "diameter")
+LENGTHS: Final = (*READINGS, *AGAIN.values(), *FACT_TITLES, "coat_depth", "bar", "diameter")
 """Columns whose heading may tell the unit of a length."""
 
 _UNIT: Final = re.compile(

@@ -10,10 +10,11 @@ from typing import Any, Final
 
 from photocheck.case.lengths import MM_PER, parse_length, parse_reading, parse_weight
 from photocheck.case.model import Point
+from photocheck.case.takes import split_takes
 from photocheck.errors import CaseError
 from photocheck.orders.draft import DogTold, Draft, ReferenceTold
 from photocheck.orders.filling import new_draft
-from photocheck.orders.intake.headings import LENGTHS, Column, age_words, squeeze
+from photocheck.orders.intake.headings import AGAIN, LENGTHS, Column, age_words, squeeze
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import LANGUAGES, speaking, tr
 from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, FACT_TITLES, PLACE_TITLES, READINGS
@@ -116,13 +117,18 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
 
     def length(typed: str, field: str) -> str:
         text = typed if _has_unit(typed) else _with_unit(typed, units[field], system)
-        if field in READINGS or field in FACT_TITLES:
-            parse_reading(field, text, system)
+        if _read_as(field) in READINGS or field in FACT_TITLES:
+            parse_reading(_read_as(field), text, system)
         else:
             parse_length(text, system, field=field.replace("_", " "), signed=field == "coat_depth")
         return text
 
-    readings = those(READINGS, length)
+    def takes(typed: str, field: str) -> tuple[str, ...]:
+        return tuple(length(one, field) for one in split_takes(_read_as(field), typed, system))
+
+    every = those((*READINGS, *AGAIN.values()), takes)
+    several = {name: (*every.get(name, ()), *every.get(AGAIN[name], ())) for name in READINGS}
+    readings = {n: one[0] if len(one) == 1 else one for n, one in several.items() if one}
     about_dog = those((*FACT_TITLES, "coat_depth"), length)
     sizes = those(("bar", "diameter"), length)
     about_dog |= those(("coat", "build"), _choice)
@@ -156,6 +162,11 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
         if len(text) > LONGEST:
             problems.append(tr("'{text}...' is too long. Shorten it.", text=text[:30]))
     return replace(told, problems=tuple(problems))
+
+
+def _read_as(field: str) -> str:
+    """The reading of which a column holds the second take; any other field as it is."""
+    return next((name for name, again in AGAIN.items() if again == field), field)
 
 
 def _has_unit(cell: str) -> bool:

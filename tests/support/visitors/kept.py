@@ -9,6 +9,7 @@ from typing import Any
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.photo.clean import clean
 from photocheck.server.run import recompute
+from tests.support.typed_takes import only_typed
 from tests.support.visitors.made import Told
 
 
@@ -46,7 +47,7 @@ def _wrongs_of(
 ) -> list[str]:
     order = store.order(key)
     found = []
-    draft = order.draft.to_dict()
+    draft = only_typed(order.draft.to_dict())
     kept = {name: draft.get(name) for name in told.draft if name != "photos"}
     for name, value in kept.items():
         if value != told.draft[name]:

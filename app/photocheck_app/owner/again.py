@@ -1,0 +1,112 @@
+"""The second round of the readings: the first numbers stay hidden until the new ones are in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from typing import Final
+
+import streamlit as st
+
+from photocheck.case.lengths import format_length, parse_reading
+from photocheck.case.model import Reading, Take
+from photocheck.errors import CaseError
+from photocheck.judge.repeats import needs_third, tape_noise
+from photocheck.orders.draft import takes_of
+from photocheck.orders.filling import Blank
+from photocheck.orders.gaps import understood_reading
+from photocheck.speech import capital_first, later, listed, tr
+from photocheck.words import READING_TITLES
+from photocheck_app.owner.readings import EXAMPLES, HOW, SHOWN, say_back
+from photocheck_app.owner.way import AGAIN, Way, show_ways_on, typed
+from photocheck_app.shared import as_text, beside, drawing
+
+HEADING: Final = later("And once more")
+
+
+def show(way: Way) -> None:
+    """Every reading that was taken, with an empty field for each further time."""
+    names = [name for name in SHOWN if _taken(way, name)]
+    if not names:
+        st.info(tr("Nothing was measured yet. Go back and begin with the first round."))
+    else:
+        st.write(
+            tr(
+                "Measure each again as if for the first time. Your first number is shown as soon "
+                "as the new one is in. You may leave out what you like."
+            )
+        )
+    for name in names:
+        with st.container(border=True):
+            _once_more(way, name)
+    show_ways_on(AGAIN)
+
+
+def _taken(way: Way, name: str) -> tuple[Take, ...]:
+    """The takes of a reading that are understood."""
+    found = []
+    for take in takes_of(way.draft.readings.get(name)):
+        with suppress(CaseError):
+            mm, unit = parse_reading(name, take.text, way.unit)
+            found.append(Take(mm, take.text, unit, take.at, take.by))
+    return tuple(found)
+
+
+def _once_more(way: Way, name: str) -> None:
+    title = tr(READING_TITLES[name])
+    st.subheader(capital_first(title), anchor=False)
+    described = tr("Where the tape runs for the {title}.", title=title)
+    st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
+    there = max(2, len(takes_of(way.draft.readings.get(name))))
+    for number in range(1, there):
+        _field(way, name, number)
+    takes = _taken(way, name)
+    if len(takes) < 2:
+        return
+    _compare(name, takes, way.unit)
+    if needs_third(takes):
+        _field(way, name, there)
+
+
+def _field(way: Way, name: str, number: int) -> None:
+    """One empty field, with how it was understood."""
+    parts = {"title": capital_first(tr(READING_TITLES[name])), "unit": way.unit_word}
+    label = {
+        1: tr("{title}, once more, in {unit}", **parts),
+        2: tr("{title}, a third time, in {unit}", **parts),
+    }.get(number, tr("{title}, another time, in {unit}", **parts))
+    text = typed(
+        way,
+        Blank("readings", name, take=number),
+        label,
+        placeholder=tr("for example {example}", example=EXAMPLES[way.unit]),
+    )
+    say_back(lambda: understood_reading(name, text, way.unit), text)
+
+
+def _compare(name: str, takes: Sequence[Take], unit: str) -> None:
+    """All numbers, once they are in, and what they say together; a third is asked for at once."""
+    every = " · ".join(format_length(take.mm, unit) for take in takes)
+    st.markdown(tr("Your numbers: {takes}", takes=f"**{as_text(every)}**"))
+    if needs_third(takes):
+        title = tr(READING_TITLES[name])
+        st.warning(
+            tr("These lie farther apart than a tape does.")
+            + " "
+            + (
+                tr("Please measure the {reading} a third time.", reading=title)
+                if len(takes) == 2
+                else tr("Please measure the {reading} another time.", reading=title)
+            ),
+            icon=":material/straighten:",
+        )
+        return
+    aside = tape_noise({name: Reading.of(takes)}).aside.get(name, ())
+    if aside:
+        outvoted = listed([format_length(takes[k].mm, unit) for k in aside])
+        said = tr(
+            "{takes} does not fit the others. It is kept, but does not count.", takes=outvoted
+        )
+        st.caption(as_text(said))
+    else:
+        st.caption(f":material/check: {tr('They fit each other.')}")
