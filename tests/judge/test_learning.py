@@ -602,3 +602,13 @@ def test_the_benchmark_holds_its_shops_against_the_truth() -> None:
     before, after = (np.sqrt(np.mean(rows[0][k][0].error[:, 0] ** 2)) for k in ("shipped", "25"))
     assert before == pytest.approx(np.hypot(0.12, np.hypot(0.02, 0.02)), abs=0.02)
     assert after < 0.5 * before
+
+
+def test_what_learning_gains_is_counted_from_the_shipped_ratios() -> None:
+    """Nothing to learn: the log densities of both differ by little, though each is some units."""
+    learning = learn(orders_of(5, 20, shift=(0.0, 0.0, 0.0), more={"dogs": 1.0}))
+    assert learning.version is not None
+    assert abs(learning.version.check.gain) < 0.5
+    shifted = learn(orders_of(5, 20, shift=(0.12, 0.0, -0.08), more={"dogs": 1.0}))
+    assert shifted.version is not None
+    assert 0.5 < shifted.version.check.gain < 8.0
