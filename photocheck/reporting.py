@@ -203,7 +203,9 @@ def _decide(
         return "measure_again", tuple(n for n in comparison.names if n in doubted), ""
     seen_from = _in_mm(case, comparison)
     if comparison.agrees:
-        return "agrees", (), format_length(max(seen_from.values()), case.unit)
+        # of the ring by half, for as much of the neck's length it is
+        lengths = [mm / 2.0 if name == NECK_RING else mm for name, mm in seen_from.items()]
+        return "agrees", (), format_length(max(lengths), case.unit)
     worst = max(comparison.names, key=lambda n: comparison.catches[n] / comparison.tolerances.of(n))
     if comparison.unsure and comparison.catches[worst] >= comparison.catches_common:
         reason = wording.could_hide(worst, seen_from[worst], case.unit)

@@ -209,6 +209,7 @@ EXIT_CODES: Final = {
     "measure_again": 10,
     "retake": 11,
     "cannot_tell": 12,
-    "could_hide": 13,
+    "could_hide": 14,
 }
-"""What `photocheck check` returns to the shell.  1 is left to failures of the program itself."""
+"""What `photocheck check` returns to the shell.  1 is left to failures of the program itself, 13 to
+many orders of which some were not taken in (`photocheck.cli.exits`)."""

@@ -109,5 +109,16 @@ def stances(dogs: int, seed: int, jobs: int, photos: int) -> None:
     _tell(report(dogs, seed, jobs, photos))
 
 
+@main.command()
+@click.option("--dogs", default=200, show_default=True, help="How many phantoms.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def ways(dogs: int, seed: int, jobs: int) -> None:
+    """What each way of measuring buys: false alarms, coverage, the smallest error caught."""
+    from photocheck.benchmark.ways import report
+
+    _tell(report(dogs, seed, jobs))
+
+
 if __name__ == "__main__":
     main()

@@ -81,7 +81,7 @@ def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @click.command(
-    epilog="Exit codes: 0 there is something to cut; 2 the input cannot be used; 10 to 13 "
+    epilog="Exit codes: 0 there is something to cut; 2 the input cannot be used; 10, 11, 12 and 14 "
     "as for check when the readings must be right first; 12 too when growth or a change of "
     "weight cannot be foreseen."
 )

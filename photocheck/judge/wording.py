@@ -223,7 +223,7 @@ def headline(verdict: str, names: tuple[str, ...], reason: str) -> str:
     """
     if verdict == "agrees":
         return tr(
-            "The tape readings agree with the photo; an error of {size} or more in any of them "
+            "The tape readings agree with the photo; an error of {size} or more in any length "
             "would have been seen.",
             size=tr(reason),
         )

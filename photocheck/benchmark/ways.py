@@ -1,0 +1,271 @@
+"""What each way of measuring buys: from one bare photo to all that a careful owner can do.
+
+The same phantoms, cameras, marks and hands in every way; each way gives the program more of them.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.benchmark.subjects import Subject, subject
+from photocheck.benchmark.trial import CORNER_PX, view_of
+from photocheck.case.model import Marking, Reading, Take
+from photocheck.judge.compare import compare
+from photocheck.judge.estimate import estimate
+from photocheck.judge.repeats import LED_ALIKE
+from photocheck.judge.tolerances import COMMON, LED_TOGETHER, SHIPPED, tape_log_spread
+from photocheck.numerics import IN_95
+from photocheck.phantom.facing import observe_front, random_front
+from photocheck.phantom.scene import observe, random_scene
+from photocheck.scale.pose import View
+from photocheck.scale.priors import offset_prior
+from photocheck.words import LANDMARKS, READINGS, SPANS
+
+Array = NDArray[np.float64]
+
+MARK_MM: Final = 3.0
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way of measuring.
+
+    Attributes
+    ----------
+    name : str
+    photos : int
+        From the side, with a marker sheet beside the dog.
+    takes : int
+        Of each reading.
+    ring : bool
+        Whether the neck ring is read as well.
+    told : bool
+        Whether girth and weight are told and the chest is marked, beside coat and build.
+    front : bool
+        Whether there is a photo from the front.
+    tape : float
+        The tape's noise over the usual one.
+    """
+
+    name: str
+    photos: int = 1
+    takes: int = 1
+    ring: bool = False
+    told: bool = False
+    front: bool = False
+    tape: float = 1.0
+
+
+WAYS: Final = (
+    Way("One photo, each reading once"),
+    Way("The same with the neck ring", ring=True),
+    Way("The same, girth, weight and chest told as well", ring=True, told=True),
+    Way("Three photos, each reading once, the ring", photos=3, ring=True),
+    Way("Ten photos, each reading once, the ring", photos=10, ring=True),
+    Way("Each reading twice, the ring, a photo from the front", 1, 2, True, True, True),
+    Way("The same with a tape twice as exact", 1, 2, True, True, True, 0.5),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class WayOutcome:
+    """One way for one dog.
+
+    Attributes
+    ----------
+    error, spread : (4,)
+        ln(estimate) - ln(truth), and its stated standard deviation.
+    catches : (5,)
+        Smallest error caught, relative; nan for what was not read.
+    common : float
+        The smallest error common to all that is caught, relative.
+    flagged, agrees : bool
+        Of the good order.
+    off_seen : (5,) bool
+        Whether a reading off by its tolerance was flagged.
+    off_agrees : bool
+        Whether an order whose readings are all 25 % off alike agrees.
+    """
+
+    error: Array
+    spread: Array
+    catches: Array
+    common: float
+    flagged: bool
+    agrees: bool
+    off_seen: NDArray[np.bool_]
+    off_agrees: bool
+
+
+def report(dogs: int, seed: int, jobs: int) -> str:
+    """Every way over so many phantoms, as Markdown."""
+    from tqdm import tqdm
+
+    with ProcessPoolExecutor(jobs) as pool:
+        rows = list(
+            tqdm(
+                pool.map(partial(outcomes, seed), range(dogs), chunksize=2),
+                total=dogs,
+                desc="phantoms",
+                disable=None,
+            )
+        )
+    said = (
+        f"{dogs} phantoms, seed {seed}, a marker sheet beside the dog, marks {MARK_MM:g} mm off; "
+        "the tape as the program takes it to be. Each cell: half neck / front / rear / full length, "
+        "in per cent; of the smallest error caught (in 95 of 100, median over dogs) also the ring."
+    )
+    return "\n\n".join([said, _lengths(rows), _orders(rows)])
+
+
+def outcomes(seed: int, number: int) -> list[WayOutcome]:
+    """Every way for one phantom."""
+    one = subject(seed, number)
+    rng = np.random.default_rng([seed, number, 77])
+    most = max(way.photos for way in WAYS)
+    sides = [_side(one, rng) for _ in range(most)]
+    front = _front(one, rng)
+    tape = hands(one.truth_mm, rng)
+    sign = float(rng.choice([-1.0, 1.0]))
+    return [outcome(one, way, sides, front, tape, sign) for way in WAYS]
+
+
+def outcome(
+    one: Subject,
+    way: Way,
+    sides: list[tuple[View, Marking]],
+    front: tuple[View, Marking],
+    tape: Array,
+    sign: float,
+) -> WayOutcome:
+    """One way for one phantom, by photos and takes drawn before.
+
+    Parameters
+    ----------
+    tape : (takes, 5)
+        ln(take / truth) of usual hands.
+    sign : float
+        Which way errors go, 1 or -1.
+    """
+    facts = one.facts
+    marked: tuple[str, ...] = LANDMARKS
+    if way.told:
+        mass = 1.08e-6 * float(one.dog.tape_mesh.volume)  # soft tissue and air together
+        facts = replace(facts, girth_mm=one.dog.girth, weight_kg=mass)
+        marked = (*LANDMARKS, "back_top", "chest_bottom")
+    shots = [
+        (view, Marking({name: m.marks[name] for name in marked})) for view, m in sides[: way.photos]
+    ]
+    if way.front:
+        shots.append(front)
+    found = estimate([view for view, _ in shots], [[m] for _, m in shots], facts)
+    names = READINGS if way.ring else SPANS
+    truth = np.append(one.truth_mm, 2.0 * one.truth_mm[0])
+
+    def judged(off: Array) -> tuple[bool, bool, Array, float]:
+        lengths = truth * np.exp(way.tape * tape[: way.takes] + off)
+        told = {
+            name: Reading.of([Take(float(mm), f"{mm:.0f} mm", "cm") for mm in lengths[:, i]])
+            for i, name in enumerate(names)
+        }
+        seen = compare(found.log_spans, found.covariance, told)
+        catches = np.array([seen.catches.get(name, np.nan) for name in READINGS])
+        return bool(seen.faults), seen.agrees, catches, seen.catches_common
+
+    flagged, agrees, catches, common = judged(np.zeros(5))
+    off = np.zeros(5, bool)
+    for i, name in enumerate(names):
+        off[i] = judged(sign * np.log1p(SHIPPED[name]) * np.eye(5)[i])[0]
+    return WayOutcome(
+        error=found.log_spans - np.log(one.truth_mm),
+        spread=np.sqrt(np.diag(found.covariance)),
+        catches=catches,
+        common=common,
+        flagged=flagged,
+        agrees=agrees,
+        off_seen=off,
+        off_agrees=judged(np.full(5, sign * np.log1p(0.25)))[1],
+    )
+
+
+def hands(truth_mm: Array, rng: np.random.Generator, takes: int = 2) -> Array:
+    """What usual hands are off, (takes, 5), ln: led once for all takes, laid anew for each.
+
+    By halves of the variance, and along one line led alike, as the program takes hands to be.
+    """
+    spread = tape_log_spread(np.append(truth_mm, 2.0 * truth_mm[0])) / np.sqrt(2.0)
+    alike = np.eye(5)
+    for a, b in LED_ALIKE:
+        i, j = READINGS.index(a), READINGS.index(b)
+        alike[i, j] = alike[j, i] = LED_TOGETHER
+    led = np.linalg.cholesky(alike) @ rng.normal(size=5)
+    return np.asarray(spread * (led + rng.normal(size=(takes, 5))))
+
+
+def _side(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
+    place = str(rng.choice(["near_flank", "near_feet", "middle", "far_feet"]))
+    scene = random_scene(rng, dog=one.dog, kind="marker_sheet", place=place)
+    seen = observe(scene, rng, MARK_MM, CORNER_PX[scene.reference.form])
+    return view_of(seen), Marking(seen.marking.marks)
+
+
+def _front(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
+    scene = random_front(rng, one.dog, kind="marker_sheet", place="front_feet")
+    seen = observe_front(scene, rng, MARK_MM, CORNER_PX[scene.reference.form])
+    plain = replace(seen, reference=replace(seen.reference, place="unknown", offset_mm=None))
+    view = replace(view_of(plain), offset=offset_prior(seen.reference, "front"))
+    return view, Marking(seen.marking.marks)
+
+
+def _lengths(rows: list[list[WayOutcome]]) -> str:
+    lines = [
+        "| way | bias | RMSE | stated sd | 95 % covers |",
+        "| --- | ---: | ---: | ---: | ---: |",
+    ]
+    for k, way in enumerate(WAYS):
+        error = np.array([row[k].error for row in rows])
+        spread = np.array([row[k].spread for row in rows])
+        inside = np.abs(error) <= IN_95 * spread
+        cells = (
+            _four(100 * error.mean(axis=0), "+.1f"),
+            _four(100 * np.sqrt(np.mean(error**2, axis=0)), ".1f"),
+            _four(100 * np.sqrt(np.mean(spread**2, axis=0)), ".1f"),
+            _four(100 * inside.mean(axis=0), ".0f"),
+        )
+        lines.append(f"| {way.name} | {' | '.join(cells)} |")
+    return "\n".join(lines)
+
+
+def _orders(rows: list[list[WayOutcome]]) -> str:
+    shares = " / ".join(f"{100 * SHIPPED[name]:.0f}" for name in READINGS)
+    lines = [
+        "| way | good orders flagged | good orders agree | smallest error caught | of all alike "
+        f"| off by the tolerance ({shares}): flagged | all 25 % off alike: agree |",
+        "| --- | ---: | ---: | ---: | ---: | ---: | ---: |",
+    ]
+    for k, way in enumerate(WAYS):
+        these = [row[k] for row in rows]
+        names = READINGS if way.ring else SPANS
+        catches = np.median([one.catches[: len(names)] for one in these], axis=0)
+        seen = np.mean([one.off_seen[: len(names)] for one in these], axis=0)
+        cells = (
+            f"{100 * np.mean([one.flagged for one in these]):.1f}",
+            f"{100 * np.mean([one.agrees for one in these]):.0f}",
+            _four(100 * catches, ".0f"),
+            f"{100 * np.median([one.common for one in these]):.0f}",
+            _four(100 * seen, ".0f"),
+            f"{100 * np.mean([one.off_agrees for one in these]):.1f}",
+        )
+        lines.append(f"| {way.name} | {' | '.join(cells)} |")
+    common = f"Tolerance of an error common to all: {100 * SHIPPED[COMMON]:.0f} %."
+    return "\n".join(lines) + f"\n\n{common}"
+
+
+def _four(values: Array, form: str) -> str:
+    return " / ".join(format(float(value), form) for value in values)
