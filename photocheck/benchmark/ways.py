@@ -118,8 +118,8 @@ def report(dogs: int, seed: int, jobs: int) -> str:
         )
     said = (
         f"{dogs} phantoms, seed {seed}, a marker sheet beside the dog, marks {MARK_MM:g} mm off; "
-        "the tape as the program takes it to be. Each cell: half neck / front / rear / full length, "
-        "in per cent; of the smallest error caught (in 95 of 100, median over dogs) also the ring."
+        "the tape as the program takes it to be. Each cell: half neck / front / rear / full "
+        "length, in per cent; of the smallest error caught (in 95 of 100, median over dogs) also the ring."
     )
     return "\n\n".join([said, _lengths(rows), _orders(rows)])
 
