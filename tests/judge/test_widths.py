@@ -219,3 +219,14 @@ def test_which_readings_prove_each_other() -> None:
     assert proved(readings) == {"half_neck", NECK_RING}
     doubled = Reading(readings[NECK_RING].mm * 1.2, "x", "cm")
     assert proved({**readings, NECK_RING: doubled}) == set()
+
+
+def test_what_widths_are_doubted_by_is_what_their_reasons_say() -> None:
+    # the ring thought 15 mm too high on a neck 200 mm wide that flares by 6 mm a cm
+    assert shape.FRONT_LOOK["neck_width"].log_spread == pytest.approx(15 * 0.6 / 200, rel=0.2)
+    # the chest's outline is the shoulders' more often than not: twice as doubtful, at the least
+    assert 1.8 < shape.FRONT_LOOK["chest_width"].log_spread / 0.045 < 2.4
+    assert shape.FRONT_LOOK["neck_width"].median == shape.FRONT_LOOK["chest_width"].median == 1.0
+    # boards: a centimetre of give at either side of a chest of 200 mm, hardly less at a neck of 100
+    assert shape.width_log_spread(200.0) == pytest.approx(10.0 / 200.0, rel=0.2)
+    assert shape.width_log_spread(100.0) == pytest.approx(8.0 / 100.0, rel=0.2)
