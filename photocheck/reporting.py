@@ -71,7 +71,7 @@ def report_of(
                 fused.log_spans,
                 fused.covariance,
                 case.readings,
-                [photo.reference for photo in case.photos],
+                [photo.reference for photo in case.photos if photo.view == "side"],
             ),
             stance=stance_evidence([each.stance for each in stances]),
         )
@@ -122,14 +122,14 @@ def report_of(
 
 
 def _marked(photos: Sequence[LookedAt], fused: Estimate) -> Iterator[MarkedPhoto]:
-    """Everybody's marks on every photo, in the dog's middle plane as the estimate has it.
+    """Everybody's marks on every photo from the side, in the dog's middle plane as estimated.
 
     All in the same plane though feet and last rib lie nearer: marks that changed places would
     otherwise be taken out of the planes of each other.
     """
     several = sum(len(photo.markings) for photo in photos) > 1
     for number, photo in enumerate(photos):
-        if photo.entry.view != "side":
+        if photo.view.from_front:
             continue
         for marking in photo.markings:
             marks = flat_marks(marking.marks, fused.to_pixels[number])

@@ -120,5 +120,16 @@ def ways(dogs: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, seed, jobs))
 
 
+@main.command()
+@click.option("--dogs", default=120, show_default=True, help="Phantoms of each population.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def widths(dogs: int, seed: int, jobs: int) -> None:
+    """The half neck by the side alone, with its width measured, with a photo from the front."""
+    from photocheck.benchmark.width_gain import report
+
+    _tell(report(dogs, seed, jobs))
+
+
 if __name__ == "__main__":
     main()

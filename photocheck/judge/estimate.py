@@ -21,6 +21,7 @@ from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_pho
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.judge.widths import (
+    FRONTS,
     against_photos,
     fits_without,
     front_left_out,
@@ -94,6 +95,8 @@ def estimate(
     markings: Sequence[Sequence[Marking]],
     dog: DogFacts,
     ratios: TapeRatios = SHIPPED,
+    *,
+    leave: str = "",
 ) -> Estimate:
     """Fuse all photos and markings of one dog.
 
@@ -104,7 +107,10 @@ def estimate(
     dog : DogFacts
     ratios : TapeRatios
         What the shop has learnt for dogs like this one.
+    leave : str
+        What to leave out as if it had not been told: one of `widths.told_widths`.
     """
+    dog = without_width(dog, leave)
     candidates = [
         [Shot(view, pose, tuple(marks)) for pose in likely_poses(view)]
         for view, marks in zip(views, markings, strict=True)
@@ -146,7 +152,7 @@ def estimate(
     expected = joint.trunk(mode.theta)
 
     used: list[int] = []
-    for k in fronts:
+    for k in fronts if leave != FRONTS else ():
         told = Joint(best, dog, dropped, ratios, left_out, [all_best[k]])
         if fits_without(told, solve(told), joint, mode):
             used.append(k)

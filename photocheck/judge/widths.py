@@ -29,20 +29,24 @@ Array = NDArray[np.float64]
 BOARDS: Final = {"neck_boards": "neck_width", "chest_boards": "chest_width"}
 """The source of doubt that each width is, and the fact it is about."""
 
+FRONTS: Final = "fronts"
+"""Stands for the photos from the front where a width stands for itself."""
+
 WIDTH_LIMIT: Final = 3.5
 """Standard deviations from what the photos alone expect, as for a whole photo (judgement)."""
 
 
-def told_widths(dog: DogFacts) -> tuple[str, ...]:
-    """The widths that are given."""
-    return tuple(fact for fact in BOARDS.values() if getattr(dog, f"{fact}_mm") is not None)
+def told_widths(dog: DogFacts, *, fronts: bool = False) -> tuple[str, ...]:
+    """The widths that are given, and `FRONTS` where there are photos from the front."""
+    given = [fact for fact in BOARDS.values() if getattr(dog, f"{fact}_mm") is not None]
+    return (*given, FRONTS) if fronts else tuple(given)
 
 
 def without_width(dog: DogFacts, fact: str) -> DogFacts:
-    """The dog as if the width had not been given."""
+    """The dog as if the width had not been given; any other word leaves it as it is."""
     if fact == "neck_width":
         return replace(dog, neck_width_mm=None)
-    return replace(dog, chest_width_mm=None)
+    return replace(dog, chest_width_mm=None) if fact == "chest_width" else dog
 
 
 def unlikely_width(joint: Joint, mode: Mode) -> str:
@@ -119,6 +123,12 @@ def against_photos(fact: str) -> str:
 
 def against_readings(fact: str) -> str:
     """That a width does not fit readings that prove each other, and what to do."""
+    if fact == FRONTS:
+        return tr(
+            "What the photo from the front shows does not fit the readings, which prove each "
+            "other, and was left out; check which object gives the scale in it, where it stood, "
+            "and its marks"
+        )
     return tr(
         "The {width} does not fit the readings, which prove each other, and was left out; "
         "measure it again, {path}",
@@ -127,34 +137,53 @@ def against_readings(fact: str) -> str:
     )
 
 
-def outvoted(
+def accuser(
     comparison: Comparison,
-    readings: Mapping[str, Reading],
     widths: Sequence[str],
     judged_without: Callable[[str], Comparison],
 ) -> str:
-    """The width without which readings that prove each other are no longer accused.
+    """The width without which no reading would be accused.
 
     Parameters
     ----------
     comparison : Comparison
         With all widths.
-    readings : mapping of reading name to Reading
     widths : sequence of str
-        Those given, of `words.FACT_TITLES`.
+        Those given (`told_widths`).
     judged_without : callable
         The comparison as it would be without one of them.
 
     Returns
     -------
     str
-        Empty where no width is outvoted: one tape against one pair of boards stays a matter of
-        measuring again.
+        Empty where nothing is accused, or whatever is left out.
     """
-    accused = {name for fault in comparison.faults for name in fault.readings}
-    if not accused or not accused <= proved(readings):
+    if not comparison.faults:
         return ""
     return next((fact for fact in widths if not judged_without(fact).faults), "")
+
+
+def outvoted(comparison: Comparison, readings: Mapping[str, Reading]) -> bool:
+    """Whether all that is accused proves each other, so that it outvotes a width.
+
+    Where it does not, one tape against one pair of boards stays a matter of measuring again.
+    """
+    accused = {name for fault in comparison.faults for name in fault.readings}
+    return accused <= proved(readings)
+
+
+def measure_width_too(fact: str) -> str:
+    """That a width may be what is wrong, where it alone speaks against a reading."""
+    if fact == FRONTS:
+        return tr(
+            "Without the photo from the front nothing would stand out: check which object gives "
+            "the scale in it, where it stood, and its marks as well"
+        )
+    return tr(
+        "Without the {width} nothing would stand out: measure it again as well, {path}",
+        width=tr(FACT_TITLES[fact]),
+        path=tr(FACT_PATHS[fact]),
+    )
 
 
 def proved(readings: Mapping[str, Reading]) -> set[str]:

@@ -277,7 +277,7 @@ def test_a_busy_server_is_told_at_the_marks_and_the_result(
 @pytest.mark.parametrize(
     "name",
     [
-        *("bramble", "heron", "rowan"),
+        *("bramble", "heron", "rowan", "wren"),
         *(pytest.param(name, marks=pytest.mark.slow) for name in ("flint", "sorrel")),
     ],
 )
@@ -301,6 +301,8 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     kept = [photo["file"] for photo in photos(page)]
     for file, told in zip(kept, data["photos"], strict=True):
         reference = f"{key}/photos/{file}/reference"
+        if "view" in told:
+            page.radio(key=f"{key}/photos/{file}/view").set_value(told["view"]).run()
         page.radio(key=f"{reference}/kind").set_value(told["reference"]["kind"]).run()
         page.radio(key=f"{reference}/place").set_value(told["reference"]["place"]).run()
         for detail in ("bar", "offset"):

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
+import json
+from collections.abc import Callable
+from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
 
 from photocheck.body import shape
+from photocheck.case.file import case_from_dict
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
 from photocheck.case.validity import validate
+from photocheck.checking import check
 from photocheck.errors import CaseError
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.joint import Joint
 from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
+from photocheck.report.file import report_from_dict, report_to_dict
+from photocheck.report.model import Report
 from photocheck.scale import priors
 from photocheck.scale.pose import View, likely_poses
 from photocheck.words import SPANS
 from tests.support.judged import DOG, marking, pixel, square_view
+from tests.support.places import SAMPLES
 
 NECK = SPANS.index("half_neck")
 FROM = 2000.0
@@ -227,3 +237,74 @@ def test_places_are_those_of_the_view() -> None:
         priors.offset_prior(Reference("a4", "before_dog", offset_mm=-200.0), "front")
     told = priors.offset_prior(Reference("a4", "behind_dog", offset_mm=-900.0), "front")
     assert (told.beyond_mm, told.spread_mm) == (-900.0, 45.0)
+
+
+# --- the whole check -------------------------------------------------------------
+
+
+@cache
+def wren() -> dict[str, object]:
+    """The sample with a photo from the front, as its file has it."""
+    return json.loads((SAMPLES / "wren" / "case.json").read_text(encoding="utf-8"))
+
+
+def checked(change: Callable[[dict[str, Any]], None] = lambda told: None) -> Report:
+    told = copy.deepcopy(wren())
+    change(told)
+    return check(case_from_dict(told, SAMPLES / "wren"))
+
+
+def moved(factor: float) -> Callable[[dict[str, Any]], None]:
+    """The marks at the neck moved apart about their middle."""
+
+    def change(told: dict[str, Any]) -> None:
+        marks = told["photos"][1]["markings"][0]["marks"]
+        left, right = np.array(marks["neck_left"]), np.array(marks["neck_right"])
+        middle, half = (left + right) / 2, factor * (right - left) / 2
+        marks["neck_left"], marks["neck_right"] = list(middle - half), list(middle + half)
+
+    return change
+
+
+def test_a_check_tells_the_width_and_leaves_stance_and_quality_alone() -> None:
+    report = checked()
+    assert report.verdict == "agrees"
+    side, front = report.photos
+    assert side.widths == ()
+    assert front.stance == ()
+    (width,) = front.widths
+    truth = json.loads((SAMPLES / "wren" / "truth.json").read_text(encoding="utf-8"))
+    assert width.name == "neck_width"
+    assert width.low_mm < truth["neck_width_mm"] < width.high_mm
+    assert any("Neck width under the tape" in said for said in front.remarks)
+    assert not any("middle" in said or "side" in said for said in front.remarks)
+    assert report_from_dict(report_to_dict(report)) == report
+    alone = checked(lambda told: told["photos"].pop())
+    spread = [
+        {span.span: span.log_spread for span in told.spans}["half_neck"] for told in (report, alone)
+    ]
+    assert spread[0] < 0.85 * spread[1]
+
+
+def test_a_front_photo_that_cannot_be_changes_no_length() -> None:
+    alone, off = checked(lambda told: told["photos"].pop()), checked(moved(2.2))
+    assert [s.photo_mm for s in off.spans] == [s.photo_mm for s in alone.spans]
+    assert any("Photo 2, from the front" in said for said in off.outliers)
+    assert off.verdict == alone.verdict
+
+
+def test_readings_that_prove_each_other_outvote_a_front_photo() -> None:
+    slim = checked(moved(0.65))
+    assert slim.verdict == "agrees"
+    assert any("which prove each other" in said for said in slim.outliers)
+    alone = checked(lambda told: told["photos"].pop())
+    assert [s.photo_mm for s in slim.spans] == [s.photo_mm for s in alone.spans]
+    # without the ring it is one tape against one photo
+    without = checked(lambda told: (moved(0.65)(told), told["readings"].pop("neck_ring")))
+    assert without.verdict == "measure_again"
+    assert any("Without the photo from the front" in said for said in without.outliers)
+
+
+def test_a_place_of_the_other_view_is_refused() -> None:
+    with pytest.raises(CaseError, match="near_feet"):
+        checked(lambda told: told["photos"][1]["reference"].update(place="near_feet"))

@@ -14,6 +14,7 @@ from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
 from photocheck.judge.tolerances import FALSE_ALARMS, tape_log_spread
 from photocheck.judge.widths import (
+    accuser,
     outvoted,
     proved,
     told_widths,
@@ -154,8 +155,9 @@ def test_a_wrong_width_does_not_accuse_readings_that_prove_each_other(factor: fl
             return judged(without_width(dog, fact), readings)
 
         if comparison.faults:
-            wrong = outvoted(comparison, readings, told_widths(dog), without)
+            wrong = accuser(comparison, told_widths(dog), without)
             assert wrong
+            assert outvoted(comparison, readings)
             assert not without(wrong).faults
 
 
@@ -182,9 +184,10 @@ def test_good_orders_with_a_wrong_width_and_a_ring_are_hardly_flagged() -> None:
             return compare(found[dog].log_spans, found[dog].covariance, readings)
 
         comparison = held(dog)
-        wrong = outvoted(
-            comparison, readings, told_widths(dog), lambda f: held(without_width(dog, f))
+        wrong = accuser(
+            comparison, told_widths(dog), lambda fact, held=held: held(without_width(dog, fact))
         )
+        wrong = wrong and outvoted(comparison, readings)
         flagged["wrong width"] += bool(comparison.faults and not wrong)
         flagged["no width"] += bool(held(DogFacts()).faults)
         del readings[NECK_RING]
@@ -204,7 +207,9 @@ def test_a_width_still_tells_of_a_wrong_reading() -> None:
     assert [f.name for f in judged(dog, readings).faults] == ["half_neck"]
     assert not judged(DogFacts(), readings).faults  # which the photo alone does not see
     comparison = judged(dog, readings)
-    assert outvoted(comparison, readings, ("neck_width",), lambda _: judged(DogFacts(), {})) == ""
+    # one tape against one pair of boards: both are to be measured again
+    assert accuser(comparison, ("neck_width",), lambda _: judged(DogFacts(), readings))
+    assert not outvoted(comparison, readings)
 
 
 def test_which_readings_prove_each_other() -> None:
@@ -214,3 +219,14 @@ def test_which_readings_prove_each_other() -> None:
     assert proved(readings) == {"half_neck", NECK_RING}
     doubled = Reading(readings[NECK_RING].mm * 1.2, "x", "cm")
     assert proved({**readings, NECK_RING: doubled}) == set()
+
+
+def test_what_widths_are_doubted_by_is_what_their_reasons_say() -> None:
+    # the ring thought 15 mm too high on a neck 200 mm wide that flares by 6 mm a cm
+    assert shape.FRONT_LOOK["neck_width"].log_spread == pytest.approx(15 * 0.6 / 200, rel=0.2)
+    # the chest's outline is the shoulders' more often than not: twice as doubtful, at the least
+    assert 1.8 < shape.FRONT_LOOK["chest_width"].log_spread / 0.045 < 2.4
+    assert shape.FRONT_LOOK["neck_width"].median == shape.FRONT_LOOK["chest_width"].median == 1.0
+    # boards: a centimetre of give at either side of a chest of 200 mm, hardly less at a neck of 100
+    assert shape.width_log_spread(200.0) == pytest.approx(10.0 / 200.0, rel=0.2)
+    assert shape.width_log_spread(100.0) == pytest.approx(8.0 / 100.0, rel=0.2)

@@ -15,15 +15,23 @@ from hypothesis import strategies as st
 from photocheck.case.file import case_from_dict
 from photocheck.case.samples import samples_folder
 from photocheck.errors import CaseError
-from photocheck.orders.draft import Draft
-from photocheck.orders.filling import Blank, new_draft, settled, typed_at, with_typed
+from photocheck.orders.draft import Draft, DraftMarking
+from photocheck.orders.filling import (
+    Blank,
+    new_draft,
+    settled,
+    typed_at,
+    with_marks,
+    with_photo,
+    with_typed,
+)
 from photocheck.orders.gaps import (
     gaps,
     understood_length,
     understood_reading,
     understood_weight,
 )
-from photocheck.words import PLACE_TITLES, PLACES_BEHIND, READINGS, UNITS
+from photocheck.words import FRONT_LANDMARKS, PLACE_TITLES, PLACES_BEHIND, READINGS, UNITS
 from tests.support.fuzz.texts import typed_text
 
 LENGTHS = st.builds(
@@ -130,3 +138,25 @@ def test_every_reading_has_an_example_that_is_understood() -> None:
         assert understood(understood_reading, "half_neck", text, unit)
     with pytest.raises(CaseError):
         understood_reading("half_neck", "4o", "cm")
+
+
+def test_a_photo_from_the_front_has_words_of_its_own() -> None:
+    file = FLINT.photos[0].file
+    front = with_typed(FLINT, Blank("photo", "view", file), "front")
+    (photo,) = front.photos
+    # words and marks of the other view are none of this one
+    assert (photo.view, photo.reference.place, photo.markings) == ("front", "", ())
+    assert photo.unplaced == FRONT_LANDMARKS
+    assert photo.reference.kind == FLINT.photos[0].reference.kind
+    assert typed_at(front, Blank("photo", "view", file)) == "front"
+    assert any("A photo from the side is needed" in gap.sentence for gap in gaps(front))
+    both = with_typed(with_photo(FLINT, "b.jpg"), Blank("photo", "view", "b.jpg"), "front")
+    assert not any("from the side is needed" in gap.sentence for gap in gaps(both))
+    half = with_marks(both, 1, DraftMarking({"chest_left": (1.0, 1.0)}))
+    assert half.photos[1].unplaced == (*FRONT_LANDMARKS, "chest_right")
+    # the next photo is told as the last one from the side was
+    third = with_photo(both, "c.jpg").photos[2]
+    assert third.reference.place == FLINT.photos[0].reference.place
+    assert not third.from_front
+    side = with_typed(both, Blank("photo", "view", "b.jpg"), None)
+    assert side.photos[1].to_dict().get("view") is None

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from photocheck.benchmark.subjects import Subject, subject
-from photocheck.benchmark.trial import Setting, photographs, view_of
+from photocheck.benchmark.trial import Setting, photographs
+from photocheck.benchmark.width_gain import front_view
 from photocheck.case.model import Marking
 from photocheck.judge.estimate import estimate
 from photocheck.phantom.facing import (
@@ -21,18 +20,9 @@ from photocheck.phantom.facing import (
 )
 from photocheck.phantom.plan import DogPlan, random_plan
 from photocheck.phantom.solid import make_dog
-from photocheck.scale.pose import View
-from photocheck.scale.priors import offset_prior
 from photocheck.words import SPANS
 
 NECK = SPANS.index("half_neck")
-
-
-def front_view(seen) -> View:
-    """An observation from the front as the scale stage would hand it on."""
-    offset = offset_prior(seen.reference, "front")
-    plain = replace(seen, reference=replace(seen.reference, place="unknown", offset_mm=None))
-    return replace(view_of(plain), offset=offset)
 
 
 def test_true_widths_are_those_of_the_mesh() -> None:

@@ -178,7 +178,8 @@ def _about_photos(report: Report) -> None:
     for number, photo in enumerate(report.photos, start=1):
         title = tr("Photo {number}", number=number) if several else tr("The photo")
         stance = [f"{finding.sentence} {finding.instruction}" for finding in photo.stance]
-        square = [] if photo.stance else [tr("Nothing speaks against the dog standing square.")]
+        untold = photo.stance or report.case.photos[number - 1].view == "front"
+        square = [] if untold else [tr("Nothing speaks against the dog standing square.")]
         st.html(listed(title, [seen_from(photo), *stance, *square, *photo.remarks]))
     if report.cautions:
         with st.expander(tr("Mind")):
