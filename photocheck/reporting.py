@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,9 +14,10 @@ from photocheck.judge.budget import budget, one_more_photo
 from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
+from photocheck.judge.marks_told import MarkedPhoto, told_marks
 from photocheck.judge.repeats import TapeNoise, tape_noise
 from photocheck.judge.shots import CameraView
-from photocheck.judge.standing import Standing, stance_evidence
+from photocheck.judge.standing import Standing, flat_marks, stance_evidence
 from photocheck.judge.steps import next_step
 from photocheck.looking import LookedAt
 from photocheck.numerics import IN_95
@@ -68,7 +70,11 @@ def report_of(
         explanations, likeliest = explanations_of(posterior), told(posterior)
     noise = tape_noise(case.readings)
     verdict, in_doubt, reason = _decide(comparison, likeliest)
-    if verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
+    of_marks = told_marks(_marked(photos, fused))
+    if of_marks:  # whatever was measured with such marks, it says nothing of dog or tape
+        verdict, in_doubt, reason = "cannot_tell", comparison.names, of_marks[0].reason
+        explanations = _led_by([told.explanation for told in of_marks], explanations)
+    elif verdict in ("agrees", "cannot_tell") and (posture := _plainly_not_square(stances)):
         verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
     cautions = tuple(tr(caution) for caution in wording.CAUTIONS)
     if case.dog.age_months is not None and case.dog.age_months < wording.PUPPY_MONTHS:
@@ -76,7 +82,7 @@ def report_of(
     return Report(
         verdict=verdict,
         headline=wording.headline(verdict, in_doubt, reason),
-        spans=_span_results(case, fused, comparison, verdict, in_doubt),
+        spans=_span_results(case, fused, comparison, verdict, in_doubt, unsure=bool(of_marks)),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
         redundancy=_redundancy(case, noise),
         photos=tuple(
@@ -96,6 +102,29 @@ def report_of(
     )
 
 
+def _marked(photos: Sequence[LookedAt], fused: Estimate) -> Iterator[MarkedPhoto]:
+    """Everybody's marks on every photo, in the dog's middle plane as the estimate has it.
+
+    All in the same plane though feet and last rib lie nearer: marks that changed places would
+    otherwise be taken out of the planes of each other.
+    """
+    several = sum(len(photo.markings) for photo in photos) > 1
+    for number, photo in enumerate(photos):
+        for marking in photo.markings:
+            marks = flat_marks(marking.marks, fused.to_pixels[number])
+            spread = marking.spread_mm or 0.0
+            yield MarkedPhoto(marks, spread, number + 1, marking.by, several)
+
+
+def _led_by(first: Sequence[Explanation], others: Sequence[Explanation]) -> tuple[Explanation, ...]:
+    """The explanations that come first, and what they leave of the others' probability."""
+    from photocheck.judge.explain import SHOWN_FROM
+
+    left = float(np.prod([1.0 - one.probability for one in first]))
+    shared = [replace(one, probability=left * one.probability) for one in others]
+    return (*first, *(one for one in shared if one.probability >= SHOWN_FROM))
+
+
 def _next(
     explanations: tuple[Explanation, ...],
     noise: TapeNoise,
@@ -105,7 +134,7 @@ def _next(
     case: Case,
     views: Sequence[View],
 ) -> str:
-    """What is flagged is cleared up first, then takes, then the stance, then what may be missed."""
+    """What explanations ask for comes first, then takes, the stance, what makes a miss likely."""
     if explanations:
         return explanations[0].action
     for name in comparison.names:
@@ -157,6 +186,8 @@ def _span_results(
     comparison: Comparison,
     verdict: str,
     in_doubt: tuple[str, ...],
+    *,
+    unsure: bool,
 ) -> tuple[SpanResult, ...]:
     spread = np.sqrt(np.diag(fused.covariance))
     # marks far from any dog can leave a length wholly open; e to the 6 is as good as that
@@ -177,7 +208,9 @@ def _span_results(
         own = ""
         if reading is not None:
             own = "agrees"
-            if span in doubted:
+            if unsure:
+                own = "cannot_tell"
+            elif span in doubted:
                 own = "retake" if verdict == "retake" else "measure_again"
             elif name in comparison.unsure:
                 own = "cannot_tell"

@@ -94,7 +94,7 @@ def sentence(name: str, figure: StanceFigure, log_bayes: float) -> str:
     value, low, high = (number(f"{v:.{digits}f}") for v in (figure.value, figure.low, figure.high))
     told = {"seen": tr(_SEEN[name]), "figure": tr(figure.title), "value": value}
     if figure.low <= figure.value <= figure.high:
-        times = min(round(float(np.exp(log_bayes)), 1 if log_bayes < 2.0 else 0), 1000)
+        times = min(round(float(np.exp(min(log_bayes, 10.0))), 1 if log_bayes < 2.0 else 0), 1000)
         return tr(
             "{seen}: the {figure} is {value}, which by itself a dog standing square may have "
             "({low} to {high}), but all marks together fit {times:g} times better.",

@@ -137,6 +137,12 @@ def body_points(
     return {name: _through(planes[lifts.get(name, 0.0)], [xy])[0] for name, xy in pixels.items()}
 
 
+def flat_marks(pixels: Mapping[str, Point], to_pixels: ToPixels) -> dict[str, Point]:
+    """Marks as if all lay in the dog's middle plane, mm in body coordinates."""
+    inverse = _inverse(to_pixels(0.0))
+    return dict(zip(pixels, _through(inverse, list(pixels.values())), strict=True))
+
+
 def upright(roll_deg: float, place: str) -> tuple[Point, float]:
     """Upright direction in body coordinates, y down, and its standard deviation, degrees.
 

@@ -195,7 +195,8 @@ class Explanation:
     Attributes
     ----------
     name : str
-        Of `photocheck.judge.explanations.KINDS`.
+        Of `photocheck.judge.explanations.KINDS`, or "marks_exchanged" or "marks_impossible"
+        (`photocheck.judge.marks_told`), which come before all others.
     title : str
         For people; follows "Most likely:".
     probability : float
