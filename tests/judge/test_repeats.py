@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import chi2, multivariate_normal, norm
 from scipy.stats import f as f_distribution
-from scipy.stats import multivariate_normal, norm
 
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Reading, Take
@@ -75,6 +75,32 @@ def test_one_take_is_as_exact_as_it_ever_was() -> None:
     names = ("half_neck", "front_length", "full_length")
     for noise in (ONCE, tape_noise({"half_neck": reading("20")})):
         assert noise.variance(names, lengths) == pytest.approx(tape_log_spread(lengths) ** 2)
+
+
+def test_the_parts_of_the_tapes_noise_are_as_said() -> None:
+    # 8 mm that differ and 6 mm that these hands repeat make the 10 mm of one take (Pythagoras);
+    # how well tapes repeat by the quantiles of chi-square, SciPy
+    one = float(tape_log_spread(400.0)) * 400.0
+    assert np.sqrt(TAPE_REPEAT_SHARE) * one == pytest.approx(8.0)
+    assert np.sqrt(1.0 - TAPE_REPEAT_SHARE) * one == pytest.approx(6.0)
+    nine_of_ten = 8.0 * np.sqrt((REPEAT_FREEDOM - 2.0) / chi2.ppf([0.95, 0.05], REPEAT_FREEDOM))
+    assert nine_of_ten == pytest.approx([4.2, 12.9], abs=0.05)
+
+
+def test_takes_that_differ_have_a_tenth_of_the_false_alarms() -> None:
+    rng = np.random.default_rng(12)
+    names = ("front_length", "rear_length")
+    flagged = [
+        any(
+            fault.name == TAKES_DIFFER
+            for fault in compare(
+                LOG_SPANS, photo_covariance(), drawn(rng, names), false_alarms=0.3
+            ).faults
+        )
+        for _ in range(1500)
+    ]
+    # of those flagged so, some are named by another fault of the same reading
+    assert 0.5 * 0.03 < np.mean(flagged) < 1.3 * 0.03
 
 
 def test_an_f_ratio_has_the_chance_that_scipy_gives() -> None:
