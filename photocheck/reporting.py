@@ -82,7 +82,11 @@ def report_of(
     return Report(
         verdict=verdict,
         headline=wording.headline(verdict, in_doubt, reason),
-        spans=_span_results(case, fused, comparison, verdict, in_doubt, unsure=bool(of_marks)),
+        spans=_with_takes_apart(
+            _span_results(case, fused, comparison, verdict, in_doubt, unsure=bool(of_marks)),
+            case,
+            noise,
+        ),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
         redundancy=_redundancy(case, noise),
         photos=tuple(
@@ -240,6 +244,19 @@ def _span_results(
             )
         )
     return tuple(results)
+
+
+def _with_takes_apart(
+    spans: tuple[SpanResult, ...], case: Case, noise: TapeNoise
+) -> tuple[SpanResult, ...]:
+    """The same, with what is to be said of a reading whose takes differ: their mean is none."""
+    told = []
+    for one in spans:
+        if one.span in noise.apart:
+            every = [take.mm for take in case.readings[one.span].takes]
+            one = replace(one, sentence=wording.takes_apart(one.span, every, case.unit))
+        told.append(one)
+    return tuple(told)
 
 
 def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 from scipy.stats import chi2, multivariate_normal, norm
 from scipy.stats import f as f_distribution
 
+from photocheck.case.file import case_from_dict
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Reading, Take
+from photocheck.checking import check
 from photocheck.judge import typed
 from photocheck.judge.certainty import certainty_of
 from photocheck.judge.compare import TAKES_DIFFER, compare, expectation
@@ -16,8 +20,10 @@ from photocheck.judge.explain import discrepancy_of, rank, told
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.repeats import MIDDLE, ONCE, needs_third, repeat_unit, tape_noise
 from photocheck.judge.tolerances import REPEAT_FREEDOM, TAPE_REPEAT_SHARE, tape_log_spread
+from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.special import f_above
 from photocheck.words import NECK_RING, READINGS, SPANS
+from tests.support.places import SAMPLES
 
 LOG_SPANS = np.log([300.0, 420.0, 330.0, 750.0])
 
@@ -341,3 +347,23 @@ def test_certainty_is_parted_between_tape_photo_and_other_readings() -> None:
     del order[NECK_RING]
     alone = certainty_of(LOG_SPANS, photo_covariance(), order, ONCE, "cm")[0]
     assert alone.others_spread is None
+
+
+def test_a_report_says_of_takes_apart_that_they_differ_and_asks_for_a_third() -> None:
+    told = json.loads((SAMPLES / "sorrel" / "case.json").read_text(encoding="utf-8"))
+    half = float(str(told["readings"]["half_neck"]).split()[0])
+    readings = {**told["readings"], "half_neck": [f"{half - 2} cm", f"{half + 2} cm"]}
+    case = case_from_dict({**told, "readings": readings}, SAMPLES / "sorrel")
+    report = check(case)
+    said = f"Half neck: {half - 2:.1f} cm and {half + 2:.1f} cm differ more than a tape does"
+    assert report.spans[0].sentence.startswith(said)
+    assert report.redundancy[0].startswith(said)
+    assert report.certainty[0].apart
+    if not report.explanations:
+        assert report.next_step.startswith("Measure the half neck once more")
+    readings["half_neck"] = [f"{half} cm", f"{half + 20} cm", f"{half + 0.5} cm"]
+    outvoted = check(case_from_dict({**told, "readings": readings}, SAMPLES / "sorrel"))
+    assert outvoted.certainty[0].aside == (f"{half + 20} cm",)
+    assert "was set aside" in outvoted.redundancy[0]
+    assert outvoted.spans[0].reading_mm == pytest.approx(10.0 * (half + 0.5))
+    assert report_from_dict(report_to_dict(outvoted)) == outvoted
