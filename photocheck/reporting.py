@@ -97,7 +97,11 @@ def report_of(
         else "",
         catches_common=comparison.catches_common,
         tolerances=comparison.tolerances.all(),
-        spans=_span_results(case, fused, comparison, verdict, in_doubt, unsure=bool(of_marks)),
+        spans=_with_takes_apart(
+            _span_results(case, fused, comparison, verdict, in_doubt, unsure=bool(of_marks)),
+            case,
+            noise,
+        ),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
         redundancy=_redundancy(case, noise),
         photos=tuple(
@@ -155,7 +159,7 @@ def _next(
     case: Case,
     views: Sequence[View],
 ) -> str:
-    """What explanations ask for comes first, then the stance, then what makes a miss likely."""
+    """What explanations ask for comes first, then takes, the stance, what makes a miss likely."""
     if explanations:
         return explanations[0].action
     for name in comparison.names:
@@ -278,6 +282,19 @@ def _span_results(
             )
         )
     return tuple(results)
+
+
+def _with_takes_apart(
+    spans: tuple[SpanResult, ...], case: Case, noise: TapeNoise
+) -> tuple[SpanResult, ...]:
+    """The same, with what is to be said of a reading whose takes differ: their mean is none."""
+    told = []
+    for one in spans:
+        if one.span in noise.apart:
+            every = [take.mm for take in case.readings[one.span].takes]
+            one = replace(one, sentence=wording.takes_apart(one.span, every, case.unit))
+        told.append(one)
+    return tuple(told)
 
 
 def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:

@@ -155,8 +155,13 @@ def compare(
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape
     faults = possible_faults(names, expected)
+    apart: dict[str, float] = {}
     if noise.scores:
-        limit = repeated_limit(joint, faults, false_alarms, noise, names, np.exp(expected))
+        share = false_alarms * tolerances.TAKES_ALARMS
+        own_limit = float(normal_quantile(1.0 - 0.5 * share / len(noise.scores)))
+        limit = repeated_limit(joint, faults, false_alarms - share, noise, names, np.exp(expected))
+        # on the scale of the others, so that one limit holds for all
+        apart = {name: score * limit / own_limit for name, score in noise.scores.items()}
     else:
         limit = score_limit(joint, faults, false_alarms)
     inverse = np.asarray(np.linalg.inv(joint), float)
@@ -172,14 +177,14 @@ def compare(
     largest = max(
         _overall(differences, inverse),
         *(abs(_score(f.direction, inverse, differences)) for f in faults),
-        *noise.scores.values(),
+        *apart.values(),
     )
     found = _find_faults(faults, joint, differences, limit)
     doubted = {name for fault in found for name in fault.readings}
     found += tuple(
         Fault(TAKES_DIFFER, (name,), single[name].direction)
         for name in names
-        if noise.scores.get(name, 0.0) > limit and name not in doubted
+        if apart.get(name, 0.0) > limit and name not in doubted
     )
     return Comparison(
         names, differences, joint, scores, catches, common, limit, largest, found, tolerated
@@ -269,8 +274,7 @@ def repeated_limit(
     """The same for an order with repeated takes, whose noise is learnt from them.
 
     How well the tape repeats is drawn from what the takes leave open, so that the tails
-    are heavy while little is known; how far takes differ has a score of its own for each
-    reading, which tells nothing of the others.
+    are heavy while little is known.
 
     Parameters
     ----------
@@ -279,13 +283,11 @@ def repeated_limit(
     """
     count = len(joint)
     repeat = noise.repeat_variance(names, lengths)
-    normals = _normals(2 * count + len(noise.scores))
+    normals = _normals(2 * count)
     scale = (noise.freedom - 2.0) / _chi_squares(noise.freedom)
     draws = np.linalg.cholesky(joint - np.diag(repeat)) @ normals[:count]
-    draws += np.sqrt(repeat[:, None] * scale) * normals[count : 2 * count]
-    apart = np.abs(normals[2 * count :]).max(axis=0)
-    largest = np.maximum(_largest_scores(draws, joint, faults), apart)
-    return quantile(largest, 1.0 - false_alarms)
+    draws += np.sqrt(repeat[:, None] * scale) * normals[count:]
+    return quantile(_largest_scores(draws, joint, faults), 1.0 - false_alarms)
 
 
 def _largest_scores(draws: Array, joint: Array, faults: tuple[Fault, ...]) -> Array:

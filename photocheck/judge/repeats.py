@@ -93,14 +93,20 @@ class TapeNoise:
         lengths : (n,)
             What should have been read, mm.
         """
-        shares = [MIDDLE[min(self.takes.get(name, 1), MOST_TAKES) - 1] for name in names]
-        part = TAPE_REPEAT_SHARE * self.scale * np.array(shares) * tape_log_spread(lengths) ** 2
-        return np.maximum(part, [self.apart.get(name, 0.0) for name in names])
+        return self._repeat_shares(names, lengths) * tape_log_spread(lengths) ** 2
 
     def variance(self, names: Sequence[str], lengths: Array) -> Array:
         """Variance of ln(reading) by the tape, both parts together, (n,)."""
         led = (1.0 - TAPE_REPEAT_SHARE) * np.array([self.led.get(name, 1.0) for name in names])
-        return led * tape_log_spread(lengths) ** 2 + self.repeat_variance(names, lengths)
+        return (led + self._repeat_shares(names, lengths)) * tape_log_spread(lengths) ** 2
+
+    def _repeat_shares(self, names: Sequence[str], lengths: Array) -> Array:
+        """The repeat part of each reading's value over the variance of one take, (n,)."""
+        counts = [MIDDLE[min(self.takes.get(name, 1), MOST_TAKES) - 1] for name in names]
+        apart = np.array([self.apart.get(name, 0.0) for name in names])
+        return np.maximum(
+            TAPE_REPEAT_SHARE * self.scale * np.array(counts), apart / tape_log_spread(lengths) ** 2
+        )
 
     def covariance(self, names: Sequence[str], lengths: Array) -> Array:
         """Of ln(reading) by the tape, (n, n): `variance`, and what was led alike.
@@ -139,7 +145,7 @@ def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
     >>> twice = Reading.of([Take(300.0, "30", "cm"), Take(304.0, "30.4", "cm")])
     >>> noise = tape_noise({"half_neck": twice})
     >>> noise.repeats, round(noise.scale, 2)
-    (1, 0.79)
+    (1, 0.78)
     """
     again = {name: one.takes for name, one in readings.items() if len(one.takes) > 1}
     if not again:

@@ -28,17 +28,18 @@ TAPE_SPREAD_MM: Final = 10.0
 TAPE_SPREAD_LEAST: Final = 0.02
 TAPE_SPREAD_MOST: Final = 0.04
 
-TAPE_REPEAT_SHARE: Final = 0.5
-"""Of the variance of one take: what differs when the same hands lay the tape again, so about
-7 mm of the 10.  The rest is where these hands lead it, which they do again.
+TAPE_REPEAT_SHARE: Final = 0.64
+"""Of the variance of one take: what differs when the same hands lay the tape again, so 8 mm of
+the 10.  The other 6 mm are where these hands lead it, which they do again.
 
 Judgement between figures that were found.  On dogs' thighs one observer's takes differ by 0.9
-to 1.1 cm, those of several by 2.3 to 4.8 (Bascunan et al. 2016, Veterinary Evidence, abstract);
-on dogs' limbs 3.6 times as much between observers as within (Baker et al. 2010, Veterinary and
-Comparative Orthopaedics and Traumatology 23, 406, abstract); the mean of three is no more
-reliable than the first (Veterinary Surgery 2013, doi 10.1111/j.1532-950X.2013.01102.x,
-abstract).  A limb is a cone without marks, whose girth follows the level chosen; a harness's
-line lies between points that are felt, so hands are taken to part less there.
+to 1.1 cm, which is what the whole was taken from, those of several observers by 2.3 to 4.8
+(Bascunan et al. 2016, Veterinary Evidence, abstract); on dogs' limbs 3.6 times as much between
+observers as within (Baker et al. 2010, Veterinary and Comparative Orthopaedics and Traumatology
+23, 406, abstract); the mean of three is no more reliable than the first (Veterinary Surgery
+2013, doi 10.1111/j.1532-950X.2013.01102.x, abstract).  A limb is a cone without marks, whose
+girth follows the level chosen; a harness's line lies between points that are felt, so hands
+are taken to part less there.
 """
 
 LED_TOGETHER: Final = 0.7
@@ -48,12 +49,17 @@ length could not follow both its parts)."""
 
 REPEAT_FREEDOM: Final = 5.0
 """Degrees of freedom behind the repeat part before any take is repeated: an order's own repeats
-then count against three differences, and nine of ten tapes are taken to repeat to 3.7 to
-11.4 mm (judgement; the variance's prior is a scaled inverse chi-square whose mean is the
+then count against three differences, and nine of ten tapes are taken to repeat to 4.2 to
+12.9 mm (judgement; the variance's prior is a scaled inverse chi-square whose mean is the
 part of one take, Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6)."""
 
 TAKES_DIFFER: Final = 0.01
 """Two takes whose difference is rarer than this among good ones ask for a third."""
+
+TAKES_ALARMS: Final = 0.1
+"""Share of the false alarms that is left to takes of one reading that differ: little, for a slip
+in one take is far off, and less than that only widens the doubt and asks for a third (judgement).
+"""
 
 
 def tape_log_spread(length_mm: NDArray[np.float64] | float) -> NDArray[np.float64]:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
+from scipy.stats import chi2, multivariate_normal, norm
 from scipy.stats import f as f_distribution
-from scipy.stats import multivariate_normal, norm
 
+from photocheck.case.file import case_from_dict
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Reading, Take
+from photocheck.checking import check
 from photocheck.judge import typed
 from photocheck.judge.certainty import certainty_of
 from photocheck.judge.compare import TAKES_DIFFER, compare, expectation
@@ -16,8 +20,10 @@ from photocheck.judge.explain import discrepancy_of, rank, told
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.repeats import MIDDLE, ONCE, needs_third, repeat_unit, tape_noise
 from photocheck.judge.tolerances import REPEAT_FREEDOM, TAPE_REPEAT_SHARE, tape_log_spread
+from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.special import f_above
 from photocheck.words import NECK_RING, READINGS, SPANS
+from tests.support.places import SAMPLES
 
 LOG_SPANS = np.log([300.0, 420.0, 330.0, 750.0])
 
@@ -75,6 +81,32 @@ def test_one_take_is_as_exact_as_it_ever_was() -> None:
     names = ("half_neck", "front_length", "full_length")
     for noise in (ONCE, tape_noise({"half_neck": reading("20")})):
         assert noise.variance(names, lengths) == pytest.approx(tape_log_spread(lengths) ** 2)
+
+
+def test_the_parts_of_the_tapes_noise_are_as_said() -> None:
+    # 8 mm that differ and 6 mm that these hands repeat make the 10 mm of one take (Pythagoras);
+    # how well tapes repeat by the quantiles of chi-square, SciPy
+    one = float(tape_log_spread(400.0)) * 400.0
+    assert np.sqrt(TAPE_REPEAT_SHARE) * one == pytest.approx(8.0)
+    assert np.sqrt(1.0 - TAPE_REPEAT_SHARE) * one == pytest.approx(6.0)
+    nine_of_ten = 8.0 * np.sqrt((REPEAT_FREEDOM - 2.0) / chi2.ppf([0.95, 0.05], REPEAT_FREEDOM))
+    assert nine_of_ten == pytest.approx([4.2, 12.9], abs=0.05)
+
+
+def test_takes_that_differ_have_a_tenth_of_the_false_alarms() -> None:
+    rng = np.random.default_rng(12)
+    names = ("front_length", "rear_length")
+    flagged = [
+        any(
+            fault.name == TAKES_DIFFER
+            for fault in compare(
+                LOG_SPANS, photo_covariance(), drawn(rng, names), false_alarms=0.3
+            ).faults
+        )
+        for _ in range(1500)
+    ]
+    # of those flagged so, some are named by another fault of the same reading
+    assert 0.5 * 0.03 < np.mean(flagged) < 1.3 * 0.03
 
 
 def test_an_f_ratio_has_the_chance_that_scipy_gives() -> None:
@@ -315,3 +347,23 @@ def test_certainty_is_parted_between_tape_photo_and_other_readings() -> None:
     del order[NECK_RING]
     alone = certainty_of(LOG_SPANS, photo_covariance(), order, ONCE, "cm")[0]
     assert alone.others_spread is None
+
+
+def test_a_report_says_of_takes_apart_that_they_differ_and_asks_for_a_third() -> None:
+    told = json.loads((SAMPLES / "sorrel" / "case.json").read_text(encoding="utf-8"))
+    half = float(str(told["readings"]["half_neck"]).split()[0])
+    readings = {**told["readings"], "half_neck": [f"{half - 2} cm", f"{half + 2} cm"]}
+    case = case_from_dict({**told, "readings": readings}, SAMPLES / "sorrel")
+    report = check(case)
+    said = f"Half neck: {half - 2:.1f} cm and {half + 2:.1f} cm differ more than a tape does"
+    assert report.spans[0].sentence.startswith(said)
+    assert report.redundancy[0].startswith(said)
+    assert report.certainty[0].apart
+    if not report.explanations:
+        assert report.next_step.startswith("Measure the half neck once more")
+    readings["half_neck"] = [f"{half} cm", f"{half + 20} cm", f"{half + 0.5} cm"]
+    outvoted = check(case_from_dict({**told, "readings": readings}, SAMPLES / "sorrel"))
+    assert outvoted.certainty[0].aside == (f"{half + 20} cm",)
+    assert "was set aside" in outvoted.redundancy[0]
+    assert outvoted.spans[0].reading_mm == pytest.approx(10.0 * (half + 0.5))
+    assert report_from_dict(report_to_dict(outvoted)) == outvoted
