@@ -26,8 +26,7 @@ from photocheck.report.file import report_to_dict
 from photocheck.report.model import Report
 from photocheck.shown.plain import plain_report
 from photocheck.speech import speaking
-from tests.golden import cases
-from tests.golden.steps import STEPS
+from tests.golden import cases, steps, steps_told
 
 FOLDER = Path(__file__).parent
 REPORTS = FOLDER / "reports"
@@ -36,6 +35,9 @@ STORES = FOLDER / "stores"
 
 STORE_VERSIONS = ("0001", "0002", "0003")
 """Each store was written by the photocheck that first had this version of the tables."""
+
+STEPS = {**steps.STEPS, **steps_told.STEPS}
+"""Every step that is held, by name."""
 
 MOVE_WITH_OPENCV = ("cards", "discs", "outlined", "sheets", "silhouettes")
 """Steps whose every candidate hangs on how OpenCV fills areas and follows edges."""
@@ -173,7 +175,7 @@ def write() -> None:
     for name, step in STEPS.items():
         lines = (
             f"{json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}"
-            for key, value in step().items()
+            for key, value in steps.plain(step()).items()
         )
         text = "{\n" + ",\n".join(lines) + "\n}\n"
         (ON_THE_WAY / f"{name}.json").write_text(text, encoding="utf-8")

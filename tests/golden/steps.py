@@ -61,7 +61,7 @@ def plain(value: Any) -> Any:
             flat = value.astype(float).ravel()
             weights = np.cos(np.arange(flat.size))
             return [list(value.shape), plain(float(flat.sum())), plain(float(flat @ weights))]
-        return [plain(v) for v in value.tolist()]
+        return plain(value.tolist())
     if isinstance(value, dict):
         return {str(key): plain(v) for key, v in value.items()}
     if isinstance(value, (list, tuple)):
