@@ -26,14 +26,21 @@ from photocheck.report.file import report_to_dict
 from photocheck.report.model import Report
 from photocheck.shown.plain import plain_report
 from photocheck.speech import speaking
-from tests.golden import cases
+from tests.golden import cases, steps, steps_told
 
 FOLDER = Path(__file__).parent
 REPORTS = FOLDER / "reports"
+ON_THE_WAY = FOLDER / "steps"
 STORES = FOLDER / "stores"
 
 STORE_VERSIONS = ("0001", "0002", "0003")
 """Each store was written by the photocheck that first had this version of the tables."""
+
+STEPS = {**steps.STEPS, **steps_told.STEPS}
+"""Every step that is held, by name."""
+
+MOVE_WITH_OPENCV = ("cards", "discs", "outlined", "sheets", "silhouettes")
+"""Steps whose every candidate hangs on how OpenCV fills areas and follows edges."""
 
 SAME_MACHINE = 1e-9
 """Relative, where the same libraries take the same ways through the same processor."""
@@ -164,6 +171,14 @@ def write() -> None:
     for name in names():
         text = json.dumps(answer(name), ensure_ascii=False, indent=1)
         (REPORTS / f"{name}.json").write_text(text + "\n", encoding="utf-8")
+    ON_THE_WAY.mkdir(exist_ok=True)
+    for name, step in STEPS.items():
+        lines = (
+            f"{json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}"
+            for key, value in steps.plain(step()).items()
+        )
+        text = "{\n" + ",\n".join(lines) + "\n}\n"
+        (ON_THE_WAY / f"{name}.json").write_text(text, encoding="utf-8")
     for version in STORE_VERSIONS:
         with tempfile.TemporaryDirectory() as folder:
             text = json.dumps(orders(version, Path(folder)), ensure_ascii=False, indent=1)
