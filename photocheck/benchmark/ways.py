@@ -19,7 +19,13 @@ from photocheck.case.model import Marking, Reading, Take
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.repeats import LED_ALIKE
-from photocheck.judge.tolerances import COMMON, LED_TOGETHER, SHIPPED, tape_log_spread
+from photocheck.judge.tolerances import (
+    COMMON,
+    LED_TOGETHER,
+    SHIPPED,
+    TAPE_REPEAT_SHARE,
+    tape_log_spread,
+)
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import observe_front, random_front
 from photocheck.phantom.scene import observe, random_scene
@@ -33,7 +39,7 @@ MARK_MM: Final = 3.0
 
 
 @dataclass(frozen=True)
-class Way:
+class Manner:
     """One way of measuring.
 
     Attributes
@@ -63,18 +69,18 @@ class Way:
 
 
 WAYS: Final = (
-    Way("One photo, each reading once"),
-    Way("The same with the neck ring", ring=True),
-    Way("The same, girth, weight and chest told as well", ring=True, told=True),
-    Way("Three photos, each reading once, the ring", photos=3, ring=True),
-    Way("Ten photos, each reading once, the ring", photos=10, ring=True),
-    Way("Each reading twice, the ring, a photo from the front", 1, 2, True, True, True),
-    Way("The same with a tape twice as exact", 1, 2, True, True, True, 0.5),
+    Manner("One photo, each reading once"),
+    Manner("The same with the neck ring", ring=True),
+    Manner("The same, girth, weight and chest told as well", ring=True, told=True),
+    Manner("Three photos, each reading once, the ring", photos=3, ring=True),
+    Manner("Ten photos, each reading once, the ring", photos=10, ring=True),
+    Manner("Each reading twice, the ring, a photo from the front", 1, 2, True, True, True),
+    Manner("The same with a tape twice as exact", 1, 2, True, True, True, 0.5),
 )
 
 
 @dataclass(frozen=True, eq=False)
-class WayOutcome:
+class MannerOutcome:
     """One way for one dog.
 
     Attributes
@@ -119,12 +125,13 @@ def report(dogs: int, seed: int, jobs: int) -> str:
     said = (
         f"{dogs} phantoms, seed {seed}, a marker sheet beside the dog, marks {MARK_MM:g} mm off; "
         "the tape as the program takes it to be. Each cell: half neck / front / rear / full "
-        "length, in per cent; of the smallest error caught (in 95 of 100, median over dogs) also the ring."
+        "length, in per cent; of the smallest error caught (in 95 of 100, median over dogs) also "
+        "the ring."
     )
     return "\n\n".join([said, _lengths(rows), _orders(rows)])
 
 
-def outcomes(seed: int, number: int) -> list[WayOutcome]:
+def outcomes(seed: int, number: int) -> list[MannerOutcome]:
     """Every way for one phantom."""
     one = subject(seed, number)
     rng = np.random.default_rng([seed, number, 77])
@@ -138,12 +145,12 @@ def outcomes(seed: int, number: int) -> list[WayOutcome]:
 
 def outcome(
     one: Subject,
-    way: Way,
+    way: Manner,
     sides: list[tuple[View, Marking]],
     front: tuple[View, Marking],
     tape: Array,
     sign: float,
-) -> WayOutcome:
+) -> MannerOutcome:
     """One way for one phantom, by photos and takes drawn before.
 
     Parameters
@@ -182,7 +189,7 @@ def outcome(
     off = np.zeros(5, bool)
     for i, name in enumerate(names):
         off[i] = judged(sign * np.log1p(SHIPPED[name]) * np.eye(5)[i])[0]
-    return WayOutcome(
+    return MannerOutcome(
         error=found.log_spans - np.log(one.truth_mm),
         spread=np.sqrt(np.diag(found.covariance)),
         catches=catches,
@@ -197,15 +204,16 @@ def outcome(
 def hands(truth_mm: Array, rng: np.random.Generator, takes: int = 2) -> Array:
     """What usual hands are off, (takes, 5), ln: led once for all takes, laid anew for each.
 
-    By halves of the variance, and along one line led alike, as the program takes hands to be.
+    Along one line led alike, as the program takes hands to be.
     """
-    spread = tape_log_spread(np.append(truth_mm, 2.0 * truth_mm[0])) / np.sqrt(2.0)
+    spread = tape_log_spread(np.append(truth_mm, 2.0 * truth_mm[0]))
     alike = np.eye(5)
     for a, b in LED_ALIKE:
         i, j = READINGS.index(a), READINGS.index(b)
         alike[i, j] = alike[j, i] = LED_TOGETHER
-    led = np.linalg.cholesky(alike) @ rng.normal(size=5)
-    return np.asarray(spread * (led + rng.normal(size=(takes, 5))))
+    led = np.sqrt(1.0 - TAPE_REPEAT_SHARE) * np.linalg.cholesky(alike) @ rng.normal(size=5)
+    laid = np.sqrt(TAPE_REPEAT_SHARE) * rng.normal(size=(takes, 5))
+    return np.asarray(spread * (led + laid))
 
 
 def _side(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
@@ -223,7 +231,7 @@ def _front(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
     return view, Marking(seen.marking.marks)
 
 
-def _lengths(rows: list[list[WayOutcome]]) -> str:
+def _lengths(rows: list[list[MannerOutcome]]) -> str:
     lines = [
         "| way | bias | RMSE | stated sd | 95 % covers |",
         "| --- | ---: | ---: | ---: | ---: |",
@@ -242,7 +250,7 @@ def _lengths(rows: list[list[WayOutcome]]) -> str:
     return "\n".join(lines)
 
 
-def _orders(rows: list[list[WayOutcome]]) -> str:
+def _orders(rows: list[list[MannerOutcome]]) -> str:
     shares = " / ".join(f"{100 * SHIPPED[name]:.0f}" for name in READINGS)
     lines = [
         "| way | good orders flagged | good orders agree | smallest error caught | of all alike "

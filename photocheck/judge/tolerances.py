@@ -42,10 +42,10 @@ girth follows the level chosen; a harness's line lies between points that are fe
 are taken to part less there.
 """
 
-LED_TOGETHER: Final = 0.7
+LED_TOGETHER: Final = 0.6
 """Correlation of where the tape is led between readings along the same line: half neck and ring,
-the full length and each of its parts (judgement: nearly all of it, for above 0.7 the full
-length could not follow both its parts)."""
+the full length and each of its parts (judgement: most of it, for above 0.7 the full length
+could not follow both its parts; hands that lead each tape anew are flagged in 3 instead of 2 %)."""
 
 REPEAT_FREEDOM: Final = 5.0
 """Degrees of freedom behind the repeat part before any take is repeated: an order's own repeats

@@ -20,6 +20,7 @@ from photocheck.report.model import Report
 from photocheck.words import EXIT_CODES, SPANS
 from tests.golden import cases
 from tests.support.places import ROOT
+from tests.support.told_once import once
 
 PHOTO = np.log([300.0, 420.0, 330.0, 750.0])
 
@@ -36,18 +37,6 @@ def common_covariance(common: float, own: float) -> np.ndarray:
 
 def checked(sample: str, told: dict[str, Any]) -> Report:
     return check(case_from_dict(told, cases.SAMPLES / sample, where=sample))
-
-
-def once(told: dict[str, Any]) -> dict[str, Any]:
-    """A case with every reading taken once, and no width."""
-    bare = copy.deepcopy(told)
-    bare["readings"] = {
-        name: every[0] if isinstance(every, list) else every
-        for name, every in told["readings"].items()
-    }
-    for fact in ("neck_width", "chest_width"):
-        bare["dog"].pop(fact, None)
-    return bare
 
 
 def answered(

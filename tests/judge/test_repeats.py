@@ -24,6 +24,7 @@ from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.special import f_above
 from photocheck.words import NECK_RING, READINGS, SPANS
 from tests.support.places import SAMPLES
+from tests.support.told_once import once
 
 LOG_SPANS = np.log([300.0, 420.0, 330.0, 750.0])
 
@@ -60,7 +61,9 @@ def drawn(
     truth = LOG_SPANS + rng.multivariate_normal(np.zeros(4), photo_covariance())
     expected, _ = expectation(names, truth)
     one = tape_log_spread(np.exp(expected))
-    led = expected + rng.normal(0.0, np.sqrt(1.0 - TAPE_REPEAT_SHARE) * one)
+    every_part = ONCE.covariance(names, np.exp(expected))
+    alike = every_part - np.diag(ONCE.repeat_variance(names, np.exp(expected)))
+    led = expected + rng.multivariate_normal(np.zeros(len(names)), alike)
     spread = np.sqrt(TAPE_REPEAT_SHARE * scale) * one
     every = led[:, None] + spread[:, None] * rng.normal(size=(len(names), takes))
     return {name: measured(*np.exp(row)) for name, row in zip(names, every, strict=True)}
@@ -350,7 +353,7 @@ def test_certainty_is_parted_between_tape_photo_and_other_readings() -> None:
 
 
 def test_a_report_says_of_takes_apart_that_they_differ_and_asks_for_a_third() -> None:
-    told = json.loads((SAMPLES / "sorrel" / "case.json").read_text(encoding="utf-8"))
+    told = once(json.loads((SAMPLES / "sorrel" / "case.json").read_text(encoding="utf-8")))
     half = float(str(told["readings"]["half_neck"]).split()[0])
     readings = {**told["readings"], "half_neck": [f"{half - 2} cm", f"{half + 2} cm"]}
     case = case_from_dict({**told, "readings": readings}, SAMPLES / "sorrel")

@@ -10,9 +10,10 @@ from photocheck.case.model import DogFacts, Reading
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.joint import Joint
+from photocheck.judge.repeats import ONCE
 from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
-from photocheck.judge.tolerances import FALSE_ALARMS, tape_log_spread
+from photocheck.judge.tolerances import FALSE_ALARMS
 from photocheck.judge.widths import (
     accuser,
     outvoted,
@@ -175,9 +176,11 @@ def test_good_orders_with_a_wrong_width_and_a_ring_are_hardly_flagged() -> None:
         spans[3] = np.log(np.exp(spans[1]) + np.exp(spans[2]))
         mm = dict(zip(SPANS, np.exp(spans), strict=True))
         mm[NECK_RING] = 2.0 * mm["half_neck"]
+        tape = ONCE.covariance(tuple(mm), np.array(list(mm.values())))
+        off = rng.multivariate_normal(np.zeros(len(mm)), tape)
         readings = {
-            n: Reading(float(v * np.exp(rng.normal() * tape_log_spread(v))), "x", "cm")
-            for n, v in mm.items()
+            n: Reading(float(v * np.exp(o)), "x", "cm")
+            for (n, v), o in zip(mm.items(), off, strict=True)
         }
 
         def held(dog: DogFacts, readings: dict[str, Reading] = readings) -> Comparison:
