@@ -19,6 +19,8 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
+from photocheck.case.lengths import parse_reading
+from photocheck.errors import CaseError
 from photocheck.phantom.demo_samples import CLUB, SAMPLES, PhotoPlan, Sample
 from photocheck.phantom.draws import random_reference
 from photocheck.phantom.facing import (
@@ -86,8 +88,8 @@ def readings(
         where = "rear_length"
         text[where] = typed(mm[where], "cm")
     elif sample.fault == "swapped_digits":
-        # The reading where a swap changes most and does not look absurd at once.
-        where = max(SPANS[:3], key=lambda s: _swapped_by(text[s]))
+        # The reading where a swap changes most and is not refused at once.
+        where = max(SPANS[:3], key=lambda s: _swapped_by(s, text[s], sample.unit))
         text[where] = _swap(text[where])
     told: dict[str, str | list[str]] = dict(text)
     if sample.ring or sample.careful:
@@ -100,10 +102,13 @@ def readings(
     return told, where
 
 
-def _swapped_by(text: str) -> float:
-    """How much a swap of the first two digits changes, over the reading; 0 where absurd."""
-    ratio = float(_swap(text)) / float(text)
-    return abs(ratio - 1.0) if 0.5 < ratio < 1.9 else 0.0
+def _swapped_by(span: str, text: str, unit: str) -> int:
+    """How far apart the first two digits are; 0 where nobody would believe them swapped."""
+    try:
+        parse_reading(span, _swap(text), unit)
+    except CaseError:
+        return 0
+    return abs(int(text[0]) - int(text[1]))
 
 
 # --- scenes ----------------------------------------------------------------

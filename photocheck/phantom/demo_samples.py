@@ -92,7 +92,7 @@ SAMPLES: Final = (
         "Flint",
         "Two digits of one reading are swapped.",
         "cm",
-        203,
+        208,
         (PhotoPlan("marker_sheet", "middle", _look(3, "grey", "gravel", "plaster"), 4.0),),
         590.0,
         fault="swapped_digits",
