@@ -120,7 +120,8 @@ def test_widths_from_the_front_cover_the_truth() -> None:
         )
     miss, spread, bare_miss, told_miss, bare_sd, told_sd = np.array(rows).T
     assert abs(miss.mean()) < 0.035  # 1.3 %; the outline's ring is a little wider than the coat
-    assert np.mean(np.abs(miss) < 1.96 * spread) >= 0.92
-    assert np.mean(np.abs(told_miss) < 1.96 * told_sd) >= 0.92
+    # of 45 intervals of 95 % more than five miss in 2 runs of 100 (binomial)
+    assert np.sum(np.abs(miss) > 1.96 * spread) <= 5
+    assert np.sum(np.abs(told_miss) > 1.96 * told_sd) <= 5
     assert told_sd.mean() < 0.78 * bare_sd.mean()  # 6.6 % to 4.7 %
     assert np.sqrt(np.mean(told_miss**2)) < np.sqrt(np.mean(bare_miss**2)) + 0.004

@@ -59,6 +59,16 @@ def test_it_holds_what_was_measured_decided_and_by_whom() -> None:
         assert said in words, said
 
 
+def test_widths_and_height_are_written_down_where_they_are_told() -> None:
+    report = made_report()
+    dog = replace(report.case.dog, neck_width_mm=127.0, chest_width_mm=203.2, height_mm=584.2)
+    told = replace(report, case=replace(report.case, dog=dog))
+    words = "".join(Page(record_html(check_of(told), {})).text.split())
+    for said in ("neckwidth5in", "chestwidth8in", "heightattheshoulder23in"):
+        assert said in words, said
+    assert "neck width" not in Page(record_html(check_of(report), {})).text
+
+
 def test_a_missing_decision_is_said() -> None:
     assert "Not decided yet." in record_html(check_of(made_report()), {})
 

@@ -110,11 +110,17 @@ def test_no_unit_is_guessed(tmp_path: Path) -> None:
     assert "No unit is told for half_neck" in entry.problems[0]
     (entry,) = entries(path, unit="in").entries
     assert "kilograms or pounds" in entry.problems[0]
-    (entry,) = entries(written(tmp_path, "no,unit,half neck,girth mm\n1,in,14.5,690\n")).entries
+    head = "no,unit,half neck,girth mm,neck width,chest width cm,height"
+    (entry,) = entries(written(tmp_path, f"{head}\n1,in,14.5,690,5,21,23\n")).entries
     assert entry.draft.unit == "in"
     assert entry.draft.readings == {"half_neck": "14.5"}
     draft = entry.draft.to_dict()
-    assert draft["dog"] == {"girth": "690 mm"}
+    assert draft["dog"] == {
+        "girth": "690 mm",
+        "neck_width": "5",
+        "chest_width": "21 cm",
+        "height": "23",
+    }
 
 
 @pytest.mark.parametrize(
@@ -126,6 +132,9 @@ def test_no_unit_is_guessed(tmp_path: Path) -> None:
         ("front_length_mm", "front_length", "mm"),
         ("Gewicht/kg", "weight", "kg"),
         ('Brustumfang (")', "girth", '"'),
+        ("Halsbreite in cm", "neck_width", "cm"),
+        ("width of the chest (in)", "chest_width", "in"),
+        ("Schulterhöhe", "height", ""),
         ("Halsumfang", "", ""),  # the neck itself or the ring over the head: nobody knows
         ("neck", "", ""),
         ("Bestell-Nr.", "order", ""),
