@@ -254,7 +254,8 @@ def test_flags_say_the_same_as_a_case_file(capsys: pytest.CaptureFixture[str]) -
     for name, (x, y) in photo.markings[0].marks.items():
         arguments += ["--mark", f"{name}={x},{y}"]
     for name, reading in case.readings.items():
-        arguments += [f"--{name.replace('_', '-')}", f"{reading.typed} in"]
+        for take in reading.takes:
+            arguments += [f"--{name.replace('_', '-')}", f"{take.typed} in"]
     run(arguments)
     told = json.loads(capsys.readouterr().out)
     plain = replace(

@@ -17,6 +17,8 @@ import photocheck
 from photocheck.body.posed import POSTURES
 from photocheck.body.stance import Finding, Stance
 from photocheck.body.stance_figures import StanceFigure
+from photocheck.body.trunk import weight
+from photocheck.case.lengths import format_length
 from photocheck.case.model import Case, DogFacts, Marking, Reading
 from photocheck.judge import budget, causes, typed, wording
 from photocheck.judge import compare as comparing
@@ -27,6 +29,7 @@ from photocheck.judge.joint import Joint
 from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
 from photocheck.judge.standing import Standing
+from photocheck.judge.tolerances import COMMON, MOST_TOLERANCE
 from photocheck.photo.load import load_photo
 from photocheck.report.model import Report
 from photocheck.reporting import _decide, _plainly_not_square
@@ -143,7 +146,8 @@ def test_a_single_gross_slip_never_agrees() -> None:
     """72 cm on the tape against some 29 in the photo, and no other reading to hold it against."""
     outcome = slipped(rear_length=720.0)
     assert [fault.name for fault in outcome.faults] == ["rear_length"]
-    assert _decide(outcome, None)[:2] == ("measure_again", ("rear_length",))
+    case = Case((), given(rear_length=720.0))
+    assert _decide(case, outcome, None)[:2] == ("measure_again", ("rear_length",))
 
 
 def test_inches_get_the_verdict_of_centimetres() -> None:
@@ -226,14 +230,24 @@ def test_one_crouching_photo_does_not_condemn_another(
     assert _plainly_not_square(stances) == named
 
 
-def test_cannot_tell_begins_where_an_error_of_a_third_could_pass() -> None:
+def test_agrees_ends_where_an_error_beyond_tolerance_could_pass() -> None:
     outcome = slipped(**seen_mm())
-    sure = replace(outcome, catches=dict.fromkeys(SPANS, 0.30))
-    unsure = replace(outcome, catches={**sure.catches, "rear_length": 0.40})
-    assert _decide(sure, None) == ("agrees", (), "")
-    verdict, names, reason = _decide(unsure, None)
-    assert (verdict, names) == ("cannot_tell", ("rear_length",))
-    assert "40 %" in reason
+    case = Case((), given(**seen_mm()))
+    shares = {name: 0.99 * outcome.tolerances.of(name) for name in SPANS}
+    sure = replace(outcome, catches=shares, catches_common=0.1)
+    assert _decide(case, sure, None)[0] == "agrees"
+    for name in SPANS:
+        more = {**shares, name: 1.01 * outcome.tolerances.of(name)}
+        verdict, names, reason = _decide(case, replace(sure, catches=more), None)
+        assert (verdict, names) == ("could_hide", (name,))
+        assert format_length(more[name] * seen_mm()[name], "cm") in reason
+    common = replace(sure, catches_common=1.01 * outcome.tolerances.of(COMMON))
+    assert _decide(case, common, None)[0] == "could_hide"
+    for nothing in (
+        replace(sure, catches={**shares, "rear_length": 1.01 * MOST_TOLERANCE}),
+        replace(sure, catches_common=1.01 * MOST_TOLERANCE),
+    ):
+        assert _decide(case, nothing, None)[0] == "cannot_tell"
 
 
 @cache
@@ -274,7 +288,7 @@ def test_intervals_hold_95_of_100() -> None:
 
 def test_the_ring_alone_is_shown_beside_the_half_neck() -> None:
     mm = check("bramble", readings={}).spans[0].photo_mm
-    for factor, verdict in ((1.0, "agrees"), (1.9, "measure_again")):
+    for factor, verdict in ((1.0, "could_hide"), (1.9, "measure_again")):
         ring = {NECK_RING: Reading(2.0 * factor * mm, "ring", "cm")}
         row = check("bramble", readings=ring).spans[0]
         assert row.reading_mm == pytest.approx(factor * mm)
@@ -307,15 +321,22 @@ def test_another_marking_leaves_its_share_of_the_marks_doubt() -> None:
 
 
 def test_a_weight_is_held_against_the_cube_of_the_size() -> None:
-    """By hand: ln of 22 % between dogs and three times 5 % of size, added in squares."""
+    """By hand: ln of 22 % between dogs of one shape and size."""
     facts = {}
     for kg in (20.0, 30.0):
         shot = Shot(view_at_the_feet(), likely_poses(view_at_the_feet())[0], (marking(),))
         joint = Joint([shot], DogFacts(weight_kg=kg))
         misses = joint.residuals(joint.unknowns.start)
         facts[kg] = float(misses[joint.sources.index("weight")])
-    step = np.log(30.0 / 20.0) / np.hypot(0.22, 3.0 * 0.05)
-    assert facts[30.0] - facts[20.0] == pytest.approx(step, rel=1e-9)
+        trunk = joint.trunk(joint.unknowns.start)
+    assert facts[30.0] - facts[20.0] == pytest.approx(np.log(30.0 / 20.0) / 0.22, rel=1e-9)
+    larger = replace(
+        trunk,
+        points={name: 1.1 * xy for name, xy in trunk.points.items()},
+        depth=1.1 * trunk.depth,
+        width=1.1 * trunk.width,
+    )
+    assert weight(larger) == pytest.approx(1.1**3 * weight(trunk), rel=1e-9)
 
 
 def test_a_reading_in_centimetres_has_no_misread_fraction() -> None:

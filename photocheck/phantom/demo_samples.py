@@ -137,7 +137,7 @@ SAMPLES: Final = (
         "The readings are right but the dog crouched in the photo.",
         "cm",
         106,
-        (PhotoPlan("marker_sheet", "middle", _look(6, "saddle", "grass", "hedge"), 1.0, 500.0),),
+        (PhotoPlan("marker_sheet", "middle", _look(6, "saddle", "gravel", "planks"), 1.0, 500.0),),
         570.0,
         posture="crouching",
         severity=0.9,
@@ -190,7 +190,7 @@ SAMPLES: Final = (
         "cm",
         109,
         (
-            PhotoPlan("marker_sheet", "near_feet", _look(9, "fawn", "gravel", "plaster"), -6.0),
+            PhotoPlan("marker_sheet", "near_feet", _look(9, "fawn", "gravel", "planks"), -6.0),
             PhotoPlan("a4", "middle", _look(10, "fawn", "boards", "planks"), 5.0, 1000.0, 28.0),
             PhotoPlan(
                 "marker_sheet",
@@ -225,7 +225,7 @@ SAMPLES: Final = (
         "Everything in order, but only a small card at the flank to measure by.",
         "in",
         211,
-        (PhotoPlan("id_card", "near_flank", _look(13, "brown", "grass", "planks"), 2.0, 650.0),),
+        (PhotoPlan("id_card", "near_flank", _look(13, "cream", "boards", "planks"), 2.0, 650.0),),
         530.0,
         broadness=0.4,
         coat_mm=6.0,

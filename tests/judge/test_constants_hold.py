@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from photocheck.benchmark.body_study import bodies
 from photocheck.body import shape, standards
 from photocheck.body.shape import COAT_PRESSED, TRUNK_WIDTH_OVER_DEPTH, WAY_LOG_SPREAD, coat_pressed
 from photocheck.body.trunk import build_trunk, girth, log_spans, weight
@@ -143,7 +144,8 @@ def test_a_typical_dog_has_its_weight_depth_width_and_girth() -> None:
     a, b = float(dog.depth) / 2, float(dog.width) / 2
     # Ramanujan, Modular equations and approximations to pi (1914): to 1e-4 here
     ellipse = np.pi * (3 * (a + b) - np.sqrt((3 * a + b) * (a + 3 * b)))
-    assert 1.005 < float(girth(dog)) / ellipse < 1.04
+    # thirty bodies 1.03; published girths a tenth below the ellipse of published depth and width
+    assert 0.93 < float(girth(dog)) / ellipse < 1.04
 
 
 def test_the_builds_are_those_of_the_study() -> None:
@@ -154,13 +156,26 @@ def test_the_builds_are_those_of_the_study() -> None:
     assert 0.83 < width["broad"] < 0.95  # beyond the study's widest, not yet round (judgement)
 
 
-def test_the_tapes_ways_lie_where_the_study_found_them() -> None:
-    """Neck width and exponent, and the surpluses of front and rear: DEVELOPERS.md's table."""
-    assert 0.76 <= shape.NECK_WIDTH_OVER_CHORD.median <= 0.89
-    assert 2.06 <= shape.NECK_EXPONENT.median <= 2.38
-    assert shape.FRONT_SURPLUS.median == pytest.approx(1.076, abs=0.028)
-    assert shape.REAR_SURPLUS.median == pytest.approx(1.08, abs=0.03)
-    assert 0.17 <= shape.FRONT_TURN_BELOW.median <= 0.26
+def test_the_tapes_ways_lie_where_the_bodies_have_them() -> None:
+    """Between the medians of all thirty bodies and of their dogs and dog-likes, and a little."""
+    every = bodies()
+    dogs = [one for one in every if one.kind != "other"]
+    for constant, figure, beyond in (
+        (shape.NECK_WIDTH_OVER_CHORD, "neck_width_over_chord", 0.05),  # thirteen: 0.82, ten: 0.78
+        (shape.NECK_EXPONENT, "neck_exponent", 0.05),
+        (shape.CHEST_DEPTH_OVER_F, "chest_depth_over_straight", 0.02),
+        (shape.TRUNK_WIDTH_OVER_DEPTH["unknown"], "trunk_width_over_depth", 0.03),
+        (shape.FLANK_WIDTH_OVER_CHEST, "flank_width_over_chest", 0.01),
+        (shape.FRONT_SURPLUS, "front_surplus", 0.01),  # laid, where bodies' strings are taut
+        (shape.FRONT_TURN_BELOW, "turn_below", 0.06),
+        (shape.REAR_SURPLUS, "rear_surplus", 0.01),
+    ):
+        medians = [
+            np.median([v for one in some if (v := getattr(one, figure)) is not None])
+            for some in (every, dogs)
+        ]
+        low, high = min(medians), max(medians)
+        assert low * (1.0 - beyond) <= constant.median <= high * (1.0 + beyond), figure
 
 
 @pytest.mark.parametrize(("span", "terms"), shape.WAY_TERMS.items())
@@ -218,27 +233,31 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (priors, "OFFSET_SHARED"): (0.5, "half of it is the same habit, half another day"),
     (priors, "PLACE_OFFSETS.unknown.beyond_mm"): (-120.0, "more things stand behind than before"),
     (priors, "PLACE_OFFSETS.unknown.spread_mm"): (300.0, "from the near side to a wall behind"),
-    (shape, "CHEST_DEPTH_OVER_F.log_spread"): (0.10, "the study's 0.04 of 0.42"),
-    (shape, "TRUNK_WIDTH_OVER_DEPTH.unknown.log_spread"): (0.13, "all builds together"),
-    (shape, "TRUNK_WIDTH_OVER_DEPTH.slim.log_spread"): (0.08, "within a build"),
-    (shape, "TRUNK_WIDTH_OVER_DEPTH.medium.log_spread"): (0.09, "within a build"),
-    (shape, "TRUNK_WIDTH_OVER_DEPTH.broad.log_spread"): (0.09, "within a build"),
+    (shape, "CHEST_DEPTH_OVER_F.log_spread"): (0.11, "thirty bodies 0.10, their dogs 0.12"),
+    (shape, "TRUNK_WIDTH_OVER_DEPTH.unknown.log_spread"): (0.135, "thirty bodies 0.13, dogs 0.14"),
+    (shape, "TRUNK_WIDTH_OVER_DEPTH.slim.log_spread"): (0.11, "a word tells a third of it"),
+    (shape, "TRUNK_WIDTH_OVER_DEPTH.medium.log_spread"): (0.11, "a word tells a third of it"),
+    (shape, "TRUNK_WIDTH_OVER_DEPTH.broad.log_spread"): (0.11, "a word tells a third of it"),
     (shape, "FLANK_WIDTH_OVER_CHEST.median"): (0.90, "the study: ribs narrow towards the loin"),
-    (shape, "FLANK_WIDTH_OVER_CHEST.log_spread"): (0.08, "the study"),
-    (shape, "GIRTH_OVER_ELLIPSE.log_spread"): (0.035, "3 % of the tape, 1 to 2 % of the shape"),
+    (shape, "FLANK_WIDTH_OVER_CHEST.log_spread"): (0.127, "thirty bodies' dogs and dog-likes"),
+    (shape, "GIRTH_OVER_ELLIPSE.log_spread"): (0.055, "bodies 3 % over, published dogs 10 % below"),
+    (shape, "HEIGHT_OVER_F.median"): (0.93, "between thirty bodies' 0.91 and the standards' 0.95"),
+    (shape, "HEIGHT_OVER_F.log_spread"): (0.06, "the standards' 0.06, bodies' dogs 0.046"),
+    (shape, "HEIGHT_READING"): (0.025, "a book on the withers, an inch in fifty at most"),
+    (shape, "FACT_LIMIT"): (3.5, "one good order in two thousand"),
     (shape, "WEIGHT_PER_TRUNK.median"): (1.2, "head, neck and legs over the tapering ends"),
     (shape, "WEIGHT_PER_TRUNK.log_spread"): (0.22, "lean against stout dogs of one frame"),
     (shape, "DENSITY_KG_PER_MM3"): (1.0e-6, "of water, which bodies just float in"),
-    (shape, "SIZE_LOG_SPREAD"): (0.05, "a photo's own doubt before the fit"),
     (shape, "NECK_WIDTH_OVER_CHORD.log_spread"): (
-        0.125,
+        0.135,
         "thirteen and ten bodies 0.13, thirty's dogs 0.15 less marking; no body stands for a breed",
     ),
+    (shape, "NECK_WITH_TRUNK"): (0.55, "thirty bodies 0.55, their dogs 0.50 to 0.85"),
     (shape, "NECK_EXPONENT.log_spread"): (0.049, "the study's dogs: 0.11 of 2.23"),
-    (shape, "REAR_SURPLUS.log_spread"): (0.025, "the study's dogs: 0.03 of 1.08"),
-    (shape, "FRONT_SURPLUS.log_spread"): (0.032, "thirty bodies 0.031; the whole front 4.5 %"),
+    (shape, "REAR_SURPLUS.log_spread"): (0.026, "thirty bodies 0.026; the five dogs 0.03 of 1.08"),
+    (shape, "FRONT_SURPLUS.log_spread"): (0.036, "thirty bodies 0.031, their dogs 0.038"),
     (shape, "FRONT_TURN_ALONG"): (0.52, "the foreleg stands half way to the last rib"),
-    (shape, "FRONT_TURN_BELOW.log_spread"): (0.17, "the study: 0.17 to 0.26"),
+    (shape, "FRONT_TURN_BELOW.log_spread"): (0.20, "thirty bodies 0.20, of which marks a part"),
     (shape, "FRONT_TURN_SIDE"): (0.74, "three quarters of the way out"),
     (shape, "FRONT_TURN_ABOVE_CHEST"): (0.11, "the study"),
     (shape, "COAT_PRESSED.unknown.mean_mm"): (4.0, "most dogs are short in coat"),
@@ -253,8 +272,14 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (shape, "COAT_PRESSED_SHARE_SPREAD"): (0.15, "more under a loose tape, less under a firm one"),
     (shape, "MARK_SPREAD_MM"): (5.5, "amid 3 to 8 mm"),
     (tolerances, "FALSE_ALARMS"): (0.02, "one good order in fifty"),
-    (tolerances, "MUST_CATCH"): (0.35, "what no harness can be eased or taken in by"),
-    (tolerances, "COMMON_MUST_CATCH"): (0.25, "stricter: it spoils the whole harness"),
+    (tolerances, "SHIPPED.half_neck"): (0.12, "the critical one: the careful way shows 11 %"),
+    (tolerances, "SHIPPED.neck_ring"): (0.12, "the same neck"),
+    (tolerances, "SHIPPED.front_length"): (0.16, "the careful way shows 13 %"),
+    (tolerances, "SHIPPED.rear_length"): (0.22, "the careful way shows 19 %"),
+    (tolerances, "SHIPPED.full_length"): (0.10, "the careful way shows 8 %"),
+    (tolerances, "SHIPPED.common"): (0.20, "so that 25 % are as good as always seen"),
+    (tolerances, "MOST_TOLERANCE"): (0.5, "half a measure is no size any more"),
+    (tolerances, "LED_TOGETHER"): (0.6, "most of it; above 0.7 a sum could not follow its parts"),
     (tolerances, "STANCE_ODDS"): (10.0, "ten to one"),
     (causes, "ONE_READING_OFF"): (0.25, "a slip is as large as a quarter, or a tenth, or a half"),
     (causes, "ALL_OFF"): (0.20, "a fifth each"),
@@ -342,6 +367,9 @@ POSSIBLE = {
     "full_length": (60.0, 2000.0),
     "neck_ring": (50.0, 1800.0),
     "girth": (100.0, 2000.0),
+    "neck_width": (15.0, 400.0),
+    "chest_width": (25.0, 600.0),
+    "height": (60.0, 1300.0),
 }
 
 # Mean and spread over the height at the withers: breed standards and surveys (the sources beside
