@@ -288,10 +288,15 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     data = json.loads((samples_folder() / name / "case.json").read_text(encoding="utf-8"))
     page = begun(opened, data["unit"])
     key = at(page, "order")
-    for reading, text in data["readings"].items():
-        page = typed(page, f"readings/{reading}", text)
+    every = {n: told if isinstance(told, list) else [told] for n, told in data["readings"].items()}
+    for reading, takes in every.items():
+        page = typed(page, f"readings/{reading}", takes[0])
+    if again := {reading: takes[1] for reading, takes in every.items() if takes[1:]}:
+        page = press(page, "to_again")
+        for reading, text in again.items():
+            page = typed(page, f"readings/{reading}/2", text)
     page = press(page, "next")
-    for fact in ("name", "breed", "weight", "girth"):
+    for fact in ("name", "breed", "weight", "girth", "neck_width", "chest_width"):
         page = typed(page, f"dog/{fact}", data["dog"].get(fact, ""))
     page.number_input(key=f"{key}/dog/age_months").set_value(data["dog"]["age_months"]).run()
     for fact in ("coat", "build"):
@@ -366,7 +371,8 @@ def test_a_problem_leads_back_and_an_answer_of_the_workshop_is_shown(opened: Ope
     assert at(page, "step") == "readings"
     page = typed(page, "readings/rear_length", "27")
     page = opened(order=link, step="result")
-    assert page.success[0].value == "## The tape readings agree with the photo."
+    # one photo and one reading each: nothing stands out, and it says what could hide
+    assert page.info[0].value.startswith("## Nothing stands out, but")
     assert page.button(key="send")
 
 
