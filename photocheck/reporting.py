@@ -16,7 +16,7 @@ from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.marks_told import MarkedPhoto, told_marks
-from photocheck.judge.repeats import TapeNoise, tape_noise
+from photocheck.judge.repeats import TapeNoise, in_agreement, tape_noise
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, flat_marks, stance_evidence
 from photocheck.judge.steps import next_step
@@ -299,8 +299,8 @@ def _with_takes_apart(
 
 def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
     """Sentences on readings that must fit each other whatever the photo says."""
-    readings = case.readings
-    said = list(takes_said(readings, noise, case.unit))
+    said = list(takes_said(case.readings, noise, case.unit))
+    readings = in_agreement(case.readings)
     if all(name in readings for name in ("front_length", "rear_length", "full_length")):
         front, rear, full = (
             readings[name].mm for name in ("front_length", "rear_length", "full_length")
@@ -312,8 +312,8 @@ def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
         said.append(
             wording.ring_sentence(half, ring, tolerances.fits((half, half), ring), case.unit)
         )
-    if readings:
-        said.extend(wording.unchecked(tuple(readings)))
+    if case.readings:
+        said.extend(wording.unchecked(tuple(case.readings)))
     return tuple(said)
 
 

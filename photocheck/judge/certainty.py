@@ -58,7 +58,7 @@ def certainty_of(
     for i, name in enumerate(names):
         length = exp(expected[i])
         others = None
-        if all(part in readings for part, _ in SUMS[name]):
+        if all(part in readings and part not in noise.apart for part, _ in SUMS[name]):
             parts = [times * absolute[part] for part, times in SUMS[name]]
             others = float(np.hypot.reduce(parts))
         reading = readings[name]

@@ -186,6 +186,12 @@ def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
     )
 
 
+def in_agreement(readings: Mapping[str, Reading]) -> dict[str, Reading]:
+    """The readings whose takes are one length; the mean of those that differ is none."""
+    apart = tape_noise(readings).apart
+    return {name: reading for name, reading in readings.items() if name not in apart}
+
+
 def needs_third(takes: Sequence[Take]) -> bool:
     """Whether a reading is to be taken once more: its takes differ beyond the tape's noise.
 

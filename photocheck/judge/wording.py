@@ -413,9 +413,9 @@ def certainty_sentence(
         "photo": format_length(photo_mm, unit),
     }
     if others_mm is None:
-        return tr("{reading}: ± {tape} by the tape, ± {photo} by the photo.", **lengths)
+        return tr("{reading}: ±{tape} by the tape, ±{photo} by the photo.", **lengths)
     return tr(
-        "{reading}: ± {tape} by the tape, ± {photo} by the photo, ± {others} by {witness}.",
+        "{reading}: ±{tape} by the tape, ±{photo} by the photo, ±{others} by {witness}.",
         **lengths,
         others=format_length(others_mm, unit),
         witness=tr(_WITNESSES[name]),

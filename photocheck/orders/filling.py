@@ -62,9 +62,18 @@ class Hand:
 NOBODY: Final = Hand()
 
 
+HELPER: Final = "helper"
+"""Whose hands led the tape where it was somebody else than the owner."""
+
+
 def owners_hand() -> Hand:
     """The owner's, now: also of what staff write down as told by phone."""
-    return Hand(OWNER, f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}")
+    return hand_of(OWNER)
+
+
+def hand_of(by: str) -> Hand:
+    """Somebody's, now."""
+    return Hand(by, f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}")
 
 
 def new_photo(
@@ -140,6 +149,22 @@ def _retyped(take: DraftTake, told: Typed | None, hand: Hand) -> DraftTake:
     if take.at or take.by or take.extra:
         return take.but("typed", told)
     return DraftTake(told, hand.at, hand.by)
+
+
+def with_helper(draft: Draft, helped: bool) -> Draft:
+    """A copy of the draft whose later rounds of readings a helper measured, or the owner."""
+    by = HELPER if helped else OWNER
+    for name, told in draft.readings.items():
+        first, *later = takes_of(told)
+        turned = [take.but("by", by) if take.text else take for take in later]
+        if turned != later:
+            draft = with_takes(draft, name, [first, *turned])
+    return draft
+
+
+def helped(draft: Draft) -> bool:
+    """Whether a helper measured in a later round."""
+    return any(take.by == HELPER for told in draft.readings.values() for take in takes_of(told))
 
 
 def with_takes(draft: Draft, name: str, takes: Sequence[DraftTake]) -> Draft:

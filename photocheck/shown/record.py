@@ -310,11 +310,11 @@ def _sections(report: Report, fit: FitAnswer | None) -> list[tuple[str, list[str
         (tr("Why"), [*explanation_sentences(report.explanations), *report.outliers]),
         (tr("Next step"), [report.next_step] if report.next_step else []),
         (tr("The readings among themselves"), list(report.redundancy)),
+        (tr("How the dog stood"), [one.sentence for photo in photos for one in photo.stance]),
         (
             tr("How sure tape and photo are, in 95 of 100"),
             [one.sentence for one in report.certainty],
         ),
-        (tr("How the dog stood"), [one.sentence for photo in photos for one in photo.stance]),
         (tr("About the photos"), [text for photo in photos for text in photo.remarks]),
     ]
 

@@ -170,6 +170,29 @@ def test_a_second_number_survives_a_reload_and_a_wrong_one_leads_back(opened: Op
     assert len(shared.owners_store().draft(key).to_dict()["readings"]["half_neck"]) == 1
 
 
+def test_a_helpers_hands_are_kept_with_the_second_number(opened: Opened) -> None:
+    page = typed(typed(begun(opened), "readings/half_neck", "41"), "readings/rear_length", "33")
+    key = at(page, "order")
+    page = typed(press(page, "to_again"), "readings/half_neck/2", "41.5")
+
+    def hands(name: str) -> list[str]:
+        takes = shared.owners_store().draft(key).to_dict()["readings"][name]
+        return [take["by"] for take in takes]
+
+    page.toggle(key=f"{key}/helper").set_value(True).run()
+    page = typed(page, "readings/rear_length/2", "33.5")
+    assert (hands("half_neck"), hands("rear_length")) == (["owner", "helper"], ["owner", "helper"])
+    again = opened(order=key, step="again")
+    assert again.toggle(key=f"{key}/helper").value is True
+    again = typed(again, "readings/half_neck/2", "")
+    again = typed(again, "readings/half_neck/2", "41.2")  # after a reload, with the same hands
+    assert hands("half_neck") == ["owner", "helper"]
+    again.toggle(key=f"{key}/helper").set_value(False).run()
+    again.run()
+    assert hands("half_neck") == ["owner", "owner"]
+    assert not again.toggle(key=f"{key}/helper").value
+
+
 def test_ring_and_full_length_are_asked_for_with_the_others(opened: Opened) -> None:
     page = begun(opened)
     fields = [field.key.rpartition("/")[2] for field in page.text_input]

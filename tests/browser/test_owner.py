@@ -268,6 +268,36 @@ def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Brows
         context.close()
 
 
+def test_a_second_round_in_a_real_browser(served: Served, visitor: BrowserContext) -> None:
+    """Left for the next field at once, as people do; a reload in between loses nothing."""
+    page = opened(visitor, served.address)
+    press(page, "Begin")
+    key = key_in(served, page)
+    first = {"Half neck": "41", "Neck ring": "82", "Full length": "73"}
+    for title, text in first.items():
+        page.get_by_label(f"{title} in centimetres").fill(text)
+    press(page, "Read once more")
+    expect(page.get_by_role("heading", name="And once more")).to_be_visible()
+    for text in first.values():
+        expect(page.get_by_text(f"{text}.0 cm")).to_have_count(0)
+    page.get_by_label("Half neck, once more, in centimetres").fill("41.5")
+    page.get_by_label("Neck ring, once more, in centimetres").fill("28")
+    page.get_by_label("Neck ring, once more, in centimetres").press("Enter")
+    expect(page.get_by_text("Please measure the neck ring a third time.")).to_be_visible()
+    page.reload()
+    expect(page.get_by_label("Half neck, once more, in centimetres")).to_have_value("41.5")
+    page.get_by_label("Neck ring, a third time, in centimetres").fill("82.5")
+    page.get_by_label("Neck ring, a third time, in centimetres").press("Enter")
+    expect(page.get_by_text("28.0 cm does not fit the others.")).to_be_visible()
+    expect(page.get_by_text("73.0 cm")).to_have_count(0)
+    told = served.store.order(key).draft.to_dict()["readings"]
+    assert {name: [take["typed"] for take in takes] for name, takes in told.items()} == {
+        "half_neck": ["41", "41.5"],
+        "neck_ring": ["82", "28", "82.5"],
+        "full_length": ["73"],
+    }
+
+
 def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe: str) -> None:
     """axe-core: WCAG 2.2 A and AA, and its best practices; nothing serious on any step."""
     _, photo = sample("flint")
@@ -277,7 +307,8 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
     found = {}
     steps: tuple[str, ...] = ("", "?step=sample", "sheet")
     steps += tuple(
-        f"?order={link}&step={step}" for step in ("readings", "dog", "photo", "marks", "result")
+        f"?order={link}&step={step}"
+        for step in ("readings", "again", "dog", "photo", "marks", "result")
     )
     for step in steps:
         page = opened(visitor, f"{served.address}/{step}")

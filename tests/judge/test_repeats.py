@@ -344,8 +344,8 @@ def test_certainty_is_parted_between_tape_photo_and_other_readings() -> None:
     assert half.photo_spread == pytest.approx(np.hypot(0.035, 0.03))
     assert full.others_spread == pytest.approx(np.hypot(10.0, 10.0) / 750.0, rel=1e-6)
     assert half.sentence == (
-        f"Half neck: ± {norm.ppf(0.975):.1f} cm by the tape, ± 2.7 cm by the photo, "
-        "± 1.2 cm by the neck ring."
+        f"Half neck: ±{norm.ppf(0.975):.1f} cm by the tape, ±2.7 cm by the photo, "
+        "±1.2 cm by the neck ring."
     )
     del order[NECK_RING]
     alone = certainty_of(LOG_SPANS, photo_covariance(), order, ONCE, "cm")[0]
@@ -362,6 +362,10 @@ def test_a_report_says_of_takes_apart_that_they_differ_and_asks_for_a_third() ->
     assert report.spans[0].sentence.startswith(said)
     assert report.redundancy[0].startswith(said)
     assert report.certainty[0].apart
+    # their mean is no length, so nothing is held against it
+    assert not any("Twice the half neck" in text for text in report.redundancy)
+    ring = next(one for one in report.certainty if one.reading == NECK_RING)
+    assert ring.others_spread is None
     if not report.explanations:
         assert report.next_step.startswith("Measure the half neck once more")
     readings["half_neck"] = [f"{half} cm", f"{half + 20} cm", f"{half + 0.5} cm"]

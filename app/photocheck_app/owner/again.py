@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
+from functools import partial
 from typing import Final
 
 import streamlit as st
@@ -17,8 +18,16 @@ from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.speech import capital_first, later, listed, tr
 from photocheck.words import READING_TITLES
+from photocheck_app import kept
 from photocheck_app.owner.readings import EXAMPLES, HOW, SHOWN, say_back
-from photocheck_app.owner.way import AGAIN, Way, show_ways_on, typed
+from photocheck_app.owner.way import (
+    AGAIN,
+    Way,
+    helper_measures,
+    let_helper_measure,
+    show_ways_on,
+    typed,
+)
 from photocheck_app.shared import as_text, beside, drawing
 
 HEADING: Final = later("And once more")
@@ -36,10 +45,18 @@ def show(way: Way) -> None:
                 "as the new one is in. You may leave out what you like."
             )
         )
+        _whose_hands(way)
     for name in names:
         with st.container(border=True):
             _once_more(way, name)
     show_ways_on(AGAIN)
+
+
+def _whose_hands(way: Way) -> None:
+    helps = helper_measures(way.key, way.draft)
+    name = kept.hold(f"{way.key}/helper", helps, partial(let_helper_measure, way.key))
+    st.toggle(tr("Somebody else holds the tape this time"), key=name)
+    st.caption(tr("Two people tell more than one: each leads the tape a little differently."))
 
 
 def _taken(way: Way, name: str) -> tuple[Take, ...]:

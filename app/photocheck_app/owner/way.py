@@ -17,11 +17,15 @@ import streamlit as st
 
 from photocheck.orders.draft import DogTold, Draft, Typed
 from photocheck.orders.filling import (
+    HELPER,
     Blank,
+    hand_of,
+    helped,
     new_draft,
     owners_hand,
     settled,
     typed_at,
+    with_helper,
     with_typed,
 )
 from photocheck.orders.gaps import gaps
@@ -140,7 +144,25 @@ def change(key: str, edit: Callable[[Draft], Draft]) -> bool:
 
 def put(key: str, blank: Blank, value: Typed | None) -> bool:
     """Keep one value of the draft, nothing taking it out; whether that changed it."""
-    return change(key, lambda draft: with_typed(draft, blank, value, owners_hand()))
+
+    def edited(draft: Draft) -> Draft:
+        later = blank.take and helper_measures(key, draft)
+        return with_typed(draft, blank, value, hand_of(HELPER) if later else owners_hand())
+
+    return change(key, edited)
+
+
+def helper_measures(key: str, draft: Draft) -> bool:
+    """Whether somebody else holds the tape in the second round, as told."""
+    return helped(draft) or bool(st.session_state.get(f"{key} helper", False))
+
+
+def let_helper_measure(key: str, helps: bool) -> bool:
+    """Say so, or take it back, also of what was typed in that round; whether that changed any."""
+    st.session_state[f"{key} helper"] = helps
+    with suppress(OrderError):
+        return change(key, lambda draft: with_helper(draft, helps))
+    return False
 
 
 def typed(way: Way, blank: Blank, label: str, *, placeholder: str = "") -> str:

@@ -11,6 +11,7 @@ from typing import Any, Final
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Case, Reading
 from photocheck.fit.allowances import growing
+from photocheck.judge.repeats import in_agreement
 from photocheck.judge.tolerances import fits
 from photocheck.judge.wording import CAUTIONS
 from photocheck.orders.harmless import one_line, plain
@@ -144,9 +145,10 @@ def _told(report: Report | None) -> Explanation | None:
 def _sum(case: Case) -> dict[str, str] | None:
     """Front, rear and full length when they contradict each other."""
     names = ("front_length", "rear_length", "full_length")
-    if any(name not in case.readings for name in names):
+    readings = in_agreement(case.readings)
+    if any(name not in readings for name in names):
         return None
-    front, rear, full = (case.readings[name].mm for name in names)
+    front, rear, full = (readings[name].mm for name in names)
     if fits((front, rear), full):
         return None
     return {
@@ -157,9 +159,10 @@ def _sum(case: Case) -> dict[str, str] | None:
 
 def _ring(case: Case) -> dict[str, str] | None:
     """Half neck and neck ring when they contradict each other."""
-    if not {"half_neck", NECK_RING} <= set(case.readings):
+    readings = in_agreement(case.readings)
+    if not {"half_neck", NECK_RING} <= set(readings):
         return None
-    half, ring = case.readings["half_neck"].mm, case.readings[NECK_RING].mm
+    half, ring = readings["half_neck"].mm, readings[NECK_RING].mm
     if fits((half, half), ring):
         return None
     return {
