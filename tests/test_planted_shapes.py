@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 from scipy import ndimage, optimize
 from shapely import LineString, Point, Polygon
+from shapely.affinity import scale
 
-from photocheck.body.outline_seeds import CloseUp
+from photocheck.body.outline_seeds import CloseUp, seeds_of
 from photocheck.body.silhouette import _feet, _head, _one_piece, _topline, _touches, _trust
 from photocheck.case.model import DogFacts
 from photocheck.judge.estimate import estimate
@@ -316,6 +318,30 @@ def test_the_part_of_the_photo_around_a_dog_is_laid_out_by_hand() -> None:
     assert big.scale == pytest.approx(360.0 / max(big.right - big.left, big.bottom - big.top))
     copy = big.copy(np.zeros((3000, 4000, 3), np.uint8))
     assert max(copy.shape) == 360
+
+
+@pytest.mark.parametrize("corners", [2, 3, 4])
+def test_a_reference_before_the_dog_is_cut_out_with_a_quarter_more_around_it(corners: int) -> None:
+    angle = np.arange(corners) * 2.0 * np.pi / corners + 0.3
+    middle = np.array([120.0, 150.0])
+    ring = middle + 12.0 * np.column_stack([np.cos(angle), np.sin(angle)])
+    without = seeds_of((200, 300), MARKS, [], FRAME)
+    seeds = seeds_of((200, 300), MARKS, list(ring), FRAME)
+    if corners == 2:  # no area
+        np.testing.assert_array_equal(seeds, without)
+        return
+    # shapely's outline a quarter larger, but for half a pixel of drawing; what is surely or
+    # probably the dog is drawn over it
+    grown = scale(Polygon(ring), 1.25, 1.25, origin=tuple(middle))
+    changed = np.argwhere(seeds != without)
+    assert all(grown.buffer(1.5).contains(Point(x, y)) for y, x in changed)
+    inner = [
+        (x, y)
+        for y, x in np.argwhere(without == cv2.GC_PR_BGD)
+        if grown.buffer(-1.5).contains(Point(x, y))
+    ]
+    assert all(seeds[y, x] == cv2.GC_BGD for x, y in inner)
+    assert len(inner) > 50
 
 
 # --- two photos ----------------------------------------------------------------------------------
