@@ -323,7 +323,7 @@ def test_the_part_of_the_photo_around_a_dog_is_laid_out_by_hand() -> None:
 @pytest.mark.parametrize("corners", [2, 3, 4])
 def test_a_reference_before_the_dog_is_cut_out_with_a_quarter_more_around_it(corners: int) -> None:
     angle = np.arange(corners) * 2.0 * np.pi / corners + 0.3
-    middle = np.array([120.0, 150.0])
+    middle = np.array([18.0, 85.0])
     ring = middle + 12.0 * np.column_stack([np.cos(angle), np.sin(angle)])
     without = seeds_of((200, 300), MARKS, [], FRAME)
     seeds = seeds_of((200, 300), MARKS, list(ring), FRAME)
