@@ -29,7 +29,7 @@ from photocheck.judge.solve import solve
 from photocheck.judge.standing import Standing
 from photocheck.photo.load import load_photo
 from photocheck.report.model import Report
-from photocheck.reporting import _plainly_not_square
+from photocheck.reporting import _decide, _plainly_not_square
 from photocheck.scale.pinhole import turn_about_x, turn_about_y
 from photocheck.scale.pose import View, likely_poses
 from photocheck.scale.priors import Offset
@@ -143,7 +143,7 @@ def test_a_single_gross_slip_never_agrees() -> None:
     """72 cm on the tape against some 29 in the photo, and no other reading to hold it against."""
     outcome = slipped(rear_length=720.0)
     assert [fault.name for fault in outcome.faults] == ["rear_length"]
-    assert not outcome.agrees
+    assert _decide(outcome, None)[:2] == ("measure_again", ("rear_length",))
 
 
 def test_inches_get_the_verdict_of_centimetres() -> None:
@@ -226,16 +226,14 @@ def test_one_crouching_photo_does_not_condemn_another(
     assert _plainly_not_square(stances) == named
 
 
-def test_nothing_agrees_where_a_large_error_could_pass_in_one_reading_or_in_all() -> None:
+def test_cannot_tell_begins_where_an_error_of_a_third_could_pass() -> None:
     outcome = slipped(**seen_mm())
-    sure = replace(outcome, catches=dict.fromkeys(SPANS, 0.05), catches_common=0.05)
-    assert sure.agrees
-    unsure = replace(sure, catches={**sure.catches, "rear_length": 0.40})
-    assert unsure.unsure == ("rear_length",)
-    assert not unsure.agrees
-    alike = replace(sure, catches_common=0.40)
-    assert alike.common_unsure
-    assert not alike.agrees
+    sure = replace(outcome, catches=dict.fromkeys(SPANS, 0.30))
+    unsure = replace(outcome, catches={**sure.catches, "rear_length": 0.40})
+    assert _decide(sure, None) == ("agrees", (), "")
+    verdict, names, reason = _decide(unsure, None)
+    assert (verdict, names) == ("cannot_tell", ("rear_length",))
+    assert "40 %" in reason
 
 
 @cache
@@ -276,12 +274,12 @@ def test_intervals_hold_95_of_100() -> None:
 
 def test_the_ring_alone_is_shown_beside_the_half_neck() -> None:
     mm = check("bramble", readings={}).spans[0].photo_mm
-    for factor, doubted in ((1.0, False), (1.9, True)):
+    for factor, verdict in ((1.0, "agrees"), (1.9, "measure_again")):
         ring = {NECK_RING: Reading(2.0 * factor * mm, "ring", "cm")}
         row = check("bramble", readings=ring).spans[0]
         assert row.reading_mm == pytest.approx(factor * mm)
         assert row.difference == pytest.approx(np.log(factor), abs=1e-9)
-        assert (row.verdict == "measure_again") == doubted
+        assert row.verdict == verdict
         assert row.catches > 0.0
 
 
