@@ -8,6 +8,11 @@ by a fifth to either side, with what the judgement is.
 
 from __future__ import annotations
 
+import ast
+import inspect
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from itertools import product
 from types import ModuleType
 from typing import Any
 
@@ -400,3 +405,53 @@ BUILT = {
 def test_a_dogs_proportions_are_not_moved_by_a_fifth_unnoticed(name: str) -> None:
     held = standards.PROPORTIONS[name]
     assert (held.mean, held.spread) == pytest.approx(BUILT[name], rel=0.2)
+
+
+# --- and none is forgotten ------------------------------------------------------------------------
+
+
+def test_nothing_is_learnt_before_anything_was_taught() -> None:
+    for span, marked in product(shape.WAY_TERMS, (False, True)):
+        assert shape.SHIPPED.of(span, marked) == shape.Learnt(0.0, 1.0)
+
+
+HELD: dict[str, Any] = {
+    "YAW_RAD": test_yaw_is_spread_as_phantoms_cameras_are,
+    "PLACE_OFFSETS": test_a_place_means_what_phantoms_draw_there,
+    "MEASURED_OFFSET_MM": test_a_measured_distance_is_doubted_by_the_larger_of_both,
+    "MEASURED_OFFSET_FRACTION": test_a_measured_distance_is_doubted_by_the_larger_of_both,
+    "POWER": test_false_alarms_and_power_are_those_of_the_normal_table,
+    "TAPE_SPREAD_MM": test_the_tape_in_centimetres,
+    "TAPE_SPREAD_LEAST": test_the_tape_in_centimetres,
+    "TAPE_SPREAD_MOST": test_the_tape_in_centimetres,
+    "WAY_LOG_SPREAD": test_what_a_way_is_doubted_by_follows_from_its_terms,
+    "SHIPPED": test_nothing_is_learnt_before_anything_was_taught,
+}
+"""What is held by a test of its own, not by `JUDGED`."""
+
+
+def _has_numbers(value: Any) -> bool:
+    if isinstance(value, (bool, str)):
+        return False
+    if isinstance(value, Mapping):
+        return any(_has_numbers(each) for each in value.values())
+    if is_dataclass(value) and not isinstance(value, type):
+        return any(_has_numbers(getattr(value, each.name)) for each in fields(value))
+    if isinstance(value, tuple):
+        return any(_has_numbers(each) for each in value)
+    return isinstance(value, (int, float))
+
+
+@pytest.mark.parametrize("module", [priors, shape, tolerances])
+def test_every_figure_of_belief_is_held_by_something_here(module: ModuleType) -> None:
+    """A new one needs a line in `JUDGED`, or better a test that says what it must be."""
+    own = {
+        target.id
+        for node in ast.parse(inspect.getsource(module)).body
+        if isinstance(node, (ast.Assign, ast.AnnAssign))
+        for target in (node.targets if isinstance(node, ast.Assign) else [node.target])
+        if isinstance(target, ast.Name)
+    }
+    figures = {name for name in own if _has_numbers(getattr(module, name, None))}
+    judged = {path.split(".")[0] for held, path in JUDGED if held is module}
+    assert figures - judged - HELD.keys() == set()

@@ -1,0 +1,138 @@
+"""Limits and judgements outside priors, shape and tolerances: none moves by a fifth unnoticed.
+
+Where a figure follows from others it is worked out here; the rest is judgement, whose reason
+stands beside it in the code.  Whoever means to move one changes its line in `JUDGED`.
+"""
+
+from __future__ import annotations
+
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from photocheck.body import outline_seeds, populations, posed, silhouette, stance
+from photocheck.judge import (
+    budget,
+    estimate,
+    explain,
+    hierarchy,
+    impossible_marks,
+    learning,
+    misnamed,
+    outliers,
+    standing,
+    steps,
+    typed,
+)
+from photocheck.photo import at_marks, camera, framing, kind, load, quality
+from photocheck.scale import (
+    candidates,
+    discs,
+    edges,
+    light,
+    marker_plane,
+    markers,
+    pose,
+    rough_ellipses,
+    subpixel,
+    thresholds,
+)
+
+JUDGED: dict[ModuleType, dict[str, Any]] = {
+    # how much of a doubt an action leaves
+    budget: {"_LEFT_SHARP": 0.15, "_LEFT_SQUARE": 0.25, "_LEFT_TRUNK": 0.35, "_LEFT_FRONT": 0.1,
+             "_LEFT_COAT": 0.3},
+    estimate: {"LEAST_EVIDENCE": 6.0},
+    explain: {"SHOWN_FROM": 0.02, "CANDIDATES": 3},
+    # what shops and dogs may differ by, over the shipped spread; and how sure that is
+    hierarchy: {"OVERALL_SHARE": 0.2, "GROUP_SHARE": 0.4, "DOG_SHARE": 0.4, "DOG_FREEDOM": 8.0,
+                "GROUP_FREEDOM": 3.0, "SHOP_FREEDOM": 3.0, "LEAST_BETWEEN": 0.012},
+    impossible_marks: {"EXCHANGED_ODDS": 0.01, "CROWDED_ODDS": 0.002, "ANYWHERE_ODDS": 0.002,
+                       "TOLD_FROM": 0.8, "CROWDED": 0.04, "FURTHER": 1.25, "HAIR": (0.02, 0.02),
+                       "MARK": 0.03, "WIDER": 1.15, "TAIL": 12.0},
+    learning: {"LEAST_ORDERS": 5, "MOST_FOLDS": 10, "LEAST_KEPT": 0.5, "CLEARLY": 2.0,
+               "WORTH": 0.05, "OUTLYING": 3.5, "SCREEN_SHIFT": 0.05},
+    outliers: {"NOISE_PRIOR_FREEDOM": 10.0, "ALIKE": 0.9, "PHOTO_LIMIT": 3.5},
+    standing: {"PHONE_TILT_DEG": 3.0, "PLUMB_DEG": 2.5},
+    steps: {"ERROR_SIZES": (0.08, 0.12, 0.18, 0.25, 0.35, 0.5), "LEAST_GAIN": 0.02},
+    typed: {"NEIGHBOUR_SHARE": 0.6, "ACROSS_THE_POINT": 0.5, "UNEVEN": 0.1, "FINER": 0.01},
+    # how far a dog reaches beyond its marks, over its trunk
+    outline_seeds: {"SMALL_PX": 360, "AHEAD": 0.75, "BEHIND": 0.6, "ABOVE": 0.75, "BELOW": 1.05,
+                    "BELOW_FEET": 0.08},
+    populations: {"DOGS": 3000},
+    posed: {"FOOT_ASIDE": 0.09, "RIB_ASIDE": 0.15, "SHORTEST_LEG": 0.45, "ANY_ARCH": 0.06},
+    silhouette: {"ROUNDS": 3, "EDGE_PX": 2.0, "HOLE": 0.004, "TRUSTED": 0.6},
+    stance: {"ACCUSED": 0.05, "TILT_DEG": 2.5, "GROUND_SPREAD_MM": 8.0},
+    at_marks: {"EDGE_SHARE": 0.5},
+    camera: {"FOCAL_LIMITS_MM": (8.0, 1000.0), "SENSOR_LIMITS_MM": (2.5, 80.0),
+             "MAIN_CAMERA_35MM": 26.0, "ZOOM_UNCLEAR": 0.2},
+    framing: {"COARSE_PX_PER_CM": 4.0, "PLACED_PX": 1.5, "SMALL_DOUBT": 0.02, "CORNER_PX": 1.0,
+              "FAR_DOUBT": 0.025, "OBLIQUE_DOUBT": 0.02, "RIM": 0.004},
+    kind: {"MAX_BYTES": 60_000_000},
+    load: {"MAX_PIXELS": 80_000_000, "MAX_SIDE_PX": 30_000, "MIN_SIDE_PX": 100},
+    quality: {"BLURRED": 0.85, "FLAT": 4.0, "CLIPPED": 0.5},
+    # what counts as an edge, a side or an outline: settled on simulated photos
+    candidates: {"_WINDOW_PX": 320, "_FIRST_HALF_PX": 50.0, "_GROWTH": 1.7,
+                 "_FILL_TOLERANCES": (5, 9, 15, 24), "_EDGE_LEVELS": (25.0, 60.0)},
+    discs: {"_RAYS": 120, "_POINTS": 48, "_ROUND_WITHIN": 0.04, "_ON_OUTLINE_PX": 0.8,
+            "_LEAST_SUPPORT": 0.58, "_SMALL_BALL_PX": 90.0, "_SMALL_BALL_SPREAD": 0.06},
+    edges: {"_TRIM_MM": 6.0, "_LEAST_SUPPORT": 0.45, "_LEAST_MEAN_SUPPORT": 0.62, "FAINT_PX": 3.5,
+            "_MOST_TRIED": 14, "_LEAST_SCORE": 0.16, "_FLOOR_MM": {"id_card": 0.1},
+            "_PAPER_FLOOR_MM": 0.3},
+    light: {"STEP_PX": 0.5, "_LEAST_STEP_LIGHT": 0.01},
+    marker_plane: {"_SPREAD_FLOOR_PX": 0.1},
+    markers: {"_LEAST_MODULE_PX": 2.5, "_BAR_SPREAD_MM": 0.5, "_BAR_LIMITS_MM": (100.0, 200.0)},
+    pose: {"SAME_TILT": 0.01, "HOPELESS": 12.0, "MOST_TILT": 1.0},
+    rough_ellipses: {"LEAST_RATIO": {"disc": 0.45, "ball": 0.8}},
+    subpixel: {"_NEAR_ENOUGH_PX": 1.0, "_ON_LINE_PX": 1.0, "_COARSE_TRIES": 10,
+               "_COARSE_ROWS": 96},
+    thresholds: {"LEAST_ACROSS_PX": 20.0, "HAND_SPREAD_PX": 4.0, "FLOOR_PX": 0.15,
+                 "LEAST_CONTRAST": 0.03},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("module", "name"), [(module, name) for module, named in JUDGED.items() for name in named]
+)
+def test_a_limit_is_not_moved_by_a_fifth_unnoticed(module: ModuleType, name: str) -> None:
+    assert getattr(module, name) == pytest.approx(JUDGED[module][name], rel=0.2)
+
+
+def test_what_actions_leave_where_that_can_be_worked_out() -> None:
+    """Variances: half a millimetre of the 150 mm bar against 1 %; two chest marks 5.5 mm off per
+    axis against a tenth of a depth of 240 mm; EXIF's 3 % against a main camera's 14 %."""
+    bar = (100.0 * 0.5 / 150.0) ** 2
+    assert pytest.approx(bar, rel=0.05) == budget._LEFT_SIZE
+    chest = (np.sqrt(2.0) * 5.5 / 240.0 / 0.10) ** 2
+    assert pytest.approx(chest, rel=0.2) == budget._LEFT_CHEST
+    assert pytest.approx((0.03 / 0.14) ** 2, rel=0.2) == budget._LEFT_FOCAL
+
+
+def test_a_mark_is_called_amiss_once_in_two_thousand() -> None:
+    """Chi-square with two degrees of freedom: the standard table."""
+    assert pytest.approx(stats.chi2.isf(1.0 / 2000.0, 2), abs=0.05) == outliers.MARK_LIMIT
+
+
+def test_four_of_five_postures_are_found_from_where_they_are_called_checkable() -> None:
+    """A normal score moved by so much passes the one-sided 5 % limit in four of five."""
+    assert stats.norm.sf(stats.norm.isf(0.05) - stance.TELLS) == pytest.approx(0.8, abs=0.02)
+    assert pytest.approx(np.log(2.0), rel=0.02) == stance.ALSO  # half as likely
+
+
+def test_a_wide_lens_is_19_mm_over_a_frame_of_36() -> None:
+    assert pytest.approx(19.0 / 36.0, rel=0.06) == discs._SHORT_FOCAL
+
+
+def test_prints_fitted_to_a_page_are_3_to_6_per_cent_small() -> None:
+    factor, spread = misnamed.FITTED_PRINT
+    assert factor == pytest.approx((0.94 + 0.97) / 2.0, abs=0.005)
+    assert spread == pytest.approx(0.015, rel=0.35)  # the range as one to two deviations
+
+
+def test_what_tapes_show_and_people_round_to() -> None:
+    assert pytest.approx({"cm": 1.0, "in": 25.4 / 16.0}) == typed.TAPE_MM
+    assert pytest.approx({"cm": 5.0, "in": 25.4 / 4.0}) == typed.EVEN_MM
+    assert typed._TAPE_PARTS == (2, 4, 8, 16)
