@@ -10,7 +10,11 @@ import pandas as pd
 import streamlit as st
 
 from photocheck.case.lengths import format_length
-from photocheck.judge.wording import explanation_sentences, one_more_photo_sentence
+from photocheck.judge.wording import (
+    doubted_sentences,
+    explanation_sentences,
+    one_more_photo_sentence,
+)
 from photocheck.report.model import Report, SpanResult
 from photocheck.shown.display import display_copies
 from photocheck.shown.picture import annotate
@@ -70,10 +74,13 @@ def _reading(span: SpanResult, unit: str) -> None:
 
 def show_why(report: Report) -> None:
     """What is doubted, and the reasons that would explain it, likeliest first."""
-    doubted = [span.sentence for span in report.spans if span.verdict not in ("", "agrees")]
     listed(
         tr("Why"),
-        (*doubted, *explanation_sentences(report.explanations), *report.outliers),
+        (
+            *doubted_sentences(report),
+            *explanation_sentences(report.explanations),
+            *report.outliers,
+        ),
     )
 
 

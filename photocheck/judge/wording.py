@@ -7,7 +7,7 @@ from typing import Final
 
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Reading
-from photocheck.report.model import Explanation
+from photocheck.report.model import Explanation, Report
 from photocheck.speech import capital_first, later, listed, tr
 from photocheck.words import FACT_TITLES, NECK_RING, READING_TITLES, SPAN_PATHS
 
@@ -464,6 +464,13 @@ def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:
 
 def _titles(names: Sequence[str]) -> str:
     return listed([tr(READING_TITLES[name]) for name in names])
+
+
+def doubted_sentences(report: Report) -> tuple[str, ...]:
+    """What is said of readings in doubt; where some stand out, only of those."""
+    plain = ("measure_again", "retake")
+    shown = plain if report.verdict in plain else (*plain, "could_hide", "cannot_tell")
+    return tuple(span.sentence for span in report.spans if span.verdict in shown)
 
 
 def explanation_sentences(explanations: Sequence[Explanation]) -> tuple[str, ...]:

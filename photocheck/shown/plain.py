@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from photocheck.case.lengths import format_length
 from photocheck.judge.wording import (
+    doubted_sentences,
     explanation_sentences,
     interval_text,
     one_more_photo_sentence,
@@ -46,8 +47,11 @@ def plain_report(report: Report) -> str:
     blocks = [_wrapped(report.headline), _span_table(report)]
     if report.promise:
         blocks.insert(1, _wrapped(report.promise))
-    doubted = [s.sentence for s in report.spans if s.verdict not in ("", "agrees")]
-    if why := (*doubted, *explanation_sentences(report.explanations), *report.outliers):
+    if why := (
+        *doubted_sentences(report),
+        *explanation_sentences(report.explanations),
+        *report.outliers,
+    ):
         blocks.append(tr("Why") + "\n" + _listed(why))
     if report.redundancy:
         blocks.append(tr("The readings among themselves") + "\n" + _listed(report.redundancy))

@@ -7,7 +7,7 @@ from html import escape
 import streamlit as st
 
 from photocheck.fit.answer import FitAnswer
-from photocheck.judge.wording import one_more_photo_sentence
+from photocheck.judge.wording import doubted_sentences, one_more_photo_sentence
 from photocheck.orders.corrections import with_readings
 from photocheck.orders.draft import DogTold, Draft, reading_text
 from photocheck.orders.filling import owners_hand
@@ -249,7 +249,7 @@ def _figures(check: Check) -> None:
     st.html(spans_table(spans_plot(report)))
     found = explanations(report.explanations)
     # Explanations say it better than the figures in words do, where there are any.
-    doubted = [s.sentence for s in report.spans if s.verdict not in ("", "agrees")]
+    doubted = doubted_sentences(report)
     why = listed(tr("Why"), (*([] if found else doubted), *report.outliers))
     every = listed(tr("Every time it was measured"), takes_of_case(report.case))
     among = listed(tr("The readings among themselves"), report.redundancy)
