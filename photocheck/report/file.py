@@ -60,6 +60,7 @@ def report_from_dict(data: Mapping[str, Any], *, where: str = "report") -> Repor
             where=where,
             do=tr('Give a report with "format": "{name}"', name=FORMAT),
         )
+    data = _completed(data)
     error = complaint(data, "report")
     if error is not None:
         place = path_in_words(error.absolute_path)
@@ -69,6 +70,27 @@ def report_from_dict(data: Mapping[str, Any], *, where: str = "report") -> Repor
             do=tr("Give the report as photocheck wrote it"),
         ) from error
     return report_as_written(data)
+
+
+def _completed(data: Mapping[str, Any]) -> Mapping[str, Any]:
+    """A report of an earlier version with what has been added since, as it is where not told.
+
+    What is no report at all stays as it is, for the schema to complain of.
+    """
+    try:
+        whole = report_to_dict(report_as_written(data))
+    except Exception:  # whatever a strange file makes the converter raise
+        return data
+    return dict(_filled(data, whole))
+
+
+def _filled(told: Any, whole: Any) -> Any:
+    if isinstance(told, dict) and isinstance(whole, dict):
+        both = {name: _filled(value, whole.get(name)) for name, value in told.items()}
+        return both | {name: value for name, value in whole.items() if name not in told}
+    if isinstance(told, list) and isinstance(whole, list) and len(told) == len(whole):
+        return [_filled(*pair) for pair in zip(told, whole, strict=True)]
+    return told
 
 
 def report_as_written(data: Mapping[str, Any]) -> Report:

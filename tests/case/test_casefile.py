@@ -486,6 +486,22 @@ def test_report_schema_names_every_field():
 # --- reports ---------------------------------------------------------------
 
 
+def test_a_report_of_before_0_2_is_read_with_what_was_not_told_then() -> None:
+    data = json.loads(report_text(made_report()))
+    for name in ("promise", "catches_common", "tolerances", "certainty"):
+        del data[name]
+    for name in ("neck_width_mm", "chest_width_mm", "height_mm"):
+        del data["case"]["dog"][name]
+    for reading in data["case"]["readings"].values():
+        del reading["takes"]
+    report = report_from_dict(data)
+    assert (report.promise, report.catches_common, report.tolerances) == ("", 0.0, {})
+    assert report.case.readings == made_report().case.readings
+    data["mood"] = "good"
+    with pytest.raises(CaseError, match="published report schema"):
+        report_from_dict(data)
+
+
 def test_report_round_trip_is_exact(tmp_path):
     report = made_report(photos=2)
     assert math.isinf(report.spans[2].catches)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from typing import Final
+from typing import Final, Literal
 
 import streamlit as st
 
@@ -207,7 +207,8 @@ def _send(way: Way, report: Report) -> None:
         )
         return
     good = report.verdict in ("agrees", "could_hide")
+    kind: Literal["primary", "secondary"] = "primary" if report.verdict == "agrees" else "secondary"
     said = tr("Send to the workshop") if good else tr("Send it to the workshop all the same")
-    if st.button(said, key="send", type="primary" if good else "secondary", width="stretch"):
+    if st.button(said, key="send", type=kind, width="stretch"):
         owners_store().record_check(way.key, way.draft, report, by="owner", ratios=shop_ratios())
         st.rerun()
