@@ -31,7 +31,7 @@ from photocheck_app.owner import way as way_module
 from photocheck_app.shared import as_text
 from tests.support.command_line import by_command
 from tests.support.places import APP, ROOT
-from tests.support.typed_takes import only_typed
+from tests.support.typed_takes import only_typed, rounds
 
 pytestmark = pytest.mark.usefixtures("decoded_here")
 
@@ -311,13 +311,14 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     data = json.loads((samples_folder() / name / "case.json").read_text(encoding="utf-8"))
     page = begun(opened, data["unit"])
     key = at(page, "order")
-    every = {n: told if isinstance(told, list) else [told] for n, told in data["readings"].items()}
-    for reading, takes in every.items():
-        page = typed(page, f"readings/{reading}", takes[0])
-    if again := {reading: takes[1] for reading, takes in every.items() if takes[1:]}:
+    first, *later = rounds(data["readings"])
+    for reading, text in first.items():
+        page = typed(page, f"readings/{reading}", text)
+    if later:
         page = press(page, "to_again")
-        for reading, text in again.items():
-            page = typed(page, f"readings/{reading}/2", text)
+    for number, texts in enumerate(later, start=2):
+        for reading, text in texts.items():
+            page = typed(page, f"readings/{reading}/{number}", text)
     page = press(page, "next")
     for fact in ("name", "breed", "weight", "girth", "neck_width", "chest_width"):
         page = typed(page, f"dog/{fact}", data["dog"].get(fact, ""))

@@ -29,7 +29,7 @@ from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line, line_of
 from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
-from tests.support.typed_takes import only_typed
+from tests.support.typed_takes import only_typed, rounds
 
 pytestmark = pytest.mark.browser
 
@@ -141,9 +141,15 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
     page = opened(visitor, served.address)
     press(page, "Begin")
     key = key_in(served, page)
-    for name, text in data["readings"].items():
+    first, *later = rounds(data["readings"])
+    for name, text in first.items():
         title = name.replace("_", " ").capitalize()
         page.get_by_label(f"{title} in centimetres").fill(text)
+    for texts in later:
+        press(page, "Read once more")
+        for name, text in texts.items():
+            title = name.replace("_", " ").capitalize()
+            page.get_by_label(f"{title}, once more, in centimetres").fill(text)
     # Straight from the last field to the button, as people do.
     press(page, "Next")
     page.get_by_label("Weight").fill(data["dog"]["weight"])

@@ -13,6 +13,7 @@ from PIL import Image
 
 from photocheck.case.lengths import parse_length
 from photocheck.case.samples import samples_folder
+from tests.support.typed_takes import rounds
 
 SAMPLES = ("flint", "bramble", "tarn", "teasel")
 """One photo each, with the marker sheet; in centimetres and in inches."""
@@ -67,7 +68,7 @@ def told_by(number: int) -> Told:
     unit = data["unit"]
     per_mm = 1 / parse_length("1", unit)[0]
     readings = {}
-    for name, text in data["readings"].items():
+    for name, text in rounds(data["readings"])[0].items():
         own = parse_length(text, unit)[0] * per_mm + 0.01 * (number % 50)
         readings[name] = f"{own:.2f}".replace(".", "," if number % 3 == 1 else ".")
     photo = data["photos"][0]
