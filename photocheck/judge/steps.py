@@ -73,7 +73,7 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
         """Of each of the order's readings, and of an error common to all where one can be."""
         inverse = np.asarray(np.linalg.inv(rows @ photo @ rows.T + tape), float)
         own = np.sqrt(np.diag(inverse))[: len(names)]
-        if len(np.unique(rows, axis=0)) == 1:  # one measure only, whose own error it is
+        if len({*map(tuple, rows.tolist())}) == 1:  # one measure only, whose own error it is
             return np.asarray(own)
         return np.append(own, all_alike_score(inverse))
 

@@ -367,7 +367,7 @@ def test_an_added_explanation_needs_only_its_entry() -> None:
 # -- samples and the whole check --------------------------------------------------------------
 
 EXPECTED = {
-    "flint": ("swapped_digits", "half_neck", "42 cm"),
+    "flint": ("swapped_digits", "rear_length", "27 cm"),
     "juniper": ("neck_doubled", "half_neck", "13 3/4 in"),
     "moss": ("other_unit_in_one", "rear_length", "34.5 cm (13 5/8 in)"),
     "teasel": ("last_rib_elsewhere", "front_length", None),

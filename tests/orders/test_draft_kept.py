@@ -90,7 +90,7 @@ PHOTOS = group(
 )
 TAKES = st.lists(
     TEXT | group(typed=TEXT, at=st.just("2026-03-01T09:00:00Z"), by=st.just("owner")), max_size=3
-)
+).filter(lambda takes: not takes or takes[-1] != "")  # an empty take is kept only between others
 STORED = group(
     format=st.just("photocheck-case/1"),
     name=TEXT,
@@ -174,7 +174,7 @@ def leaves(value: Any, path: tuple[str | int, ...] = ()) -> dict[tuple[str | int
     elif isinstance(value, list):
         parts = list(enumerate(value))
     else:
-        return {path: repr(value)}
+        return {path: repr(value)} if value != "" else {}
     return {k: v for name, part in parts for k, v in leaves(part, (*path, name)).items()}
 
 
