@@ -289,6 +289,12 @@ def test_one_piece_keeps_the_trunk_and_fills_its_small_holes() -> None:
     assert not found[185:195, 250:260].any()
     assert found[80:88, 100:108].all()
     assert not found[78:98, 123:157].any()
+    # daylight amid the marks is not taken for the dog because most of it is there
+    open_middle = block()
+    open_middle[62:78, 96:125] = 0
+    kept = _one_piece(open_middle, MARKS)
+    assert kept[70, 70]
+    assert not kept[150, 120]
 
 
 def test_the_part_of_the_photo_around_a_dog_is_laid_out_by_hand() -> None:
