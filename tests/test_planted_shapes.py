@@ -244,6 +244,14 @@ def test_the_outline_is_trusted_by_how_near_it_passes_to_its_marks() -> None:
         moved["tail_base"] = np.array([400.0, 60.0])  # off the picture
         assert _trust(mask, moved, 120.0) == pytest.approx(scores[:2].sum() / 3.0, abs=0.04)
     assert _trust(np.zeros_like(mask), MARKS, 120.0) == 0.0
+    # marks on the very first and last pixels are in the picture
+    corner = np.zeros_like(mask)
+    corner[:, 100:] = 1
+    for at in ((100.0, 0.0), (100.0, 199.0)):
+        assert _trust(corner, {"breastbone": np.array(at)}, 120.0) == 1.0
+        assert _trust(corner.T.copy(), {"breastbone": np.array(at[::-1])}, 120.0) == 1.0
+    for out in ((100.0, -1.0), (100.0, 200.0)):
+        assert _trust(corner, {"breastbone": np.array(out)}, 120.0) == 0.0
 
 
 def test_head_feet_and_back_are_read_off_a_drawn_block() -> None:
