@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -13,6 +15,8 @@ from photocheck.body.outline_seeds import CloseUp, seeds_of
 from photocheck.body.silhouette import _feet, _head, _one_piece, _topline, _touches, _trust
 from photocheck.case.model import DogFacts
 from photocheck.judge.estimate import estimate
+from photocheck.judge.explain import Posterior, Ranked, told
+from photocheck.judge.explanations import KINDS, UNNAMED
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import (
     _sides_cross,
@@ -21,6 +25,7 @@ from photocheck.scale.corners import (
     corners_mm,
     order_corners,
 )
+from photocheck.scale.edges import Quad, _plausibility
 from photocheck.scale.light import gradient_across, peak_position
 from photocheck.scale.marker_detection import places_mm
 from photocheck.scale.marker_plane import _SPREAD_FLOOR_PX, settled
@@ -94,6 +99,36 @@ def test_lines_nearly_parallel_meet_nowhere(degrees: float, meets: bool) -> None
     assert (
         crossing(line((0, 0), (60, 0)), line((0, 5), (far[0], 5 + far[1]))) is not None
     ) == meets
+
+
+CARD = 3.0 * np.array([85.6, 53.98]) * np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) + 40.0
+
+
+def sided(**change: float) -> Quad:
+    """A card seen square on, its second side otherwise."""
+    sides = [replace(line(tuple(CARD[k]), tuple(CARD[(k + 1) % 4])), support=0.9) for k in range(4)]
+    sides[1] = replace(sides[1], **change)
+    return Quad(CARD, tuple(sides), 0.0)
+
+
+def test_a_card_is_as_plausible_as_its_sides() -> None:
+    """By hand: the mean support squared, the root of the least, a fifth root of the steepness."""
+    card, middle = REFERENCES["id_card"], CARD.mean(axis=0)
+    whole = _plausibility(card, sided(), middle)
+    assert whole == pytest.approx(0.9**2.5 * 0.1**0.2, rel=1e-4)
+    weaker = _plausibility(card, sided(support=0.5), middle)
+    assert weaker == pytest.approx(0.8**2 * 0.5**0.5 * 0.1**0.2, rel=1e-4)
+    softer = _plausibility(card, sided(steepness=0.05), middle)
+    assert softer == pytest.approx(whole * 0.5**0.2, rel=1e-4)
+    assert _plausibility(card, sided(contrast=-0.031), middle) == pytest.approx(whole)
+    for change in ({"contrast": 0.029}, {"support": 0.44}):
+        assert _plausibility(card, sided(**change), middle) == 0.0
+    assert _plausibility(card, sided(), CARD[0] - 1.0) == 0.0
+    assert _plausibility(card, replace(sided(), sides=(None, *sided().sides[1:])), middle) == 0.0
+    poor = replace(sided(), sides=tuple(replace(s, support=0.61) for s in sided().sides if s))
+    assert _plausibility(card, poor, middle) == 0.0
+    narrow = CARD * np.array([0.15, 1.0])  # an upright one turned by some 68 degrees
+    assert _plausibility(card, replace(sided(), corners=narrow), narrow.mean(axis=0)) == 0.0
 
 
 # --- the sheet's plane ---------------------------------------------------------------------------
@@ -373,3 +408,16 @@ def test_two_photos_of_two_sizes_are_told_and_neither_is_left_out() -> None:
     assert alike.outliers == ()
     third = estimate([view, view, larger], [[marking()]] * 3, DogFacts())
     assert any("Photo 3" in text and "25 % off" in text for text in third.outliers)
+
+
+@pytest.mark.parametrize(("probability", "named"), [(0.49, False), (0.51, True)])
+def test_an_explanation_is_told_as_the_one_when_it_outweighs_all_others(
+    probability: float, named: bool
+) -> None:
+    ranked = Ranked(KINDS[0], float(np.log(probability)), probability, ())
+    other = Ranked(KINDS[1], -1.0, 0.48, ())
+    posterior = Posterior((ranked, other), 0.52 - probability, 0.0)
+    assert (told(posterior) is ranked) == named
+    unnamed = replace(ranked, kind=next(k for k in KINDS if k.name == UNNAMED), probability=0.9)
+    assert told(Posterior((unnamed,), 0.1, 0.0)) is None
+    assert told(Posterior((), 1.0, 0.0)) is None
