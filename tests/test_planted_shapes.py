@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -104,7 +105,7 @@ def test_lines_nearly_parallel_meet_nowhere(degrees: float, meets: bool) -> None
 CARD = 3.0 * np.array([85.6, 53.98]) * np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) + 40.0
 
 
-def sided(**change: float) -> Quad:
+def sided(**change: Any) -> Quad:
     """A card seen square on, its second side otherwise."""
     sides = [replace(line(tuple(CARD[k]), tuple(CARD[(k + 1) % 4])), support=0.9) for k in range(4)]
     sides[1] = replace(sides[1], **change)
