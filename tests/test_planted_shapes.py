@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
@@ -13,6 +16,8 @@ from photocheck.body.outline_seeds import CloseUp, seeds_of
 from photocheck.body.silhouette import _feet, _head, _one_piece, _topline, _touches, _trust
 from photocheck.case.model import DogFacts
 from photocheck.judge.estimate import estimate
+from photocheck.judge.explain import Posterior, Ranked, told
+from photocheck.judge.explanations import KINDS, UNNAMED
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import (
     _sides_cross,
@@ -21,6 +26,7 @@ from photocheck.scale.corners import (
     corners_mm,
     order_corners,
 )
+from photocheck.scale.edges import Quad, _plausibility
 from photocheck.scale.light import gradient_across, peak_position
 from photocheck.scale.marker_detection import places_mm
 from photocheck.scale.marker_plane import _SPREAD_FLOOR_PX, settled
@@ -94,6 +100,36 @@ def test_lines_nearly_parallel_meet_nowhere(degrees: float, meets: bool) -> None
     assert (
         crossing(line((0, 0), (60, 0)), line((0, 5), (far[0], 5 + far[1]))) is not None
     ) == meets
+
+
+CARD = 3.0 * np.array([85.6, 53.98]) * np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) + 40.0
+
+
+def sided(**change: Any) -> Quad:
+    """A card seen square on, its second side otherwise."""
+    sides = [replace(line(tuple(CARD[k]), tuple(CARD[(k + 1) % 4])), support=0.9) for k in range(4)]
+    sides[1] = replace(sides[1], **change)
+    return Quad(CARD, tuple(sides), 0.0)
+
+
+def test_a_card_is_as_plausible_as_its_sides() -> None:
+    """By hand: the mean support squared, the root of the least, a fifth root of the steepness."""
+    card, middle = REFERENCES["id_card"], CARD.mean(axis=0)
+    whole = _plausibility(card, sided(), middle)
+    assert whole == pytest.approx(0.9**2.5 * 0.1**0.2, rel=1e-4)
+    weaker = _plausibility(card, sided(support=0.5), middle)
+    assert weaker == pytest.approx(0.8**2 * 0.5**0.5 * 0.1**0.2, rel=1e-4)
+    softer = _plausibility(card, sided(steepness=0.05), middle)
+    assert softer == pytest.approx(whole * 0.5**0.2, rel=1e-4)
+    assert _plausibility(card, sided(contrast=-0.031), middle) == pytest.approx(whole)
+    for change in ({"contrast": 0.029}, {"support": 0.44}):
+        assert _plausibility(card, sided(**change), middle) == 0.0
+    assert _plausibility(card, sided(), CARD[0] - 1.0) == 0.0
+    assert _plausibility(card, replace(sided(), sides=(None, *sided().sides[1:])), middle) == 0.0
+    poor = replace(sided(), sides=tuple(replace(s, support=0.61) for s in sided().sides if s))
+    assert _plausibility(card, poor, middle) == 0.0
+    narrow = CARD * np.array([0.15, 1.0])  # an upright one turned by some 68 degrees
+    assert _plausibility(card, replace(sided(), corners=narrow), narrow.mean(axis=0)) == 0.0
 
 
 # --- the sheet's plane ---------------------------------------------------------------------------
@@ -244,6 +280,14 @@ def test_the_outline_is_trusted_by_how_near_it_passes_to_its_marks() -> None:
         moved["tail_base"] = np.array([400.0, 60.0])  # off the picture
         assert _trust(mask, moved, 120.0) == pytest.approx(scores[:2].sum() / 3.0, abs=0.04)
     assert _trust(np.zeros_like(mask), MARKS, 120.0) == 0.0
+    # marks on the very first and last pixels are in the picture
+    corner = np.zeros_like(mask)
+    corner[:, 100:] = 1
+    for at in ((100.0, 0.0), (100.0, 199.0)):
+        assert _trust(corner, {"breastbone": np.array(at)}, 120.0) == 1.0
+        assert _trust(corner.T.copy(), {"breastbone": np.array(at[::-1])}, 120.0) == 1.0
+    for out in ((100.0, -1.0), (100.0, 200.0)):
+        assert _trust(corner, {"breastbone": np.array(out)}, 120.0) == 0.0
 
 
 def test_head_feet_and_back_are_read_off_a_drawn_block() -> None:
@@ -289,6 +333,12 @@ def test_one_piece_keeps_the_trunk_and_fills_its_small_holes() -> None:
     assert not found[185:195, 250:260].any()
     assert found[80:88, 100:108].all()
     assert not found[78:98, 123:157].any()
+    # daylight amid the marks is not taken for the dog because most of it is there
+    open_middle = block()
+    open_middle[62:78, 96:125] = 0
+    kept = _one_piece(open_middle, MARKS)
+    assert kept[70, 70]
+    assert not kept[150, 120]
 
 
 def test_the_part_of_the_photo_around_a_dog_is_laid_out_by_hand() -> None:
@@ -359,3 +409,16 @@ def test_two_photos_of_two_sizes_are_told_and_neither_is_left_out() -> None:
     assert alike.outliers == ()
     third = estimate([view, view, larger], [[marking()]] * 3, DogFacts())
     assert any("Photo 3" in text and "25 % off" in text for text in third.outliers)
+
+
+@pytest.mark.parametrize(("probability", "named"), [(0.49, False), (0.51, True)])
+def test_an_explanation_is_told_as_the_one_when_it_outweighs_all_others(
+    probability: float, named: bool
+) -> None:
+    ranked = Ranked(KINDS[0], float(np.log(probability)), probability, ())
+    other = Ranked(KINDS[1], -1.0, 0.48, ())
+    posterior = Posterior((ranked, other), 0.52 - probability, 0.0)
+    assert (told(posterior) is ranked) == named
+    unnamed = replace(ranked, kind=next(k for k in KINDS if k.name == UNNAMED), probability=0.9)
+    assert told(Posterior((unnamed,), 0.1, 0.0)) is None
+    assert told(Posterior((), 1.0, 0.0)) is None

@@ -17,6 +17,7 @@ from photocheck.case.model import DogFacts, Reading
 from photocheck.cli.main import run
 from photocheck.errors import CaseError
 from photocheck.judge import hierarchy
+from photocheck.judge import learning as learning_module
 from photocheck.judge.estimate import estimate
 from photocheck.judge.evidence import (
     FinishedOrder,
@@ -25,7 +26,15 @@ from photocheck.judge.evidence import (
     order_from_report,
     order_of,
 )
-from photocheck.judge.hierarchy import Evidence, fit, posterior, predictive, prior_spreads
+from photocheck.judge.hierarchy import (
+    Evidence,
+    expected,
+    fit,
+    information,
+    posterior,
+    predictive,
+    prior_spreads,
+)
 from photocheck.judge.learning import LEAST_ORDERS, Learning, learn, screen
 from photocheck.judge.ratios import (
     Ratios,
@@ -618,3 +627,27 @@ def test_what_learning_gains_is_counted_from_the_shipped_ratios() -> None:
     shifted = learn(orders_of(5, 20, shift=(0.12, 0.0, -0.08), more={"dogs": 1.0}))
     assert shifted.version is not None
     assert 0.5 < shifted.version.check.gain < 8.0
+
+
+def test_an_order_is_screened_by_what_the_others_of_its_group_teach() -> None:
+    """Each order left out in turn: the group's shift by the others, then one normal's scores."""
+    evidence = random_evidence(np.random.default_rng(14))
+    found = learning_module._scores(evidence)
+    count = len(evidence.group)
+    for i in range(count):
+        others = (evidence.group == evidence.group[i]) & (np.arange(count) != i)
+        precision, score = information(evidence.only(others), np.ones(W))
+        around = np.linalg.inv(precision.sum(axis=0) + np.eye(W) / learning_module.SCREEN_SHIFT**2)
+        own = evidence.only(np.arange(count) == i)
+        shift = around @ score.sum(axis=0)
+        mean, covariance = expected(own, shift[None], np.ones((1, W)))
+        spread = covariance[0] + own.design[0] @ around @ own.design[0].T
+        miss = (own.differences - mean)[0]
+        alone = np.abs(miss) / np.sqrt(np.diag(spread))
+        given = []
+        for k in range(len(miss)):  # the normal of one reading given the others
+            rest = np.delete(np.arange(len(miss)), k)
+            way = spread[k, rest] @ np.linalg.inv(spread[np.ix_(rest, rest)])
+            left = spread[k, k] - way @ spread[rest, k]
+            given.append(abs(miss[k] - way @ miss[rest]) / np.sqrt(left))
+        assert found[i] == pytest.approx(max(*alone, *given), rel=1e-6)
