@@ -28,9 +28,9 @@ TAPE_SPREAD_MM: Final = 10.0
 TAPE_SPREAD_LEAST: Final = 0.02
 TAPE_SPREAD_MOST: Final = 0.04
 
-TAPE_REPEAT_SHARE: Final = 0.64
-"""Of the variance of one take: what differs when the same hands lay the tape again, so 8 mm of
-the 10.  The other 6 mm are where these hands lead it, which they do again.
+TAPE_REPEAT_SHARE: Final = 0.8
+"""Of the variance of one take: what differs when the same hands lay the tape again, so 9 mm of
+the 10.  The other 4 to 5 mm are where these hands lead it, which they do again.
 
 Judgement between figures that were found.  On dogs' thighs one observer's takes differ by 0.9
 to 1.1 cm, which is what the whole was taken from, those of several observers by 2.3 to 4.8
@@ -42,15 +42,15 @@ girth follows the level chosen; a harness's line lies between points that are fe
 are taken to part less there.
 """
 
-LED_TOGETHER: Final = 0.6
+LED_TOGETHER: Final = 0.3
 """Correlation of where the tape is led between readings along the same line: half neck and ring,
-the full length and each of its parts (judgement: most of it, for above 0.7 the full length
-could not follow both its parts; hands that lead each tape anew are flagged in 3 instead of 2 %)."""
+the full length and each of its parts (judgement: a part of it; so little that hands which lead
+each tape anew are flagged in 3 % at most where 2 are stated, which a test holds)."""
 
 REPEAT_FREEDOM: Final = 5.0
 """Degrees of freedom behind the repeat part before any take is repeated: an order's own repeats
-then count against three differences, and nine of ten tapes are taken to repeat to 4.2 to
-12.9 mm (judgement; the variance's prior is a scaled inverse chi-square whose mean is the
+then count against three differences, and nine of ten tapes are taken to repeat to 4.7 to
+14.4 mm (judgement; the variance's prior is a scaled inverse chi-square whose mean is the
 part of one take, Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6)."""
 
 TAKES_DIFFER: Final = 0.01
