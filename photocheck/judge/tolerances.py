@@ -50,7 +50,7 @@ each tape anew are flagged in 3 % at most where 2 are stated, which a test holds
 REPEAT_FREEDOM: Final = 5.0
 """Degrees of freedom behind the repeat part before any take is repeated: an order's own repeats
 then count against three differences, and nine of ten tapes are taken to repeat to 4.7 to
-14.4 mm (judgement; the variance's prior is a scaled inverse chi-square whose mean is the
+14.5 mm (judgement; the variance's prior is a scaled inverse chi-square whose mean is the
 part of one take, Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.6)."""
 
 TAKES_DIFFER: Final = 0.01
