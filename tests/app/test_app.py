@@ -195,7 +195,7 @@ def test_a_helpers_hands_are_kept_with_the_second_number(opened: Opened) -> None
 
 def test_ring_and_full_length_are_asked_for_with_the_others(opened: Opened) -> None:
     page = begun(opened)
-    fields = [field.key.rpartition("/")[2] for field in page.text_input]
+    fields = [str(field.key).rpartition("/")[2] for field in page.text_input]
     assert fields == ["half_neck", "neck_ring", "front_length", "rear_length", "full_length"]
     assert shown(page).count("Please take this one too") == 2
     assert page.button(key="to_again").disabled

@@ -25,6 +25,15 @@ def found(dog: DogFacts, *, unsaid: bool = False) -> Estimate:
     return estimate([view], [[marking()]], dog)
 
 
+def telling(told: str, value: float) -> DogFacts:
+    """A dog of which only this is told."""
+    return {
+        "girth_mm": DogFacts(girth_mm=value),
+        "weight_kg": DogFacts(weight_kg=value),
+        "height_mm": DogFacts(height_mm=value),
+    }[told]
+
+
 def expected(fact: str, dog: DogFacts = DogFacts()) -> float:  # noqa: B008
     """What the photo alone lets expect."""
     shot = Shot(square_view(), np.array([0.0, 0.0, 0.0, 0.0, 0.0, np.log(2500.0)]), (marking(),))
@@ -42,7 +51,7 @@ def common_spread(estimated: Estimate) -> float:
 def test_a_fact_tells_of_a_size_that_no_place_tells(fact: str) -> None:
     value = expected(fact)
     told = {"girth": "girth_mm", "weight": "weight_kg", "height": "height_mm"}[fact]
-    without, with_it = found(DogFacts(), unsaid=True), found(DogFacts(**{told: value}), unsaid=True)
+    without, with_it = found(DogFacts(), unsaid=True), found(telling(told, value), unsaid=True)
     assert with_it.covariance[3, 3] < 0.4 * without.covariance[3, 3]
     assert not with_it.facts_left_out
 
@@ -52,8 +61,8 @@ def test_a_larger_fact_makes_the_dog_larger(fact: str) -> None:
     value = expected(fact)
     told = {"girth": "girth_mm", "weight": "weight_kg", "height": "height_mm"}[fact]
     power = 3.0 if fact == "weight" else 1.0
-    larger = found(DogFacts(**{told: value * 1.1**power}), unsaid=True)
-    smaller = found(DogFacts(**{told: value / 1.1**power}), unsaid=True)
+    larger = found(telling(told, value * 1.1**power), unsaid=True)
+    smaller = found(telling(told, value / 1.1**power), unsaid=True)
     moved = (larger.log_spans - smaller.log_spans)[3]
     # the fact is surer of the size than the unsaid place is, not than everything
     assert 0.5 * 2.0 * np.log(1.1) < moved < 2.0 * np.log(1.1)
@@ -74,7 +83,7 @@ def test_the_evidence_adds_by_hand() -> None:
 def test_a_fact_beyond_belief_is_left_out_and_named(told: str, value: float) -> None:
     fact = told.partition("_")[0]
     plain = found(DogFacts())
-    wrong = found(DogFacts(**{told: value * expected(fact)}))
+    wrong = found(telling(told, value * expected(fact)))
     assert list(wrong.facts_left_out) == [fact]
     assert wrong.facts_left_out[fact] == pytest.approx(expected(fact), rel=0.02)
     assert np.allclose(wrong.log_spans, plain.log_spans, atol=1e-6)

@@ -350,7 +350,12 @@ def test_readings_that_prove_each_other_outvote_a_front_photo() -> None:
             outvoted += 1
             assert [s.photo_mm for s in wrong.spans] == [s.photo_mm for s in alone.spans]
         # without the ring it is one tape against one photo: both are to be looked at again
-        less = checked(lambda told, f=factor: (moved(f)(told), told["readings"].pop("neck_ring")))
+
+        def without_ring(told: dict[str, Any], factor: float = factor) -> None:
+            moved(factor)(told)
+            del told["readings"]["neck_ring"]
+
+        less = checked(without_ring)
         if any("Without the photo from the front" in said for said in less.outliers):
             measured_too += 1
             assert less.verdict == "measure_again"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -187,11 +189,13 @@ def test_good_orders_with_a_wrong_width_and_a_ring_are_hardly_flagged() -> None:
             return compare(found[dog].log_spans, found[dog].covariance, readings)
 
         comparison = held(dog)
-        wrong = accuser(
-            comparison, told_widths(dog), lambda fact, held=held: held(without_width(dog, fact))
-        )
-        wrong = wrong and outvoted(comparison, readings)
-        flagged["wrong width"] += bool(comparison.faults and not wrong)
+
+        def without(fact: str, held: Callable[[DogFacts], Comparison] = held) -> Comparison:
+            return held(without_width(dog, fact))
+
+        wrong = accuser(comparison, told_widths(dog), without)
+        given_up = bool(wrong) and outvoted(comparison, readings)
+        flagged["wrong width"] += bool(comparison.faults and not given_up)
         flagged["no width"] += bool(held(DogFacts()).faults)
         del readings[NECK_RING]
         flagged["wrong width, no ring"] += bool(held(dog, readings).faults)
