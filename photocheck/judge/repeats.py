@@ -145,7 +145,7 @@ def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
     >>> twice = Reading.of([Take(300.0, "30", "cm"), Take(304.0, "30.4", "cm")])
     >>> noise = tape_noise({"half_neck": twice})
     >>> noise.repeats, round(noise.scale, 2)
-    (1, 0.78)
+    (1, 0.77)
     """
     again = {name: one.takes for name, one in readings.items() if len(one.takes) > 1}
     if not again:
