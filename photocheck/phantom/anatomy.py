@@ -198,7 +198,11 @@ class Anatomy:
     def neck_root(self) -> Array:
         """Middle of the neck's base, (3,) mm."""
         p = self.plan.proportions
-        return self.at(p.withers_at - 0.085, 0.5 * (0.96 + p.breastbone_height) + 0.01, 0.0)
+        # A steep neck over a high breastbone comes out lower, or it would lift the withers.
+        steep = float(np.clip((self.plan.neck_carriage_deg - 55.0) / 8.0, 0.0, 1.0))
+        sunk = 0.8 * steep * max(p.breastbone_height - 0.685, 0.0)
+        height = 0.5 * (0.96 + p.breastbone_height) + 0.01 - sunk
+        return self.at(p.withers_at - 0.085, height, 0.0)
 
     @cached_property
     def poll(self) -> Array:

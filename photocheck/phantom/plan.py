@@ -138,9 +138,9 @@ class DogPlan:
 
 # Mean at medium build, change from slim to broad, standard deviation between dogs, limits.
 _SPREAD: Final = {
-    "length": (1.05, 0.02, 0.035, 0.97, 1.13),
-    "chest_depth": (0.465, 0.03, 0.022, 0.41, 0.53),
-    "chest_width": (0.3, 0.12, 0.022, 0.22, 0.42),
+    "length": (1.05, 0.02, 0.035, 0.97, 1.11),
+    "chest_depth": (0.465, 0.03, 0.022, 0.41, 0.485),
+    "chest_width": (0.3, 0.12, 0.022, 0.22, 0.35),
     "shoulder_width": (0.395, 0.14, 0.03, 0.29, 0.52),
     "loin_depth": (0.355, 0.08, 0.016, 0.26, 0.45),
     "loin_width": (0.255, 0.1, 0.03, 0.18, 0.38),

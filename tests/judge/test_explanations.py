@@ -369,7 +369,7 @@ def test_an_added_explanation_needs_only_its_entry() -> None:
 EXPECTED = {
     "flint": ("swapped_digits", "rear_length", "27 cm"),
     "juniper": ("neck_doubled", "half_neck", "13 3/4 in"),
-    "moss": ("other_unit_in_one", "rear_length", "34.5 cm (13 5/8 in)"),
+    "moss": ("other_unit_in_one", "rear_length", "34 cm (13 3/8 in)"),
     "teasel": ("last_rib_elsewhere", "front_length", None),
 }
 

@@ -167,7 +167,8 @@ def test_tape_ratios_are_those_of_detailed_bodies(population: list):
     """What was seen on real-looking meshes: design notes, section 4."""
     neck = column(population, "neck")
     assert 1.40 < neck.mean() < 1.47
-    assert 0.012 < np.log(neck).std() < 0.035
+    # four bodies 0.01; thirty of nine makers 0.075 (`photocheck.benchmark.body_study`)
+    assert 0.03 < np.log(neck).std() < 0.08
     assert 0.72 < column(population, "neck_width").mean() < 0.85
     rear = column(population, "rear")
     assert 1.16 < rear.mean() < 1.28

@@ -115,7 +115,7 @@ def with_points(mesh: trimesh.Trimesh, points: np.ndarray) -> tuple[np.ndarray, 
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [3, 14])
+@pytest.mark.parametrize("seed", [3, 16])
 def test_rear_and_ribs_against_two_mesh_geodesics(seed: int):
     dog = make_dog(random_plan(np.random.default_rng(seed), posture="square"))
     paths = tape_paths(dog)
