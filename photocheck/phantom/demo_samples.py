@@ -106,7 +106,7 @@ SAMPLES: Final = (
         104,
         (
             PhotoPlan(
-                "marker_sheet", "near_feet", _look(4, "fawn", "boards", "planks"), -5.0, 900.0
+                "marker_sheet", "near_feet", _look(4, "fawn", "gravel", "planks"), -5.0, 900.0
             ),
         ),
         540.0,
