@@ -256,11 +256,13 @@ def _figures(check: Check) -> None:
     sure = listed(
         tr("How sure tape and photo are, in 95 of 100"), [one.sentence for one in report.certainty]
     )
-    for block in filter(None, (found, why, every, among, sure)):
+    for block in filter(None, (found, why, every, among)):
         st.html(block)
     doubt = doubt_bars(report)
     st.html(doubt_table(doubt))
     with st.expander(tr("Doubt in figures, and what would cut it")):
+        if sure:
+            st.html(sure)
         st.html(sources_table(doubt))
         if report.one_more_photo:
             st.html(escape(one_more_photo_sentence(report.one_more_photo)))
