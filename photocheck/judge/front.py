@@ -15,12 +15,22 @@ from numpy.typing import NDArray
 
 from photocheck.body import shape
 from photocheck.body.trunk import Trunk, scaled
-from photocheck.judge.shots import CameraView, Shot, camera_at, focal_key, size_key
+from photocheck.judge.shots import (
+    SQUARE_MM,
+    CameraView,
+    Shot,
+    camera_at,
+    camera_view_of,
+    offset_slack,
+    plane_to_pixels,
+    px_per_mm,
+    reserve_view,
+    start_camera,
+    view_residuals,
+)
 from photocheck.judge.unknowns import Unknowns
-from photocheck.photo.camera import focal_35mm_from_px
-from photocheck.scale import planes, priors
+from photocheck.scale import priors
 from photocheck.scale.pinhole import Pinhole
-from photocheck.scale.pose import POSE_STEP, camera_of, reference_residuals, square_residuals
 from photocheck.words import FRONT_PAIRS
 
 Array = NDArray[np.float64]
@@ -50,18 +60,11 @@ class Fronts:
     def reserve(self) -> None:
         """Reserve the unknowns; what photos share has the same key as with those from the side."""
         u = self._unknowns
-        zero = np.zeros(())
         for k, shot in enumerate(self.shots, start=self.first):
-            u.add(("pose", k), [float(v) for v in shot.pose], POSE_STEP)
-            u.add(("size", size_key(shot)), [0.0], 1e-4)
-            u.add(("focal", focal_key(shot)), [0.0], 1e-4)
-            u.add(("lens", focal_key(shot)), [0.0], 1e-4)
-            u.add(("offset", k), [0.0], 1e-4)
-            u.add(("session", shot.view.offset), [0.0], 1e-4)
-            u.add(("dog_yaw", k), [0.0], 1e-4)
-            camera = camera_of(shot.view, shot.pose, zero, zero)
+            reserve_view(u, shot, k)
+            camera = start_camera(shot)
             plane = np.array([0.0, 0.0, 0.0])
-            self._px_per_mm.append(_px_per_mm(camera, plane))
+            self._px_per_mm.append(px_per_mm(camera, plane))
             for m, pair, seen in _pairs(shot):
                 at = camera.onto_plane(seen, plane, np.array([0.0, 0.0, 1.0])).mean(axis=0)
                 u.add(("front_pair", k, m, pair), [float(at[0]), float(at[1])], 1e-2)
@@ -75,11 +78,8 @@ class Fronts:
         u = self._unknowns
         parts: list[tuple[str, Array]] = []
         for k, shot in enumerate(self.shots, start=self.first):
-            pose = u.of(theta, ("pose", k))
-            size = u.one(theta, ("size", size_key(shot)))
             camera = camera_at(u, theta, shot, k)
-            parts.append(("corners", reference_residuals(shot.view, camera, pose[..., 2], size)))
-            parts.append(("square", square_residuals(pose, shot.view.seen)))
+            parts.extend(view_residuals(u, theta, shot, k, camera))
             for m, pair, seen in _pairs(shot):
                 spread = shot.markings[m].spread_mm or shape.MARK_SPREAD_MM
                 points = self._grazed(theta, k, m, pair, camera, trunk)
@@ -90,15 +90,13 @@ class Fronts:
 
     def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
         """The reference in front of the breastbone, towards the camera, (...), mm."""
-        u, prior = self._unknowns, self._prior(k)
-        shared = np.sqrt(priors.OFFSET_SHARED) * u.one(theta, ("session", prior))
-        own = np.sqrt(1.0 - priors.OFFSET_SHARED) * u.one(theta, ("offset", k))
+        prior = self._prior(k)
         behind = (
             prior.shoulders * trunk.behind_breastbone("shoulder_top")
             + prior.chests * trunk.chest_behind_breastbone
             + prior.lengths * trunk.straight
         )
-        return np.asarray(prior.beyond_mm - behind + prior.spread_mm * (shared + own))
+        return np.asarray(prior.beyond_mm - behind + offset_slack(self._unknowns, theta, prior, k))
 
     def _prior(self, k: int) -> priors.FrontOffset:
         prior = self.shots[k - self.first].view.offset
@@ -158,32 +156,24 @@ class Fronts:
         `lift_mm` nearer to the camera; x to the picture's right and y down, the origin at the
         reference's place in it.
         """
-        square = 300.0 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
         depth = self._depth(theta, k, "neck_width", trunk) - lift_mm
-        level = np.column_stack([square, np.full(4, float(depth))])
-        seen = camera_at(self._unknowns, theta, self.shots[k - self.first], k).project(level)
-        matrix = planes.fit_homography(square, seen)
-        if matrix is None:
-            raise ValueError("the plane of the neck is seen edge on")
-        return matrix
+        level = np.column_stack([SQUARE_MM, np.full(4, float(depth))])
+        return plane_to_pixels(
+            camera_at(self._unknowns, theta, self.shots[k - self.first], k), level
+        )
 
     def camera_view(self, theta: Array, covariance: Array, k: int, trunk: Trunk) -> CameraView:
         """How a photo from the front was taken; px per mm are across the neck's ring."""
-        shot, u = self.shots[k - self.first], self._unknowns
-        camera = camera_at(u, theta, shot, k)
-        yaw, pitch, roll = np.degrees(u.of(theta, ("pose", k))[:3])
-        middle = u.of(theta, ("front_pair", k, 0, "neck_width"))
+        middle = self._unknowns.of(theta, ("front_pair", k, 0, "neck_width"))
         depth = self._depth(theta, k, "neck_width", trunk)
-        at = u.place(("pose", k)).start + 5
-        return CameraView(
-            distance_mm=float(np.linalg.norm(camera.translation)),
-            distance_spread=float(np.sqrt(covariance[at, at])),
-            yaw_deg=float(yaw),
-            pitch_deg=float(pitch),
-            roll_deg=float(roll),
+        return camera_view_of(
+            self._unknowns,
+            theta,
+            covariance,
+            self.shots[k - self.first],
+            k,
             offset_mm=float(self.offset(theta, k, trunk)),
-            px_per_mm=_px_per_mm(camera, np.array([middle[0], middle[1], float(depth)])),
-            focal_35mm=focal_35mm_from_px(float(camera.focal_px), *shot.view.size_px),
+            at=np.array([middle[0], middle[1], float(depth)]),
         )
 
 
@@ -195,8 +185,3 @@ def _pairs(shot: Shot) -> list[tuple[int, str, Array]]:
         for pair, names in FRONT_PAIRS.items()
         if all(name in marking.marks for name in names)
     ]
-
-
-def _px_per_mm(camera: Pinhole, at: Array) -> float:
-    seen = camera.project(np.stack([at, at + np.array([10.0, 0.0, 0.0])]))
-    return float(np.linalg.norm(seen[1] - seen[0]) / 10.0)

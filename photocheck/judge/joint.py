@@ -18,17 +18,23 @@ from photocheck.body.heights import heights_told
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
 from photocheck.case.model import DogFacts
 from photocheck.judge.front import Fronts
-from photocheck.judge.shots import CameraView, Mark, Shot, camera_at, focal_key, size_key
-from photocheck.judge.unknowns import Key, Unknowns
-from photocheck.photo.camera import focal_35mm_from_px
-from photocheck.scale import planes, priors
-from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
-from photocheck.scale.pose import (
-    POSE_STEP,
-    camera_of,
-    reference_residuals,
-    square_residuals,
+from photocheck.judge.shots import (
+    SQUARE_MM,
+    CameraView,
+    Mark,
+    Shot,
+    camera_at,
+    camera_view_of,
+    offset_slack,
+    plane_to_pixels,
+    px_per_mm,
+    reserve_view,
+    start_camera,
+    view_residuals,
 )
+from photocheck.judge.unknowns import Key, Unknowns
+from photocheck.scale import priors
+from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
 from photocheck.words import LANDMARKS
 
 Array = NDArray[np.float64]
@@ -95,7 +101,7 @@ class Joint:
         }
         self.unknowns = Unknowns()
         self.fronts = Fronts(fronts, len(self.shots), self.unknowns)
-        self._cameras = tuple(self._start_camera(shot) for shot in self.shots)
+        self._cameras = tuple(start_camera(shot) for shot in self.shots)
         self._origins = self._start_origins()
         self._mirror = self._facings()
         self._bend_owner = self._choose_bends(dropped)
@@ -113,10 +119,6 @@ class Joint:
         self.mark_rows = slice(first, first + 2 * len(self.marks))
 
     # -- building -----------------------------------------------------------
-
-    def _start_camera(self, shot: Shot) -> Pinhole:
-        zero = np.zeros(())
-        return camera_of(shot.view, shot.pose, zero, zero)
 
     def _start_plane(self, shot: Shot) -> Array:
         offset = shot.view.offset
@@ -181,13 +183,7 @@ class Joint:
         for term in shape.TERM_TITLES:
             u.add(("term", term), [0.0], 1e-4)
         for k, shot in enumerate(self.shots):
-            u.add(("pose", k), [float(v) for v in shot.pose], POSE_STEP)
-            u.add(("size", size_key(shot)), [0.0], 1e-4)
-            u.add(("focal", focal_key(shot)), [0.0], 1e-4)
-            u.add(("lens", focal_key(shot)), [0.0], 1e-4)
-            u.add(("offset", k), [0.0], 1e-4)
-            u.add(("session", shot.view.offset), [0.0], 1e-4)
-            u.add(("dog_yaw", k), [0.0], 1e-4)
+            reserve_view(u, shot, k)
             u.add(("dog_lean", k), [0.0], 1e-4)
             if k:
                 u.add(("stand", k), [0.0, 0.0, 0.0], 1e-4)
@@ -196,14 +192,11 @@ class Joint:
     def _rescale(self, theta: Array) -> None:
         """Pixels per mm at each mark, for mark noise given in mm on the body."""
         trunk = self.trunk(theta)
-        step = 10.0
         for i, mark in enumerate(self.marks):
             k = mark.shot
             camera = self._camera(theta, k)
             (at,) = self._marked_points(theta, k, [mark], trunk)
-            pair = np.stack([at, at + np.array([step, 0.0, 0.0])])
-            seen = camera.project(pair)
-            self._px_per_mm[i] = np.linalg.norm(seen[1] - seen[0]) / step
+            self._px_per_mm[i] = px_per_mm(camera, at)
 
     # -- evaluating ----------------------------------------------------------
 
@@ -223,10 +216,8 @@ class Joint:
     def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
         """The reference in front of the dog's middle plane, (...), mm."""
         prior = self.shots[k].view.offset
-        shared = np.sqrt(priors.OFFSET_SHARED) * self.unknowns.one(theta, ("session", prior))
-        own = np.sqrt(1.0 - priors.OFFSET_SHARED) * self.unknowns.one(theta, ("offset", k))
         mean = prior.half_widths * trunk.half_flank + prior.beyond_mm
-        return np.asarray(mean + prior.spread_mm * (shared + own))
+        return np.asarray(mean + offset_slack(self.unknowns, theta, prior, k))
 
     def _lift(self, mark: Mark, trunk: Trunk) -> Array:
         """How far a mark's point lies out of the middle plane towards the near side, (...)."""
@@ -297,11 +288,7 @@ class Joint:
         trunk = self.trunk(theta)
         parts: list[tuple[str, Array]] = [("marks", self._mark_residuals(theta, trunk))]
         for k, shot in enumerate(self.shots):
-            pose = u.of(theta, ("pose", k))
-            size = u.one(theta, ("size", size_key(shot)))
-            camera = self._camera(theta, k)
-            parts.append(("corners", reference_residuals(shot.view, camera, pose[..., 2], size)))
-            parts.append(("square", square_residuals(pose, shot.view.seen)))
+            parts.extend(view_residuals(u, theta, shot, k, self._camera(theta, k)))
         parts.extend(self.fronts.parts(theta, trunk))
         for kind, source in PRIOR_SOURCES.items():
             parts.extend((source, u.of(theta, key)) for key in u.kinds(kind))
@@ -361,35 +348,23 @@ class Joint:
         trunk = self.trunk(theta)
         if k >= len(self.shots):
             return self.fronts.to_pixels(theta, k, trunk, lift_mm)
-        square = 300.0 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-        level = self._from_dog_plane(theta, k, square, np.full(4, lift_mm), trunk)
-        seen = self._camera(theta, k).project(level)
-        matrix = planes.fit_homography(square, seen)
-        if matrix is None:
-            raise ValueError("the dog's plane is seen edge on")
-        return matrix
+        level = self._from_dog_plane(theta, k, SQUARE_MM, np.full(4, lift_mm), trunk)
+        return plane_to_pixels(self._camera(theta, k), level)
 
     def camera_view(self, theta: Array, covariance: Array, k: int) -> CameraView:
         """How photo k was taken; those from the front are counted after the others."""
         if k >= len(self.shots):
             return self.fronts.camera_view(theta, covariance, k, self.trunk(theta))
-        camera = self._camera(theta, k)
-        pose = self.unknowns.of(theta, ("pose", k))
         trunk = self.trunk(theta)
         (middle,) = self._level(theta, k, np.zeros((1, 2)), np.zeros(1), trunk)
-        seen = camera.project(np.stack([middle, middle + np.array([10.0, 0.0, 0.0])]))
-        size = self.shots[k].view.size_px
-        at = self.unknowns.place(("pose", k)).start + 5
-        yaw, pitch, roll = np.degrees(pose[:3])
-        return CameraView(
-            distance_mm=float(np.linalg.norm(camera.translation)),
-            distance_spread=float(np.sqrt(covariance[at, at])),
-            yaw_deg=float(yaw),
-            pitch_deg=float(pitch),
-            roll_deg=float(roll),
+        return camera_view_of(
+            self.unknowns,
+            theta,
+            covariance,
+            self.shots[k],
+            k,
             offset_mm=float(self.offset(theta, k, trunk)),
-            px_per_mm=float(np.linalg.norm(seen[1] - seen[0]) / 10.0),
-            focal_35mm=focal_35mm_from_px(float(camera.focal_px), *size),
+            at=middle,
         )
 
 
