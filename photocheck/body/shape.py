@@ -84,15 +84,10 @@ HEIGHT_READING: Final = 0.025
 """Standard deviation of ln of a height that an owner measured at the shoulder: to a book on the
 withers, along a door frame, of a dog that stands and breathes (judgement)."""
 
-FACT_LIMIT: Final = 3.5
-"""Standard deviations from which a girth, weight or height that does not go with the photos is left
-out and named (judgement: 1 good order in 2,000 for each)."""
-
 WIDTH_SPREAD_FRACTION: Final = 0.05
 WIDTH_SPREAD_MM: Final = 8.0
 """A width between two boards pressed lightly, whichever is larger (judgement): what of the coat
 is left under the boards, a dog that does not stand still, boards not quite parallel."""
-
 
 FRONT_LOOK: Final[Mapping[str, Ratio]] = MappingProxyType(
     {

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.body import shape
 from photocheck.case.model import DogFacts
 from photocheck.judge.joint import Joint
 from photocheck.judge.shots import Mark, Shot
@@ -28,6 +28,9 @@ NOISE_PRIOR_FREEDOM = 10.0
 ALIKE = 0.9
 # A fact whose residual the others leave less of than this is held by nothing but itself.
 LEAST_TOLD = 0.02
+# Standard deviations from which a girth, weight or height that does not go with the photos is left
+# out and named (judgement: 1 good order in 2,000 for each).
+FACT_LIMIT = 3.5
 # A photo's own body length against the others', in standard deviations.
 PHOTO_LIMIT = 3.5
 
@@ -107,21 +110,40 @@ def _who(joint: Joint, mark: Mark) -> str:
     return tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by
 
 
-def outlying_fact(joint: Joint, mode: Mode) -> str:
-    """The fact told of the dog that contradicts the photos beyond belief; empty for none.
+def outlying_told(
+    joint: Joint, mode: Mode, sources: Iterable[str], limit: float, least: float = 0.0
+) -> str:
+    """What was told of the dog that contradicts all else beyond belief; empty for none.
 
     Its residual against that residual's own standard deviation, given everything else (Baarda's
-    w-test, as for marks).
+    w-test, as for marks): the same as the difference from what all else expects over that
+    difference's (Cook and Weisberg, Residuals and Influence in Regression, 1982, section 2.2;
+    from memory).
+
+    Parameters
+    ----------
+    sources : iterable of str
+        Of `Joint.sources`; one that is not there was not told.
+    limit : float
+        Standard deviations.
+    least : float
+        A residual whose variance the others leave less of than this is passed over.
     """
     tests = {}
-    for fact in joint.facts:
-        row = joint.sources.index(fact)
-        slope = mode.jacobian[row]
-        own = 1.0 - float(slope @ mode.covariance @ slope)
-        if own > LEAST_TOLD:
-            tests[fact] = abs(float(mode.residuals[row])) / np.sqrt(own)
-    worst = max(tests, key=lambda fact: tests[fact], default="")
-    return worst if worst and tests[worst] > shape.FACT_LIMIT else ""
+    for source in sources:
+        if source in joint.sources:
+            row = joint.sources.index(source)
+            slope = mode.jacobian[row]
+            own = 1.0 - float(slope @ mode.covariance @ slope)
+            if own > least or not least:
+                tests[source] = abs(float(mode.residuals[row])) / np.sqrt(max(own, 1e-9))
+    worst = max(tests, key=lambda source: tests[source], default="")
+    return worst if worst and tests[worst] > limit else ""
+
+
+def outlying_fact(joint: Joint, mode: Mode) -> str:
+    """The key of `Joint.facts` that contradicts the photos beyond belief; empty for none."""
+    return outlying_told(joint, mode, joint.facts, FACT_LIMIT, LEAST_TOLD)
 
 
 def outlying_photos(

@@ -19,6 +19,7 @@ from photocheck.case.model import DogFacts, Reading
 from photocheck.judge import tolerances
 from photocheck.judge.compare import Comparison
 from photocheck.judge.joint import Joint
+from photocheck.judge.outliers import outlying_told
 from photocheck.judge.solve import Mode
 from photocheck.numerics import derivative
 from photocheck.speech import tr
@@ -50,20 +51,8 @@ def without_width(dog: DogFacts, fact: str) -> DogFacts:
 
 
 def unlikely_width(joint: Joint, mode: Mode) -> str:
-    """The width that fits everything else worst, if it is beyond `WIDTH_LIMIT`; else nothing.
-
-    The residual over its own standard deviation is the same as the difference from what all
-    else expects over that difference's (Cook and Weisberg, Residuals and Influence in
-    Regression, 1982, section 2.2; from memory).
-    """
-    scores = {}
-    for source, fact in BOARDS.items():
-        if source in joint.sources:
-            row = joint.sources.index(source)
-            left = 1.0 - mode.jacobian[row] @ mode.covariance @ mode.jacobian[row]
-            scores[fact] = abs(float(mode.residuals[row])) / np.sqrt(max(left, 1e-9))
-    worst = max(scores, key=lambda fact: scores[fact], default="")
-    return worst if worst and scores[worst] > WIDTH_LIMIT else ""
+    """The width that fits everything else worst, if it is beyond `WIDTH_LIMIT`; else nothing."""
+    return BOARDS.get(outlying_told(joint, mode, BOARDS, WIDTH_LIMIT), "")
 
 
 def log_widths(joint: Joint, theta: Array) -> Array:

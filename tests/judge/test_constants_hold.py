@@ -26,7 +26,7 @@ from photocheck.body.shape import COAT_PRESSED, TRUNK_WIDTH_OVER_DEPTH, WAY_LOG_
 from photocheck.body.trunk import build_trunk, girth, log_spans, weight
 from photocheck.case import lengths
 from photocheck.case.model import DogFacts, Reading, Reference
-from photocheck.judge import causes, tolerances
+from photocheck.judge import causes, outliers, tolerances
 from photocheck.judge.compare import compare
 from photocheck.phantom import draws
 from photocheck.photo import at_marks, camera, framing
@@ -249,7 +249,7 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (shape, "HEIGHT_OVER_F.median"): (0.93, "between thirty bodies' 0.91 and the standards' 0.95"),
     (shape, "HEIGHT_OVER_F.log_spread"): (0.06, "the standards' 0.06, bodies' dogs 0.046"),
     (shape, "HEIGHT_READING"): (0.025, "a book on the withers, an inch in fifty at most"),
-    (shape, "FACT_LIMIT"): (3.5, "one good order in two thousand"),
+    (outliers, "FACT_LIMIT"): (3.5, "one good order in two thousand"),
     (shape, "WEIGHT_PER_TRUNK.median"): (1.2, "head, neck and legs over the tapering ends"),
     (shape, "WEIGHT_PER_TRUNK.log_spread"): (0.22, "lean against stout dogs of one frame"),
     (shape, "DENSITY_KG_PER_MM3"): (1.0e-6, "of water, which bodies just float in"),
