@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from photocheck.body.heights import PUPPY_MONTHS
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Case, Reading
 from photocheck.judge import tolerances, wording
@@ -16,7 +17,7 @@ from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.marks_told import MarkedPhoto, told_marks
-from photocheck.judge.repeats import TapeNoise, in_agreement, tape_noise
+from photocheck.judge.repeats import TapeNoise, in_agreement
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, flat_marks, stance_evidence
 from photocheck.judge.steps import next_step
@@ -76,7 +77,7 @@ def report_of(
             stance=stance_evidence([each.stance for each in stances]),
         )
         explanations, likeliest = explanations_of(posterior), told(posterior)
-    noise = tape_noise(case.readings)
+    noise = comparison.noise
     verdict, in_doubt, reason = _decide(case, comparison, likeliest)
     of_marks = told_marks(_marked(photos, fused))
     if of_marks:  # whatever was measured with such marks, it says nothing of dog or tape
@@ -87,7 +88,7 @@ def report_of(
     ):
         verdict, in_doubt, reason = "retake", (), wording.STANCE_REASONS[posture]
     cautions = tuple(tr(caution) for caution in wording.CAUTIONS)
-    if case.dog.age_months is not None and case.dog.age_months < wording.PUPPY_MONTHS:
+    if case.dog.age_months is not None and case.dog.age_months < PUPPY_MONTHS:
         cautions = (*cautions, tr(wording.PUPPY_CAUTION))
     return Report(
         verdict=verdict,
@@ -211,12 +212,10 @@ def _decide(
         lengths = [mm / 2.0 if name == NECK_RING else mm for name, mm in seen_from.items()]
         return "agrees", (), format_length(max(lengths), case.unit)
     worst = max(comparison.names, key=lambda n: comparison.catches[n] / comparison.tolerances.of(n))
-    if comparison.unsure and comparison.catches[worst] >= comparison.catches_common:
-        reason = wording.could_hide(worst, seen_from[worst], case.unit)
-    elif comparison.common_unsure:
+    reason = wording.could_hide(worst, seen_from[worst], case.unit)
+    larger = comparison.catches_common > comparison.catches[worst]
+    if comparison.common_unsure and (larger or not comparison.unsure):
         reason = wording.common_could_hide(comparison.catches_common)
-    else:
-        reason = wording.could_hide(worst, seen_from[worst], case.unit)
     verdict = "cannot_tell" if comparison.tells_nothing else "could_hide"
     return verdict, comparison.unsure, reason
 

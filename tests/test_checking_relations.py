@@ -14,6 +14,7 @@ import pytest
 from scipy.stats import norm
 
 import photocheck
+from photocheck.body.heights import PUPPY_MONTHS
 from photocheck.body.posed import POSTURES
 from photocheck.body.stance import Finding, Stance
 from photocheck.body.stance_figures import StanceFigure
@@ -299,7 +300,7 @@ def test_the_ring_alone_is_shown_beside_the_half_neck() -> None:
 
 def test_a_young_dog_gets_its_caution() -> None:
     case, _ = sample("bramble")
-    for months, said in ((3.0, True), (wording.PUPPY_MONTHS, False), (None, False)):
+    for months, said in ((3.0, True), (PUPPY_MONTHS, False), (None, False)):
         report = check("bramble", dog=replace(case.dog, age_months=months))
         assert (wording.PUPPY_CAUTION in report.cautions) == said
 

@@ -49,8 +49,9 @@ OFF_STANDARD: Final = 0.06
 picked by their height)."""
 MIXED: Final = ("mix", "cross", "misch", "doodle", "kreuz")
 """Words in the name of a breed that is not one."""
-GROWN_MONTHS: Final = 18
-"""Below this age no published height is taken (common practice, no source)."""
+PUPPY_MONTHS: Final = 18
+"""Below this age a dog may still be growing (common practice, no source): no published height is
+taken, and growth is a question for a vet."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ def heights_told(dog: DogFacts) -> tuple[HeightTold, ...]:
         spread = hypot(build, shape.HEIGHT_READING)
         return (HeightTold("height", dog.height_mm, spread),)
     name = dog.breed.casefold()
-    young = dog.age_months is not None and dog.age_months < GROWN_MONTHS
+    young = dog.age_months is not None and dog.age_months < PUPPY_MONTHS
     if young or any(word in name for word in MIXED):
         return ()
     for word, (low, high, _) in BREED_HEIGHTS_CM.items():

@@ -12,9 +12,9 @@ from math import log, pi
 from types import MappingProxyType
 from typing import Final
 
+from photocheck.body.heights import PUPPY_MONTHS
 from photocheck.body.shape import COAT_PRESSED_SHARE, coat_pressed
 from photocheck.case.model import DogFacts
-from photocheck.judge.wording import PUPPY_MONTHS
 
 CUT_SPANS: Final = ("half_neck", "front_length", "rear_length")
 """The spans that are free: the neck opening is twice the first, the full length the sum of
@@ -98,7 +98,7 @@ never predicted here."""
 def growing(dog: DogFacts) -> bool | None:
     """Whether the dog may still be growing; None when its age is not known.
 
-    Below `wording.PUPPY_MONTHS`, or below `GIANT_MONTHS` when it is as heavy as `GIANT_KG`.
+    Below `heights.PUPPY_MONTHS`, or below `GIANT_MONTHS` when it is as heavy as `GIANT_KG`.
     """
     if dog.age_months is None:
         return None

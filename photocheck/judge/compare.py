@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
 
 ALL_ALIKE = "all_alike"
 """The fault of readings that are all off by one factor."""
-TAKES_DIFFER = "takes_differ"
+TAKES_APART = "takes_differ"
 """The fault of a reading whose takes differ too much."""
 DRAWS = 20_000
 """Draws for the limit of the largest score; its standard error is about 0.02."""
@@ -43,7 +43,7 @@ class Fault:
     Attributes
     ----------
     name : str
-        A reading's name, `ALL_ALIKE`, "last_rib_moved" or `TAKES_DIFFER`.
+        A reading's name, `ALL_ALIKE`, "last_rib_moved" or `TAKES_APART`.
     readings : tuple of str
         The readings it puts in doubt.
     direction : (n,)
@@ -82,6 +82,8 @@ class Comparison:
         The faults found, worst first; empty when all agree.
     tolerances : tolerances.Tolerances
         What "agrees" promises.
+    noise : TapeNoise
+        The tape's, as the order's own takes tell it.
     """
 
     names: tuple[str, ...]
@@ -94,6 +96,7 @@ class Comparison:
     largest: float
     faults: tuple[Fault, ...]
     tolerances: Tolerances = AS_SHIPPED
+    noise: TapeNoise = ONCE
 
     @property
     def unsure(self) -> tuple[str, ...]:
@@ -182,12 +185,12 @@ def compare(
     found = _find_faults(faults, joint, differences, limit)
     doubted = {name for fault in found for name in fault.readings}
     found += tuple(
-        Fault(TAKES_DIFFER, (name,), single[name].direction)
+        Fault(TAKES_APART, (name,), single[name].direction)
         for name in names
         if apart.get(name, 0.0) > limit and name not in doubted
     )
     return Comparison(
-        names, differences, joint, scores, catches, common, limit, largest, found, tolerated
+        names, differences, joint, scores, catches, common, limit, largest, found, tolerated, noise
     )
 
 

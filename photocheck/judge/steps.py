@@ -16,7 +16,6 @@ from photocheck.case.model import Case
 from photocheck.judge.budget import what_actions_leave
 from photocheck.judge.compare import Comparison, all_alike_score, tape_expectation
 from photocheck.judge.estimate import Estimate
-from photocheck.judge.repeats import tape_noise
 from photocheck.judge.tolerances import TAPE_REPEAT_SHARE
 from photocheck.judge.wording import ACTIONS, measure_as_well, measure_once_more
 from photocheck.scale.pose import View
@@ -65,7 +64,7 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     names = comparison.names
     if not names:
         return min(left, key=lambda step: float(np.trace(left[step])))
-    noise = tape_noise(case.readings)
+    noise = comparison.noise
     expected, rows, tape = tape_expectation(names, estimate.log_spans, noise)
     repeat = noise.repeat_variance(names, np.exp(expected))
 

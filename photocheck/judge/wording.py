@@ -23,8 +23,6 @@ CAUTIONS: Final = (
     ),
 )
 PUPPY_CAUTION: Final = later("A puppy's growth and load are a question for a vet.")
-PUPPY_MONTHS: Final = 18
-"""Below this age a dog may still be growing (common practice, no source)."""
 
 _PATHS: Final = {
     **SPAN_PATHS,

@@ -15,7 +15,7 @@ from photocheck.case.model import Reading, Take
 from photocheck.checking import check
 from photocheck.judge import typed
 from photocheck.judge.certainty import certainty_of
-from photocheck.judge.compare import TAKES_DIFFER, compare, expectation
+from photocheck.judge.compare import TAKES_APART, compare, expectation
 from photocheck.judge.explain import discrepancy_of, rank, told
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.repeats import MIDDLE, ONCE, needs_third, repeat_unit, tape_noise
@@ -105,7 +105,7 @@ def test_takes_that_differ_have_a_tenth_of_the_false_alarms() -> None:
     names = ("front_length", "rear_length")
     flagged = [
         any(
-            fault.name == TAKES_DIFFER
+            fault.name == TAKES_APART
             for fault in compare(
                 LOG_SPANS, photo_covariance(), drawn(rng, names), false_alarms=0.3
             ).faults
@@ -207,7 +207,7 @@ def test_takes_apart_are_flagged_however_well_their_mean_fits() -> None:
     order = {"half_neck": reading("25", "35"), "front_length": reading("42", "42")}
     found = compare(LOG_SPANS, photo_covariance(), order)
     assert [(fault.name, fault.readings) for fault in found.faults] == [
-        (TAKES_DIFFER, ("half_neck",))
+        (TAKES_APART, ("half_neck",))
     ]
     assert not found.agrees
 

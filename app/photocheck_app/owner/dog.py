@@ -7,7 +7,8 @@ from typing import Final
 
 import streamlit as st
 
-from photocheck.judge.wording import PUPPY_CAUTION, PUPPY_MONTHS
+from photocheck.body.heights import PUPPY_MONTHS
+from photocheck.judge.wording import PUPPY_CAUTION
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_length, understood_reading, understood_weight
 from photocheck.speech import later, tr
