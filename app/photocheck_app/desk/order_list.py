@@ -13,14 +13,13 @@ from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.listing import STATE_TITLES, chosen, counts
 from photocheck.orders.model import OrderLine
 from photocheck.server.demo_orders import bring_in_samples
-from photocheck.server.run import run_check
 from photocheck.speech import tr
 from photocheck.words import VERDICT_TITLES, VERDICTS
 from photocheck_app.desk import downloads, links
 from photocheck_app.desk.figures import chip, verdict_chip
 from photocheck_app.desk.follow import follow_list
 from photocheck_app.desk.moves import check_anew, go, say_on_arrival, when
-from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances, tell_problems
+from photocheck_app.desk.shop_files import checked_by_shop, shop_ratios, tell_problems
 from photocheck_app.doors.settings import desk_is_open
 from photocheck_app.framework import Container
 from photocheck_app.held_uploads import content_of, let_go
@@ -172,11 +171,7 @@ def _upload(who: str) -> None:
             st.error(as_text(str(error)))
             return
         let_go((case_file, *photos))
-    if not check_anew(
-        lambda: run_check(
-            store(), brought.key, by=who, ratios=shop_ratios(), tolerated=shop_tolerances()
-        )
-    ):
+    if not check_anew(lambda: checked_by_shop(brought.key, who)):
         # The order is there all the same, and can be put right.
         st.button(tr("Open the order"), on_click=go, kwargs={"case": brought.key}, key="to_new")
         return

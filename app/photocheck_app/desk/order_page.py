@@ -15,7 +15,6 @@ from photocheck.orders.gaps import gaps
 from photocheck.orders.listing import STATE_TITLES, neighbours
 from photocheck.orders.model import Check, Order
 from photocheck.report.model import Report
-from photocheck.server.run import run_check
 from photocheck.shown.doubt_bars import doubt_bars
 from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
@@ -35,7 +34,7 @@ from photocheck_app.desk.figures import (
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go, when
 from photocheck_app.desk.session import begun, drop_unsent, field_key, picture_of
-from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances, tell_problems
+from photocheck_app.desk.shop_files import checked_by_shop, tell_problems
 from photocheck_app.shared import store
 
 
@@ -91,14 +90,7 @@ def _by_another_program(order: Order, check: Check, who: str) -> None:
         if st.button(tr("Check it again now"), key="check_by_this_program"):
 
             def run() -> Check:
-                return run_check(
-                    store(),
-                    order.key,
-                    by=who,
-                    draft=check.case,
-                    ratios=shop_ratios(),
-                    tolerated=shop_tolerances(),
-                )
+                return checked_by_shop(order.key, who, check.case)
 
             if check_anew(run):
                 st.rerun()
@@ -222,14 +214,7 @@ def _readings(order: Order, case: Draft, who: str) -> None:
 
         def run() -> Check:
             corrected = with_readings(case, typed, owners_hand())
-            return run_check(
-                store(),
-                order.key,
-                by=who,
-                draft=corrected,
-                ratios=shop_ratios(),
-                tolerated=shop_tolerances(),
-            )
+            return checked_by_shop(order.key, who, corrected)
 
         if check_anew(run):
             drop_unsent(who, order.key, stand)
@@ -290,9 +275,5 @@ def _unchecked(order: Order, who: str) -> None:
         for marking in photo.markings
     )
     asked = ready and st.button(tr("Check it as it stands"), type="primary", key="check_draft")
-    if asked and check_anew(
-        lambda: run_check(
-            store(), order.key, by=who, ratios=shop_ratios(), tolerated=shop_tolerances()
-        )
-    ):
+    if asked and check_anew(lambda: checked_by_shop(order.key, who)):
         st.rerun()

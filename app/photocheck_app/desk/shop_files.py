@@ -8,9 +8,12 @@ from photocheck.errors import PhotocheckError
 from photocheck.fit.shelf import Size
 from photocheck.judge.ratios import Ratios
 from photocheck.judge.tolerances import Tolerances
+from photocheck.orders.draft import Draft
+from photocheck.orders.model import Check
+from photocheck.server.run import run_check
 from photocheck.server.shop import shop_of
 from photocheck.speech import tr
-from photocheck_app.shared import as_text
+from photocheck_app.shared import as_text, store
 
 
 def shop_ratios() -> Ratios | None:
@@ -55,6 +58,26 @@ def shop_templates() -> str | None:
         When the environment cannot be understood.
     """
     return shop_of().templates or None
+
+
+def checked_by_shop(key: str, who: str, draft: Draft | None = None) -> Check:
+    """Check an order of the store as the shop has it, and append the outcome to its history.
+
+    Parameters
+    ----------
+    key, who : str
+        Which order, and who checks.
+    draft : Draft, optional
+        What to check instead of the owner's.
+
+    Raises
+    ------
+    PhotocheckError
+        As `photocheck.server.run.run_check` does, or when the shop's files cannot be used.
+    """
+    return run_check(
+        store(), key, by=who, draft=draft, ratios=shop_ratios(), tolerated=shop_tolerances()
+    )
 
 
 def tell_problems() -> None:

@@ -16,13 +16,12 @@ from photocheck.orders.corrections import (
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
 from photocheck.orders.model import Check, Order
 from photocheck.server import bench
-from photocheck.server.run import run_check
 from photocheck.speech import tr
 from photocheck_app import kept
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go
 from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
-from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
+from photocheck_app.desk.shop_files import checked_by_shop
 from photocheck_app.marking import Placed, marking_surface, watch_placed
 from photocheck_app.shared import store
 
@@ -80,14 +79,7 @@ def show(order: Order, who: str) -> None:
 
     def run() -> Check:
         corrected = _corrected(case, index, who, way, placed, begin)
-        return run_check(
-            store(),
-            order.key,
-            by=who,
-            draft=corrected,
-            ratios=shop_ratios(),
-            tolerated=shop_tolerances(),
-        )
+        return checked_by_shop(order.key, who, corrected)
 
     if check_anew(run):
         drop_unsent(who, order.key, stand)
