@@ -6,8 +6,10 @@ Chen, Cheung and Yiu, Metamorphic testing, HKUST-CS98-01, 1998.)
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -58,9 +60,9 @@ def plain() -> Estimate:
     return estimate([view_at_the_feet()], [[marking()]], DogFacts())
 
 
-def moved(view: View, way: object, size: tuple[int, int]) -> View:
+def moved(view: View, way: Callable[[Any], Any], size: tuple[int, int]) -> View:
     """The same view of a photo whose pixels all went another way."""
-    points = np.array([way(xy) for xy in view.seen.points_px])  # type: ignore[operator]
+    points = np.array([way(xy) for xy in view.seen.points_px])
     return replace(view, size_px=size, seen=replace(view.seen, points_px=points))
 
 
@@ -257,9 +259,9 @@ def sample(name: str) -> tuple[Case, dict[str, photocheck.photo.photo.Photo]]:
     return case, {p.path: load_photo(p.path, focal_35mm=p.focal_35mm) for p in case.photos}
 
 
-def check(name: str, **changes: object) -> Report:
+def check(name: str, **changes: Any) -> Report:
     case, photos = sample(name)
-    return photocheck.check(replace(case, **changes), photos=photos)  # type: ignore[arg-type]
+    return photocheck.check(replace(case, **changes), photos=photos)
 
 
 def test_a_check_of_a_poor_photo_says_cannot_tell() -> None:

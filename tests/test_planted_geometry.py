@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -148,14 +149,14 @@ def test_a_mark_is_judged_by_a_fit_without_it() -> None:
     test = (squares(every) - without) / max(noise, 1.0)
     best = np.linalg.lstsq(slopes, seen, rcond=None)[0]
 
-    joint = SimpleNamespace(
+    joint: Any = SimpleNamespace(  # only what is asked of the model
         mark_rows=line.mark_rows,
         marks=[
             SimpleNamespace(key=i, landmark="tail_base", shot=0, marking=0) for i in range(marks)
         ],
         shots=[SimpleNamespace(markings=[SimpleNamespace(by="owner")])],
     )
-    mode = SimpleNamespace(
+    mode: Any = SimpleNamespace(
         jacobian=slopes,
         residuals=seen - slopes @ best,
         covariance=np.linalg.inv(slopes.T @ slopes),
@@ -164,7 +165,7 @@ def test_a_mark_is_judged_by_a_fit_without_it() -> None:
     for factor, found in ((0.999, True), (1.001, False)):
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(outliers, "MARK_LIMIT", factor * test)
-            one = outliers.outlying_mark(joint, mode)  # type: ignore[arg-type]
+            one = outliers.outlying_mark(joint, mode)
         assert (one is not None) == found
         if one is not None:
             assert one.mark is joint.marks[3]

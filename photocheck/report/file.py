@@ -77,9 +77,11 @@ def _completed(data: Mapping[str, Any]) -> Mapping[str, Any]:
 
     What is no report at all stays as it is, for the schema to complain of.
     """
+    from cattrs import BaseValidationError
+
     try:
         whole = report_to_dict(report_as_written(data))
-    except Exception:  # whatever a strange file makes the converter raise
+    except BaseValidationError:
         return data
     return dict(_filled(data, whole))
 

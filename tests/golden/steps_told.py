@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from itertools import product
 from typing import Any
 
@@ -50,12 +51,11 @@ def readings() -> Told:
     told: Told = {}
     for text in (*TEXTS, 42, 42.5, 0.0, 1e9):
         told[repr(text)] = [
-            *(refused_or(lambda unit=unit, text=text: parse_length(text, unit))  # type: ignore[misc]
-              for unit in ("cm", "in")),
-            refused_or(lambda text=text: parse_reading("rear_length", text, "cm")),  # type: ignore[misc]
-            refused_or(lambda text=text: parse_reading("neck_ring", text, "in")),  # type: ignore[misc]
-            refused_or(lambda text=text: parse_weight(text, "kg")),  # type: ignore[misc]
-        ]  # fmt: skip
+            *(refused_or(partial(parse_length, text, unit)) for unit in ("cm", "in")),
+            refused_or(partial(parse_reading, "rear_length", text, "cm")),
+            refused_or(partial(parse_reading, "neck_ring", text, "in")),
+            refused_or(partial(parse_weight, text, "kg")),
+        ]
     for mm, unit in product((0.04, 1.0, 9.96, 123.4, 305.0, 421.64, 1999.9), ("cm", "in")):
         told[f"{mm} {unit}"] = format_length(mm, unit)
     return told
@@ -100,7 +100,7 @@ def sentences() -> Told:
         ]
     told["off"] = [wording.percent_off(a, 400.0) for a in (398.1, 300.0, 409.0, 700.0)]
     told["more"] = [
-        wording.one_more_photo_sentence(dict(enumerate(r)))  # type: ignore[arg-type]
+        wording.one_more_photo_sentence({str(k): share for k, share in enumerate(r)})
         for r in ((0.99, 0.8), (0.996, 0.999), (0.5, 0.7, 0.61))
     ]
     told["chance"] = [wording.chance_text(p) for p in (0.004, 0.0101, 0.5, 0.985, 0.9901)]

@@ -20,6 +20,7 @@ OTHER_MACHINE = 1e-4
 def test_a_step_is_taken_as_it_was(name: str) -> None:
     known = json.loads((held.FOLDER / "kernel.json").read_text(encoding="utf-8"))
     here = held.kernel()
+    # outlines and candidates are OpenCV's own; other versions find others
     if here["cv2"] != known["cv2"] and name in held.MOVE_WITH_OPENCV:
         pytest.skip("candidates differ between versions of OpenCV")
     kept = json.loads((held.ON_THE_WAY / f"{name}.json").read_text(encoding="utf-8"))
