@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.benchmark.pooled import over_phantoms
 from photocheck.benchmark.subjects import shape_row, shape_spread, subject
 from photocheck.benchmark.trial import Setting, TrialOutcome, run
 from photocheck.numerics import IN_95
@@ -35,17 +35,7 @@ SETTINGS = (
 
 def report(dogs: int, seed: int, jobs: int) -> str:
     """Run everything and lay it out as Markdown."""
-    from tqdm import tqdm
-
-    with ProcessPoolExecutor(jobs) as pool:
-        results = list(
-            tqdm(
-                pool.map(partial(_all_settings, seed), range(dogs), chunksize=2),
-                total=dogs,
-                desc="phantoms",
-                disable=None,
-            )
-        )
+    results = over_phantoms(partial(_all_settings, seed), dogs, jobs)
     spread = shape_spread([row for row, _ in results])
     shapes = ", ".join(
         f"{SPAN_TITLES[s]} {100 * v:.1f} %" for s, v in zip(SPANS, spread, strict=False)

@@ -5,7 +5,6 @@ The same phantoms, cameras, marks and hands in every way; each way gives the pro
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
@@ -13,24 +12,18 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.benchmark.pooled import over_phantoms
 from photocheck.benchmark.subjects import Subject, subject
 from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.case.model import Marking, Reading, Take
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
-from photocheck.judge.repeats import LED_ALIKE
-from photocheck.judge.tolerances import (
-    COMMON,
-    LED_TOGETHER,
-    SHIPPED,
-    TAPE_REPEAT_SHARE,
-    tape_log_spread,
-)
+from photocheck.judge.repeats import ONCE
+from photocheck.judge.tolerances import COMMON, SHIPPED
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import observe_front, random_front
 from photocheck.phantom.scene import observe, random_scene
 from photocheck.scale.pose import View
-from photocheck.scale.priors import offset_prior
 from photocheck.words import LANDMARKS, READINGS, SPANS
 
 Array = NDArray[np.float64]
@@ -111,17 +104,7 @@ class MannerOutcome:
 
 def report(dogs: int, seed: int, jobs: int) -> str:
     """Every way over so many phantoms, as Markdown."""
-    from tqdm import tqdm
-
-    with ProcessPoolExecutor(jobs) as pool:
-        rows = list(
-            tqdm(
-                pool.map(partial(outcomes, seed), range(dogs), chunksize=2),
-                total=dogs,
-                desc="phantoms",
-                disable=None,
-            )
-        )
+    rows = over_phantoms(partial(outcomes, seed), dogs, jobs)
     said = (
         f"{dogs} phantoms, seed {seed}, a marker sheet beside the dog, marks {MARK_MM:g} mm off; "
         "the tape as the program takes it to be. Each cell: half neck / front / rear / full "
@@ -163,8 +146,7 @@ def outcome(
     facts = one.facts
     marked: tuple[str, ...] = LANDMARKS
     if way.told:
-        mass = 1.08e-6 * float(one.dog.tape_mesh.volume)  # soft tissue and air together
-        facts = replace(facts, girth_mm=one.dog.girth, weight_kg=mass)
+        facts = replace(facts, girth_mm=one.dog.girth, weight_kg=one.dog.mass_kg)
         marked = (*LANDMARKS, "back_top", "chest_bottom")
     shots = [
         (view, Marking({name: m.marks[name] for name in marked})) for view, m in sides[: way.photos]
@@ -206,14 +188,10 @@ def hands(truth_mm: Array, rng: np.random.Generator, takes: int = 2) -> Array:
 
     Along one line led alike, as the program takes hands to be.
     """
-    spread = tape_log_spread(np.append(truth_mm, 2.0 * truth_mm[0]))
-    alike = np.eye(5)
-    for a, b in LED_ALIKE:
-        i, j = READINGS.index(a), READINGS.index(b)
-        alike[i, j] = alike[j, i] = LED_TOGETHER
-    led = np.sqrt(1.0 - TAPE_REPEAT_SHARE) * np.linalg.cholesky(alike) @ rng.normal(size=5)
-    laid = np.sqrt(TAPE_REPEAT_SHARE) * rng.normal(size=(takes, 5))
-    return np.asarray(spread * (led + laid))
+    lengths = np.append(truth_mm, 2.0 * truth_mm[0])
+    repeat = ONCE.repeat_variance(READINGS, lengths)
+    led = np.linalg.cholesky(ONCE.covariance(READINGS, lengths) - np.diag(repeat))
+    return np.asarray(led @ rng.normal(size=5) + np.sqrt(repeat) * rng.normal(size=(takes, 5)))
 
 
 def _side(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
@@ -226,9 +204,7 @@ def _side(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
 def _front(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
     scene = random_front(rng, one.dog, kind="marker_sheet", place="front_feet")
     seen = observe_front(scene, rng, MARK_MM, CORNER_PX[scene.reference.form])
-    plain = replace(seen, reference=replace(seen.reference, place="unknown", offset_mm=None))
-    view = replace(view_of(plain), offset=offset_prior(seen.reference, "front"))
-    return view, Marking(seen.marking.marks)
+    return view_of(seen), Marking(seen.marking.marks)
 
 
 def _lengths(rows: list[list[MannerOutcome]]) -> str:

@@ -1,12 +1,11 @@
 """What a known neck width is worth to the half neck: as a number, and in a photo from the front.
 
-The phantoms' own necks differ less than those of bodies (`photocheck.benchmark.body_study`), so
-the same is told of phantoms whose shoulders and necks are widened or narrowed besides.
+Phantoms' necks differ about as much as those of bodies (`photocheck.benchmark.body_study`); the
+same is told of phantoms whose shoulders and necks are widened or narrowed besides.
 """
 
 from __future__ import annotations
 
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import partial
 from typing import Final
@@ -14,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.benchmark.pooled import over_phantoms
 from photocheck.benchmark.subjects import Subject
 from photocheck.benchmark.trial import Setting, photographs, view_of
 from photocheck.case.model import DogFacts, Marking
@@ -21,11 +21,8 @@ from photocheck.judge.estimate import Estimate, estimate
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import observe_front, random_front, true_widths
 from photocheck.phantom.plan import DogPlan, random_plan
-from photocheck.phantom.scene import Observation
 from photocheck.phantom.solid import make_dog
 from photocheck.phantom.tape import tape_truth
-from photocheck.scale.pose import View
-from photocheck.scale.priors import offset_prior
 from photocheck.words import SPANS
 
 Array = NDArray[np.float64]
@@ -39,20 +36,12 @@ SETTING: Final = Setting(
 )
 WAYS: Final = ("side photo alone", "width between boards", "photo from the front", "both")
 MORE: Final = 0.12
-"""Standard deviation of ln by which shoulders and necks are widened: what the body study has of
-width over chord, less what the phantoms have already (judgement)."""
+"""Standard deviation of ln by which shoulders and necks are widened (judgement)."""
 BOARDS_FRACTION: Final = 0.04
 BOARDS_MM: Final = 6.0
 """How far off a width between boards is read, whichever is larger (the builder's judgement, not the
 estimator's)."""
 FRONT_CORNER_PX: Final = 0.2
-
-
-def front_view(seen: Observation) -> View:
-    """An observation from the front as the scale stage would hand it on."""
-    offset = offset_prior(seen.reference, "front")
-    plain = replace(seen, reference=replace(seen.reference, place="unknown", offset_mm=None))
-    return replace(view_of(plain), offset=offset)
 
 
 def widened(plan: DogPlan, rng: np.random.Generator) -> DogPlan:
@@ -83,7 +72,7 @@ def gains(seed: int, number: int, *, wide: bool) -> tuple[Array, float]:
     told = replace(one.facts, neck_width_mm=float(neck * np.exp(rng.normal(0.0, off))))
     scene = random_front(rng, dog, kind="marker_sheet")
     seen = observe_front(scene, rng, 3.0, FRONT_CORNER_PX)
-    front, marks = front_view(seen), Marking(seen.marking.marks)
+    front, marks = view_of(seen), Marking(seen.marking.marks)
 
     def found(facts: DogFacts, ahead: bool) -> Estimate:
         views = [view, front] if ahead else [view]
@@ -99,12 +88,10 @@ def gains(seed: int, number: int, *, wide: bool) -> tuple[Array, float]:
 def report(dogs: int, seed: int, jobs: int) -> str:
     """Both populations as Markdown."""
     parts = []
-    with ProcessPoolExecutor(jobs) as pool:
-        for wide in (False, True):
-            rows, ratios = zip(
-                *pool.map(partial(gains, seed, wide=wide), range(dogs), chunksize=2), strict=True
-            )
-            parts.append(table(np.array(rows), np.array(ratios), seed, wide=wide))
+    for wide in (False, True):
+        every = over_phantoms(partial(gains, seed, wide=wide), dogs, jobs)
+        rows, ratios = zip(*every, strict=True)
+        parts.append(table(np.array(rows), np.array(ratios), seed, wide=wide))
     return "\n\n".join(parts)
 
 

@@ -281,7 +281,6 @@ def write_sample(
     standing = make_dog(replace(plan, posture="square", severity=0.0))
     truth = tape_truth(standing)
     text, where = readings(truth, sample, rng)
-    weight = 1.08e-6 * float(standing.tape_mesh.volume)
     photos, facts = [], []
     for number, shot in enumerate(sample.shots, start=1):
         name = "side.jpg" if len(sample.shots) == 1 else f"side_{number}.jpg"
@@ -304,7 +303,7 @@ def write_sample(
         "dog": {
             "name": sample.dog,
             "breed": sample.breed,
-            "weight": f"{weight:.0f} kg",
+            "weight": f"{standing.mass_kg:.0f} kg",
             "coat": plan.coat,
             "build": plan.build,
             "girth": f"{standing.girth / 10.0:.0f} cm",

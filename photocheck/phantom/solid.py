@@ -102,6 +102,11 @@ class Dog:
         low, high = self.anatomy.girth_plane()
         return hull_perimeter(self.tape_mesh, low, high)
 
+    @property
+    def mass_kg(self) -> float:
+        """Body mass: the tape body's volume at 1.08 kg per litre, soft tissue and air together."""
+        return 1.08e-6 * float(self.tape_mesh.volume)
+
 
 def mesh_of(body: Field) -> trimesh.Trimesh:
     """The zero level of a field as a closed triangle mesh, mm."""

@@ -50,6 +50,7 @@ from tests.support.plain_scenes import (
     over,
     sheet_photo,
 )
+from tests.support.square_dog import SQUARE as DOG
 
 Told = dict[str, Any]
 
@@ -201,17 +202,6 @@ def poses() -> Told:
 
 # --- the body ----------------------------------------------------------------------------------
 
-DOG = {
-    "breastbone": (0.00, 0.64),
-    "shoulder_top": (0.26, 1.00),
-    "last_rib": (0.61, 0.70),
-    "tail_base": (1.00, 0.915),
-    "back_top": (0.33, 0.985),
-    "chest_bottom": (0.36, 0.51),
-    "front_foot": (0.24, 0.0),
-    "rear_foot": (1.06, 0.0),
-}
-"""The usual proportions, over the height, y up."""
 SETS = {
     "four": ("breastbone", "shoulder_top", "last_rib", "tail_base"),
     "chest": ("breastbone", "shoulder_top", "last_rib", "tail_base", "back_top", "chest_bottom"),

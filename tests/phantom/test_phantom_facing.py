@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from photocheck.benchmark.subjects import Subject, subject
-from photocheck.benchmark.trial import Setting, photographs
-from photocheck.benchmark.width_gain import front_view
+from photocheck.benchmark.trial import Setting, photographs, view_of
 from photocheck.case.model import Marking
 from photocheck.judge.estimate import estimate
 from photocheck.phantom.facing import (
@@ -83,7 +82,7 @@ def test_a_few_widths_from_the_front() -> None:
         ((_, _, view, marking),) = photographs(one, setting, rng)
         seen = observe_front(random_front(rng, dog, kind="marker_sheet"), rng, 3.0, 0.2)
         shots = [[marking], [Marking(seen.marking.marks)]]
-        told = estimate([view, front_view(seen)], shots, one.facts)
+        told = estimate([view, view_of(seen)], shots, one.facts)
         middle, spread = told.widths["neck_width"]
         misses.append([middle - np.log(true_widths(dog).neck), spread])
     miss, spread = np.array(misses).T
@@ -104,7 +103,7 @@ def test_widths_from_the_front_cover_the_truth() -> None:
         seen = observe_front(random_front(rng, one.dog, kind="marker_sheet"), rng, 3.0, 0.2)
         marks = Marking(seen.marking.marks)  # nobody tells how carefully they were placed
         bare = estimate([view], [[marking]], one.facts)
-        told = estimate([view, front_view(seen)], [[marking], [marks]], one.facts)
+        told = estimate([view, view_of(seen)], [[marking], [marks]], one.facts)
         assert not told.outliers
         middle, spread = told.widths["neck_width"]
         truth = np.log(one.truth_mm[NECK])
