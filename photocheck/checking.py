@@ -14,6 +14,7 @@ from photocheck.errors import CaseError
 from photocheck.judge import tolerances
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
+from photocheck.judge.repeats import USUAL
 from photocheck.judge.widths import (
     accuser,
     against_readings,
@@ -85,13 +86,19 @@ def check(
         )
     seen = _look(case, photos or {}, on_photo)
     learnt = SHIPPED if ratios is None else ratios.for_dog(case.dog)
+    habits = USUAL if ratios is None else ratios.habits
 
     def judged(leave: str = "") -> tuple[Estimate, Comparison]:
         views, markings = [p.view for p in seen], [p.markings for p in seen]
         found = estimate(views, markings, case.dog, learnt, leave=leave)
         spans, doubt = found.log_spans, found.covariance
         compared = compare(
-            spans, doubt, case.readings, false_alarms=false_alarms, tolerated=tolerated
+            spans,
+            doubt,
+            case.readings,
+            false_alarms=false_alarms,
+            tolerated=tolerated,
+            habits=habits,
         )
         return found, compared
 

@@ -172,7 +172,10 @@ def _order(data: Any, path: Path, where: str, name: str, ratios: Ratios) -> Fini
                 reason=error.message[:80],
             ),
             where=f"{where}, {place}" if place else where,
-            do=tr('Give "outcome" as fitted, returned or unknown, and a "report" or a "case"'),
+            do=tr(
+                'Give "outcome" as fitted, accepted, returned or unknown, and a "report" or '
+                'a "case"'
+            ),
         )
     report = _report(data, path.parent, where)
     made_with = SHIPPED

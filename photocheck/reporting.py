@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +17,7 @@ from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.marks_told import MarkedPhoto, told_marks
-from photocheck.judge.repeats import TapeNoise, in_agreement
+from photocheck.judge.repeats import USUAL, TapeNoise, in_agreement
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, flat_marks, stance_evidence
 from photocheck.judge.steps import next_step
@@ -73,6 +73,7 @@ def report_of(
                 fused.covariance,
                 case.readings,
                 [photo.reference for photo in case.photos if photo.view == "side"],
+                comparison.noise.habits,
             ),
             stance=stance_evidence([each.stance for each in stances]),
         )
@@ -122,6 +123,7 @@ def report_of(
         version=program(),
         case=case,
         ratios_version=fused.ratios_version,
+        tape={} if noise.habits == USUAL else asdict(noise.habits),
         certainty=certainty_of(fused.log_spans, fused.covariance, case.readings, noise, case.unit),
     )
 
@@ -299,7 +301,7 @@ def _with_takes_apart(
 def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
     """Sentences on readings that must fit each other whatever the photo says."""
     said = list(takes_said(case.readings, noise, case.unit))
-    readings = in_agreement(case.readings)
+    readings = in_agreement(case.readings, noise.habits)
     if all(name in readings for name in ("front_length", "rear_length", "full_length")):
         front, rear, full = (
             readings[name].mm for name in ("front_length", "rear_length", "full_length")

@@ -191,6 +191,7 @@ MARKED_BY_TITLES: Final = {"owner": later("owner"), "staff": later("staff")}
 
 COATS: Final = ("unknown", "short", "medium", "long")
 BUILDS: Final = ("unknown", "slim", "medium", "broad")
+BUILD_TITLES: Final = {"slim": later("slim"), "medium": later("medium"), "broad": later("broad")}
 
 # --- verdicts --------------------------------------------------------------
 

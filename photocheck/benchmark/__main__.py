@@ -36,6 +36,16 @@ def accuracy(dogs: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, seed, jobs))
 
 
+@main.command(name="makers")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def other_makers(seed: int, jobs: int) -> None:
+    """Measured bodies, by constants that their maker had no part in."""
+    from photocheck.benchmark.other_makers import report
+
+    _tell(report(seed, jobs))
+
+
 @main.command()
 @click.option("--orders", default=200, show_default=True, help="With each number of processes.")
 @click.option("--rounds", default=5, show_default=True, help="In which both take turns.")

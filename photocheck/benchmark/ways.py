@@ -5,6 +5,7 @@ The same phantoms, cameras, marks and hands in every way; each way gives the pro
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
@@ -18,7 +19,8 @@ from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.case.model import Marking, Reading, Take
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
-from photocheck.judge.repeats import ONCE
+from photocheck.judge.repeats import ONCE, USUAL, TapeHabits
+from photocheck.judge.tape_habits import held_out_tape, learnt_habits, tape_seen
 from photocheck.judge.tolerances import COMMON, SHIPPED
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import observe_front, random_front
@@ -50,6 +52,9 @@ class Manner:
         Whether there is a photo from the front.
     tape : float
         The tape's noise over the usual one.
+    learnt : int
+        From how many of the shop's earlier orders, each reading twice, the program knows how
+        its owners measure.
     """
 
     name: str
@@ -59,6 +64,7 @@ class Manner:
     told: bool = False
     front: bool = False
     tape: float = 1.0
+    learnt: int = 0
 
 
 WAYS: Final = (
@@ -68,7 +74,9 @@ WAYS: Final = (
     Manner("Three photos, each reading once, the ring", photos=3, ring=True),
     Manner("Ten photos, each reading once, the ring", photos=10, ring=True),
     Manner("Each reading twice, the ring, a photo from the front", 1, 2, True, True, True),
+    Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 1.0, 30),
     Manner("The same with a tape twice as exact", 1, 2, True, True, True, 0.5),
+    Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 0.5, 30),
 )
 
 
@@ -123,7 +131,32 @@ def outcomes(seed: int, number: int) -> list[MannerOutcome]:
     front = _front(one, rng)
     tape = hands(one.truth_mm, rng)
     sign = float(rng.choice([-1.0, 1.0]))
-    return [outcome(one, way, sides, front, tape, sign) for way in WAYS]
+    most = max(way.learnt for way in WAYS)
+    before = [hands(one.truth_mm, rng) for _ in range(most)]
+    return [outcome(one, way, sides, front, tape, sign, before) for way in WAYS]
+
+
+def habits_learnt(way: Manner, truth_mm: Array, before: Sequence[Array]) -> TapeHabits:
+    """What a shop knows of its owners' tapes by its earlier orders.
+
+    Parameters
+    ----------
+    before : sequence of (takes, 5)
+        ln(take / truth) of each order, of dogs about as large as this one.
+    """
+    truth = np.append(truth_mm, 2.0 * truth_mm[0])
+    seen = [tape_seen(as_readings(truth * np.exp(way.tape * one), READINGS)) for one in before]
+    if not seen or not held_out_tape(seen).improves:
+        return USUAL
+    return learnt_habits(seen)
+
+
+def as_readings(lengths: Array, names: Sequence[str]) -> dict[str, Reading]:
+    """Readings by their takes, (takes, 5), mm."""
+    return {
+        name: Reading.of([Take(float(mm), f"{mm:.0f} mm", "cm") for mm in lengths[:, i]])
+        for i, name in enumerate(names)
+    }
 
 
 def outcome(
@@ -133,6 +166,7 @@ def outcome(
     front: tuple[View, Marking],
     tape: Array,
     sign: float,
+    before: Sequence[Array] = (),
 ) -> MannerOutcome:
     """One way for one phantom, by photos and takes drawn before.
 
@@ -142,6 +176,8 @@ def outcome(
         ln(take / truth) of usual hands.
     sign : float
         Which way errors go, 1 or -1.
+    before : sequence of (takes, 5)
+        The same as `tape`, of the shop's earlier orders.
     """
     facts = one.facts
     marked: tuple[str, ...] = LANDMARKS
@@ -157,13 +193,12 @@ def outcome(
     names = READINGS if way.ring else SPANS
     truth = np.append(one.truth_mm, 2.0 * one.truth_mm[0])
 
+    habits = habits_learnt(way, one.truth_mm, before[: way.learnt])
+
     def judged(off: Array) -> tuple[bool, bool, Array, float]:
         lengths = truth * np.exp(way.tape * tape[: way.takes] + off)
-        told = {
-            name: Reading.of([Take(float(mm), f"{mm:.0f} mm", "cm") for mm in lengths[:, i]])
-            for i, name in enumerate(names)
-        }
-        seen = compare(found.log_spans, found.covariance, told)
+        told = as_readings(lengths, names)
+        seen = compare(found.log_spans, found.covariance, told, habits=habits)
         catches = np.array([seen.catches.get(name, np.nan) for name in READINGS])
         return bool(seen.faults), seen.agrees, catches, seen.catches_common
 

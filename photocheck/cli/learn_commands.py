@@ -21,12 +21,13 @@ from photocheck.speech import tr
 @click.option("--look", is_flag=True, help="Only show what would be learnt.")
 @json_option
 def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool) -> None:
-    """Learn the shop's own ratios tape over photo from ORDERS that fitted.
+    """Learn the shop's own ratios tape over photo, and how exact its tapes are, from ORDERS.
 
     ORDERS is a file or a folder of outcomes: reports ("photocheck check --json") with what
     became of the order; "photocheck schema outcome" prints the format. Give all orders,
-    not only new ones. The new ratios are kept in the ratios file only when orders left
-    out of the learning are predicted better by them. "photocheck check --ratios FILE"
+    not only new ones: those that fitted teach, those "accepted" of which nobody has heard
+    yet count half. What is learnt is kept in the ratios file only when orders left out of
+    the learning are predicted better by it. "photocheck check --ratios FILE"
     uses them.
     """
     from photocheck import outcomes

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import DogFacts
 from photocheck.fit.allowances import CUT_SPANS, coat_allowance, weight_allowance
-from photocheck.judge.repeats import tape_noise
+from photocheck.judge.repeats import TapeHabits, tape_noise
 from photocheck.report.model import Report
 from photocheck.words import NECK_RING, READINGS
 
@@ -68,7 +68,8 @@ def measured(report: Report) -> Lengths:
     names = [name for name in READINGS if name in report.case.readings]
     tape = np.log([report.case.readings[name].mm for name in names])
     expected, _ = _read(prior, names)
-    exact = 1.0 / tape_noise(report.case.readings).variance(names, np.exp(expected))
+    noise = tape_noise(report.case.readings, TapeHabits(**report.tape))
+    exact = 1.0 / noise.variance(names, np.exp(expected))
     logs = prior
     for _ in range(50):
         expected, slopes = _read(logs, names)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Reading
 from photocheck.judge import tolerances
-from photocheck.judge.repeats import ONCE, TapeNoise, tape_noise
+from photocheck.judge.repeats import ONCE, USUAL, TapeHabits, TapeNoise, tape_noise
 from photocheck.judge.tolerances import AS_SHIPPED, COMMON, MOST_TOLERANCE, Tolerances
 from photocheck.numerics import quantile
 from photocheck.special import chi_square_above, normal_quantile
@@ -127,6 +127,7 @@ def compare(
     *,
     false_alarms: float = tolerances.FALSE_ALARMS,
     tolerated: Tolerances = AS_SHIPPED,
+    habits: TapeHabits = USUAL,
 ) -> Comparison:
     """Hold readings against the photo.
 
@@ -141,6 +142,8 @@ def compare(
         Share of good orders that may be flagged, between 0 and 0.5.
     tolerated : Tolerances
         What "agrees" promises would have been seen.
+    habits : TapeHabits
+        How the shop's owners measure.
 
     >>> photo = np.log([300.0, 420.0, 330.0, 750.0])
     >>> readings = {
@@ -153,7 +156,7 @@ def compare(
     names = tuple(name for name in READINGS if name in readings)
     if not names:
         return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, 0.0, (), tolerated)
-    noise = tape_noise(readings)
+    noise = tape_noise(readings, habits)
     expected, rows, tape = tape_expectation(names, log_spans, noise)
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape

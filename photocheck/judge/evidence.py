@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 import unicodedata
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -18,14 +20,19 @@ from photocheck.errors import CaseError
 from photocheck.judge.compare import expectation
 from photocheck.judge.hierarchy import Evidence
 from photocheck.judge.repeats import ONCE, TapeNoise, tape_noise
+from photocheck.judge.tape_habits import NO_TAPE, TapeSeen, tape_seen
 from photocheck.report.model import Report
 from photocheck.speech import tr
-from photocheck.words import NECK_RING, READINGS, SPANS
+from photocheck.words import BUILDS, NECK_RING, READINGS, SPANS
 
 Array = NDArray[np.float64]
 
-OUTCOMES: Final = ("fitted", "returned", "unknown")
-"""What became of an order; only "fitted" teaches."""
+TEACHES: Final[Mapping[str, float]] = MappingProxyType({"fitted": 1.0, "accepted": 0.5})
+"""How much an order counts by its outcome: half while it was accepted and cut but nobody has heard
+whether it fitted (judgement: its readings are as good as the check and the shop's eyes, and a
+check that lets pass cuts the outer ends off)."""
+OUTCOMES: Final = (*TEACHES, "returned", "unknown")
+"""What became of an order."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +49,10 @@ class FinishedOrder:
         One of `OUTCOMES`.
     group : str
         As `group_of` has it; "" when breed and build are not known.
+    build : str
+        One of `words.BUILDS`.
+    tape : TapeSeen
+        What it says of the tape alone.
     readings : tuple of str
         The r readings given, in the order of `words.READINGS`.
     differences : (r,)
@@ -58,11 +69,18 @@ class FinishedOrder:
     key: str
     outcome: str
     group: str
+    build: str
+    tape: TapeSeen
     readings: tuple[str, ...]
     differences: Array
     design: Array
     noise: Array
     own: Array
+
+    @property
+    def weight(self) -> float:
+        """How much it counts; 0 where it does not teach."""
+        return TEACHES.get(self.outcome, 0.0)
 
 
 def group_of(dog: DogFacts) -> str:
@@ -90,7 +108,9 @@ def order_of(
     key: str = "",
     outcome: str = "unknown",
     group: str = "",
+    build: str = "unknown",
     noise: TapeNoise = ONCE,
+    tape_alone: TapeSeen = NO_TAPE,
 ) -> FinishedOrder:
     """An order from numbers.
 
@@ -107,6 +127,8 @@ def order_of(
     tape_mm : mapping of reading to mm
     noise : TapeNoise
         Of these readings; without it, each was taken once.
+    tape_alone : TapeSeen
+        What they say of the tape, as `tape_habits.tape_seen` has it.
     """
     names = tuple(reading for reading in READINGS if reading in tape_mm)
     expect, rows = expectation(names, log_spans)
@@ -116,16 +138,18 @@ def order_of(
         owns[_way(span, marked[i])] = own[i]
     # These terms enter one span only and nothing observes them, so they can be taken out.
     rest = covariance - np.einsum("sw,w,tw->st", moves, owns, moves)
-    tape = noise.variance(names, np.exp(expect))
+    tape = noise.covariance(names, np.exp(expect))
     return FinishedOrder(
         name,
         key,
         outcome,
         group,
+        build,
+        tape_alone,
         names,
         np.log(np.array([tape_mm[n] for n in names])) - expect,
         rows @ moves,
-        rows @ rest @ rows.T + np.diag(tape),
+        rows @ rest @ rows.T + tape,
         owns,
     )
 
@@ -210,7 +234,9 @@ def order_from_report(
         key=_key(report),
         outcome=outcome,
         group=group_of(case.dog),
+        build=case.dog.build,
         noise=tape_noise(case.readings),
+        tape_alone=tape_seen(case.readings),
     )
     if order.readings and np.linalg.eigvalsh(order.noise)[0] <= 0.0:
         raise CaseError(
@@ -264,4 +290,12 @@ def evidence_of(orders: Sequence[FinishedOrder], groups: Sequence[str]) -> Evide
         np.array([order.own for order in orders]).reshape(count, len(WAYS)),
         np.array([groups.index(order.group) for order in orders], dtype=np.intp),
         len(groups),
+        np.array([BUILDS.index(build_of(orders, group)) for group in groups], dtype=np.intp),
+        np.array([order.weight or 1.0 for order in orders]),
     )
+
+
+def build_of(orders: Sequence[FinishedOrder], group: str) -> str:
+    """What most owners of a group's dogs call their build; "unknown" where none says."""
+    told = Counter(o.build for o in orders if o.group == group and o.build != "unknown")
+    return min(told, key=lambda build: (-told[build], BUILDS.index(build)), default="unknown")

@@ -18,7 +18,7 @@ from photocheck.case.model import Reading, Reference
 from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.compare import tape_expectation
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
-from photocheck.judge.repeats import tape_noise
+from photocheck.judge.repeats import USUAL, TapeHabits, tape_noise
 from photocheck.report.model import Explanation
 from photocheck.special import log_sum_exp
 from photocheck.speech import later, tr
@@ -90,6 +90,7 @@ def discrepancy_of(
     covariance: Array,
     readings: Mapping[str, Reading],
     references: Iterable[Reference] = (),
+    habits: TapeHabits = USUAL,
 ) -> Discrepancy:
     """Readings and photo side by side, ready to be explained.
 
@@ -102,10 +103,12 @@ def discrepancy_of(
         Any subset of `words.READINGS` but the empty one.
     references : iterable of Reference
         As named for each photo.
+    habits : TapeHabits
+        How the shop's owners measure.
     """
     names = tuple(name for name in READINGS if name in readings)
     # A slip in one take is a rival of its own here, and no noise of the tape.
-    noise = tape_noise(readings).in_line()
+    noise = tape_noise(readings, habits).in_line()
     expected, rows, tape = tape_expectation(names, log_spans, noise)
     typed = tuple(readings[name] for name in names)
     differences = np.log([r.mm for r in typed]) - expected

@@ -1,14 +1,18 @@
-"""The hierarchical normal model behind learning: overall shift, group shifts, dogs.
+"""The hierarchical normal model behind learning: overall shift, builds, breed groups, dogs.
 
-For order i of group g with tape-minus-photo differences y_i of ln(mm),
+For order i of group g, whose dogs are of build k, with tape-minus-photo differences y_i of
+ln(mm),
 
-    y_i = A_i (m + c_g + b_i) + e_i,
-    m ~ N(0, overall²),  c_g ~ N(0, groups²),  b_i ~ N(0, between² own_i),  e_i ~ N(0, E_i),
+    y_i = A_i (m + a_k + c_g + b_i) + e_i,
+    m ~ N(0, overall²),  a_k ~ N(0, builds²),  c_g ~ N(0, groups²),
+    b_i ~ N(0, between² own_i),  e_i ~ N(0, E_i),
 
-all over the ways of `body.shape.WAYS`.  Given the three spreads everything is normal and in
-closed form (Lindley & Smith 1972, J. R. Stat. Soc. B 34:1); the spreads follow by
-expectation-maximisation (Dempster, Laird & Rubin 1977, J. R. Stat. Soc. B 39:1) with
-scaled inverse chi-square priors, so that few orders leave them where they were.
+all over the ways of `body.shape.WAYS`, so that a breed with few orders borrows from breeds of
+its build before it borrows from all.  An order may count less than one: its likelihood is raised
+to its weight (Ibrahim & Chen 2000, Stat. Sci. 15:46, the power prior).  Given the spreads
+everything is normal and in closed form (Lindley & Smith 1972, J. R. Stat. Soc. B 34:1); the
+spreads follow by expectation-maximisation (Dempster, Laird & Rubin 1977, J. R. Stat. Soc. B
+39:1) with scaled inverse chi-square priors, so that few orders leave them where they were.
 """
 
 from __future__ import annotations
@@ -19,20 +23,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.shape import WAY_LOG_SPREAD, WAYS
+from photocheck.words import BUILDS
 
 Array = NDArray[np.float64]
 
 # How the shipped variance of a way splits before anything is learnt (judgement: breeds
-# differ as much as dogs of a breed do, a shop's way with the tape less).  The parts sum
-# to one, so that nothing learnt means the shipped spread.
+# differ as much as dogs of a breed do, a quarter of it as their builds do, for the trunk's width
+# is allowed for already; a shop's way with the tape less).  The parts sum to one, so that
+# nothing learnt means the shipped spread.
 OVERALL_SHARE = 0.2
-GROUP_SHARE = 0.4
+BUILD_SHARE = 0.1
+GROUP_SHARE = 0.3
 DOG_SHARE = 0.4
 
 # Weight of these in degrees of freedom: how many dogs, groups or shops they are worth
 # (judgement).
 DOG_FREEDOM = 8.0
 GROUP_FREEDOM = 3.0
+BUILD_FREEDOM = 3.0
 SHOP_FREEDOM = 3.0
 
 LEAST_BETWEEN = 0.012
@@ -64,6 +72,10 @@ class Evidence:
     group : (n,) int
         Which group, 0 to `groups` - 1.
     groups : int
+    build : (groups,) int
+        Each group's build, an index of `words.BUILDS`.
+    weight : (n,)
+        How much each order counts, above 0.
     """
 
     differences: Array
@@ -72,6 +84,8 @@ class Evidence:
     own: Array
     group: NDArray[np.intp]
     groups: int
+    build: NDArray[np.intp]
+    weight: Array
 
     def only(self, keep: NDArray[np.bool_]) -> Evidence:
         """The orders marked in `keep`, (n,); the groups stay numbered as they were."""
@@ -82,6 +96,7 @@ class Evidence:
             noise=self.noise[keep],
             own=self.own[keep],
             group=self.group[keep],
+            weight=self.weight[keep],
         )
 
 
@@ -89,10 +104,11 @@ class Evidence:
 class Spreads:
     """Standard deviations of ln(ratio), (w,) each.
 
-    `overall` and `groups` as they are, `between` over the shipped spread of the order.
+    `overall`, `builds` and `groups` as they are, `between` over the shipped spread of the order.
     """
 
     overall: Array
+    builds: Array
     groups: Array
     between: Array
 
@@ -104,10 +120,11 @@ class Fit:
     Attributes
     ----------
     spreads : Spreads
-    shift : (groups + 1, w)
-        Mean of m + c_g; the last row is for a group never seen.
-    covariance : (groups + 1, w, w)
-        Of m + c_g.
+    shift : (groups + builds, w)
+        Mean of m + a_k + c_g; the last rows, one for each of `words.BUILDS`, are for a group
+        of that build never seen.
+    covariance : (groups + builds, w, w)
+        The same's.
     """
 
     spreads: Spreads
@@ -116,12 +133,12 @@ class Fit:
 
     @property
     def shift_spread(self) -> Array:
-        """Standard deviation of the shifts, (groups + 1, w)."""
+        """Standard deviation of the shifts, (groups + builds, w)."""
         return np.asarray(np.sqrt(np.diagonal(self.covariance, axis1=1, axis2=2)))
 
     @property
     def factor(self) -> Array:
-        """Predictive spread of a new dog's ratio over the shipped one, (groups + 1, w)."""
+        """Predictive spread of a new dog's ratio over the shipped one, (groups + builds, w)."""
         return np.asarray(np.sqrt(self.spreads.between**2 + (self.shift_spread / NOMINAL) ** 2))
 
 
@@ -129,18 +146,80 @@ def prior_spreads() -> Spreads:
     """What is believed before the first order."""
     ones = np.ones(len(WAYS))
     return Spreads(
-        np.sqrt(OVERALL_SHARE) * NOMINAL, np.sqrt(GROUP_SHARE) * NOMINAL, np.sqrt(DOG_SHARE) * ones
+        np.sqrt(OVERALL_SHARE) * NOMINAL,
+        np.sqrt(BUILD_SHARE) * NOMINAL,
+        np.sqrt(GROUP_SHARE) * NOMINAL,
+        np.sqrt(DOG_SHARE) * ones,
     )
 
 
 def information(evidence: Evidence, between: Array) -> tuple[Array, Array]:
-    """What each order tells of its own group's ratios: precision (n, w, w), score (n, w)."""
+    """What each order tells of its own group's ratios: precision (n, w, w), score (n, w).
+
+    As much as the order counts.
+    """
     dogs = between**2 * evidence.own
     design = evidence.design
     total = np.einsum("nrw,nw,nsw->nrs", design, dogs, design) + evidence.noise
-    weighted = np.linalg.solve(total, design)
+    weighted = np.linalg.solve(total, design) * evidence.weight[:, None, None]
     precision = np.swapaxes(design, 1, 2) @ weighted
     return precision, np.einsum("nrw,nr->nw", weighted, evidence.differences)
+
+
+@dataclass(frozen=True, eq=False)
+class _Level:
+    """Children of one level of the tree, with their parents integrated out downwards.
+
+    Attributes
+    ----------
+    own : (w,)
+        Prior variance of a child about its parent.
+    total, scores : (n, w, w), (n, w)
+        What was seen below each child.
+    damped : (n, w, w)
+        (1 + total own)^-1: what each child's word is worth to its parent.
+    """
+
+    own: Array
+    total: Array
+    scores: Array
+    damped: Array
+
+    @classmethod
+    def of(cls, own: Array, total: Array, scores: Array) -> _Level:
+        """A level from what was seen below it."""
+        damped = np.linalg.inv(np.eye(len(own)) + total * own)
+        return cls(own, total, scores, np.asarray(damped, float))
+
+    def told(self, parent: NDArray[np.intp], parents: int) -> tuple[Array, Array]:
+        """What the children tell their parents: precision (parents, w, w), score (parents, w)."""
+        ways = len(self.own)
+        total, scores = np.zeros((parents, ways, ways)), np.zeros((parents, ways))
+        np.add.at(total, parent, self.damped @ self.total)
+        np.add.at(scores, parent, np.einsum("gij,gj->gi", self.damped, self.scores))
+        return total, scores
+
+    def given(self, mean: Array, covariance: Array) -> tuple[Array, Array, Array]:
+        """Each child, by its parent's posterior mean (n, w) and covariance (n, w, w).
+
+        Mean (n, w), covariance (n, w, w), and E[(child - parent)²], (n, w).
+        """
+        within = self.own[:, None] * self.damped
+        kept = np.eye(len(self.own)) - within @ self.total
+        at = np.einsum("gij,gj->gi", within, self.scores) + np.einsum("gij,gj->gi", kept, mean)
+        around = within + kept @ covariance @ np.swapaxes(kept, 1, 2)
+        moved = kept - np.eye(len(self.own))
+        apart = within + moved @ covariance @ np.swapaxes(moved, 1, 2)
+        return at, around, np.diagonal(apart, axis1=1, axis2=2) + (at - mean) ** 2
+
+
+@dataclass(frozen=True, eq=False)
+class _Squares:
+    """E of the squares: m, (w,); a_k, (builds, w); c_g, (groups, w)."""
+
+    overall: Array
+    builds: Array
+    groups: Array
 
 
 def posterior(evidence: Evidence, spreads: Spreads) -> Fit:
@@ -148,69 +227,70 @@ def posterior(evidence: Evidence, spreads: Spreads) -> Fit:
     return _posterior(evidence, spreads)[0]
 
 
-def _posterior(evidence: Evidence, spreads: Spreads) -> tuple[Fit, Array, Array, Array]:
-    """The fit; per order precision and score; E[c_g²] and last E[m²], (groups + 1, w)."""
-    count, ways = evidence.groups, len(WAYS)
+def _posterior(evidence: Evidence, spreads: Spreads) -> tuple[Fit, Array, Array, _Squares]:
+    """The fit; per order precision and score; the squares of every level."""
+    count, ways, kinds = evidence.groups, len(WAYS), len(BUILDS)
     precision, score = information(evidence, spreads.between)
     total = np.zeros((count, ways, ways))
     scores = np.zeros((count, ways))
     np.add.at(total, evidence.group, precision)
     np.add.at(scores, evidence.group, score)
-    eye = np.eye(ways)
-    own = spreads.groups**2
-    # c_g integrated out: each group's word on the overall shift
-    damped = np.linalg.inv(eye + total * own) if count else total
-    inverse = np.diag(1.0 / spreads.overall**2) + np.sum(damped @ total, axis=0)
-    around = np.linalg.inv(inverse)
-    overall = around @ np.sum(np.einsum("gij,gj->gi", damped, scores), axis=0)
-    # and c_g given m: variance own (1 + total own)^-1
-    within = own[:, None] * damped
-    kept = eye - within @ total
-    mean = np.einsum("gij,gj->gi", within, scores) + kept @ overall
-    covariance = within + kept @ around @ np.swapaxes(kept, 1, 2)
-    apart = mean - overall
-    moved = kept - eye
-    squares = (
-        np.diagonal(within + moved @ around @ np.swapaxes(moved, 1, 2), axis1=1, axis2=2) + apart**2
+    groups = _Level.of(spreads.groups**2, total, scores)
+    builds = _Level.of(spreads.builds**2, *groups.told(evidence.build, kinds))
+    (told,), (word,) = builds.told(np.zeros(kinds, np.intp), 1)
+    around = np.linalg.inv(np.diag(1.0 / spreads.overall**2) + told)
+    overall = around @ word
+    build_mean, build_around, build_squares = builds.given(
+        np.tile(overall, (kinds, 1)), np.tile(around, (kinds, 1, 1))
+    )
+    mean, covariance, squares = groups.given(
+        build_mean[evidence.build], build_around[evidence.build]
     )
     fit = Fit(
         spreads,
-        np.concatenate([mean, overall[None]]),
-        np.concatenate([covariance, (around + np.diag(own))[None]]),
+        np.concatenate([mean, build_mean]),
+        np.concatenate([covariance, build_around + np.diag(groups.own)]),
     )
-    squares = np.concatenate([squares, (np.diag(around) + overall**2)[None]])
-    return fit, precision, score, squares
+    return (
+        fit,
+        precision,
+        score,
+        _Squares(np.diag(around) + overall**2, build_squares, squares),
+    )
 
 
 def fit(evidence: Evidence) -> Fit:
     """Spreads and shifts from the orders; none leave the priors as they are."""
     start = prior_spreads()
     spreads = start
-    used = np.any(evidence.design != 0.0, axis=1)  # (n, w)
+    used = np.any(evidence.design != 0.0, axis=1) * evidence.weight[:, None]  # (n, w)
     dogs = used.sum(axis=0)
     seen = np.zeros((evidence.groups, len(WAYS)), bool)
-    np.logical_or.at(seen, evidence.group, used)
+    np.logical_or.at(seen, evidence.group, used > 0.0)
+    kinds = np.zeros((len(BUILDS), len(WAYS)), bool)
+    np.logical_or.at(kinds, evidence.build, seen)
+    told = np.any(seen, axis=0)
     floor = LEAST_BETWEEN / NOMINAL
     for _ in range(STEPS):
         found, precision, score, squares = _posterior(evidence, spreads)
         dog_squares = _dog_squares(evidence, found, precision, score)
-        between = np.sqrt(
-            (DOG_FREEDOM * start.between**2 + np.sum(dog_squares * used, axis=0))
-            / (DOG_FREEDOM + dogs)
+        fresh = Spreads(
+            _pooled(SHOP_FREEDOM, start.overall, squares.overall[None], told[None]),
+            _pooled(BUILD_FREEDOM, start.builds, squares.builds, kinds),
+            _pooled(GROUP_FREEDOM, start.groups, squares.groups, seen),
+            np.maximum(
+                np.sqrt(
+                    (DOG_FREEDOM * start.between**2 + np.sum(dog_squares * used, axis=0))
+                    / (DOG_FREEDOM + dogs)
+                ),
+                floor,
+            ),
         )
-        groups = np.sqrt(
-            (GROUP_FREEDOM * start.groups**2 + np.sum(squares[:-1] * seen, axis=0))
-            / (GROUP_FREEDOM + seen.sum(axis=0))
-        )
-        told = np.any(seen, axis=0)
-        overall = np.sqrt(
-            (SHOP_FREEDOM * start.overall**2 + squares[-1] * told) / (SHOP_FREEDOM + told)
-        )
-        fresh = Spreads(overall, groups, np.maximum(between, floor))
         moved = max(
             float(np.max(np.abs(new / old - 1.0)))
             for new, old in (
                 (fresh.overall, spreads.overall),
+                (fresh.builds, spreads.builds),
                 (fresh.groups, spreads.groups),
                 (fresh.between, spreads.between),
             )
@@ -221,10 +301,19 @@ def fit(evidence: Evidence) -> Fit:
     return posterior(evidence, spreads)
 
 
+def _pooled(freedom: float, start: Array, squares: Array, seen: NDArray[np.bool_]) -> Array:
+    """A spread, (w,), from its prior and the squares (n, w) of those that were seen."""
+    pooled = (freedom * start**2 + np.sum(squares * seen, axis=0)) / (freedom + seen.sum(axis=0))
+    return np.asarray(np.sqrt(pooled))
+
+
 def _dog_squares(evidence: Evidence, found: Fit, precision: Array, score: Array) -> Array:
     """E[b_i²] over the order's shipped variance, (n, w)."""
     dogs = found.spreads.between**2 * evidence.own
     shift, around = found.shift[evidence.group], found.covariance[evidence.group]
+    # how an order counts for others changes nothing in what it says of its own dog
+    precision = precision / evidence.weight[:, None, None]
+    score = score / evidence.weight[:, None]
     mean = dogs * (score - np.einsum("nij,nj->ni", precision, shift))
     left = precision - precision @ around @ precision
     variance = dogs - dogs**2 * np.diagonal(left, axis1=1, axis2=2)

@@ -1,6 +1,6 @@
 """Learning the shop's own ratios tape / photo from orders whose harness fitted.
 
-Accepted orders in, a new version of the ratios out: only when orders left out of the
+Finished orders in, a new version of the ratios out: only when orders left out of the
 learning are predicted better by it than by the shipped ratios.
 """
 
@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.shape import WAYS
-from photocheck.judge.evidence import FinishedOrder, evidence_of
+from photocheck.judge.evidence import FinishedOrder, build_of, evidence_of
 from photocheck.judge.hierarchy import (
     NOMINAL,
     Evidence,
@@ -23,11 +24,15 @@ from photocheck.judge.hierarchy import (
     fit,
     information,
     log_density,
+    posterior,
     predictive,
+    prior_spreads,
 )
 from photocheck.judge.ratios import GroupRatios, HeldOut, Ratios, Version, WayRatio, rounded
+from photocheck.judge.repeats import TapeHabits
+from photocheck.judge.tape_habits import TapeCheck, held_out_tape, learnt_habits
 from photocheck.speech import tr
-from photocheck.words import READINGS
+from photocheck.words import BUILDS, READINGS
 
 Array = NDArray[np.float64]
 
@@ -72,7 +77,9 @@ class Learning:
         What was learnt, adopted or not; None when there were too few orders.
     left_out : tuple of LeftOut
     reason : str
-        Why the version was adopted or not, one sentence.
+        Why the ratios are new or not, one sentence.
+    tape_reason : str
+        The same of how the shop's owners measure; empty where too few orders tell of it.
     """
 
     adopted: bool
@@ -80,6 +87,7 @@ class Learning:
     version: Version | None
     left_out: tuple[LeftOut, ...]
     reason: str
+    tape_reason: str = ""
 
 
 def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Learning:
@@ -88,7 +96,8 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
     Parameters
     ----------
     orders : sequence of FinishedOrder
-        All of the shop's orders worth learning from, not only new ones: learning starts
+        All of the shop's orders worth learning from, not only new ones, those accepted of which
+        nobody has heard yet among them (`evidence.TEACHES`): learning starts
         from the shipped ratios each time, so that an order since returned is forgotten.
     ratios : Ratios, optional
         The versions so far.
@@ -117,20 +126,76 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
             ),
         )
     groups = sorted({order.group for order in kept})
-    evidence = evidence_of(kept, groups)
-    learnt = _version(kept, groups, fit(evidence), held_out(kept, groups), before, len(outlying))
-    reason = _forgotten(orders, before) or _against(learnt, before, kept, groups)
-    adopted = not reason
-    if adopted:
+    found = fit(evidence_of(kept, groups))
+    learnt = _version(kept, groups, found, held_out(kept, groups), before, len(outlying))
+    forgotten = _forgotten(orders, before)
+    reason = forgotten or _against(learnt, before, kept, groups)
+    tape, tape_check, tape_reason = _tape(kept, before, forgotten)
+    learnt = replace(learnt, tape=tape, tape_check=tape_check)
+    adopted = not reason or tape != before.tape
+    if reason and adopted:
+        learnt = _with_ratios_of(learnt, before.in_use)
+    learnt = learnt.named()
+    after = before.adding(learnt) if adopted else before
+    if not reason:
         reason = tr(
             "orders left out of the learning are predicted better: the new ratios are in use"
         )
-    after = before.adding(learnt) if adopted else before
-    return Learning(adopted, after, learnt, tuple(left_out), reason)
+    return Learning(adopted, after, learnt, tuple(left_out), reason, tape_reason)
+
+
+def _tape(
+    kept: Sequence[FinishedOrder], before: Ratios, forgotten: str
+) -> tuple[TapeHabits | None, TapeCheck | None, str]:
+    """How the shop's owners measure, what speaks for it, and whether it is new, in a sentence."""
+    seen = [order.tape for order in kept if order.tape.tells]
+    if len(seen) < LEAST_ORDERS:
+        return before.tape, None, ""
+    check = held_out_tape(seen)
+    found = learnt_habits(seen)
+    found = TapeHabits(rounded(found.repeat), rounded(found.freedom), rounded(found.led))
+    if forgotten:
+        return before.tape, check, forgotten
+    if not check.improves:
+        return (
+            before.tape,
+            check,
+            tr(
+                "the tapes of {count} orders left out in turn are not predicted better (gain "
+                "{gain:+.3f}, standard error {error:.3f} in ln density per order): how exact a "
+                "tape is taken to be stays",
+                count=check.orders,
+                gain=check.gain,
+                error=check.gain_spread,
+            ),
+        )
+    if found == before.tape:
+        return found, check, tr("how exact a tape is taken to be was learnt already")
+    return (
+        found,
+        check,
+        tr("the tapes of orders left out of the learning are predicted better: that is in use"),
+    )
+
+
+def _with_ratios_of(learnt: Version, old: Version | None) -> Version:
+    """A version whose tape alone is new: the ratios stay those of the version in use."""
+    if old is not None:
+        return replace(
+            learnt,
+            between_dogs=old.between_dogs,
+            between_builds=old.between_builds,
+            between_groups=old.between_groups,
+            others=old.others,
+            builds=old.builds,
+            groups=old.groups,
+        )
+    shipped = posterior(evidence_of([], []), prior_spreads())
+    return replace(learnt, **_ratios_of(shipped, [], []))
 
 
 def _usable(orders: Sequence[FinishedOrder]) -> tuple[list[FinishedOrder], list[LeftOut]]:
-    """Fitted orders, each once, in an order of their own; the others with the reason."""
+    """Orders that teach, each once, in an order of their own; the others with the reason."""
     left_out: list[LeftOut] = []
     outcomes: dict[str, set[str]] = {}
     for order in orders:
@@ -139,9 +204,9 @@ def _usable(orders: Sequence[FinishedOrder]) -> tuple[list[FinishedOrder], list[
     for order in orders:
         if order.outcome == "returned":
             left_out.append(LeftOut(order.name, tr("it was returned")))
-        elif order.outcome != "fitted":
+        elif not order.weight:
             left_out.append(LeftOut(order.name, tr("nobody said that it fitted")))
-        elif outcomes[order.key] != {"fitted"}:
+        elif len(outcomes[order.key]) > 1:
             left_out.append(LeftOut(order.name, tr("it is listed with another outcome, too")))
         elif not order.readings:
             left_out.append(LeftOut(order.name, tr("it has no readings")))
@@ -222,18 +287,21 @@ def held_out(orders: Sequence[FinishedOrder], groups: Sequence[str]) -> HeldOut:
         mean, covariance = predictive(left, fit(evidence.only(~out)))
         gain[out] = log_density(left, mean, covariance) - log_density(left, *predictive(left, None))
         learnt[out] = left.differences - mean
-    error = float(gain.std(ddof=1) / np.sqrt(count))
+    # what nobody has heard of yet proves as little as it teaches
+    weight = evidence.weight / evidence.weight.mean()
+    middle = float(np.mean(weight * gain))
+    error = float(np.std(weight * (gain - middle), ddof=1) / np.sqrt(count))
     before, after = _rmse(orders, evidence.differences), _rmse(orders, learnt)
     used = evidence.design.any(axis=2)
     smaller = float(np.sum(learnt[used] ** 2)) < float(np.sum(evidence.differences[used] ** 2))
     return HeldOut(
         orders=count,
         folds=folds,
-        gain=rounded(gain.mean()),
+        gain=rounded(middle),
         gain_spread=rounded(error),
         rmse_shipped=before,
         rmse_learnt=after,
-        improves=bool(gain.mean() > error and smaller),
+        improves=bool(middle > error and smaller),
     )
 
 
@@ -322,7 +390,7 @@ def _lost(
         new = log_density(left, *predictive(left, fit(evidence.only(fold != number))))
         shift, factor = np.zeros_like(left.own), np.ones_like(left.own)
         for i, group in enumerate(left.group):
-            ways = old.for_group(groups[group]).ways
+            ways = old.for_group(groups[group], BUILDS[left.build[group]]).ways
             shift[i] = [ways[way].shift for way in WAYS]
             factor[i] = [ways[way].spread_factor for way in WAYS]
         gains += list(log_density(left, *expected(left, shift, factor)) - new)
@@ -341,21 +409,36 @@ def _version(
     before: Ratios,
     outlying: int,
 ) -> Version:
-    counts = Counter(order.group for order in kept)
-    spreads = found.spreads
     return Version(
         version="",
         number=1 + max((item.number for item in before.versions), default=0),
         parent=before.current,
         orders=len(kept),
         left_out=outlying,
-        between_dogs=_by_way(spreads.between * NOMINAL),
-        between_groups=_by_way(spreads.groups),
-        others=_ways(found, len(groups)),
-        groups={g: GroupRatios(counts[g], _ways(found, i)) for i, g in enumerate(groups)},
         check=check,
         learnt_from=tuple(order.key for order in kept),
-    ).named()
+        **_ratios_of(found, kept, groups),
+    )
+
+
+def _ratios_of(found: Fit, kept: Sequence[FinishedOrder], groups: Sequence[str]) -> dict[str, Any]:
+    """The fields of a `Version` that a fit fills."""
+    counts = Counter(order.group for order in kept)
+    of_build = {build: [g for g in groups if build_of(kept, g) == build] for build in BUILDS}
+    spreads = found.spreads
+    builds = {
+        build: GroupRatios(sum(counts[g] for g in among), _ways(found, len(groups) + k))
+        for k, (build, among) in enumerate(of_build.items())
+        if among and build != "unknown"
+    }
+    return {
+        "between_dogs": _by_way(spreads.between * NOMINAL),
+        "between_builds": _by_way(spreads.builds),
+        "between_groups": _by_way(spreads.groups),
+        "others": _ways(found, len(groups) + BUILDS.index("unknown")),
+        "builds": builds,
+        "groups": {g: GroupRatios(counts[g], _ways(found, i)) for i, g in enumerate(groups)},
+    }
 
 
 def _by_way(values: Array) -> dict[str, float]:

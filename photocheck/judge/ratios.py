@@ -9,7 +9,7 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -19,6 +19,8 @@ from photocheck.case.model import DogFacts
 from photocheck.errors import CaseError
 from photocheck.files import replacing
 from photocheck.judge.evidence import group_of
+from photocheck.judge.repeats import USUAL, TapeHabits
+from photocheck.judge.tape_habits import TapeCheck
 from photocheck.schemas.complaints import complaint, path_in_words
 from photocheck.schemas.reading import read_json
 from photocheck.speech import tr
@@ -52,7 +54,7 @@ class WayRatio:
 
 @dataclass(frozen=True)
 class GroupRatios:
-    """The ways for one group, and how many orders taught them."""
+    """The ways for one group or build, and how many orders taught them."""
 
     orders: int
     ways: Mapping[str, WayRatio]
@@ -106,6 +108,13 @@ class Version:
     check : HeldOut
     learnt_from : tuple of str
         Keys of the orders.
+    builds : mapping of build to GroupRatios
+        For a group never seen whose dogs are of that build; in files of before 0.3 none.
+    between_builds : mapping of way to float
+    tape : TapeHabits or None
+        How the shop's owners measure; None where that is as shipped.
+    tape_check : TapeCheck or None
+        What speaks for the tape's; None where too few orders tell of it.
     """
 
     version: str
@@ -119,10 +128,16 @@ class Version:
     groups: Mapping[str, GroupRatios]
     check: HeldOut
     learnt_from: tuple[str, ...]
+    builds: Mapping[str, GroupRatios] = field(default_factory=dict)
+    between_builds: Mapping[str, float] = field(default_factory=dict)
+    tape: TapeHabits | None = None
+    tape_check: TapeCheck | None = None
 
-    def for_group(self, group: str) -> TapeRatios:
-        """The ratios as the trunk takes them."""
-        ways = self.groups[group].ways if group in self.groups else self.others
+    def for_group(self, group: str, build: str = "unknown") -> TapeRatios:
+        """The ratios as the trunk takes them: the group's, else its build's, else any other's."""
+        ways = self.others
+        if found := self.groups.get(group) or self.builds.get(build):
+            ways = found.ways
         taken = {way: Learnt(item.shift, item.spread_factor) for way, item in ways.items()}
         return TapeRatios(self.version, taken)
 
@@ -157,7 +172,18 @@ class Ratios:
     def for_dog(self, dog: DogFacts) -> TapeRatios:
         """What is in use for a dog: its group's ratios, else those of any other dog."""
         found = self.in_use
-        return SHIPPED if found is None else found.for_group(group_of(dog))
+        return SHIPPED if found is None else found.for_group(group_of(dog), dog.build)
+
+    @property
+    def habits(self) -> TapeHabits:
+        """How the shop's owners measure, as far as learnt."""
+        return self.tape or USUAL
+
+    @property
+    def tape(self) -> TapeHabits | None:
+        """The same; None where nothing was learnt of it."""
+        found = self.in_use
+        return None if found is None else found.tape
 
     def adding(self, version: Version) -> Ratios:
         """With a new version in use."""
@@ -187,8 +213,14 @@ class Ratios:
 @cache
 def _converter() -> Converter:
     from cattrs import Converter
+    from cattrs.gen import make_dict_unstructure_fn
 
-    return Converter(forbid_extra_keys=True)
+    converter = Converter(forbid_extra_keys=True)
+    # what was added since a version was learnt must not change its content, nor its name
+    converter.register_unstructure_hook(
+        Version, make_dict_unstructure_fn(Version, converter, _cattrs_omit_if_default=True)
+    )
+    return converter
 
 
 def ratios_to_dict(ratios: Ratios) -> dict[str, Any]:

@@ -44,17 +44,42 @@ LED_ALIKE: Final = (
 
 
 @dataclass(frozen=True)
+class TapeHabits:
+    """How a shop's owners measure, whoever they are: what is believed before an order's own takes.
+
+    Attributes
+    ----------
+    repeat : float
+        Variance of the repeat part over the shipped one, mean over owners.
+    freedom : float
+        Degrees of freedom of its scaled inverse chi-square between owners; above 2.
+    led : float
+        Variance of where the tape is led over the shipped one.
+    """
+
+    repeat: float = 1.0
+    freedom: float = REPEAT_FREEDOM
+    led: float = 1.0
+
+
+USUAL: Final = TapeHabits()
+"""Those of a shop that has learnt nothing of its owners' tapes."""
+
+
+@dataclass(frozen=True)
 class TapeNoise:
     """The tape's noise in one order, by its two parts.
 
     Attributes
     ----------
+    habits : TapeHabits
+        What was believed before the order's own takes.
     takes : mapping of reading to int
         How many takes its value rests on; those not named here count once.
     led : mapping of reading to float
         What its takes' hands leave of the variance of where the tape is led; 1 for one person.
     scale : float
-        Variance of the repeat part over what it is taken to be before anything was repeated.
+        Variance of the repeat part over the shipped one.
     repeats : int
         Differences between takes that `scale` was learnt from.
     apart : mapping of reading to float
@@ -70,6 +95,7 @@ class TapeNoise:
         before anything was repeated.
     """
 
+    habits: TapeHabits = USUAL
     takes: Mapping[str, int] = field(default_factory=dict)
     led: Mapping[str, float] = field(default_factory=dict)
     scale: float = 1.0
@@ -82,7 +108,7 @@ class TapeNoise:
     @property
     def freedom(self) -> float:
         """Degrees of freedom behind `scale`."""
-        return REPEAT_FREEDOM + self.repeats
+        return self.habits.freedom + self.repeats
 
     def repeat_variance(self, names: Sequence[str], lengths: Array) -> Array:
         """Variance of ln(reading) that more takes would lower, (n,).
@@ -97,7 +123,8 @@ class TapeNoise:
 
     def variance(self, names: Sequence[str], lengths: Array) -> Array:
         """Variance of ln(reading) by the tape, both parts together, (n,)."""
-        led = (1.0 - TAPE_REPEAT_SHARE) * np.array([self.led.get(name, 1.0) for name in names])
+        hands = np.array([self.led.get(name, 1.0) for name in names])
+        led = (1.0 - TAPE_REPEAT_SHARE) * self.habits.led * hands
         return (led + self._repeat_shares(names, lengths)) * tape_log_spread(lengths) ** 2
 
     def _repeat_shares(self, names: Sequence[str], lengths: Array) -> Array:
@@ -135,12 +162,14 @@ ONCE: Final = TapeNoise()
 """Of readings taken once each."""
 
 
-def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
+def tape_noise(readings: Mapping[str, Reading], habits: TapeHabits = USUAL) -> TapeNoise:
     """The tape's noise as an order's own takes tell it.
 
     Parameters
     ----------
     readings : mapping of reading name to Reading
+    habits : TapeHabits
+        Of the shop's owners.
 
     >>> twice = Reading.of([Take(300.0, "30", "cm"), Take(304.0, "30.4", "cm")])
     >>> noise = tape_noise({"half_neck": twice})
@@ -149,7 +178,7 @@ def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
     """
     again = {name: one.takes for name, one in readings.items() if len(one.takes) > 1}
     if not again:
-        return ONCE
+        return TapeNoise(habits, scale=habits.repeat)
     aside = {name: _outvoted(takes) for name, takes in again.items()}
     left = {
         name: [take for i, take in enumerate(takes) if i not in aside[name]]
@@ -163,6 +192,7 @@ def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
             freedom[name],
             [squares[n] for n in again if n != name],
             sum(freedom[n] for n in again if n != name),
+            habits,
         )
         for name in again
     }
@@ -174,10 +204,11 @@ def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
         logs = np.log([take.mm for take in left[name]])
         apart[name] = float(np.var(logs, ddof=1) / len(logs))
     return TapeNoise(
+        habits,
         # the middle of three of which one is far off scatters as one take does
         takes={name: max(1, len(left[name]) - len(aside[name])) for name in again},
         led={name: _led(takes) for name, takes in left.items()},
-        scale=_scale([squares[name] for name in even], repeats),
+        scale=_scale([squares[name] for name in even], repeats, habits),
         repeats=repeats,
         apart=apart,
         aside={name: those for name, those in aside.items() if those},
@@ -186,9 +217,9 @@ def tape_noise(readings: Mapping[str, Reading]) -> TapeNoise:
     )
 
 
-def in_agreement(readings: Mapping[str, Reading]) -> dict[str, Reading]:
+def in_agreement(readings: Mapping[str, Reading], habits: TapeHabits = USUAL) -> dict[str, Reading]:
     """The readings whose takes are one length; the mean of those that differ is none."""
-    apart = tape_noise(readings).apart
+    apart = tape_noise(readings, habits).apart
     return {name: reading for name, reading in readings.items() if name not in apart}
 
 
@@ -243,16 +274,22 @@ def _differ(one_mm: float, other_mm: float) -> bool:
     return _chance(squares_of(pair), 1, (), 0) < TAKES_DIFFER
 
 
-def _scale(squares: Iterable[float], freedom: int) -> float:
-    """Mean of the variance's scale given so many differences; 1 for none."""
-    before = REPEAT_FREEDOM - 2.0
-    return (before + sum(squares)) / (before + freedom)
+def _scale(squares: Iterable[float], freedom: int, habits: TapeHabits) -> float:
+    """Mean of the variance's scale given so many differences; the habits' for none."""
+    before = habits.freedom - 2.0
+    return (before * habits.repeat + sum(squares)) / (before + freedom)
 
 
-def _chance(squares: float, freedom: int, others: Iterable[float], others_freedom: int) -> float:
+def _chance(
+    squares: float,
+    freedom: int,
+    others: Iterable[float],
+    others_freedom: int,
+    habits: TapeHabits = USUAL,
+) -> float:
     """How often good takes differ so much, by the prior and the order's other readings."""
-    known = REPEAT_FREEDOM + others_freedom
-    typical = (REPEAT_FREEDOM - 2.0 + sum(others)) / known
+    known = habits.freedom + others_freedom
+    typical = ((habits.freedom - 2.0) * habits.repeat + sum(others)) / known
     return float(f_above(freedom, known, squares / freedom / typical))
 
 

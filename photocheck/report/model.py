@@ -278,6 +278,9 @@ class Report:
         How large an error had to be seen for "agrees", as fractions; empty in reports before 0.2.
     certainty : tuple of Certainty
         One for each reading; empty in reports of before 0.3.
+    tape : mapping of "repeat", "freedom" and "led" to float
+        How the shop's owners measure, as learnt (`photocheck.judge.repeats.TapeHabits`); empty
+        where that is as shipped.
     """
 
     verdict: str
@@ -300,3 +303,4 @@ class Report:
     catches_common: float = 0.0
     tolerances: Mapping[str, float] = field(default_factory=dict)
     certainty: tuple[Certainty, ...] = ()
+    tape: Mapping[str, float] = field(default_factory=dict)

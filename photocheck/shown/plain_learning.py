@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import sqrt
 from typing import Final
 
 from photocheck.judge.learning import Learning
 from photocheck.judge.ratios import Version, WayRatio
+from photocheck.judge.tolerances import TAPE_REPEAT_SHARE, TAPE_SPREAD_MM
 from photocheck.speech import capital_first, later, tr
-from photocheck.words import READING_TITLES, SPAN_TITLES
+from photocheck.words import BUILD_TITLES, READING_TITLES, SPAN_TITLES
 
 MOST_LISTED = 20
 
@@ -30,6 +32,8 @@ def plain_learning(learning: Learning) -> str:
         if learning.adopted:
             blocks[0] += f"\n{_succession(version)}"
         blocks += [_check(version), _table(version)]
+    if learning.tape_reason:
+        blocks.append(_tape(learning))
     if learning.left_out:
         said = [f"- {item.name}: {item.reason}" for item in learning.left_out[:MOST_LISTED]]
         rest = len(learning.left_out) - MOST_LISTED
@@ -75,8 +79,38 @@ def _table(version: Version) -> str:
             ways=_ways(ratios.ways),
         )
         lines.append(f"- {said}")
+    for build, ratios in version.builds.items():
+        said = tr(
+            "any other of build {build} ({count} orders): {ways}",
+            build=tr(BUILD_TITLES[build]),
+            count=ratios.orders,
+            ways=_ways(ratios.ways),
+        )
+        lines.append(f"- {said}")
     lines.append("- " + tr("any other: {ways}", ways=_ways(version.others)))
     return "\n".join(lines)
+
+
+def _tape(learning: Learning) -> str:
+    """How the shop's owners measure: in use or not, and in millimetres where it is."""
+    said = f"{capital_first(learning.tape_reason)}."
+    habits = learning.version.tape if learning.version else None
+    if habits is None or not learning.adopted:
+        return said
+    alone = TAPE_SPREAD_MM * sqrt(TAPE_REPEAT_SHARE)
+    led = TAPE_SPREAD_MM * sqrt(1.0 - TAPE_REPEAT_SHARE)
+    return (
+        said
+        + "\n- "
+        + tr(
+            "a tape of half a metre repeats to {now:.1f} mm (shipped {before:.1f}) and is led to "
+            "{led_now:.1f} mm (shipped {led_before:.1f})",
+            now=alone * sqrt(habits.repeat),
+            before=alone,
+            led_now=led * sqrt(habits.led),
+            led_before=led,
+        )
+    )
 
 
 def _ways(ways: Mapping[str, WayRatio]) -> str:

@@ -29,7 +29,7 @@ from photocheck.shown.colours import BANNER_COLOURS, SPAN_COLOURS
 from photocheck.shown.picture import annotate
 from photocheck.speech import capital_first, later, listed, spoken, tr
 from photocheck.version import program
-from photocheck.words import FACT_TITLES, SPAN_TITLES, SPANS, VERDICT_TITLES
+from photocheck.words import BUILD_TITLES, FACT_TITLES, SPAN_TITLES, SPANS, VERDICT_TITLES
 
 PICTURE_WIDTH: Final = 1100
 """Widest picture, px: 110 mm of paper at 250 dots an inch."""
@@ -51,7 +51,6 @@ text in both columns together (each photo's checksum takes one), letters in such
 ELLIPSIS: Final = "…"
 
 _COATS: Final = {"short": later("short"), "medium": later("medium"), "long": later("long")}
-_BUILDS: Final = {"slim": later("slim"), "medium": later("medium"), "broad": later("broad")}
 
 
 def order_record(
@@ -240,7 +239,7 @@ def _about(check: Check, order: str) -> list[tuple[str, str]]:
         (tr("weight"), weight),
         *measured,
         (tr("coat"), tr(_COATS[dog.coat]) if dog.coat in _COATS else ""),
-        (tr("build"), tr(_BUILDS[dog.build]) if dog.build in _BUILDS else ""),
+        (tr("build"), tr(BUILD_TITLES[dog.build]) if dog.build in BUILD_TITLES else ""),
         (tr("checked"), _utc(check.at)),
         (tr("checked by"), tr("the owner") if check.by == "owner" else one_line(check.by, NAME)),
         (tr("check number"), str(check.number) if check.number else ""),

@@ -17,6 +17,7 @@ from photocheck.body import outline_seeds, populations, posed, silhouette, stanc
 from photocheck.judge import (
     budget,
     estimate,
+    evidence,
     explain,
     hierarchy,
     impossible_marks,
@@ -25,6 +26,7 @@ from photocheck.judge import (
     outliers,
     standing,
     steps,
+    tape_habits,
     typed,
 )
 from photocheck.photo import at_marks, camera, framing, kind, load, quality
@@ -48,8 +50,14 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
     estimate: {"LEAST_EVIDENCE": 6.0},
     explain: {"SHOWN_FROM": 0.02, "CANDIDATES": 3},
     # what shops and dogs may differ by, over the shipped spread; and how sure that is
-    hierarchy: {"OVERALL_SHARE": 0.2, "GROUP_SHARE": 0.4, "DOG_SHARE": 0.4, "DOG_FREEDOM": 8.0,
-                "GROUP_FREEDOM": 3.0, "SHOP_FREEDOM": 3.0, "LEAST_BETWEEN": 0.012},
+    hierarchy: {"OVERALL_SHARE": 0.2, "BUILD_SHARE": 0.1, "GROUP_SHARE": 0.3, "DOG_SHARE": 0.4,
+                "DOG_FREEDOM": 8.0, "GROUP_FREEDOM": 3.0, "BUILD_FREEDOM": 3.0,
+                "SHOP_FREEDOM": 3.0, "LEAST_BETWEEN": 0.012},
+    # how shops' owners may differ with the tape
+    tape_habits: {"SHOP_LOG_SPREAD": {"repeat": 0.5, "led": 0.7, "freedom": 0.7},
+                  "CLOSURE_SPREAD": 0.02, "READ_TO": 0.02, "MOST_FOLDS": 10},
+    # how much an order counts of which nobody has heard
+    evidence: {"TEACHES": {"fitted": 1.0, "accepted": 0.5}},
     impossible_marks: {"EXCHANGED_ODDS": 0.01, "CROWDED_ODDS": 0.002, "ANYWHERE_ODDS": 0.002,
                        "TOLD_FROM": 0.8, "CROWDED": 0.04, "FURTHER": 1.25, "HAIR": (0.02, 0.02),
                        "MARK": 0.03, "WIDER": 1.15, "TAIL": 12.0},
