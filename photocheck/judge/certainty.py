@@ -54,13 +54,18 @@ def certainty_of(
     photo = np.sqrt(np.diag(rows @ covariance @ rows.T))
     tape = np.sqrt(noise.variance(names, np.exp(expected)))
     absolute = {name: exp(expected[i]) * float(tape[i]) for i, name in enumerate(names)}
+    lengths = np.exp(expected)
+    # in mm, and what was led alike along one line with it
+    together = noise.covariance(names, lengths) * np.outer(lengths, lengths)
     found = []
     for i, name in enumerate(names):
         length = exp(expected[i])
         others = None
         if all(part in readings and part not in noise.apart for part, _ in SUMS[name]):
-            parts = [times * absolute[part] for part, times in SUMS[name]]
-            others = float(np.hypot.reduce(parts))
+            row = np.zeros(len(names))
+            for part, times in SUMS[name]:
+                row[names.index(part)] = times
+            others = float(np.sqrt(row @ together @ row))
         reading = readings[name]
         aside = noise.aside.get(name, ())
         found.append(

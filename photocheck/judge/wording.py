@@ -253,7 +253,7 @@ NO_READINGS: Final = later("there are no tape readings to compare with")
 def could_hide(name: str, size_mm: float, unit: str) -> str:
     """Why nothing confirms a reading, with the error that could hide in it."""
     return tr(
-        "an error of up to {size} in the {reading} could hide",
+        "an error in the {reading} of up to {size} could hide",
         size=format_length(size_mm, unit),
         reading=tr(READING_TITLES[name]),
     )
@@ -271,13 +271,15 @@ def promise(seen_from_mm: Mapping[str, float], common: float, unit: str) -> str:
     """
     parts = [
         tr(
-            "{size} in the {reading}",
-            size=format_length(mm, unit),
+            "{reading} {size}",
             reading=tr(READING_TITLES[name]),
+            size=format_length(mm, unit),
         )
         for name, mm in seen_from_mm.items()
     ]
-    said = tr("Seen in 95 of 100 such orders is an error of {sizes}.", sizes=listed(parts))
+    said = tr(
+        "Seen in 95 of 100 such orders is an error as large as this: {sizes}.", sizes=listed(parts)
+    )
     if not common:
         return said
     alike = tr(

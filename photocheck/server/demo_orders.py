@@ -8,6 +8,7 @@ from collections.abc import Callable
 from photocheck.case.samples import sample_names, samples_folder
 from photocheck.errors import CaseError
 from photocheck.judge.ratios import Ratios
+from photocheck.judge.tolerances import AS_SHIPPED, Tolerances
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.model import Store
 from photocheck.server.run import run_check
@@ -19,6 +20,7 @@ def bring_in_samples(
     *,
     language: str = "en",
     ratios: Ratios | None = None,
+    tolerated: Tolerances = AS_SHIPPED,
     on_sample: Callable[[int, int], None] | None = None,
 ) -> int:
     """Bring in and check every sample the store does not hold yet.
@@ -29,6 +31,8 @@ def bring_in_samples(
     language : str
     ratios : Ratios, optional
         What the shop has learnt.
+    tolerated : Tolerances
+        What it lets pass.
     on_sample : callable, optional
         Called with how many are done and how many there are.
 
@@ -57,7 +61,7 @@ def bring_in_samples(
         if data["name"] not in there:
             content = json.dumps(data, ensure_ascii=False).encode()
             key = bring_in(store, (name, content), photos, language=language).key
-            run_check(store, key, by="owner", ratios=ratios)
+            run_check(store, key, by="owner", ratios=ratios, tolerated=tolerated)
             came += 1
         if on_sample:
             on_sample(number, len(names))

@@ -19,6 +19,7 @@ from photocheck.case.file import case_from_dict, case_to_dict
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Reading, Take
 from photocheck.errors import CaseError, PhotocheckError
+from photocheck.judge.tolerances import Tolerances
 from photocheck.orders import listing
 from photocheck.orders.corrections import (
     changes,
@@ -338,7 +339,13 @@ def test_samples_come_in_once_and_say_that_they_are_invented(
 ) -> None:
     monkeypatch.setattr(demo_orders, "sample_names", lambda: ["flint", "sorrel"])
     done = []
-    assert demo_orders.bring_in_samples(empty, on_sample=lambda *of: done.append(of)) == 2
+    tight = Tolerances({"half_neck": 0.03})
+    came = demo_orders.bring_in_samples(
+        empty, tolerated=tight, on_sample=lambda *of: done.append(of)
+    )
+    assert came == 2
+    checks = [empty.order(line.key).checks[-1] for line in empty.lines()]
+    assert all(check.report.tolerances == tight.all() for check in checks)
     assert done == [(1, 2), (2, 2)]
     assert demo_orders.bring_in_samples(empty) == 0
     assert sorted(line.name for line in empty.lines()) == [

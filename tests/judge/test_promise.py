@@ -17,7 +17,7 @@ from photocheck.judge import tolerances
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.tolerances import read_tolerances
 from photocheck.report.model import Report
-from photocheck.words import EXIT_CODES, SPANS
+from photocheck.words import EXIT_CODES, READING_TITLES, SPANS
 from tests.golden import cases
 from tests.support.places import ROOT
 from tests.support.told_once import once
@@ -137,7 +137,7 @@ def test_readings_taken_with_care_agree_and_say_what_would_have_been_seen() -> N
         assert span.reading_mm is not None
         size = format_length(span.catches * span.reading_mm, "cm")
         assert f"an error of {size} or more would have been seen" in span.sentence
-        assert f"{size} in the" in report.promise
+        assert f"{READING_TITLES[span.span]} {size}" in report.promise
         largest = max(largest, span.catches * span.reading_mm)
         assert span.catches <= report.tolerances[span.span]
     assert report.catches_common <= report.tolerances["common"]
@@ -150,7 +150,7 @@ def test_one_reading_each_says_what_could_hide_and_no_more() -> None:
     report = checked("sorrel", told)
     assert report.verdict == "could_hide"
     assert EXIT_CODES[report.verdict] == 14
-    assert "Nothing stands out, but an error of up to" in report.headline
+    assert "Nothing stands out, but an error in the half neck of up to" in report.headline
     beyond = [s for s in report.spans if s.catches > report.tolerances[s.span]]
     assert beyond
     for span in beyond:

@@ -347,6 +347,10 @@ def test_certainty_is_parted_between_tape_photo_and_other_readings() -> None:
     assert half.others_spread == pytest.approx(0.02)
     assert half.photo_spread == pytest.approx(np.hypot(0.035, 0.03))
     assert full.others_spread == pytest.approx(np.hypot(10.0, 10.0) / 750.0, rel=1e-6)
+    # full less front, of which 0.2 of each variance was led, three tenths of it alike
+    led = 0.3 * 0.2 * 15.0 * 10.0
+    rear = np.sqrt(15.0**2 + 10.0**2 - 2.0 * led) / 330.0
+    assert found["rear_length"].others_spread == pytest.approx(rear, rel=1e-6)
     assert half.sentence == (
         f"Half neck: ±{norm.ppf(0.975):.1f} cm by the tape, ±2.7 cm by the photo, "
         "±1.2 cm by the neck ring."

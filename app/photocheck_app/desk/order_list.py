@@ -19,7 +19,12 @@ from photocheck_app.desk import downloads, links
 from photocheck_app.desk.figures import chip, verdict_chip
 from photocheck_app.desk.follow import follow_list
 from photocheck_app.desk.moves import check_anew, go, say_on_arrival, when
-from photocheck_app.desk.shop_files import checked_by_shop, shop_ratios, tell_problems
+from photocheck_app.desk.shop_files import (
+    checked_by_shop,
+    shop_ratios,
+    shop_tolerances,
+    tell_problems,
+)
 from photocheck_app.doors.settings import desk_is_open
 from photocheck_app.framework import Container
 from photocheck_app.held_uploads import content_of, let_go
@@ -187,13 +192,15 @@ def _samples() -> None:
     tip = tr("Invented dogs and orders, drawn by a computer, to try the desk with.")
     if not st.button(label, key="desk_samples", help=tip):
         return
-    ratios = shop_ratios()
+    ratios, tolerated = shop_ratios(), shop_tolerances()
     bar = st.progress(0.0, tr("Bringing in the invented samples …"))
 
     def on_sample(done: int, of: int) -> None:
         bar.progress(done / of)
 
-    came = bring_in_samples(store(), language=language(), ratios=ratios, on_sample=on_sample)
+    came = bring_in_samples(
+        store(), language=language(), ratios=ratios, tolerated=tolerated, on_sample=on_sample
+    )
     bar.empty()
     said = tr("{number} invented samples came in.", number=came)
     say_on_arrival(said if came else tr("The samples were all here already."))
