@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import click
 
@@ -75,6 +76,16 @@ def bodies() -> None:
     from photocheck.benchmark.body_study import report
 
     _tell(report())
+
+
+@main.command()
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option("--seed", default=1, show_default=True)
+def photographs(folder: Path, seed: int) -> None:
+    """Real photographs with truths marked by eye: finders, stance and outlines."""
+    from photocheck.benchmark.photographs import report
+
+    click.echo(report(folder, seed))
 
 
 @main.command()

@@ -10,10 +10,12 @@ import click
 
 @click.command()
 @click.argument(
-    "which", type=click.Choice(["case", "report", "outcome", "ratios", "orders"]), default="case"
+    "which",
+    type=click.Choice(["case", "report", "outcome", "ratios", "orders", "photographs"]),
+    default="case",
 )
 def schema(which: str) -> None:
-    """Print the JSON Schema of cases, reports, outcomes, learnt ratios or exported orders."""
+    """Print the JSON Schema of cases, reports, outcomes, ratios, orders or photographs."""
     from photocheck.schemas.published import schema_text
 
     click.echo(schema_text(which), nl=False)

@@ -16,10 +16,14 @@ from numpy.typing import NDArray
 
 from photocheck.scale.light import Floats, Picture
 
-_WINDOW_PX: Final = 320  # longer side of a shrunken window
-_FIRST_HALF_PX: Final = 50.0  # half side of the smallest window, px of the photo
+_WINDOW_PX: Final = 320  # longer side of a shrunken window, as a rule
+_FIRST_HALF: Final = 0.3  # half side of the smallest window, of what windows are shrunk to
+BORDER_PX: Final = 8
+"""How far a picture is carried on beyond its border, px of what is looked at."""
 _GROWTH: Final = 1.7
 _FILL_TOLERANCES: Final = (5, 9, 15, 24)  # Lab steps of 8-bit images
+_UNPRINTED_TOLERANCES: Final = (8, 18)
+_PRINT_PX: Final = 9  # letters and rules are narrower, in a window
 _EDGE_LEVELS: Final = (25.0, 60.0)  # Canny, high thresholds on 8-bit grey
 
 
@@ -61,23 +65,31 @@ def as_rgb(picture: Picture) -> Picture:
     return np.repeat(picture[:, :, None], 3, axis=2)
 
 
-def windows(picture: Picture, near: Floats) -> Iterator[Window]:
-    """Windows around the mark (2,) px, smallest first, the last one the whole picture's size."""
+def windows(picture: Picture, near: Floats, most_px: int = _WINDOW_PX) -> Iterator[Window]:
+    """Windows around the mark (2,) px, smallest first, the last one the whole picture's size.
+
+    Each is shrunk until its longer side is `most_px`.
+    """
     height, width = picture.shape[:2]
-    half = _FIRST_HALF_PX
+    half = _FIRST_HALF * most_px
     while True:
         left = int(max(np.floor(near[0] - half), 0))
         top = int(max(np.floor(near[1] - half), 0))
         right = int(min(np.ceil(near[0] + half) + 1, width))
         bottom = int(min(np.ceil(near[1] + half) + 1, height))
         crop = as_rgb(picture[top:bottom, left:right])
-        scale = max(max(crop.shape[:2]) / _WINDOW_PX, 1.0)
+        scale = max(max(crop.shape[:2]) / most_px, 1.0)
         if scale > 1:
             size = (max(round(crop.shape[1] / scale), 8), max(round(crop.shape[0] / scale), 8))
             crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
-        smooth = np.asarray(cv2.GaussianBlur(crop, (0, 0), 0.9), np.uint8)
         # Pixel centres are at integers in both, hence the halves.
         origin = np.array([left, top], np.float64) + (scale - 1) / 2
+        # A sheet that fills the picture has its edges at the border: room to look at both sides.
+        above, before = BORDER_PX * (top == 0), BORDER_PX * (left == 0)
+        below, after = BORDER_PX * (bottom == height), BORDER_PX * (right == width)
+        crop = np.pad(crop, ((above, below), (before, after), (0, 0)), "edge")
+        origin -= scale * np.array([before, above])
+        smooth = np.asarray(cv2.GaussianBlur(crop, (0, 0), 0.9), np.uint8)
         yield Window(
             rgb=smooth,
             lab=np.asarray(cv2.cvtColor(smooth, cv2.COLOR_RGB2LAB), np.uint8),
@@ -145,8 +157,23 @@ def _regions(window: Window) -> Iterator[Picture]:
         area = mask[1:-1, 1:-1]
         # Opening cuts off what leaks through a gap of a pixel or two.
         yield np.asarray(cv2.morphologyEx(area, cv2.MORPH_OPEN, kernel, iterations=2), np.uint8)
-    for channel in range(3):
-        plane = np.ascontiguousarray(window.lab[:, :, channel])
+    # Without letters and rules a sheet is one tone: closing takes dark ones off pale paper,
+    # opening pale ones off a dark card.
+    print_px = np.ones((_PRINT_PX, _PRINT_PX), np.uint8)
+    unprinted = [
+        np.asarray(cv2.morphologyEx(window.lab, way, print_px), np.uint8)
+        for way in (cv2.MORPH_CLOSE, cv2.MORPH_OPEN)
+    ]
+    for tones in unprinted:
+        for tolerance in _UNPRINTED_TOLERANCES:
+            mask = np.zeros((height + 2, width + 2), np.uint8)
+            step = (2 * tolerance, tolerance, tolerance)
+            flags = 4 | cv2.FLOODFILL_MASK_ONLY | cv2.FLOODFILL_FIXED_RANGE | (255 << 8)
+            cv2.floodFill(tones.copy(), mask, seed, 0, step, step, flags)
+            yield np.asarray(cv2.morphologyEx(mask[1:-1, 1:-1], cv2.MORPH_OPEN, kernel), np.uint8)
+    planes = [window.lab[:, :, channel] for channel in range(3)]
+    planes += [tones[:, :, 0] for tones in unprinted]
+    for plane in map(np.ascontiguousarray, planes):
         _, mask = cv2.threshold(plane, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
         if mask[seed[1], seed[0]] == 0:
             mask = cv2.bitwise_not(mask)
@@ -173,7 +200,9 @@ def straight_lines(window: Window, most: int) -> Floats:
     grey = cv2.cvtColor(window.rgb, cv2.COLOR_RGB2GRAY)
     found = []
     detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
-    for plane in (grey, window.lab[:, :, 1], window.lab[:, :, 2]):
+    # Of the two colour channels the one that tells more: each costs as much as grey.
+    tones = max((window.lab[:, :, 1], window.lab[:, :, 2]), key=lambda plane: float(plane.std()))
+    for plane in (grey, tones):
         segments = detector.detect(np.ascontiguousarray(plane))[0]
         if segments is not None:
             found.append(np.asarray(segments, np.float64).reshape(-1, 4))

@@ -24,41 +24,41 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
-import cv2
 import numpy as np
 
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
-from photocheck.scale.candidates import windows
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.corners import CORNER_NAMES, check_corners, contains, corner_turns, corners_mm
+from photocheck.scale.coarse import coarse_candidates, trims_of
+from photocheck.scale.corners import CORNER_NAMES, check_corners, corner_turns, corners_mm
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.planes import fit_homography
-from photocheck.scale.rough_quads import MOST_OBLIQUE, rough_quads
+from photocheck.scale.refining import refined
+from photocheck.scale.rivals import weigh
+from photocheck.scale.rough_quads import MOST_OBLIQUE
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.scale.subpixel import EdgeLine, crossing, fit_side
+from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
 from photocheck.scale.thresholds import (
+    FLAT_MM,
     FLOOR_PX,
     HAND_SPREAD_PX,
     LEAST_ACROSS_PX,
     LEAST_CONTRAST,
+    PAPER_FLAT_MM,
     lies_inside,
 )
 from photocheck.speech import tr
 
-_TRIM_MM: Final = 6.0  # left out at either end of a side: rounded and bent corners, thumbs
 _LEAST_SUPPORT: Final = 0.45  # of the worst side
-_LEAST_MEAN_SUPPORT: Final = 0.62
-FAINT_PX: Final = 3.5
-"""Corner doubt of a side that is hardly seen, px per missing share of it (judgement, after a
-small card before leaves whose side was taken 4 px off with 60 % of it seen)."""
-_MOST_TRIED: Final = 14
-_LEAST_SCORE: Final = 0.16
-"""On simulated pictures chance shapes in leaves score up to 0.15, cards and paper 0.3 to 0.7."""
-_FLOOR_MM: Final = {"id_card": 0.10}
-"""How well the object's edge is the edge seen, mm: a card is 0.76 mm thick and shows its
-side when seen at an angle; paper curls.  Judgement."""
-_PAPER_FLOOR_MM: Final = 0.30
+_LEAST_SURE: Final = 0.3
+"""Probability of one shape below which nothing was found; and nothing was where it is more
+likely none of them than any."""
+_FAR_OFF_PX: Final = 36.0
+"""How far marks may lie off for what was found to take their place, px, and no more than a
+fifth of the shorter side: hasty marks in a 12 megapixel photo miss by up to 30 px."""
+_UNSEEN_PX: Final = 10.0
+"""Doubt of a mark with no edge near it of which nobody said how good it is, px: it may be a
+hasty one (a third of 30 px; judgement)."""
 
 
 @dataclass(frozen=True)
@@ -133,17 +133,11 @@ def find_rectangle(
     return _find_from_mark(picture, kind, np.array(near, np.float64))
 
 
-def _trims(kind: ReferenceObject, corners: Floats) -> list[tuple[float, float]]:
-    points, _, _ = corners_mm(kind, corners)
-    lengths = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
-    return [(min(_TRIM_MM / length, 0.2),) * 2 for length in lengths]
-
-
 def _fit_quad(
     picture: Picture, kind: ReferenceObject, corners: Floats, reach_px: float, stay: float
 ) -> Quad | None:
     """Fit the four sides, first within `reach_px`, then closely; None when they do not meet."""
-    trims = _trims(kind, corners)
+    trims = trims_of(kind, corners)
     sides: list[EdgeLine | None] = []
     for reach in (reach_px, 2.5):
         sides = [
@@ -182,7 +176,7 @@ def _corner_spreads(kind: ReferenceObject, quad: Quad) -> Floats:
     lengths = np.hypot(*(np.roll(quad.corners, -1, axis=0) - quad.corners).T)
     true = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
     px_per_mm = float(np.mean(lengths / true)) if matrix is not None else 1.0
-    floor = float(np.hypot(FLOOR_PX, _FLOOR_MM.get(kind.kind, _PAPER_FLOOR_MM) * px_per_mm))
+    floor = float(np.hypot(FLOOR_PX, FLAT_MM.get(kind.kind, PAPER_FLAT_MM) * px_per_mm))
     spreads = []
     for k in range(4):
         before, after = quad.sides[k - 1], quad.sides[k]
@@ -217,37 +211,71 @@ def _refine_marked(
                 continue
             if min(before.support, after.support) >= 0.6:
                 settled[k], spread[k] = quad.corners[k], min(float(fitted[k]), hand)
-    if np.any(spread >= hand):
-        # Some side has no edge near the marks: see what is there without them.
-        again = _near_marks(picture, kind, corners, hand)
-        if again is not None:
-            return again
-    kept = [tr(CORNER_NAMES[k]) for k in range(4) if spread[k] >= hand]
+    kept = spread >= hand
+    if not np.any(kept):
+        return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
+    # Some side has no edge near the marks: see what is there without them.
+    far = float(np.clip(_FAR_OFF_PX, 3.5 * hand + 1, max(0.2 * np.min(sides), 3.5 * hand + 1)))
+    again = _near_marks(picture, kind, corners, 3.5 * hand + 1, far)
+    if again is not None:
+        return again
+    if corner_spread_px is None:
+        spread[kept] = np.hypot(spread[kept], _UNSEEN_PX)
+    spread[kept] = np.hypot(spread[kept], _edges_off(picture, kind, corners, far, hand)[kept])
+    names = [tr(CORNER_NAMES[k]) for k in range(4) if kept[k]]
     remarks = []
-    if kept and len(kept) < 4:
+    if len(names) < 4:
         remarks.append(
-            tr("No clear edges at the {corners} corner: kept as marked", corners=", ".join(kept))
+            tr("No clear edges at the {corners} corner: kept as marked", corners=", ".join(names))
         )
-    elif kept:
+    else:
         remarks.append(tr("The corners are used as marked: no clear edges run between them"))
     return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), remarks)
 
 
+def _edges_off(
+    picture: Picture, kind: ReferenceObject, corners: Floats, far_px: float, hand: float
+) -> Floats:
+    """How far off the marks' sides edges run that could be the true ones, (4,) px at the corners.
+
+    An edge beyond what a hand misses by says that the hand may have missed: half as far is the
+    doubt.  Without any the marks are all there is.
+    """
+    trim = max(max(pair) for pair in trims_of(kind, corners))
+    lines = fit_sides(
+        picture, corners[None], np.roll(corners, -1, axis=0)[None],
+        reach_px=far_px, trim=(trim, trim), window_px=2.5,
+    )  # fmt: skip
+    off = np.zeros(4)
+    for k, line in enumerate(lines):
+        if line is None or line.support < 0.6 or abs(line.contrast) < LEAST_CONTRAST:
+            continue
+        for corner, end in ((k, line.start), ((k + 1) % 4, line.end)):
+            off[corner] = np.hypot(off[corner], float(np.hypot(*(end - corners[corner]))))
+    return np.where(off > hand, 0.5 * off, 0.0)
+
+
 def _near_marks(
-    picture: Picture, kind: ReferenceObject, corners: Floats, hand: float
+    picture: Picture, kind: ReferenceObject, corners: Floats, near_px: float, far_px: float
 ) -> ReferenceSeen | None:
     """The object found from the middle of the marks, if its corners agree with them."""
     try:
         seen = _find_from_mark(picture, kind, corners.mean(axis=0))
     except ScaleError:
         return None
-    gaps = [
+    gap = min(
         float(np.max(np.hypot(*(np.roll(seen.points_px, -k, axis=0) - corners).T)))
         for k in range(4)
-    ]
-    if min(gaps) > 3.5 * hand + 1:
+    )
+    if gap > far_px or (gap > near_px and seen.spread_px > 0.2 * gap):
         return None
-    return replace(seen, how="marked")
+    if gap <= near_px:
+        return replace(seen, how="marked")
+    said = tr(
+        "The marks lie up to {gap:.0f} px off the edges that were found: the edges are used",
+        gap=gap,
+    )
+    return replace(seen, how="marked", remarks=(*seen.remarks, said))
 
 
 def _seen(
@@ -293,34 +321,10 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
             where="reference",
             do=tr("Put the mark inside the reference in the full-size upright photo"),
         )
-    rough: list[tuple[float, Floats, float]] = []
-    for window in windows(picture, near):
-        rough.extend(
-            (score, window.to_photo(quad), window.scale)
-            for score, quad in rough_quads(window, kind)
-        )
-    rough.sort(key=lambda item: -item[0])
-    fitted: list[Quad] = []
-    small = False
-    tried: list[Floats] = []
-    for _, corners, scale in rough:
-        if len(tried) >= _MOST_TRIED:
-            break
-        side = float(np.min(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)))
-        if any(np.max(np.abs(corners - other)) < 0.03 * side + 2 * scale for other in tried):
-            continue
-        tried.append(corners)
-        if side < 0.8 * LEAST_ACROSS_PX:
-            small = True
-            continue
-        quad = _fit_quad(picture, kind, corners, max(2.5 * scale, 0.02 * side, 2.5), stay=0.5)
-        if quad is None:
-            continue
-        score = _plausibility(kind, quad, near)
-        if score >= _LEAST_SCORE:
-            fitted.append(Quad(quad.corners, quad.sides, score))
-    best = _outermost(fitted)
-    if best is None:
+    found, smallest = coarse_candidates(picture, kind, near)
+    weighed = weigh(found, kind.size_mm, picture.shape)
+    if weighed is None or weighed.sure < _LEAST_SURE or weighed.any_of_them < 0.5:
+        small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
         raise ScaleError(
             tr(
                 "No {title} was found around the mark (something under {least:.0f} px across was "
@@ -333,18 +337,24 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
             where="reference",
             do=tr("Mark its four corners by hand, or take the photo again with all of it in view"),
         )
-    corners = check_corners(best.corners, _roomy(picture.shape), tr(kind.title))
-    weakest = min(side.support for side in best.sides if side is not None)
-    # A side seen over half its length may lie on the print or on a shadow beside the edge.
-    doubt = FAINT_PX * (1.0 - weakest)
-    spread = float(np.hypot(np.sqrt(np.mean(_corner_spreads(kind, best) ** 2)), doubt))
+    fine = refined(picture, kind, weighed.best)
+    corners = check_corners(fine.corners, _roomy(picture.shape), tr(kind.title))
+    spread = fine.spread_px
     remarks = []
-    if weakest < 0.7:
+    if fine.support < 0.7:
         remarks.append(
             tr(
                 "A side is partly hidden or faint (seen over {percent} %)",
-                percent=f"{100 * weakest:.0f}",
+                percent=f"{100 * fine.support:.0f}",
             )
+        )
+    if weighed.rivals:
+        apart = [
+            share * float(np.mean((rival - fine.corners) ** 2)) for share, rival in weighed.rivals
+        ]
+        spread = float(np.hypot(spread, np.sqrt(sum(apart) / (1 + len(apart)))))
+        remarks.append(
+            tr("Another shape fits nearly as well: see whether the corners are right, or mark them")
         )
     return _seen(kind, "found", corners, spread, remarks)
 
@@ -352,53 +362,3 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
 def _roomy(shape: tuple[int, ...]) -> tuple[int, ...]:
     """The picture's shape with room for a corner that two visible sides put just outside."""
     return (shape[0] + 2, shape[1] + 2)
-
-
-def _plausibility(kind: ReferenceObject, quad: Quad, near: Floats) -> float:
-    """Score of a fitted quad; 0 when it cannot be the object."""
-    supports = [side.support for side in quad.sides if side is not None]
-    if len(supports) < 4 or min(supports) < _LEAST_SUPPORT:
-        return 0.0
-    if float(np.mean(supports)) < _LEAST_MEAN_SUPPORT:
-        return 0.0
-    if not contains(quad.corners, near):
-        return 0.0
-    _, angle, _ = corners_mm(kind, quad.corners)
-    if angle > MOST_OBLIQUE:
-        return 0.0
-    sides = [side for side in quad.sides if side is not None]
-    if min(abs(side.contrast) for side in sides) < LEAST_CONTRAST:
-        return 0.0
-    steep = min(side.steepness for side in sides)
-    facing = float(np.exp(-0.5 * (np.log(np.cos(angle)) / 0.35) ** 2))
-    return float(np.mean(supports) ** 2 * min(supports) ** 0.5 * steep**0.2 * facing)
-
-
-def _outermost(scored: list[Quad]) -> Quad | None:
-    """The best quad, or one around it whose edges are as sharp.
-
-    Print on a card holds smaller rectangles, so of equals the outer one is the object;
-    but a shadow lies around it too, and has softer edges.
-    """
-    best = max(scored, key=lambda quad: quad.score, default=None)
-    if best is None:
-        return None
-    for quad in sorted(scored, key=lambda quad: -quad.score):
-        if quad.score < 0.55 * best.score or not _around(quad.corners, best.corners):
-            continue
-        sharp = [
-            outer.steepness >= 0.7 * inner.steepness and outer.support >= 0.6
-            for outer, inner in zip(quad.sides, best.sides, strict=True)
-            if outer is not None and inner is not None
-        ]
-        if all(sharp):
-            best = quad
-    return best
-
-
-def _around(outer: Floats, inner: Floats) -> bool:
-    """Whether one convex shape lies around another (sharing sides within a pixel or so)."""
-    if cv2.contourArea(outer.astype(np.float32)) < 1.03 * cv2.contourArea(inner.astype(np.float32)):
-        return False
-    shape = outer.astype(np.float32).reshape(-1, 1, 2)
-    return all(cv2.pointPolygonTest(shape, (float(x), float(y)), True) > -1.5 for x, y in inner)

@@ -13,8 +13,8 @@ from photocheck.errors import CaseError, ScaleError
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 from photocheck.scale.corners import CORNER_NAMES
 from photocheck.scale.edges import find_rectangle
+from photocheck.scale.kinds import likeliest_first
 from photocheck.scale.light import Floats, Picture
-from photocheck.scale.planes import homography, obliqueness
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.thresholds import HAND_SPREAD_PX, LEAST_ACROSS_PX, lies_inside
 from photocheck.speech import listed, tr
@@ -89,8 +89,8 @@ def locate_any(
     Returns
     -------
     tuple of ReferenceSeen
-        Kinds of rectangle that explain the same four sides are all returned, the one
-        seen least obliquely first: a picture alone cannot tell A4 from letter paper.
+        Kinds of rectangle that explain the same four sides are all returned, the
+        likeliest first: a small picture alone cannot tell A4 from letter paper.
         Empty when nothing was seen.
     """
     from photocheck.scale.discs import find_disc
@@ -102,14 +102,15 @@ def locate_any(
         seen.append(sheet)
     if near is None:
         return tuple(seen)
-    others: list[tuple[float, ReferenceSeen]] = []
+    flat: list[ReferenceSeen] = []
+    round_ones: list[ReferenceSeen] = []
     for kind in REFERENCES.values():
         if kind.form == "rectangle":
             try:
                 found = find_rectangle(photo_rgb, kind, near=near)
             except ScaleError:
                 continue
-            others.append((_obliqueness(found), found))
+            flat.append(found)
         elif kind.form in ("disc", "ball") and diameter_mm is not None:
             try:
                 found = find_disc(
@@ -117,13 +118,8 @@ def locate_any(
                 )
             except ScaleError:
                 continue
-            others.append((np.pi, found))
-    others.sort(key=lambda item: item[0])
-    return (*seen, *(found for _, found in others))
-
-
-def _obliqueness(seen: ReferenceSeen) -> float:
-    return obliqueness(homography(seen))
+            round_ones.append(found)
+    return (*seen, *likeliest_first(photo_rgb, flat), *round_ones)
 
 
 def _check_spread(spread_px: float | None) -> None:

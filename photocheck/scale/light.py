@@ -32,7 +32,8 @@ Phones bend the curve further to taste; what is left of the error is a common
 growth or shrinking of dark shapes of a few hundredths of a pixel.
 """
 STEP_PX: Final = 0.5  # px between samples across an edge
-_LEAST_STEP_LIGHT: Final = 0.01  # an edge fainter than this share of white is noise
+LEAST_STEP_LIGHT: Final = 0.01
+"""An edge fainter than this share of white is noise."""
 
 
 def sample_rows(
@@ -96,7 +97,7 @@ def colour_direction(light: NDArray[np.float32]) -> tuple[NDArray[np.float32], f
     step = inner - outer
     size = float(np.linalg.norm(step))
     contrast = size / brighter
-    if size < _LEAST_STEP_LIGHT:
+    if size < LEAST_STEP_LIGHT:
         step, size = np.full(channels, 1.0), float(np.sqrt(channels))
     return np.asarray(step / size, dtype=np.float32), contrast
 

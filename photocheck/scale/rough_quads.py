@@ -12,36 +12,121 @@ from numpy.typing import NDArray
 
 from photocheck.scale.candidates import Window, edge_share, outlines, straight_lines
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.corners import contains, corner_turns, corners_mm, order_corners
+from photocheck.scale.corners import contains, corner_turns, order_corners
 from photocheck.scale.light import Floats
+from photocheck.scale.shapes import shapes
 
 MOST_OBLIQUE: Final = np.deg2rad(62.0)
+_GROWN_FROM: Final = 4
+_GROW_MOST: Final = 0.9  # of the side that grows: a band may leave little more than half a card
 
 
-def rough_quads(window: Window, kind: ReferenceObject) -> list[tuple[float, Floats]]:
-    """The best few rough quads of one window, (score, corners in window px)."""
+def rough_quads(window: Window, kind: ReferenceObject, most: int) -> list[tuple[float, Floats]]:
+    """The best few rough quads of one window, (score, corners in window px).
+
+    Some are the others grown: see `_grown`.
+    """
     quads = [quad for contour in outlines(window) for quad in _quads_of(contour)]
     quads.extend(_quads_of_lines(window, kind))
-    scored = []
-    for quad in quads:
-        ordered = order_corners(quad)
-        sides = np.hypot(*(np.roll(ordered, -1, axis=0) - ordered).T)
-        if float(np.min(sides)) < 10 or not np.all(corner_turns(ordered) > 0):
+    best = _best(_scored(window, kind, quads), most)
+    grown = list(_grown(window, np.array([quad for _, quad in best[:_GROWN_FROM]])))
+    return _best([*best, *_scored(window, kind, grown)], most + len(grown) // 2)
+
+
+def _scored(
+    window: Window, kind: ReferenceObject, quads: list[Floats]
+) -> list[tuple[float, Floats]]:
+    ordered = [order_corners(quad) for quad in quads]
+    kept = []
+    for quad in ordered:
+        sides = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
+        if float(np.min(sides)) < 10 or not np.all(corner_turns(quad) > 0):
             continue
-        if not contains(ordered, window.mark):
-            continue
-        _, angle, _ = corners_mm(kind, ordered)
-        if angle > MOST_OBLIQUE:
-            continue
-        scored.append((_edge_score(window, ordered) * float(np.cos(angle)) ** 0.5, ordered))
-    scored.sort(key=lambda item: -item[0])
+        if contains(quad, window.mark):
+            kept.append(quad)
+    if not kept:
+        return []
+    corners = np.array(kept)
+    judged = shapes(corners, kind.size_mm, window.rgb.shape, np.full(len(corners), 2.0))
+    scores = _edge_scores(window, corners) * np.cos(judged.tilt) ** 0.5
+    return [
+        (float(score), quad)
+        for score, quad, tilt in zip(scores, kept, judged.tilt, strict=True)
+        if tilt < MOST_OBLIQUE
+    ]
+
+
+def _best(scored: list[tuple[float, Floats]], most: int) -> list[tuple[float, Floats]]:
     best: list[tuple[float, Floats]] = []
-    for score, quad in scored:
+    for score, quad in sorted(scored, key=lambda item: -item[0]):
         if all(np.max(np.abs(quad - other)) > 4 for _, other in best):
             best.append((score, quad))
-        if len(best) == 4:
+        if len(best) == most:
             break
     return best
+
+
+def _grown(window: Window, quads: Floats) -> Iterator[Floats]:
+    """Quads (n, 4, 2) with one side moved outward to where its two neighbours, drawn on, end.
+
+    The edge of a stripe across a card is as sharp as the card's own; but the card's other
+    sides go on past it.
+    """
+    if len(quads) == 0:
+        return
+    for k in range(4):
+        back, here, there, ahead = (
+            np.roll(quads, -j, axis=1)[:, 0] for j in (k - 1, k, k + 1, k + 2)
+        )
+        one, other = here - back, there - ahead
+        reach = np.maximum(np.hypot(*one.T), np.hypot(*other.T)).max()
+        parts = np.arange(4.0, _GROW_MOST * reach, 2.0) / reach
+        if parts.size < 3:
+            continue
+        new_here = here[:, None] + parts[None, :, None] * one[:, None]
+        new_there = there[:, None] + parts[None, :, None] * other[:, None]
+        far = _edge_along(window, new_here, new_there, 0.1, 25)
+        # What was added of the two neighbours, step by step.
+        sides = [
+            _edge_along(window, start[:, :-1], start[:, 1:], 0.0, 2)
+            for start in (
+                np.concatenate([here[:, None], new_here], axis=1),
+                np.concatenate([there[:, None], new_there], axis=1),
+            )
+        ]
+        count = np.arange(1, parts.size + 1)
+        along = np.minimum(*(np.cumsum(side, axis=1) / count for side in sides))
+        worth = np.where((far > 0.3) & (along > 0.4), far * along, 0.0)
+        for n in range(len(quads)):
+            peaks = [
+                j
+                for j in range(parts.size)
+                if worth[n, j] > 0 and worth[n, j] == worth[n, max(j - 2, 0) : j + 3].max()
+            ]
+            for j in sorted(peaks, key=lambda j: -worth[n, j])[:2]:
+                quad = quads[n].copy()
+                quad[k], quad[(k + 1) % 4] = new_here[n, j], new_there[n, j]
+                yield quad
+
+
+def _edge_along(window: Window, start: Floats, end: Floats, trim: float, count: int) -> Floats:
+    """Mean share of edge, 0 to 1, along lines from (..., 2) to (..., 2)."""
+    steps = np.linspace(trim, 1 - trim, count)
+    run = end - start
+    normal = np.stack([run[..., 1], -run[..., 0]], axis=-1)
+    normal = normal / np.maximum(np.linalg.norm(run, axis=-1), 1e-9)[..., None]
+    points = start[..., None, :] + steps[:, None] * run[..., None, :]
+    height, width = window.rgb.shape[:2]
+    best = np.zeros(points.shape[:-1])
+    for shift in (-1.5, 0.0, 1.5):
+        at = np.rint(points + shift * normal[..., None, :]).astype(int)
+        inside = (
+            (at[..., 0] >= 0) & (at[..., 1] >= 0) & (at[..., 0] < width) & (at[..., 1] < height)
+        )
+        slope = window.slope[np.clip(at[..., 1], 0, height - 1), np.clip(at[..., 0], 0, width - 1)]
+        across = np.abs(np.sum(slope * normal[..., None, :], axis=-1))
+        best = np.maximum(best, np.where(inside, across, 0.0))
+    return np.asarray(np.mean(edge_share(best), axis=-1))
 
 
 def _quads_of(contour: NDArray[np.int32]) -> Iterator[Floats]:
@@ -87,10 +172,6 @@ def _quads_of_lines(window: Window, kind: ReferenceObject) -> Iterator[Floats]:
     score = _edge_scores(window, corners) * np.exp(-0.5 * off)
     for index in np.argsort(-score)[:6]:
         yield corners[index]
-
-
-def _edge_score(window: Window, corners: Floats) -> float:
-    return float(_edge_scores(window, corners[None])[0])
 
 
 def _edge_scores(window: Window, corners: Floats) -> Floats:

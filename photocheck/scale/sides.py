@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.scale.light import SRGB_TO_LIGHT, Floats, Picture
 from photocheck.scale.robust_lines import between
+
+_LEAST_ROW_PX: Final = 2.0
 
 
 class Sides:
@@ -62,12 +66,13 @@ class Sides:
     ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
         """Light (S, blocks * rows, k, c) across lines at `offsets` (S, 2) px from the sides.
 
-        The second is (S, blocks * rows): whether the whole row lies in the picture.
+        The second is (S, blocks * rows): whether the row lies in the picture, a few px of it to
+        either side of the line being enough; beyond the border it goes on as at the border.
         """
         along = self.along(rows)
         centre = self._starts[:, None, :] + along[None, :, None] * self._runs[:, None, :]
         centre = centre + between(offsets, along)[:, :, None] * self.normals[:, None, :]
-        reach = self.normals[:, None, :] * across[-1]
+        reach = self.normals[:, None, :] * min(float(across[-1]), _LEAST_ROW_PX)
         inside = np.all(
             (np.minimum(centre - reach, centre + reach) >= 0)
             & (np.maximum(centre - reach, centre + reach) <= self._size - 1),

@@ -14,6 +14,13 @@ marks set on a phone's screen with a magnifier, in a 12 megapixel photo."""
 FLOOR_PX: Final = 0.15
 """No edge is known better than this, px (judgement)."""
 
+FLAT_MM: Final = {"id_card": 0.2}
+PAPER_FLAT_MM: Final = 1.0
+"""How well the corners of a card and of a sheet of paper are those of a flat rectangle, per axis,
+mm.  A card is 0.76 mm thick, shows its side at an angle and is bent a little by use; paper curls.
+Judgement; on four photographs of loose letter sheets, corners marked by eye, corners lay
+0.9 to 1.5 mm off where the straight sides meet."""
+
 LEAST_CONTRAST: Final = 0.03
 """Of the faintest edge that counts, a share of the brighter side (judgement)."""
 

@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-NAMES: Final = ("case", "report", "outcome", "ratios", "orders")
+NAMES: Final = ("case", "report", "outcome", "ratios", "orders", "photographs")
 """The published schemas."""
 
 

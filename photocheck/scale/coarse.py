@@ -1,0 +1,163 @@
+"""Coarse first: four-sided shapes around a mark, found and fitted in shrunken windows.
+
+In a photo of a sheet by itself its letters are as large as a card beside a dog, and each has
+edges.  Shrunk until the sheet is a few hundred pixels long they are grey, and the sheet's own
+sides remain; what they are is fitted again at full size later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from photocheck.scale.candidates import Window, windows
+from photocheck.scale.catalogue import ReferenceObject
+from photocheck.scale.corners import contains, corner_turns, corners_mm
+from photocheck.scale.light import Floats, Picture
+from photocheck.scale.rivals import Candidate, Side
+from photocheck.scale.rough_quads import rough_quads
+from photocheck.scale.subpixel import EdgeLine, crossing, fit_sides
+
+_WINDOW_PX: Final = {"id_card": 320}
+_SHEET_WINDOW_PX: Final = 420
+_EACH: Final = 12  # rough shapes kept of a window
+_MOST_FITTED: Final = 40
+_BLOCKS: Final = 18  # a side is seen in, in a window
+STIFF: Final = ("id_card",)
+"""Kinds whose sides do not bow by more than can be seen; halves of their sides would only follow
+fingers and print."""
+_STRAIGHT: Final = 0.8  # seen of each side along one line: no need to look for bowed ones
+_REACH_PX: Final = 3.0
+_BOW_MOST: Final = 0.02  # of a side, beyond the reach of a straight one
+_BOWED_GAIN: Final = 0.05  # what two halves must see more of a side than one line
+_LEAST_SEEN: Final = 0.3  # of any side, in a window
+TRIM_MM: Final = 6.0  # left out at either end of a side: rounded and bent corners, thumbs
+
+
+def trim_of(kind: ReferenceObject) -> float:
+    """Share of a side left out at either end, of the shorter side."""
+    return min(TRIM_MM / kind.size_mm[1], 0.2)
+
+
+def trims_of(kind: ReferenceObject, corners: Floats) -> list[tuple[float, float]]:
+    """The same for each side in turn of corners (4, 2) px, start and end."""
+    points, _, _ = corners_mm(kind, corners)
+    lengths = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    return [(min(TRIM_MM / length, 0.2),) * 2 for length in lengths]
+
+
+def coarse_candidates(
+    picture: Picture, kind: ReferenceObject, near: Floats
+) -> tuple[list[Candidate], float]:
+    """Shapes around the mark (2,) px that have four sides, and the least side seen, photo px.
+
+    The second is inf when no shape was seen at all.
+    """
+    # In turn from every window: what is printed large would fill all places otherwise.
+    turns: list[tuple[int, float, Floats, Window]] = []
+    for window in windows(picture, near, _WINDOW_PX.get(kind.kind, _SHEET_WINDOW_PX)):
+        rough = rough_quads(window, kind, _EACH)
+        turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
+    turns.sort(key=lambda item: item[:2])
+    taken: list[tuple[Floats, Window]] = []
+    photo: list[Floats] = []
+    smallest = np.inf
+    for _, _, quad, window in turns:
+        corners = window.to_photo(quad)
+        side = float(np.min(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)))
+        smallest = min(smallest, side)
+        if any(np.max(np.abs(corners - other)) < 0.02 * side + window.scale for other in photo):
+            continue
+        photo.append(corners)
+        taken.append((quad, window))
+        if len(taken) >= _MOST_FITTED:
+            break
+    found: list[Candidate] = []
+    for window in {id(window): window for _, window in taken}.values():
+        quads = np.array([quad for quad, own in taken if own is window])
+        found.extend(fitted_in(window, kind, quads))
+    return [one for one in found if contains(one.corners, near)], smallest
+
+
+def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[Candidate]:
+    """Rough quads (n, 4, 2) in window px, fitted there; fewer where some sides do not meet."""
+    trim = trim_of(kind)
+    starts, ends = quads, np.roll(quads, -1, axis=1)
+    whole = _fitted(window, starts, ends, _REACH_PX, (trim, trim))
+    doubtful = [
+        k
+        for k in range(len(quads))
+        if any(line is None or line.support < _STRAIGHT for line in whole[4 * k : 4 * k + 4])
+    ]
+    halves: dict[int, EdgeLine | None] = {}
+    if doubtful and kind.kind not in STIFF:
+        lines = _halves(window, quads[doubtful], trim)
+        halves = {8 * k + j: lines[8 * n + j] for n, k in enumerate(doubtful) for j in range(8)}
+    found = []
+    for k, quad in enumerate(quads):
+        sides = []
+        for j in range(4):
+            line = whole[4 * k + j]
+            first, second = (halves.get(8 * k + 2 * j + i) for i in (0, 1))
+            side = None if line is None else Side(line, line)
+            if first is not None and second is not None:
+                bowed = Side(first, second)
+                if side is None or bowed.support > side.support + _BOWED_GAIN:
+                    side = bowed
+            sides.append(side)
+        made = _closed(window, quad, sides)
+        if made is not None:
+            found.append(made)
+    return found
+
+
+def _halves(window: Window, quads: Floats, trim: float) -> list[EdgeLine | None]:
+    """Both halves of each side, in turn."""
+    starts, ends = quads, np.roll(quads, -1, axis=1)
+    middles = (starts + ends) / 2
+    first = np.stack([starts, middles], axis=2).reshape(len(quads), 8, 2)
+    second = np.stack([middles, ends], axis=2).reshape(len(quads), 8, 2)
+    longest = float(np.max(np.hypot(*np.moveaxis(ends - starts, 2, 0))))
+    return _fitted(window, first, second, _REACH_PX + _BOW_MOST * longest, (trim, trim))
+
+
+def _fitted(
+    window: Window, starts: Floats, ends: Floats, reach: float, trim: tuple[float, float]
+) -> list[EdgeLine | None]:
+    # As one group: the window is small, and made linear once.
+    return fit_sides(
+        window.rgb, starts.reshape(1, -1, 2), ends.reshape(1, -1, 2),
+        reach_px=reach, trim=trim, window_px=2.0, stay=0.5, most_blocks=_BLOCKS,
+    )  # fmt: skip
+
+
+def _closed(window: Window, quad: Floats, sides: list[Side | None]) -> Candidate | None:
+    """The shape of four sides, or None where they do not meet near the rough one."""
+    whole = [side for side in sides if side is not None]
+    if len(whole) < 4 or min(side.support for side in whole) < _LEAST_SEEN:
+        return None
+    corners = crossings(whole)
+    if corners is None or not np.all(corner_turns(corners) > 0):
+        return None
+    length = float(np.max(np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)))
+    if np.max(np.abs(corners - quad)) > 12.0 + 0.05 * length:
+        return None
+    run = np.roll(corners, -1, axis=0) - corners
+    normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    middle = np.array([0.5 * (side.first.end + side.second.start) for side in whole])
+    bows = np.array(
+        [
+            0.0 if side.first is side.second else float((middle[k] - corners[k]) @ normal[k])
+            for k, side in enumerate(whole)
+        ]
+    )
+    return Candidate(window.to_photo(corners), tuple(whole), bows, window)
+
+
+def crossings(sides: Sequence[Side]) -> Floats | None:
+    """Where four sides meet, (4, 2): corner k is where side k - 1 meets side k; or None."""
+    corners = [crossing(sides[k - 1].second, sides[k].first) for k in range(4)]
+    met = [corner for corner in corners if corner is not None]
+    return np.array(met) if len(met) == 4 else None

@@ -1,0 +1,181 @@
+"""A shape found coarsely, its sides fitted again at full size, and how well its corners are known.
+
+The straight part of each side is fitted and the sides are made to meet.  Paper that curls has
+sides that bow: there the quarter of a side next to a corner tells where the corner is, and the
+whole side that the sheet is not flat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+
+from photocheck.scale.candidates import BORDER_PX
+from photocheck.scale.catalogue import ReferenceObject
+from photocheck.scale.coarse import STIFF, trim_of, trims_of
+from photocheck.scale.light import Floats, Picture
+from photocheck.scale.rivals import Candidate
+from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
+from photocheck.scale.thresholds import FLAT_MM, FLOOR_PX, PAPER_FLAT_MM
+
+_FINE_PX: Final = 1000.0
+"""Longer side a shape is fitted at.  Larger ones are shrunk to it: a tenth of a px is then a
+hundredth of a per cent, far below how flat and straight paper and cards are."""
+_FAINT_PX: Final = 3.5
+"""Corner doubt of a side that is hardly seen, fitted px per missing share of it (judgement, after
+a small card before leaves whose side was taken 4 px off with 60 % of it seen)."""
+_PIECE: Final = 0.3  # of a side, next to a corner
+_WHOLE_SEEN: Final = 0.8  # of both sides at a corner: they are straight
+_PIECE_SEEN: Final = 0.55
+
+
+@dataclass(frozen=True)
+class Fine:
+    """Corners (4, 2) px, their sd per axis px, and how much of the least seen side was seen."""
+
+    corners: Floats
+    spread_px: float
+    support: float
+
+
+def refined(picture: Picture, kind: ReferenceObject, one: Candidate) -> Fine:
+    """The shape's corners at full size."""
+    part, origin, scale = _around(picture, one.corners)
+    coarse = (one.corners - origin) / scale
+    ratio = one.window.scale / scale  # fitted px per px of the window it was found in
+    bows = one.bows * ratio
+    trim = trim_of(kind)
+    reach = max(1.5 * ratio, 2.0)
+    whole, straight = _whole_sides(part, kind, coarse, reach)
+    pieces: tuple[Sequence[EdgeLine | None], Sequence[EdgeLine | None]] = ((None,) * 4, (None,) * 4)
+    if kind.kind not in STIFF:
+        pieces = _pieces(part, coarse if straight is None else straight, bows, trim, reach)
+    px_per_mm = _px_per_mm(kind, coarse)
+    floor = float(np.hypot(FLOOR_PX, FLAT_MM.get(kind.kind, PAPER_FLAT_MM) * px_per_mm))
+    corners, spreads, seen = [], [], []
+    for k in range(4):
+        corner, spread, support = _corner(
+            coarse[k], ratio, (whole[k - 1], whole[k]), (pieces[1][k - 1], pieces[0][k])
+        )
+        corners.append(corner)
+        spreads.append(float(np.hypot(spread, floor)))
+        seen.append(support)
+    weakest = min(seen)
+    spread = float(np.hypot(np.sqrt(np.mean(np.square(spreads))), _FAINT_PX * (1.0 - weakest)))
+    return Fine(np.array(corners) * scale + origin, spread * scale, weakest)
+
+
+def _around(picture: Picture, corners: Floats) -> tuple[Picture, Floats, float]:
+    """The part of the picture about the shape, shrunk if need be: origin and px per its px."""
+    lengths = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    scale = float(lengths.max()) / _FINE_PX
+    scale = scale if scale > 1.3 else 1.0
+    margin = 0.06 * float(lengths.max()) + 30.0
+    high = np.array(picture.shape[1::-1])
+    left, top = np.clip(np.floor(corners.min(axis=0) - margin), 0, high - 2).astype(int)
+    right, bottom = np.clip(np.ceil(corners.max(axis=0) + margin), 2, high).astype(int)
+    crop = picture[top:bottom, left:right]
+    if scale > 1:
+        size = (max(round(crop.shape[1] / scale), 8), max(round(crop.shape[0] / scale), 8))
+        crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
+    sides = ((BORDER_PX, BORDER_PX),) * 2 + ((0, 0),) * (crop.ndim - 2)
+    part = np.pad(crop, sides, "edge")
+    origin = np.array([left, top], np.float64) + (scale - 1) / 2 - scale * BORDER_PX
+    return np.asarray(part, np.uint8), origin, scale
+
+
+def _px_per_mm(kind: ReferenceObject, corners: Floats) -> float:
+    lengths = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    return float(lengths.sum()) / (2 * sum(kind.size_mm))
+
+
+def _whole_sides(
+    part: Picture, kind: ReferenceObject, corners: Floats, reach: float
+) -> tuple[list[EdgeLine | None], Floats | None]:
+    """All four sides as straight lines, fitted twice, and where they meet if they do."""
+    sides: list[EdgeLine | None] = []
+    met: Floats | None = None
+    for within in (reach, 2.5):
+        trims = trims_of(kind, corners)
+        sides = [
+            fit_side(
+                part, corners[k], corners[(k + 1) % 4],
+                reach_px=within, trim=trims[k], window_px=2.5, stay=0.5,
+            )
+            for k in range(4)
+        ]  # fmt: skip
+        crossed = [_met(sides[k - 1], sides[k]) for k in range(4)]
+        known = [corner for corner in crossed if corner is not None]
+        if len(known) < 4 or np.max(np.abs(np.array(known) - corners)) > 4 * reach + 4:
+            return sides, met
+        corners = met = np.array(known)
+    return sides, met
+
+
+def _pieces(
+    part: Picture, corners: Floats, bows: Floats, trim: float, reach: float
+) -> tuple[list[EdgeLine | None], list[EdgeLine | None]]:
+    """The first and the last piece of each side."""
+    run = np.roll(corners, -1, axis=0) - corners
+    normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    out = normal * (bows * 4 * _PIECE * (1 - _PIECE))[:, None]
+    cut = min(trim / _PIECE, 0.5)
+    first = fit_sides(
+        part, corners[None], (corners + _PIECE * run + out)[None],
+        reach_px=reach, trim=(cut, 0.0), window_px=2.5, stay=0.5,
+    )  # fmt: skip
+    last = fit_sides(
+        part, (corners + (1 - _PIECE) * run + out)[None], (corners + run)[None],
+        reach_px=reach, trim=(0.0, cut), window_px=2.5, stay=0.5,
+    )  # fmt: skip
+    return first, last
+
+
+def _met(before: EdgeLine | None, after: EdgeLine | None) -> Floats | None:
+    return None if before is None or after is None else crossing(before, after)
+
+
+def _corner(
+    coarse: Floats,
+    ratio: float,
+    whole: tuple[EdgeLine | None, EdgeLine | None],
+    pieces: tuple[EdgeLine | None, EdgeLine | None],
+) -> tuple[Floats, float, float]:
+    """One corner, its sd, and the share seen of the worse of its two sides, fitted px."""
+    near = 3.0 * ratio + 3.0  # a corner farther from where it was found belongs to other edges
+    by_whole, by_piece = _met(*whole), _met(*pieces)
+    if by_whole is not None and np.hypot(*(by_whole - coarse)) > near:
+        by_whole = None
+    if by_piece is not None and np.hypot(*(by_piece - coarse)) > near:
+        by_piece = None
+    seen_whole, seen_piece = _seen(whole), _seen(pieces)
+    bent = by_piece is not None and seen_whole < _WHOLE_SEEN and seen_piece >= _PIECE_SEEN
+    if by_whole is not None and not bent:
+        return by_whole, _spread(whole), seen_whole
+    if by_piece is not None and seen_piece >= _PIECE_SEEN:
+        off = 0.0 if by_whole is None else float(np.hypot(*(by_piece - by_whole)))
+        return by_piece, float(np.hypot(_spread(pieces), 0.3 * min(off, near))), seen_piece
+    if by_whole is not None:
+        return by_whole, _spread(whole), seen_whole
+    return coarse, max(ratio, 1.0), 0.4
+
+
+def _seen(lines: tuple[EdgeLine | None, EdgeLine | None]) -> float:
+    return min(0.0 if line is None else line.support for line in lines)
+
+
+def _spread(lines: tuple[EdgeLine | None, EdgeLine | None]) -> float:
+    """Sd per axis of where two lines meet: the end of the first, the start of the second."""
+    before, after = lines
+    assert before is not None
+    assert after is not None
+    u, v = before.end - before.start, after.end - after.start
+    sine = abs(float(u[0] * v[1] - u[1] * v[0])) / float(np.hypot(*u) * np.hypot(*v))
+    # A wavy edge is no straight line: part of the scatter does not average out.
+    one = np.hypot(before.end_spread_px, 0.3 * before.scatter_px)
+    other = np.hypot(after.start_spread_px, 0.3 * after.scatter_px)
+    return float(np.hypot(one, other)) / max(sine, 0.2) / float(np.sqrt(2))
