@@ -1,0 +1,242 @@
+"""Whether a picture is all that the camera took: what its size and its tags tell.
+
+A picture that was cut keeps the camera's focal length in its tags and loses what belongs to it:
+how large the whole frame was, and where its middle lies.  What pixels tell besides is in
+`photocheck.photo.bars`, `photocheck.photo.earlier_grid` and `photocheck.photo.preview`.
+
+The probabilities are judgement.  Of pictures that reach a workshop with a camera's data they take
+75 % to be as the camera saved them, 15 % evenly made smaller and 10 % cut, four in ten of those to
+one of the shapes that editing programs offer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import exp, log
+from typing import Any, Final
+
+from photocheck.photo.photo import WHOLE, Framing
+from photocheck.speech import later, tr
+
+NAMED_FROM: Final = 0.5
+"""A picture more probably cut than this is called so, and measured as one."""
+
+WEIGHED_FROM: Final = 0.01
+"""A picture less probably cut than this is taken as whole; between, both are weighed."""
+
+SHAPE_SLACK: Final = 0.008
+"""How far, in ln(width / height), a camera's shape may be missed: makers round to whole blocks
+(4080 x 3072 is 0.4 % from 4:3, 6016 x 4016 is 0.13 % from 3:2), programs to whole pixels."""
+
+CAMERA_SHAPES: Final = (4 / 3, 3 / 2)
+"""Of sensors."""
+VIDEO, SQUARE = 16 / 9, 1.0
+FULL_SCREEN: Final = (1.95, 2.26)
+"""Shapes of phones' own screens, which some cameras offer: 18:9 to 20:9."""
+PANORAMA: Final = 2.4
+"""Wider than any camera's single picture (judgement)."""
+_PANORAMA_TAG, _CUSTOM_RENDERED = 6, 0xA401
+# Apple's value for a panorama; the Exif standard knows 0 and 1 only (as ExifTool lists it).
+
+NATIVE_PIXELS: Final = 4.9e6
+"""Cameras of the last fifteen years write at least as many (judgement: five million, of the
+smallest phones); what has fewer was made smaller or cut."""
+
+USUAL_SIDES: Final = frozenset(
+    {320, 333, 360, 375, 400, 480, 500, 512, 540, 600, 640, 720, 750, 768, 800, 900, 960, 1000,
+     1024, 1080, 1200, 1280, 1440, 1500, 1512, 1536, 1600, 1800, 1920, 2000, 2016, 2048, 2160, 2304,
+     2400, 2448, 2500, 2560, 2592, 3000, 3024, 3072, 3200, 3264, 3840, 4000, 4096}
+)  # fmt: skip
+"""Sides to which messengers, mail programs and web forms make pictures smaller, px (judgement:
+messengers 1280, 1600, 2048, 4096; screens 720 to 2160; round figures; a phone's 4032 x 3024 or
+3264 x 2448 as such and halved)."""
+
+CUT_FRAME: Final = 0.97
+NOT_NATIVE: Final = 0.6
+ODD_SHAPE: Final = 0.95
+EDITED_SHAPE: Final = 0.8
+SCREEN_SHAPE: Final = 0.2
+IN_CAMERA_OR_CUT: Final = 0.15
+MADE_SMALLER: Final = 0.02
+AS_SAVED: Final = 0.002
+
+REASONS: Final[Mapping[str, str]] = {
+    "shape": later(
+        "The picture has {width} x {height} pixels, a shape that cameras do not make: it seems to "
+        "be cropped out of a larger one."
+    ),
+    "size": later(
+        "The picture has {width} x {height} pixels, which neither cameras make nor programs that "
+        "make photos smaller: it seems to be cropped out of a larger one."
+    ),
+    "recorded": later(
+        "The file says that the camera's picture was {frame_width} x {frame_height} pixels, and "
+        "this one has {width} x {height}: it is cropped."
+    ),
+    "preview": later(
+        "The small preview inside the file shows more than the picture: it is cropped."
+    ),
+    "grid": later(
+        "Traces of an earlier compression do not begin at the picture's corner: it is cropped out "
+        "of a larger one."
+    ),
+    "bars": later(
+        "The picture has bars along its edges and what lies between has a shape that cameras do "
+        "not make: it seems to be a screenshot of a part of a photo."
+    ),
+    "panorama": later(
+        "The picture is {width} x {height} pixels, wider than cameras take at once: it is a "
+        "panorama or cropped."
+    ),
+}
+SCREENSHOT: Final = later(
+    "The picture has bars along its edges, as a screenshot has: only what lies between is measured."
+)
+SEND_WHOLE: Final = later(
+    "Where the camera looked and how far away it stood is then uncertain, and so is every length. "
+    "Send the whole photo as the camera saved it, with nothing cut off."
+)
+
+_PIXEL_X, _PIXEL_Y = 0xA002, 0xA003
+_ORIENTATION = 0x0112
+
+
+def framing_of(
+    base: Mapping[int, Any], exif: Mapping[int, Any], size: tuple[int, int]
+) -> Framing:
+    """What the tags and the size of an upright picture tell of its framing.
+
+    Parameters
+    ----------
+    base, exif : mapping of EXIF tag number to value
+    size : (int, int)
+        Width and height, px.
+    """
+    frame = recorded_frame(base, exif, size)
+    if exif.get(_CUSTOM_RENDERED) == _PANORAMA_TAG or max(size) > PANORAMA * min(size):
+        return Framing(ODD_SHAPE, "panorama")
+    if frame is not None and abs(log(frame[0] / frame[1] * size[1] / size[0])) > 0.01:
+        fits = frame[0] > 0.999 * size[0] and frame[1] > 0.999 * size[1]
+        return Framing(CUT_FRAME, "recorded", frame if fits else None)
+    return of_shape(size)
+
+
+def of_shape(size: tuple[float, float]) -> Framing:
+    """What the size alone tells.
+
+    >>> of_shape((4032, 3024)).cut < WEIGHED_FROM
+    True
+    >>> of_shape((2621, 1530)).why, of_shape((2621, 1966)).why
+    ('shape', 'size')
+    """
+    long, short = max(size), min(size)
+    shape = long / short
+    usual = round(long) in USUAL_SIDES or round(short) in USUAL_SIDES
+    native = long * short >= NATIVE_PIXELS and long % 8 == 0 and short % 2 == 0
+
+    def of(*shapes: float) -> bool:
+        # whole pixels of a small picture leave more room
+        return any(abs(log(shape / each)) < SHAPE_SLACK + 0.6 / short for each in shapes)
+
+    if of(*CAMERA_SHAPES):
+        if native:
+            return Framing(AS_SAVED)
+        return Framing(MADE_SMALLER) if usual else Framing(NOT_NATIVE, "size")
+    if of(VIDEO):
+        if native or usual:
+            return Framing(IN_CAMERA_OR_CUT)
+        return Framing(EDITED_SHAPE, "size")
+    if of(SQUARE):
+        return Framing(IN_CAMERA_OR_CUT) if native else Framing(EDITED_SHAPE, "shape")
+    if FULL_SCREEN[0] < shape < FULL_SCREEN[1] and (native or usual):
+        return Framing(SCREEN_SHAPE)
+    return Framing(ODD_SHAPE, "shape")
+
+
+def in_camera_shift(size: tuple[float, float]) -> float:
+    """ln of the focal length in px by a sensor's own diagonal, over that by the picture's.
+
+    A camera that saves 16:9, full screen or square pictures cuts them out of its 4:3 sensor,
+    at full width or, square, full height; its focal length in the file mostly stays the sensor's.
+    """
+    shape = max(size) / min(size)
+    if any(abs(log(shape / each)) < 2.0 * SHAPE_SLACK for each in CAMERA_SHAPES):
+        return 0.0
+    width, height = smallest_frame(size)
+    return 0.5 * log((width**2 + height**2) / (size[0] ** 2 + size[1] ** 2))
+
+
+def smallest_frame(size: tuple[float, float], shape: float = 4 / 3) -> tuple[float, float]:
+    """The smallest frame of a shape (long over short side), either way up, that holds a picture.
+
+    >>> smallest_frame((3000, 1500))
+    (3000, 2250.0)
+    """
+    width, height = size
+    lying = (max(width, height * shape), max(height, width / shape))
+    standing = (max(width, height / shape), max(height, width * shape))
+    return min(lying, standing, key=lambda frame: frame[0] * frame[1])
+
+
+def recorded_frame(
+    base: Mapping[int, Any], exif: Mapping[int, Any], size: tuple[int, int]
+) -> tuple[float, float] | None:
+    """Width and height that the file says the camera's picture had, turned as this one is.
+
+    The tags follow the stored pixels, not the upright ones, and programs that turn pixels do not
+    always exchange them: of the two ways round, the one that the orientation asks for if it holds
+    this picture, else the one nearer in shape.
+    """
+    try:
+        width, height = float(exif[_PIXEL_X]), float(exif[_PIXEL_Y])
+    except (KeyError, TypeError, ValueError, ZeroDivisionError, OverflowError):
+        return None
+    if not (1 <= width < 1e6 and 1 <= height < 1e6):
+        return None
+    asked = (height, width) if base.get(_ORIENTATION) in (5, 6, 7, 8) else (width, height)
+    other = (asked[1], asked[0])
+    if abs(log(asked[0] / asked[1] * size[1] / size[0])) < 0.01:
+        return asked
+    if abs(log(other[0] / other[1] * size[1] / size[0])) < 0.01:
+        return other
+    holds = [
+        frame for frame in (asked, other) if frame[0] >= size[0] and frame[1] >= size[1]
+    ]
+    return holds[0] if holds else asked
+
+
+def framing_said(framing: Framing, size: tuple[int, int]) -> tuple[str, ...]:
+    """What is to be said of a picture's framing: empty for one that seems whole."""
+    said: list[str] = []
+    if framing.photo_px is not None and framing.why != "bars":
+        said.append(tr(SCREENSHOT))
+    if framing.cut >= NAMED_FROM and framing.why:
+        frame = framing.frame_px or size
+        reason = tr(
+            REASONS[framing.why],
+            width=size[0],
+            height=size[1],
+            frame_width=round(frame[0]),
+            frame_height=round(frame[1]),
+        )
+        said.append(f"{reason} {tr(SEND_WHOLE)}")
+    return tuple(said)
+
+
+def more_cut(framing: Framing, odds: float) -> float:
+    """The probability of being cut after evidence that speaks for it `odds` to 1."""
+    cut = min(max(framing.cut, 1e-6), 1.0 - 1e-6)
+    return 1.0 / (1.0 + exp(-(log(cut / (1.0 - cut)) + log(odds))))
+
+
+__all__ = [
+    "NAMED_FROM",
+    "WEIGHED_FROM",
+    "WHOLE",
+    "framing_of",
+    "framing_said",
+    "in_camera_shift",
+    "more_cut",
+    "of_shape",
+    "smallest_frame",
+]
