@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.benchmark.pooled import over_phantoms
-from photocheck.benchmark.subjects import subject
+from photocheck.benchmark.subjects import Subject, subject
 from photocheck.benchmark.trial import Setting, photographs, view_of
 from photocheck.case.model import Marking, Point, Reading, Reference
 from photocheck.judge.compare import compare
@@ -32,6 +32,8 @@ WITHIN: Final = 2.5
 """Standard deviations within which a span is to lie."""
 MARGIN: Final = 0.01
 """What owners leave round the dog and the reference, of the picture's width."""
+TAKES: Final = 12
+"""How often a photo is taken anew when dog and reference fill it too well to be cut."""
 _PIXEL_X, _PIXEL_Y = 0xA002, 0xA003
 
 
@@ -157,11 +159,9 @@ def cut_out(
     )
 
 
-def outcome(seed: int, cut: Cut, number: int) -> CutOutcome | None:
+def outcome(one: Subject, cut: Cut, rng: np.random.Generator) -> CutOutcome | None:
     """What is made of one phantom's photo edited in one way."""
-    one = subject(seed, number)
-    rng = np.random.default_rng([seed, number, 77])
-    for _ in range(12):
+    for _ in range(TAKES):
         ((_, seen, _, _),) = photographs(one, Setting("crops"), rng)
         edited = cut_out(seen, cut, rng)
         if edited is not None:
@@ -186,7 +186,8 @@ def outcome(seed: int, cut: Cut, number: int) -> CutOutcome | None:
 
 
 def _all_cuts(seed: int, number: int) -> list[CutOutcome | None]:
-    return [outcome(seed, cut, number) for cut in CUTS]
+    one = subject(seed, number)
+    return [outcome(one, cut, np.random.default_rng([seed, number, 77])) for cut in CUTS]
 
 
 def report(dogs: int, seed: int, jobs: int) -> str:

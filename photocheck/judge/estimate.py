@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from photocheck.body.shape import SHIPPED, TapeRatios
 from photocheck.case.model import DogFacts, Marking
-from photocheck.judge.joint import Joint
+from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.framed import doubted, unlike_file
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
@@ -119,14 +119,18 @@ def estimate(
         _candidates(view, tuple(marks)) for view, marks in zip(views, markings, strict=True)
     ]
     outliers: list[str] = []
+    at_first: tuple[Joint, Mode] | None = None
     sides = [k for k, view in enumerate(views) if not view.from_front]
     for k in sides:
         # by itself and without what was told of the dog, so that only photo and file are held
         # against each other
-        alone = Joint([candidates[k][0]], dog, facts_left_out=EVERY_FACT)
-        if told := unlike_file(alone, solve(alone), k + 1):
+        alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=EVERY_FACT)
+        solved = solve(alone)
+        if told := unlike_file(alone, solved, k + 1):
             outliers.append(told)
             candidates[k] = _candidates(doubted(views[k]), tuple(markings[k]))
+        elif len(sides) == 1 and not facts_told(dog):
+            at_first = alone, solved
     all_best = [shots[0] for shots in candidates]
     fronts = [k for k, view in enumerate(views) if view.from_front]
     keep = list(sides)
@@ -138,8 +142,8 @@ def estimate(
     best = [all_best[k] for k in keep]
 
     dropped: frozenset[tuple[int, int, str]] = frozenset()
-    joint = Joint(best, dog, ratios=ratios)
-    mode = solve(joint)
+    joint = at_first[0] if at_first else Joint(best, dog, ratios=ratios)
+    mode = at_first[1] if at_first else solve(joint)
     while named := outlying_mark(joint, mode):
         # photos are named by their place in the case, not by the place among those kept
         outliers.append(named.sentence.replace("{photo}", str(keep[named.mark.shot] + 1)))

@@ -2,7 +2,7 @@
 
 A picture that was cut keeps the camera's focal length in its tags and loses what belongs to it:
 how large the whole frame was, and where its middle lies.  What pixels tell besides is in
-`photocheck.photo.bars`, `photocheck.photo.earlier_grid` and `photocheck.photo.preview`.
+`photocheck.photo.traces`.
 
 The probabilities are judgement.  Of pictures that reach a workshop with a camera's data they take
 75 % to be as the camera saved them, 15 % evenly made smaller and 10 % cut, four in ten of those to
@@ -11,11 +11,13 @@ one of the shapes that editing programs offer.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
-from math import exp, log
+from dataclasses import asdict
+from math import log
 from typing import Any, Final
 
-from photocheck.photo.photo import WHOLE, Framing
+from photocheck.photo.photo import Framing
 from photocheck.speech import later, tr
 
 NAMED_FROM: Final = 0.5
@@ -58,7 +60,7 @@ EDITED_SHAPE: Final = 0.8
 SCREEN_SHAPE: Final = 0.2
 IN_CAMERA_OR_CUT: Final = 0.15
 MADE_SMALLER: Final = 0.02
-AS_SAVED: Final = 0.002
+AS_SAVED: Final = 0.0
 
 REASONS: Final[Mapping[str, str]] = {
     "shape": later(
@@ -112,6 +114,8 @@ def framing_of(
     size : (int, int)
         Width and height, px.
     """
+    if (told := noted(exif)) is not None:
+        return told
     frame = recorded_frame(base, exif, size)
     if exif.get(_CUSTOM_RENDERED) == _PANORAMA_TAG or max(size) > PANORAMA * min(size):
         return Framing(ODD_SHAPE, "panorama")
@@ -223,20 +227,49 @@ def framing_said(framing: Framing, size: tuple[int, int]) -> tuple[str, ...]:
     return tuple(said)
 
 
-def more_cut(framing: Framing, odds: float) -> float:
-    """The probability of being cut after evidence that speaks for it `odds` to 1."""
-    cut = min(max(framing.cut, 1e-6), 1.0 - 1e-6)
-    return 1.0 / (1.0 + exp(-(log(cut / (1.0 - cut)) + log(odds))))
+USER_COMMENT: Final = 0x9286
+_NOTE = b"ASCII\0\0\0photocheck framing "
+"""Before the note, the character code that the Exif standard asks for."""
 
 
-__all__ = [
-    "NAMED_FROM",
-    "WEIGHED_FROM",
-    "WHOLE",
-    "framing_of",
-    "framing_said",
-    "in_camera_shift",
-    "more_cut",
-    "of_shape",
-    "smallest_frame",
-]
+def note_of(framing: Framing) -> bytes:
+    """A framing for the user comment of a file that keeps nothing else of what told it."""
+    return _NOTE + json.dumps(asdict(framing)).encode()
+
+
+def noted(exif: Mapping[int, Any]) -> Framing | None:
+    """The framing noted in a file that photocheck wrote; None where there is none.
+
+    Whoever writes such a note into a file of their own can make their picture pass for whole or
+    cut, as they can by any other tag.
+    """
+    note = exif.get(USER_COMMENT)
+    if not isinstance(note, bytes) or not note.startswith(_NOTE) or len(note) > _LONGEST_NOTE:
+        return None
+    try:
+        return framing_from(json.loads(note[len(_NOTE) :]))
+    except ValueError:
+        return None
+
+
+def framing_from(told: Any) -> Framing | None:
+    """The framing of its attributes as JSON gives them; None where they are none."""
+    try:
+        cut, why = float(told["cut"]), str(told["why"])
+        pairs = [told[key] and (float(told[key][0]), float(told[key][1])) for key in _PAIRS]
+        inside = told["photo_px"] and tuple(int(side) for side in told["photo_px"])
+    except (ValueError, KeyError, TypeError, IndexError, OverflowError):
+        return None
+    numbers = [number for pair in pairs if pair for number in pair]
+    if not 0.0 <= cut <= 1.0 or (why and why not in REASONS):
+        return None
+    if not all(abs(number) < _FARTHEST for number in numbers):  # nan neither
+        return None
+    if inside and (len(inside) != 4 or inside[0] >= inside[2] or inside[1] >= inside[3]):
+        return None
+    return Framing(cut, why, pairs[0], pairs[1], inside)
+
+
+_PAIRS = ("frame_px", "corner_px")
+_LONGEST_NOTE = 600
+_FARTHEST = 1e6

@@ -14,6 +14,7 @@ from photocheck.photo.camera import (
     focal_px,
 )
 from photocheck.photo.load import load_photo
+from photocheck.photo.whole import NAMED_FROM
 
 SIZE = (4032, 3024)
 FOCAL, X, Y = 0x920A, 0xA002, 0xA003
@@ -90,10 +91,14 @@ def test_digital_zoom():
         assert facts({F35: 26, FOCAL: 5.4, ZOOM: unused}).focal_source == "exif 35 mm"
 
 
-def test_cropped_picture_loses_its_focal_length():
-    assert facts({F35: 26, X: 4032, Y: 3024}, size=(3000, 3000)).focal_35mm is None
-    assert facts({F35: 26, X: 4032, Y: 3024}, size=(3024, 4032)).focal_35mm == 26.0
-    assert facts({F35: 26, X: 4032, Y: 3024}, size=(2016, 1512)).focal_35mm == 26.0
+def test_the_focal_length_belongs_to_the_frame_that_the_file_tells():
+    cut = facts({F35: 26, X: 4032, Y: 3024}, size=(3000, 2900))
+    assert cut.focal_35mm == 26.0
+    assert (cut.framing.why, cut.framing.frame_px) == ("recorded", (4032.0, 3024.0))
+    for size in ((3024, 4032), (2016, 1512)):
+        whole = facts({F35: 26, X: 4032, Y: 3024}, size=size)
+        assert whole.focal_35mm == 26.0
+        assert whole.framing.cut < NAMED_FROM
 
 
 def with_exif(kind: str) -> bytes:
@@ -114,7 +119,7 @@ def test_read_from_a_file_and_nothing_else_kept(kind):
     held = {*vars(photo), *vars(photo.camera)}
     assert held == {
         "rgb", "camera", "sha256", "file_format",
-        "focal_35mm", "focal_source", "make", "model", "focal_spread",
+        "focal_35mm", "focal_source", "make", "model", "focal_spread", "framing",
     }  # fmt: skip
 
 
