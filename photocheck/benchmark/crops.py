@@ -34,7 +34,7 @@ MARGIN: Final = 0.01
 """What owners leave round the dog and the reference, of the picture's width."""
 TAKES: Final = 12
 """How often a photo is taken anew when dog and reference fill it too well to be cut."""
-_PIXEL_X, _PIXEL_Y = 0xA002, 0xA003
+_PIXEL_X, _PIXEL_Y, _FOCAL_35 = 0xA002, 0xA003, 0xA405
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,9 @@ def cut_out(
     scale = 1.0 if cut.longer_px is None else cut.longer_px / float(size.max())
     made = np.rint(scale * size)
     width, height = int(made[0]), int(made[1])
-    tags = {_PIXEL_X: int(whole[0]), _PIXEL_Y: int(whole[1])} if cut.recorded else {}
+    tags: dict[int, float | None] = {_FOCAL_35: seen.focal_35mm}
+    if cut.recorded:
+        tags |= {_PIXEL_X: int(whole[0]), _PIXEL_Y: int(whole[1])}
     framing = Framing() if cut.blind else framing_of({}, tags, (width, height))
 
     def points(given: Array) -> Array:
@@ -162,7 +164,7 @@ def cut_out(
 def outcome(one: Subject, cut: Cut, rng: np.random.Generator) -> CutOutcome | None:
     """What is made of one phantom's photo edited in one way."""
     for _ in range(TAKES):
-        ((_, seen, _, _),) = photographs(one, Setting("crops"), rng)
+        ((_, seen, _, _),) = photographs(one, Setting("crops", exif=True), rng)
         edited = cut_out(seen, cut, rng)
         if edited is not None:
             break

@@ -39,7 +39,7 @@ class Setting:
 
     `photos` photos of each dog, each marked once with `mark_sd_mm` (a range);
     `corner_px` replaces the detector's noise; `careless` owners hold the camera at any
-    height and measure no distance to a wall.
+    height and measure no distance to a wall; `exif` says whether files tell the focal length.
     """
 
     name: str
@@ -49,6 +49,7 @@ class Setting:
     mark_sd_mm: tuple[float, float] = (3.0, 8.0)
     corner_px: float | None = None
     careless: bool = False
+    exif: bool | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,7 +133,7 @@ def photographs(
     for _ in range(setting.photos):
         place = setting.place and str(rng.choice(setting.place.split()))
         scene = random_scene(
-            rng, dog=one.dog, kind=setting.kind, place=place, careless=setting.careless
+            rng, dog=one.dog, kind=setting.kind, place=place, careless=setting.careless, exif=setting.exif
         )
         noise = float(rng.uniform(*setting.mark_sd_mm))
         corner = setting.corner_px or CORNER_PX[scene.reference.form]

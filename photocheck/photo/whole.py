@@ -5,8 +5,8 @@ how large the whole frame was, and where its middle lies.  What pixels tell besi
 `photocheck.photo.traces`.
 
 The probabilities are judgement.  Of pictures that reach a workshop with a camera's data they take
-75 % to be as the camera saved them, 15 % evenly made smaller and 10 % cut, four in ten of those to
-one of the shapes that editing programs offer.
+75 % to be as the camera saved them, 15 % evenly made smaller and 10 % cut, four in ten of those in
+the photo's own shape, which editing programs keep unless asked, and some of them made smaller then.
 """
 
 from __future__ import annotations
@@ -44,14 +44,18 @@ NATIVE_PIXELS: Final = 4.9e6
 """Cameras of the last fifteen years write at least as many (judgement: five million, of the
 smallest phones); what has fewer was made smaller or cut."""
 
-USUAL_SIDES: Final = frozenset(
-    {320, 333, 360, 375, 400, 480, 500, 512, 540, 600, 640, 720, 750, 768, 800, 900, 960, 1000,
-     1024, 1080, 1200, 1280, 1440, 1500, 1512, 1536, 1600, 1800, 1920, 2000, 2016, 2048, 2160, 2304,
-     2400, 2448, 2500, 2560, 2592, 3000, 3024, 3072, 3200, 3264, 3840, 4000, 4096}
+SIDES_OF_EXPORTS: Final = frozenset(
+    {640, 800, 1024, 1200, 1280, 1440, 1500, 1536, 1600, 1800, 1920, 2000, 2048, 2160, 2400, 2560,
+     2592, 3000, 3072, 3200, 3264, 3840, 4000, 4096}
 )  # fmt: skip
-"""Sides to which messengers, mail programs and web forms make pictures smaller, px (judgement:
-messengers 1280, 1600, 2048, 4096; screens 720 to 2160; round figures; a phone's 4032 x 3024 or
-3264 x 2448 as such and halved)."""
+"""Sides, px, to which programs that keep a camera's data make pictures smaller (judgement: mail,
+galleries, exports; screens, powers of two and round figures)."""
+SIDES_OF_THE_WEB: Final = SIDES_OF_EXPORTS | frozenset(
+    {320, 333, 360, 375, 400, 480, 500, 512, 540, 600, 720, 750, 768, 900, 960, 1000, 1080, 1512,
+     2016, 2304, 2448, 3024}
+)
+"""The same of those that keep none: messengers, web forms, collections; a phone's 4032 x 3024,
+4608 x 3456 and the like as such and halved."""
 
 CUT_FRAME: Final = 0.97
 NOT_NATIVE: Final = 0.6
@@ -59,7 +63,7 @@ ODD_SHAPE: Final = 0.95
 EDITED_SHAPE: Final = 0.8
 SCREEN_SHAPE: Final = 0.2
 IN_CAMERA_OR_CUT: Final = 0.15
-MADE_SMALLER: Final = 0.02
+MADE_SMALLER: Final = 0.1
 AS_SAVED: Final = 0.0
 
 REASONS: Final[Mapping[str, str]] = {
@@ -101,6 +105,7 @@ SEND_WHOLE: Final = later(
 
 _PIXEL_X, _PIXEL_Y = 0xA002, 0xA003
 _ORIENTATION = 0x0112
+_CAMERA, _FOCAL_35 = (0x010F, 0x0110), 0xA405
 
 
 def framing_of(
@@ -122,11 +127,11 @@ def framing_of(
     if frame is not None and abs(log(frame[0] / frame[1] * size[1] / size[0])) > 0.01:
         fits = frame[0] > 0.999 * size[0] and frame[1] > 0.999 * size[1]
         return Framing(CUT_FRAME, "recorded", frame if fits else None)
-    return of_shape(size)
+    return of_shape(size, camera_data=any(tag in base for tag in _CAMERA) or _FOCAL_35 in exif)
 
 
-def of_shape(size: tuple[float, float]) -> Framing:
-    """What the size alone tells.
+def of_shape(size: tuple[float, float], *, camera_data: bool = True) -> Framing:
+    """What the size alone tells, of a file with a camera's data and of one without.
 
     >>> of_shape((4032, 3024)).cut < WEIGHED_FROM
     True
@@ -135,7 +140,8 @@ def of_shape(size: tuple[float, float]) -> Framing:
     """
     long, short = max(size), min(size)
     shape = long / short
-    usual = round(long) in USUAL_SIDES or round(short) in USUAL_SIDES
+    sides = SIDES_OF_EXPORTS if camera_data else SIDES_OF_THE_WEB
+    usual = round(long) in sides or round(short) in sides
     native = long * short >= NATIVE_PIXELS and long % 8 == 0 and short % 2 == 0
 
     def of(*shapes: float) -> bool:
