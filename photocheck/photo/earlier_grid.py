@@ -56,15 +56,24 @@ def earlier_grid(rgb: Picture) -> tuple[int, int] | None:
     best, rival = (float(inner.flat[order[k]]) for k in (0, 1))
     if best >= LEAST_SUM and best >= LEAST_LEAD * rival:
         y, x = divmod(int(order[0]), 7)
-        return x + 1, y + 1
+        return _unless_turned((x + 1, y + 1), rgb)
     # Where x or y is 0 the present blocks share a side with earlier ones and leave marks of their
     # own, but the same ones in the place as far from the other side.
     for line, along_x in ((sums[0], True), (sums[:, 0], False)):
         lead = line[1:] / np.maximum(line[:0:-1], _LITTLE)
         k = int(np.argmax(lead)) + 1
         if line[k] >= LEAST_SUM and lead[k - 1] >= LEAST_LEAD_OF_MIRROR:
-            return (k, 0) if along_x else (0, k)
+            return _unless_turned((k, 0) if along_x else (0, k), rgb)
     return None
+
+
+def _unless_turned(place: tuple[int, int], rgb: Picture) -> tuple[int, int] | None:
+    """None for blocks that were counted from another corner of this very picture.
+
+    A program that turned the whole picture and saved it anew leaves those.
+    """
+    sides = (rgb.shape[1], rgb.shape[0])
+    return None if all(at in (0, side % 8) for at, side in zip(place, sides, strict=True)) else place
 
 
 def periodicity(rgb: Picture) -> Array:

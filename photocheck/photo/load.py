@@ -136,7 +136,9 @@ def framed(facts: CameraFacts, picture: Decoded) -> CameraFacts:
     """The same with what pixels and preview tell of the framing, unless the file was told."""
     if noted(picture.exif) is not None:
         return facts
-    return replace(facts, framing=with_traces(facts.framing, picture.rgb, picture.preview))
+    as_stored = _orientation(picture.base) == 1 or picture.kind == "HEIF"
+    framing = with_traces(facts.framing, picture.rgb, picture.preview, as_stored=as_stored)
+    return replace(facts, framing=framing)
 
 
 def decoded(data: bytes, *, where: str = "photo") -> Decoded:
@@ -383,20 +385,21 @@ def _exif(image: Image.Image) -> tuple[dict[int, Any], dict[int, Any]]:
             return {}, {}
 
 
-_FIRST_DIRECTORY, _PREVIEW_AT, _PREVIEW_BYTES = 1, 0x0201, 0x0202
+_PREVIEW_DIRECTORY = -1  # `PIL.ExifTags.IFD.IFD1`
+_PREVIEW_AT, _PREVIEW_BYTES = 0x0201, 0x0202
 _TIFF_BEGINS = 6  # behind "Exif" and two zeros, from where the block counts
 _MOST_PREVIEW_PX = 640
 
 
 def _preview(image: Image.Image) -> NDArray[np.uint8] | None:
-    """The JPEG in the first directory of the EXIF block, as stored; None where none can be read."""
+    """The JPEG in the EXIF block's directory of the preview, as stored; None where none can be read."""
     block = image.info.get("exif")
     if not isinstance(block, bytes):
         return None
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            tags = image.getexif().get_ifd(_FIRST_DIRECTORY)
+            tags = image.getexif().get_ifd(_PREVIEW_DIRECTORY)
             begins = _TIFF_BEGINS + int(tags[_PREVIEW_AT])
             content = block[begins : begins + int(tags[_PREVIEW_BYTES])]
             small = _jpeg(content)

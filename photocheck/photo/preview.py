@@ -1,6 +1,6 @@
 """The small preview inside a file, where it still shows what was cut off since.
 
-Cameras put a picture of some 160 px into the file (CIPA DC-008, the thumbnail of the first
+Cameras put a picture of some 160 px into the file (CIPA DC-008, the thumbnail of the second
 directory).  Programs that cut a picture and keep its data as they found it leave the old one.
 """
 

@@ -33,8 +33,8 @@ SHAPE_SLACK: Final = 0.008
 CAMERA_SHAPES: Final = (4 / 3, 3 / 2)
 """Of sensors."""
 VIDEO, SQUARE = 16 / 9, 1.0
-FULL_SCREEN: Final = (1.95, 2.26)
-"""Shapes of phones' own screens, which some cameras offer: 18:9 to 20:9."""
+FULL_SCREEN: Final = (1.95, 2.36)
+"""Shapes of phones' own screens, which some cameras offer: 18:9 to 21:9."""
 PANORAMA: Final = 2.4
 """Wider than any camera's single picture (judgement)."""
 _PANORAMA_TAG, _CUSTOM_RENDERED = 6, 0xA401
@@ -43,6 +43,8 @@ _PANORAMA_TAG, _CUSTOM_RENDERED = 6, 0xA401
 NATIVE_PIXELS: Final = 4.9e6
 """Cameras of the last fifteen years write at least as many (judgement: five million, of the
 smallest phones); what has fewer was made smaller or cut."""
+OLD_NATIVE_PIXELS: Final = 1.9e6
+"""The same of older ones, where the file says that the camera's picture was as large as this."""
 
 SIDES_OF_EXPORTS: Final = frozenset(
     {640, 800, 1024, 1200, 1280, 1440, 1500, 1536, 1600, 1800, 1920, 2000, 2048, 2160, 2400, 2560,
@@ -56,6 +58,9 @@ SIDES_OF_THE_WEB: Final = SIDES_OF_EXPORTS | frozenset(
 )
 """The same of those that keep none: messengers, web forms, collections; a phone's 4032 x 3024,
 4608 x 3456 and the like as such and halved."""
+
+SMALL_COPY_PX: Final = 700
+"""Nobody cuts down to less and keeps a camera's shape (judgement)."""
 
 CUT_FRAME: Final = 0.97
 NOT_NATIVE: Final = 0.6
@@ -74,6 +79,10 @@ REASONS: Final[Mapping[str, str]] = {
     "size": later(
         "The picture has {width} x {height} pixels, which neither cameras make nor programs that "
         "make photos smaller: it seems to be cropped out of a larger one."
+    ),
+    "smaller": later(
+        "The file says that the camera's picture was {frame_width} x {frame_height} pixels, and "
+        "this one has {width} x {height}: it is cropped, or was made smaller."
     ),
     "recorded": later(
         "The file says that the camera's picture was {frame_width} x {frame_height} pixels, and "
@@ -127,7 +136,19 @@ def framing_of(
     if frame is not None and abs(log(frame[0] / frame[1] * size[1] / size[0])) > 0.01:
         fits = frame[0] > 0.999 * size[0] and frame[1] > 0.999 * size[1]
         return Framing(CUT_FRAME, "recorded", frame if fits else None)
-    return of_shape(size, camera_data=any(tag in base for tag in _CAMERA) or _FOCAL_35 in exif)
+    camera_data = any(tag in base for tag in _CAMERA) or _FOCAL_35 in exif
+    framing = of_shape(size, camera_data=camera_data)
+    if framing.cut < NAMED_FROM or frame is None:
+        return framing
+    if frame[0] > 1.01 * size[0]:
+        # a shape that is none of the usual ones and still the camera's was not cut
+        odd = framing.why != "size"
+        return Framing(MADE_SMALLER) if odd else Framing(framing.cut, "smaller", frame)
+    if framing.why != "size":
+        return framing
+    if max(size) % 8 == 0 and size[0] * size[1] >= OLD_NATIVE_PIXELS:
+        return Framing(MADE_SMALLER)
+    return framing
 
 
 def of_shape(size: tuple[float, float], *, camera_data: bool = True) -> Framing:
@@ -141,7 +162,7 @@ def of_shape(size: tuple[float, float], *, camera_data: bool = True) -> Framing:
     long, short = max(size), min(size)
     shape = long / short
     sides = SIDES_OF_EXPORTS if camera_data else SIDES_OF_THE_WEB
-    usual = round(long) in sides or round(short) in sides
+    usual = round(long) in sides or round(short) in sides or long < SMALL_COPY_PX
     native = long * short >= NATIVE_PIXELS and long % 8 == 0 and short % 2 == 0
 
     def of(*shapes: float) -> bool:

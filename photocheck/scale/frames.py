@@ -97,7 +97,7 @@ def frame_of(size: tuple[int, int], framing: Framing, *, cut: bool | None = None
         return Frame(inside, inside, middle, None, CENTRE_SHARE, focal)
     growth = LOG_LOG_GROWTH
     least = smallest_frame(shape)
-    if framing.frame_px is not None:
+    if framing.frame_px is not None and framing.why != "smaller":
         wide, high = framing.frame_px
         grown = min(wide / shape[0], high / shape[1])
         least = (wide / grown, high / grown)

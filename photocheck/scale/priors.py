@@ -72,10 +72,10 @@ FOCAL_DOUBTED: Final = 0.25
 CENTRE_SHARE: Final = 0.01
 
 # A picture that was cut: how much larger the whole frame was than the smallest that can hold it,
-# as ln(ln(larger)).  Half of them by more than 1.35, one in forty by more than 3 or less than 1.08.
+# as ln(ln(larger)).  Half of them by more than 1.5, one in forty by more than 3.6 or less than 1.13.
 # The cut lies anywhere in the frame: standard deviation of what is spread evenly from -1 to 1
 # (judgement).
-LOG_LOG_GROWTH: Final = Normal(float(np.log(0.30)), 0.65)
+LOG_LOG_GROWTH: Final = Normal(float(np.log(0.40)), 0.60)
 CUT_SHIFT: Final = 0.58
 # The same where the file tells the frame's size: mostly the picture was not made smaller after.
 LOG_LOG_GROWTH_TOLD: Final = 0.25
