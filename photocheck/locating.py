@@ -123,7 +123,9 @@ def _located(photo: Photo, seen: ReferenceSeen, reference: Reference) -> Located
         px_per_mm=1.0 / mm_per_px(seen),
         focal_35mm=float(np.exp(view.log_focal_35mm.mean)),
         focal_source=photo.camera.focal_source,
-        remarks=(*seen.remarks, *said) if _shows_turn(seen) else (*seen.remarks, tr(_NO_TURN), *said),
+        remarks=(*seen.remarks, *said)
+        if _shows_turn(seen)
+        else (*seen.remarks, tr(_NO_TURN), *said),
     )
 
 

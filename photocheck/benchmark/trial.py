@@ -133,7 +133,12 @@ def photographs(
     for _ in range(setting.photos):
         place = setting.place and str(rng.choice(setting.place.split()))
         scene = random_scene(
-            rng, dog=one.dog, kind=setting.kind, place=place, careless=setting.careless, exif=setting.exif
+            rng,
+            dog=one.dog,
+            kind=setting.kind,
+            place=place,
+            careless=setting.careless,
+            exif=setting.exif,
         )
         noise = float(rng.uniform(*setting.mark_sd_mm))
         corner = setting.corner_px or CORNER_PX[scene.reference.form]

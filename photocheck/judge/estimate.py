@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from photocheck.body.shape import SHIPPED, TapeRatios
 from photocheck.case.model import DogFacts, Marking
-from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.framed import doubted, unlike_file
+from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
@@ -126,8 +126,8 @@ def estimate(
         # against each other
         alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=EVERY_FACT)
         solved = solve(alone)
-        if told := unlike_file(alone, solved, k + 1):
-            outliers.append(told)
+        if unlike := unlike_file(alone, solved, k + 1):
+            outliers.append(unlike)
             candidates[k] = _candidates(doubted(views[k]), tuple(markings[k]))
         elif len(sides) == 1 and not facts_told(dog):
             at_first = alone, solved
@@ -178,7 +178,6 @@ def estimate(
         mode = solve(joint)
 
     modes = [(joint, mode)]
-    # a photo that may be cut weighs in both ways
     shots = [*best, *ahead]
     for i, k in enumerate((*keep, *used)):
         for other in candidates[k][1:]:

@@ -73,7 +73,9 @@ def _unless_turned(place: tuple[int, int], rgb: Picture) -> tuple[int, int] | No
     A program that turned the whole picture and saved it anew leaves those.
     """
     sides = (rgb.shape[1], rgb.shape[0])
-    return None if all(at in (0, side % 8) for at, side in zip(place, sides, strict=True)) else place
+    return (
+        None if all(at in (0, side % 8) for at, side in zip(place, sides, strict=True)) else place
+    )
 
 
 def periodicity(rgb: Picture) -> Array:
@@ -103,8 +105,8 @@ def periodicity(rgb: Picture) -> Array:
             number = counts[:, used].sum(axis=1)
             if number.min() < _FEWEST:
                 continue
-            comb = counts[:, used] @ np.cos(2.0 * np.pi * value[used] / step)
-            comb /= np.sqrt(number / 2.0)
+            waves = np.cos(2.0 * np.pi * value[used] / step)
+            comb = (counts[:, used] @ waves) / np.sqrt(number / 2.0)
             middle = np.median(comb[inner])
             spread = max(1.4826 * float(np.median(np.abs(comb[inner] - middle))), 1.0)
             score = np.maximum(score, (comb - middle) / spread)

@@ -392,7 +392,7 @@ _MOST_PREVIEW_PX = 640
 
 
 def _preview(image: Image.Image) -> NDArray[np.uint8] | None:
-    """The JPEG in the EXIF block's directory of the preview, as stored; None where none can be read."""
+    """The JPEG in the EXIF block's directory of the preview, as stored; None for none."""
     block = image.info.get("exif")
     if not isinstance(block, bytes):
         return None

@@ -53,8 +53,30 @@ SIDES_OF_EXPORTS: Final = frozenset(
 """Sides, px, to which programs that keep a camera's data make pictures smaller (judgement: mail,
 galleries, exports; screens, powers of two and round figures)."""
 SIDES_OF_THE_WEB: Final = SIDES_OF_EXPORTS | frozenset(
-    {320, 333, 360, 375, 400, 480, 500, 512, 540, 600, 720, 750, 768, 900, 960, 1000, 1080, 1512,
-     2016, 2304, 2448, 3024}
+    {
+        320,
+        333,
+        360,
+        375,
+        400,
+        480,
+        500,
+        512,
+        540,
+        600,
+        720,
+        750,
+        768,
+        900,
+        960,
+        1000,
+        1080,
+        1512,
+        2016,
+        2304,
+        2448,
+        3024,
+    }
 )
 """The same of those that keep none: messengers, web forms, collections; a phone's 4032 x 3024,
 4608 x 3456 and the like as such and halved."""
@@ -117,9 +139,7 @@ _ORIENTATION = 0x0112
 _CAMERA, _FOCAL_35 = (0x010F, 0x0110), 0xA405
 
 
-def framing_of(
-    base: Mapping[int, Any], exif: Mapping[int, Any], size: tuple[int, int]
-) -> Framing:
+def framing_of(base: Mapping[int, Any], exif: Mapping[int, Any], size: tuple[int, int]) -> Framing:
     """What the tags and the size of an upright picture tell of its framing.
 
     Parameters
@@ -230,9 +250,7 @@ def recorded_frame(
         return asked
     if abs(log(other[0] / other[1] * size[1] / size[0])) < 0.01:
         return other
-    holds = [
-        frame for frame in (asked, other) if frame[0] >= size[0] and frame[1] >= size[1]
-    ]
+    holds = [frame for frame in (asked, other) if frame[0] >= size[0] and frame[1] >= size[1]]
     return holds[0] if holds else asked
 
 

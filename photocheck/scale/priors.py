@@ -72,7 +72,8 @@ FOCAL_DOUBTED: Final = 0.25
 CENTRE_SHARE: Final = 0.01
 
 # A picture that was cut: how much larger the whole frame was than the smallest that can hold it,
-# as ln(ln(larger)).  Half of them by more than 1.5, one in forty by more than 3.6 or less than 1.13.
+# as ln(ln(larger)).  Half of them by more than 1.5, one in forty by more than 3.6, one in forty
+# by less than 1.13.
 # The cut lies anywhere in the frame: standard deviation of what is spread evenly from -1 to 1
 # (judgement).
 LOG_LOG_GROWTH: Final = Normal(float(np.log(0.40)), 0.60)
