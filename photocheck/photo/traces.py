@@ -50,7 +50,7 @@ def with_traces(
     """
     inside = photo_between_bars(rgb)
     if inside is not None:
-        return _between_bars(inside, framing)
+        return _between_bars(inside, framing, (rgb.shape[1], rgb.shape[0]))
     if framing.cut < WEIGHED_FROM:
         return framing
     if preview is not None and (found := frame_in_preview(rgb, preview)) is not None:
@@ -61,13 +61,18 @@ def with_traces(
     return framing
 
 
-def _between_bars(inside: tuple[int, int, int, int], framing: Framing) -> Framing:
+def _between_bars(
+    inside: tuple[int, int, int, int], framing: Framing, size: tuple[int, int]
+) -> Framing:
     left, top, right, bottom = inside
-    shape = max(right - left, bottom - top) / min(right - left, bottom - top)
-    # the end of a bar is found to a pixel or two
-    slack = 4.0 / min(right - left, bottom - top) + 0.01
-    if any(abs(log(shape / each)) < slack for each in CAMERA_SHAPES):
+    if _of_a_camera((right - left, bottom - top)):
         return Framing(SHOWN_WHOLE, photo_px=inside)
-    if framing.cut < NAMED_FROM:  # strips written over a whole picture, as by trail cameras
-        return replace(framing, cut=OVERWRITTEN)
+    if _of_a_camera(size):  # strips written over a whole picture, as by trail cameras
+        return replace(framing, cut=max(framing.cut, OVERWRITTEN))
     return Framing(ODD_SHAPE, "bars", photo_px=inside)
+
+
+def _of_a_camera(size: tuple[int, int]) -> bool:
+    # the end of a bar is found to a pixel or two
+    slack = 4.0 / min(size) + 0.01
+    return any(abs(log(max(size) / min(size) / each)) < slack for each in CAMERA_SHAPES)
