@@ -67,8 +67,9 @@ LENS_CORNER_CALIBRATED: Final = Normal(0.0, 0.001)
 # and zooms span round their main camera, where nothing is told).
 FOCAL_DOUBTED: Final = 0.25
 
-# How far the principal point lies from the middle of the frame, of its longer side (judgement:
-# calibrations told in public lie 0.2 to 0.8 % off).
+# How far the principal point lies from the middle of the frame, of its longer side (judgement: the
+# four coordinates in OpenSfM's camera_calibration.yaml, of a Hero 8 and a Skydio 2, lie 0.2 to
+# 0.8 % off; a lens moved against shaking adds its own).
 CENTRE_SHARE: Final = 0.01
 
 # A picture that was cut: how much larger the whole frame was than the smallest that can hold it,

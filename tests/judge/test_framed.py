@@ -19,6 +19,7 @@ from photocheck.judge.solve import solve
 from photocheck.photo.photo import WHOLE, CameraFacts, Framing
 from photocheck.scale.pinhole import turn_about_x, turn_about_y
 from photocheck.scale.pose import View, likely_poses
+from photocheck.scale.priors import CENTRE_SHARE
 from photocheck.scale.sheet import sheet_points
 from tests.support.judged import CENTRE, FOCAL_PX, SIZE, marking, square_view
 
@@ -132,3 +133,10 @@ def test_cut_photos_are_covered() -> None:
     spread = np.array([o.spread for o in outcomes])
     assert np.mean(np.abs(error) <= WITHIN * spread) > 0.92
     assert np.mean([o.named for o in outcomes]) > 0.9
+
+
+def test_middles_of_calibrated_cameras_lie_where_they_are_believed_to() -> None:
+    # OpenSfM's camera_calibration.yaml, c_x and c_y over the longer side: GoPro Hero 8, Skydio 2
+    told = np.array([-0.00177, 0.00639, 0.00641, 0.00780])
+    assert np.abs(told).max() < 2.0 * CENTRE_SHARE
+    assert np.sqrt(np.mean(told**2)) > 0.4 * CENTRE_SHARE
