@@ -16,7 +16,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from photocheck.photo.photo import CameraFacts
-from photocheck.photo.whole import framing_of
+from photocheck.photo.whole import WEIGHED_FROM, framing_of
 
 FRAME_DIAGONAL_MM: Final = hypot(36.0, 24.0)
 """Diagonal of the 35 mm frame, 43.27 mm."""
@@ -44,6 +44,10 @@ little to straighten the picture."""
 
 MAIN_CAMERA_35MM: Final = 26.0
 """35 mm equivalent of phones' main cameras: 23 to 28 mm (common practice, no source)."""
+
+SENSOR_UNCLEAR: Final = 0.3
+"""What is added where the px per mm of a sensor may be those of a larger picture: pictures are
+mostly made smaller to two thirds or a half (judgement)."""
 
 ZOOM_UNCLEAR: Final = 0.2
 """Two readings of a zoomed lens whose distances from the main camera (in logarithms)
@@ -156,7 +160,13 @@ def _focal_facts(exif: Mapping[int, Any], size: tuple[int, int], prior: CameraFa
         equivalent = focal * FRAME_DIAGONAL_MM / diagonal * zoom
         if FOCAL_LIMITS_MM[0] <= equivalent <= FOCAL_LIMITS_MM[1]:
             source = "exif focal length and sensor"
-            return CameraFacts(equivalent, source, make, model, FOCAL_SPREADS[source])
+            spread = FOCAL_SPREADS[source]
+            own = {*recorded} == {float(side) for side in size} or None in recorded
+            if own and prior.framing.cut >= WEIGHED_FROM:
+                # The picture was made smaller or cut and its size in the tags with it: whether the
+                # sensor's px per mm still belong to it is open.
+                spread = hypot(spread, SENSOR_UNCLEAR)
+            return CameraFacts(equivalent, source, make, model, spread)
     return prior
 
 

@@ -114,7 +114,9 @@ def test_the_share_of_cuts_is_as_it_says() -> None:
         # distances in the picture are those of the whole one, evenly scaled
         whole = np.array(list(seen.marking.marks.values()))
         scale = 1.0 if cut.longer_px is None else 1600 / np.rint(0.65 * 4032)
-        np.testing.assert_allclose(np.diff(marks, axis=0), scale * np.diff(whole, axis=0), atol=1e-6)
+        np.testing.assert_allclose(
+            np.diff(marks, axis=0), scale * np.diff(whole, axis=0), atol=1e-6
+        )
         assert view_of(made, framing).size_px == made.size_px
         assert view.size_px == (4032, 3024)
 

@@ -49,7 +49,7 @@ def test_a_cut_frame_grows_and_its_middle_has_room_as_it_does() -> None:
     centre = frame.centre(np.ones((3, 2)), size)
     room = CUT_SHIFT * (size - [2400.0, 1800.0]) / 2.0
     own = CENTRE_SHARE * size[:, :1]
-    np.testing.assert_allclose(centre, [1199.5, 899.5] + np.hypot(room, own))
+    np.testing.assert_allclose(centre - np.array([1199.5, 899.5]), np.hypot(room, own))
 
 
 def test_evenly_placed_cuts_have_the_spread_that_is_believed() -> None:
