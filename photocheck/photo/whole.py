@@ -313,10 +313,10 @@ def framing_from(told: Any) -> Framing | None:
     if not all(abs(number) < _FARTHEST for number in numbers):  # nan neither
         return None
     if not sides:
-        return Framing(cut, why, *pairs)
+        return Framing(cut, why, pairs[0], pairs[1])
     if len(sides) != 4 or not (0 <= sides[0] < sides[2] and 0 <= sides[1] < sides[3]):
         return None
-    return Framing(cut, why, *pairs, photo_px=(sides[0], sides[1], sides[2], sides[3]))
+    return Framing(cut, why, pairs[0], pairs[1], (sides[0], sides[1], sides[2], sides[3]))
 
 
 _PAIRS = ("frame_px", "corner_px")
