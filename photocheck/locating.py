@@ -8,8 +8,8 @@ import numpy as np
 
 from photocheck.case.model import Point, Reference
 from photocheck.errors import ScaleError
-from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.photo.photo import Photo
+from photocheck.photo.whole import framing_said
 from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View, likely_poses
 from photocheck.scale.priors import offset_prior
@@ -109,8 +109,8 @@ def _located(photo: Photo, seen: ReferenceSeen, reference: Reference) -> Located
     view = View(size_px=photo.size, camera=photo.camera, seen=seen, offset=offset_prior(reference))
     pose = likely_poses(view)[0]
     depth = float(np.exp(pose[5]))
+    said = framing_said(photo.camera.framing, photo.size)
     yaw, pitch, roll = (float(angle) for angle in np.degrees(pose[:3]))
-    focal = float(np.exp(view.log_focal.mean))
     return Located(
         reference=seen.kind,
         how=seen.how,
@@ -121,9 +121,11 @@ def _located(photo: Photo, seen: ReferenceSeen, reference: Reference) -> Located
         pitch_deg=pitch,
         roll_deg=roll,
         px_per_mm=1.0 / mm_per_px(seen),
-        focal_35mm=focal_35mm_from_px(focal, *photo.size),
+        focal_35mm=float(np.exp(view.log_focal_35mm.mean)),
         focal_source=photo.camera.focal_source,
-        remarks=seen.remarks if _shows_turn(seen) else (*seen.remarks, tr(_NO_TURN)),
+        remarks=(*seen.remarks, *said)
+        if _shows_turn(seen)
+        else (*seen.remarks, tr(_NO_TURN), *said),
     )
 
 

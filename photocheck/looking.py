@@ -12,6 +12,7 @@ from photocheck.judge.estimate import Estimate
 from photocheck.judge.standing import Standing
 from photocheck.judge.standing import standing as standing_in
 from photocheck.photo.photo import Photo
+from photocheck.photo.whole import framing_said
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten
 from photocheck.scale.pose import View
@@ -33,7 +34,7 @@ class LookedAt:
     markings : tuple of Marking
         Freed from a calibrated lens' distortion.
     remarks : tuple of str
-        On the reference.
+        On the reference, and on a picture that is not all that the camera took.
     standing : Standing or None
         How the dog stands; None until the estimate has placed the camera.
     """
@@ -95,7 +96,7 @@ def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...],
         offset=offset_prior(entry.reference, entry.view),
         calibrated=bool(entry.distortion),
     )
-    return view, markings, seen.remarks
+    return view, markings, (*seen.remarks, *framing_said(photo.camera.framing, photo.size))
 
 
 def with_standing(photo: LookedAt, number: int, fused: Estimate, dog: DogFacts) -> LookedAt:

@@ -89,6 +89,17 @@ def photographs(folder: Path, seed: int) -> None:
 
 
 @main.command()
+@click.option("--dogs", default=300, show_default=True, help="How many phantoms.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def crops(dogs: int, seed: int, jobs: int) -> None:
+    """Photos cut off-centre with their file's data kept: coverage, accusations, named as cut."""
+    from photocheck.benchmark.crops import report
+
+    _tell(report(dogs, seed, jobs))
+
+
+@main.command()
 @click.option("--good", default=6000, show_default=True, help="Good orders.")
 @click.option("--each", default=150, show_default=True, help="Orders with each fault.")
 @click.option("--seed", default=1, show_default=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.phantom.scene import Observation, observe, random_scene
 from photocheck.photo.camera import FOCAL_SPREADS
-from photocheck.photo.photo import CameraFacts
+from photocheck.photo.photo import WHOLE, CameraFacts, Framing
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.markers import print_scale
 from photocheck.scale.pose import View
@@ -39,7 +39,7 @@ class Setting:
 
     `photos` photos of each dog, each marked once with `mark_sd_mm` (a range);
     `corner_px` replaces the detector's noise; `careless` owners hold the camera at any
-    height and measure no distance to a wall.
+    height and measure no distance to a wall; `exif` says whether files tell the focal length.
     """
 
     name: str
@@ -49,6 +49,7 @@ class Setting:
     mark_sd_mm: tuple[float, float] = (3.0, 8.0)
     corner_px: float | None = None
     careless: bool = False
+    exif: bool | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,16 +83,17 @@ class TrialOutcome:
     off_passed: NDArray[np.bool_]
 
 
-def view_of(seen: Observation) -> View:
+def view_of(seen: Observation, framing: Framing = WHOLE) -> View:
     """An observation as the scale stage would hand it on."""
     kind = seen.reference.kind
     factor, spread = 1.0, REFERENCES[kind].size_spread
     if REFERENCES[kind].form == "markers":
         factor, spread = print_scale(seen.reference.bar_mm)
-    told = CameraFacts(None, "prior")
+    told = CameraFacts(None, "prior", framing=framing)
     if seen.focal_35mm:
         source = "exif 35 mm"
         told = CameraFacts(seen.focal_35mm, source, focal_spread=FOCAL_SPREADS[source])
+        told = replace(told, framing=framing)
     return View(
         seen.size_px,
         told,
@@ -131,7 +133,12 @@ def photographs(
     for _ in range(setting.photos):
         place = setting.place and str(rng.choice(setting.place.split()))
         scene = random_scene(
-            rng, dog=one.dog, kind=setting.kind, place=place, careless=setting.careless
+            rng,
+            dog=one.dog,
+            kind=setting.kind,
+            place=place,
+            careless=setting.careless,
+            exif=setting.exif,
         )
         noise = float(rng.uniform(*setting.mark_sd_mm))
         corner = setting.corner_px or CORNER_PX[scene.reference.form]

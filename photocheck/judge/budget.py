@@ -13,6 +13,7 @@ from photocheck.case.model import Case
 from photocheck.judge.estimate import OWN_SOURCES, Estimate
 from photocheck.judge.wording import ACTIONS, DOUBT_TITLES
 from photocheck.photo.camera import FOCAL_SPREADS
+from photocheck.photo.whole import NAMED_FROM
 from photocheck.report.model import DoubtSource
 from photocheck.scale import priors
 from photocheck.scale.pose import View
@@ -25,6 +26,7 @@ Array = NDArray[np.float64]
 _LEFT_SHARP = 0.15  # a reference four times as large in the picture, at most
 _LEFT_SQUARE = 0.25
 _LEFT_FOCAL = (FOCAL_SPREADS["exif 35 mm"] / priors.LOG_FOCAL_UNKNOWN) ** 2
+_LEFT_FRAMING = 0.02  # the middle to 1 % instead of some 10 %, and the frame's size known
 _LEFT_SIZE = 0.11  # 0.33 % instead of 1 %: half a millimetre on the 150 mm bar
 _LEFT_TRUNK = 0.35
 # two marks 5.5 mm off per axis tell a chest 240 mm deep to 3.2 %, where the prior says 10 %
@@ -96,6 +98,8 @@ def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
         found["size"] = Action(("size",), _LEFT_SIZE)
     if any(view.camera.focal_35mm is None for view in views):
         found["focal"] = Action(("focal",), _LEFT_FOCAL)
+    if any(view.camera.framing.cut >= NAMED_FROM for view in views):
+        found["framing"] = Action(("framing",), _LEFT_FRAMING)
     if any(view.seen.kind != "marker_sheet" for view in views):
         found["corners"] = Action(("corners",), _LEFT_SHARP)
     found["square"] = Action(("square", "dog_turn"), _LEFT_SQUARE)

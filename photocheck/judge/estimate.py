@@ -8,7 +8,7 @@ them, and the covariance is the sum of what each input brings.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from photocheck.body.shape import SHIPPED, TapeRatios
 from photocheck.case.model import DogFacts, Marking
-from photocheck.judge.joint import Joint
+from photocheck.judge.framed import doubted, unlike_file
+from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
@@ -30,6 +31,7 @@ from photocheck.judge.widths import (
     without_width,
 )
 from photocheck.numerics import derivative
+from photocheck.photo.whole import WEIGHED_FROM
 from photocheck.scale.pose import View, likely_poses
 from photocheck.words import SPAN_ENDS, SPANS
 
@@ -37,7 +39,9 @@ Array = NDArray[np.float64]
 
 # A rival pose this much less likely (in natural logarithms) is not worth mixing in.
 LEAST_EVIDENCE = 6.0
-OWN_SOURCES = frozenset({"marks", "corners", "square", "offset", "dog_turn"})
+EVERY_FACT = frozenset({"girth", "weight", "height", "breed"})
+"""Keys of `Joint.facts`."""
+OWN_SOURCES = frozenset({"marks", "corners", "square", "offset", "dog_turn", "framing"})
 """Sources that another photo brings afresh, so that fusing averages them."""
 
 
@@ -112,12 +116,22 @@ def estimate(
     """
     dog = without_width(dog, leave)
     candidates = [
-        [Shot(view, pose, tuple(marks)) for pose in likely_poses(view)]
-        for view, marks in zip(views, markings, strict=True)
+        _candidates(view, tuple(marks)) for view, marks in zip(views, markings, strict=True)
     ]
-    all_best = [shots[0] for shots in candidates]
     outliers: list[str] = []
+    at_first: tuple[Joint, Mode] | None = None
     sides = [k for k, view in enumerate(views) if not view.from_front]
+    for k in sides:
+        # by itself and without what was told of the dog, so that only photo and file are held
+        # against each other
+        alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=EVERY_FACT)
+        solved = solve(alone)
+        if unlike := unlike_file(alone, solved, k + 1):
+            outliers.append(unlike)
+            candidates[k] = _candidates(doubted(views[k]), tuple(markings[k]))
+        elif len(sides) == 1 and not facts_told(dog):
+            at_first = alone, solved
+    all_best = [shots[0] for shots in candidates]
     fronts = [k for k, view in enumerate(views) if view.from_front]
     keep = list(sides)
     aside = [all_best[k] for k in sides]
@@ -128,8 +142,8 @@ def estimate(
     best = [all_best[k] for k in keep]
 
     dropped: frozenset[tuple[int, int, str]] = frozenset()
-    joint = Joint(best, dog, ratios=ratios)
-    mode = solve(joint)
+    joint = at_first[0] if at_first else Joint(best, dog, ratios=ratios)
+    mode = at_first[1] if at_first else solve(joint)
     while named := outlying_mark(joint, mode):
         # photos are named by their place in the case, not by the place among those kept
         outliers.append(named.sentence.replace("{photo}", str(keep[named.mark.shot] + 1)))
@@ -213,6 +227,20 @@ def estimate(
     )
 
 
+def _candidates(view: View, marks: tuple[Marking, ...]) -> list[Shot]:
+    """What may explain one photo, the likeliest first: its poses, for each way it may be framed."""
+    cut = view.camera.framing.cut
+    if view.cut is not None or not WEIGHED_FROM < cut < 1.0 - WEIGHED_FROM:
+        return [Shot(view, pose, marks) for pose in likely_poses(view)]
+    ways = sorted(((cut, True), (1.0 - cut, False)), reverse=True)
+    return [
+        Shot(way, pose, marks, float(np.log(chance)))
+        for chance, is_cut in ways
+        for way in (replace(view, cut=is_cut),)
+        for pose in likely_poses(way)
+    ]
+
+
 def spans_of(joint: Joint, mode: Mode) -> tuple[Array, Array]:
     """Log-spans (4,) and what each residual's unit error moves them by, (4, m)."""
     gradient = derivative(joint.log_spans, mode.theta, joint.unknowns.steps)
@@ -231,6 +259,10 @@ def _is_new(mode: Mode, joint: Joint, modes: list[tuple[Joint, Mode]]) -> bool:
     )
 
 
+def _framed_alike(one: Joint, other: Joint) -> bool:
+    return [s.view.cut for s in one.shots] == [s.view.cut for s in other.shots]
+
+
 def _mix(modes: list[tuple[Joint, Mode]]) -> tuple[Array, Array, dict[str, Array]]:
     """Mean, covariance and its parts over the maxima, weighed by their evidence."""
     evidence = np.array([mode.log_evidence for _, mode in modes])
@@ -244,5 +276,6 @@ def _mix(modes: list[tuple[Joint, Mode]]) -> tuple[Array, Array, dict[str, Array
             rows = moves[:, [name == source for name in joint.sources]]
             parts[source] = parts.get(source, np.zeros((4, 4))) + weight * rows @ rows.T
         # which way the camera was tilted is doubt about how squarely it was held
-        parts["square"] = parts["square"] + weight * np.outer(its_mean - mean, its_mean - mean)
+        source = "square" if _framed_alike(joint, modes[0][0]) else "framing"
+        parts[source] = parts[source] + weight * np.outer(its_mean - mean, its_mean - mean)
     return mean, np.sum(list(parts.values()), axis=0), parts

@@ -372,6 +372,8 @@ PRIOR_SOURCES = {
     "size": "size",
     "focal": "focal",
     "lens": "lens",
+    "centre": "framing",
+    "growth": "framing",
     "offset": "offset",
     "session": "offset",
     "dog_yaw": "dog_turn",

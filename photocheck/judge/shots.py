@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Marking
 from photocheck.judge.unknowns import Key, Unknowns
-from photocheck.photo.camera import focal_35mm_from_px
+from photocheck.photo.camera import FRAME_DIAGONAL_MM
 from photocheck.scale import planes, priors
 from photocheck.scale.pinhole import Pinhole
 from photocheck.scale.pose import (
@@ -25,11 +25,15 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Shot:
-    """One photo ready for the estimate: its view, a starting pose, its markings."""
+    """One photo ready for the estimate: its view, a starting pose, its markings.
+
+    `log_odds` is the natural logarithm of how probable the view's framing is.
+    """
 
     view: View
     pose: Array
     markings: tuple[Marking, ...]
+    log_odds: float = 0.0
 
 
 def size_key(shot: Shot) -> tuple[object, ...]:
@@ -41,7 +45,8 @@ def size_key(shot: Shot) -> tuple[object, ...]:
 def focal_key(shot: Shot) -> tuple[object, ...]:
     """Photos with the same were taken by one camera."""
     view = shot.view
-    return (view.camera.focal_35mm, view.camera.model, sorted(view.size_px)[0], view.calibrated)
+    spread = view.log_focal_35mm.spread
+    return (view.camera.focal_35mm, view.camera.model, min(view.size_px), view.calibrated, spread)
 
 
 def reserve_view(unknowns: Unknowns, shot: Shot, k: int) -> None:
@@ -50,6 +55,9 @@ def reserve_view(unknowns: Unknowns, shot: Shot, k: int) -> None:
     unknowns.add(("size", size_key(shot)), [0.0], 1e-4)
     unknowns.add(("focal", focal_key(shot)), [0.0], 1e-4)
     unknowns.add(("lens", focal_key(shot)), [0.0], 1e-4)
+    unknowns.add(("centre", k), [0.0, 0.0], 1e-4)
+    if shot.view.frame.growth is not None:
+        unknowns.add(("growth", k), [0.0], 1e-4)
     unknowns.add(("offset", k), [0.0], 1e-4)
     unknowns.add(("session", shot.view.offset), [0.0], 1e-4)
     unknowns.add(("dog_yaw", k), [0.0], 1e-4)
@@ -64,11 +72,14 @@ def start_camera(shot: Shot) -> Pinhole:
 def camera_at(unknowns: Unknowns, theta: Array, shot: Shot, k: int) -> Pinhole:
     """The camera of photo `k`."""
     key = focal_key(shot)
+    grown = ("growth", k)
     return camera_of(
         shot.view,
         unknowns.of(theta, ("pose", k)),
         unknowns.one(theta, ("focal", key)),
         unknowns.one(theta, ("lens", key)),
+        unknowns.of(theta, ("centre", k)),
+        unknowns.one(theta, grown) if grown in unknowns else None,
     )
 
 
@@ -193,5 +204,5 @@ def camera_view_of(
         roll_deg=float(roll),
         offset_mm=offset_mm,
         px_per_mm=px_per_mm(camera, at),
-        focal_35mm=focal_35mm_from_px(float(camera.focal_px), *shot.view.size_px),
+        focal_35mm=float(camera.focal_px / (2.0 * camera.corner_radius_px)) * FRAME_DIAGONAL_MM,
     )

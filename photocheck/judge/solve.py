@@ -56,5 +56,8 @@ def solve(joint: Joint) -> Mode:
     scale = 1.0 / np.sqrt(np.diag(information))
     scaled = information * np.outer(scale, scale)
     covariance = np.linalg.inv(scaled) * np.outer(scale, scale)
-    log_evidence = -found.cost - 0.5 * (np.linalg.slogdet(scaled)[1] - 2.0 * np.sum(np.log(scale)))
+    odds = sum(shot.log_odds for shot in (*joint.shots, *joint.fronts.shots))
+    log_evidence = (
+        odds - found.cost - 0.5 * (np.linalg.slogdet(scaled)[1] - 2.0 * np.sum(np.log(scale)))
+    )
     return Mode(found.x, covariance, jacobian, found.residuals, float(log_evidence))

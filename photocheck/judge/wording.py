@@ -37,6 +37,7 @@ DOUBT_TITLES: Final[Mapping[str, str]] = {
     "square": later("how squarely the photo was taken"),
     "focal": later("the camera's focal length"),
     "lens": later("the lens' distortion"),
+    "framing": later("which part of what the camera took the photo shows"),
     "offset": later("how far the reference stood from the dog's middle"),
     "dog_turn": later("how parallel the dog stood to the reference"),
     "size": later("the true size of the reference"),
@@ -59,6 +60,7 @@ ACTIONS: Final[Mapping[str, str]] = {
     ),
     "size": later("Measure the proof bar on the printed sheet with a ruler and enter it"),
     "focal": later("Upload the original file from the camera, with its camera data"),
+    "framing": later("Upload the whole photo as the camera saved it, with nothing cut off"),
     "corners": later(
         "Use the marker sheet, or come closer so that the reference is larger in the photo"
     ),

@@ -10,11 +10,13 @@ width instead differs by 4 % on a 4:3 picture; `FOCAL_SPREADS` allows for that.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import hypot, log, sqrt
 from types import MappingProxyType
 from typing import Any, Final
 
 from photocheck.photo.photo import CameraFacts
+from photocheck.photo.whole import WEIGHED_FROM, framing_of
 
 FRAME_DIAGONAL_MM: Final = hypot(36.0, 24.0)
 """Diagonal of the 35 mm frame, 43.27 mm."""
@@ -42,6 +44,10 @@ little to straighten the picture."""
 
 MAIN_CAMERA_35MM: Final = 26.0
 """35 mm equivalent of phones' main cameras: 23 to 28 mm (common practice, no source)."""
+
+SENSOR_UNCLEAR: Final = 0.3
+"""What is added where the px per mm of a sensor may be those of a larger picture: pictures are
+mostly made smaller to two thirds or a half (judgement)."""
 
 ZOOM_UNCLEAR: Final = 0.2
 """Two readings of a zoomed lens whose distances from the main camera (in logarithms)
@@ -114,9 +120,8 @@ def camera_facts(
         multiplied by the zoom.
 
     Cropping
-        When the recorded size (PixelXDimension, PixelYDimension) has another shape than
-        the picture, somebody cropped it and the focal length no longer belongs to it: it
-        is dropped.  An evenly resized copy keeps it.
+        The focal length belongs to all that the camera took; `CameraFacts.framing` says how
+        surely this picture is that (`photocheck.photo.whole`).
 
     Parameters
     ----------
@@ -133,12 +138,17 @@ def camera_facts(
         ``focal_35mm`` None and source "prior" when nothing usable is written.
     """
     make, model = _text(base.get(_MAKE)), _text(base.get(_MODEL))
+    framing = framing_of(base, exif, size)
     if given_35mm is not None:
-        return CameraFacts(given_35mm, "given", make, model, FOCAL_SPREADS["given"])
-    prior = CameraFacts(None, "prior", make, model)
+        return CameraFacts(given_35mm, "given", make, model, FOCAL_SPREADS["given"], framing)
+    prior = CameraFacts(None, "prior", make, model, framing=framing)
+    return replace(_focal_facts(exif, size, prior), framing=framing)
+
+
+def _focal_facts(exif: Mapping[int, Any], size: tuple[int, int], prior: CameraFacts) -> CameraFacts:
+    """What the tags say of the focal length; `prior` where they say nothing."""
+    make, model = prior.make, prior.model
     recorded = (_number(exif.get(_PIXEL_X)), _number(exif.get(_PIXEL_Y)))
-    if _cropped(recorded, size):
-        return prior
     zoom = _number(exif.get(_DIGITAL_ZOOM)) or 1.0
     zoom = max(zoom, 1.0)
     focal = _number(exif.get(_FOCAL_LENGTH))
@@ -150,7 +160,13 @@ def camera_facts(
         equivalent = focal * FRAME_DIAGONAL_MM / diagonal * zoom
         if FOCAL_LIMITS_MM[0] <= equivalent <= FOCAL_LIMITS_MM[1]:
             source = "exif focal length and sensor"
-            return CameraFacts(equivalent, source, make, model, FOCAL_SPREADS[source])
+            spread = FOCAL_SPREADS[source]
+            own = {*recorded} == {float(side) for side in size} or None in recorded
+            if own and prior.framing.cut >= WEIGHED_FROM:
+                # The picture was made smaller or cut and its size in the tags with it: whether the
+                # sensor's px per mm still belong to it is open.
+                spread = hypot(spread, SENSOR_UNCLEAR)
+            return CameraFacts(equivalent, source, make, model, spread)
     return prior
 
 
@@ -202,17 +218,6 @@ def _believable(equivalent: float, focal: float | None, zoom: float) -> bool:
     # it may be smaller by the zoom.
     diagonal = FRAME_DIAGONAL_MM * focal / equivalent
     return diagonal * zoom >= SENSOR_LIMITS_MM[0] and diagonal <= SENSOR_LIMITS_MM[1]
-
-
-def _cropped(recorded: tuple[float | None, float | None], size: tuple[int, int]) -> bool:
-    width, height = recorded
-    if width is None or height is None:
-        return False
-    # Compared without regard to turning: programs that turn the pixels do not always
-    # exchange the two tags.
-    was = max(width, height) / min(width, height)
-    now = max(size) / min(size)
-    return abs(was / now - 1.0) > 0.01
 
 
 def _sensor_diagonal(

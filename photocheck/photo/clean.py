@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from photocheck.photo.camera import camera_facts, tags_kept
 from photocheck.photo.kind import MAX_BYTES, too_many_bytes
-from photocheck.photo.load import Decoded, decoded
+from photocheck.photo.load import Decoded, decoded, framed
 from photocheck.photo.photo import CameraFacts
+from photocheck.photo.whole import USER_COMMENT, note_of
 
 QUALITIES: Final = ((95, 0), (85, 2), (70, 2))
 """JPEG quality and Pillow's number for how coarse the colours are (0: not at all), the first
@@ -27,7 +28,7 @@ class Clean:
     ----------
     content : bytes
         A JPEG file, upright, its only metadata the camera's make, model and the numbers its
-        focal length is worked out from.
+        focal length is worked out from, and a note on its framing where what told it is gone.
     camera : CameraFacts
         What `photocheck.photo.load.load_photo` says of `content`, as of the original.
     size_px : (int, int)
@@ -59,7 +60,7 @@ def clean(data: bytes, *, where: str = "photo") -> Clean:
 
     picture = decoded(data, where=where)
     size = picture.rgb.shape[1], picture.rgb.shape[0]
-    image, exif = Image.fromarray(picture.rgb), _exif(picture)
+    image, exif = Image.fromarray(picture.rgb), _exif(picture, size)
     for quality, coarse in QUALITIES:
         held = io.BytesIO()
         image.save(held, "JPEG", quality=quality, subsampling=coarse, exif=exif)
@@ -68,7 +69,7 @@ def clean(data: bytes, *, where: str = "photo") -> Clean:
     raise too_many_bytes(held.tell(), where)
 
 
-def _exif(picture: Decoded) -> bytes:
+def _exif(picture: Decoded, size: tuple[int, int]) -> bytes:
     from PIL import Image
     from PIL.TiffImagePlugin import IFDRational
 
@@ -77,11 +78,15 @@ def _exif(picture: Decoded) -> bytes:
     for tag, text in texts.items():
         # As Pillow reads them.
         exif[tag] = text.encode("latin-1", "replace")
-    exif[_EXIF_DIRECTORY] = {
+    directory: dict[int, Any] = {
         tag: int(number) if number.is_integer() else IFDRational(number)
         for tag, number in numbers.items()
     }
-    return exif.tobytes() if texts or numbers else b""
+    framing = framed(camera_facts(picture.base, picture.exif, size), picture).framing
+    if framing != camera_facts(texts, numbers, size).framing:
+        directory[USER_COMMENT] = note_of(framing)
+    exif[_EXIF_DIRECTORY] = directory
+    return exif.tobytes() if texts or directory else b""
 
 
 def _camera(block: bytes, size: tuple[int, int]) -> CameraFacts:

@@ -10,7 +10,7 @@ import io
 import os
 import struct
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -22,7 +22,9 @@ from photocheck.errors import PhotoError, reason_of
 from photocheck.photo.camera import FOCAL_LIMITS_MM, camera_facts
 from photocheck.photo.kind import ANOTHER, animated, kind_of, too_many_bytes, webp_size
 from photocheck.photo.kind import MAX_BYTES as MAX_BYTES
-from photocheck.photo.photo import Photo
+from photocheck.photo.photo import CameraFacts, Photo
+from photocheck.photo.traces import with_traces
+from photocheck.photo.whole import noted
 from photocheck.speech import tr
 
 if TYPE_CHECKING:
@@ -103,7 +105,7 @@ def load_photo(
     data = source if isinstance(source, bytes) else _read(Path(source), where)
     picture = decoded(data, where=where)
     size = picture.rgb.shape[1], picture.rgb.shape[0]
-    facts = camera_facts(picture.base, picture.exif, size, given_35mm=focal_35mm)
+    facts = framed(camera_facts(picture.base, picture.exif, size, given_35mm=focal_35mm), picture)
     return Photo(picture.rgb, facts, sha256(data).hexdigest(), picture.kind)
 
 
@@ -119,12 +121,24 @@ class Decoded:
         The main directory and the Exif sub-directory, unchecked.
     kind : str
         One of `photocheck.photo.kind.KINDS`.
+    preview : (h, w, 3) uint8 or None
+        The small one inside the file, upright.
     """
 
     rgb: NDArray[np.uint8]
     base: dict[int, Any]
     exif: dict[int, Any]
     kind: str
+    preview: NDArray[np.uint8] | None = None
+
+
+def framed(facts: CameraFacts, picture: Decoded) -> CameraFacts:
+    """The same with what pixels and preview tell of the framing, unless the file was told."""
+    if noted(picture.exif) is not None:
+        return facts
+    as_stored = _orientation(picture.base) == 1 or picture.kind == "HEIF"
+    framing = with_traces(facts.framing, picture.rgb, picture.preview, as_stored=as_stored)
+    return replace(facts, framing=framing)
 
 
 def decoded(data: bytes, *, where: str = "photo") -> Decoded:
@@ -137,12 +151,12 @@ def decoded(data: bytes, *, where: str = "photo") -> Decoded:
     """
     kind = kind_of(data, where=where)
     try:
-        rgb, base, exif = _decode(data, kind, where)
+        rgb, base, exif, preview = _decode(data, kind, where)
     except _DAMAGE as error:
         raise PhotoError(
             tr("the {kind} picture is damaged or cut short", kind=kind), where=where, do=tr(ANOTHER)
         ) from error
-    return Decoded(rgb, base, exif, kind)
+    return Decoded(rgb, base, exif, kind, preview)
 
 
 def _read(path: Path, where: str) -> bytes:
@@ -204,7 +218,7 @@ def _check_size(width: int, height: int, where: str) -> None:
 
 def _decode(
     data: bytes, kind: str, where: str
-) -> tuple[NDArray[np.uint8], dict[int, Any], dict[int, Any]]:
+) -> tuple[NDArray[np.uint8], dict[int, Any], dict[int, Any], NDArray[np.uint8] | None]:
     if kind == "HEIF":
         image = _open_heif(data, where)
         # libheif has turned the picture already, and by the standard (ISO/IEC 23008-12)
@@ -221,7 +235,10 @@ def _decode(
     base, exif = _exif(image)
     if orientation == 0:
         orientation = _orientation(base)
-    return turned(rgb, orientation), base, exif
+    preview = _preview(image)
+    if preview is not None:
+        preview = turned(preview, orientation)
+    return turned(rgb, orientation), base, exif, preview
 
 
 def _open(data: bytes, kind: str, where: str) -> Image.Image:
@@ -366,6 +383,31 @@ def _exif(image: Image.Image) -> tuple[dict[int, Any], dict[int, Any]]:
             return dict(tags), dict(tags.get_ifd(0x8769))
         except _EXIF_DAMAGE:  # a broken block says nothing, and the picture is still good
             return {}, {}
+
+
+_PREVIEW_DIRECTORY = -1  # `PIL.ExifTags.IFD.IFD1`
+_PREVIEW_AT, _PREVIEW_BYTES = 0x0201, 0x0202
+_TIFF_BEGINS = 6  # behind "Exif" and two zeros, from where the block counts
+_MOST_PREVIEW_PX = 640
+
+
+def _preview(image: Image.Image) -> NDArray[np.uint8] | None:
+    """The JPEG in the EXIF block's directory of the preview, as stored; None for none."""
+    block = image.info.get("exif")
+    if not isinstance(block, bytes):
+        return None
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            tags = image.getexif().get_ifd(_PREVIEW_DIRECTORY)
+            begins = _TIFF_BEGINS + int(tags[_PREVIEW_AT])
+            content = block[begins : begins + int(tags[_PREVIEW_BYTES])]
+            small = _jpeg(content)
+            if max(small.size) > _MOST_PREVIEW_PX:
+                return None
+            return np.asarray(small.convert("RGB"))
+        except (*_EXIF_DAMAGE, TypeError):
+            return None
 
 
 def _orientation(base: dict[int, Any]) -> int:

@@ -135,13 +135,23 @@ def _check_spread(spread_px: float | None) -> None:
 
 
 def _sheet(photo_rgb: Picture, bar_mm: float | None) -> ReferenceSeen:
-    from photocheck.scale.marker_detection import detect_markers
+    from photocheck.scale.marker_detection import agreeing_markers, detect_markers
     from photocheck.scale.markers import as_grey, find_sheet
 
     seen = find_sheet(photo_rgb, bar_mm=bar_mm)
     if seen is not None:
         return seen
-    lone = sorted({marker.place for marker in detect_markers(as_grey(photo_rgb))})
+    grey = as_grey(photo_rgb)
+    lone = sorted({marker.place for marker in detect_markers(grey)})
+    if agreeing_markers(detect_markers(np.ascontiguousarray(grey[:, ::-1]))):
+        raise ScaleError(
+            tr("The photo is mirrored: the marker sheet on it reads backwards"),
+            where="reference",
+            do=tr(
+                "Send the photo as the camera saved it, or turn off mirroring in the camera's "
+                "settings, and take it with the back camera"
+            ),
+        )
     if not lone:
         raise ScaleError(
             tr("The marker sheet was not found: none of its four squares was seen"),

@@ -35,10 +35,10 @@ class Pinhole:
         Focal length, px.
     corner_shift : (...)
         Radial distortion: the fraction by which the frame's corner is displaced.
-    centre_px : (2,)
+    centre_px : (..., 2)
         Principal point, px.
-    corner_radius_px : float
-        Half the picture's diagonal, px.
+    corner_radius_px : (...)
+        Half the diagonal of all that the camera took, px.
     """
 
     rotation: Array
@@ -46,27 +46,32 @@ class Pinhole:
     focal_px: Array
     corner_shift: Array
     centre_px: Array
-    corner_radius_px: float
+    corner_radius_px: Array
 
     def project(self, points: Array) -> Array:
         """Level-frame points (..., N, 3), mm, to pixels (..., N, 2)."""
         in_camera = points @ np.swapaxes(self.rotation, -1, -2) + self.translation[..., None, :]
         flat = in_camera[..., :2] / in_camera[..., 2:] * self.focal_px[..., None, None]
-        return self.distort(flat) + self.centre_px
+        return self.distort(flat) + self.centre_px[..., None, :]
 
     def distort(self, flat: Array) -> Array:
         """Pixels from the principal point, (..., N, 2): undistorted to distorted."""
-        squared = np.sum(flat**2, axis=-1, keepdims=True) / self.corner_radius_px**2
+        squared = np.sum(flat**2, axis=-1, keepdims=True) / self._reach
         return np.asarray(flat * (1.0 + self.corner_shift[..., None, None] * squared))
 
     def undistort(self, pixels: Array) -> Array:
         """Inverse of `distort` for small corner shifts, by fixed-point iteration."""
-        distorted = pixels - self.centre_px
+        distorted = pixels - self.centre_px[..., None, :]
         flat = distorted
         for _ in range(8):
-            squared = np.sum(flat**2, axis=-1, keepdims=True) / self.corner_radius_px**2
+            squared = np.sum(flat**2, axis=-1, keepdims=True) / self._reach
             flat = distorted / (1.0 + self.corner_shift[..., None, None] * squared)
         return np.asarray(flat)
+
+    @property
+    def _reach(self) -> Array:
+        """`corner_radius_px` squared, against points (..., 1, 1)."""
+        return np.asarray(np.asarray(self.corner_radius_px)[..., None, None] ** 2)
 
     def position(self) -> Array:
         """The camera's place in the level frame, (..., 3), mm."""

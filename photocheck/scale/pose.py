@@ -8,15 +8,17 @@ such photos are taken (`scale.priors`) enters as residuals beside the corners.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.least_squares import least_squares
 from photocheck.numerics import derivative
-from photocheck.photo.camera import focal_px
+from photocheck.photo.camera import FRAME_DIAGONAL_MM
 from photocheck.photo.photo import CameraFacts
 from photocheck.scale import planes, priors
+from photocheck.scale.frames import Frame, frame_of, spread_with
 from photocheck.scale.pinhole import (
     Pinhole,
     ball_conic,
@@ -45,6 +47,8 @@ class View:
     offset : priors.Offset
     calibrated : bool
         Whether lens coefficients were given.
+    cut : bool or None
+        Whether the picture is taken as cut out of a larger one; None for what is more probable.
     """
 
     size_px: tuple[int, int]
@@ -52,29 +56,31 @@ class View:
     seen: ReferenceSeen
     offset: priors.Offset
     calibrated: bool = False
+    cut: bool | None = None
 
     @property
     def from_front(self) -> bool:
         """Whether the dog is seen from the front."""
         return isinstance(self.offset, priors.FrontOffset)
 
-    @property
-    def centre_px(self) -> Array:
-        """The middle of the picture, px."""
-        return (np.array(self.size_px, float) - 1.0) / 2.0
+    @cached_property
+    def frame(self) -> Frame:
+        """What is believed of all that the camera took."""
+        return frame_of(self.size_px, self.camera.framing, cut=self.cut)
 
-    @property
-    def diagonal_px(self) -> float:
-        """Picture diagonal, px."""
-        return float(np.hypot(*self.size_px))
-
-    @property
-    def log_focal(self) -> priors.Normal:
-        """Prior of ln(focal length in px)."""
-        known = self.camera.focal_35mm
-        equivalent = known or priors.FOCAL_35MM_UNKNOWN
+    @cached_property
+    def log_focal_35mm(self) -> priors.Normal:
+        """Prior of ln(35 mm equivalent of the whole frame)."""
+        equivalent = self.camera.focal_35mm or priors.FOCAL_35MM_UNKNOWN
         spread = self.camera.focal_spread or priors.LOG_FOCAL_UNKNOWN
-        return priors.Normal(float(np.log(focal_px(equivalent, *self.size_px))), spread)
+        mean = float(np.log(equivalent)) + self.frame.log_focal.mean
+        return priors.Normal(mean, spread_with(spread, self.frame))
+
+    @cached_property
+    def usual_focal_px(self) -> float:
+        """Focal length of the likeliest frame, px."""
+        zero = np.zeros(())
+        return float(camera_of(self, np.zeros(6), zero, zero).focal_px)
 
     @property
     def corner_shift(self) -> priors.Normal:
@@ -86,7 +92,14 @@ POSE_STEP = 1e-6
 """Step of numerical derivatives of the six pose entries."""
 
 
-def camera_of(view: View, pose: Array, focal: Array, lens: Array) -> Pinhole:
+def camera_of(
+    view: View,
+    pose: Array,
+    focal: Array,
+    lens: Array,
+    centre: Array | None = None,
+    growth: Array | None = None,
+) -> Pinhole:
     """The camera from its unknowns.
 
     Parameters
@@ -95,17 +108,26 @@ def camera_of(view: View, pose: Array, focal: Array, lens: Array) -> Pinhole:
         yaw, pitch, roll (rad), x/z, y/z of the reference's centre, ln(z in mm).
     focal, lens : (...)
         Standard deviations from the prior of focal length and distortion.
+    centre : (..., 2), optional
+        Those from the prior of the principal point; the frame's middle without.
+    growth : (...), optional
+        Those from the prior of how much larger the frame is than the smallest that can be.
     """
+    frame = view.frame
+    size = frame.size(np.zeros(np.shape(focal)) if growth is None else growth)
+    if centre is None:
+        centre = np.zeros((*np.shape(focal), 2))
+    reach = np.asarray(np.hypot(size[..., 0], size[..., 1]) / 2.0)
     rotation = turn_about_y(pose[..., 0]) @ turn_about_x(pose[..., 1])
     depth = np.exp(pose[..., 5])
     translation = np.stack([pose[..., 3] * depth, pose[..., 4] * depth, depth], axis=-1)
     return Pinhole(
         rotation=rotation,
         translation=translation,
-        focal_px=np.exp(view.log_focal.at(focal)),
+        focal_px=np.exp(view.log_focal_35mm.at(focal)) * 2.0 * reach / FRAME_DIAGONAL_MM,
         corner_shift=view.corner_shift.at(lens),
-        centre_px=view.centre_px,
-        corner_radius_px=view.diagonal_px / 2.0,
+        centre_px=frame.centre(centre, size),
+        corner_radius_px=reach,
     )
 
 
@@ -196,8 +218,8 @@ def _starts(view: View) -> list[Array]:
     starts = [square]
     seen = view.seen
     if len(seen.points_px) >= 4:
-        centre = (float(view.centre_px[0]), float(view.centre_px[1]))
-        for plain in planes.poses(seen, float(np.exp(view.log_focal.mean)), centre):
+        centre = (float(view.frame.middle_px[0]), float(view.frame.middle_px[1]))
+        for plain in planes.poses(seen, view.usual_focal_px, centre):
             x, y, z = plain.translation
             tilt = np.clip([plain.yaw, plain.pitch], -MOST_TILT, MOST_TILT)
             starts.append(np.array([*tilt, plain.roll, x / z, y / z, np.log(z)]))
@@ -214,7 +236,7 @@ MOST_TILT = 1.0
 def _first_guess(view: View) -> Array:
     """A square-on camera at the distance that the reference's size tells, (6,)."""
     seen = view.seen
-    focal = np.exp(view.log_focal.mean)
+    focal = view.usual_focal_px
     if len(seen.points_px):
         plane = seen.points_mm[:, 0] + 1j * seen.points_mm[:, 1]
         picture = seen.points_px[:, 0] + 1j * seen.points_px[:, 1]
@@ -227,5 +249,5 @@ def _first_guess(view: View) -> Array:
         centre = seen.outline_px.mean(axis=0)
         spread = np.sqrt(2.0 * np.mean(np.var(seen.outline_px, axis=0)))
         px_per_mm, roll = spread * 2.0 / (seen.diameter_mm or 1.0), 0.0
-    across = (centre - view.centre_px) / focal
+    across = (centre - view.frame.middle_px) / focal
     return np.array([0.0, 0.0, roll, across[0], across[1], np.log(focal / px_per_mm)])

@@ -63,6 +63,27 @@ LOG_FOCAL_UNKNOWN: Final = 0.14
 LENS_CORNER: Final = Normal(0.0, 0.010)
 LENS_CORNER_CALIBRATED: Final = Normal(0.0, 0.001)
 
+# A file whose focal length the picture contradicts (judgement: as wide as what phones' lenses
+# and zooms span round their main camera, where nothing is told).
+FOCAL_DOUBTED: Final = 0.25
+
+# How far the principal point lies from the middle of the frame, of its longer side (judgement: the
+# four coordinates in OpenSfM's camera_calibration.yaml, of a Hero 8 and a Skydio 2, lie 0.2 to
+# 0.8 % off; a lens moved against shaking adds its own).
+CENTRE_SHARE: Final = 0.01
+
+# A picture that was cut: how much larger the whole frame was than the smallest that can hold it,
+# as ln(ln(larger)).  Half of them by more than 1.5, one in forty by more than 3.6, one in forty
+# by less than 1.13.
+# The cut lies anywhere in the frame: standard deviation of what is spread evenly from -1 to 1
+# (judgement).
+LOG_LOG_GROWTH: Final = Normal(float(np.log(0.40)), 0.60)
+CUT_SHIFT: Final = 0.58
+# The same where the file tells the frame's size: mostly the picture was not made smaller after.
+LOG_LOG_GROWTH_TOLD: Final = 0.25
+# How exactly a preview of 160 px tells where the picture lies in the frame, of its longer side.
+PREVIEW_SHARE: Final = 0.02
+
 # Share of the variance of the offset that photos of one session have in common
 # when the reference is said to have stood in the same place (judgement).
 OFFSET_SHARED: Final = 0.5

@@ -16,6 +16,7 @@ from typing import IO, Any, Final
 from photocheck.errors import DecodingFailedError, PhotoError
 from photocheck.photo.kind import ANOTHER, KINDS, MAX_BYTES, SUFFIXES_OF, kind_of
 from photocheck.photo.photo import CameraFacts
+from photocheck.photo.whole import framing_from
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads.gate import Gate
 from photocheck.uploads.worker import Decoding
@@ -183,12 +184,16 @@ def _upload(said: dict[str, Any], photo: bytes) -> Upload:
     # Whoever answers has read a stranger's file: nothing it says is taken on trust.
     kind_of(photo, kinds=("JPEG",))
     camera = said["camera"]
+    framing = framing_from(camera["framing"])
+    if framing is None:
+        raise ValueError("no framing")
     facts = CameraFacts(
         focal_35mm=_maybe_float(camera["focal_35mm"]),
         focal_source=str(camera["focal_source"]),
         make=str(camera["make"]),
         model=str(camera["model"]),
         focal_spread=_maybe_float(camera["focal_spread"]),
+        framing=framing,
     )
     width, height = (int(side) for side in said["size_px"])
     return Upload(photo, facts, sha256(photo).hexdigest(), (width, height))

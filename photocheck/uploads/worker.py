@@ -11,6 +11,7 @@ import json
 import os
 import sys
 import traceback
+from dataclasses import asdict
 from typing import BinaryIO, TypedDict
 
 MOST_OPEN_FILES = 64
@@ -73,6 +74,7 @@ def _done(task: Decoding, file: BinaryIO) -> tuple[dict[str, object], bytes]:
             "make": camera.make,
             "model": camera.model,
             "focal_spread": camera.focal_spread,
+            "framing": asdict(camera.framing),
         },
     }, done.content
 

@@ -249,6 +249,11 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (priors, "LENS_CORNER_CALIBRATED.spread"): (0.001, "a tenth of what is left uncalibrated"),
     (priors, "LOG_FOCAL_UNKNOWN"): (0.14, "beyond main cameras on either side, short of the zoom"),
     (priors, "FOCAL_35MM_UNKNOWN"): (26.0, "amid main cameras of 23 to 28 mm"),
+    (priors, "FOCAL_DOUBTED"): (0.25, "a main camera taken for an ultra-wide or a double zoom"),
+    (priors, "LOG_LOG_GROWTH.mean"): (float(np.log(0.40)), "half of cuts keep less than 67 %"),
+    (priors, "LOG_LOG_GROWTH.spread"): (0.60, "a half or nine tenths of a side are no rarities"),
+    (priors, "LOG_LOG_GROWTH_TOLD"): (0.25, "a picture told cut is seldom made smaller as well"),
+    (priors, "PREVIEW_SHARE"): (0.02, "three of a preview's 160 pixels"),
     (priors, "OFFSET_SHARED"): (0.5, "half of it is the same habit, half another day"),
     (priors, "PLACE_OFFSETS.unknown.beyond_mm"): (-120.0, "more things stand behind than before"),
     (priors, "PLACE_OFFSETS.unknown.spread_mm"): (300.0, "from the near side to a wall behind"),
@@ -453,6 +458,8 @@ HELD: dict[str, Any] = {
     "FRONT_YAW_RAD": "tests/scale/test_priors.py",
     "FRONT_TILT_RAD": "tests/scale/test_priors.py",
     "FRONT_TURN_BELOW": test_a_front_whose_chest_is_not_marked_is_doubted_as_bodies_fronts_differ,
+    "CENTRE_SHARE": "tests/judge/test_framed.py",
+    "CUT_SHIFT": "tests/scale/test_frames.py",
     "SHIPPED": test_nothing_is_learnt_before_anything_was_taught,
 }
 """What is held by a test of its own, here or in another file, not by `JUDGED`."""

@@ -103,7 +103,13 @@ def photograph(
     u = joint.unknowns
     trunk = joint.trunk(truth)
     focal, lens = u.kinds("focal")[0], u.kinds("lens")[0]
-    camera = camera_of(view, u.of(truth, ("pose", 0)), u.one(truth, focal), u.one(truth, lens))
+    camera = camera_of(
+        view,
+        u.of(truth, ("pose", 0)),
+        u.one(truth, focal),
+        u.one(truth, lens),
+        u.of(truth, ("centre", 0)),
+    )
     size = np.exp(view.seen.size_spread * u.one(truth, u.kinds("size")[0]))
     flat = np.column_stack([view.seen.points_mm * size, np.zeros(4)])
     corners = camera.project(flat) + rng.normal(0.0, view.seen.spread_px, (4, 2))

@@ -14,6 +14,7 @@ from photocheck.photo.camera import (
     focal_px,
 )
 from photocheck.photo.load import load_photo
+from photocheck.photo.whole import NAMED_FROM
 
 SIZE = (4032, 3024)
 FOCAL, X, Y = 0x920A, 0xA002, 0xA003
@@ -90,10 +91,16 @@ def test_digital_zoom():
         assert facts({F35: 26, FOCAL: 5.4, ZOOM: unused}).focal_source == "exif 35 mm"
 
 
-def test_cropped_picture_loses_its_focal_length():
-    assert facts({F35: 26, X: 4032, Y: 3024}, size=(3000, 3000)).focal_35mm is None
-    assert facts({F35: 26, X: 4032, Y: 3024}, size=(3024, 4032)).focal_35mm == 26.0
-    assert facts({F35: 26, X: 4032, Y: 3024}, size=(2016, 1512)).focal_35mm == 26.0
+def test_the_focal_length_belongs_to_the_frame_that_the_file_tells():
+    cut = facts({F35: 26, X: 4032, Y: 3024}, size=(3000, 2900))
+    assert cut.focal_35mm == 26.0
+    assert (cut.framing.why, cut.framing.frame_px) == ("recorded", (4032.0, 3024.0))
+    for size in ((3024, 4032), (2048, 1536)):
+        whole = facts({F35: 26, X: 4032, Y: 3024}, size=size)
+        assert whole.focal_35mm == 26.0
+        assert whole.framing.cut < NAMED_FROM
+    # a size that programs do not ask for may be either
+    assert facts({F35: 26, X: 4032, Y: 3024}, size=(2016, 1512)).framing.why == "smaller"
 
 
 def with_exif(kind: str) -> bytes:
@@ -114,7 +121,7 @@ def test_read_from_a_file_and_nothing_else_kept(kind):
     held = {*vars(photo), *vars(photo.camera)}
     assert held == {
         "rgb", "camera", "sha256", "file_format",
-        "focal_35mm", "focal_source", "make", "model", "focal_spread",
+        "focal_35mm", "focal_source", "make", "model", "focal_spread", "framing",
     }  # fmt: skip
 
 
@@ -124,3 +131,37 @@ def test_broken_exif_is_no_reason_to_refuse():
     data[at + 8 : at + 60] = b"\xff" * 52
     photo = load_photo(bytes(data))
     assert photo.size == (400, 300)
+
+
+# Focal length and 35 mm equivalent as in files of the collection ianare/exif-samples; the sensors'
+# sizes, mm, by makers' specifications (from memory; phones' by the pixel's pitch).
+WRITTEN = {
+    "iPhone 11 Pro Max": (4.25, 26, (4032 * 1.4e-3, 3024 * 1.4e-3)),
+    "iPhone 13 Pro Max": (5.7, 26, (4032 * 1.9e-3, 3024 * 1.9e-3)),
+    "Coolpix P6000, wide": (6.0, 28, (7.44, 5.58)),
+    "Coolpix P6000, long": (24.0, 112, (7.44, 5.58)),
+    "D300": (105.0, 157, (23.6, 15.8)),
+    "D70s": (60.0, 90, (23.7, 15.6)),
+    "EX-Z750": (7.9, 38, (7.18, 5.32)),
+}
+
+
+def test_what_makers_write_is_as_near_as_is_believed():
+    off = np.array(
+        [np.log(f35 * hypot(*mm) / FRAME_DIAGONAL_MM / f) for f, f35, mm in WRITTEN.values()]
+    )
+    spread = FOCAL_SPREADS["exif 35 mm"]
+    assert np.abs(off).max() < 2.0 * spread
+    assert 0.1 * spread < np.sqrt(np.mean(off**2)) < spread
+
+
+def test_a_sensors_resolution_in_a_picture_made_smaller_is_believed_less():
+    told = {FOCAL: 7.4, PLANE_X: 13745.7, PLANE_UNIT: 2}
+    whole = facts({**told, X: 4000, Y: 3000}, size=(4000, 3000))
+    assert whole.focal_spread == FOCAL_SPREADS["exif focal length and sensor"]
+    # a G9's file whose tags were made to go with the smaller picture: 57 mm, truly 35
+    smaller = facts({**told, X: 2560, Y: 1600}, size=(2560, 1600))
+    assert smaller.focal_35mm == pytest.approx(57.3, abs=0.3)
+    assert np.log(57.3 / 35.0) < 2.0 * smaller.focal_spread
+    kept = facts({**told, X: 4000, Y: 3000}, size=(1600, 1200))
+    assert kept.focal_spread == FOCAL_SPREADS["exif focal length and sensor"]

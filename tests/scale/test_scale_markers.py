@@ -4,8 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
+from photocheck.case.model import Reference
 from photocheck.errors import ScaleError
 from photocheck.scale import marker_detection
+from photocheck.scale.find import see_reference
 from photocheck.scale.marker_detection import detect_markers
 from photocheck.scale.markers import find_sheet
 from photocheck.scale.planes import fit_homography, homography, jacobian
@@ -227,6 +229,12 @@ def test_a_second_copy_of_a_marker_does_not_disturb():
 def test_mirrored_sheet_is_refused():
     picture, _ = _scene(0, 0.6)
     assert find_sheet(np.ascontiguousarray(picture[:, ::-1])) is None
+
+
+def test_a_mirrored_sheet_is_called_so():
+    photo, _ = _scene(0, 0.6)
+    with pytest.raises(ScaleError, match="mirrored"):
+        see_reference(np.ascontiguousarray(photo[:, ::-1]), Reference("marker_sheet"))
 
 
 def test_large_photo_small_sheet():
