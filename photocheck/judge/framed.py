@@ -27,6 +27,8 @@ Array = NDArray[np.float64]
 FILE_LIMIT: Final = 3.5
 """Standard deviations from which a focal length or a centre that does not go with the file is told
 (judgement: 1 good photo in 700 over the three)."""
+EVENLY: Final = 0.5
+"""How probably a picture whose file is doubted is cut (judgement: zoomed or misnamed as likely)."""
 LEAST_TOLD: Final = 0.02
 """A prior of which the photo leaves more than all but this share tells nothing of it."""
 
@@ -82,6 +84,7 @@ def farthest(joint: Joint, mode: Mode) -> float:
 
 
 def doubted(view: View) -> View:
-    """The same photo with its file believed no more than a stranger's."""
+    """The same photo with its file believed no more than a stranger's: cut or not, both may be."""
     spread = hypot(view.camera.focal_spread or 0.0, FOCAL_DOUBTED)
-    return replace(view, camera=replace(view.camera, focal_spread=spread), cut=True)
+    framing = replace(view.camera.framing, cut=max(view.camera.framing.cut, EVENLY))
+    return replace(view, camera=replace(view.camera, focal_spread=spread, framing=framing))

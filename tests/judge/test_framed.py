@@ -14,7 +14,7 @@ from photocheck.case.model import DogFacts
 from photocheck.judge.estimate import EVERY_FACT, estimate
 from photocheck.judge.framed import FILE_LIMIT, doubted, farthest
 from photocheck.judge.joint import Joint, facts_told
-from photocheck.judge.shots import Shot
+from photocheck.judge.shots import Shot, camera_at
 from photocheck.judge.solve import solve
 from photocheck.photo.photo import WHOLE, CameraFacts, Framing
 from photocheck.scale.pinhole import turn_about_x, turn_about_y
@@ -58,9 +58,18 @@ def test_such_a_photo_is_told_and_doubted() -> None:
     assert "cropped" in sentence
     plain = estimate([near_sheet()], [[marking()]], DogFacts())
     assert plain.outliers == ()
-    open_view = doubted(near_sheet(zoom=1.55))
-    assert off_file(open_view) < FILE_LIMIT
+
+
+@pytest.mark.parametrize("zoom", [0.7, 1.55])
+def test_a_doubted_file_leaves_room_for_what_was_found(zoom: float) -> None:
+    open_view = doubted(near_sheet(zoom=zoom))
+    assert min(off_file(replace(open_view, cut=way)) for way in (True, False)) < FILE_LIMIT
     assert open_view.log_focal_35mm.spread > 0.2
+    shot = Shot(replace(open_view, cut=zoom > 1.0), likely_poses(open_view)[0], (marking(),))
+    joint = Joint([shot], DogFacts())
+    camera = camera_at(joint.unknowns, solve(joint).theta, shot, 0)
+    # the usual stance still draws at it: the view is aslant by 29 degrees
+    assert float(camera.focal_px) == pytest.approx(zoom * FOCAL_PX, rel=0.15)
 
 
 def test_every_fact_is_left_out_where_a_photo_is_held_against_its_file() -> None:
