@@ -187,7 +187,7 @@ class _Pen:
         on, down = self.on, self.down
         withers = self.marks["shoulder_top"]
         foot = self.marks.get("front_foot")
-        foot = self.foot(foot, withers + 0.02 * on, z[0], 0.10, exact)
+        foot = self.foot(foot, withers + 0.02 * on, z[0], 0.15, exact)
         elbow = chest + (0.05 + 0.04 * z[1]) * on - 0.10 * down
         knee = 0.5 * (elbow + foot) + (0.015 + 0.02 * z[2]) * on
         thick = self.rng.uniform(0.07, 0.125)
@@ -200,7 +200,7 @@ class _Pen:
     def hind(self, tuck: Array, buttock: Array, z: Array, exact: bool) -> Mask:
         on, down, tail = self.on, self.down, self.marks["tail_base"]
         below = np.array([(tail - 0.04 * on)[0], self.marks["shoulder_top"][1]])
-        foot = self.foot(self.marks.get("rear_foot"), below, z[0], 0.13, exact)
+        foot = self.foot(self.marks.get("rear_foot"), below, z[0], 0.18, exact)
         stifle = np.array([(tail + (0.15 + 0.04 * z[1]) * on)[0], tuck[1]])
         stifle = stifle + (0.06 + 0.04 * z[2]) * down
         hock = 0.35 * stifle + 0.65 * foot - (0.07 + 0.04 * z[3]) * on
@@ -233,7 +233,7 @@ class _Pen:
         foot = below + (1.0 + 0.08 * z) * self.down if marked is None else marked
         if marked is not None and exact:
             return foot
-        move = self.rng.normal(size=2) * (aside, 0.03)
+        move = self.rng.normal(size=2) * (aside, 0.08)
         return np.asarray(foot + move[0] * self.on - abs(move[1]) * self.down, float)
 
     # -- strokes --------------------------------------------------------------------
