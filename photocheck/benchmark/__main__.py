@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import click
 
@@ -77,6 +78,17 @@ def orders(good: int, each: int, seed: int, jobs: int) -> None:
     from photocheck.benchmark.order_tables import report
 
     _tell(report(good, each, seed, jobs))
+
+
+@main.command()
+@click.argument("folder", required=False, type=click.Path(exists=True, file_okay=False))
+@click.option("--photos", default=30, show_default=True, help="Composites, without a folder.")
+@click.option("--seed", default=1, show_default=True)
+def outlines(folder: str | None, photos: int, seed: int) -> None:
+    """Outlines against the truth, and whether their trust tells: a FOLDER, or composites."""
+    from photocheck.benchmark.outlines import report
+
+    _tell(report(Path(folder) if folder else None, photos, seed))
 
 
 @main.command()
