@@ -397,6 +397,7 @@ POSTURE_SIZES = {
     "weight_shifted": (0.10, 0.25, 0.18, 0.03),
     "head_down": (0.04, 0.14, 0.10, 0.04),
     "turned_away": (0.35, 0.85, 0.60, 0.04),
+    "front_lowered": (0.10, 0.50, 0.30, 0.02),
 }
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from photocheck.body.posed import POSTURES
+from photocheck.body.posed import DISTANCE, EYE_HEIGHT, POSTURES
 from photocheck.body.stance_figures import figures
 from photocheck.judge.explanations import KINDS
 from photocheck.photo.load import _jpeg_is_whole, _rgb_band
@@ -161,8 +161,22 @@ def test_postures_change_a_dog_by_what_their_sizes_mean(size: float) -> None:
     assert abs(lean["shoulder_top"][0]) == pytest.approx(size)
     assert lean["tail_base"][0] == pytest.approx(lean["shoulder_top"][0])
     assert lean["front_foot"][0] == lean["rear_foot"][0] == 0.0
-    turned = change("turned_away")
-    assert before["tail_base"][0, 0] + turned["tail_base"][0] == pytest.approx(0.95 * np.cos(size))
+    bow = change("front_lowered")
+    assert bow["shoulder_top"][1] == pytest.approx(-size, rel=0.2)
+    assert abs(bow["tail_base"][1]) < 0.2 * size
+
+
+@pytest.mark.parametrize("size", [0.1, 0.4])
+def test_a_turned_dog_is_seen_by_a_pinhole_at_the_median_distance(size: float) -> None:
+    """By hand: a point x behind the dog's middle comes x sin(a) nearer, of a camera `away`."""
+    after, before = dogs(), dogs()
+    POSTURES["turned_away"].pose(after, np.array([size]), np.zeros((5, 1)))
+    for name in ("tail_base", "breastbone", "shoulder_top"):
+        x, y = before[name][0]
+        nearer = -(x - 0.5) * np.sin(size)  # a deviate of 0 turns the tail away
+        scale = DISTANCE[0] / (DISTANCE[0] - nearer)
+        assert after[name][0, 0] == pytest.approx(0.5 + (x - 0.5) * np.cos(size) * scale)
+        assert after[name][0, 1] == pytest.approx(EYE_HEIGHT[0] + (y - EYE_HEIGHT[0]) * scale)
 
 
 @pytest.mark.parametrize("angle", [0.2, 0.5, 0.8])

@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-import cv2
 import numpy as np
 import pytest
 from scipy import ndimage, optimize
 from shapely import LineString, Point, Polygon
 from shapely.affinity import scale
 
-from photocheck.body.outline_seeds import CloseUp, seeds_of
-from photocheck.body.silhouette import _feet, _head, _one_piece, _topline, _touches, _trust
+from photocheck.body.outline_frame import CloseUp
+from photocheck.body.outline_trust import _on_marks
+from photocheck.body.silhouette import _beside, _feet, _head, _one_piece, _topline, _touches
 from photocheck.case.model import DogFacts
 from photocheck.judge.estimate import estimate
 from photocheck.judge.explain import Posterior, Ranked, told
@@ -276,18 +276,18 @@ def test_the_outline_is_trusted_by_how_near_it_passes_to_its_marks() -> None:
         moved = {name: at + np.array([0.0, shift]) for name, at in MARKS.items()}
         gaps = np.array([away[int(moved[n][1]), int(moved[n][0])] for n in named])
         scores = np.exp(-0.5 * (gaps / near) ** 2)
-        assert _trust(mask, moved, 120.0) == pytest.approx(scores.mean(), abs=0.04)
+        assert _on_marks(mask, moved, 120.0) == pytest.approx(scores.mean(), abs=0.04)
         moved["tail_base"] = np.array([400.0, 60.0])  # off the picture
-        assert _trust(mask, moved, 120.0) == pytest.approx(scores[:2].sum() / 3.0, abs=0.04)
-    assert _trust(np.zeros_like(mask), MARKS, 120.0) == 0.0
+        assert _on_marks(mask, moved, 120.0) == pytest.approx(scores[:2].sum() / 3.0, abs=0.04)
+    assert _on_marks(np.zeros_like(mask), MARKS, 120.0) == 0.0
     # marks on the very first and last pixels are in the picture
     corner = np.zeros_like(mask)
     corner[:, 100:] = 1
     for at in ((100.0, 0.0), (100.0, 199.0)):
-        assert _trust(corner, {"breastbone": np.array(at)}, 120.0) == 1.0
-        assert _trust(corner.T.copy(), {"breastbone": np.array(at[::-1])}, 120.0) == 1.0
+        assert _on_marks(corner, {"breastbone": np.array(at)}, 120.0) == 1.0
+        assert _on_marks(corner.T.copy(), {"breastbone": np.array(at[::-1])}, 120.0) == 1.0
     for out in ((100.0, -1.0), (100.0, 200.0)):
-        assert _trust(corner, {"breastbone": np.array(out)}, 120.0) == 0.0
+        assert _on_marks(corner, {"breastbone": np.array(out)}, 120.0) == 0.0
 
 
 def test_head_feet_and_back_are_read_off_a_drawn_block() -> None:
@@ -365,9 +365,9 @@ def test_the_part_of_the_photo_around_a_dog_is_laid_out_by_hand() -> None:
     big = CloseUp.around(np.zeros((3000, 4000, 3), np.uint8),
                          {n: (10 * x, 10 * y - 1000) for n, (x, y) in marks.items()})  # fmt: skip
     assert big is not None
-    assert big.scale == pytest.approx(360.0 / max(big.right - big.left, big.bottom - big.top))
+    assert big.scale == pytest.approx(240.0 / max(big.right - big.left, big.bottom - big.top))
     copy = big.copy(np.zeros((3000, 4000, 3), np.uint8))
-    assert max(copy.shape) == 360
+    assert max(copy.shape) == 240
 
 
 @pytest.mark.parametrize("corners", [2, 3, 4])
@@ -375,23 +375,19 @@ def test_a_reference_before_the_dog_is_cut_out_with_a_quarter_more_around_it(cor
     angle = np.arange(corners) * 2.0 * np.pi / corners + 0.3
     middle = np.array([18.0, 85.0])
     ring = middle + 12.0 * np.column_stack([np.cos(angle), np.sin(angle)])
-    without = seeds_of((200, 300), MARKS, [], FRAME)
-    seeds = seeds_of((200, 300), MARKS, list(ring), FRAME)
+    beside = _beside((200, 300), list(ring))
     if corners == 2:  # no area
-        np.testing.assert_array_equal(seeds, without)
+        assert not beside.any()
         return
-    # shapely's outline a quarter larger, but for half a pixel of drawing; what is surely or
-    # probably the dog is drawn over it
+    # shapely's outline a quarter larger, but for half a pixel of drawing
     grown = scale(Polygon(ring), 1.25, 1.25, origin=tuple(middle))
-    changed = np.argwhere(seeds != without)
-    assert all(grown.buffer(1.5).contains(Point(x, y)) for y, x in changed)
-    inner = [
-        (x, y)
-        for y, x in np.argwhere(without == cv2.GC_PR_BGD)
-        if grown.buffer(-1.5).contains(Point(x, y))
-    ]
-    assert all(seeds[y, x] == cv2.GC_BGD for x, y in inner)
-    assert len(inner) > 50
+    rows, columns = np.mgrid[:200, :300]
+    apart = np.array([grown.exterior.distance(Point(x, y)) > 1.5 for x, y in zip(
+        columns.ravel(), rows.ravel(), strict=True)]).reshape(200, 300)  # fmt: skip
+    inside = np.array([grown.contains(Point(x, y)) for x, y in zip(
+        columns.ravel(), rows.ravel(), strict=True)]).reshape(200, 300)  # fmt: skip
+    np.testing.assert_array_equal(beside[apart] > 0, inside[apart])
+    assert (inside & apart).sum() > 50
 
 
 # --- two photos ----------------------------------------------------------------------------------

@@ -112,6 +112,17 @@ def orders(good: int, each: int, seed: int, jobs: int) -> None:
 
 
 @main.command()
+@click.argument("folder", required=False, type=click.Path(exists=True, file_okay=False))
+@click.option("--photos", default=30, show_default=True, help="Composites, without a folder.")
+@click.option("--seed", default=1, show_default=True)
+def outlines(folder: str | None, photos: int, seed: int) -> None:
+    """Outlines against the truth, and whether their trust tells: a FOLDER, or composites."""
+    from photocheck.benchmark.outlines import report
+
+    _tell(report(Path(folder) if folder else None, photos, seed))
+
+
+@main.command()
 @click.option("--runs", default=9, show_default=True, help="Rounds, each timing both in turn.")
 def speed(runs: int) -> None:
     """The whole check of a 12 MP JPEG over a plain decode of that file."""

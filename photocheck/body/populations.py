@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.posed import POSTURES, Places, points, posed_dogs, square_dogs
+from photocheck.body.stance_figures import FigurePlan, abnormal, figures
 from photocheck.body.standards import Allowance
 from photocheck.numerics import median, quantile
 
@@ -24,6 +25,12 @@ DOGS: Final = 3000
 """Dogs simulated of each population: a share of 5 % is then known to 0.4 %."""
 SIZES: Final = 6
 """Parts a posture's range of sizes is cut into."""
+UNSEEN: Final = -1e6
+"""ln of the odds of what no figure shows or the marks hardly speak for."""
+LEAST_ODDS: Final = float(np.log(1.0 / 4.0))
+"""ln of the odds against standing square below which a posture is never named (judgement)."""
+CENTRAL: Final = (0.05, 0.5, 0.95)
+"""The bounds of what square dogs have, and their middle."""
 STEP: Final = 1.12
 """Doubts are rounded up to a power of this before a population is simulated, so that it can
 be used again."""
@@ -112,6 +119,26 @@ class PostureDensity:
 
 
 @dataclass(frozen=True, eq=False)
+class Shown:
+    """A figure that shows a posture; ``low`` to ``high`` hold 90 of 100 square dogs."""
+
+    plan: FigurePlan
+    low: float
+    middle: float
+    high: float
+
+    @classmethod
+    def by(cls, plan: FigurePlan, square: Places) -> Shown:
+        """With the bounds of square dogs as marked."""
+        low, middle, high = (float(v) for v in np.quantile(plan.measure(square), CENTRAL))
+        return cls(plan, low, middle, high)
+
+    def abnormal(self, places: Places) -> Array:
+        """Which dogs' figures square dogs do not have, (n,) of bool."""
+        return abnormal(self.plan, self.plan.measure(places), self.low, self.high)
+
+
+@dataclass(frozen=True, eq=False)
 class Populations:
     """All populations as one set of marks would show them.
 
@@ -122,24 +149,28 @@ class Populations:
     square : Density
     rivals : tuple of (str, PostureDensity)
         One of each posture.
+    shown : mapping of posture to tuple of Shown
+        The figures that could show each.
     scores : (DOGS,)
-        `any_rival` of square dogs: what chance alone gives.
+        `any_rival` of square dogs, of postures that a figure shows: what chance alone gives.
     power : mapping of posture to float
         How far a posture of telling size moves the marks, in standard deviations.
-    dogs : Places
-        The square dogs' landmarks as marked.
     """
 
     names: tuple[str, ...]
     square: Density
     rivals: tuple[tuple[str, PostureDensity], ...]
+    shown: Mapping[str, tuple[Shown, ...]]
     scores: Array
     power: Mapping[str, float]
-    dogs: Places
 
     def limit(self, accused: float) -> float:
         """What the log-odds of any posture must exceed."""
         return quantile(self.scores, 1.0 - accused)
+
+    def shows(self, name: str, places: Places) -> bool:
+        """Whether a figure of one dog, places (1, 2), is one that square dogs do not have."""
+        return any(bool(each.abnormal(places)[0]) for each in self.shown[name])
 
 
 def any_rival(log_odds: Mapping[str, float]) -> float:
@@ -205,9 +236,17 @@ def populations(
             parts.append(Density(shape_of(marked(posed), names)))
         rivals.append((name, PostureDensity(0.5 * (edges[:-1] + edges[1:]), tuple(parts))))
         power[name] = _power(square, rng, dogs, name, names)
-    odds = [np.log(POSTURES[n].odds) + r.log_density(rows) - square(rows) for n, r in rivals]
+    shown = {n: tuple(Shown.by(plan, square_seen) for plan in figures(n, names)) for n in POSTURES}
+    at_square = square(rows)
+    odds = []
+    for name, rival in rivals:
+        seen = np.zeros(DOGS, bool)
+        for each in shown[name]:
+            seen |= each.abnormal(square_seen)
+        score = np.log(POSTURES[name].odds) + rival.log_density(rows) - at_square
+        odds.append(np.where(seen & (score >= LEAST_ODDS), score, UNSEEN))
     scores = np.logaddexp.reduce(np.stack(odds), axis=0)
-    return Populations(names, square, tuple(rivals), scores, power, square_seen)
+    return Populations(names, square, tuple(rivals), shown, scores, power)
 
 
 def _power(

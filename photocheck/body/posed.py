@@ -40,6 +40,17 @@ RIB_ASIDE: Final = 0.15
 SHORTEST_LEG: Final = 0.45
 """How much lower a dog may stand where its breed's standard asks for short legs: FCI 148
 (Dachshund) makes the body 1.7 to 1.8 times as long as the dog is high (from memory)."""
+HAIR_HIDES: Final = 0.5
+"""How far a mark lies beside its point under hair, standard deviation over the coat's stand-off:
+breastbone, tail base and feet each way along the body (judgement)."""
+HAIR_HANGS: Final = 0.6
+"""How much further the hair hangs below the chest than it stands off
+elsewhere, the same, half as much before the breastbone (judgement: feathering and ruff; a
+retriever's hides the elbow)."""
+EYE_HEIGHT: Final = (1.6, 0.50)
+DISTANCE: Final = (4.5, 0.50)
+"""Median over the height at the withers, and spread of its logarithm, of the camera's height and
+distance: a phone held at 1 m, 2.5 m away from a dog of 60 cm (judgement)."""
 ANY_ARCH: Final = 0.06
 """Spread of the topline's rise where a breed's standard asks for an arched loin (judgement)."""
 
@@ -66,6 +77,9 @@ def square_dogs(
     """
     p = {name: rng.normal(item.mean, item.spread, count) for name, item in PROPORTIONS.items()}
     hair = np.clip(rng.normal(*coat, count), 0.0, None)
+    aside = HAIR_HIDES * hair * rng.normal(size=(6, count))
+    hangs, ruff = HAIR_HANGS * hair * np.abs(rng.normal(size=(2, count)))
+    hidden = np.abs(p["feet_hidden"])
     withers = p["breastbone_to_withers"]
     tail = p["length"] - p["buttock_behind_tail"]
     tail_height = p["rump_height"] - p["tail_drop"]
@@ -74,14 +88,20 @@ def square_dogs(
         rise = rise + np.abs(rng.normal(0.0, ANY_ARCH, count))
     middle = 0.5 * (1.0 + tail_height) + rise
     places = {
-        "breastbone": (-hair, p["breastbone_height"]),
+        "breastbone": (-hair - 0.5 * ruff + 0.5 * aside[0], p["breastbone_height"] + aside[1]),
         "shoulder_top": (withers, 1.0 + hair),
         "last_rib": (p["last_rib_along"] * p["length"], p["last_rib_height"]),
-        "tail_base": (tail, tail_height + hair),
+        "tail_base": (tail + aside[2], tail_height + hair - 0.5 * np.abs(aside[3])),
         "back_top": (withers + p["back_top_behind"], 1.0 - p["back_top_below"] + hair),
-        "chest_bottom": (withers + p["chest_bottom_behind"], 1.0 - p["chest_depth"] - hair),
-        "front_foot": (withers - p["front_foot_ahead"], p["front_foot_level"]),
-        "rear_foot": (p["length"] + p["rear_foot_behind"], p["rear_foot_level"]),
+        "chest_bottom": (withers + p["chest_bottom_behind"], 1.0 - p["chest_depth"] - hair - hangs),
+        "front_foot": (
+            withers - p["front_foot_ahead"] + aside[4],
+            p["front_foot_level"] + hidden,
+        ),
+        "rear_foot": (
+            p["length"] + p["rear_foot_behind"] + aside[5],
+            p["rear_foot_level"] + hidden,
+        ),
         "topline": (0.5 * (withers + tail), middle + hair),
         "head": (withers - 0.3, 1.0 + p["head_above"]),
     }
@@ -194,14 +214,37 @@ def _lower_head(dogs: Places, size: Array, z: Array) -> None:
 
 
 def _turn_away(dogs: Places, size: Array, z: Array) -> None:
-    """A dog turned by `size` radians out of the reference's plane looks short."""
+    """A dog turned by `size` radians out of the reference's plane looks short.
+
+    Its nearer end also looks larger, about the height of the camera, so that from above the
+    nearer feet stand lower in the picture.
+    """
     side = np.where(z[0] > 0, 1.0, -1.0) * np.sin(size)
     shrunk = np.cos(size)
+    eye = EYE_HEIGHT[0] * np.exp(EYE_HEIGHT[1] * z[1])
+    away = DISTANCE[0] * np.exp(DISTANCE[1] * z[2])
+    aside = {"front_foot": FOOT_ASIDE, "rear_foot": FOOT_ASIDE, "last_rib": RIB_ASIDE}
     for name, places in dogs.items():
-        dogs[name] = points(places[:, 0] * shrunk, places[:, 1])
-    for name in ("front_foot", "rear_foot"):
-        _shift(dogs, name, FOOT_ASIDE * side)
-    _shift(dogs, "last_rib", RIB_ASIDE * side)
+        out = aside.get(name, 0.0)
+        x, y = places.T
+        nearer = ((x - 0.5) * side - out * (1.0 - shrunk)) / away
+        larger = 1.0 / (1.0 - np.clip(nearer, -0.4, 0.4))
+        flat = (x - 0.5) * shrunk + out * side
+        dogs[name] = points(0.5 + flat * larger, eye + (y - eye) * larger)
+
+
+def _lower_front(dogs: Places, size: Array, z: Array) -> None:
+    """A play bow: the forelegs fold or lie forward, the trunk turns about the tail base."""
+    pivot = dogs["tail_base"]
+    angle = np.arctan2(size, pivot[:, 0] - dogs["shoulder_top"][:, 0])
+    c, s = np.cos(angle), np.sin(angle)
+    for name in TRUNK:
+        if name in dogs:
+            x, y = (dogs[name] - pivot).T
+            dogs[name] = pivot + points(c * x - s * y, s * x + c * y)
+    _sink(dogs, 0.1 * size * (1.0 + z[0]))
+    _shift(dogs, "front_foot", -0.5 * size * (1.0 + z[1]))
+    _shift(dogs, "rear_foot", -0.1 * size * z[2])
 
 
 @dataclass(frozen=True)
@@ -237,11 +280,13 @@ POSTURES: Final[Mapping[str, Posture]] = MappingProxyType(
         "weight_shifted": Posture(_shift_weight, 0.10, 0.25, 0.18, 0.03),
         "head_down": Posture(_lower_head, 0.04, 0.14, 0.10, 0.04),
         "turned_away": Posture(_turn_away, 0.35, 0.85, 0.60, 0.04),
+        "front_lowered": Posture(_lower_front, 0.10, 0.50, 0.30, 0.02),
     }
 )
 """Ways of standing; the sizes of crouching and head_down are the drop of the withers, of
-rear_lowered the drop of the tail base, of stretched how much further the feet are apart, of
-weight_shifted how far the trunk leans, of arched and turned_away angles in radians."""
+rear_lowered the drop of the tail base, of front_lowered that of the withers, of stretched how
+much further the feet are apart, of weight_shifted how far the trunk leans, of arched and
+turned_away angles in radians."""
 
 
 def posed_dogs(

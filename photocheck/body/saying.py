@@ -5,8 +5,6 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
-import numpy as np
-
 from photocheck.body.stance_figures import StanceFigure
 from photocheck.speech import later, listed, number, tr
 
@@ -42,6 +40,10 @@ INSTRUCTIONS: Final = MappingProxyType(
             "Get the dog to look straight ahead, for example at a treat held at the "
             "height of its nose, and take the photo again."
         ),
+        "front_lowered": later(
+            "Wait until the dog has finished its bow or its stretch and stands on straight "
+            "forelegs, and take the photo then."
+        ),
         "turned_away": later(
             "Stand so that you see the dog exactly from the side, with the thing of "
             "known size parallel to it, and take the photo again."
@@ -57,6 +59,7 @@ _SEEN: Final = MappingProxyType(
         "rear_lowered": later("The dog's hindquarters seem lowered"),
         "weight_shifted": later("The dog seems to lean over its feet"),
         "head_down": later("The dog seems to hold its head low"),
+        "front_lowered": later("The dog's front seems lowered"),
         "turned_away": later("The dog seems turned towards or away from the camera"),
     }
 )
@@ -70,6 +73,7 @@ LINES: Final = MappingProxyType(
         "weight_shifted": (("front_foot", "rear_foot"),),
         "head_down": (("breastbone", "shoulder_top"),),
         "turned_away": (("breastbone", "tail_base"),),
+        "front_lowered": (("shoulder_top", "tail_base"),),
     }
 )
 """Lines between landmarks to draw as evidence."""
@@ -83,30 +87,22 @@ UPRIGHTS: Final = MappingProxyType(
         "weight_shifted": (("shoulder_top", "front_foot"), ("tail_base", "rear_foot")),
         "head_down": (("shoulder_top", "front_foot"),),
         "turned_away": (("shoulder_top", "front_foot"),),
+        "front_lowered": (("shoulder_top", "front_foot"), ("tail_base", "rear_foot")),
     }
 )
 """Uprights to draw: from a landmark down to the height of a foot."""
 
 
-def sentence(name: str, figure: StanceFigure, log_bayes: float) -> str:
+def sentence(name: str, figure: StanceFigure) -> str:
     """What was seen, with the figure and what square dogs have."""
     digits = 0 if "degrees" in figure.title else 2
     value, low, high = (number(f"{v:.{digits}f}") for v in (figure.value, figure.low, figure.high))
-    told = {"seen": tr(_SEEN[name]), "figure": tr(figure.title), "value": value}
-    if figure.low <= figure.value <= figure.high:
-        times = min(round(float(np.exp(min(log_bayes, 10.0))), 1 if log_bayes < 2.0 else 0), 1000)
-        return tr(
-            "{seen}: the {figure} is {value}, which by itself a dog standing square may have "
-            "({low} to {high}), but all marks together fit {times:g} times better.",
-            **told,
-            low=low,
-            high=high,
-            times=times,
-        )
     return tr(
         "{seen}: the {figure} is {value}, and for a dog standing square we would expect {low} "
         "to {high}.",
-        **told,
+        seen=tr(_SEEN[name]),
+        figure=tr(figure.title),
+        value=value,
         low=low,
         high=high,
     )
@@ -127,6 +123,7 @@ _ASKED: Final = MappingProxyType(
         "rear_lowered": later("whether the hindquarters are lowered"),
         "weight_shifted": later("whether the dog leans over its feet"),
         "head_down": later("whether the head is held low"),
+        "front_lowered": later("whether the front is lowered"),
         "turned_away": later("whether the dog is turned out of the side view"),
     }
 )

@@ -1,9 +1,10 @@
 """The dog's outline in a photo, found from its marks.
 
-Iterated graph cuts (GrabCut: Rother, Kolmogorov and Blake 2004, ACM Transactions on
-Graphics 23: 309-314, as in OpenCV), seeded by where the marks say the trunk must be,
-where head, tail and legs may be, and where nothing of the dog can be.  It works on a
-small copy of the part of the photo around the dog.
+Every pixel says by its colour how likely it is the dog, learnt from this photo
+(`outline_colours`); what a dog around these marks can look like says it by place
+(`outline_shapes`), weighed anew by what the colours said; the cut that agrees best with both
+and runs along edges is the outline (`outline_cut`).  Some rounds of that settle it.  It works
+on a small copy of the part of the photo around the dog.
 """
 
 from __future__ import annotations
@@ -16,20 +17,39 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.body.outline_seeds import CloseUp, seeds_of
+from photocheck.body.outline_colours import Colours
+from photocheck.body.outline_cut import cut, edges
+from photocheck.body.outline_frame import CloseUp
+from photocheck.body.outline_shapes import COARSE_PX, Shapes
+from photocheck.body.outline_trust import trust_in
 from photocheck.case.model import Point
 
 Array = NDArray[np.float64]
+Map = NDArray[np.float32]
 Mask = NDArray[np.uint8]
 
 ROUNDS: Final = 3
-"""Rounds of colour models and cuts; more change little."""
+"""Rounds of colours, shapes and cut; a fourth changed little."""
+STEPS: Final = 160
+"""Steps of the last cut; the ones before take half as many."""
+SHAPE_SPEAKS: Final = 0.7
+"""What the shapes' odds count beside the colours'; from 0.4 to 1 changed little."""
+UNSURE: Final = 0.06
+UNSURE_LATER: Final = 0.03
+"""A part may lie where no shape has it, and no shape is right everywhere: the shapes' say is
+kept this far from 0 and 1, in the first round and after."""
+BEYOND: Final = 0.01
+"""The same where no shape at all reached."""
+BLUR: Final = 0.02
+"""Blur of the shapes' say, over the trunk's length."""
+BESIDE: Final = 8.0
+"""ln of the odds against the dog where the reference lies."""
 EDGE_PX: Final = 2.0
 """Nearer to the photo's edge than this many px of the small copy counts as touching it."""
 HOLE: Final = 0.004
 """Holes below this share of the copy are filled."""
 TRUSTED: Final = 0.6
-"""Agreement below which nothing is read off the outline (judgement)."""
+"""Trust below which nothing is read off the outline (`photocheck.body.outline_trust`)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +65,7 @@ class Silhouette:
     scale : float
         Pixels of the copy per pixel of the photo.
     trust : float
-        0 to 1: how well the outline passes through the marks that lie on it.
+        0 to 1, see `photocheck.body.outline_trust`.
     topline : tuple of Point
         The back's outline from shoulder top to tail base, px; empty when not trusted.
     head : Point or None
@@ -111,36 +131,82 @@ def find_silhouette(
     frame = CloseUp.around(rgb, marks_px)
     if frame is None:
         return None
-    small = frame.copy(rgb)
     marks = {name: frame.into(xy) for name, xy in marks_px.items()}
-    seeds = seeds_of(small.shape[:2], marks, [frame.into(xy) for xy in reference_px], frame)
-    if not ((seeds == cv2.GC_FGD).any() and (seeds == cv2.GC_BGD).any()):
-        return None
-    soft = cv2.GaussianBlur(small, (0, 0), 1.0)  # hair and grain are not outline
-    colours = np.asarray(cv2.cvtColor(soft, cv2.COLOR_RGB2Lab), np.uint8)
-    mask = _one_piece(_cut(colours, seeds), marks)
-    return _read(mask, marks, frame)
+    small = frame.copy(rgb)
+    ring = [frame.into(xy) for xy in reference_px]
+    found = _find(small, marks, frame, _beside(small.shape[:2], ring))
+    return _read(found, marks, frame)
 
 
-def _cut(colours: NDArray[np.uint8], seeds: Mask) -> Mask:
-    """Colours learned at half size, then one cut at full size: half the time of learning there.
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """The outline with what it came from: maps of the small copy, (h, w)."""
 
-    What lies deep inside the coarse outline is settled; thin legs and tails are not found
-    at half size, so that all the rest is cut afresh.
-    """
-    height, width = seeds.shape
-    half = (max(width // 2, 8), max(height // 2, 8))
-    coarse = np.asarray(cv2.resize(colours, half, interpolation=cv2.INTER_AREA), np.uint8)
-    guess = np.asarray(cv2.resize(seeds, half, interpolation=cv2.INTER_NEAREST), np.uint8)
-    models = np.zeros((1, 65)), np.zeros((1, 65))
-    cv2.setRNGSeed(1)  # the colour models start from a random clustering
-    cv2.grabCut(coarse, guess, (0, 0, 0, 0), *models, ROUNDS, cv2.GC_INIT_WITH_MASK)
-    inside = np.isin(guess, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
-    grown = cv2.resize(inside, (width, height), interpolation=cv2.INTER_NEAREST)
-    surely = cv2.erode(grown, np.ones((9, 9), np.uint8), borderValue=1)
-    fine = np.where((surely > 0) & (seeds != cv2.GC_BGD), cv2.GC_FGD, seeds).astype(np.uint8)
-    cv2.grabCut(colours, fine, (0, 0, 0, 0), *models, 1, cv2.GC_EVAL_FREEZE_MODEL)
-    return np.isin(fine, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
+    mask: Mask
+    inside: Map
+    price: Map
+    shapes: Shapes
+
+
+def _find(
+    small: NDArray[np.uint8], marks: Mapping[str, Array], frame: CloseUp, beside: Mask
+) -> _Found:
+    height, width = small.shape[:2]
+    share = min(1.0, COARSE_PX / max(height, width))
+    coarse = (max(1, round(height * share)), max(1, round(width * share)))
+    there = {name: (at + 0.5) * share - 0.5 for name, at in marks.items()}
+    shapes = Shapes(there, frame.trunk * share, frame.ahead, coarse)
+    soft = np.asarray(cv2.bilateralFilter(small, 7, 30.0, 5.0), np.uint8)
+    colours = Colours(_lab(soft), frame.trunk)  # hair and grain are not colours
+    price = edges(_lab(small))
+
+    def grown(coarse_map: Map) -> Map:
+        return np.asarray(cv2.resize(coarse_map, (width, height)), np.float32)
+
+    first = grown(shapes.dog())
+    teach_dog, teach_ground = first**3, (1.0 - first) ** 12
+    inside: Map | None = None
+    for number in range(ROUNDS):
+        if inside is not None:
+            place = grown(shapes.dog())
+            teach_dog = np.where(inside > 0.5, np.maximum(place, 0.1), 0.0)
+            # What all shapes have as the dog never teaches the ground.
+            open_ground = (inside < 0.5) & (first < 0.6)
+            teach_ground = np.where(open_ground, np.maximum(1.0 - place, 0.1), 0.0)
+        odds = colours.speak(np.where(beside, 0.0, teach_dog), teach_ground)
+        odds = np.where(beside, -BESIDE, odds).astype(np.float32)
+        seen = cv2.resize(odds, coarse[::-1], interpolation=cv2.INTER_AREA)
+        shapes.weigh(np.asarray(seen, np.float32))
+        odds = odds + SHAPE_SPEAKS * _placed(grown(shapes.dog()), first, frame.trunk, number)
+        start = (odds > 0.0).astype(np.float32) if inside is None else inside
+        inside = cut(odds, price, start, STEPS if number == ROUNDS - 1 else STEPS // 2)
+    assert inside is not None
+    mask = _one_piece((inside > 0.5).astype(np.uint8), marks)
+    return _Found(mask, inside, price, shapes)
+
+
+def _lab(rgb: NDArray[np.uint8]) -> Map:
+    return np.asarray(cv2.cvtColor(rgb.astype(np.float32) / 255.0, cv2.COLOR_RGB2Lab), np.float32)
+
+
+def _placed(place: Map, first: Map, trunk: float, number: int) -> Map:
+    """ln of the odds that the shapes give, (h, w)."""
+    soft = cv2.GaussianBlur(place, (0, 0), max(BLUR * trunk, 0.5))
+    unsure = np.where(first > BEYOND, UNSURE if number == 0 else UNSURE_LATER, BEYOND)
+    likely = np.clip(unsure + (1.0 - 2.0 * unsure) * soft, BEYOND, 1.0 - BEYOND)
+    likely = np.where(first > 1.0 - 0.5 * BEYOND, 1.0 - BEYOND, likely)
+    return np.asarray(np.log(likely / (1.0 - likely)), np.float32)
+
+
+def _beside(shape: tuple[int, ...], ring: Sequence[Array]) -> Mask:
+    """Where the reference lies, and a quarter beyond: its shadow and its rim, (h, w)."""
+    mask = np.zeros(shape, np.uint8)
+    if len(ring) >= 3:
+        corners = np.array(ring)
+        hull = cv2.convexHull(corners.astype(np.float32))[:, 0]
+        out = corners.mean(axis=0) + 1.25 * (hull - corners.mean(axis=0))
+        cv2.fillPoly(mask, [np.rint(out).astype(np.int32)], 1)
+    return mask
 
 
 def _one_piece(mask: Mask, marks: Mapping[str, Array]) -> Mask:
@@ -166,16 +232,17 @@ def _one_piece(mask: Mask, marks: Mapping[str, Array]) -> Mask:
     return np.asarray(piece, np.uint8)
 
 
-def _read(mask: Mask, marks: Mapping[str, Array], frame: CloseUp) -> Silhouette:
+def _read(found: _Found, marks: Mapping[str, Array], frame: CloseUp) -> Silhouette:
     """Everything the outline tells."""
-    trust = _trust(mask, marks, frame.trunk)
+    mask = found.mask
+    trust = trust_in(mask, found.inside, found.price, found.shapes, marks, frame.trunk)
     topline: tuple[Point, ...] = ()
     head = None
     feet: dict[str, Point] = {}
     if trust >= TRUSTED:
         topline = tuple(frame.back(at) for at in _topline(mask, marks))
-        found = _head(mask, marks, frame.ahead)
-        head = None if found is None else frame.back(found)
+        highest = _head(mask, marks, frame.ahead)
+        head = None if highest is None else frame.back(highest)
         feet = {name: frame.back(at) for name, at in _feet(mask, marks, frame).items()}
     return Silhouette(
         mask=mask,
@@ -188,25 +255,6 @@ def _read(mask: Mask, marks: Mapping[str, Array], frame: CloseUp) -> Silhouette:
         feet=feet,
         touches=_touches(mask, frame),
     )
-
-
-def _trust(mask: Mask, marks: Mapping[str, Array], trunk: float) -> float:
-    """Share of the marks on the outline that it passes within a thirtieth of the trunk of."""
-    edge = cv2.morphologyEx(mask, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
-    if not edge.any():
-        return 0.0
-    away = cv2.distanceTransform((1 - edge).astype(np.uint8), cv2.DIST_L2, 3)
-    names = ("breastbone", "shoulder_top", "tail_base", "back_top", "chest_bottom")
-    scores = []
-    for name in names:
-        if name in marks:
-            column, row = (int(v) for v in np.rint(marks[name]))
-            if 0 <= row < mask.shape[0] and 0 <= column < mask.shape[1]:
-                near = max(2.5, trunk / 30.0)
-                scores.append(float(np.exp(-0.5 * (away[row, column] / near) ** 2)))
-            else:
-                scores.append(0.0)
-    return float(np.mean(scores))
 
 
 def _topline(mask: Mask, marks: Mapping[str, Array]) -> list[Array]:

@@ -20,10 +20,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body import saying
-from photocheck.body.populations import Populations, any_rival, populations, rounded, shape_of
+from photocheck.body.populations import (
+    LEAST_ODDS,
+    Populations,
+    any_rival,
+    populations,
+    rounded,
+    shape_of,
+)
 from photocheck.body.posed import POSTURES
 from photocheck.body.shape import COAT_PRESSED_SHARE, MARK_SPREAD_MM, coat_pressed
-from photocheck.body.stance_figures import StanceFigure, figures
+from photocheck.body.stance_figures import StanceFigure
 from photocheck.body.standards import Allowance
 from photocheck.case.model import Point
 from photocheck.speech import tr
@@ -46,6 +53,11 @@ GROUND_SPREAD_MM: Final = 8.0
 the middle plane is guessed, and a camera above the ground sees nearer ones lower."""
 
 
+UNKNOWN_COAT: Final = (14.0, 14.0)
+"""Stand-off when nothing is told of the coat, mean and spread, mm: from short to long hair, 2 to
+40 mm (`photocheck.body.shape`)."""
+
+
 def coat_stand_off(coat: str, coat_depth_mm: float | None = None) -> tuple[float, float]:
     """How far the visible outline stands off the body, mean and spread, mm.
 
@@ -63,6 +75,8 @@ def coat_stand_off(coat: str, coat_depth_mm: float | None = None) -> tuple[float
     """
     if coat_depth_mm is not None:
         return coat_depth_mm, 0.15 * coat_depth_mm + 1.0
+    if coat == "unknown":
+        return UNKNOWN_COAT
     pressed = coat_pressed(coat, None)
     return pressed.mean_mm / COAT_PRESSED_SHARE, pressed.spread_mm / COAT_PRESSED_SHARE
 
@@ -156,6 +170,8 @@ class Stance:
         A sentence for each that these marks could not show.
     accused_share : float
         Share of square dogs that would be accused, as asked for.
+    shown : frozenset of posture
+        Those of which a figure is one that square dogs do not have.
     cautions : tuple of str
         To be shown wherever an instruction is.
     """
@@ -164,6 +180,7 @@ class Stance:
     log_odds: Mapping[str, float]
     unchecked: Mapping[str, str]
     accused_share: float
+    shown: frozenset[str] = frozenset()
     cautions: tuple[str, ...] = field(default=saying.CAUTIONS)
 
     @property
@@ -217,22 +234,26 @@ def judge_stance(
     factors = {name: rival.log_density(seen) - known.square(seen) for name, rival in known.rivals}
     log_odds = {name: float(f[0] + np.log(POSTURES[name].odds)) for name, f in factors.items()}
     findings: tuple[Finding, ...] = ()
-    if any_rival(log_odds) > known.limit(accused):
-        best = max(log_odds.values())
+    one = {name: np.asarray(at, float)[None] for name, at in places.items()}
+    shown = frozenset(name for name in factors if known.shows(name, one))
+    seen_odds = {name: log_odds[name] for name in shown if log_odds[name] >= LEAST_ODDS}
+    if seen_odds and any_rival(seen_odds) > known.limit(accused):
+        best = max(seen_odds.values())
         named = sorted(
-            (n for n, odds in log_odds.items() if odds >= best - ALSO), key=lambda n: -log_odds[n]
+            (n for n, odds in seen_odds.items() if odds >= best - ALSO),
+            key=lambda n: -seen_odds[n],
         )
         sizes = {name: rival.likely_size(seen) for name, rival in known.rivals}
         findings = tuple(
-            _finding(n, marks, places, known, float(factors[n][0]), sizes[n], to_px) for n in named
+            _finding(n, marks, one, known, float(factors[n][0]), sizes[n], to_px) for n in named
         )
     found = {finding.name for finding in findings}
     unchecked = {
         name: saying.unchecked(name, known.names)
         for name, power in known.power.items()
-        if power < TELLS and name not in found
+        if (power < TELLS or not known.shown[name]) and name not in found
     }
-    return Stance(findings, log_odds, unchecked, float(accused))
+    return Stance(findings, log_odds, unchecked, float(accused), shown)
 
 
 # -- from millimetres to places ---------------------------------------------------
@@ -284,25 +305,22 @@ def _middle_of(line: Array, start: Array, end: Array) -> Array:
 def _finding(
     name: str,
     marks: BodyMarks,
-    places: dict[str, Array],
+    own: dict[str, Array],
     known: Populations,
     log_bayes: float,
     size: float,
     to_px: Callable[[Point], Point] | None,
 ) -> Finding:
-    own = {key: at[None] for key, at in places.items()}
     best, figure = -np.inf, None
-    for plan in figures(name, known.names):
-        value = float(plan.measure(own)[0])
-        low, middle, high = (
-            float(v) for v in np.quantile(plan.measure(known.dogs), [0.025, 0.5, 0.975])
-        )
-        away = plan.sign * (value - middle) / (high - low)
-        if plan.sign == 0:
-            away = abs(value - middle) / (high - low)
+    for each in known.shown[name]:
+        value = float(each.plan.measure(own)[0])
+        away = each.plan.sign * (value - each.middle) / (each.high - each.low)
+        if each.plan.sign == 0:
+            away = abs(value - each.middle) / (each.high - each.low)
         if away > best:
-            best, figure = away, StanceFigure(plan.title, value, low, high, plan.basis)
-    assert figure is not None  # every posture has a figure from the three marks required
+            plan = each.plan
+            best, figure = away, StanceFigure(plan.title, value, each.low, each.high, plan.basis)
+    assert figure is not None  # only what a figure shows is named
     lines = tuple(
         (_plain(marks.points[a]), _plain(marks.points[b]))
         for a, b in saying.LINES[name]
@@ -314,7 +332,7 @@ def _finding(
         lines_px = tuple((to_px(a), to_px(b)) for a, b in lines)
     return Finding(
         name=name,
-        sentence=saying.sentence(name, figure, log_bayes),
+        sentence=saying.sentence(name, figure),
         instruction=tr(saying.INSTRUCTIONS[name]),
         figure=figure,
         log_bayes=log_bayes,

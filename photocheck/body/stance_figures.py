@@ -27,7 +27,7 @@ UPRIGHT: Final = "breed standards: forelegs upright, feet under the body; spread
 class StanceFigure:
     """One measured figure with what square-standing dogs have.
 
-    ``low`` and ``high`` hold 95 of 100 square dogs, the doubt of this measurement included.
+    ``low`` and ``high`` hold 90 of 100 square dogs, the doubt of this measurement included.
     ``title`` says what was divided by what.
     """
 
@@ -38,7 +38,7 @@ class StanceFigure:
     basis: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FigurePlan:
     """How one figure is measured.
 
@@ -72,6 +72,29 @@ def _over_chest(seen: Seen) -> Array:
     return np.asarray((seen["shoulder_top"][:, 1] - seen["front_foot"][:, 1]) / depth)
 
 
+def _angle(seen: Seen) -> Array:
+    ahead, behind = (seen[n] - seen["shoulder_top"] for n in ("breastbone", "tail_base"))
+    across = ahead[:, 0] * behind[:, 1] - ahead[:, 1] * behind[:, 0]
+    return np.asarray(np.degrees(np.arctan2(np.abs(across), np.sum(ahead * behind, axis=-1))))
+
+
+def _apart(seen: Seen) -> Array:
+    height = seen["shoulder_top"][:, 1] - seen["front_foot"][:, 1]
+    return np.asarray((seen["rear_foot"] - seen["front_foot"])[:, 0] / height)
+
+
+def _both(seen: Seen) -> Array:
+    fore, hind = _over("shoulder_top", "front_foot"), _over("tail_base", "rear_foot")
+    return np.asarray(0.5 * (fore(seen) + hind(seen)))
+
+
+def _stands(seen: Seen) -> Array:
+    # Length and depth err apart: their mean tells a dog's size better than either.
+    depth = seen["shoulder_top"][:, 1] - seen["chest_bottom"][:, 1]
+    trunk = _trunk(seen)
+    return np.asarray(_both(seen) * trunk / (0.5 * (trunk + 2.0 * depth)))
+
+
 def _feet(seen: Seen) -> Array:
     return np.asarray((seen["rear_foot"] - seen["front_foot"])[:, 0] / _trunk(seen))
 
@@ -98,9 +121,18 @@ def _under(seen: Seen) -> Array:
     return np.asarray((seen["rear_foot"] - seen["tail_base"])[:, 0] / _trunk(seen))
 
 
-def _neck(seen: Seen) -> Array:
-    height = (seen["shoulder_top"] - seen["tail_base"])[:, 1]
-    return np.asarray(height / _trunk(seen))
+def _feet_line(seen: Seen) -> Array:
+    line = seen["rear_foot"] - seen["front_foot"]
+    return np.asarray(np.degrees(np.arctan2(line[:, 1], line[:, 0])))
+
+
+def _front(seen: Seen) -> Array:
+    shoulder = seen["shoulder_top"][:, 1] - _ground(seen, "front_foot")
+    return np.asarray(shoulder / (seen["tail_base"][:, 1] - _ground(seen, "rear_foot")))
+
+
+def _climb(seen: Seen) -> Array:
+    return -_fall(seen)
 
 
 def _head(seen: Seen) -> Array:
@@ -124,6 +156,20 @@ _DEPTH = FigurePlan(
     _over_chest,
     -1,
     ("front_foot", "chest_bottom"),
+    STANDARDS,
+)
+_STANDS = FigurePlan(
+    later("height of shoulder and tail base over body length and twice the chest depth, means"),
+    _stands,
+    -1,
+    ("front_foot", "rear_foot", "chest_bottom"),
+    STANDARDS,
+)
+_BOTH = FigurePlan(
+    later("mean height of shoulder and tail base over length from breastbone to tail base"),
+    _both,
+    -1,
+    ("front_foot", "rear_foot"),
     STANDARDS,
 )
 _RUMP = FigurePlan(
@@ -171,13 +217,6 @@ _LEAN = FigurePlan(
     ("front_foot", "rear_foot"),
     UPRIGHT,
 )
-_NECK = FigurePlan(
-    later("shoulder top above tail base over length from breastbone to tail base"),
-    _neck,
-    -1,
-    (),
-    LEVEL,
-)
 _HEAD = FigurePlan(
     later("head above the shoulder over length from breastbone to tail base"),
     _head,
@@ -186,19 +225,71 @@ _HEAD = FigurePlan(
     "judgement: an attentive dog's head, no source",
 )
 
+_ANGLE = FigurePlan(
+    later("angle at the shoulder top between breastbone and tail base, degrees"),
+    _angle,
+    -1,
+    (),
+    "breed standards: shoulder laid back 45 to 55 degrees, back level; spread judgement",
+)
+_APART = FigurePlan(
+    later("distance between the feet over height of the shoulder"),
+    _apart,
+    1,
+    ("front_foot", "rear_foot"),
+    UPRIGHT,
+)
+_LOW_BEHIND = FigurePlan(
+    later("height of the shoulder over height of the tail base"),
+    _front,
+    1,
+    ("front_foot", "rear_foot"),
+    LEVEL,
+)
+_FEET_LINE = FigurePlan(
+    later("rise of the line between the feet towards the tail, degrees"),
+    _feet_line,
+    0,
+    ("front_foot", "rear_foot"),
+    "an even ground; the phone's tilt and the feet's spread included",
+)
+_FRONT = FigurePlan(
+    later("height of the shoulder over height of the tail base"),
+    _front,
+    -1,
+    ("front_foot", "rear_foot"),
+    LEVEL,
+)
+_RISE = FigurePlan(
+    later("rise of the line from shoulder top to tail base, degrees"),
+    _climb,
+    1,
+    (),
+    LEVEL,
+)
+
 _FIGURES: Final[Mapping[str, tuple[FigurePlan, ...]]] = MappingProxyType(
     {
-        "crouching": (_HEIGHT, _DEPTH, _RUMP, _SLOPE),
-        "stretched": (_FEET, _SLOPE),
-        "arched": (_BACK, _TUCK, _TRUNK, _SLOPE),
-        "rear_lowered": (_SLOPE, _RUMP),
-        "weight_shifted": (_LEAN, _SLOPE),
-        "head_down": (_HEAD, _NECK),
-        "turned_away": (_TRUNK, _SLOPE),
+        "crouching": (_HEIGHT, _DEPTH, _RUMP, _BOTH, _STANDS),
+        "stretched": (_FEET, _APART),
+        "arched": (_BACK, _ANGLE, _TUCK, _TRUNK),
+        "rear_lowered": (_SLOPE, _RUMP, _LOW_BEHIND),
+        "weight_shifted": (_LEAN,),
+        "head_down": (_HEAD,),
+        "turned_away": (_TRUNK, _FEET_LINE),
+        "front_lowered": (_FRONT, _RISE),
     }
 )
 
 
 def figures(name: str, known: tuple[str, ...]) -> tuple[FigurePlan, ...]:
-    """The figures that show a posture with the landmarks known; never empty."""
+    """The figures that show a posture with the landmarks known; empty where none does."""
     return tuple(plan for plan in _FIGURES[name] if set(plan.needs) <= set(known))
+
+
+def abnormal(plan: FigurePlan, values: Array, low: float, high: float) -> Array:
+    """Which values lie beyond what square dogs have, on the side the posture moves them to."""
+    below, above = values < low, values > high
+    if plan.sign == 0:
+        return np.asarray(below | above)
+    return np.asarray(above if plan.sign > 0 else below)

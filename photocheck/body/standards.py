@@ -70,10 +70,10 @@ PROPORTIONS: Final[Mapping[str, Proportion]] = MappingProxyType(
         ),
         # From the top of the rump down to the tail base.
         "tail_drop": Proportion(
-            0.075,
-            0.025,
+            0.080,
+            0.030,
             "worked out from a Cane Corso standard: hip to the tail's insertion 15 to 16 degrees, "
-            "over about 27 % of the height; spread for croups of 10 to 25 degrees",
+            "over about 27 % of the height; mean and spread for croups of 10 to 30 degrees",
         ),
         # Ahead of the vertical below the withers.
         "front_foot_ahead": Proportion(
@@ -84,10 +84,11 @@ PROPORTIONS: Final[Mapping[str, Proportion]] = MappingProxyType(
         ),
         # Behind the vertical below the point of the buttock.
         "rear_foot_behind": Proportion(
-            -0.01,
-            0.065,
+            0.02,
+            0.075,
             "common practice, no source: the hock upright, the toes below the point of the "
-            "buttock; spread of a dog left to stand by itself: judgement",
+            "buttock, in a show stack up to a sixth of the height behind it; spread of a dog left "
+            "to stand by itself: judgement",
         ),
         "back_top_behind": Proportion(0.07, 0.040, "where the mark is asked for; judgement"),
         "back_top_below": Proportion(0.015, 0.015, "standards: the back level; judgement"),
@@ -103,6 +104,8 @@ PROPORTIONS: Final[Mapping[str, Proportion]] = MappingProxyType(
         ),
         # The highest point of the head or neck above the withers.
         "head_above": Proportion(0.25, 0.12, "judgement: an attentive dog, head up"),
+        # How far both feet sink out of sight; only the amount counts.
+        "feet_hidden": Proportion(0.0, 0.012, "judgement: a mown lawn or a deep carpet, 0 to 2 cm"),
         "front_foot_level": Proportion(0.0, 0.008, "judgement: ground not quite even"),
         "rear_foot_level": Proportion(0.0, 0.008, "judgement: ground not quite even"),
     }

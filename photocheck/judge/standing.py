@@ -183,19 +183,23 @@ EXPLAINED: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 def stance_evidence(stances: Sequence[Stance]) -> dict[str, float]:
     """ln of the Bayes factors that marks and outline give the explanations by stance.
 
+    All marks together may fit a posture better while each figure that shows it is one that
+    square dogs have: that speaks for nothing.
     Averaged over the photos, for the spans are averaged over them too.
     """
     evidence = {}
     for name, postures in EXPLAINED.items():
         factors = [
-            max(
-                stance.log_odds[posture] - float(np.log(POSTURES[posture].odds))
-                for posture in postures
-                if posture in stance.log_odds
-            )
+            max(_factor(stance, posture) for posture in postures if posture in stance.log_odds)
             for stance in stances
             if any(posture in stance.log_odds for posture in postures)
         ]
         if factors:
             evidence[name] = float(np.mean(factors))
     return evidence
+
+
+def _factor(stance: Stance, posture: str) -> float:
+    """ln of a posture's Bayes factor; none for it where no figure of its own is abnormal."""
+    factor = stance.log_odds[posture] - float(np.log(POSTURES[posture].odds))
+    return factor if posture in stance.shown else min(factor, 0.0)

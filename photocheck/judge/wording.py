@@ -244,6 +244,7 @@ STANCE_REASONS: Final[Mapping[str, str]] = {
     "weight_shifted": later("the dog seems to lean to one end in it"),
     "head_down": later("the dog seems to hold its head low in it"),
     "turned_away": later("the dog seems to stand turned away from square in it"),
+    "front_lowered": later("the dog seems to let its front down in it"),
 }
 ALL_ALIKE: Final = later(
     "all readings are off by the same factor, so the reference object, its place or the unit "

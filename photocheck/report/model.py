@@ -96,8 +96,8 @@ class StanceFinding:
     Attributes
     ----------
     name : str
-        "crouching", "stretched", "arched", "rear_lowered", "weight_shifted", "head_down" or
-        "turned_away".
+        "crouching", "stretched", "arched", "rear_lowered", "weight_shifted", "head_down",
+        "turned_away" or "front_lowered".
     sentence, instruction : str
         What was seen, with its bound, and what puts it right.
     log_bayes : float

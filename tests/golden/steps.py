@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from photocheck.body.outline_seeds import CloseUp, seeds_of
+from photocheck.body.outline_frame import CloseUp
+from photocheck.body.outline_shapes import PARTS, Shapes
 from photocheck.body.posed import POSTURES, posed_dogs, square_dogs
 from photocheck.body.silhouette import find_silhouette
 from photocheck.body.stance import BodyMarks, judge_stance
@@ -255,26 +256,27 @@ def allowances() -> Told:
     return {breed: str(allowance(breed)) for breed in breeds}
 
 
-def outline_seeds() -> Told:
-    """A map of what must, may and cannot be the dog: how much of each cell has which label."""
+def outline_shapes() -> Told:
+    """Where each part of a dog may lie around its marks: how much of each cell it takes."""
     told: Told = {}
     picture = np.zeros((480, 640, 3), np.uint8)
-    ring = [(330.0, 270.0), (390.0, 268.0), (394.0, 350.0), (328.0, 352.0)]
     for (name, marks), ahead in product(SETS.items(), (-1, 1)):
         at = {k: (300.0 - ahead * 240.0 * (DOG[k][0] - 0.5), 380.0 - 240.0 * DOG[k][1])
               for k in marks}  # fmt: skip
         frame = CloseUp.around(picture, at)
         assert frame is not None
-        small = {key: frame.into(xy) for key, xy in at.items()}
-        shape = frame.copy(picture).shape[:2]
-        seeds = seeds_of(shape, small, [frame.into(xy) for xy in ring], frame)
-        rows = np.array_split(seeds, 12)
-        cells = [[[int((c == label).sum()) for label in range(4)] for c in
-                  np.array_split(row, 16, axis=1)] for row in rows]  # fmt: skip
+        small = {key: 0.5 * frame.into(xy) for key, xy in at.items()}
+        height, width = frame.copy(picture).shape[:2]
+        shapes = Shapes(small, 0.5 * frame.trunk, frame.ahead, (height // 2, width // 2))
+        parts = {part: shapes.part(part) for part in PARTS} | {"dog": shapes.dog()}
         told[f"{name}{ahead:+d}"] = {
             "frame": plain([frame.left, frame.top, frame.right, frame.bottom, frame.scale,
                             frame.trunk, frame.open_edges()]),
-            "cells": cells,
+            "cells": {
+                part: [[round(float(cell.sum()), 3) for cell in np.array_split(row, 8, axis=1)]
+                       for row in np.array_split(grey, 6)]
+                for part, grey in parts.items()
+            },
         }  # fmt: skip
     return told
 
@@ -482,7 +484,7 @@ STEPS: dict[str, Callable[[], Told]] = {
     "postures": postures,
     "stances": stances,
     "allowances": allowances,
-    "outline_seeds": outline_seeds,
+    "outline_shapes": outline_shapes,
     "silhouettes": silhouettes,
     "impossible_marks": impossible_marks,
     "explained": explained,

@@ -13,7 +13,17 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from photocheck.body import outline_seeds, populations, posed, silhouette, stance
+from photocheck.body import (
+    outline_colours,
+    outline_cut,
+    outline_frame,
+    outline_shapes,
+    outline_trust,
+    populations,
+    posed,
+    silhouette,
+    stance,
+)
 from photocheck.judge import (
     budget,
     estimate,
@@ -73,11 +83,19 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
     steps: {"ERROR_SIZES": (0.08, 0.12, 0.18, 0.25, 0.35, 0.5), "LEAST_GAIN": 0.02},
     typed: {"NEIGHBOUR_SHARE": 0.6, "ACROSS_THE_POINT": 0.5, "UNEVEN": 0.1, "FINER": 0.01},
     # how far a dog reaches beyond its marks, over its trunk
-    outline_seeds: {"SMALL_PX": 360, "AHEAD": 0.75, "BEHIND": 0.6, "ABOVE": 0.75, "BELOW": 1.05,
+    outline_frame: {"SMALL_PX": 240, "AHEAD": 0.75, "BEHIND": 0.6, "ABOVE": 0.75, "BELOW": 1.05,
                     "BELOW_FEET": 0.08},
+    # the outline: settled on photographs of horses, see outline_trust
+    outline_colours: {"DOG_COLOURS": 6, "GROUND_COLOURS": 10, "PLACE": 5.0, "NEW_ON_DOG": 0.1,
+                      "NEW_ON_GROUND": 0.02, "MOST": 4.0},
+    outline_cut: {"SPEAKS": 0.4, "FREE": 0.05},
+    outline_shapes: {"SHAPES": 240, "OFF_SIDE": 0.8, "EVEN": 0.3, "TEMPER": 0.02},
+    outline_trust: {"NO_CONTRAST": 0.3, "CONTRAST": 0.7, "UNDECIDED": 0.06, "PART": 0.3,
+                    "MARKS": 0.6},
     populations: {"DOGS": 3000},
     posed: {"FOOT_ASIDE": 0.09, "RIB_ASIDE": 0.15, "SHORTEST_LEG": 0.45, "ANY_ARCH": 0.06},
-    silhouette: {"ROUNDS": 3, "EDGE_PX": 2.0, "HOLE": 0.004, "TRUSTED": 0.6},
+    silhouette: {"ROUNDS": 3, "SHAPE_SPEAKS": 0.7, "UNSURE": 0.06, "UNSURE_LATER": 0.03,
+                 "EDGE_PX": 2.0, "HOLE": 0.004, "TRUSTED": 0.6},
     stance: {"ACCUSED": 0.05, "TILT_DEG": 2.5, "GROUND_SPREAD_MM": 8.0},
     at_marks: {"EDGE_SHARE": 0.5},
     camera: {"FOCAL_LIMITS_MM": (8.0, 1000.0), "SENSOR_LIMITS_MM": (2.5, 80.0),
