@@ -40,10 +40,10 @@ RIB_ASIDE: Final = 0.15
 SHORTEST_LEG: Final = 0.45
 """How much lower a dog may stand where its breed's standard asks for short legs: FCI 148
 (Dachshund) makes the body 1.7 to 1.8 times as long as the dog is high (from memory)."""
-HAIR_HIDES: Final = 0.5
+HAIR_HIDES: Final = 0.4
 """How far a mark lies beside its point under hair, standard deviation over the coat's stand-off:
 breastbone, tail base and feet each way along the body (judgement)."""
-HAIR_HANGS: Final = 0.6
+HAIR_HANGS: Final = 0.4
 """How much further the hair hangs below the chest than it stands off
 elsewhere, the same, half as much before the breastbone (judgement: feathering and ruff; a
 retriever's hides the elbow)."""

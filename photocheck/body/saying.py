@@ -17,7 +17,8 @@ INSTRUCTIONS: Final = MappingProxyType(
     {
         "crouching": later(
             "Give the dog time, let it come up by itself and take the photo when it "
-            "stands with straight legs; a treat held at nose height helps."
+            "stands with straight legs; a treat held at nose height helps. Choose ground that "
+            "shows its feet: hidden in grass they look like a crouch."
         ),
         "stretched": later(
             "Let the dog walk two steps and stop, so that its feet come to stand "

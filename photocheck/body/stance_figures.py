@@ -78,11 +78,6 @@ def _angle(seen: Seen) -> Array:
     return np.asarray(np.degrees(np.arctan2(np.abs(across), np.sum(ahead * behind, axis=-1))))
 
 
-def _apart(seen: Seen) -> Array:
-    height = seen["shoulder_top"][:, 1] - seen["front_foot"][:, 1]
-    return np.asarray((seen["rear_foot"] - seen["front_foot"])[:, 0] / height)
-
-
 def _both(seen: Seen) -> Array:
     fore, hind = _over("shoulder_top", "front_foot"), _over("tail_base", "rear_foot")
     return np.asarray(0.5 * (fore(seen) + hind(seen)))
@@ -165,20 +160,6 @@ _STANDS = FigurePlan(
     ("front_foot", "rear_foot", "chest_bottom"),
     STANDARDS,
 )
-_BOTH = FigurePlan(
-    later("mean height of shoulder and tail base over length from breastbone to tail base"),
-    _both,
-    -1,
-    ("front_foot", "rear_foot"),
-    STANDARDS,
-)
-_RUMP = FigurePlan(
-    later("height of the tail base over length from breastbone to tail base"),
-    _over("tail_base", "rear_foot"),
-    -1,
-    ("rear_foot",),
-    f"{STANDARDS}; {LEVEL}",
-)
 _SLOPE = FigurePlan(
     later("fall of the line from shoulder top to tail base, degrees"), _fall, 1, (), LEVEL
 )
@@ -232,13 +213,6 @@ _ANGLE = FigurePlan(
     (),
     "breed standards: shoulder laid back 45 to 55 degrees, back level; spread judgement",
 )
-_APART = FigurePlan(
-    later("distance between the feet over height of the shoulder"),
-    _apart,
-    1,
-    ("front_foot", "rear_foot"),
-    UPRIGHT,
-)
 _LOW_BEHIND = FigurePlan(
     later("height of the shoulder over height of the tail base"),
     _front,
@@ -268,23 +242,29 @@ _RISE = FigurePlan(
     LEVEL,
 )
 
-_FIGURES: Final[Mapping[str, tuple[FigurePlan, ...]]] = MappingProxyType(
+_FIGURES: Final[Mapping[str, tuple[tuple[FigurePlan, ...], ...]]] = MappingProxyType(
     {
-        "crouching": (_HEIGHT, _DEPTH, _RUMP, _BOTH, _STANDS),
-        "stretched": (_FEET, _APART),
-        "arched": (_BACK, _ANGLE, _TUCK, _TRUNK),
-        "rear_lowered": (_SLOPE, _RUMP, _LOW_BEHIND),
-        "weight_shifted": (_LEAN,),
-        "head_down": (_HEAD,),
-        "turned_away": (_TRUNK, _FEET_LINE),
-        "front_lowered": (_FRONT, _RISE),
+        # A long dog is low for its length only; a dog that crouches is for its chest as well.
+        "crouching": ((_STANDS,), (_HEIGHT, _DEPTH)),
+        "stretched": ((_FEET,),),
+        "arched": ((_BACK, _ANGLE, _TUCK, _TRUNK),),
+        "rear_lowered": ((_SLOPE, _LOW_BEHIND),),
+        "weight_shifted": ((_LEAN,),),
+        "head_down": ((_HEAD,),),
+        "turned_away": ((_TRUNK, _FEET_LINE),),
+        "front_lowered": ((_FRONT, _RISE),),
     }
 )
+"""For each posture its figures, in groups: of the first group that the marks know, all do."""
 
 
 def figures(name: str, known: tuple[str, ...]) -> tuple[FigurePlan, ...]:
     """The figures that show a posture with the landmarks known; empty where none does."""
-    return tuple(plan for plan in _FIGURES[name] if set(plan.needs) <= set(known))
+    for group in _FIGURES[name]:
+        found = tuple(plan for plan in group if set(plan.needs) <= set(known))
+        if found:
+            return found
+    return ()
 
 
 def abnormal(plan: FigurePlan, values: Array, low: float, high: float) -> Array:

@@ -105,7 +105,7 @@ PROPORTIONS: Final[Mapping[str, Proportion]] = MappingProxyType(
         # The highest point of the head or neck above the withers.
         "head_above": Proportion(0.25, 0.12, "judgement: an attentive dog, head up"),
         # How far both feet sink out of sight; only the amount counts.
-        "feet_hidden": Proportion(0.0, 0.012, "judgement: a mown lawn or a deep carpet, 0 to 2 cm"),
+        "feet_hidden": Proportion(0.0, 0.005, "judgement: a short carpet, 0 to 1 cm"),
         "front_foot_level": Proportion(0.0, 0.008, "judgement: ground not quite even"),
         "rear_foot_level": Proportion(0.0, 0.008, "judgement: ground not quite even"),
     }

@@ -418,7 +418,7 @@ BUILT = {
     "tail_drop": (0.08, 0.03),
     "front_foot_ahead": (0.02, 0.04),
     "rear_foot_behind": (0.02, 0.075),
-    "feet_hidden": (0.0, 0.012),
+    "feet_hidden": (0.0, 0.005),
     "back_top_behind": (0.07, 0.04),
     "back_top_below": (0.015, 0.015),
     "chest_bottom_behind": (0.1, 0.04),
