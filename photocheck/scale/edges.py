@@ -53,9 +53,15 @@ _LEAST_SUPPORT: Final = 0.45  # of the worst side
 _LEAST_SURE: Final = 0.3
 """Probability of one shape below which nothing was found; and nothing was where it is more
 likely none of them than any."""
+_MOST_UNSURE: Final = 0.08
+"""Corner doubt, of the longer side, from which on one of several shapes is not chosen."""
+_MOST_RIVALS: Final = 0.6
+"""What all rivals together may be as likely as beside the best, with that doubt."""
 _FAR_OFF_PX: Final = 36.0
 """How far marks may lie off for what was found to take their place, px, and no more than a
 fifth of the shorter side: hasty marks in a 12 megapixel photo miss by up to 30 px."""
+_STRANGE_SHARE: Final = 0.3
+"""Doubt of an edge that lies far from its mark, of how far: nothing else confirms it."""
 _UNSEEN_PX: Final = 10.0
 """Doubt of a mark with no edge near it of which nobody said how good it is, px: it may be a
 hasty one (a third of 30 px; judgement)."""
@@ -212,13 +218,19 @@ def _refine_marked(
             if min(before.support, after.support) >= 0.6:
                 settled[k], spread[k] = quad.corners[k], min(float(fitted[k]), hand)
     kept = spread >= hand
-    if not np.any(kept):
+    moved_px = np.hypot(*(settled - corners).T)
+    # Two standard deviations off: either the mark or the edge is another's.
+    strange = ~kept & (moved_px > 2 * hand)
+    if not np.any(kept | strange):
         return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
     # Some side has no edge near the marks: see what is there without them.
     far = float(np.clip(_FAR_OFF_PX, 3.5 * hand + 1, max(0.2 * np.min(sides), 3.5 * hand + 1)))
     again = _near_marks(picture, kind, corners, 3.5 * hand + 1, far)
     if again is not None:
         return again
+    spread[strange] = np.hypot(spread[strange], _STRANGE_SHARE * moved_px[strange])
+    if not np.any(kept):
+        return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
     if corner_spread_px is None:
         spread[kept] = np.hypot(spread[kept], _UNSEEN_PX)
     spread[kept] = np.hypot(spread[kept], _edges_off(picture, kind, corners, far, hand)[kept])
@@ -349,10 +361,16 @@ def _find_from_mark(picture: Picture, kind: ReferenceObject, near: Floats) -> Re
             )
         )
     if weighed.rivals:
-        apart = [
-            share * float(np.mean((rival - fine.corners) ** 2)) for share, rival in weighed.rivals
-        ]
-        spread = float(np.hypot(spread, np.sqrt(sum(apart) / (1 + len(apart)))))
+        shares = np.array([share for share, _ in weighed.rivals])
+        apart = [float(np.mean((rival - fine.corners) ** 2)) for _, rival in weighed.rivals]
+        spread = float(np.hypot(spread, np.sqrt(shares @ apart / (1.0 + shares.sum()))))
+        longest = float(np.max(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)))
+        if spread > _MOST_UNSURE * longest and shares.sum() > _MOST_RIVALS:
+            raise ScaleError(
+                tr("Several shapes around the mark could be the {title}", title=tr(kind.title)),
+                where="reference",
+                do=tr("Mark its four corners by hand"),
+            )
         remarks.append(
             tr("Another shape fits nearly as well: see whether the corners are right, or mark them")
         )

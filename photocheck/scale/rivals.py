@@ -34,25 +34,25 @@ _RIVAL_FROM: Final = 0.1  # of the best one's probability: less is not told
 _WRAP_MOST: Final = 3.0  # area over area: a frame in its sheet, not a sheet in a room
 WEIGHTS: Final = np.array(
     [
-        0.46,  # seen least
-        1.17,  # seen mean
-        2.47,  # step least
-        0.57,  # step mean
-        0.91,  # steady least
-        -3.92,  # goes on most
-        -2.02,  # goes on mean
-        -3.01,  # misfit
-        -3.65,  # tilt
-        1.44,  # size
-        1.98,  # sharp
-        0.15,  # slope
-        -0.57,  # alike
-        -2.19,  # wrapped
-        -1.53,  # wraps
+        0.04,  # seen least
+        2.13,  # seen mean
+        2.93,  # step least
+        0.38,  # step mean
+        1.23,  # steady least
+        -5.09,  # goes on most
+        -3.06,  # goes on mean
+        -3.36,  # misfit
+        -5.19,  # tilt
+        1.49,  # size
+        2.84,  # sharp
+        0.04,  # slope
+        -0.60,  # alike
+        -2.89,  # wrapped
+        -2.16,  # wraps
     ]
 )
-BIAS: Final = -1.82
-"""Fitted (ridge 0.3) to what was found in 220 composites (`photocheck.phantom.composites`, seeds
+BIAS: Final = -2.71
+"""Fitted (ridge 0.1) to what was found in 220 composites (`photocheck.phantom.composites`, seeds
 from 0), shapes within 1.8 % of the longer side and 1.2 window px counted as right."""
 
 
