@@ -133,7 +133,7 @@ def _with_object(
 
 @dataclass(frozen=True, eq=False)
 class _View:
-    """A pinhole over the object's plane: rotation (3, 3), shift (3,) mm, focal length and centre px."""
+    """A pinhole over the object's plane: rotation (3, 3), shift (3,) mm, focal length px."""
 
     turn: Array
     shift: Array

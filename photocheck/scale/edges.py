@@ -4,18 +4,9 @@ No corner is ever looked for: the corners of an ISO/IEC 7810 card are rounded
 (2.88 to 3.48 mm) and those of paper are bent or held.  The straight part of each
 side is fitted, and the sides are made to meet.
 
-Measured on simulated photos (sRGB, blur 0.9 px, noise 3 codes, JPEG 92, turned up to 30
-degrees, from a mark somewhere inside; 8 to 12 pictures of each sort, error per axis of a corner)::
-
-    card, plain, 1 or 2 px/mm, on leaves or a wall     all found, 0.10 to 0.16 px
-    card held by fingers over one or two sides         all found, 0.11 to 0.22 px
-    card with busy print / the same held by fingers    all / 13 or 14 of 16 found, 0.10 to 0.21 px
-    A4 or letter, 0.8 px/mm, leaves, fingers, wall     all found, 0.03 to 0.09 px
-    paper or card with a soft shadow close around it   7 of 8 right, 0.13 px (paper), 0.6 to
-                                                       0.9 px (card, drawn toward the shadow)
-
-The wrong ones took the shadow's outer edge or a printed line for a side.  A mark on leaves,
-a bare wall or noise gave nothing.
+How one shape is chosen among all that are seen is in `photocheck.scale.rivals`, how well it does
+in composites of printed cards and sheets in `tests/scale/test_scale_composites.py`, and on real
+photographs by `python -m photocheck.benchmark photographs`.
 """
 
 from __future__ import annotations
@@ -60,6 +51,10 @@ _MOST_RIVALS: Final = 0.6
 _FAR_OFF_PX: Final = 36.0
 """How far marks may lie off for what was found to take their place, px, and no more than a
 fifth of the shorter side: hasty marks in a 12 megapixel photo miss by up to 30 px."""
+_TURNED: Final = np.deg2rad(15.0)
+_LESS_TURNED: Final = np.deg2rad(5.0)
+"""A card whose edge is taken for that of its stripe seems turned: more than the one, what is
+found without the marks is asked, and believed where it is less turned by the other (judgement)."""
 _STRANGE_SHARE: Final = 0.3
 """Doubt of an edge that lies far from its mark, of how far: nothing else confirms it."""
 _UNSEEN_PX: Final = 10.0
@@ -221,11 +216,15 @@ def _refine_marked(
     moved_px = np.hypot(*(settled - corners).T)
     # Two standard deviations off: either the mark or the edge is another's.
     strange = ~kept & (moved_px > 2 * hand)
-    if not np.any(kept | strange):
+    tilt = corners_mm(kind, settled)[1]
+    turned = tilt > _TURNED and not np.any(kept | strange)
+    if not np.any(kept | strange) and not turned:
         return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
     # Some side has no edge near the marks: see what is there without them.
     far = float(np.clip(_FAR_OFF_PX, 3.5 * hand + 1, max(0.2 * np.min(sides), 3.5 * hand + 1)))
     again = _near_marks(picture, kind, corners, 3.5 * hand + 1, far)
+    if turned and again is not None and corners_mm(kind, again.points_px)[1] > tilt - _LESS_TURNED:
+        again = None  # it is turned indeed
     if again is not None:
         return again
     spread[strange] = np.hypot(spread[strange], _STRANGE_SHARE * moved_px[strange])

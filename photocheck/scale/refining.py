@@ -28,6 +28,8 @@ hundredth of a per cent, far below how flat and straight paper and cards are."""
 _FAINT_PX: Final = 3.5
 """Corner doubt of a side that is hardly seen, fitted px per missing share of it (judgement, after
 a small card before leaves whose side was taken 4 px off with 60 % of it seen)."""
+_UNSEEN_BOW: Final = 0.012
+"""The same of paper, of its longer side: a loose sheet's side bowed by 1.8 % in a photograph."""
 _PIECE: Final = 0.3  # of a side, next to a corner
 _WHOLE_SEEN: Final = 0.8  # of both sides at a corner: they are straight
 _PIECE_SEEN: Final = 0.55
@@ -65,7 +67,10 @@ def refined(picture: Picture, kind: ReferenceObject, one: Candidate) -> Fine:
         spreads.append(float(np.hypot(spread, floor)))
         seen.append(support)
     weakest = min(seen)
-    spread = float(np.hypot(np.sqrt(np.mean(np.square(spreads))), _FAINT_PX * (1.0 - weakest)))
+    # What is not seen on the line is hidden or faint, or the paper bows away from it.
+    longest = float(np.max(np.hypot(*(np.roll(coarse, -1, axis=0) - coarse).T)))
+    unseen = _FAINT_PX if kind.kind in STIFF else max(_FAINT_PX, _UNSEEN_BOW * longest)
+    spread = float(np.hypot(np.sqrt(np.mean(np.square(spreads))), unseen * (1.0 - weakest)))
     return Fine(np.array(corners) * scale + origin, spread * scale, weakest)
 
 

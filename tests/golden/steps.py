@@ -114,7 +114,7 @@ def cards() -> Told:
             "found": looked_for(photo, Reference(kind, near=near)),
             "marked": looked_for(photo, Reference(kind, corners=by_hand)),
             "rough": [
-                [plain([score, quad]) for score, quad in rough_quads(window, REFERENCES[kind])]
+                [plain([score, quad]) for score, quad in rough_quads(window, REFERENCES[kind], 4)]
                 for window in windows(photo, np.array(near))
             ],
         }
