@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy import ndimage, optimize
 from shapely import LineString, Point, Polygon
 from shapely.affinity import scale
@@ -18,6 +20,8 @@ from photocheck.case.model import DogFacts
 from photocheck.judge.estimate import estimate
 from photocheck.judge.explain import Posterior, Ranked, told
 from photocheck.judge.explanations import KINDS, UNNAMED
+from photocheck.scale import rivals
+from photocheck.scale.candidates import Window
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import (
     _sides_cross,
@@ -26,12 +30,12 @@ from photocheck.scale.corners import (
     corners_mm,
     order_corners,
 )
-from photocheck.scale.edges import Quad, _plausibility
 from photocheck.scale.light import gradient_across, peak_position
 from photocheck.scale.marker_detection import places_mm
 from photocheck.scale.marker_plane import _SPREAD_FLOOR_PX, settled
 from photocheck.scale.planes import fit_homography, project
 from photocheck.scale.priors import Offset
+from photocheck.scale.rivals import FittedShape
 from photocheck.scale.subpixel import EdgeLine, crossing
 from tests.support.judged import marking, square_view
 
@@ -105,31 +109,36 @@ def test_lines_nearly_parallel_meet_nowhere(degrees: float, meets: bool) -> None
 CARD = 3.0 * np.array([85.6, 53.98]) * np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) + 40.0
 
 
-def sided(**change: Any) -> Quad:
-    """A card seen square on, its second side otherwise."""
-    sides = [replace(line(tuple(CARD[k]), tuple(CARD[(k + 1) % 4])), support=0.9) for k in range(4)]
-    sides[1] = replace(sides[1], **change)
-    return Quad(CARD, tuple(sides), 0.0)
+def shape_at(corners: NDArray[np.float64], scale: float = 1.0) -> FittedShape:
+    """A shape found there, in a window of so many px of the photo to one of its own."""
+    window = SimpleNamespace(scale=scale, origin=np.zeros(2))
+    return FittedShape(corners, (), np.zeros(4), cast(Window, window))
 
 
-def test_a_card_is_as_plausible_as_its_sides() -> None:
-    """By hand: the mean support squared, the root of the least, a fifth root of the steepness."""
-    card, middle = REFERENCES["id_card"], CARD.mean(axis=0)
-    whole = _plausibility(card, sided(), middle)
-    assert whole == pytest.approx(0.9**2.5 * 0.1**0.2, rel=1e-4)
-    weaker = _plausibility(card, sided(support=0.5), middle)
-    assert weaker == pytest.approx(0.8**2 * 0.5**0.5 * 0.1**0.2, rel=1e-4)
-    softer = _plausibility(card, sided(steepness=0.05), middle)
-    assert softer == pytest.approx(whole * 0.5**0.2, rel=1e-4)
-    assert _plausibility(card, sided(contrast=-0.031), middle) == pytest.approx(whole)
-    for change in ({"contrast": 0.029}, {"support": 0.44}):
-        assert _plausibility(card, sided(**change), middle) == 0.0
-    assert _plausibility(card, sided(), CARD[0] - 1.0) == 0.0
-    assert _plausibility(card, replace(sided(), sides=(None, *sided().sides[1:])), middle) == 0.0
-    poor = replace(sided(), sides=tuple(replace(s, support=0.61) for s in sided().sides if s))
-    assert _plausibility(card, poor, middle) == 0.0
-    narrow = CARD * np.array([0.15, 1.0])  # an upright one turned by some 68 degrees
-    assert _plausibility(card, replace(sided(), corners=narrow), narrow.mean(axis=0)) == 0.0
+def test_shapes_are_weighed_as_a_logit_weighs_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: the exponential of each score, over all of them and one for none."""
+    stripe = CARD * np.array([1.0, 0.7])
+    found = [shape_at(CARD), shape_at(stripe), shape_at(CARD + 0.3, scale=2.0)]
+    facts = np.zeros((3, len(rivals.FEATURES)))
+    facts[:, rivals.FEATURES.index("seen mean")] = [1.0, 0.9, 0.95]
+    facts[:, rivals.FEATURES.index("size")] = [2.0, 1.8, 2.0]
+    monkeypatch.setattr(rivals, "measured", lambda *_: facts.copy())
+    weights = dict(zip(rivals.FEATURES, rivals.WEIGHTS, strict=True))
+    scores = [
+        weights["seen mean"] * seen + weights["size"] * (size - 2.0) + rivals.BIAS
+        for seen, size in ((1.0, 2.0), (0.9, 1.8), (0.95, 2.0))
+    ]
+    odds = np.exp(scores)
+    shares = odds / (1.0 + odds.sum())
+    weighed = rivals.weigh(found, (85.6, 53.98), (400, 400, 3))
+    assert weighed is not None
+    assert weighed.best is found[0]  # of one shape in two windows the one that shows it larger
+    assert weighed.sure == pytest.approx(shares[0] + shares[2])
+    assert weighed.any_of_them == pytest.approx(shares.sum())
+    ((share, corners),) = weighed.rivals
+    assert share == pytest.approx(shares[1] / (shares[0] + shares[2]))
+    np.testing.assert_allclose(corners, stripe)
+    assert rivals.weigh([], (85.6, 53.98), (400, 400, 3)) is None
 
 
 # --- the sheet's plane ---------------------------------------------------------------------------

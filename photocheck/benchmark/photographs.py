@@ -66,7 +66,7 @@ class Tap:
 
 
 @dataclass(frozen=True)
-class Tally:
+class FinderTally:
     """Everything seen in one photograph."""
 
     taps: tuple[Tap, ...] = ()
@@ -95,14 +95,14 @@ def read_truths(folder: Path) -> dict[str, Any]:
     return truths
 
 
-def look_through(folder: Path, seed: int) -> Iterator[tuple[str, Tally]]:
+def look_through(folder: Path, seed: int) -> Iterator[tuple[str, FinderTally]]:
     """Each photograph's name and what was seen in it."""
     for number, entry in enumerate(read_truths(folder)["photos"]):
         rng = np.random.default_rng([seed, number])
         yield entry["file"], _tally(load_photo(folder / entry["file"]).rgb, entry, rng)
 
 
-def _tally(rgb: Picture, entry: Mapping[str, Any], rng: np.random.Generator) -> Tally:
+def _tally(rgb: Picture, entry: Mapping[str, Any], rng: np.random.Generator) -> FinderTally:
     taps: list[Tap] = []
     first: list[bool] = []
     by_hand: list[float] = []
@@ -116,7 +116,7 @@ def _tally(rgb: Picture, entry: Mapping[str, Any], rng: np.random.Generator) -> 
         elif "outline" in thing:
             rounds.append((thing["kind"], _round(rgb, thing)))
     accused, outlines = _dogs(rgb, entry.get("dogs", ()))
-    return Tally(
+    return FinderTally(
         tuple(taps),
         tuple(first),
         tuple(by_hand),

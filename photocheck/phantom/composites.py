@@ -325,7 +325,7 @@ def _outline_mask(
 
 
 def _rectangle(wide: tuple[float, float]) -> Array:
-    return 0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array(wide)
+    return np.asarray(0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array(wide))
 
 
 def _cast_shadow(

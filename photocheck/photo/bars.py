@@ -12,6 +12,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.numerics import median
+
 Picture = NDArray[np.uint8]
 
 OF_A_ROW: Final = 0.7
@@ -58,7 +60,7 @@ def _between(rgb: Picture) -> tuple[int, int]:
 def _bar(rgb: Picture) -> tuple[int, NDArray[np.uint8]]:
     """How many rows from the first are one bar, 0 for none, and its colour."""
     thin = rgb[:, :: max(rgb.shape[1] // _COLUMNS, 1)]
-    colour = np.median(thin[0], axis=0).astype(np.uint8)
+    colour = median(thin[0].T.astype(np.float64)).astype(np.uint8)
 
     def share(row: int) -> float:
         off = np.abs(thin[row].astype(np.int16) - colour.astype(np.int16))

@@ -21,6 +21,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.numerics import median
+
 Picture = NDArray[np.uint8]
 Array = NDArray[np.float64]
 
@@ -107,8 +109,8 @@ def periodicity(rgb: Picture) -> Array:
                 continue
             waves = np.cos(2.0 * np.pi * value[used] / step)
             comb = (counts[:, used] @ waves) / np.sqrt(number / 2.0)
-            middle = np.median(comb[inner])
-            spread = max(1.4826 * float(np.median(np.abs(comb[inner] - middle))), 1.0)
+            middle = median(comb[inner])
+            spread = max(1.4826 * float(median(np.abs(comb[inner] - middle))), 1.0)
             score = np.maximum(score, (comb - middle) / spread)
         found += np.minimum(score, CLIP)
     return found.reshape(8, 8)

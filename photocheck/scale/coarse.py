@@ -16,7 +16,7 @@ from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.corners import contains, corner_turns, corners_mm
 from photocheck.scale.light import Floats, Picture
-from photocheck.scale.rivals import Candidate, Side
+from photocheck.scale.rivals import FittedShape, Side
 from photocheck.scale.rough_quads import rough_quads
 from photocheck.scale.subpixel import EdgeLine, crossing, fit_sides
 
@@ -50,7 +50,7 @@ def trims_of(kind: ReferenceObject, corners: Floats) -> list[tuple[float, float]
 
 def coarse_candidates(
     picture: Picture, kind: ReferenceObject, near: Floats
-) -> tuple[list[Candidate], float]:
+) -> tuple[list[FittedShape], float]:
     """Shapes around the mark (2,) px that have four sides, and the least side seen, photo px.
 
     The second is inf when no shape was seen at all.
@@ -74,14 +74,14 @@ def coarse_candidates(
         taken.append((quad, window))
         if len(taken) >= _MOST_FITTED:
             break
-    found: list[Candidate] = []
+    found: list[FittedShape] = []
     for window in {id(window): window for _, window in taken}.values():
         quads = np.array([quad for quad, own in taken if own is window])
         found.extend(fitted_in(window, kind, quads))
     return [one for one in found if contains(one.corners, near)], smallest
 
 
-def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[Candidate]:
+def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[FittedShape]:
     """Rough quads (n, 4, 2) in window px, fitted there; fewer where some sides do not meet."""
     trim = trim_of(kind)
     starts, ends = quads, np.roll(quads, -1, axis=1)
@@ -133,7 +133,7 @@ def _fitted(
     )  # fmt: skip
 
 
-def _closed(window: Window, quad: Floats, sides: list[Side | None]) -> Candidate | None:
+def _closed(window: Window, quad: Floats, sides: list[Side | None]) -> FittedShape | None:
     """The shape of four sides, or None where they do not meet near the rough one."""
     whole = [side for side in sides if side is not None]
     if len(whole) < 4 or min(side.support for side in whole) < _LEAST_SEEN:
@@ -153,7 +153,7 @@ def _closed(window: Window, quad: Floats, sides: list[Side | None]) -> Candidate
             for k, side in enumerate(whole)
         ]
     )
-    return Candidate(window.to_photo(corners), tuple(whole), bows, window)
+    return FittedShape(window.to_photo(corners), tuple(whole), bows, window)
 
 
 def crossings(sides: Sequence[Side]) -> Floats | None:

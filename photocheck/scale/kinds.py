@@ -84,8 +84,8 @@ def _corners_inside(picture: Picture, corners: Floats, card_px: float) -> float:
             cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
         )
     ].reshape(4, len(steps), -1)  # fmt: skip
-    outside = np.median(light[:, :12], axis=1)
-    within = np.median(light[:, -18:], axis=1)
+    outside = median(np.swapaxes(light[:, :12], 1, 2))
+    within = median(np.swapaxes(light[:, -18:], 1, 2))
     step = within - outside
     size = np.linalg.norm(step, axis=1)
     part = np.einsum("nkc,nc->nk", light - outside[:, None], step)

@@ -18,7 +18,7 @@ from photocheck.scale.candidates import BORDER_PX
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, trim_of, trims_of
 from photocheck.scale.light import Floats, Picture
-from photocheck.scale.rivals import Candidate
+from photocheck.scale.rivals import FittedShape
 from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
 from photocheck.scale.thresholds import FLAT_MM, FLOOR_PX, PAPER_FLAT_MM
 
@@ -44,7 +44,7 @@ class Fine:
     support: float
 
 
-def refined(picture: Picture, kind: ReferenceObject, one: Candidate) -> Fine:
+def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
     """The shape's corners at full size."""
     part, origin, scale = _around(picture, one.corners)
     coarse = (one.corners - origin) / scale

@@ -18,6 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.numerics import median
 from photocheck.scale.candidates import Window, edge_share
 from photocheck.scale.light import Floats
 from photocheck.scale.shapes import shapes
@@ -83,7 +84,7 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Candidate:
+class FittedShape:
     """Four sides fitted in one window.
 
     Attributes
@@ -114,7 +115,7 @@ class Weighed:
 
     Attributes
     ----------
-    best : Candidate
+    best : FittedShape
     sure : float
         Probability that it is this shape (found in whichever windows), 0 to 1.
     any_of_them : float
@@ -124,20 +125,20 @@ class Weighed:
         photo in the order that lies nearest to the best one's.
     """
 
-    best: Candidate
+    best: FittedShape
     sure: float
     any_of_them: float
     rivals: tuple[tuple[float, Floats], ...]
 
 
 def weigh(
-    found: Sequence[Candidate], size_mm: tuple[float, float], picture: tuple[int, ...]
+    found: Sequence[FittedShape], size_mm: tuple[float, float], picture: tuple[int, ...]
 ) -> Weighed | None:
     """The likeliest of the shapes found at one mark, or None when there are none.
 
     Parameters
     ----------
-    found : sequence of Candidate
+    found : sequence of FittedShape
     size_mm : longer and shorter side
     picture : (rows, columns, ...) of the photo
     """
@@ -185,7 +186,7 @@ def _nearest_order(corners: Floats, to: Floats) -> Floats:
 
 
 def measured(
-    found: Sequence[Candidate], size_mm: tuple[float, float], picture: tuple[int, ...]
+    found: Sequence[FittedShape], size_mm: tuple[float, float], picture: tuple[int, ...]
 ) -> Floats:
     """What is weighed, (n, len(FEATURES)), each of order 1."""
     corners = np.array([one.corners for one in found])
@@ -243,7 +244,7 @@ def _lab_at(window: Window, points: Floats) -> tuple[Floats, Floats]:
     return lab * np.array([100 / 255, 1.0, 1.0]), inside.astype(np.float64)
 
 
-def _across(one: Candidate) -> tuple[Floats, Floats, Floats, float]:
+def _across(one: FittedShape) -> tuple[Floats, Floats, Floats, float]:
     """What happens across each side: (4,) steps, how steadily, how sharply; and inner likeness.
 
     A step is the lasting difference, in shares of a plain one (12 Lab units), between 1.5 to 5
@@ -261,18 +262,18 @@ def _across(one: Candidate) -> tuple[Floats, Floats, Floats, float]:
     lab, _ = _lab_at(one.window, points)
     inner, outer = lab[:, :, :4].mean(axis=2), lab[:, :, 5:].mean(axis=2)
     step = inner - outer
-    typical = np.median(step, axis=1)
+    typical = median(np.swapaxes(step, 1, 2))
     size = np.linalg.norm(typical, axis=1)
     agree = np.einsum("skc,sc->sk", step, typical) / np.maximum(size, 1e-6)[:, None]
     steady = np.mean(agree > 0.35 * size[:, None], axis=1) * np.minimum(size / 3.0, 1.0)
     # near the edge against farther off: a soft shadow goes on changing
     close = lab[:, :, 3] - lab[:, :, 5]
     far = lab[:, :, 0] - lab[:, :, 8]
-    near_size = np.linalg.norm(np.median(close, axis=1), axis=1)
-    far_size = np.linalg.norm(np.median(far, axis=1), axis=1)
+    near_size = np.linalg.norm(median(np.swapaxes(close, 1, 2)), axis=1)
+    far_size = np.linalg.norm(median(np.swapaxes(far, 1, 2)), axis=1)
     sharp = near_size / np.maximum(np.maximum(far_size, near_size), 1.0)
-    tones = np.median(inner, axis=1)
-    alike = float(np.max(np.linalg.norm(tones - np.median(tones, axis=0), axis=1))) / 30.0
+    tones = median(np.swapaxes(inner, 1, 2))
+    alike = float(np.max(np.linalg.norm(tones - median(tones.T), axis=1))) / 30.0
     return np.clip(size / 12.0, 0, 2), steady, np.minimum(sharp, 1.5), min(alike, 2.0)
 
 
@@ -281,7 +282,7 @@ def _bowed(bows: Floats, along: Floats) -> Floats:
     return np.asarray(bows[:, None] * 4.0 * along * (1.0 - along))
 
 
-def _past_corners(one: Candidate) -> Floats:
+def _past_corners(one: FittedShape) -> Floats:
     """How much, 0 to 1, both sides that end at each side's corners go on beyond it, (4,)."""
     corners = one.in_window
     run = np.roll(corners, -1, axis=0) - corners
