@@ -119,7 +119,7 @@ class PostureDensity:
 
 
 @dataclass(frozen=True, eq=False)
-class Shown:
+class ShownFigure:
     """A figure that shows a posture; ``low`` to ``high`` hold 90 of 100 square dogs."""
 
     plan: FigurePlan
@@ -128,9 +128,10 @@ class Shown:
     high: float
 
     @classmethod
-    def by(cls, plan: FigurePlan, square: Places) -> Shown:
+    def by(cls, plan: FigurePlan, square: Places) -> ShownFigure:
         """With the bounds of square dogs as marked."""
-        low, middle, high = (float(v) for v in np.quantile(plan.measure(square), CENTRAL))
+        measured = plan.measure(square)
+        low, middle, high = (quantile(measured, share) for share in CENTRAL)
         return cls(plan, low, middle, high)
 
     def abnormal(self, places: Places) -> Array:
@@ -149,7 +150,7 @@ class Populations:
     square : Density
     rivals : tuple of (str, PostureDensity)
         One of each posture.
-    shown : mapping of posture to tuple of Shown
+    shown : mapping of posture to tuple of ShownFigure
         The figures that could show each.
     scores : (DOGS,)
         `any_rival` of square dogs, of postures that a figure shows: what chance alone gives.
@@ -160,7 +161,7 @@ class Populations:
     names: tuple[str, ...]
     square: Density
     rivals: tuple[tuple[str, PostureDensity], ...]
-    shown: Mapping[str, tuple[Shown, ...]]
+    shown: Mapping[str, tuple[ShownFigure, ...]]
     scores: Array
     power: Mapping[str, float]
 
@@ -236,7 +237,7 @@ def populations(
             parts.append(Density(shape_of(marked(posed), names)))
         rivals.append((name, PostureDensity(0.5 * (edges[:-1] + edges[1:]), tuple(parts))))
         power[name] = _power(square, rng, dogs, name, names)
-    shown = {n: tuple(Shown.by(plan, square_seen) for plan in figures(n, names)) for n in POSTURES}
+    shown = {n: tuple(ShownFigure.by(plan, square_seen) for plan in figures(n, names)) for n in POSTURES}
     at_square = square(rows)
     odds = []
     for name, rival in rivals:

@@ -321,11 +321,12 @@ def _outline_mask(
     points = np.rint(view.project(corners_mm, height) * 16).astype(np.int32)
     mask = np.zeros(shape[:2], np.float32)
     cv2.fillPoly(mask, [points.reshape(-1, 1, 2)], 1.0, cv2.LINE_AA, 4)
-    return np.asarray(mask, np.float64)
+    return mask.astype(np.float64)
 
 
 def _rectangle(wide: tuple[float, float]) -> Array:
-    return np.asarray(0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array(wide))
+    unit = 0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    return np.asarray(unit * np.array(wide))
 
 
 def _cast_shadow(

@@ -140,7 +140,7 @@ SAMPLES: Final = (
         (PhotoPlan("marker_sheet", "middle", _look(6, "saddle", "gravel", "planks"), 1.0, 500.0),),
         570.0,
         posture="crouching",
-        severity=0.9,
+        severity=1.0,
     ),
     Sample(
         "heron",

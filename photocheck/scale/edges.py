@@ -217,7 +217,9 @@ def _refine_marked(
     # Two standard deviations off: either the mark or the edge is another's.
     strange = ~kept & (moved_px > 2 * hand)
     tilt = corners_mm(kind, settled)[1]
-    turned = tilt > _TURNED and not np.any(kept | strange)
+    # who says how exact the corners are is believed where edges confirm them
+    told = corner_spread_px is not None
+    turned = not told and tilt > _TURNED and not np.any(kept | strange)
     if not np.any(kept | strange) and not turned:
         return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
     # Some side has no edge near the marks: see what is there without them.
