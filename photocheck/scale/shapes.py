@@ -28,7 +28,7 @@ _CENTRE_SPREAD: Final = 0.06
 
 
 @dataclass(frozen=True)
-class Shapes:
+class SeenShapes:
     """How n sets of corners stand as one rectangle.
 
     Attributes
@@ -49,7 +49,7 @@ class Shapes:
 
 def shapes(
     corners: Floats, size_mm: tuple[float, float], picture: tuple[int, ...], spread_px: Floats
-) -> Shapes:
+) -> SeenShapes:
     """Judge (n, 4, 2) corners, clockwise, px, each known to (n,) px.
 
     Parameters
@@ -97,7 +97,7 @@ def shapes(
         best_misfit = np.where(better, misfit, best_misfit)
         best_tilt = np.where(better, tilt, best_tilt)
         upright = np.where(better, bool(turned), upright)
-    return Shapes(best_misfit, best_tilt, upright)
+    return SeenShapes(best_misfit, best_tilt, upright)
 
 
 def _turn_cost(tilt: Floats) -> Floats:
