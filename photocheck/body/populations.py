@@ -237,7 +237,9 @@ def populations(
             parts.append(Density(shape_of(marked(posed), names)))
         rivals.append((name, PostureDensity(0.5 * (edges[:-1] + edges[1:]), tuple(parts))))
         power[name] = _power(square, rng, dogs, name, names)
-    shown = {n: tuple(ShownFigure.by(plan, square_seen) for plan in figures(n, names)) for n in POSTURES}
+    shown = {
+        n: tuple(ShownFigure.by(plan, square_seen) for plan in figures(n, names)) for n in POSTURES
+    }
     at_square = square(rows)
     odds = []
     for name, rival in rivals:

@@ -155,16 +155,9 @@ def poses(seen: ReferenceSeen, focal_px: float, centre_px: tuple[float, float]) 
     homography(seen)
     flat = np.column_stack([seen.points_mm * seen.size_factor, np.zeros(len(seen.points_mm))])
     camera = np.array([[focal_px, 0, centre_px[0]], [0, focal_px, centre_px[1]], [0, 0, 1.0]])
-    _, turns, shifts, _ = cv2.solvePnPGeneric(
-        flat, np.ascontiguousarray(seen.points_px, np.float64), camera, None,
-        flags=cv2.SOLVEPNP_IPPE,
-    )  # fmt: skip
+    exact = np.ascontiguousarray(seen.points_px, np.float64)
     found = []
-    for turn, shift in zip(turns, shifts, strict=True):
-        rotation = np.asarray(cv2.Rodrigues(turn)[0], np.float64)
-        translation = np.asarray(shift, np.float64).ravel()
-        if not np.all(np.isfinite(rotation)) or translation[2] <= 0:
-            continue
+    for rotation, translation in _ippe(flat, exact, camera) or _ippe(flat, _nudged(exact), camera):
         in_camera = flat @ rotation.T + translation
         seen_at = in_camera[:, :2] / in_camera[:, 2:] * focal_px + np.array(centre_px)
         miss = seen_at - seen.points_px
@@ -187,6 +180,25 @@ def poses(seen: ReferenceSeen, focal_px: float, centre_px: tuple[float, float]) 
             do=tr("Check that the right kind of reference was named, and mark its corners again"),
         )
     return tuple(sorted(found, key=lambda pose: pose.miss_px))
+
+
+def _ippe(flat: Floats, points_px: Floats, camera: Floats) -> list[tuple[Floats, Floats]]:
+    """Rotation and shift of each pose in front of the camera that OpenCV finds."""
+    _, turns, shifts, _ = cv2.solvePnPGeneric(
+        flat, points_px, camera, None, flags=cv2.SOLVEPNP_IPPE
+    )
+    found = []
+    for turn, shift in zip(turns, shifts, strict=True):
+        rotation = np.asarray(cv2.Rodrigues(turn)[0], np.float64)
+        translation = np.asarray(shift, np.float64).ravel()
+        if np.all(np.isfinite(rotation)) and translation[2] > 0:
+            found.append((rotation, translation))
+    return found
+
+
+def _nudged(points_px: Floats) -> Floats:
+    """A thousandth of a pixel aside: a plane seen exactly symmetrically gives OpenCV's way nan."""
+    return points_px + 1e-3 * np.sin(1.0 + np.arange(points_px.size)).reshape(points_px.shape)
 
 
 def jacobian(matrix: Floats, point_mm: Floats | tuple[float, float] = (0.0, 0.0)) -> Floats:

@@ -7,6 +7,7 @@ other side of it.  Here each stage is led through many small scenes, with its ru
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import asdict
 from itertools import product
 from typing import Any
 
@@ -471,7 +472,7 @@ def cameras() -> Told:
     for number, case in enumerate(cases):
         exif = {tags[name]: value for name, value in case.items()}
         found = camera_facts({0x010F: b" Maker\x00", 0x0110: "Model\n"}, exif, (4000, 3000))
-        told[str(number)] = plain([case, *vars(found).values()])
+        told[str(number)] = plain([case, *asdict(found).values()])
     return told
 
 

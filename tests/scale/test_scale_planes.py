@@ -131,3 +131,17 @@ def test_points_that_fix_nothing():
         homography(_seen(line[:2], line[:2]))
     with pytest.raises(ScaleError, match="fixes the scale"):
         mm_per_px(_seen(np.zeros((0, 2)), np.zeros((0, 2))))
+
+
+@pytest.mark.parametrize("pitch", [-0.3, 0.0, 0.3])
+def test_a_plane_seen_exactly_symmetrically_has_a_pose(pitch: float) -> None:
+    """The corners of a sheet of A4 square to the sides, its middle in the picture's."""
+    flat = 0.5 * np.array([[-210, -297], [210, -297], [210, 297], [-210, 297.0]])
+    turned = np.column_stack([flat, np.zeros(4)]) @ rotation_from(0.0, pitch, 0.0).T
+    at = turned + [0.0, 0.0, 1500.0]
+    seen = ReferenceSeen(
+        "a4", "marked", flat, at[:, :2] / at[:, 2:] * 300.0 + [150.0, 110.0], 0.1, 0.01
+    )
+    found = poses(seen, 300.0, (150.0, 110.0))
+    assert min(abs(pose.pitch - pitch) for pose in found) < 2e-3
+    assert found[0].miss_px < 0.01
