@@ -85,7 +85,7 @@ def photographs(folder: Path, seed: int) -> None:
     """Real photographs with truths marked by eye: finders, stance and outlines."""
     from photocheck.benchmark.photographs import report
 
-    click.echo(report(folder, seed))
+    _tell(report(folder, seed))
 
 
 @main.command()

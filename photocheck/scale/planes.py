@@ -198,7 +198,8 @@ def _ippe(flat: Floats, points_px: Floats, camera: Floats) -> list[tuple[Floats,
 
 def _nudged(points_px: Floats) -> Floats:
     """A thousandth of a pixel aside: a plane seen exactly symmetrically gives OpenCV's way nan."""
-    return points_px + 1e-3 * np.sin(1.0 + np.arange(points_px.size)).reshape(points_px.shape)
+    aside = 1e-3 * np.sin(1.0 + np.arange(points_px.size))
+    return np.asarray(points_px + aside.reshape(points_px.shape))
 
 
 def jacobian(matrix: Floats, point_mm: Floats | tuple[float, float] = (0.0, 0.0)) -> Floats:

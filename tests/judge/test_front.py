@@ -340,6 +340,7 @@ def test_a_front_photo_that_cannot_be_changes_no_length() -> None:
     assert off.verdict == alone.verdict
 
 
+@pytest.mark.slow
 def test_readings_that_prove_each_other_outvote_a_front_photo() -> None:
     alone = checked(lambda told: told["photos"].pop())
     outvoted = measured_too = 0

@@ -100,6 +100,7 @@ def test_the_parts_of_the_tapes_noise_are_as_said() -> None:
     assert nine_of_ten == pytest.approx([4.7, 14.5], abs=0.05)
 
 
+@pytest.mark.slow
 def test_takes_that_differ_have_a_tenth_of_the_false_alarms() -> None:
     rng = np.random.default_rng(12)
     names = ("front_length", "rear_length")
@@ -215,6 +216,7 @@ def test_takes_apart_are_flagged_however_well_their_mean_fits() -> None:
 # -- the false-alarm budget ------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("takes", [2, 3])
 @pytest.mark.parametrize("budget", [0.02, 0.05])
 def test_false_alarms_keep_the_budget_while_the_tape_is_learnt(budget: float, takes: int) -> None:

@@ -178,6 +178,7 @@ def test_blocks_of_the_picture_it_was_cut_from_are_found(name: str, quality: int
     assert "grid" in photo.camera.framing.why or photo.size == (1000, 750)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("quality", [80, 92, 95])
 def test_whole_pictures_saved_again_or_turned_have_no_such_blocks(quality: int) -> None:
     for name in ("flint", "moss", "sorrel"):

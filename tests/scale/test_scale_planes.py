@@ -138,7 +138,7 @@ def test_a_plane_seen_exactly_symmetrically_has_a_pose(pitch: float) -> None:
     """The corners of a sheet of A4 square to the sides, its middle in the picture's."""
     flat = 0.5 * np.array([[-210, -297], [210, -297], [210, 297], [-210, 297.0]])
     turned = np.column_stack([flat, np.zeros(4)]) @ rotation_from(0.0, pitch, 0.0).T
-    at = turned + [0.0, 0.0, 1500.0]
+    at = turned + np.array([0.0, 0.0, 1500.0])
     seen = ReferenceSeen(
         "a4", "marked", flat, at[:, :2] / at[:, 2:] * 300.0 + [150.0, 110.0], 0.1, 0.01
     )
