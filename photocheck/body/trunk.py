@@ -169,6 +169,9 @@ def _front(trunk: Trunk, points: Mapping[str, Array]) -> Array:
     side = shape.FRONT_TURN_SIDE * half
     under = np.hypot(_length(turn - start), side)
     rising = np.hypot(_length(end - turn), half - side)
+    if "chest_bottom" not in points:
+        unmarked = shape.FRONT_UNMARKED * learnt.spread_factor
+        surplus = surplus * np.exp(unmarked * trunk.terms["front_turn"])
     return np.asarray(surplus * (under + rising))
 
 

@@ -31,7 +31,7 @@ FEATURES: Final = (
 )  # fmt: skip
 
 _SIZE: Final = FEATURES.index("size")
-_RIVAL_FROM: Final = 0.1  # of the best one's probability: less is not told
+RIVAL_FROM: Final = 0.1  # of the best one's probability: less is not told
 _WRAP_MOST: Final = 3.0  # area over area: a frame in its sheet, not a sheet in a room
 WEIGHTS: Final = np.array(
     [
@@ -164,7 +164,7 @@ def weigh(
         index = int(np.argmax(np.where(left, shares, -1.0)))
         same = left & _alike_to(corners, scales, index)
         share = float(shares[same].sum()) / max(sure, 1e-9)
-        if share < _RIVAL_FROM:
+        if share < RIVAL_FROM:
             break
         rivals.append((share, _nearest_order(corners[index], corners[best])))
         left &= ~same

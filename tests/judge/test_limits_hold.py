@@ -123,7 +123,7 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
     pose: {"SAME_TILT": 0.01, "HOPELESS": 12.0, "MOST_TILT": 1.0},
     refining: {"_FINE_PX": 1000.0, "_FAINT_PX": 3.5, "_UNSEEN_BOW": 0.012, "_PIECE": 0.3,
                "_WHOLE_SEEN": 0.8, "_PIECE_SEEN": 0.55},
-    rivals: {"_RIVAL_FROM": 0.1, "_WRAP_MOST": 3.0},
+    rivals: {"RIVAL_FROM": 0.1, "_WRAP_MOST": 3.0},
     rough_quads: {"_GROWN_FROM": 4, "_GROW_MOST": 0.9},
     shapes: {"_USUAL_FOCAL": 0.9, "_FOCAL_SPREAD": 0.5, "_CENTRE_SPREAD": 0.06},
     rough_ellipses: {"LEAST_RATIO": {"disc": 0.45, "ball": 0.8}},
