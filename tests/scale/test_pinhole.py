@@ -21,7 +21,7 @@ def camera(yaw: float = 0.2, pitch: float = -0.1, shift: float = 0.0) -> Pinhole
         focal_px=np.array(3000.0),
         corner_shift=np.array(shift),
         centre_px=np.array([2015.5, 1511.5]),
-        corner_radius_px=2520.0,
+        corner_radius_px=np.array(2520.0),
     )
 
 
@@ -56,7 +56,7 @@ def test_a_body_point_100_mm_nearer_than_a_reference_at_3_m_reads_3_45_per_cent_
         np.array(3000.0),
         np.array(0.0),
         np.zeros(2),
-        2500.0,
+        np.array(2500.0),
     )
     ends = np.array([[-100.0, 0.0, -100.0], [100.0, 0.0, -100.0]])
     length = np.ptp(cam.project(ends)[:, 0])
