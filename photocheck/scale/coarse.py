@@ -14,11 +14,11 @@ import numpy as np
 
 from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.corners import contains, corner_turns, corners_mm
+from photocheck.scale.corners import contains, corner_turns, corners_mm, side_lengths
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.rivals import FittedShape, Side
 from photocheck.scale.rough_quads import rough_quads
-from photocheck.scale.subpixel import EdgeLine, crossing, fit_sides
+from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
 
 _WINDOW_PX: Final = {"id_card": 320}
 _SHEET_WINDOW_PX: Final = 420
@@ -44,8 +44,32 @@ def trim_of(kind: ReferenceObject) -> float:
 def trims_of(kind: ReferenceObject, corners: Floats) -> list[tuple[float, float]]:
     """The same for each side in turn of corners (4, 2) px, start and end."""
     points, _, _ = corners_mm(kind, corners)
-    lengths = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    lengths = side_lengths(points)
     return [(min(TRIM_MM / length, 0.2),) * 2 for length in lengths]
+
+
+def straight_sides(
+    picture: Picture,
+    corners: Floats,
+    trims: Sequence[tuple[float, float]],
+    reach_px: float,
+    stay: float,
+) -> list[EdgeLine | None]:
+    """The straight edge nearest to each side in turn of corners (4, 2) px, at full size.
+
+    Parameters
+    ----------
+    trims : of each side, as by `trims_of`
+    reach_px, stay
+        As for `photocheck.scale.subpixel.fit_side`.
+    """
+    return [
+        fit_side(
+            picture, corners[k], corners[(k + 1) % 4],
+            reach_px=reach_px, trim=trims[k], window_px=2.5, stay=stay,
+        )
+        for k in range(4)
+    ]  # fmt: skip
 
 
 def coarse_candidates(
@@ -66,7 +90,7 @@ def coarse_candidates(
     smallest = np.inf
     for _, _, quad, window in turns:
         corners = window.to_photo(quad)
-        side = float(np.min(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)))
+        side = float(np.min(side_lengths(corners)))
         smallest = min(smallest, side)
         if any(np.max(np.abs(corners - other)) < 0.02 * side + window.scale for other in photo):
             continue
@@ -141,7 +165,7 @@ def _closed(window: Window, quad: Floats, sides: list[Side | None]) -> FittedSha
     corners = crossings(whole)
     if corners is None or not np.all(corner_turns(corners) > 0):
         return None
-    length = float(np.max(np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)))
+    length = float(np.max(side_lengths(quad)))
     if np.max(np.abs(corners - quad)) > 12.0 + 0.05 * length:
         return None
     run = np.roll(corners, -1, axis=0) - corners

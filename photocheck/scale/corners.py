@@ -107,7 +107,7 @@ def check_corners(corners: Floats, shape: tuple[int, ...], title: str = "referen
             do=tr("Mark that corner again"),
         )
     ordered = order_corners(corners)
-    sides = np.hypot(*(np.roll(ordered, -1, axis=0) - ordered).T)
+    sides = side_lengths(ordered)
     if float(np.min(sides)) < LEAST_ACROSS_PX:
         raise ScaleError(
             tr("Only {sides:.0f} px across: too small to measure by", sides=np.min(sides)),
@@ -152,6 +152,21 @@ def corners_mm(kind: ReferenceObject, corners: Floats) -> tuple[Floats, float, f
         ways.append((angle, points))
     ways.sort(key=lambda way: way[0])
     return ways[0][1], ways[0][0], ways[1][0]
+
+
+def side_lengths(corners: Floats) -> Floats:
+    """Length of each side in turn of a closed shape (n, 2), corner 0 to 1 first, (n,).
+
+    >>> side_lengths(np.array([[0.0, 0.0], [3.0, 0.0], [3.0, 4.0]])).tolist()
+    [3.0, 4.0, 5.0]
+    """
+    run = np.roll(corners, -1, axis=0) - corners
+    return np.asarray(np.hypot(run[:, 0], run[:, 1]))
+
+
+def px_per_mm_of(kind: ReferenceObject, corners: Floats) -> float:
+    """Pixels per mm by the way all around corners (4, 2) px of an object of that kind."""
+    return float(side_lengths(corners).sum()) / (2 * sum(kind.size_mm))
 
 
 def corner_turns(corners: Floats) -> Floats:

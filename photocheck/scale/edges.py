@@ -20,15 +20,21 @@ import numpy as np
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.coarse import coarse_candidates, trims_of
-from photocheck.scale.corners import CORNER_NAMES, check_corners, corner_turns, corners_mm
+from photocheck.scale.coarse import coarse_candidates, straight_sides, trims_of
+from photocheck.scale.corners import (
+    CORNER_NAMES,
+    check_corners,
+    corner_turns,
+    corners_mm,
+    side_lengths,
+)
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.planes import fit_homography
 from photocheck.scale.refining import refined
-from photocheck.scale.rivals import RIVAL_FROM, weigh
+from photocheck.scale.rivals import RIVAL_FROM, nearest_order, weigh
 from photocheck.scale.rough_quads import MOST_OBLIQUE
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
+from photocheck.scale.subpixel import EdgeLine, crossing, crossing_spread, fit_sides
 from photocheck.scale.thresholds import (
     FLAT_MM,
     FLOOR_PX,
@@ -142,21 +148,10 @@ def _fit_quad(
     picture: Picture, kind: ReferenceObject, corners: Floats, reach_px: float, stay: float
 ) -> Quad | None:
     """Fit the four sides, first within `reach_px`, then closely; None when they do not meet."""
-    trims = trims_of(kind, corners)
     sides: list[EdgeLine | None] = []
+    trims = trims_of(kind, corners)
     for reach in (reach_px, 2.5):
-        sides = [
-            fit_side(
-                picture,
-                corners[k],
-                corners[(k + 1) % 4],
-                reach_px=reach,
-                trim=trims[k],
-                window_px=2.5,
-                stay=stay,
-            )
-            for k in range(4)
-        ]
+        sides = straight_sides(picture, corners, trims, reach, stay)
         crossed = []
         for k in range(4):
             before, after = sides[k - 1], sides[k]
@@ -178,8 +173,8 @@ def _corner_spreads(kind: ReferenceObject, quad: Quad) -> Floats:
     """Standard deviation per axis of each corner, (4,) px."""
     points, _, _ = corners_mm(kind, quad.corners)
     matrix = fit_homography(points, quad.corners)
-    lengths = np.hypot(*(np.roll(quad.corners, -1, axis=0) - quad.corners).T)
-    true = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    lengths = side_lengths(quad.corners)
+    true = side_lengths(points)
     px_per_mm = float(np.mean(lengths / true)) if matrix is not None else 1.0
     floor = float(np.hypot(FLOOR_PX, FLAT_MM.get(kind.kind, PAPER_FLAT_MM) * px_per_mm))
     spreads = []
@@ -188,13 +183,7 @@ def _corner_spreads(kind: ReferenceObject, quad: Quad) -> Floats:
         if before is None or after is None:
             spreads.append(np.inf)
             continue
-        u, v = before.end - before.start, after.end - after.start
-        sine = abs(float(u[0] * v[1] - u[1] * v[0])) / float(np.hypot(*u) * np.hypot(*v))
-        # A wavy edge is no straight line: part of the scatter does not average out.
-        one = np.hypot(before.end_spread_px, 0.3 * before.scatter_px)
-        other = np.hypot(after.start_spread_px, 0.3 * after.scatter_px)
-        across = float(np.hypot(one, other)) / max(sine, 0.2) / np.sqrt(2)
-        spreads.append(float(np.hypot(across, floor)))
+        spreads.append(float(np.hypot(crossing_spread(before, after), floor)))
     return np.array(spreads)
 
 
@@ -202,7 +191,7 @@ def _refine_marked(
     picture: Picture, kind: ReferenceObject, corners: Floats, corner_spread_px: float | None
 ) -> ReferenceSeen:
     hand = HAND_SPREAD_PX if corner_spread_px is None else corner_spread_px
-    sides = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    sides = side_lengths(corners)
     reach = float(np.clip(3 * hand, 2.0, 0.2 * float(np.min(sides))))
     quad = _fit_quad(picture, kind, corners, reach, stay=1.0)
     settled = corners.copy()
@@ -375,7 +364,7 @@ def _find_from_mark(
         shares = np.array([share for share, _ in rivals])
         apart = [float(np.mean((rival - fine.corners) ** 2)) for _, rival in rivals]
         spread = float(np.hypot(spread, np.sqrt(shares @ apart / (1.0 + shares.sum()))))
-        longest = float(np.max(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)))
+        longest = float(np.max(side_lengths(corners)))
         if spread > _MOST_UNSURE * longest and shares.sum() > _MOST_RIVALS:
             raise ScaleError(
                 tr("Several shapes around the mark could be the {title}", title=tr(kind.title)),
@@ -398,8 +387,7 @@ def _borne_out(
     """
 
     def off(corners: Floats) -> float:
-        ways = (np.roll(corners, -k, axis=0) - marked for k in range(4))
-        return min(float(np.sum(way**2)) for way in ways)
+        return float(np.sum((nearest_order(corners, marked) - marked) ** 2))
 
     of_best = off(best)
     variance = max(HAND_SPREAD_PX**2, of_best / best.size)

@@ -14,6 +14,7 @@ import numpy as np
 
 from photocheck.numerics import median
 from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.corners import px_per_mm_of, side_lengths
 from photocheck.scale.light import SRGB_TO_LIGHT, Floats, Picture
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.shapes import shapes
@@ -52,9 +53,9 @@ def likeliest_first(picture: Picture, found: Sequence[ReferenceSeen]) -> list[Re
 def _cost(picture: Picture, seen: ReferenceSeen) -> float:
     """Minus twice the log likelihood of the kind, but for a constant."""
     kind = REFERENCES[seen.kind]
-    lengths = np.hypot(*(np.roll(seen.points_px, -1, axis=0) - seen.points_px).T)
-    px_per_mm = float(lengths.sum()) / (2 * sum(kind.size_mm))
-    spread = np.hypot(0.3, FLAT_MM.get(seen.kind, PAPER_FLAT_MM) * px_per_mm)
+    lengths = side_lengths(seen.points_px)
+    flat_mm = FLAT_MM.get(seen.kind, PAPER_FLAT_MM)
+    spread = np.hypot(0.3, flat_mm * px_per_mm_of(kind, seen.points_px))
     shape = shapes(seen.points_px[None], kind.size_mm, picture.shape, np.array([spread]))
     cost = min(float(shape.misfit[0]), _MOST_MISFIT) + (float(shape.tilt[0]) / _USUAL_TILT) ** 2
     # Whatever it is: how far its corners lie inside, measured as if it were a card.

@@ -16,10 +16,11 @@ import numpy as np
 
 from photocheck.scale.candidates import BORDER_PX
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.coarse import STIFF, trim_of, trims_of
+from photocheck.scale.coarse import STIFF, straight_sides, trim_of, trims_of
+from photocheck.scale.corners import px_per_mm_of, side_lengths
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.rivals import FittedShape
-from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
+from photocheck.scale.subpixel import EdgeLine, crossing, crossing_spread, fit_sides
 from photocheck.scale.thresholds import FLAT_MM, FLOOR_PX, PAPER_FLAT_MM
 
 _FINE_PX: Final = 1000.0
@@ -56,7 +57,7 @@ def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
     pieces: tuple[Sequence[EdgeLine | None], Sequence[EdgeLine | None]] = ((None,) * 4, (None,) * 4)
     if kind.kind not in STIFF:
         pieces = _pieces(part, coarse if straight is None else straight, bows, trim, reach)
-    px_per_mm = _px_per_mm(kind, coarse)
+    px_per_mm = px_per_mm_of(kind, coarse)
     floor = float(np.hypot(FLOOR_PX, FLAT_MM.get(kind.kind, PAPER_FLAT_MM) * px_per_mm))
     corners, spreads, seen = [], [], []
     for k in range(4):
@@ -68,7 +69,7 @@ def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
         seen.append(support)
     weakest = min(seen)
     # What is not seen on the line is hidden or faint, or the paper bows away from it.
-    longest = float(np.max(np.hypot(*(np.roll(coarse, -1, axis=0) - coarse).T)))
+    longest = float(np.max(side_lengths(coarse)))
     unseen = _FAINT_PX if kind.kind in STIFF else max(_FAINT_PX, _UNSEEN_BOW * longest)
     spread = float(np.hypot(np.sqrt(np.mean(np.square(spreads))), unseen * (1.0 - weakest)))
     return Fine(np.array(corners) * scale + origin, spread * scale, weakest)
@@ -76,7 +77,7 @@ def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
 
 def _around(picture: Picture, corners: Floats) -> tuple[Picture, Floats, float]:
     """The part of the picture about the shape, shrunk if need be: origin and px per its px."""
-    lengths = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
+    lengths = side_lengths(corners)
     scale = float(lengths.max()) / _FINE_PX
     scale = scale if scale > 1.3 else 1.0
     margin = 0.06 * float(lengths.max()) + 30.0
@@ -93,11 +94,6 @@ def _around(picture: Picture, corners: Floats) -> tuple[Picture, Floats, float]:
     return np.asarray(part, np.uint8), origin, scale
 
 
-def _px_per_mm(kind: ReferenceObject, corners: Floats) -> float:
-    lengths = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
-    return float(lengths.sum()) / (2 * sum(kind.size_mm))
-
-
 def _whole_sides(
     part: Picture, kind: ReferenceObject, corners: Floats, reach: float
 ) -> tuple[list[EdgeLine | None], Floats | None]:
@@ -105,14 +101,7 @@ def _whole_sides(
     sides: list[EdgeLine | None] = []
     met: Floats | None = None
     for within in (reach, 2.5):
-        trims = trims_of(kind, corners)
-        sides = [
-            fit_side(
-                part, corners[k], corners[(k + 1) % 4],
-                reach_px=within, trim=trims[k], window_px=2.5, stay=0.5,
-            )
-            for k in range(4)
-        ]  # fmt: skip
+        sides = straight_sides(part, corners, trims_of(kind, corners), within, 0.5)
         crossed = [_met(sides[k - 1], sides[k]) for k in range(4)]
         known = [corner for corner in crossed if corner is not None]
         if len(known) < 4 or np.max(np.abs(np.array(known) - corners)) > 4 * reach + 4:
@@ -174,13 +163,8 @@ def _seen(lines: tuple[EdgeLine | None, EdgeLine | None]) -> float:
 
 
 def _spread(lines: tuple[EdgeLine | None, EdgeLine | None]) -> float:
-    """Sd per axis of where two lines meet: the end of the first, the start of the second."""
+    """Sd per axis of where two lines meet that are known to."""
     before, after = lines
     assert before is not None
     assert after is not None
-    u, v = before.end - before.start, after.end - after.start
-    sine = abs(float(u[0] * v[1] - u[1] * v[0])) / float(np.hypot(*u) * np.hypot(*v))
-    # A wavy edge is no straight line: part of the scatter does not average out.
-    one = np.hypot(before.end_spread_px, 0.3 * before.scatter_px)
-    other = np.hypot(after.start_spread_px, 0.3 * after.scatter_px)
-    return float(np.hypot(one, other)) / max(sine, 0.2) / float(np.sqrt(2))
+    return crossing_spread(before, after)

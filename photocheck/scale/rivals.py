@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from photocheck.numerics import median
 from photocheck.scale.candidates import Window, edge_share
+from photocheck.scale.corners import side_lengths
 from photocheck.scale.light import Floats
 from photocheck.scale.shapes import shapes
 from photocheck.scale.subpixel import EdgeLine
@@ -166,21 +167,23 @@ def weigh(
         share = float(shares[same].sum()) / max(sure, 1e-9)
         if share < RIVAL_FROM:
             break
-        rivals.append((share, _nearest_order(corners[index], corners[best])))
+        rivals.append((share, nearest_order(corners[index], corners[best])))
         left &= ~same
     return Weighed(found[best], sure, float(shares.sum()), tuple(rivals))
 
 
 def _alike_to(corners: Floats, scales: Floats, index: int) -> NDArray[np.bool_]:
-    run = np.roll(corners[index], -1, axis=0) - corners[index]
-    room = 0.012 * float(np.hypot(*run.T).max()) + 0.8 * np.maximum(scales, scales[index])
+    room = 0.012 * float(side_lengths(corners[index]).max()) + 0.8 * np.maximum(
+        scales, scales[index]
+    )
     ways = [
         np.max(np.abs(corners - np.roll(corners[index], k, axis=0)), axis=(1, 2)) for k in range(4)
     ]
     return np.asarray(np.min(ways, axis=0) < room)
 
 
-def _nearest_order(corners: Floats, to: Floats) -> Floats:
+def nearest_order(corners: Floats, to: Floats) -> Floats:
+    """Corners (4, 2) begun at whichever lies them nearest to others."""
     ways = [np.roll(corners, k, axis=0) for k in range(4)]
     return min(ways, key=lambda way: float(np.sum((way - to) ** 2)))
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from photocheck.scale.candidates import Window, edge_share, outlines, straight_lines
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.corners import contains, corner_turns, order_corners
+from photocheck.scale.corners import contains, corner_turns, order_corners, side_lengths
 from photocheck.scale.light import Floats
 from photocheck.scale.shapes import shapes
 
@@ -39,7 +39,7 @@ def _scored(
     ordered = [order_corners(quad) for quad in quads]
     kept = []
     for quad in ordered:
-        sides = np.hypot(*(np.roll(quad, -1, axis=0) - quad).T)
+        sides = side_lengths(quad)
         if float(np.min(sides)) < 10 or not np.all(corner_turns(quad) > 0):
             continue
         if contains(quad, window.mark):

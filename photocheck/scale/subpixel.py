@@ -346,6 +346,16 @@ def _refine_lines(sides: Sides, coarse: _Coarse, window_px: float, rows: int) ->
     return _Fitted(offsets, valid, found, height, good)
 
 
+def crossing_spread(before: EdgeLine, after: EdgeLine) -> float:
+    """Standard deviation per axis, px, of where the end of one line meets the start of the next."""
+    u, v = before.end - before.start, after.end - after.start
+    sine = abs(float(u[0] * v[1] - u[1] * v[0])) / float(np.hypot(*u) * np.hypot(*v))
+    # A wavy edge is no straight line: part of the scatter does not average out.
+    one = np.hypot(before.end_spread_px, 0.3 * before.scatter_px)
+    other = np.hypot(after.start_spread_px, 0.3 * after.scatter_px)
+    return float(np.hypot(one, other)) / max(sine, 0.2) / float(np.sqrt(2))
+
+
 def crossing(first: EdgeLine, second: EdgeLine) -> Floats | None:
     """Where two lines meet, (2,) px; None when they are nearly parallel (under 8 degrees)."""
     u, v = first.end - first.start, second.end - second.start
