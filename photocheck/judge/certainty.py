@@ -11,21 +11,12 @@ from numpy.typing import NDArray
 from photocheck.case.model import Reading
 from photocheck.judge import wording
 from photocheck.judge.compare import expectation
-from photocheck.judge.repeats import TapeNoise
+from photocheck.judge.repeats import SUMS, TapeNoise
 from photocheck.numerics import IN_95
 from photocheck.report.model import Certainty
-from photocheck.words import NECK_RING, READINGS
+from photocheck.words import READINGS
 
 Array = NDArray[np.float64]
-
-SUMS = {
-    "half_neck": ((NECK_RING, 0.5),),
-    NECK_RING: (("half_neck", 2.0),),
-    "front_length": (("full_length", 1.0), ("rear_length", -1.0)),
-    "rear_length": (("full_length", 1.0), ("front_length", -1.0)),
-    "full_length": (("front_length", 1.0), ("rear_length", 1.0)),
-}
-"""Each reading as a sum of others."""
 
 
 def certainty_of(

@@ -39,8 +39,6 @@ Array = NDArray[np.float64]
 
 # A rival pose this much less likely (in natural logarithms) is not worth mixing in.
 LEAST_EVIDENCE = 6.0
-EVERY_FACT = frozenset({"girth", "weight", "height", "breed"})
-"""Keys of `Joint.facts`."""
 OWN_SOURCES = frozenset({"marks", "corners", "square", "offset", "dog_turn", "framing"})
 """Sources that another photo brings afresh, so that fusing averages them."""
 
@@ -121,15 +119,16 @@ def estimate(
     outliers: list[str] = []
     at_first: tuple[Joint, Mode] | None = None
     sides = [k for k, view in enumerate(views) if not view.from_front]
+    every_fact = frozenset(facts_told(dog))
     for k in sides:
         # by itself and without what was told of the dog, so that only photo and file are held
         # against each other
-        alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=EVERY_FACT)
+        alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=every_fact)
         solved = solve(alone)
         if unlike := unlike_file(alone, solved, k + 1):
             outliers.append(unlike)
             candidates[k] = _candidates(doubted(views[k]), tuple(markings[k]))
-        elif len(sides) == 1 and not facts_told(dog):
+        elif len(sides) == 1 and not every_fact:
             at_first = alone, solved
     all_best = [shots[0] for shots in candidates]
     fronts = [k for k, view in enumerate(views) if view.from_front]

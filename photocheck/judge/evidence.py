@@ -291,7 +291,7 @@ def evidence_of(orders: Sequence[FinishedOrder], groups: Sequence[str]) -> Evide
         np.array([groups.index(order.group) for order in orders], dtype=np.intp),
         len(groups),
         np.array([BUILDS.index(build_of(orders, group)) for group in groups], dtype=np.intp),
-        np.array([order.weight or 1.0 for order in orders]),
+        np.array([order.weight for order in orders]),
     )
 
 

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.judge.joint import Joint
-from photocheck.judge.shots import camera_at, focal_key
+from photocheck.judge.outliers import LEAST_TOLD, told_score
+from photocheck.judge.shots import camera_at
 from photocheck.judge.solve import Mode
 from photocheck.scale.pose import View
 from photocheck.scale.priors import FOCAL_DOUBTED
@@ -29,8 +30,8 @@ FILE_LIMIT: Final = 3.5
 (judgement: 1 good photo in 700 over the three)."""
 EVENLY: Final = 0.5
 """How probably a picture whose file is doubted is cut (judgement: zoomed or misnamed as likely)."""
-LEAST_TOLD: Final = 0.02
-"""A prior of which the photo leaves more than all but this share tells nothing of it."""
+OF_THE_FILE: Final = ("focal", "framing")
+"""Sources, of `Joint.sources`, whose residuals are the priors of what the file says."""
 
 
 def unlike_file(joint: Joint, mode: Mode, number: int) -> str:
@@ -66,21 +67,12 @@ def unlike_file(joint: Joint, mode: Mode, number: int) -> str:
 
 def farthest(joint: Joint, mode: Mode) -> float:
     """The largest of the w-tests of what a one-photo model believes of its file."""
-    shot = joint.shots[0]
-    places = [
-        joint.unknowns.place(key)
-        for key in (("focal", focal_key(shot)), ("growth", 0), ("centre", 0))
-        if key in joint.unknowns
-    ]
-    tests = [0.0]
-    for place in places:
-        for i in range(place.start, place.stop):
-            # the prior's residual is the unknown itself, so that what the fit leaves of its
-            # variance is what the others do not tell
-            own = 1.0 - float(mode.covariance[i, i])
-            if own > LEAST_TOLD:
-                tests.append(abs(float(mode.theta[i])) / np.sqrt(own))
-    return max(tests)
+    scores = (
+        told_score(mode, row, LEAST_TOLD)
+        for row, source in enumerate(joint.sources)
+        if source in OF_THE_FILE
+    )
+    return max((score for score in scores if score is not None), default=0.0)
 
 
 def doubted(view: View) -> View:

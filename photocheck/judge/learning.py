@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.body.shape import WAYS
 from photocheck.judge.evidence import FinishedOrder, build_of, evidence_of
+from photocheck.judge.held_out import Gain, folds_of, mean_gain, rounded
 from photocheck.judge.hierarchy import (
     NOMINAL,
     Evidence,
@@ -28,9 +28,9 @@ from photocheck.judge.hierarchy import (
     predictive,
     prior_spreads,
 )
-from photocheck.judge.ratios import GroupRatios, HeldOut, Ratios, Version, WayRatio, rounded
+from photocheck.judge.ratios import GroupRatios, HeldOut, Ratios, Version, WayRatio
 from photocheck.judge.repeats import TapeHabits
-from photocheck.judge.tape_habits import TapeCheck, held_out_tape, learnt_habits
+from photocheck.judge.tape_habits import held_out_tape, learnt_habits
 from photocheck.speech import tr
 from photocheck.words import BUILDS, READINGS
 
@@ -38,7 +38,6 @@ Array = NDArray[np.float64]
 
 LEAST_ORDERS = 5
 """Fewer accepted orders teach nothing that could be checked (judgement)."""
-MOST_FOLDS = 10
 LEAST_KEPT = 0.5
 """Share of the orders behind the version in use that must be given again, whatever became of
 them: learning starts afresh each time, and fewer would throw knowledge away (judgement)."""
@@ -146,7 +145,7 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
 
 def _tape(
     kept: Sequence[FinishedOrder], before: Ratios, forgotten: str
-) -> tuple[TapeHabits | None, TapeCheck | None, str]:
+) -> tuple[TapeHabits | None, Gain | None, str]:
     """How the shop's owners measure, what speaks for it, and whether it is new, in a sentence."""
     seen = [order.tape for order in kept if order.tape.tells]
     if len(seen) < LEAST_ORDERS:
@@ -180,18 +179,18 @@ def _tape(
 
 def _with_ratios_of(learnt: Version, old: Version | None) -> Version:
     """A version whose tape alone is new: the ratios stay those of the version in use."""
-    if old is not None:
-        return replace(
-            learnt,
-            between_dogs=old.between_dogs,
-            between_builds=old.between_builds,
-            between_groups=old.between_groups,
-            others=old.others,
-            builds=old.builds,
-            groups=old.groups,
-        )
-    shipped = posterior(evidence_of([], []), prior_spreads())
-    return replace(learnt, **_ratios_of(shipped, [], []))
+    if old is None:
+        shipped = posterior(evidence_of([], []), prior_spreads())
+        old = _version([], [], shipped, learnt.check, Ratios(), 0)
+    return replace(
+        learnt,
+        between_dogs=old.between_dogs,
+        between_builds=old.between_builds,
+        between_groups=old.between_groups,
+        others=old.others,
+        builds=old.builds,
+        groups=old.groups,
+    )
 
 
 def _usable(orders: Sequence[FinishedOrder]) -> tuple[list[FinishedOrder], list[LeftOut]]:
@@ -276,32 +275,29 @@ def held_out(orders: Sequence[FinishedOrder], groups: Sequence[str]) -> HeldOut:
     """Predict each order by ratios learnt without it, in up to `MOST_FOLDS` folds."""
     evidence = evidence_of(orders, groups)
     count = len(orders)
-    folds = min(count, MOST_FOLDS)
     # orders come sorted by a hash of their content: every n-th is a fair draw
-    fold = np.arange(count) % folds
+    fold = folds_of(count)
     gain = np.zeros(count)
     learnt = np.zeros_like(evidence.differences)
-    for number in range(folds):
+    for number in np.unique(fold):
         out = fold == number
         left = evidence.only(out)
         mean, covariance = predictive(left, fit(evidence.only(~out)))
         gain[out] = log_density(left, mean, covariance) - log_density(left, *predictive(left, None))
         learnt[out] = left.differences - mean
     # what nobody has heard of yet proves as little as it teaches
-    weight = evidence.weight / evidence.weight.mean()
-    middle = float(np.mean(weight * gain))
-    error = float(np.std(weight * (gain - middle), ddof=1) / np.sqrt(count))
+    middle, error = mean_gain(gain, evidence.weight)
     before, after = _rmse(orders, evidence.differences), _rmse(orders, learnt)
     used = evidence.design.any(axis=2)
     smaller = float(np.sum(learnt[used] ** 2)) < float(np.sum(evidence.differences[used] ** 2))
     return HeldOut(
         orders=count,
-        folds=folds,
+        folds=int(fold.max()) + 1,
         gain=rounded(middle),
         gain_spread=rounded(error),
         rmse_shipped=before,
         rmse_learnt=after,
-        improves=bool(middle > error and smaller),
+        improves=middle > error and smaller,
     )
 
 
@@ -382,7 +378,7 @@ def _lost(
     evidence = evidence_of(kept, groups)
     keys = {order.key for order in unseen}
     is_new = np.array([order.key in keys for order in kept])
-    fold = np.arange(len(kept)) % min(len(kept), MOST_FOLDS)
+    fold = folds_of(len(kept))
     gains: list[float] = []
     for number in np.unique(fold[is_new]):
         out = is_new & (fold == number)
@@ -409,36 +405,27 @@ def _version(
     before: Ratios,
     outlying: int,
 ) -> Version:
+    counts = Counter(order.group for order in kept)
+    of_build = {build: [g for g in groups if build_of(kept, g) == build] for build in BUILDS}
     return Version(
         version="",
         number=1 + max((item.number for item in before.versions), default=0),
         parent=before.current,
         orders=len(kept),
         left_out=outlying,
+        between_dogs=_by_way(found.spreads.between * NOMINAL),
+        between_builds=_by_way(found.spreads.builds),
+        between_groups=_by_way(found.spreads.groups),
+        others=_ways(found, len(groups) + BUILDS.index("unknown")),
+        builds={
+            build: GroupRatios(sum(counts[g] for g in among), _ways(found, len(groups) + k))
+            for k, (build, among) in enumerate(of_build.items())
+            if among and build != "unknown"
+        },
+        groups={g: GroupRatios(counts[g], _ways(found, i)) for i, g in enumerate(groups)},
         check=check,
         learnt_from=tuple(order.key for order in kept),
-        **_ratios_of(found, kept, groups),
     )
-
-
-def _ratios_of(found: Fit, kept: Sequence[FinishedOrder], groups: Sequence[str]) -> dict[str, Any]:
-    """The fields of a `Version` that a fit fills."""
-    counts = Counter(order.group for order in kept)
-    of_build = {build: [g for g in groups if build_of(kept, g) == build] for build in BUILDS}
-    spreads = found.spreads
-    builds = {
-        build: GroupRatios(sum(counts[g] for g in among), _ways(found, len(groups) + k))
-        for k, (build, among) in enumerate(of_build.items())
-        if among and build != "unknown"
-    }
-    return {
-        "between_dogs": _by_way(spreads.between * NOMINAL),
-        "between_builds": _by_way(spreads.builds),
-        "between_groups": _by_way(spreads.groups),
-        "others": _ways(found, len(groups) + BUILDS.index("unknown")),
-        "builds": builds,
-        "groups": {g: GroupRatios(counts[g], _ways(found, i)) for i, g in enumerate(groups)},
-    }
 
 
 def _by_way(values: Array) -> dict[str, float]:

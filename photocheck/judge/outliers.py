@@ -110,15 +110,32 @@ def _who(joint: Joint, mark: Mark) -> str:
     return tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by
 
 
+def told_score(mode: Mode, row: int, least: float = 0.0) -> float | None:
+    """Baarda's w-test of one residual that stands for something told: its value over its own
+    standard deviation, given everything else.
+
+    Parameters
+    ----------
+    row : int
+        Of `Mode.residuals`.
+    least : float
+        None where the others leave less of the residual's variance than this.
+    """
+    slope = mode.jacobian[row]
+    own = 1.0 - float(slope @ mode.covariance @ slope)
+    if least and own <= least:
+        return None
+    return abs(float(mode.residuals[row])) / float(np.sqrt(max(own, 1e-9)))
+
+
 def outlying_told(
     joint: Joint, mode: Mode, sources: Iterable[str], limit: float, least: float = 0.0
 ) -> str:
     """What was told of the dog that contradicts all else beyond belief; empty for none.
 
-    Its residual against that residual's own standard deviation, given everything else (Baarda's
-    w-test, as for marks): the same as the difference from what all else expects over that
-    difference's (Cook and Weisberg, Residuals and Influence in Regression, 1982, section 2.2;
-    from memory).
+    By `told_score`, as for marks: the same as the difference from what all else expects over that
+    difference's standard deviation (Cook and Weisberg, Residuals and Influence in Regression,
+    1982, section 2.2; from memory).
 
     Parameters
     ----------
@@ -132,11 +149,9 @@ def outlying_told(
     tests = {}
     for source in sources:
         if source in joint.sources:
-            row = joint.sources.index(source)
-            slope = mode.jacobian[row]
-            own = 1.0 - float(slope @ mode.covariance @ slope)
-            if own > least or not least:
-                tests[source] = abs(float(mode.residuals[row])) / np.sqrt(max(own, 1e-9))
+            score = told_score(mode, joint.sources.index(source), least)
+            if score is not None:
+                tests[source] = score
     worst = max(tests, key=lambda source: tests[source], default="")
     return worst if worst and tests[worst] > limit else ""
 

@@ -19,8 +19,8 @@ from photocheck.case.model import DogFacts
 from photocheck.errors import CaseError
 from photocheck.files import replacing
 from photocheck.judge.evidence import group_of
+from photocheck.judge.held_out import Gain
 from photocheck.judge.repeats import USUAL, TapeHabits
-from photocheck.judge.tape_habits import TapeCheck
 from photocheck.schemas.complaints import complaint, path_in_words
 from photocheck.schemas.reading import read_json
 from photocheck.speech import tr
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from cattrs import Converter
 
 FORMAT: Final = "photocheck-ratios/1"
-DIGITS: Final = 6
-"""Ratios are kept to so many decimals, so that a file reads back as exactly what was learnt."""
 
 
 @dataclass(frozen=True)
@@ -61,29 +59,17 @@ class GroupRatios:
 
 
 @dataclass(frozen=True)
-class HeldOut:
+class HeldOut(Gain):
     """How well orders were predicted that had been left out of the learning.
 
     Attributes
     ----------
-    orders, folds : int
-    gain : float
-        ln of the predictive density per order, learnt less shipped.
-    gain_spread : float
-        Its standard error.
     rmse_shipped, rmse_learnt : mapping of reading to float
-        Of ln(tape) - ln(photo), tape noise included.
-    improves : bool
-        Whether both say that the error really falls.
+        Of ln(tape) - ln(photo), tape noise included; both have to say that the error falls.
     """
 
-    orders: int
-    folds: int
-    gain: float
-    gain_spread: float
     rmse_shipped: Mapping[str, float]
     rmse_learnt: Mapping[str, float]
-    improves: bool
 
 
 @dataclass(frozen=True)
@@ -113,7 +99,7 @@ class Version:
     between_builds : mapping of way to float
     tape : TapeHabits or None
         How the shop's owners measure; None where that is as shipped.
-    tape_check : TapeCheck or None
+    tape_check : Gain or None
         What speaks for the tape's; None where too few orders tell of it.
     """
 
@@ -131,7 +117,7 @@ class Version:
     builds: Mapping[str, GroupRatios] = field(default_factory=dict)
     between_builds: Mapping[str, float] = field(default_factory=dict)
     tape: TapeHabits | None = None
-    tape_check: TapeCheck | None = None
+    tape_check: Gain | None = None
 
     def for_group(self, group: str, build: str = "unknown") -> TapeRatios:
         """The ratios as the trunk takes them: the group's, else its build's, else any other's."""
@@ -318,8 +304,3 @@ def write_ratios(path: str | os.PathLike[str], ratios: Ratios) -> None:
     text = json.dumps(ratios_to_dict(ratios), ensure_ascii=False, indent=1, sort_keys=True)
     with replacing(Path(path)) as file:
         file.write(text.encode() + b"\n")
-
-
-def rounded(value: float) -> float:
-    """To the decimals kept in the file; never minus zero."""
-    return round(float(value), DIGITS) + 0.0

@@ -42,6 +42,15 @@ LED_ALIKE: Final = (
 )
 """Pairs of readings whose tape follows the same line."""
 
+SUMS: Final[Mapping[str, tuple[tuple[str, float], ...]]] = {
+    "half_neck": ((NECK_RING, 0.5),),
+    NECK_RING: (("half_neck", 2.0),),
+    "front_length": (("full_length", 1.0), ("rear_length", -1.0)),
+    "rear_length": (("full_length", 1.0), ("front_length", -1.0)),
+    "full_length": (("front_length", 1.0), ("rear_length", 1.0)),
+}
+"""Each reading as a sum of others: how often each of them counts."""
+
 
 @dataclass(frozen=True)
 class TapeHabits:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Marking
 from photocheck.judge.unknowns import Key, Unknowns
-from photocheck.photo.camera import FRAME_DIAGONAL_MM
+from photocheck.photo.camera import focal_35mm_from_px
 from photocheck.scale import planes, priors
 from photocheck.scale.pinhole import Pinhole
 from photocheck.scale.pose import (
@@ -204,5 +204,5 @@ def camera_view_of(
         roll_deg=float(roll),
         offset_mm=offset_mm,
         px_per_mm=px_per_mm(camera, at),
-        focal_35mm=float(camera.focal_px / (2.0 * camera.corner_radius_px)) * FRAME_DIAGONAL_MM,
+        focal_35mm=focal_35mm_from_px(float(camera.focal_px), 2.0 * float(camera.corner_radius_px)),
     )

@@ -19,16 +19,14 @@ from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from photocheck.case.model import Reading
-from photocheck.judge.repeats import USUAL, TapeHabits, tape_noise
+from photocheck.judge.held_out import Gain, folds_of, mean_gain, rounded
+from photocheck.judge.repeats import SUMS, USUAL, TapeHabits, tape_noise
 from photocheck.words import NECK_RING, READINGS
 
 Array = NDArray[np.float64]
 
-CLOSURES: Final = (
-    (NECK_RING, ("half_neck",), 2.0),
-    ("full_length", ("front_length", "rear_length"), 1.0),
-)
-"""Readings that others sum to: the whole, its parts, and how often each part counts."""
+CLOSURES: Final = (NECK_RING, "full_length")
+"""Readings that are sums of others and hold both parts of the tape's noise (`repeats.SUMS`)."""
 
 SHOP_LOG_SPREAD: Final = {"repeat": 0.5, "led": 0.7, "freedom": 0.7}
 """Standard deviation of ln of each of `TapeHabits` between shops: the mean over a shop's owners of
@@ -44,7 +42,6 @@ READ_TO: Final = 0.02
 _REPEAT: Final = np.exp(np.linspace(np.log(0.12), np.log(4.0), 37))
 _LED: Final = np.exp(np.linspace(np.log(0.12), np.log(4.0), 25))
 _FREEDOM: Final = np.array([3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 25.0, 50.0])
-MOST_FOLDS: Final = 10
 
 
 @dataclass(frozen=True)
@@ -75,27 +72,6 @@ class TapeSeen:
         return self.repeats > 0 or not np.all(np.isnan(self.closures))
 
 
-@dataclass(frozen=True)
-class TapeCheck:
-    """How well orders left out of the learning were predicted, tape against tape.
-
-    Attributes
-    ----------
-    orders, folds : int
-    gain : float
-        ln of the predictive density per order, learnt less shipped.
-    gain_spread : float
-        Its standard error.
-    improves : bool
-    """
-
-    orders: int
-    folds: int
-    gain: float
-    gain_spread: float
-    improves: bool
-
-
 NO_TAPE: Final = TapeSeen()
 """An order that says nothing of the tape."""
 
@@ -116,16 +92,19 @@ def tape_seen(readings: Mapping[str, Reading]) -> TapeSeen:
     usable = {name: reading.mm for name, reading in readings.items() if name not in noise.apart}
     squares = sum(value for name, value in noise.squares.items() if name in usable)
     closures, repeat, led = [], [], []
-    for whole, parts, times in CLOSURES:
-        if whole not in usable or any(part not in usable for part in parts):
+    for whole in CLOSURES:
+        parts = dict(SUMS[whole])
+        if not usable.keys() >= {whole, *parts}:
             closures.append(float("nan"))
             repeat.append(1.0)
             led.append(1.0)
             continue
         names = [name for name in READINGS if name == whole or name in parts]
         lengths = np.array([usable[name] for name in names])
-        total = times * sum(usable[part] for part in parts)
-        row = np.array([1.0 if name == whole else -times * usable[name] / total for name in names])
+        total = sum(times * usable[part] for part, times in parts.items())
+        row = np.array(
+            [1.0 if name == whole else -parts[name] * usable[name] / total for name in names]
+        )
         now = noise.repeat_variance(names, lengths)
         by_led = noise.covariance(names, lengths) - np.diag(now)
         closures.append(float(np.log(usable[whole] / total)))
@@ -159,21 +138,17 @@ def learnt_habits(seen: Sequence[TapeSeen]) -> TapeHabits:
     )
 
 
-def held_out_tape(seen: Sequence[TapeSeen]) -> TapeCheck:
+def held_out_tape(seen: Sequence[TapeSeen]) -> Gain:
     """Predict each order's tape by habits learnt without it, in up to `MOST_FOLDS` folds."""
-    count = len(seen)
-    folds = min(count, MOST_FOLDS)
-    fold = np.arange(count) % folds
-    gain = np.zeros(count)
-    for number in range(folds):
+    fold = folds_of(len(seen))
+    gain = np.zeros(len(seen))
+    for number in np.unique(fold):
         inside = [one for one, at in zip(seen, fold, strict=True) if at != number]
         outside = [one for one, at in zip(seen, fold, strict=True) if at == number]
         left, bias = _Orders.of(outside), _Orders.of(inside).bias()
         gain[fold == number] = left.by(learnt_habits(inside), bias) - left.by(USUAL, bias)
-    error = float(gain.std(ddof=1) / np.sqrt(count))
-    return TapeCheck(
-        count, folds, round(float(gain.mean()), 6), round(error, 6), bool(gain.mean() > error)
-    )
+    middle, error = mean_gain(gain)
+    return Gain(len(seen), int(fold.max()) + 1, rounded(middle), rounded(error), middle > error)
 
 
 @dataclass(frozen=True, eq=False)

@@ -93,9 +93,15 @@ def focal_px(focal_35mm: float, width: int, height: int) -> float:
     return focal_35mm * hypot(width, height) / FRAME_DIAGONAL_MM
 
 
-def focal_35mm_from_px(focal: float, width: int, height: int) -> float:
-    """The inverse of `focal_px`: 35 mm equivalent (mm) from pixels."""
-    return focal * FRAME_DIAGONAL_MM / hypot(width, height)
+def focal_35mm_from_px(focal: float, *sides: float) -> float:
+    """The inverse of `focal_px`: 35 mm equivalent (mm) from pixels.
+
+    Parameters
+    ----------
+    sides : float
+        Width and height of all that the camera took, px, or its diagonal alone.
+    """
+    return focal * FRAME_DIAGONAL_MM / hypot(*sides)
 
 
 def camera_facts(

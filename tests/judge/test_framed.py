@@ -11,7 +11,7 @@ from photocheck.benchmark.crops import CUTS, WITHIN, Cut, cut_out, outcome
 from photocheck.benchmark.subjects import subject
 from photocheck.benchmark.trial import Setting, photographs, view_of
 from photocheck.case.model import DogFacts
-from photocheck.judge.estimate import EVERY_FACT, estimate
+from photocheck.judge.estimate import estimate
 from photocheck.judge.framed import FILE_LIMIT, doubted, farthest
 from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.shots import Shot, camera_at
@@ -73,9 +73,16 @@ def test_a_doubted_file_leaves_room_for_what_was_found(zoom: float) -> None:
 
 
 def test_every_fact_is_left_out_where_a_photo_is_held_against_its_file() -> None:
-    dog = DogFacts(girth_mm=700.0, weight_kg=25.0, height_mm=550.0)
-    assert set(facts_told(dog)) <= EVERY_FACT
-    assert "breed" in EVERY_FACT
+    shot = Shot(near_sheet(), likely_poses(near_sheet())[0], (marking(),))
+    told = DogFacts(girth_mm=700.0, weight_kg=25.0)
+    for dog, fact in (
+        (replace(told, height_mm=600.0), "height"),
+        (replace(told, breed="Akita"), "breed"),
+    ):
+        facts = facts_told(dog)
+        assert set(facts) == {"girth", "weight", fact}
+        assert set(Joint([shot], dog).facts) == set(facts)
+        assert not Joint([shot], dog, facts_left_out=frozenset(facts)).facts
 
 
 def test_the_doubt_of_a_whole_photo_hardly_grows_by_where_its_middle_may_lie() -> None:

@@ -206,10 +206,11 @@ def test_accepted_orders_teach_half_and_alone_as_well() -> None:
     learning = learn(accepted)
     assert learning.adopted
     fitted = learn([replace(order, outcome="fitted") for order in accepted])
-    shifts = [
-        found.ratios.in_use.groups["husky"].ways["half_neck"]  # type: ignore[union-attr]
-        for found in (learning, fitted)
-    ]
+    shifts = []
+    for found in (learning, fitted):
+        version = found.ratios.in_use
+        assert version is not None
+        shifts.append(version.groups["husky"].ways["half_neck"])
     assert 0.0 < shifts[0].shift < shifts[1].shift
     assert shifts[0].shift_spread > 1.15 * shifts[1].shift_spread
     assert learning_module.LEAST_ORDERS <= 40
