@@ -208,7 +208,7 @@ def _errors(body: Body) -> Mapping[str, float]:
         "flank_width": _term(shape.FLANK_WIDTH_OVER_CHEST, body.flank_width_over_chest),
     }
     told = {"": (four, median), "_marked": (seen, median), "_widths_known": (seen, widths)}
-    measured = _log_measured(body, four)
+    measured = {span: float(np.log(mm)) for span, mm in measured_mm(body).items()}
     found = {}
     for suffix, (points, terms) in told.items():
         said = log_spans(build_trunk(points, {}, terms, DogFacts(coat_depth_mm=0.0)))
@@ -223,8 +223,8 @@ def _term(ratio: shape.Ratio, value: float) -> Array:
     return np.array(np.log(value / ratio.median) / ratio.log_spread)
 
 
-def _log_measured(body: Body, points: Mapping[str, Array]) -> dict[str, float]:
-    """Natural logarithm of each measured span in mm."""
+def measured_mm(body: Body) -> dict[str, float]:
+    """Each measured span, mm; front and full length only where the front string did not fail."""
     over = {
         "half_neck": body.half_neck_over_chord,
         "front_length": body.front_over_chord,
@@ -232,12 +232,12 @@ def _log_measured(body: Body, points: Mapping[str, Array]) -> dict[str, float]:
     }
     long = {}
     for span, ratio in over.items():
-        start, end = (points[name] for name in SPAN_ENDS[span])
+        start, end = (np.array(body.landmarks[name]) for name in SPAN_ENDS[span])
         if ratio is not None:
             long[span] = ratio * float(np.linalg.norm(end - start))
     if "front_length" in long:
         long["full_length"] = long["front_length"] + long["rear_length"]
-    return {span: float(np.log(length)) for span, length in long.items()}
+    return long
 
 
 def groups() -> dict[str, tuple[Body, ...]]:

@@ -17,14 +17,15 @@ from numpy.typing import NDArray
 from photocheck.benchmark.pooled import over_phantoms
 from photocheck.benchmark.subjects import Subject, subject
 from photocheck.benchmark.trial import Setting, photographs, view_of
-from photocheck.case.model import Marking, Point, Reading, Reference
+from photocheck.benchmark.ways import as_readings
+from photocheck.case.model import Marking, Point, Reference
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.tolerances import tape_log_spread
 from photocheck.phantom.scene import Observation
 from photocheck.photo.photo import Framing
 from photocheck.photo.whole import NAMED_FROM, framing_of
-from photocheck.words import READINGS, SPAN_TITLES, SPANS
+from photocheck.words import SPAN_TITLES, SPANS
 
 Array = NDArray[np.float64]
 
@@ -174,10 +175,7 @@ def outcome(one: Subject, cut: Cut, rng: np.random.Generator) -> CutOutcome | No
     view = view_of(seen, framing)
     found = estimate([view], [[seen.marking]], one.facts)
     tape = one.truth_mm * np.exp(rng.normal(0.0, tape_log_spread(one.truth_mm)))
-    readings = {
-        name: Reading(float(mm), f"{mm:.0f} mm", "cm")
-        for name, mm in zip(READINGS, tape, strict=False)
-    }
+    readings = as_readings(tape[None], SPANS)
     return CutOutcome(
         error=found.log_spans - np.log(one.truth_mm),
         spread=np.sqrt(np.diag(found.covariance)),

@@ -21,10 +21,10 @@ from unittest.mock import patch
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.benchmark.body_study import Body, bodies
+from photocheck.benchmark.body_study import Body, bodies, measured_mm
 from photocheck.benchmark.pooled import over_phantoms
 from photocheck.benchmark.trial import CORNER_PX, view_of
-from photocheck.benchmark.ways import as_readings, hands
+from photocheck.benchmark.ways import as_readings, four_cells, hands
 from photocheck.body import shape
 from photocheck.case.model import DogFacts, Marking
 from photocheck.judge.compare import compare
@@ -151,13 +151,8 @@ def trial(seed: int, number: int) -> tuple[list[Found], list[Found]]:
 
 def truths(body: Body) -> Array:
     """Its tape lengths, (4,), mm, as measured; nan where the front string failed."""
-    chords = []
-    for span in SPANS[:3]:
-        start, end = (np.array(body.landmarks[name]) for name in SPAN_ENDS[span])
-        chords.append(float(np.linalg.norm(end - start)))
-    front = np.nan if body.front_over_chord is None else body.front_over_chord
-    parts = np.array(chords) * [body.half_neck_over_chord, front, body.rear_over_chord]
-    return np.append(parts, parts[1] + parts[2])
+    long = measured_mm(body)
+    return np.array([long.get(span, np.nan) for span in SPANS])
 
 
 @contextmanager
@@ -301,15 +296,11 @@ def _table(name: str, rows: Sequence[Sequence[Found]], sizes: int) -> str:
         spread = np.where(np.isnan(error), np.nan, np.array([row[k].spread for row in rows]))
         inside = np.where(np.isnan(error), np.nan, np.abs(error) <= IN_95 * spread)
         cells = (
-            _four(100 * np.nanmean(error, axis=0), "+.1f"),
-            _four(100 * np.sqrt(np.nanmean(error**2, axis=0)), ".1f"),
-            _four(100 * np.sqrt(np.nanmean(spread**2, axis=0)), ".1f"),
-            _four(100 * np.nanmean(inside, axis=0), ".0f"),
+            four_cells(100 * np.nanmean(error, axis=0), "+.1f"),
+            four_cells(100 * np.sqrt(np.nanmean(error**2, axis=0)), ".1f"),
+            four_cells(100 * np.sqrt(np.nanmean(spread**2, axis=0)), ".1f"),
+            four_cells(100 * np.nanmean(inside, axis=0), ".0f"),
             f"{100 * np.mean([row[k].flagged for row in rows]):.1f}",
         )
         lines.append(f"| {way.name} | {' | '.join(cells)} |")
     return "\n".join(lines)
-
-
-def _four(values: Array, form: str) -> str:
-    return " / ".join(format(float(value), form) for value in values)

@@ -216,10 +216,17 @@ def report(folder: Path | None, photos: int, seed: int) -> str:
     return "\n".join([summary(rows), "", *lines])
 
 
-def summary(rows: Mapping[str, Sequence[OutlineFigures]]) -> str:
-    """Markdown: overlap, rank correlation with the trust, and time."""
+def rank_correlation(overlap: Array, trust: Array) -> str:
+    """Spearman's, as it is told; a dash where there is nothing to order."""
     from scipy.stats import spearmanr
 
+    if len(overlap) > 2 and np.ptp(overlap) > 0 and np.ptp(trust) > 0:
+        return f"{float(spearmanr(overlap, trust).statistic):.2f}"
+    return "-"
+
+
+def summary(rows: Mapping[str, Sequence[OutlineFigures]]) -> str:
+    """Markdown: overlap, rank correlation with the trust, and time."""
     lines = [
         "| marks | outlines | overlap: median | worst tenth | worst | rank correlation with trust "
         "| trusted | their worst | milliseconds |",
@@ -230,9 +237,7 @@ def summary(rows: Mapping[str, Sequence[OutlineFigures]]) -> str:
             continue
         overlap = np.array([one.overlap for one in found])
         trust = np.array([one.trust for one in found])
-        tells = "-"
-        if len(found) > 2 and np.ptp(overlap) > 0 and np.ptp(trust) > 0:
-            tells = f"{float(spearmanr(overlap, trust).statistic):.2f}"
+        tells = rank_correlation(overlap, trust)
         good = overlap[trust >= TRUSTED]
         worst = f"{good.min():.2f}" if len(good) else "-"
         time = 1000.0 * float(np.median([one.seconds for one in found]))

@@ -18,9 +18,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.benchmark.outlines import outline_figures, rank_correlation
 from photocheck.case.model import DogFacts, Marking, Point, Reference
 from photocheck.errors import PhotocheckError, ScaleError
 from photocheck.photo.load import load_photo
+from photocheck.scale.corners import side_lengths
 from photocheck.scale.ellipses import fit_ellipse
 from photocheck.scale.find import locate_any, see_reference
 from photocheck.schemas.complaints import complaint, refused
@@ -139,7 +141,7 @@ def _inside(corners: Floats, part: Floats) -> Point:
 
 
 def _longest(corners: Floats) -> float:
-    return float(np.max(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)))
+    return float(np.max(side_lengths(corners)))
 
 
 def _gaps(seen: Floats, truth: Floats) -> Floats:
@@ -224,7 +226,6 @@ def _dogs(
     rgb: Picture, dogs: Sequence[Mapping[str, Any]]
 ) -> tuple[tuple[bool, ...], tuple[tuple[float, float], ...]]:
     """Whether each square dog was accused; overlap and trust of each outline."""
-    from photocheck.body.silhouette import find_silhouette
     from photocheck.judge.standing import standing
 
     accused, outlines = [], []
@@ -233,12 +234,8 @@ def _dogs(
         if not {"breastbone", "shoulder_top", "last_rib", "tail_base"} <= set(marks):
             continue
         if "outline" in dog:
-            seen = find_silhouette(rgb, marks)
-            truth = np.zeros(rgb.shape[:2], np.uint8)
-            cv2.fillPoly(truth, [np.rint(np.array(dog["outline"])).astype(np.int32)], 1)
-            mask = np.zeros_like(truth) if seen is None else seen.full_mask(rgb.shape[1::-1])
-            both, either = int(np.sum(mask & truth)), int(np.sum(mask | truth))
-            outlines.append((both / max(either, 1), 0.0 if seen is None else seen.trust))
+            figures = outline_figures(rgb, marks, [(float(x), float(y)) for x, y in dog["outline"]])
+            outlines.append((0.0, 0.0) if figures is None else (figures.overlap, figures.trust))
         if dog.get("square"):
             trunk = np.subtract(marks["breastbone"], marks["tail_base"])
             flat = float(np.hypot(*trunk)) / _TRUNK_MM
@@ -317,10 +314,7 @@ def _taps_table(taps: Sequence[Tap]) -> list[str]:
 
 def _outline_line(outlines: Floats) -> str:
     overlap, trust = outlines.T
-    told = "-"
-    if len(outlines) > 2:
-        ranks = [np.argsort(np.argsort(values)).astype(float) for values in (overlap, trust)]
-        told = f"{float(np.corrcoef(np.array(ranks))[0, 1]):.2f}"
+    told = rank_correlation(overlap, trust)
     return (
         f"Outlines: IoU {np.median(overlap):.2f} median, {overlap.min():.2f} worst; "
         f"rank correlation with trust {told} ({len(outlines)} dogs)."

@@ -252,10 +252,10 @@ def _lengths(rows: list[list[MannerOutcome]]) -> str:
         spread = np.array([row[k].spread for row in rows])
         inside = np.abs(error) <= IN_95 * spread
         cells = (
-            _four(100 * error.mean(axis=0), "+.1f"),
-            _four(100 * np.sqrt(np.mean(error**2, axis=0)), ".1f"),
-            _four(100 * np.sqrt(np.mean(spread**2, axis=0)), ".1f"),
-            _four(100 * inside.mean(axis=0), ".0f"),
+            four_cells(100 * error.mean(axis=0), "+.1f"),
+            four_cells(100 * np.sqrt(np.mean(error**2, axis=0)), ".1f"),
+            four_cells(100 * np.sqrt(np.mean(spread**2, axis=0)), ".1f"),
+            four_cells(100 * inside.mean(axis=0), ".0f"),
         )
         lines.append(f"| {way.name} | {' | '.join(cells)} |")
     return "\n".join(lines)
@@ -276,9 +276,9 @@ def _orders(rows: list[list[MannerOutcome]]) -> str:
         cells = (
             f"{100 * np.mean([one.flagged for one in these]):.1f}",
             f"{100 * np.mean([one.agrees for one in these]):.0f}",
-            _four(100 * catches, ".0f"),
+            four_cells(100 * catches, ".0f"),
             f"{100 * np.median([one.common for one in these]):.0f}",
-            _four(100 * seen, ".0f"),
+            four_cells(100 * seen, ".0f"),
             f"{100 * np.mean([one.off_agrees for one in these]):.1f}",
         )
         lines.append(f"| {way.name} | {' | '.join(cells)} |")
@@ -286,5 +286,6 @@ def _orders(rows: list[list[MannerOutcome]]) -> str:
     return "\n".join(lines) + f"\n\n{common}"
 
 
-def _four(values: Array, form: str) -> str:
+def four_cells(values: Array, form: str) -> str:
+    """Half neck, front, rear and full length in one cell, and the ring where it is given."""
     return " / ".join(format(float(value), form) for value in values)
