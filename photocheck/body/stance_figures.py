@@ -154,7 +154,10 @@ _DEPTH = FigurePlan(
     STANDARDS,
 )
 _STANDS = FigurePlan(
-    later("height of shoulder and tail base over body length and twice the chest depth, means"),
+    later(
+        "mean height of shoulder and tail base over the mean of body length and twice the chest "
+        "depth"
+    ),
     _stands,
     -1,
     ("front_foot", "rear_foot", "chest_bottom"),
