@@ -108,7 +108,7 @@ def test_what_is_seen_of_a_reference_is_told_in_the_language(
 
 def test_what_was_learnt_is_told_in_the_language() -> None:
     way = WayRatio(0.065, 0.01, 0.78)
-    check = HeldOut(7, 7, 0.1, 0.01, {"half_neck": 0.081}, {"half_neck": 0.038}, True)
+    check = HeldOut(7, 7, 0.1, 0.01, True, {"half_neck": 0.081}, {"half_neck": 0.038})
     groups = {"build slim": GroupRatios(1, {"half_neck": way}), "husky": GroupRatios(6, {})}
     version = Version(
         "1-ab", 1, "shipped", 7, 1, {}, {}, {"half_neck": way}, groups, check, ("a", "b")

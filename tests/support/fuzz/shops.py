@@ -77,7 +77,7 @@ def _learnt() -> dict[str, Any]:
     ways = {way: WayRatio(0.01, 0.02, 0.9) for way in WAYS}
     figures = dict.fromkeys(SPANS, 0.04)
     spreads = dict.fromkeys(WAYS, 0.03)
-    check = HeldOut(40, 5, 0.3, 0.1, figures, figures, True)
+    check = HeldOut(40, 5, 0.3, 0.1, True, figures, figures)
     groups = {"invented cross": GroupRatios(20, ways)}
     taught = tuple(f"order {number}" for number in range(3))
     first = Version(
