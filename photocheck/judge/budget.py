@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from photocheck.body import shape
 from photocheck.case.model import Case
 from photocheck.judge.estimate import OWN_SOURCES, Estimate
+from photocheck.judge.untold import askable
 from photocheck.judge.wording import ACTIONS, DOUBT_TITLES
 from photocheck.photo.camera import FOCAL_SPREADS
 from photocheck.photo.whole import NAMED_FROM
@@ -28,14 +30,8 @@ _LEFT_SQUARE = 0.25
 _LEFT_FOCAL = (FOCAL_SPREADS["exif 35 mm"] / priors.LOG_FOCAL_UNKNOWN) ** 2
 _LEFT_FRAMING = 0.02  # the middle to 1 % instead of some 10 %, and the frame's size known
 _LEFT_SIZE = 0.11  # 0.33 % instead of 1 %: half a millimetre on the 150 mm bar
-_LEFT_TRUNK = 0.35
 # two marks 5.5 mm off per axis tell a chest 240 mm deep to 3.2 %, where the prior says 10 %
 _LEFT_CHEST = 0.1
-# the prior of ln(width) against boards 8 mm off on a neck of 120 mm, 10 mm on a chest of 200
-_LEFT_NECK_WIDTH = 1.0 / (1.0 + (shape.NECK_WIDTH_OVER_CHORD.log_spread * 120.0 / 8.0) ** 2)
-_LEFT_CHEST_WIDTH = 1.0 / (
-    1.0 + (shape.TRUNK_WIDTH_OVER_DEPTH["unknown"].log_spread * 200.0 / 10.0) ** 2
-)
 _LEFT_FRONT = 0.1
 _LEFT_COAT = 0.3
 
@@ -77,10 +73,42 @@ def budget(estimate: Estimate, case: Case, views: Sequence[View]) -> tuple[Doubt
 
 @dataclass(frozen=True)
 class Action:
-    """Something to do: the sources of doubt it acts on, what it leaves of their variance."""
+    """Something to do.
+
+    Attributes
+    ----------
+    sources : tuple of str
+        The sources of doubt it acts on.
+    leaves : float
+        What it leaves of their variance.
+    fact : str
+        What it tells of the dog, of `untold.askable`; then nothing is judged, as
+        `Estimate.untold` has what it takes off.
+    """
 
     sources: tuple[str, ...]
-    leaves: float
+    leaves: float = 1.0
+    fact: str = ""
+
+
+def covariance_after(action: Action, estimate: Estimate) -> Array:
+    """Of the log-spans, (4, 4), once something is done."""
+    if action.fact:
+        return estimate.covariance - estimate.untold[action.fact]
+    own = (estimate.parts[source] for source in action.sources if source in estimate.parts)
+    taken = sum(((1.0 - action.leaves) * part for part in own), np.zeros((4, 4)))
+    return estimate.covariance - taken
+
+
+_FACTS: Final[Mapping[str, tuple[str, ...]]] = {
+    "girth": ("trunk_depth", "trunk_width", "flank_width"),
+    "weight": (),
+    "height": (),
+    "neck_width": ("neck_width",),
+    "chest_width": ("trunk_width",),
+}
+"""What can be told of the dog, with the sources of doubt that it is named beside; weight and
+height tell of size, which is in every source."""
 
 
 def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
@@ -105,12 +133,10 @@ def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
     found["square"] = Action(("square", "dog_turn"), _LEFT_SQUARE)
     if not any({"back_top", "chest_bottom"} <= set(m.marks) for m in markings):
         found["chest"] = Action(("trunk_depth", "front_turn"), _LEFT_CHEST)
-    if case.dog.girth_mm is None:
-        found["trunk"] = Action(("trunk_depth", "trunk_width", "flank_width"), _LEFT_TRUNK)
-    if case.dog.neck_width_mm is None and len(sides) == len(case.photos):
-        found["neck_width"] = Action(("neck_width",), _LEFT_NECK_WIDTH)
-    if case.dog.chest_width_mm is None:
-        found["chest_width"] = Action(("trunk_width",), _LEFT_CHEST_WIDTH)
+    for fact in askable(case.dog):
+        # a photo from the front shows the neck's width
+        if fact != "neck_width" or len(sides) == len(case.photos):
+            found[fact] = Action(_FACTS[fact], fact=fact)
     bent = any(m.bends.get("front_length") or "chest_bottom" in m.marks for m in markings)
     if not bent:
         found["front"] = Action(("front_turn",), _LEFT_FRONT)

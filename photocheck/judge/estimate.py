@@ -21,6 +21,7 @@ from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
+from photocheck.judge.untold import taken_off
 from photocheck.judge.widths import (
     FRONTS,
     against_photos,
@@ -70,6 +71,8 @@ class Estimate:
         Sentences on marks or photos that do not fit the others.
     widths : mapping of "neck_width" and "chest_width" to (float, float)
         ln(mm) where a tape would lie, and its standard deviation.
+    untold : mapping of fact to (4, 4)
+        What each of `untold.askable` would take off the covariance, were it told.
     ratios_version : str
         Which learnt ratios were used; "shipped" for none.
     """
@@ -84,6 +87,7 @@ class Estimate:
     outliers: tuple[str, ...]
     facts_left_out: Mapping[str, float]
     widths: Mapping[str, tuple[float, float]]
+    untold: Mapping[str, Array]
     ratios_version: str = SHIPPED.version
 
     @property
@@ -210,7 +214,7 @@ def estimate(
     straight = np.array(
         [np.linalg.norm(points[SPAN_ENDS[s][1]] - points[SPAN_ENDS[s][0]]) for s in SPANS]
     )
-    mean, covariance, parts = _mix(modes)
+    mean, covariance, parts, untold = _mix(modes)
     return Estimate(
         log_spans=mean,
         covariance=covariance,
@@ -222,6 +226,7 @@ def estimate(
         outliers=tuple(outliers),
         facts_left_out={fact: float(joint.expected_fact(expected, fact)) for fact in left_out},
         widths=widths_of(joint, mode),
+        untold=untold,
         ratios_version=ratios.version,
     )
 
@@ -242,8 +247,16 @@ def _candidates(view: View, marks: tuple[Marking, ...]) -> list[Shot]:
 
 def spans_of(joint: Joint, mode: Mode) -> tuple[Array, Array]:
     """Log-spans (4,) and what each residual's unit error moves them by, (4, m)."""
-    gradient = derivative(joint.log_spans, mode.theta, joint.unknowns.steps)
-    return joint.log_spans(mode.theta), gradient @ mode.covariance @ mode.jacobian.T
+    return joint.log_spans(mode.theta), _moved(mode, _slopes(joint, mode))
+
+
+def _slopes(joint: Joint, mode: Mode) -> Array:
+    """Of the log-spans, (4, p)."""
+    return derivative(joint.log_spans, mode.theta, joint.unknowns.steps)
+
+
+def _moved(mode: Mode, slopes: Array) -> Array:
+    return slopes @ mode.covariance @ mode.jacobian.T
 
 
 def _is_new(mode: Mode, joint: Joint, modes: list[tuple[Joint, Mode]]) -> bool:
@@ -262,19 +275,26 @@ def _framed_alike(one: Joint, other: Joint) -> bool:
     return [s.view.cut for s in one.shots] == [s.view.cut for s in other.shots]
 
 
-def _mix(modes: list[tuple[Joint, Mode]]) -> tuple[Array, Array, dict[str, Array]]:
-    """Mean, covariance and its parts over the maxima, weighed by their evidence."""
+def _mix(
+    modes: list[tuple[Joint, Mode]],
+) -> tuple[Array, Array, dict[str, Array], dict[str, Array]]:
+    """Mean, covariance, its parts and what untold facts take off, over the maxima by evidence."""
     evidence = np.array([mode.log_evidence for _, mode in modes])
     weights = np.exp(evidence - evidence.max())
     weights /= weights.sum()
-    means, moved = zip(*(spans_of(joint, mode) for joint, mode in modes), strict=True)
-    mean = np.einsum("i,ij->j", weights, np.array(means))
+    means = np.array([joint.log_spans(mode.theta) for joint, mode in modes])
+    mean = np.einsum("i,ij->j", weights, means)
     parts: dict[str, Array] = {}
-    for weight, moves, its_mean, (joint, _) in zip(weights, moved, means, modes, strict=True):
+    untold: dict[str, Array] = {}
+    for weight, its_mean, (joint, mode) in zip(weights, means, modes, strict=True):
+        slopes = _slopes(joint, mode)
+        moves = _moved(mode, slopes)
         for source in dict.fromkeys(joint.sources):
             rows = moves[:, [name == source for name in joint.sources]]
             parts[source] = parts.get(source, np.zeros((4, 4))) + weight * rows @ rows.T
         # which way the camera was tilted is doubt about how squarely it was held
         source = "square" if _framed_alike(joint, modes[0][0]) else "framing"
         parts[source] = parts[source] + weight * np.outer(its_mean - mean, its_mean - mean)
-    return mean, np.sum(list(parts.values()), axis=0), parts
+        for fact, taken in taken_off(joint, mode, slopes).items():
+            untold[fact] = untold.get(fact, np.zeros((4, 4))) + weight * taken
+    return mean, np.sum(list(parts.values()), axis=0), parts, untold

@@ -7,13 +7,14 @@ action that lowers it most is the one to take.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import Case
-from photocheck.judge.budget import what_actions_leave
+from photocheck.judge.budget import covariance_after, what_actions_leave
 from photocheck.judge.compare import Comparison, all_alike_score, tape_expectation
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.tolerances import TAPE_REPEAT_SHARE
@@ -31,6 +32,20 @@ fitting can just put right to what no check should pass (judgement)."""
 
 LEAST_GAIN = 0.02
 """An action that lowers the chance by less than this is not worth asking for (judgement)."""
+
+
+NEARLY: Final = 0.9
+"""Of the steps that gain at least this share of what the best one gains, the one that is the least
+work is taken (judgement)."""
+WORK: Final[Mapping[str, int]] = {
+    **dict.fromkeys(("framing", "focal", "size", "chest", "front", "coat", "offset"), 0),
+    **dict.fromkeys(("girth", "height", "weight"), 1),
+    **dict.fromkeys(("marks", "neck_width", "chest_width"), 2),
+    **dict.fromkeys(("photo", "square", "corners"), 3),
+}
+"""How much work each of `wording.ACTIONS` is (judgement): what is at hand, a tape around the dog,
+boards or somebody else, another photo.  Measuring a reading is `TAPE_WORK`."""
+TAPE_WORK: Final = 1
 
 
 def missed(scores_per_log: Array, limit: float) -> float:
@@ -53,14 +68,13 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
 
     Without readings it is the step that cuts the photo's own doubt most.
     """
-    left = {
-        f"{tr(ACTIONS[name])}.": estimate.covariance
-        - sum(
-            ((1.0 - does.leaves) * estimate.parts[s] for s in does.sources if s in estimate.parts),
-            np.zeros((4, 4)),
-        )
-        for name, does in what_actions_leave(case, views).items()
-    }
+    actions = what_actions_leave(case, views)
+    left = {f"{tr(ACTIONS[name])}.": covariance_after(a, estimate) for name, a in actions.items()}
+    work = {f"{tr(ACTIONS[name])}.": WORK[name] for name in actions}
+    if "framing" in actions:
+        # Of a picture known to be cut, how much of it is missing is a guess; the owner has the
+        # whole one at hand, and no dog is needed for it.
+        return f"{tr(ACTIONS['framing'])}."
     names = comparison.names
     if not names:
         return min(left, key=lambda step: float(np.trace(left[step])))
@@ -94,5 +108,8 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
             _, *more = tape_expectation((*names, name), estimate.log_spans, noise)
             seen = missed(scores(estimate.covariance, *more), comparison.limit)
             after[measure_as_well(name)] = seen
-    best = min(after, key=lambda step: after[step])
-    return best if now - after[best] > LEAST_GAIN * now else ""
+    most = now - min(after.values())
+    if most <= LEAST_GAIN * now:
+        return ""
+    near = [step for step in after if now - after[step] >= NEARLY * most]
+    return min(near, key=lambda step: (work.get(step, TAPE_WORK), after[step]))

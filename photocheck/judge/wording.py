@@ -65,7 +65,9 @@ ACTIONS: Final[Mapping[str, str]] = {
         "Use the marker sheet, or come closer so that the reference is larger in the photo"
     ),
     "square": later("Take the photo square to the dog's side, from the height of its chest"),
-    "trunk": later("Enter the girth behind the elbows"),
+    "girth": later("Enter the girth behind the elbows"),
+    "weight": later("Enter what the dog weighs"),
+    "height": later("Enter the dog's height from the ground to the shoulder top"),
     "neck_width": later(
         "Measure how wide the neck is between two boards or books, at its widest where the "
         "harness's ring lies, and enter it, or add a photo from the front"

@@ -17,6 +17,7 @@ from photocheck.orders.model import Store
 from photocheck.photo.blur import edge_blur
 from photocheck.photo.framing import scale_remarks
 from photocheck.photo.photo import Photo
+from photocheck.photo.whole import framing_said
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.priors import offset_prior
 from photocheck.speech import tr
@@ -92,12 +93,16 @@ class FirstLook:
         pointed at it yet.
     remarks : tuple of str
         What costs accuracy, each with what puts it right.
+    cut : tuple of str
+        That the picture is a part of what the camera took, and that the whole one is asked for;
+        empty for one that seems whole.
     """
 
     found: bool
     outline: tuple[Point, ...]
     problem: str
     remarks: tuple[str, ...]
+    cut: tuple[str, ...] = ()
 
 
 def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "side") -> FirstLook:
@@ -114,16 +119,16 @@ def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "s
         One of `photocheck.words.VIEWS`.
     """
     remarks = quality_remarks(photo, view)
+    cut = framing_said(photo.camera.framing, photo.size)
     try:
         told = reference_from_dict(reference.to_dict(), unit, where=tr("reference"))
         if not _can_look(told):
-            return FirstLook(False, (), "", remarks)
+            return FirstLook(False, (), "", remarks, cut)
         located = locate(photo, told)[0]
     except PhotocheckError as error:
-        return FirstLook(False, (), str(error), remarks)
-    return FirstLook(
-        True, located.points_px, "", (*remarks, *located.remarks, *_scale(located, told))
-    )
+        return FirstLook(False, (), str(error), remarks, cut)
+    found = [remark for remark in located.remarks if remark not in cut]
+    return FirstLook(True, located.points_px, "", (*remarks, *found, *_scale(located, told)), cut)
 
 
 def _can_look(reference: Reference) -> bool:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import ast
 import json
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import FileUploader
 
@@ -255,6 +257,15 @@ def test_what_is_no_photo_is_told_and_the_others_stay(opened: Opened) -> None:
     assert len(photos(page)) == 1
     assert [error.value.split("\\:")[0] for error in page.error] == ["notes.jpg", "half.jpg"]
     assert "Found in the photo" in shown(page)
+
+
+def test_a_cropped_photo_is_asked_for_whole_where_it_was_uploaded(opened: Opened) -> None:
+    with Image.open(samples_folder() / "flint" / "side.jpg") as whole:
+        out = BytesIO()
+        whole.crop((130, 90, 1903, 1401)).save(out, "JPEG", quality=92, exif=whole.getexif())
+    page = opened(order=at(begun(opened), "order"), step="photo")
+    page = upload(page, ("side.jpg", out.getvalue()))
+    assert any("Send the whole photo" in warning.value for warning in page.warning)
 
 
 def test_whoever_meets_a_busy_server_tries_again_and_loses_nothing(

@@ -61,7 +61,7 @@ from photocheck.scale import (
 
 JUDGED: dict[ModuleType, dict[str, Any]] = {
     # how much of a doubt an action leaves
-    budget: {"_LEFT_SHARP": 0.15, "_LEFT_SQUARE": 0.25, "_LEFT_TRUNK": 0.35, "_LEFT_FRONT": 0.1,
+    budget: {"_LEFT_SHARP": 0.15, "_LEFT_SQUARE": 0.25, "_LEFT_FRONT": 0.1,
              "_LEFT_COAT": 0.3},
     estimate: {"LEAST_EVIDENCE": 6.0},
     explain: {"SHOWN_FROM": 0.02, "CANDIDATES": 3},
@@ -82,7 +82,7 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
                "WORTH": 0.05, "OUTLYING": 3.5, "SCREEN_SHIFT": 0.05},
     outliers: {"NOISE_PRIOR_FREEDOM": 10.0, "ALIKE": 0.9, "PHOTO_LIMIT": 3.5},
     standing: {"PHONE_TILT_DEG": 3.0, "PLUMB_DEG": 2.5},
-    steps: {"ERROR_SIZES": (0.08, 0.12, 0.18, 0.25, 0.35, 0.5), "LEAST_GAIN": 0.02},
+    steps: {"ERROR_SIZES": (0.08, 0.12, 0.18, 0.25, 0.35, 0.5), "LEAST_GAIN": 0.02, "NEARLY": 0.9},
     typed: {"NEIGHBOUR_SHARE": 0.6, "ACROSS_THE_POINT": 0.5, "UNEVEN": 0.1, "FINER": 0.01},
     # how far a dog reaches beyond its marks, over its trunk
     outline_frame: {"SMALL_PX": 240, "AHEAD": 0.75, "BEHIND": 0.6, "ABOVE": 0.75, "BELOW": 1.05,

@@ -6,9 +6,17 @@ import numpy as np
 import pytest
 
 from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference
+from photocheck.judge.budget import covariance_after, what_actions_leave
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
-from photocheck.judge.steps import ERROR_SIZES, missed, next_step
+from photocheck.judge.joint import Joint
+from photocheck.judge.shots import Shot
+from photocheck.judge.solve import solve
+from photocheck.judge.steps import ERROR_SIZES, WORK, missed, next_step
+from photocheck.judge.untold import askable
+from photocheck.judge.wording import ACTIONS
+from photocheck.photo.photo import Framing
+from photocheck.scale.pose import likely_poses
 from photocheck.scale.priors import Offset
 from photocheck.words import SPANS
 from tests.support.judged import marking, square_view
@@ -25,6 +33,7 @@ def situation(offset: Offset, readings: tuple[str, ...], marks: int = 1) -> tupl
             strict=True,
         )
     )
+    lengths["neck_ring"] = 2.0 * lengths["half_neck"]
     given = {n: Reading(float(lengths[n]), f"{lengths[n]:.0f} mm", "cm") for n in readings}
     case = Case((PhotoEntry("a.jpg", Reference("a4"), markings),), given)
     outcome = compare(found.log_spans, found.covariance, given)
@@ -78,3 +87,67 @@ def test_a_missing_full_length_is_asked_for() -> None:
 def test_a_place_not_said_is_asked_for_before_any_reading() -> None:
     step = next_step(*situation(Offset(0.0, -120.0, 300.0), SPANS))
     assert "how far the reference stood" in step
+
+
+@pytest.mark.parametrize("fact", askable(DogFacts()))
+@pytest.mark.parametrize("offset", [Offset(0.0, 0.0, 20.0), Offset(0.0, -120.0, 300.0)])
+def test_what_a_fact_takes_off_is_what_telling_it_takes_off(fact: str, offset: Offset) -> None:
+    """Told as the photo lets expect it, so that nothing but the doubt changes."""
+    view = square_view(offset=offset)
+    found = estimate([view], [(marking(),)], DogFacts())
+    joint = Joint([Shot(view, likely_poses(view)[0], (marking(),))], DogFacts())
+    trunk = joint.trunk(solve(joint).theta)
+    told = {
+        "girth": DogFacts(girth_mm=float(joint.expected_fact(trunk, "girth"))),
+        "weight": DogFacts(weight_kg=float(joint.expected_fact(trunk, "weight"))),
+        "height": DogFacts(height_mm=float(joint.expected_fact(trunk, "height"))),
+        "neck_width": DogFacts(neck_width_mm=float(np.exp(found.widths["neck_width"][0]))),
+        "chest_width": DogFacts(chest_width_mm=float(np.exp(found.widths["chest_width"][0]))),
+    }[fact]
+    after = np.sqrt(np.diag(estimate([view], [(marking(),)], told).covariance))
+    action = what_actions_leave(
+        Case((PhotoEntry("a.jpg", Reference("a4"), (marking(),)),), {}), [view]
+    )
+    expected = np.sqrt(np.diag(covariance_after(action[fact], found)))
+    before = np.sqrt(np.diag(found.covariance))
+    assert after == pytest.approx(expected, rel=1e-3)
+    assert (after <= before).all()
+
+
+def test_a_height_is_asked_for_only_where_it_tells() -> None:
+    assert "height" in askable(DogFacts())
+    assert "height" not in askable(DogFacts(breed="Dachshund"))  # short legs
+    assert "height" not in askable(DogFacts(breed="Labrador"))  # its standard tells
+    assert askable(DogFacts("", "", 20.0, 650.0, height_mm=500.0)) == ("neck_width", "chest_width")
+
+
+def test_size_is_asked_of_a_dog_whose_photo_cannot_tell_it() -> None:
+    """Readings that prove each other leave one error to be seen, the one common to them all."""
+    readings = (*SPANS, "neck_ring")
+    unsure = situation(Offset(0.0, -120.0, 300.0), readings)
+    left = {fact: covariance_after(a, unsure[0]) for fact, a in _facts(unsure).items()}
+    shared = {fact: float(np.ones(4) @ c @ np.ones(4)) for fact, c in left.items()}
+    assert min(shared, key=lambda fact: shared[fact]) == "height"
+    sure = situation(Offset(0.0, 0.0, 20.0), readings)
+    lost = np.trace(sure[0].covariance) - np.trace(
+        covariance_after(_facts(sure)["height"], sure[0])
+    )
+    assert lost < 0.01 * np.trace(sure[0].covariance)
+
+
+def _facts(args: tuple) -> dict:
+    _, _, case, views = args
+    return {name: a for name, a in what_actions_leave(case, views).items() if a.fact}
+
+
+def test_a_photo_that_was_cut_is_asked_for_whole_before_the_dog_is_measured_again() -> None:
+    found, outcome, case, [view] = situation(Offset(0.0, 0.0, 20.0), SPANS)
+    cut = replace(view, camera=replace(view.camera, framing=Framing(0.95, "shape")))
+    its = estimate([cut], [(marking(),)], DogFacts())
+    judged = compare(its.log_spans, its.covariance, case.readings)
+    assert next_step(its, judged, case, [cut]).startswith("Upload the whole photo")
+    assert not next_step(found, outcome, case, [view]).startswith("Upload the whole photo")
+
+
+def test_every_action_is_some_work() -> None:
+    assert set(WORK) == set(ACTIONS)

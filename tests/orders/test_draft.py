@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from io import BytesIO
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 
 from photocheck.case.file import case_from_dict
 from photocheck.case.samples import sample_case, sample_names, sample_story, samples_folder
@@ -160,6 +162,22 @@ def test_a_first_look_finds_what_can_be_found() -> None:
     nowhere = first_look(card, ReferenceTold("marker_sheet"), "cm")
     assert not nowhere.found
     assert "marker sheet was not found" in nowhere.problem
+
+
+def test_a_cropped_photo_is_told_as_soon_as_it_is_taken(store: DatabaseStore) -> None:
+    """Cut off-centre, its camera data kept, as phones' own editors do; and once, not twice."""
+    content = (samples_folder() / "flint" / "side.jpg").read_bytes()
+    key = store.open()
+    with Image.open(BytesIO(content)) as whole:
+        exif = whole.getexif()
+        out = BytesIO()
+        whole.crop((130, 90, 1903, 1401)).save(out, "JPEG", quality=92, exif=exif)
+    for data, told in ((content, False), (out.getvalue(), True)):
+        photo = load_photo(store.photo(key, take_photo(store, key, data)))
+        look = first_look(photo, ReferenceTold("marker_sheet", "middle"), "cm")
+        assert look.found
+        assert ["Send the whole photo" in said for said in look.cut] == [True] * told
+        assert not any("Send the whole photo" in said for said in look.remarks)
 
 
 def test_poor_photos_are_remarked_on_and_the_samples_are_not(tmp_path: Path) -> None:

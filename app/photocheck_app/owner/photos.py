@@ -165,6 +165,8 @@ def _photo(way: Way, number: int) -> None:
     except PhotocheckError as error:
         st.error(as_text(str(error)))
     look = look_at(way, entry)
+    for said in look.cut:
+        st.warning(as_text(said), icon=":material/crop:")
     if look.problem:
         st.warning(as_text(look.problem), icon=":material/search_off:")
     elif look.found:
