@@ -14,26 +14,17 @@ whole.  Leaves and noise: nothing found in 60 tries.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Final
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.candidates import windows
-from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse, holds
-from photocheck.scale.light import (
-    Floats,
-    Picture,
-    gradient_across,
-    one_channel,
-    peak_position,
-    sample_rows,
-)
-from photocheck.scale.rough_ellipses import LEAST_RATIO, rough_ellipses
+from photocheck.scale.ellipses import Ellipse, distances, fit_ellipse, holds, levels
+from photocheck.scale.light import Floats, Picture
+from photocheck.scale.outline_fits import Halved, OutlineFit, fitted_outline
+from photocheck.scale.rough_ellipses import LEAST_RATIO, alike, rough_ellipses
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.thresholds import (
     FLOOR_PX,
@@ -44,27 +35,14 @@ from photocheck.scale.thresholds import (
 )
 from photocheck.speech import tr
 
-_RAYS: Final = 120
-_POINTS: Final = 48  # handed on; more would pretend to be independent
 _ROUND_WITHIN: Final = 0.04  # of what perspective makes of a ball's outline
 _SHORT_FOCAL: Final = 0.55
 """Focal length over the picture's longer side of a very wide lens (19 mm equivalent)."""
-_ON_OUTLINE_PX: Final = 0.8  # pure noise puts a third of the rays this near
 _LEAST_SUPPORT: Final = 0.58
+_MOST_TRIED: Final = 16
 _SMALL_BALL_PX: Final = 90.0
 _SMALL_BALL_SPREAD: Final = 0.06
 """Error, a fraction, of the size of small balls found by themselves: from the simulation above."""
-
-
-@dataclass(frozen=True)
-class _OutlineFit:
-    ellipse: Ellipse
-    points: Floats
-    support: float
-    scatter_px: float
-    steepness: float
-    contrast: float
-    score: float
 
 
 def find_disc(
@@ -214,7 +192,7 @@ def _from_outline(
     hand = HAND_SPREAD_PX if spread_px is None else spread_px
     _check_size(kind, ellipse)
     reach = float(np.clip(3 * hand, 2.0, 0.25 * float(np.min(ellipse.half))))
-    fit = _refine(picture, ellipse, reach, kind)
+    fit = fitted_outline(Halved(picture), ellipse, reach, kind)
     if fit is not None and fit.support >= 0.6 and fit.contrast >= LEAST_CONTRAST:
         moved = np.abs(distances(fit.ellipse, placed))
         if float(np.sqrt(np.mean(moved**2))) <= 2.5 * hand + 1:
@@ -230,22 +208,24 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     for window in windows(picture, near):
         rough.extend(rough_ellipses(window, kind))
     rough.sort(key=lambda item: -item[0])
-    best: _OutlineFit | None = None
-    others: list[_OutlineFit] = []
+    pictures = Halved(picture)
     tried: list[Ellipse] = []
-    for _, ellipse, scale in rough:
-        if len(tried) >= 12:
-            break
-        if any(_alike(ellipse, other, scale) for other in tried):
-            continue
-        tried.append(ellipse)
-        reach = max(3.0 * scale, 0.08 * float(np.min(ellipse.half)), 2.5)
-        fit = _refine(picture, ellipse, reach, kind)
-        if fit is None or not _plausible(kind, fit, near, picture.shape):
-            continue
-        others.append(fit)
-        if best is None or fit.score > best.score:
-            best = fit
+    fits: list[OutlineFit] = []
+
+    def fit_all(ellipses: Iterable[tuple[Ellipse, float]], most: int) -> None:
+        for ellipse, scale in ellipses:
+            if len(tried) >= most:
+                return
+            if any(alike(ellipse, other, scale) for other in tried):
+                continue
+            tried.append(ellipse)
+            reach = max(3.0 * scale, 0.08 * float(np.min(ellipse.half)), 2.5)
+            fit = fitted_outline(pictures, ellipse, reach, kind)
+            if fit is not None and _plausible(kind, fit, near, picture.shape):
+                fits.append(fit)
+
+    fit_all(((ellipse, scale) for _, ellipse, scale in rough), _MOST_TRIED)
+    best = _chosen(fits)
     if best is None:
         raise ScaleError(
             tr("No {kind} was found around the mark", kind=_word(kind)),
@@ -260,7 +240,7 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
         )
     spread = float(np.hypot(best.scatter_px, FLOOR_PX))
     size = float(np.max(best.ellipse.half))
-    rivals = [float(np.max(fit.ellipse.half)) for fit in others if fit.score > 0.75 * best.score]
+    rivals = [float(np.max(fit.ellipse.half)) for fit in fits if fit.score > 0.75 * best.score]
     apart = max(abs(rival - size) for rival in rivals)
     own = 0.0
     if kind == "ball" and 2 * size < _SMALL_BALL_PX:
@@ -274,7 +254,12 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     return best.points, remarks, spread, own
 
 
-def _plausible(kind: str, fit: _OutlineFit, near: Floats, shape: tuple[int, ...]) -> bool:
+def _chosen(fits: list[OutlineFit]) -> OutlineFit | None:
+    """The likeliest of the outlines fitted."""
+    return max(fits, key=lambda fit: fit.score, default=None)
+
+
+def _plausible(kind: str, fit: OutlineFit, near: Floats, shape: tuple[int, ...]) -> bool:
     half = fit.ellipse.half
     least = LEAST_RATIO[kind]
     if kind == "ball":
@@ -291,102 +276,3 @@ def _plausible(kind: str, fit: _OutlineFit, near: Floats, shape: tuple[int, ...]
     )
 
 
-def _alike(one: Ellipse, other: Ellipse, scale: float) -> bool:
-    near = 2.0 * scale + 0.03 * float(np.mean(one.half))
-    sizes = np.abs(np.sort(one.half) - np.sort(other.half))
-    return bool(np.hypot(*(one.centre - other.centre)) < near and np.max(sizes) < near)
-
-
-def _refine(picture: Picture, ellipse: Ellipse, reach_px: float, kind: str) -> _OutlineFit | None:
-    """Edge points along the normals, and the ellipse through those that agree.
-
-    A ball is a circle but for perspective, so its first passes fit one: that keeps to
-    the outline where shade or a shadow would pull an ellipse off it.
-    """
-    fit: _OutlineFit | None = None
-    for step, reach in enumerate((reach_px, min(reach_px, 4.0), 2.5)):
-        fit = _one_pass(picture, ellipse, reach, kind == "ball" and step < 2)
-        if fit is None:
-            return None
-        ellipse = fit.ellipse
-    return fit
-
-
-def _one_pass(
-    picture: Picture, ellipse: Ellipse, reach_px: float, round_only: bool
-) -> _OutlineFit | None:
-    rays = int(np.clip(2 * np.pi * np.mean(ellipse.half) / 2, 48, _RAYS))
-    points, normals = ellipse.points(rays)
-    half = int(np.ceil((reach_px + 3.0) / 0.5))
-    across: Floats = np.arange(-half, half + 1, dtype=np.float64) * 0.5
-    light, inside = sample_rows(picture, points, normals, across)
-    if np.count_nonzero(inside) < 16:
-        return None
-    light, points, normals = light[inside], points[inside], normals[inside]
-    scalar, contrast = one_channel(light)
-    # A ray is one pixel wide: smoothing along the outline lowers its noise.
-    scalar = np.asarray(cv2.blur(scalar, (1, 3), borderType=cv2.BORDER_REPLICATE), np.float64)
-    slope = gradient_across(scalar)
-    # The side that is brighter may change around a shaded ball: either sign of edge counts,
-    # but one sign for all where that holds for most.
-    sign = -1.0 if np.median(slope[np.arange(len(slope)), np.argmax(np.abs(slope), 1)]) < 0 else 1.0
-    best = None
-    for rows in (sign * slope, np.abs(slope)):
-        position, height = peak_position(rows, half, int(np.ceil(reach_px / 0.5)))
-        level = float(np.median(height))
-        usable = np.isfinite(position) & (height > 0.25 * level)
-        if np.count_nonzero(usable) < 12:
-            continue
-        found = points[usable] + normals[usable] * (position[usable] * 0.5)[:, None]
-        fitted = _trimmed(found, round_only)
-        if fitted is None:
-            continue
-        shape, kept, scatter = fitted
-        support = float(np.count_nonzero(kept)) / rays
-        score = support**2 * max(level, 1e-6) ** 0.2 * float(np.mean(shape.half)) ** 0.3
-        if best is None or score > 1.1 * best.score:
-            chosen = found[kept]
-            pick = np.unique(np.linspace(0, len(chosen) - 1, _POINTS).round().astype(int))
-            best = _OutlineFit(
-                shape, chosen[pick], support, scatter, level, abs(contrast), float(score)
-            )
-    return best
-
-
-def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_], float] | None:
-    """Ellipse by least squares over random fives, then by trimming; which points fit; scatter."""
-    fit = fit_circle if round_only else fit_ellipse
-    random = np.random.default_rng(0)
-    best: tuple[float, Ellipse] | None = None
-    whole = fit(found)
-    if whole is not None:
-        best = (float(np.median(np.abs(distances(whole, found)))), whole)
-    if best is None or best[0] > 0.15:
-        for _ in range(40):
-            # Eight spread around: five are too few to hold an ellipse against noise.
-            start = random.integers(0, len(found))
-            pick = (start + np.arange(8) * len(found) // 8 + random.integers(0, 5, 8)) % len(found)
-            some = random.permutation(pick)[:6]
-            ellipse = fit(found[some])
-            if ellipse is None:
-                continue
-            miss = float(np.median(np.abs(distances(ellipse, found))))
-            if best is None or miss < best[0]:
-                best = (miss, ellipse)
-    if best is None:
-        return None
-    ellipse = best[1]
-    kept = np.ones(len(found), bool)
-    scatter = 1.0
-    for _ in range(6):
-        distance = np.abs(distances(ellipse, found))
-        scatter = max(1.4826 * float(np.median(distance)), 0.05)
-        kept = distance < min(max(3.0 * scatter, 0.3), 3.0 if round_only else _ON_OUTLINE_PX)
-        if np.count_nonzero(kept) < 10:
-            return None
-        again = fit(found[kept])
-        if again is None:
-            return None
-        ellipse = again
-    distance = distances(ellipse, found[kept])
-    return ellipse, kept, float(np.sqrt(np.sum(distance**2) / (np.count_nonzero(kept) - 5)))

@@ -1,0 +1,201 @@
+"""Ellipses fitted to the light around rough ones: edge points along their normals that agree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse
+from photocheck.scale.light import (
+    Floats,
+    Picture,
+    gradient_across,
+    one_channel,
+    peak_position,
+    sample_rows,
+)
+
+_RAYS: Final = 120
+_POINTS: Final = 48  # handed on; more would pretend to be independent
+_ON_OUTLINE_PX: Final = 0.8  # pure noise puts a third of the rays this near
+_FINE_HALF_PX: Final = 130.0
+"""Half the size outlines are fitted at.  Larger ones are shrunk to it or to no less than half of
+it: a tenth of a px is then a thousandth, and felt, grain and relief are as narrow as an edge."""
+
+
+@dataclass(frozen=True)
+class OutlineFit:
+    """An ellipse through edge points.
+
+    Attributes
+    ----------
+    ellipse : Ellipse
+    points : (n, 2) float
+        On the outline, px, at most 48.
+    support : float
+        Share of the way around that lies on it, 0 to 1.
+    scatter_px : float
+        Of the points across it, px.
+    steepness : float
+        Slope of the light, per px it was fitted at.
+    contrast : float
+        As of `photocheck.scale.light.one_channel`.
+    score : float
+        Higher is better; comparable within one picture.
+    """
+
+    ellipse: Ellipse
+    points: Floats
+    support: float
+    scatter_px: float
+    steepness: float
+    contrast: float
+    score: float
+
+
+class Halved:
+    """A picture at full size, half, a quarter and so on, each made when first asked for."""
+
+    def __init__(self, picture: Picture) -> None:
+        self._levels = [picture]
+
+    def level(self, half_px: float) -> int:
+        """How often to halve for something of half that size, px."""
+        return max(int(np.ceil(np.log2(max(half_px, 1.0) / _FINE_HALF_PX))), 0)
+
+    def at(self, level: int) -> Picture:
+        """The picture halved so often; a pixel's centre is at (p + 0.5) / 2 - 0.5 of the last."""
+        while len(self._levels) <= level:
+            last = self._levels[-1]
+            size = (max(last.shape[1] // 2, 1), max(last.shape[0] // 2, 1))
+            even = last[: 2 * size[1], : 2 * size[0]]
+            self._levels.append(
+                np.asarray(cv2.resize(even, size, interpolation=cv2.INTER_AREA), np.uint8)
+            )
+        return self._levels[level]
+
+
+def fitted_outline(
+    pictures: Halved, ellipse: Ellipse, reach_px: float, kind: str
+) -> OutlineFit | None:
+    """The outline within `reach_px` of a rough ellipse, px of the photo; None where there is none.
+
+    A ball is a circle but for perspective, so its first passes fit one: that keeps to
+    the outline where shade or a shadow would pull an ellipse off it.
+    """
+    level = pictures.level(float(np.max(ellipse.half)))
+    picture, scale = pictures.at(level), float(2**level)
+    ellipse = Ellipse((ellipse.centre + 0.5) / scale - 0.5, ellipse.half / scale, ellipse.turn)
+    reach_px = max(reach_px / scale, 2.5)
+    fit: OutlineFit | None = None
+    for step, reach in enumerate((reach_px, min(reach_px, 4.0), 2.5)):
+        fit = _one_pass(picture, ellipse, reach, kind == "ball" and step < 2)
+        if fit is None:
+            return None
+        ellipse = fit.ellipse
+    if fit is None or level == 0:
+        return fit
+    full = Ellipse((ellipse.centre + 0.5) * scale - 0.5, ellipse.half * scale, ellipse.turn)
+    return replace(
+        fit,
+        ellipse=full,
+        points=(fit.points + 0.5) * scale - 0.5,
+        scatter_px=fit.scatter_px * scale,
+        score=fit.score * scale**0.3,
+    )
+
+
+def _one_pass(
+    picture: Picture, ellipse: Ellipse, reach_px: float, round_only: bool
+) -> OutlineFit | None:
+    rays = int(np.clip(2 * np.pi * np.mean(ellipse.half) / 2, 48, _RAYS))
+    points, normals = ellipse.points(rays)
+    half = int(np.ceil((reach_px + 3.0) / 0.5))
+    across: Floats = np.arange(-half, half + 1, dtype=np.float64) * 0.5
+    light, inside = sample_rows(picture, points, normals, across)
+    if np.count_nonzero(inside) < 16:
+        return None
+    light, points, normals = light[inside], points[inside], normals[inside]
+    scalar, contrast = one_channel(light)
+    # A ray is one pixel wide: smoothing along the outline lowers its noise.
+    scalar = np.asarray(cv2.blur(scalar, (1, 3), borderType=cv2.BORDER_REPLICATE), np.float64)
+    slope = gradient_across(scalar)
+    # The side that is brighter may change around a shaded ball: either sign of edge counts,
+    # but one sign for all where that holds for most.
+    sign = -1.0 if np.median(slope[np.arange(len(slope)), np.argmax(np.abs(slope), 1)]) < 0 else 1.0
+    best = None
+    for rows in (sign * slope, np.abs(slope), _any_colour(light)):
+        position, height = peak_position(rows, half, int(np.ceil(reach_px / 0.5)))
+        level = float(np.median(height))
+        usable = np.isfinite(position) & (height > 0.25 * level)
+        if np.count_nonzero(usable) < 12:
+            continue
+        found = points[usable] + normals[usable] * (position[usable] * 0.5)[:, None]
+        fitted = _trimmed(found, round_only)
+        if fitted is None:
+            continue
+        shape, kept, scatter = fitted
+        support = float(np.count_nonzero(kept)) / rays
+        score = support**2 * max(level, 1e-6) ** 0.2 * float(np.mean(shape.half)) ** 0.3
+        if best is None or score > 1.1 * best.score:
+            chosen = found[kept]
+            pick = np.unique(np.linspace(0, len(chosen) - 1, _POINTS).round().astype(int))
+            best = OutlineFit(
+                shape, chosen[pick], support, scatter, level, abs(contrast), float(score)
+            )
+    return best
+
+
+def _any_colour(light: NDArray[np.float32]) -> Floats:
+    """Slope of the light (n, k, c) along each ray, whichever colour changes, (n, k).
+
+    What is drawn on a ball parts it from what is behind by other colours in other places.
+    """
+    squares = [
+        gradient_across(cv2.blur(np.ascontiguousarray(light[..., c]), (1, 3))) ** 2
+        for c in range(light.shape[2])
+    ]
+    return np.asarray(np.sqrt(np.sum(squares, axis=0)))
+
+
+def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_], float] | None:
+    """Ellipse by least squares over random fives, then by trimming; which points fit; scatter."""
+    fit = fit_circle if round_only else fit_ellipse
+    random = np.random.default_rng(0)
+    best: tuple[float, Ellipse] | None = None
+    whole = fit(found)
+    if whole is not None:
+        best = (float(np.median(np.abs(distances(whole, found)))), whole)
+    if best is None or best[0] > 0.15:
+        for _ in range(40):
+            # Eight spread around: five are too few to hold an ellipse against noise.
+            start = random.integers(0, len(found))
+            pick = (start + np.arange(8) * len(found) // 8 + random.integers(0, 5, 8)) % len(found)
+            some = random.permutation(pick)[:6]
+            ellipse = fit(found[some])
+            if ellipse is None:
+                continue
+            miss = float(np.median(np.abs(distances(ellipse, found))))
+            if best is None or miss < best[0]:
+                best = (miss, ellipse)
+    if best is None:
+        return None
+    ellipse = best[1]
+    kept = np.ones(len(found), bool)
+    scatter = 1.0
+    for _ in range(6):
+        distance = np.abs(distances(ellipse, found))
+        scatter = max(1.4826 * float(np.median(distance)), 0.05)
+        kept = distance < min(max(3.0 * scatter, 0.3), 3.0 if round_only else _ON_OUTLINE_PX)
+        if np.count_nonzero(kept) < 10:
+            return None
+        again = fit(found[kept])
+        if again is None:
+            return None
+        ellipse = again
+    distance = distances(ellipse, found[kept])
+    return ellipse, kept, float(np.sqrt(np.sum(distance**2) / (np.count_nonzero(kept) - 5)))
