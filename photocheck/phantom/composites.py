@@ -76,10 +76,10 @@ def composite(kind: str, size: str, seed: int) -> Composite:
     """
     rng = np.random.default_rng([seed, sum(map(ord, kind)), sum(map(ord, size))])
     shape = _SHAPES[size]
-    ground, name = _surface(rng, shape, 1.0 if size == "dog" else 2.5)
+    ground, name = surface(rng, shape, 1.0 if size == "dog" else 2.5)
     if not kind:
         tap = rng.uniform(0.1, 0.9, 2) * np.array(shape[::-1])
-        picture = _photo(rng, ground * _light(rng, shape), size)
+        picture = photographed(rng, ground * _light(rng, shape), size)
         return Composite(picture, "", np.zeros((0, 2)), (float(tap[0]), float(tap[1])), name)
     return _with_object(rng, kind, size, ground, name)
 
@@ -127,7 +127,7 @@ def _with_object(
     scene = _fingers(rng, scene, view, wide, what)
     part = rng.uniform(0.12, 0.88, 2) - 0.5
     tap = view.project((part * np.array(wide))[None], bend((part * np.array(wide))[None]))[0]
-    picture = _photo(rng, scene, size)
+    picture = photographed(rng, scene, size)
     return Composite(picture, kind, corners, (float(tap[0]), float(tap[1])), ", ".join(what))
 
 
@@ -418,8 +418,8 @@ def _light(rng: np.random.Generator, shape: tuple[int, int]) -> Array:
     return np.asarray(light[..., None])
 
 
-def _photo(rng: np.random.Generator, scene: Array, size: str) -> Picture:
-    """Lens, sensor and file."""
+def photographed(rng: np.random.Generator, scene: Array, size: str = "dog") -> Picture:
+    """A scene (rows, columns, 3), linear, through lens, sensor and file; `size` as in `SIZES`."""
     blur = rng.uniform(0.5, 1.3) if size == "dog" else rng.uniform(0.7, 2.0)
     soft = cv2.GaussianBlur(scene.astype(np.float32), (0, 0), blur)
     level = np.quantile(soft, 0.97)
@@ -446,7 +446,7 @@ def _photograph(name: str) -> Array:
     return np.asarray(decode_picture(picture), np.float32)
 
 
-def _surface(
+def surface(
     rng: np.random.Generator, shape: tuple[int, int], blow: float, among: Sequence[str] = ()
 ) -> tuple[Array, str]:
     """Something behind the object, (rows, columns, 3) linear, and its name."""

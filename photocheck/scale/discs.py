@@ -23,7 +23,7 @@ from photocheck.errors import ScaleError
 from photocheck.scale.candidates import windows
 from photocheck.scale.ellipses import Ellipse, distances, fit_ellipse, holds, levels
 from photocheck.scale.light import Floats, Picture
-from photocheck.scale.outline_fits import Halved, OutlineFit, fitted_outline
+from photocheck.scale.outline_fits import Halved, OutlineFit, fitted_outline, larger_ones
 from photocheck.scale.rough_ellipses import LEAST_RATIO, alike, rough_ellipses
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.thresholds import (
@@ -40,6 +40,13 @@ _SHORT_FOCAL: Final = 0.55
 """Focal length over the picture's longer side of a very wide lens (19 mm equivalent)."""
 _LEAST_SUPPORT: Final = 0.58
 _MOST_TRIED: Final = 16
+_GROWN_FROM: Final = 3
+_WRAPPED: Final = 0.5
+_WRAP_LEAST: Final = 1.06
+_WRAP_MOST: Final = {"disc": 2.8, "ball": 60.0}
+"""Area over area: a coin's core of another metal has 0.4 to 0.55 of its face (from memory) and
+may lie on a plate; what is drawn on a ball may be small, and few balls lie in rings."""
+_WRAP_SEEN: Final = 0.65
 _SMALL_BALL_PX: Final = 90.0
 _SMALL_BALL_SPREAD: Final = 0.06
 """Error, a fraction, of the size of small balls found by themselves: from the simulation above."""
@@ -225,7 +232,11 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
                 fits.append(fit)
 
     fit_all(((ellipse, scale) for _, ellipse, scale in rough), _MOST_TRIED)
-    best = _chosen(fits)
+    largest = sorted(fits, key=lambda fit: -fit.score)[:_GROWN_FROM]
+    grown = ((one, 1.0) for fit in largest for one in larger_ones(pictures, fit.ellipse))
+    fit_all(grown, _MOST_TRIED + 3 * _GROWN_FROM)
+    weighed = _weighed(kind, fits)
+    worth, best = max(weighed, key=lambda item: item[0], default=(0.0, None))
     if best is None:
         raise ScaleError(
             tr("No {kind} was found around the mark", kind=_word(kind)),
@@ -240,7 +251,7 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
         )
     spread = float(np.hypot(best.scatter_px, FLOOR_PX))
     size = float(np.max(best.ellipse.half))
-    rivals = [float(np.max(fit.ellipse.half)) for fit in fits if fit.score > 0.75 * best.score]
+    rivals = [float(np.max(fit.ellipse.half)) for score, fit in weighed if score > 0.75 * worth]
     apart = max(abs(rival - size) for rival in rivals)
     own = 0.0
     if kind == "ball" and 2 * size < _SMALL_BALL_PX:
@@ -254,9 +265,27 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     return best.points, remarks, spread, own
 
 
-def _chosen(fits: list[OutlineFit]) -> OutlineFit | None:
-    """The likeliest of the outlines fitted."""
-    return max(fits, key=lambda fit: fit.score, default=None)
+def _weighed(kind: str, fits: list[OutlineFit]) -> list[tuple[float, OutlineFit]]:
+    """The outlines fitted, each with what speaks for it.
+
+    The rim of a coin, its core of another metal and what is struck into it are as round as its
+    edge and may be plainer: of outlines around each other the outer one is the thing's.
+    """
+    return [
+        (fit.score * (_WRAPPED if any(_wraps(kind, other, fit) for other in fits) else 1.0), fit)
+        for fit in fits
+    ]
+
+
+def _wraps(kind: str, outer: OutlineFit, inner: OutlineFit) -> bool:
+    """Whether one outline lies all around another and is not much larger."""
+    one, other = outer.ellipse, inner.ellipse
+    larger = float(np.prod(one.half) / np.prod(other.half))
+    return (
+        _WRAP_LEAST < larger < _WRAP_MOST[kind]
+        and outer.support > _WRAP_SEEN
+        and float(np.max(levels(one, inner.points))) < 1.01
+    )
 
 
 def _plausible(kind: str, fit: OutlineFit, near: Floats, shape: tuple[int, ...]) -> bool:

@@ -26,6 +26,12 @@ _FINE_HALF_PX: Final = 130.0
 """Half the size outlines are fitted at.  Larger ones are shrunk to it or to no less than half of
 it: a tenth of a px is then a thousandth, and felt, grain and relief are as narrow as an edge."""
 
+_TURNS: Final = 72
+_GROW_LEAST: Final = 1.03
+_GROW_MOST: Final = 1.7
+_GROW_SEEN: Final = 0.4  # of the way around
+_LEAST_CODES: Final = 2.0  # per px, of an edge
+
 
 @dataclass(frozen=True)
 class OutlineFit:
@@ -107,6 +113,37 @@ def fitted_outline(
         scatter_px=fit.scatter_px * scale,
         score=fit.score * scale**0.3,
     )
+
+
+def larger_ones(pictures: Halved, ellipse: Ellipse) -> list[Ellipse]:
+    """Ellipses of the same shape around one, at which much of the way around is edge.
+
+    A coin's core, its rim and its edge lie in one plane, so that they are seen alike.
+    """
+    level = pictures.level(float(np.max(ellipse.half)) * _GROW_MOST)
+    picture, scale = pictures.at(level), float(2**level)
+    centre = (ellipse.centre + 0.5) / scale - 0.5
+    points, _ = Ellipse(centre, ellipse.half / scale, ellipse.turn).points(_TURNS)
+    run = points - centre
+    step = 0.5 / float(np.mean(ellipse.half) / scale)
+    grown = np.arange(1.0 - 6 * step, _GROW_MOST + 6 * step, step)
+    at = centre + grown[None, :, None] * run[:, None, :]
+    codes = cv2.remap(
+        picture, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32),
+        cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    slope = _any_colour(np.asarray(codes, np.float32).reshape(*at.shape[:2], -1))
+    crest = (slope >= cv2.dilate(slope, np.ones((1, 5)))) & (slope > _LEAST_CODES)
+    share = np.convolve(crest.mean(axis=0), np.ones(5), "same")
+    peaks = [
+        k
+        for k in range(6, len(grown) - 6)
+        if grown[k] > _GROW_LEAST
+        and share[k] > _GROW_SEEN
+        and share[k] == share[max(k - 4, 0) : k + 5].max()
+    ]
+    peaks.sort(key=lambda k: -share[k])
+    return [Ellipse(ellipse.centre, ellipse.half * grown[k], ellipse.turn) for k in peaks[:3]]
 
 
 def _one_pass(
