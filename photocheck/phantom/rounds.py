@@ -109,7 +109,7 @@ def _coin(rng: np.random.Generator, ground: Array, name: str, focal: float) -> R
     half_px = float(rng.uniform(28, 130))
     tilt, spin = np.radians(rng.uniform(0, 58)), rng.uniform(0, 2 * np.pi)
     # It lies on its plane: normals (towards the camera), and two directions in the plane.
-    lean, _ = cv2.Rodrigues(np.array([tilt, 0.0, 0.0]))
+    lean, _ = cv2.Rodrigues(np.array([-tilt, 0.0, 0.0]))
     turn, _ = cv2.Rodrigues(np.array([0.0, 0.0, rng.normal(0, 0.25)]))
     axes = np.asarray(turn @ lean, np.float64)
     along, down, normal = axes[:, 0], axes[:, 1], -axes[:, 2]

@@ -3,12 +3,10 @@
 The outline of either is an ellipse in the picture: exactly so for a flat disc
 and for a ball seen through a pinhole (a cone round a sphere cuts a plane in a conic).
 
-Measured on simulated photos (blur 0.9 px, noise 3 codes, JPEG 92; 6 to 10 of each sort):
-discs 96 px across, plain, with blotches all over, or held by fingers, all found, largest
-diameter good to 0.1 to 0.3 %; with loud blotches and fingers 3 of 8.  Shaded balls with a
-shadow on the ground: 200 px across all found, to 0.1 to 0.4 %; 53 px across (a tennis ball
-at 2.5 m) 8 of 18, a quarter wrong by up to a tenth or more, because a lit half passes for the
-whole.  Leaves and noise: nothing found in 60 tries.
+A large one is fitted shrunk to a few hundred px (`photocheck.scale.outline_fits`), and of all
+outlines that fit around the mark the outer one of those around each other is taken.  How well
+that does on drawn coins and balls is in `tests/scale/test_scale_rounds.py`, and on real
+photographs by `python -m photocheck.benchmark photographs`.
 """
 
 from __future__ import annotations
@@ -47,9 +45,18 @@ _WRAP_MOST: Final = {"disc": 2.8, "ball": 60.0}
 """Area over area: a coin's core of another metal has 0.4 to 0.55 of its face (from memory) and
 may lie on a plate; what is drawn on a ball may be small, and few balls lie in rings."""
 _WRAP_SEEN: Final = 0.65
+_BETTER: Final = 0.6
+_TOUCHING: Final = 0.97
+"""Of the outer one's size, how far an inner one reaches that touches it: a coin's upper edge, and
+the outline of the coin with its side or its shadow."""
+_EDGE_SPREAD: Final = {"disc": 0.015, "ball": 0.0}
+"""Error, a fraction, of the size of discs found by themselves: which of a rim's edges and whether
+its shadow are taken, from drawn coins (`photocheck.phantom.rounds`, seeds 0 to
+39)."""
 _SMALL_BALL_PX: Final = 90.0
 _SMALL_BALL_SPREAD: Final = 0.06
-"""Error, a fraction, of the size of small balls found by themselves: from the simulation above."""
+"""Error, a fraction, of the size of small balls found by themselves: from simulated tennis balls
+at 2.5 m."""
 
 
 def find_disc(
@@ -252,8 +259,15 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     spread = float(np.hypot(best.scatter_px, FLOOR_PX))
     size = float(np.max(best.ellipse.half))
     rivals = [float(np.max(fit.ellipse.half)) for score, fit in weighed if score > 0.75 * worth]
+    rivals += [
+        float(np.max(fit.ellipse.half))
+        for fit in fits
+        if _wraps(kind, best, fit)
+        and fit.support > best.support - 0.1
+        and _touches(best, fit)
+    ]
     apart = max(abs(rival - size) for rival in rivals)
-    own = 0.0
+    own = _EDGE_SPREAD[kind]
     if kind == "ball" and 2 * size < _SMALL_BALL_PX:
         remarks.append(tr("A ball this small may be misjudged: mark points on its outline by hand"))
         own = _SMALL_BALL_SPREAD
@@ -272,9 +286,27 @@ def _weighed(kind: str, fits: list[OutlineFit]) -> list[tuple[float, OutlineFit]
     edge and may be plainer: of outlines around each other the outer one is the thing's.
     """
     return [
-        (fit.score * (_WRAPPED if any(_wraps(kind, other, fit) for other in fits) else 1.0), fit)
+        (fit.score * (_WRAPPED if any(_hides(kind, other, fit) for other in fits) else 1.0), fit)
         for fit in fits
     ]
+
+
+def _hides(kind: str, outer: OutlineFit, inner: OutlineFit) -> bool:
+    """Whether the outer one is the thing's.
+
+    Not where it touches an inner one that is the better ellipse: a coin's upper edge is one, its
+    outline together with its side or its shadow is not quite.
+    """
+    better = (
+        _touches(outer, inner)
+        and inner.support >= outer.support
+        and inner.scatter_px < _BETTER * outer.scatter_px
+    )
+    return _wraps(kind, outer, inner) and not better
+
+
+def _touches(outer: OutlineFit, inner: OutlineFit) -> bool:
+    return float(np.max(levels(outer.ellipse, inner.points))) > _TOUCHING
 
 
 def _wraps(kind: str, outer: OutlineFit, inner: OutlineFit) -> bool:
