@@ -44,7 +44,6 @@ _WRAP_LEAST: Final = 1.06
 _WRAP_MOST: Final = {"disc": 2.8, "ball": 60.0}
 """Area over area: a coin's core of another metal has 0.4 to 0.55 of its face (from memory) and
 may lie on a plate; what is drawn on a ball may be small, and few balls lie in rings."""
-_WRAP_SEEN: Final = 0.65
 _BETTER: Final = 0.6
 _TOUCHING: Final = 0.97
 """Of the outer one's size, how far an inner one reaches that touches it: a coin's upper edge, and
@@ -315,7 +314,6 @@ def _wraps(kind: str, outer: OutlineFit, inner: OutlineFit) -> bool:
     larger = float(np.prod(one.half) / np.prod(other.half))
     return (
         _WRAP_LEAST < larger < _WRAP_MOST[kind]
-        and outer.support > _WRAP_SEEN
         and float(np.max(levels(one, inner.points))) < 1.01
     )
 
