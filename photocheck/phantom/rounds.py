@@ -85,9 +85,9 @@ def _over(scene: Array, low: Array, high: Array, colour: Array, cover: Array) ->
     (left, top), (right, bottom) = low.astype(int), high.astype(int)
     small = (right - left, bottom - top)
     painted = cv2.resize(colour * cover[..., None], small, interpolation=cv2.INTER_AREA)
-    cover = cv2.resize(cover, small, interpolation=cv2.INTER_AREA)[..., None]
+    left_over = 1 - cv2.resize(cover, small, interpolation=cv2.INTER_AREA)[..., None]
     out = scene.copy()
-    out[top:bottom, left:right] = out[top:bottom, left:right] * (1 - cover) + painted
+    out[top:bottom, left:right] = out[top:bottom, left:right] * left_over + painted
     return out
 
 
@@ -136,7 +136,9 @@ def _coin(rng: np.random.Generator, ground: Array, name: str, focal: float) -> R
     outer, core = metals[rng.integers(3)], metals[rng.integers(3)]
     two = rng.random() < 0.4
     rim = radius * rng.uniform(0.88, 0.95)
-    tone = np.where((far < radius * rng.uniform(0.64, 0.74))[:, None], core if two else outer, outer)
+    tone = np.where(
+        (far < radius * rng.uniform(0.64, 0.74))[:, None], core if two else outer, outer
+    )
     relief = cv2.resize(
         cloud(rng, (160, 160), 5.0).astype(np.float32), shape[::-1], interpolation=cv2.INTER_LINEAR
     )
@@ -225,7 +227,7 @@ def _pattern(rng: np.random.Generator, pattern: str, at: Array) -> Array:
     """Albedo (n, 3) at places (n, 3) of a unit ball."""
     base, mark = rng.uniform(0.05, 0.85, 3), rng.uniform(0.02, 0.85, 3)
     if pattern == "plain":
-        on = np.zeros(len(at))
+        on = np.zeros(len(at), np.bool_)
     elif pattern == "patches":
         base, mark = np.full(3, rng.uniform(0.6, 0.85)), np.full(3, rng.uniform(0.01, 0.06))
         corners = np.array(

@@ -261,9 +261,7 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
     rivals += [
         float(np.max(fit.ellipse.half))
         for fit in fits
-        if _wraps(kind, best, fit)
-        and fit.support > best.support - 0.1
-        and _touches(best, fit)
+        if _wraps(kind, best, fit) and fit.support > best.support - 0.1 and _touches(best, fit)
     ]
     apart = max(abs(rival - size) for rival in rivals)
     own = _EDGE_SPREAD[kind]
@@ -313,8 +311,7 @@ def _wraps(kind: str, outer: OutlineFit, inner: OutlineFit) -> bool:
     one, other = outer.ellipse, inner.ellipse
     larger = float(np.prod(one.half) / np.prod(other.half))
     return (
-        _WRAP_LEAST < larger < _WRAP_MOST[kind]
-        and float(np.max(levels(one, inner.points))) < 1.01
+        _WRAP_LEAST < larger < _WRAP_MOST[kind] and float(np.max(levels(one, inner.points))) < 1.01
     )
 
 
@@ -333,5 +330,3 @@ def _plausible(kind: str, fit: OutlineFit, near: Floats, shape: tuple[int, ...])
         and float(np.min(half) / np.max(half)) >= least
         and holds(fit.ellipse, near)
     )
-
-

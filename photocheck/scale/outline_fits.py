@@ -193,7 +193,10 @@ def _any_colour(light: NDArray[np.float32]) -> Floats:
     What is drawn on a ball parts it from what is behind by other colours in other places.
     """
     squares = [
-        gradient_across(cv2.blur(np.ascontiguousarray(light[..., c]), (1, 3))) ** 2
+        gradient_across(
+            np.asarray(cv2.blur(np.ascontiguousarray(light[..., c]), (1, 3)), np.float64)
+        )
+        ** 2
         for c in range(light.shape[2])
     ]
     return np.asarray(np.sqrt(np.sum(squares, axis=0)))

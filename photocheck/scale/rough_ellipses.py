@@ -101,8 +101,8 @@ def _voted(window: Window) -> list[Ellipse]:
         return []
     strength = size[rows, columns]
     if len(rows) > _VOTERS:
-        top = np.argpartition(-strength, _VOTERS)[:_VOTERS]
-        rows, columns, strength = rows[top], columns[top], strength[top]
+        chosen = np.argpartition(-strength, _VOTERS)[:_VOTERS]
+        rows, columns, strength = rows[chosen], columns[chosen], strength[chosen]
     at = np.column_stack([columns, rows]).astype(np.float64)
     way = slope[rows, columns].astype(np.float64) / strength[:, None]
     high, wide = size.shape
@@ -118,7 +118,7 @@ def _voted(window: Window) -> list[Ellipse]:
     tops = np.flatnonzero(crest.ravel())
     tops = tops[np.argsort(-heap.ravel()[tops])][:_CENTRES]
     found = []
-    for top in tops:
+    for top in tops.tolist():
         centre = np.array([top % wide, top // wide], np.float64)
         run = at - centre
         away = np.hypot(run[:, 0], run[:, 1])
