@@ -102,6 +102,36 @@ def link(key: str, page: str, days: float | None, end: bool, by: str, address: s
     click.echo(address_of_link(page, made))
 
 
+@click.command()
+@click.option("--links", is_flag=True, help="End all owners' links as well.")
+@STORE_OPTION
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def rotate(links: bool, address: str | None, yes: bool) -> None:
+    """Put another secret in the place of the doors' own, and end whoever is signed in.
+
+    For when somebody may have read it, or a colleague with access to the machine has left.
+    The secret lies in a file outside the orders and their copies; the environment variable
+    PHOTOCHECK_SECRET names another one. Several servers need the same file.
+    """
+    from photocheck.server.access import door_secret, passes
+
+    store = _store(address)
+    if not yes:
+        question = (
+            tr("End all owners' links and whoever is signed in?")
+            if links
+            else tr("End whoever is signed in?")
+        )
+        click.confirm(question, abort=True)
+    file = door_secret.rotate()
+    ended = passes.end_all(store, links=links)
+    click.echo(tr("{file} holds another secret.", file=file))
+    click.echo(
+        tr_n("{count} pass opens nothing any more.", "{count} passes open nothing any more.", ended)
+    )
+    click.echo(tr("With --oidc, start photocheck serve anew: until then nobody comes in by it."))
+
+
 def _store(address: str | None, *, new: bool = False) -> DatabaseStore:
     from photocheck.orders.store import open_store
 

@@ -31,6 +31,7 @@ _COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "schema": "schema_commands",
         "staff": "access_commands",
         "link": "access_commands",
+        "rotate": "access_commands",
         "backup": "store_commands",
         "restore": "store_commands",
         "forget": "store_commands",

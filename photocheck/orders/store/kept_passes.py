@@ -148,6 +148,24 @@ def end_pass(store: DatabaseStore, digest: str) -> None:
             connection.execute(changed.values(ended=datetime.now(UTC)))
 
 
+def end_every_pass(store: DatabaseStore, now: datetime, *, links: bool) -> int:
+    """End whoever is signed in; with `links` also every link, and what they were signed with.
+
+    Returns
+    -------
+    int
+        How many opened something until now.
+    """
+    open_now = passes.c.ended.is_(None) & (passes.c.expires > now)
+    if not links:
+        open_now &= passes.c.known_as.is_not(None)
+    with store.writing() as connection:
+        ended = connection.execute(update(passes).where(open_now).values(ended=now))
+        if links:
+            connection.execute(delete(secrets).where(secrets.c.name == _SIGNING))
+        return int(ended.rowcount)
+
+
 def linked(store: DatabaseStore, now: datetime) -> frozenset[str]:
     """Keys of the orders to which some pass leads at that moment."""
     wanted = (

@@ -11,6 +11,9 @@ LINK: Final = "order"
 DESK_COOKIE: Final = "photocheck_desk"
 """The cookie of who is signed in at the desk."""
 
+KNOWN_COOKIE: Final = "photocheck_known"
+"""The cookie of a browser in which somebody signed in before; it opens nothing."""
+
 DESK: Final = "/desk"
 """Where the orders are."""
 
