@@ -17,6 +17,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from photocheck.orders.bounds import MOST_MESSAGE_BYTES
 from photocheck.orders.model import STORE_VARIABLE
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import passes, staff
@@ -27,6 +28,7 @@ from photocheck.server.access.provider import Provider, ProviderError, read_prov
 from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, visitor
 from photocheck_app.doors import middleware, sessions, settings, sign_in
 from photocheck_app.doors.middleware import Guard
+from photocheck_app.doors.wire import TOO_BIG
 
 pytestmark = pytest.mark.usefixtures("cheap_passwords")
 
@@ -46,6 +48,8 @@ async def _file(request: Request) -> Response:
 async def _socket(socket: WebSocket) -> None:
     await socket.accept(socket.scope["subprotocols"][0] if socket.scope["subprotocols"] else None)
     await socket.send_text(socket.headers.get("sec-websocket-protocol", ""))
+    if "echo" in socket.query_params:
+        await socket.send_text(str(len(await socket.receive_bytes())))
     await socket.close()
 
 
@@ -328,6 +332,19 @@ def test_a_session_is_gone_on_with_by_its_own_browser_alone(server: TestClient) 
     for session in ("session-1", "session-2", "session-3"):
         assert told(session) == "streamlit, token"
         assert server.put(f"/_stcore/upload_file/{session}/x").status_code == 404
+
+
+def test_a_page_that_sends_too_much_at_once_is_closed(server: TestClient) -> None:
+    for size, kept_open in ((MOST_MESSAGE_BYTES, True), (MOST_MESSAGE_BYTES + 1, False)):
+        with server.websocket_connect(f"{SOCKET}?echo=1") as socket:
+            socket.receive_text()
+            socket.send_bytes(b"x" * size)
+            if kept_open:
+                assert socket.receive_text() == str(size)
+            else:
+                with pytest.raises(WebSocketDisconnect) as closed:
+                    socket.receive_text()
+                assert closed.value.code == TOO_BIG
 
 
 def test_uploads_count_by_number_and_size(server: TestClient, counts: Rates) -> None:

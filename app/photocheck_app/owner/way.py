@@ -15,6 +15,7 @@ from typing import Final
 
 import streamlit as st
 
+from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.draft import DogTold, Draft, Typed
 from photocheck.orders.filling import (
     HELPER,
@@ -173,7 +174,12 @@ def typed(way: Way, blank: Blank, label: str, *, placeholder: str = "") -> str:
     known = str(typed_at(way.draft, blank) or "").lstrip("-")
     name = _watched(way, blank, known)
     return st.text_input(
-        label, known, key=name, placeholder=placeholder, autocomplete="off"
+        label,
+        known,
+        key=name,
+        placeholder=placeholder,
+        autocomplete="off",
+        max_chars=max(LONGEST_FIELD, len(known)),
     ).strip()
 
 
