@@ -49,7 +49,10 @@ async def _socket(socket: WebSocket) -> None:
     await socket.accept(socket.scope["subprotocols"][0] if socket.scope["subprotocols"] else None)
     await socket.send_text(socket.headers.get("sec-websocket-protocol", ""))
     if "echo" in socket.query_params:
-        await socket.send_text(str(len(await socket.receive_bytes())))
+        try:
+            await socket.send_text(str(len(await socket.receive_bytes())))
+        except WebSocketDisconnect:
+            return
     await socket.close()
 
 
