@@ -17,6 +17,9 @@ KNOWN_COOKIE: Final = "photocheck_known"
 DESK: Final = "/desk"
 """Where the orders are."""
 
+HEALTH: Final = "/health"
+"""Where whatever watches over the server asks whether orders can be kept."""
+
 SIGN_IN: Final = "/staff"
 """Where staff sign in and out."""
 
