@@ -105,6 +105,11 @@ def anything_unstored() -> bool:
     return any(one.unstored is not GONE for one in _watched().values())
 
 
+def anything_brought() -> bool:
+    """Whether a browser brought back what no field has taken yet."""
+    return bool(st.session_state.get(_BROUGHT))
+
+
 def bring_back(texts: Any) -> bool:
     """Take what a browser has held for a store that was away; whether there was any."""
     if not isinstance(texts, dict):
@@ -156,7 +161,7 @@ def keep(name: str, value: Any) -> bool:
         return False
     _watched()[name] = replace(one, unstored=value)
     changed = bool(one.keep(value))
-    _watched()[name] = replace(one, known=value)
+    _watched()[name] = replace(one, known=value, unstored=GONE)
     return changed
 
 

@@ -1,16 +1,13 @@
 """The store cannot be reached: one plain page in the visitor's language, and on by itself.
 
 Nothing typed is lost: `kept` holds what could not be stored, and the browser as well, until it is.
-The log has one line when that begins, one a minute while it lasts, and one when it is over.
+The log has one line a minute at most while that lasts, and one when it is over.
 """
 
 from __future__ import annotations
 
-import logging
-import time
 from collections.abc import Callable
 from functools import wraps
-from threading import Lock
 from typing import Any, Final, ParamSpec
 
 import streamlit as st
@@ -18,35 +15,19 @@ import streamlit as st
 from photocheck.orders.model import StoreError
 from photocheck.speech import later, speaking, tr
 from photocheck_app import kept
+from photocheck_app.doors.trouble import TROUBLE
+from photocheck_app.framework import Container
 from photocheck_app.shared import as_text, language
 
 EVERY_S: Final = 5.0
 """Seconds between two tries (judgement): soon enough, and few where many pages are open."""
 
-LOG_EVERY_S: Final = 60.0
 
 _SAID: Final = "photocheck store away"
+_TRIED: Final = "photocheck store tried"
+_HELD: Final = "photocheck texts held"
 
 P = ParamSpec("P")
-
-_log = logging.getLogger(__name__)
-_lock: Final = Lock()
-_away_since: dict[str, float] = {}
-
-
-def note(error: StoreError | None) -> None:
-    """Have the log say that the store is away, or there again; not once for every visitor."""
-    now = time.monotonic()
-    with _lock:
-        last = _away_since.get("said")
-        if error is None:
-            _away_since.clear()
-        elif last is None or now - last >= LOG_EVERY_S:
-            _away_since["said"] = now
-    if error is None and last is not None:
-        _log.warning("the orders can be reached again")
-    elif error is not None and "said" in _away_since and _away_since["said"] == now:
-        _log.warning("%s", error)
 
 
 def guarded(act: Callable[P, object]) -> Callable[P, None]:
@@ -57,7 +38,7 @@ def guarded(act: Callable[P, object]) -> Callable[P, None]:
         try:
             act(*args, **kwargs)
         except StoreError as error:
-            note(error)
+            TROUBLE.away(error)
             st.session_state[_SAID] = tr(NOT_DONE)
 
     return acting
@@ -69,21 +50,30 @@ NOT_DONE: Final = later(
 )
 
 
-def say(error: StoreError | None) -> None:
-    """Above a page that can be shown: what could not be stored is held, and tried again."""
-    note(error)
-    _hold_in_browser()
-    if said := st.session_state.pop(_SAID, ""):
-        st.warning(said, icon=":material/cloud_off:")
+def say(error: StoreError | None) -> Container:
+    """Above a page that can be shown: what could not be stored is held, and tried again.
+
+    Returns
+    -------
+    container
+        What is said, for whoever finds that the page cannot be shown either.
+    """
     if error is not None:
-        st.warning(
-            tr(
-                "What you changed last could not be stored yet. It is kept in this page and tried "
-                "again by itself: leave the page open."
-            ),
-            icon=":material/cloud_off:",
-        )
-        _again()
+        TROUBLE.away(error)
+    _hold_in_browser()
+    place = st.empty()
+    with place.container():
+        if said := st.session_state.pop(_SAID, ""):
+            st.warning(said, icon=":material/cloud_off:")
+        if error is not None:
+            st.warning(
+                tr(
+                    "What you changed last could not be stored yet. It is kept in this page and "
+                    "tried again by itself: leave the page open."
+                ),
+                icon=":material/cloud_off:",
+            )
+    return place
 
 
 def show(error: StoreError, *, why: bool) -> None:
@@ -94,8 +84,7 @@ def show(error: StoreError, *, why: bool) -> None:
     why : bool
         Whether it is said what the database said: for staff.
     """
-    note(error)
-    _hold_in_browser()
+    TROUBLE.away(error)
     st.header(tr("The orders cannot be reached just now"), anchor=False)
     st.write(
         tr(
@@ -108,7 +97,6 @@ def show(error: StoreError, *, why: bool) -> None:
     if why:
         st.caption(as_text(str(error)))
     st.button(tr("Try again"), key="outage_again", type="primary")
-    _again()
 
 
 def show_failure() -> None:
@@ -124,14 +112,14 @@ def show_failure() -> None:
 
 
 @st.fragment(run_every=EVERY_S)
-def _again() -> None:
-    # Its first run is the page's own.
-    if st.session_state.get("photocheck outage ticks"):
-        st.session_state["photocheck outage ticks"] = 0
-        st.rerun()
-    st.session_state["photocheck outage ticks"] = 1
+def try_again() -> None:
+    """Run the page anew in a moment, and again until it is shown without this."""
     with speaking(language()):
-        st.html("")
+        # The fragment's first run is the page's own, every later one is by itself.
+        if st.session_state.get(_TRIED):
+            del st.session_state[_TRIED]
+            st.rerun()
+        st.session_state[_TRIED] = True
 
 
 _browser = st.components.v2.component(
@@ -158,9 +146,10 @@ _browser = st.components.v2.component(
 
 def _hold_in_browser() -> None:
     texts = kept.unstored_texts()
-    stored = bool(st.session_state.get("photocheck held", False)) and not texts
+    held = bool(st.session_state.get(_HELD, False))
+    stored = held and not texts and not kept.anything_brought()
     if texts:
-        st.session_state["photocheck held"] = True
+        st.session_state[_HELD] = True
     _browser(data={"texts": texts, "stored": stored}, key="unstored", on_back_change=_came_back)
 
 
@@ -168,4 +157,4 @@ def _came_back() -> None:
     sent: Any = st.session_state.get("unstored", {})
     back = sent.get("back") if hasattr(sent, "get") else None
     if kept.bring_back(back):
-        st.session_state["photocheck held"] = True
+        st.session_state[_HELD] = True

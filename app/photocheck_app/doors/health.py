@@ -7,7 +7,6 @@ on: it must not fail when the store does, or nobody would see the plain page tha
 from __future__ import annotations
 
 import asyncio
-import logging
 import shutil
 import time
 from typing import Final
@@ -17,11 +16,13 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.model import StoreError
 from photocheck.orders.store.copies import beside
 from photocheck.server.access.addresses import HEALTH
 from photocheck.speech import speaking, tr
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.settings import the_store
+from photocheck_app.doors.trouble import TROUBLE
 
 WITHIN_S: Final = 3.0
 """Longer than this nobody is kept waiting: a store that takes longer is as good as away."""
@@ -31,8 +32,6 @@ HELD_S: Final = 5.0
 
 LEAST_FREE_BYTES: Final = 200_000_000
 """On the disk of a store that is a file; less is three photos of the largest (judgement)."""
-
-_log = logging.getLogger(__name__)
 
 
 class Health:
@@ -70,8 +69,10 @@ def _trouble() -> str:
         store = the_store()
         store.prove_writing()
         free = shutil.disk_usage(beside(store).parent).free if store.in_a_file else None
-    except (PhotocheckError, OSError) as error:
-        _log.warning("the orders cannot be reached: %s", error)
+    except StoreError as error:
+        TROUBLE.away(error)
+        return FAILED
+    except (PhotocheckError, OSError):
         return FAILED
     return FULL if free is not None and free < LEAST_FREE_BYTES else ""
 
