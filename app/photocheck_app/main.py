@@ -12,6 +12,7 @@ from photocheck_app import desk, held_uploads, kept, outage, owner, practise, sh
 from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
 from photocheck_app.doors.sessions import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
+from photocheck_app.doors.trouble import TROUBLE
 from photocheck_app.shared import STYLE, choose_language, language
 
 
@@ -63,7 +64,7 @@ def _run(chosen: st.Page, away: StoreError | None) -> None:
         if away is None and kept.anything_unstored():
             st.rerun()  # what the browser brought back is in its field, and is stored first of all
         if away is None:
-            outage.TROUBLE.there()
+            TROUBLE.there()
     if away is not None:
         outage.try_again()
 

@@ -71,15 +71,26 @@ def restore(file: str, address: str | None, yes: bool) -> None:
 @click.option("--drafts-days", type=click.FloatRange(0), help="Days for an order never sent; 30.")
 @click.option("--decided-days", type=click.FloatRange(0), help="Days for a decided order; 730.")
 @click.option("--copies-days", type=click.FloatRange(0), help="Days for copies kept beside; 30.")
+@click.option(
+    "--however-many",
+    is_flag=True,
+    help="With --yes: also when more than a fifth of all orders goes, or the clock has jumped.",
+)
 @STORE_OPTION
 @_yes
 def forget(
-    key: str | None, over_time: bool, address: str | None, yes: bool, **days: float | None
+    key: str | None,
+    over_time: bool,
+    however_many: bool,
+    address: str | None,
+    yes: bool,
+    **days: float | None,
 ) -> None:
     """Delete the order KEY with its photos and history, for good.
 
     With --over-time instead of KEY, delete orders never sent and orders decided long ago,
-    and old copies beside the store. An order that waits for a decision always stays.
+    and old copies beside the store. An order that waits for a decision always stays. Unasked,
+    by --yes, nothing goes where only a wrong clock may have made so many orders old.
     """
     from photocheck.orders.store import open_store, privacy
     from photocheck.orders.store.copies import side_copies
@@ -101,7 +112,7 @@ def forget(
             count,
         )
         _sure(yes, question)
-        orders, copies = privacy.tidy(store, retention)
+        orders, copies = privacy.tidy(store, retention, unasked=yes and not however_many)
         click.echo(
             tr(
                 "{orders} and {copies} are deleted.",

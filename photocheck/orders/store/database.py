@@ -35,10 +35,12 @@ from photocheck.orders.store.tables import (
     decisions,
     forgotten,
     orders,
+    passes,
     photos,
     ratios,
     readings,
 )
+from photocheck.orders.store.unfinished import sweep
 from photocheck.report.file import report_to_dict
 from photocheck.report.model import Report
 from photocheck.speech import LANGUAGES, spoken, tr
@@ -324,6 +326,19 @@ class DatabaseStore:
             found = connection.execute(rows.stamp()).one()
         return " ".join(map(str, found))
 
+    def last_written(self) -> datetime | None:
+        """When anything was last done to any order or pass, UTC; None for an empty store."""
+        newest = (
+            select(func.max(orders.c.touched)),
+            select(func.max(checks.c.at)),
+            select(func.max(decisions.c.at)),
+            select(func.max(passes.c.at)),
+            select(func.max(forgotten.c.at)),
+        )
+        with self.reading() as connection:
+            found = [connection.execute(one).scalar() for one in newest]
+        return max((at for at in found if at is not None), default=None)
+
     def latest(self, key: str) -> tuple[int, int]:
         """How many checks and decisions an order has."""
         with self.reading() as connection:
@@ -343,6 +358,7 @@ class DatabaseStore:
             connection.execute(delete(orders).where(orders.c.id == head["id"]))
             connection.execute(insert(forgotten).values(sha256=key_hash(key), at=_now()))
         wipe(self.engine)
+        sweep(self.engine)
 
 
 def begun(connection: Connection, language: str) -> tuple[int, str]:
