@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from photocheck.cli.say import say, sure
 from photocheck.errors import CaseError
 from photocheck.orders.model import STORE_VARIABLE
 from photocheck.speech import tr, tr_n
@@ -40,9 +41,7 @@ def backup(file: str, address: str | None) -> None:
     from photocheck.orders.store.copies import back_up
 
     copied = back_up(open_store(address, new=False), file)
-    click.echo(
-        tr("{file}: {held}, read through and found whole.", file=file, held=_counted(copied))
-    )
+    say(tr("{file}: {held}, read through and found whole.", file=file, held=_counted(copied)))
 
 
 @click.command()
@@ -60,9 +59,9 @@ def restore(file: str, address: str | None, yes: bool) -> None:
     found = check_copy(file)
     _sure(yes, tr("Put {held} in the place of today's?", held=_counted(found)))
     found, kept = put_back(address, file)
-    click.echo(tr("Back from {file}: {held}.", file=file, held=_counted(found)))
+    say(tr("Back from {file}: {held}.", file=file, held=_counted(found)))
     if kept is not None:
-        click.echo(tr("What was there before is in {file}.", file=kept))
+        say(tr("What was there before is in {file}.", file=kept))
 
 
 @click.command()
@@ -113,7 +112,7 @@ def forget(
         )
         _sure(yes, question)
         orders, copies = privacy.tidy(store, retention, unasked=yes and not however_many)
-        click.echo(
+        say(
             tr(
                 "{orders} and {copies} are deleted.",
                 orders=_orders(orders),
@@ -125,9 +124,9 @@ def forget(
         question = tr('Delete the order "{name}" for good?', name=name)
         _sure(yes, question if name else tr("Delete it for good?"))
         store.forget(key)
-        click.echo(tr("The order, its photos and its history are deleted."))
+        say(tr("The order, its photos and its history are deleted."))
     for path in side_copies(store):
-        click.echo(tr("A copy made earlier may still hold what was deleted: {file}", file=path))
+        say(tr("A copy made earlier may still hold what was deleted: {file}", file=path))
 
 
 @click.command()
@@ -140,12 +139,12 @@ def held(key: str, out: str, address: str | None) -> None:
     from photocheck.orders.store.privacy import write_held
 
     write_held(open_store(address, new=False), key, out)
-    click.echo(tr("{file}: the order with its photos, checks and decisions.", file=out))
+    say(tr("{file}: the order with its photos, checks and decisions.", file=out))
 
 
 def _sure(yes: bool, question: str) -> None:
     if not yes:
-        click.confirm(question, abort=True)
+        sure(question)
 
 
 def _counted(copied: Held) -> str:

@@ -21,7 +21,8 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
-from photocheck_app.doors.rate_limits import COUNTS
+from photocheck.uploads.gate import on_behalf_of
+from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
@@ -148,7 +149,8 @@ def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[st
         try:
             content = content_of(file)
             COUNTS.count("photos of link", way.key)
-            name = take_photo(owners_store(), way.key, content, name=file.name, limits=limits())
+            with on_behalf_of(here()):
+                name = take_photo(owners_store(), way.key, content, name=file.name, limits=limits())
         except BusyError as error:
             waiting.append(str(error))
         except StoreError:

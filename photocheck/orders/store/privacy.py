@@ -182,7 +182,7 @@ def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -
     PhotocheckError
         When the file cannot be written.
     """
-    with replacing(target) as file:
+    with replacing(target, private=True) as file:
         _write_held(store, key, file)
 
 
