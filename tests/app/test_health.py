@@ -66,7 +66,7 @@ def test_health_does_not_wait_for_a_store_that_does_not_answer(
         said = [await now.trouble() for _ in range(3)]
         go_on.set()
         while now._trying is not None:
-            await asyncio.sleep(0)
+            await asyncio.wait({now._trying})
         return [*said, await now.trouble()]
 
     monkeypatch.setattr(health, "_trouble", stuck)

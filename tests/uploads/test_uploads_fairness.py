@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from threading import Thread
+
 import pytest
 
 from photocheck.errors import PhotoError
@@ -9,6 +13,7 @@ from photocheck.photo.kind import MOST_FILL_BYTES, MOST_SCANS, MOST_SEGMENTS, ki
 from photocheck.photo.load import _jpeg_is_whole
 from photocheck.uploads.gate import BusyError, Gate, on_behalf_of
 from photocheck.uploads.take import GATE, LIMITS, PLACES
+from tests.support.waiting import until
 
 SCAN = b"\xff\xda\x00\x02\x01\x02"
 SEGMENT = b"\xff\xe1\x00\x02"
@@ -50,6 +55,48 @@ def test_one_address_never_holds_all_places() -> None:
     with on_behalf_of("eve"), gate.place():
         pass
     assert not gate._inside
+
+
+def test_the_decoding_process_has_its_limits() -> None:
+    script = (
+        "import os, resource as r\n"
+        "from photocheck.uploads.worker import confine\n"
+        "confine({'memory_bytes': 10**9, 'cpu_s': 7, 'answer_bytes': 5000, 'language': 'en'})\n"
+        "for one in (r.RLIMIT_AS, r.RLIMIT_CPU, r.RLIMIT_FSIZE, r.RLIMIT_NOFILE, r.RLIMIT_CORE):\n"
+        "    print(*r.getrlimit(one))\n"
+        "print(os.nice(0))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    )
+    *limits, niceness = done.stdout.splitlines()
+    assert limits == [f"{10**9} {10**9}", "7 8", "5000 5000", "64 64", "0 0"]
+    assert int(niceness) >= 10
+
+
+def test_who_waits_comes_in_and_who_is_one_too_many_does_not() -> None:
+    gate = Gate(places=1, waiting=3, patience_s=30.0)
+    came: list[int] = []
+
+    def come(number: int) -> None:
+        with gate.place():
+            came.append(number)
+
+    threads = [Thread(target=come, args=(number,)) for number in range(3)]
+    with gate.place():
+        for number, thread in enumerate(threads, start=1):
+            thread.start()
+            until(lambda number=number: len(gate._waiting) == number, "somebody who waits")
+        with pytest.raises(BusyError), gate.place():
+            pass
+        assert came == []
+    for thread in threads:
+        thread.join(30)
+    assert came == [0, 1, 2]
+    impatient = Gate(places=1, waiting=1, patience_s=0.0)
+    with impatient.place(), pytest.raises(BusyError), impatient.place():
+        pass
+    assert (impatient._free, impatient._here) == (1, 0)
 
 
 def test_what_is_shipped_is_this() -> None:
