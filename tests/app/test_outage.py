@@ -16,6 +16,7 @@ from photocheck.orders.model import STORE_VARIABLE, StoreError
 from photocheck.orders.store import open_store
 from photocheck.server.access.addresses import LINK
 from photocheck.server.access.linked import LinkedStore
+from photocheck.server.serving import INVITED_VARIABLE
 from photocheck_app.doors import settings
 from photocheck_app.doors.trouble import SURE_S, Trouble
 
@@ -167,3 +168,17 @@ def test_the_log_tells_of_it_seldom(caplog: pytest.LogCaptureFixture) -> None:
     assert only.getMessage() == "the orders are there again, after 216 s"
     trouble.away(StoreError("again"))
     assert "again" in caplog.text
+
+
+@pytest.mark.parametrize(("invited", "keys"), [("", {"back", "begin"}), ("yes", {"back"})])
+def test_the_sample_offers_a_beginning_only_where_one_may_begin(
+    monkeypatch: pytest.MonkeyPatch, invited: str, keys: set[str]
+) -> None:
+    def page() -> None:
+        from photocheck_app.owner import sample
+
+        sample._ways_on()
+
+    monkeypatch.setenv(INVITED_VARIABLE, invited)
+    app = shown(AppTest.from_function(page, default_timeout=60))
+    assert {button.key for button in app.button} == keys

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from functools import partial
 from threading import Thread
 
 import pytest
@@ -74,6 +75,10 @@ def test_the_decoding_process_has_its_limits() -> None:
     assert int(niceness) >= 10
 
 
+def waiting(gate: Gate, number: int) -> bool:
+    return len(gate._waiting) == number
+
+
 def test_who_waits_comes_in_and_who_is_one_too_many_does_not() -> None:
     gate = Gate(places=1, waiting=3, patience_s=30.0)
     came: list[int] = []
@@ -86,7 +91,7 @@ def test_who_waits_comes_in_and_who_is_one_too_many_does_not() -> None:
     with gate.place():
         for number, thread in enumerate(threads, start=1):
             thread.start()
-            until(lambda number=number: len(gate._waiting) == number, "somebody who waits")
+            until(partial(waiting, gate, number), "somebody who waits")
         with pytest.raises(BusyError), gate.place():
             pass
         assert came == []
