@@ -59,6 +59,10 @@ def test_how_long_passes_and_copies_last() -> None:
 
 
 def test_passwords_quotas_and_waiting() -> None:
+    hasher = staff._hasher()
+    # RFC 9106, 4, the second recommended set
+    assert (hasher.time_cost, hasher.memory_cost, hasher.parallelism) == (3, 65536, 4)
+    assert hasher.type.name == "ID"
     assert (staff.LEAST, staff.MOST, staff.LEAST_SCORE) == (12, 200, 3)
     assert (QUOTA.photos, QUOTA.total_bytes) == (24, 300_000_000)
     assert (engines.BUSY_SECONDS, MEGABYTE) == (30.0, 1_000_000)
