@@ -29,6 +29,8 @@ ENDINGS: Final = ("-journal", "-wal", "-shm", "")
 _SQLITE: Final = b"SQLite format 3\0"
 """How each of its files begins (https://sqlite.org/fileformat.html, 1.3)."""
 
+LOCK_OLD_S: Final = 60.0
+
 OLD_S: Final = 24 * 3600.0
 """Age of a part without a note, as versions before 0.2 left them, after which nobody makes it any
 more: no copy takes a day."""
@@ -99,6 +101,8 @@ def sweep(engine: Engine, *folders: Path) -> int:
         for note in first.parent.glob(f"{literal(first.name)}{_NOTE}*"):
             if note.suffix != _LOCK:
                 went += _sweep_noted(note)
+            elif not note.with_suffix("").exists():
+                _sweep_lock(note)
     for folder in {first.parent, *folders}:
         with suppress(OSError):
             for part in folder.glob(f".*{_PART}"):
@@ -119,6 +123,13 @@ def _sweep_noted(note: Path) -> int:
     with suppress(OSError):
         os.unlink(f"{note}{_LOCK}")
     return int(went)
+
+
+def _sweep_lock(lock: Path) -> None:
+    """Remove an empty lock that a kill left before its note was there, or after it had gone."""
+    if time.time() - lock.stat().st_mtime > LOCK_OLD_S:  # its owner writes the note at once
+        with suppress(Timeout), FileLock(lock, timeout=0):
+            lock.unlink(missing_ok=True)
 
 
 def _sweep_old(part: Path) -> int:

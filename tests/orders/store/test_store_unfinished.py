@@ -92,6 +92,18 @@ def test_what_is_being_made_stays(file_store: DatabaseStore, tmp_path: Path) -> 
     assert left(tmp_path) == set()
 
 
+def test_an_empty_lock_goes_once_nobody_can_be_about_to_use_it(
+    file_store: DatabaseStore, tmp_path: Path
+) -> None:
+    lock = tmp_path / "orders" / "orders.sqlite3.unfinished-00.lock"
+    lock.touch()
+    sweep(file_store.engine)
+    assert lock.exists()
+    os.utime(lock, (0, lock.stat().st_mtime - unfinished.LOCK_OLD_S - 1))
+    sweep(file_store.engine)
+    assert not lock.exists()
+
+
 @pytest.mark.parametrize("named", ["orders.sqlite3", "relative/.a.part", "/etc/hosts", ""])
 def test_a_note_in_other_hands_removes_nothing(
     file_store: DatabaseStore, tmp_path: Path, named: str
