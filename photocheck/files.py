@@ -16,13 +16,16 @@ _NEW: Final = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
 
 
 @contextmanager
-def replacing(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterator[BinaryIO]:
     """Open a file for writing that takes its name only when all went well.
 
     Parameters
     ----------
     path : path
         What it shall be called; an older file of that name stays until then.
+    private : bool
+        Whether only whoever writes it may read it, whatever the umask and the older file say:
+        for what holds an owner's photos, words or readings, or a secret.
 
     Yields
     ------
@@ -40,7 +43,7 @@ def replacing(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
         # every thread of the process, and a file made at that moment would be open to all.
         temporary = str(target.with_name(f".{target.name}.{secrets.token_hex(8)}.part"))
         try:
-            handle = os.open(temporary, _NEW, 0o666)
+            handle = os.open(temporary, _NEW, 0o600 if private else 0o666)
         except OSError:
             temporary = None  # what lies there, if anything does, is not ours to take away
             raise

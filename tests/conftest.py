@@ -13,12 +13,21 @@ from pathlib import Path
 import pytest
 
 from photocheck.orders.store import DatabaseStore, engines, open_store
+from photocheck.server.access.door_secret import SECRET_VARIABLE
 from photocheck.uploads import take
 from tests.support.decoding import Here
 from tests.support.store_database import new_database
 
 # The command line speaks the language of its environment; what tests read of it is English.
 os.environ["LC_ALL"] = "C.UTF-8"
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _own_door_secret(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No test makes or reads the secret of whoever runs it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(SECRET_VARIABLE, str(tmp_path_factory.mktemp("doors") / "secret"))
+        yield
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -3,6 +3,9 @@
 Streamlit may break a run or a callback off when the next change arrives, and does not call it
 again.  So nothing is kept by the widgets' own callbacks: each is watched, and what the browser
 has sent for it is looked at before anything else.
+
+What the store could not take stays here, shown or not, and is tried again in every run; and texts
+go to the browser's own memory for that time, so that they outlast a reload and this server.
 """
 
 from __future__ import annotations
@@ -14,10 +17,13 @@ from typing import Any, Final
 
 import streamlit as st
 
+from photocheck.orders.model import StoreError
+
 GONE: Final = object()
 """Read of what the page no longer shows."""
 
 _WATCHED: Final = "photocheck watched"
+_BROUGHT: Final = "photocheck brought back"
 
 
 @dataclass(frozen=True)
@@ -32,11 +38,14 @@ class _Watched:
         Keeps another value, and may say whether that changed anything.
     read : callable
         What the browser last sent, or `GONE`.
+    unstored : object
+        What could not be kept yet, or `GONE`.
     """
 
     known: Any
     keep: Callable[[Any], object]
     read: Callable[[], Any]
+    unstored: Any = GONE
 
 
 def watch(
@@ -71,6 +80,45 @@ def watch(
     return name
 
 
+def text_of(name: str, known: str) -> str:
+    """What a field for a text begins with: what could not be kept yet, else what is known.
+
+    Called once the field is watched.  What the browser brought back after a reload becomes the
+    field's own value, for the field may be there already.
+    """
+    brought = st.session_state.get(_BROUGHT, {}).pop(name, None)
+    if isinstance(brought, str) and brought != known:
+        _watched()[name] = replace(_watched()[name], unstored=brought)
+        st.session_state[name] = brought
+        return ""  # Streamlit takes a value from one place alone
+    unstored = _watched()[name].unstored
+    return unstored if isinstance(unstored, str) else known
+
+
+def unstored_texts() -> dict[str, str]:
+    """The texts that could not be kept yet, by their fields' names."""
+    return {name: one.unstored for name, one in _watched().items() if isinstance(one.unstored, str)}
+
+
+def anything_unstored() -> bool:
+    """Whether something could not be kept yet."""
+    return any(one.unstored is not GONE for one in _watched().values())
+
+
+def anything_brought() -> bool:
+    """Whether a browser brought back what no field has taken yet."""
+    return bool(st.session_state.get(_BROUGHT))
+
+
+def bring_back(texts: Any) -> bool:
+    """Take what a browser has held for a store that was away; whether there was any."""
+    if not isinstance(texts, dict):
+        return False
+    told = {name: text for name, text in texts.items() if isinstance(text, str)}
+    st.session_state[_BROUGHT] = told
+    return bool(told)
+
+
 def hold(name: str, now: Any, keep: Callable[[Any], object]) -> str:
     """The same for a widget that shows in every run what is kept: a choice, not a text.
 
@@ -87,29 +135,60 @@ def hold(name: str, now: Any, keep: Callable[[Any], object]) -> str:
     str
         The name, for the widget's key.
     """
+    before = _watched().get(name)
+    if before is not None and before.unstored is not GONE:
+        now = before.unstored
+    else:
+        _watched()[name] = _Watched(now, keep, partial(_value_of, name))
     st.session_state[name] = now
-    _watched()[name] = _Watched(now, keep, partial(_value_of, name))
     return name
 
 
 def keep(name: str, value: Any) -> bool:
-    """Keep a value of something that is watched; whether that changed anything."""
+    """Keep a value of something that is watched; whether that changed anything.
+
+    Raises
+    ------
+    StoreError
+        When the store could not take it; it is tried again in the next run.
+    """
     one = _watched().get(name)
-    if one is None or value == one.known:
+    if one is None:
         return False
+    if value == one.known:
+        # Taken back before it could be kept.
+        _watched()[name] = replace(one, unstored=GONE)
+        return False
+    _watched()[name] = replace(one, unstored=value)
     changed = bool(one.keep(value))
-    _watched()[name] = replace(one, known=value)
+    _watched()[name] = replace(one, known=value, unstored=GONE)
     return changed
 
 
-def keep_all() -> None:
-    """Keep what was changed since the last run; at the start of every run."""
+def keep_all() -> StoreError | None:
+    """Keep what was changed since the last run; at the start of every run.
+
+    Returns
+    -------
+    StoreError or None
+        Why some of it could not be kept.  Nothing more is tried then in this run: each may take
+        as long as a store is waited for.
+    """
+    away = None
     for name, one in list(_watched().items()):
         value = one.read()
         if value is GONE:
+            value = one.unstored
+        if value is GONE:
             del _watched()[name]
-        else:
-            keep(name, value)
+        elif away is None:
+            try:
+                keep(name, value)
+            except StoreError as error:
+                away = error
+        elif value != one.known:
+            _watched()[name] = replace(one, unstored=value)
+    return away
 
 
 def _value_of(name: str) -> Any:

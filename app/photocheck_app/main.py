@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import logging
+
 import streamlit as st
 
+from photocheck.orders.model import StoreError
 from photocheck.speech import speaking, tr
-from photocheck_app import desk, held_uploads, owner, practise, sheet_page
+from photocheck_app import desk, held_uploads, kept, outage, owner, practise, sheet_page
 from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
 from photocheck_app.doors.sessions import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
-from photocheck_app.kept import keep_all
+from photocheck_app.doors.trouble import TROUBLE
 from photocheck_app.shared import STYLE, choose_language, language
 
 
@@ -18,13 +21,13 @@ def main() -> None:
     with speaking(language()):
         bind()
         held_uploads.bind()
-        keep_all()
+        away = kept.keep_all()
         at_desk = st.Page(
             desk.page,
             title=tr("Workshop desk"),
             url_path=WORKSHOP,
             # Owners have no business there; staff know its address.
-            visibility="visible" if who_is_at_desk() else "hidden",
+            visibility="visible" if _somebody_at_desk() else "hidden",
         )
         ways = [
             st.Page(owner.page, title=tr("Check my dog's readings"), url_path=OWNER, default=True),
@@ -40,9 +43,37 @@ def main() -> None:
         )
         if chosen != at_desk:
             st.html(STYLE)
-        chosen.run()
+        _run(chosen, away)
         st.divider()
         choose_language()
+
+
+def _run(chosen: st.Page, away: StoreError | None) -> None:
+    """A page, or in its place the reason why there is none: never the framework's own."""
+    said = outage.say(away)
+    try:
+        chosen.run()
+    except StoreError as error:
+        said.empty()
+        outage.show(error, why=chosen.url_path == WORKSHOP)
+        away = error
+    except Exception:
+        logging.getLogger(__name__).exception("a page failed")
+        outage.show_failure()
+    else:
+        if away is None and kept.anything_unstored():
+            st.rerun()  # what the browser brought back is in its field, and is stored first of all
+        if away is None:
+            TROUBLE.there()
+    if away is not None:
+        outage.try_again()
+
+
+def _somebody_at_desk() -> bool:
+    try:
+        return bool(who_is_at_desk())
+    except StoreError:
+        return False
 
 
 if __name__ == "__main__":

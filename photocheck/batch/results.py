@@ -19,6 +19,10 @@ from photocheck.words import SPANS
 
 FORMAT: Final = "photocheck-result/1"
 
+_NEW: Final = os.O_CREAT | os.O_APPEND | os.O_RDWR | getattr(os, "O_BINARY", 0)
+"""A new one is for whoever makes it alone, for it holds owners' readings; the rights of an older
+one are its owner's to choose."""
+
 _BEGINS: Final = f'{{"format": "{FORMAT}"'.encode()
 
 OUTCOMES: Final = ("checked", "refused", "crashed")
@@ -62,7 +66,7 @@ class Results:
         self._lock = FileLock(self.path.parent / f".{self.path.name}.lock")
         try:
             self._lock.acquire(timeout=0)
-            self._file = self.path.open("a+b")
+            self._file = os.fdopen(os.open(self.path, _NEW, 0o600), "a+b")
             sync_folder(self.path.parent)
             self._read(self._file)
         except Timeout as error:
@@ -150,7 +154,7 @@ def write_summary(path: Path, lines: Iterable[Mapping[str, Any]]) -> None:
     writer.writeheader()
     for line in lines:
         writer.writerow({k: guarded(str(line[k])) for k in COLUMNS if k in line})
-    with replacing(path) as file:
+    with replacing(path, private=True) as file:
         # Spreadsheets take a table without the mark for Windows-1252.
         file.write(text.getvalue().encode("utf-8-sig", "backslashreplace"))
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from photocheck.cli.say import say, sure
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.speech import tr, tr_n
 
@@ -37,7 +38,7 @@ def add(name: str, address: str | None) -> None:
     from photocheck.server.access import staff as people
 
     people.add(_store(address, new=True), name, _password())
-    click.echo(tr("{name} can sign in at the desk.", name=name))
+    say(tr("{name} can sign in at the desk.", name=name))
 
 
 @staff.command("password")
@@ -48,7 +49,7 @@ def password(name: str, address: str | None) -> None:
     from photocheck.server.access import staff as people
 
     people.set_password(_store(address), name, _password())
-    click.echo(tr("{name} has a new password, and signs in with it from now on.", name=name))
+    say(tr("{name} has a new password, and signs in with it from now on.", name=name))
 
 
 @staff.command("remove")
@@ -59,7 +60,7 @@ def remove(name: str, address: str | None) -> None:
     from photocheck.server.access import staff as people
 
     people.remove(_store(address), name)
-    click.echo(tr("{name} can no longer sign in.", name=name))
+    say(tr("{name} can no longer sign in.", name=name))
 
 
 @staff.command("list")
@@ -69,7 +70,7 @@ def everybody(address: str | None) -> None:
     from photocheck.server.access import staff as people
 
     for name, since in people.everybody(_store(address)):
-        click.echo(f"{since:%Y-%m-%d}  {name}")
+        say(f"{since:%Y-%m-%d}  {name}")
 
 
 @click.command()
@@ -96,10 +97,40 @@ def link(key: str, page: str, days: float | None, end: bool, by: str, address: s
     store = _store(address)
     if end:
         ended = passes.end_links(store, key)
-        click.echo(tr_n("{count} link taken back.", "{count} links taken back.", ended))
+        say(tr_n("{count} link taken back.", "{count} links taken back.", ended))
         return
     made = passes.link_for(store, key, by=by, days=passes.LINK_DAYS if days is None else days)
-    click.echo(address_of_link(page, made))
+    say(address_of_link(page, made))
+
+
+@click.command()
+@click.option("--links", is_flag=True, help="End all owners' links as well.")
+@STORE_OPTION
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def rotate(links: bool, address: str | None, yes: bool) -> None:
+    """Put another secret in the place of the doors' own, and end whoever is signed in.
+
+    For when somebody may have read it, or a colleague with access to the machine has left.
+    The secret lies in a file outside the orders and their copies; the environment variable
+    PHOTOCHECK_SECRET names another one. Several servers need the same file.
+    """
+    from photocheck.server.access import door_secret, passes
+
+    store = _store(address)
+    if not yes:
+        question = (
+            tr("End all owners' links and whoever is signed in?")
+            if links
+            else tr("End whoever is signed in?")
+        )
+        sure(question)
+    file = door_secret.rotate()
+    ended = passes.end_all(store, links=links)
+    say(tr("{file} holds another secret.", file=file))
+    say(
+        tr_n("{count} pass opens nothing any more.", "{count} passes open nothing any more.", ended)
+    )
+    say(tr("With --oidc, start photocheck serve anew: until then nobody comes in by it."))
 
 
 def _store(address: str | None, *, new: bool = False) -> DatabaseStore:

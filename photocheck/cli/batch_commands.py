@@ -15,6 +15,7 @@ import click
 from photocheck.cli.case_options import TOLERANCES_HELP
 from photocheck.cli.exits import PARTLY
 from photocheck.cli.progress import progress
+from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
 from photocheck.speech import LANGUAGES, tr
@@ -124,13 +125,13 @@ def batch(
     summary = Path(out).with_suffix(".csv")
     write_summary(summary, lines)
     for note in passed_over(others):
-        click.echo(note, err=True)
+        say(note, err=True)
     whole = tell_lines(lines, {})
     if passed["same"]:
-        click.echo(tr("Done before and unchanged: {count}.", count=passed["same"]))
+        say(tr("Done before and unchanged: {count}.", count=passed["same"]))
     if passed["left"]:
-        click.echo(tr("Decided on meanwhile: {count}.", count=passed["left"]))
-    click.echo(tr("Results: {results}; summary: {summary}.", results=out, summary=summary))
+        say(tr("Decided on meanwhile: {count}.", count=passed["left"]))
+    say(tr("Results: {results}; summary: {summary}.", results=out, summary=summary))
     context.exit(0 if whole else PARTLY)
 
 
@@ -198,17 +199,17 @@ def tell_lines(lines: Iterable[Mapping[str, Any]], titles: Mapping[str, str]) ->
             verdicts[verdict] += 1
         elif line["outcome"] in ("refused", "crashed"):
             failed += 1
-            click.echo(_complaint(line, titles), err=True)
+            say(_complaint(line, titles), err=True)
     said = ", ".join(
         f"{tr(VERDICT_TITLES[word])} {verdicts[word]}" for word in VERDICTS if verdicts[word]
     )
-    click.echo(
+    say(
         tr("Checked: {count} ({verdicts}).", count=verdicts.total(), verdicts=said)
         if verdicts
         else tr("Checked: none.")
     )
     if failed:
-        click.echo(tr("Could not be checked: {count}.", count=failed))
+        say(tr("Could not be checked: {count}.", count=failed))
     return failed == 0
 
 

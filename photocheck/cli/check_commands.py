@@ -22,6 +22,7 @@ from photocheck.cli.case_options import (
 )
 from photocheck.cli.exits import FAILED
 from photocheck.cli.progress import progress
+from photocheck.cli.say import say, say_json
 from photocheck.errors import CaseError
 from photocheck.speech import tr
 from photocheck.words import (
@@ -134,14 +135,14 @@ def check(
     if as_json:
         from photocheck.report.file import report_text
 
-        click.echo(report_text(report))
+        say_json(report_text(report))
     else:
         from photocheck.shown.plain import plain_report
 
-        click.echo(plain_report(report))
+        say(plain_report(report))
         if ratios is not None:
             used = tr("Ratios tape over photo: version {version}.", version=report.ratios_version)
-            click.echo("\n" + used)
+            say("\n" + used)
     context.exit(EXIT_CODES[report.verdict])
 
 
@@ -229,8 +230,8 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
         from dataclasses import asdict
 
         seen = [asdict(item) for item in found]
-        click.echo(json.dumps({"photo": photo, "seen": seen}, ensure_ascii=False, indent=2))
+        say_json(json.dumps({"photo": photo, "seen": seen}, ensure_ascii=False, indent=2))
     else:
         from photocheck.shown.plain import plain_located
 
-        click.echo("\n\n".join(plain_located(item) for item in found))
+        say("\n\n".join(plain_located(item) for item in found))

@@ -9,6 +9,7 @@ from typing import Final
 
 import click
 
+from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
 from photocheck.orders.model import STATES
@@ -64,6 +65,6 @@ def export(
     wanted = {state.replace("-", "_") for state in states} or set(STATES)
     keys = [line.key for line in store.lines() if line.state in wanted]
     orders = still_there(store, keys)
-    with replacing(out) as file:
+    with replacing(out, private=True) as file:
         file.write(json_file(orders) if as_json else table_file(orders, delimiter=mark))
-    click.echo(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out))
+    say(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out))

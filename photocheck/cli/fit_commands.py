@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from photocheck.cli.case_options import TOLERANCES_HELP
+from photocheck.cli.say import say, say_json
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
 from photocheck.server.shop import (
@@ -131,9 +132,9 @@ def fit(
             import json
             from dataclasses import asdict
 
-            click.echo(json.dumps(asdict(answer), ensure_ascii=False, indent=2))
+            say_json(json.dumps(asdict(answer), ensure_ascii=False, indent=2))
         else:
-            click.echo(plain_fit(answer))
+            say(plain_fit(answer))
     if answer.outcome == "measure_first":
         unread = report.verdict == "agrees"
         context.exit(EXIT_CODES["measure_again" if unread else report.verdict])
@@ -169,7 +170,7 @@ def message(
     with speaking(language or spoken()):
         report = _report(case, ratios)
         meant = choice or ("accepted" if report.verdict == "agrees" else "asked_again")
-        click.echo(
+        say(
             draft_message(
                 report,
                 meant.replace("-", "_"),
@@ -222,9 +223,9 @@ def record(
             content = _record_of_order(case, address, sizes)
         else:
             content = _record_of_file(case, by or "", ratios, sizes)
-    with replacing(Path(out)) as file:
+    with replacing(Path(out), private=True) as file:
         file.write(content)
-    click.echo(tr("{file}: print it from a browser, or keep it as it is.", file=out))
+    say(tr("{file}: print it from a browser, or keep it as it is.", file=out))
 
 
 def _is_key(case: str) -> bool:
@@ -266,7 +267,7 @@ def shelf(out: str) -> None:
     from photocheck.fit.shelf import demo_table
 
     _write_new(out, demo_table())
-    click.echo(tr("{file}: these sizes are invented; put your own in their place.", file=out))
+    say(tr("{file}: these sizes are invented; put your own in their place.", file=out))
 
 
 @click.command()
@@ -284,7 +285,7 @@ def templates(folder: str) -> None:
     for language in LANGUAGES:
         for name, text in shipped_templates(language).items():
             _write_new(str(Path(folder) / language / name), text)
-    click.echo(tr("{folder}: begin with closing.txt, which signs every message.", folder=folder))
+    say(tr("{folder}: begin with closing.txt, which signs every message.", folder=folder))
 
 
 def _report(path: str, ratios: str | None) -> Report:

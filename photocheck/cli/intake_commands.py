@@ -19,6 +19,7 @@ from photocheck.cli.batch_commands import (
 )
 from photocheck.cli.exits import PARTLY
 from photocheck.cli.progress import progress
+from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError, printable
 from photocheck.speech import LANGUAGES, tr
@@ -102,7 +103,7 @@ def import_orders(
         found = entries_of_table(
             given[0], folder, told=columns, remembered=recall(), unit=unit or ""
         )
-        click.echo(_mapping(found.columns))
+        say(_mapping(found.columns))
     else:
         if columns or unit:
             raise CaseError(
@@ -110,7 +111,7 @@ def import_orders(
             )
         found = entries_of_cases(given, folder)
     if not dry_run and columns and (file := remember(found.columns, columns)):
-        click.echo(tr("The columns are remembered in {file}.", file=file))
+        say(tr("The columns are remembered in {file}.", file=file))
     store = (
         None if dry_run and _is_new(str(url_of(address).database), address) else open_store(address)
     )
@@ -195,9 +196,9 @@ def _tell_results(results: Sequence[Result], notes: Sequence[str], *, dry_run: b
 
     for result in results:
         for problem in result.problems:
-            click.echo(f"{_called(result)}: {problem}", err=True)
+            say(f"{_called(result)}: {problem}", err=True)
     for note in notes:
-        click.echo(printable(note), err=True)
+        say(printable(note), err=True)
     count = counted(results)
     waiting = sum(not r.ready for r in results if r.outcome in ("new", "completed"))
     said = (
@@ -212,9 +213,9 @@ def _tell_results(results: Sequence[Result], notes: Sequence[str], *, dry_run: b
             **{name: count[name] for name in _COUNTED},
         )
     )
-    click.echo(said)
+    say(said)
     if waiting:
-        click.echo(tr("Being filled in, for marks or something else is missing: {n}.", n=waiting))
+        say(tr("Being filled in, for marks or something else is missing: {n}.", n=waiting))
 
 
 _COUNTED: Final = ("new", "completed", "there", "held_back")

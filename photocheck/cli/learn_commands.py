@@ -10,6 +10,7 @@ import json
 import click
 
 from photocheck.cli.case_options import json_option
+from photocheck.cli.say import say, say_json
 from photocheck.errors import CaseError
 from photocheck.speech import tr
 
@@ -39,9 +40,9 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
             )
         current = outcomes.undo(ratios).current
         if as_json:
-            click.echo(json.dumps({"current": current}))
+            say_json(json.dumps({"current": current}))
         else:
-            click.echo(
+            say(
                 tr("{file}: version shipped is in use again.", file=ratios)
                 if current == "shipped"
                 else tr("{file}: version {version} is in use again.", file=ratios, version=current)
@@ -64,8 +65,8 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
             "version": None if learning.version is None else asdict(learning.version),
             "left_out": [asdict(item) for item in learning.left_out],
         }
-        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        say_json(json.dumps(told, ensure_ascii=False, indent=2))
     else:
         from photocheck.shown.plain_learning import plain_learning
 
-        click.echo(plain_learning(learning))
+        say(plain_learning(learning))

@@ -14,6 +14,7 @@ import click
 
 from photocheck import __version__
 from photocheck.cli.exits import FAILED, INTERRUPTED
+from photocheck.cli.say import say
 from photocheck.errors import DecodingFailedError, PhotocheckError
 from photocheck.speech import LANGUAGES, language_of, speaking, tr
 from photocheck.words import EXIT_CODES
@@ -31,6 +32,7 @@ _COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "schema": "schema_commands",
         "staff": "access_commands",
         "link": "access_commands",
+        "rotate": "access_commands",
         "backup": "store_commands",
         "restore": "store_commands",
         "forget": "store_commands",
@@ -131,15 +133,15 @@ def _run(arguments: list[str], language: ExitStack, *, debug: bool) -> int:
         return EXIT_CODES["bad_input"]
     except (KeyboardInterrupt, click.Abort):
         said = tr("interrupted")
-        click.echo(f"photocheck: {said}", err=True)
+        say(f"photocheck: {said}", err=True)
         return INTERRUPTED
     except DecodingFailedError as error:
         if debug:
             raise
-        click.echo(f"photocheck: {error}", err=True)
+        say(f"photocheck: {error}", err=True)
         return FAILED
     except PhotocheckError as error:
-        click.echo(f"photocheck: {error}", err=True)
+        say(f"photocheck: {error}", err=True)
         return EXIT_CODES["bad_input"]
     except BrokenPipeError:
         # The reader (head, less) has gone; that is its right.
@@ -148,7 +150,7 @@ def _run(arguments: list[str], language: ExitStack, *, debug: bool) -> int:
     except Exception as error:
         if debug:
             raise
-        click.echo(f"photocheck: {_failure(error)}", err=True)
+        say(f"photocheck: {_failure(error)}", err=True)
         return FAILED
     return code if isinstance(code, int) else 0
 

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import click
 
+from photocheck.cli.say import say_json
+
 
 @click.command()
 @click.argument(
@@ -18,4 +20,4 @@ def schema(which: str) -> None:
     """Print the JSON Schema of cases, reports, outcomes, ratios, orders or photographs."""
     from photocheck.schemas.published import schema_text
 
-    click.echo(schema_text(which), nl=False)
+    say_json(schema_text(which), nl=False)

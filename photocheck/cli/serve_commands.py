@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from photocheck.cli.fit_commands import shop_options
+from photocheck.cli.say import say
 from photocheck.speech import tr
 
 
@@ -62,11 +63,11 @@ def serve(
     from photocheck.server.shop import Shop
 
     def ready(page: str, anybody: bool) -> None:
-        click.echo(tr("photocheck is open at {page} (Ctrl-C ends it).", page=page))
+        say(tr("photocheck is open at {page} (Ctrl-C ends it).", page=page))
         if not anybody:
-            click.echo(tr("Nobody can sign in at the desk yet: photocheck staff add YOUR-NAME"))
+            say(tr("Nobody can sign in at the desk yet: photocheck staff add YOUR-NAME"))
         if not is_this_machine(address):
-            click.echo(
+            say(
                 tr("Passwords and photos travel unencrypted unless a proxy before it speaks HTTPS.")
             )
 

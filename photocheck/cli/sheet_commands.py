@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import click
 
+from photocheck.cli.say import say
 from photocheck.speech import tr
 
 
@@ -19,4 +20,4 @@ def sheet(paper: str, out: str | None) -> None:
 
     target = out or f"marker-sheet-{paper}.pdf"
     draw_sheet_pdf(target, paper)
-    click.echo(tr("{file}: print it at 100 % and measure the proof bar with a ruler.", file=target))
+    say(tr("{file}: print it at 100 % and measure the proof bar with a ruler.", file=target))

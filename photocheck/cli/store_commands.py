@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from photocheck.cli.say import say, sure
 from photocheck.errors import CaseError
 from photocheck.orders.model import STORE_VARIABLE
 from photocheck.speech import tr, tr_n
@@ -40,9 +41,7 @@ def backup(file: str, address: str | None) -> None:
     from photocheck.orders.store.copies import back_up
 
     copied = back_up(open_store(address, new=False), file)
-    click.echo(
-        tr("{file}: {held}, read through and found whole.", file=file, held=_counted(copied))
-    )
+    say(tr("{file}: {held}, read through and found whole.", file=file, held=_counted(copied)))
 
 
 @click.command()
@@ -60,9 +59,9 @@ def restore(file: str, address: str | None, yes: bool) -> None:
     found = check_copy(file)
     _sure(yes, tr("Put {held} in the place of today's?", held=_counted(found)))
     found, kept = put_back(address, file)
-    click.echo(tr("Back from {file}: {held}.", file=file, held=_counted(found)))
+    say(tr("Back from {file}: {held}.", file=file, held=_counted(found)))
     if kept is not None:
-        click.echo(tr("What was there before is in {file}.", file=kept))
+        say(tr("What was there before is in {file}.", file=kept))
 
 
 @click.command()
@@ -71,15 +70,26 @@ def restore(file: str, address: str | None, yes: bool) -> None:
 @click.option("--drafts-days", type=click.FloatRange(0), help="Days for an order never sent; 30.")
 @click.option("--decided-days", type=click.FloatRange(0), help="Days for a decided order; 730.")
 @click.option("--copies-days", type=click.FloatRange(0), help="Days for copies kept beside; 30.")
+@click.option(
+    "--however-many",
+    is_flag=True,
+    help="With --yes: also when more than a fifth of all orders goes, or the clock has jumped.",
+)
 @STORE_OPTION
 @_yes
 def forget(
-    key: str | None, over_time: bool, address: str | None, yes: bool, **days: float | None
+    key: str | None,
+    over_time: bool,
+    however_many: bool,
+    address: str | None,
+    yes: bool,
+    **days: float | None,
 ) -> None:
     """Delete the order KEY with its photos and history, for good.
 
     With --over-time instead of KEY, delete orders never sent and orders decided long ago,
-    and old copies beside the store. An order that waits for a decision always stays.
+    and old copies beside the store. An order that waits for a decision always stays. Unasked,
+    by --yes, nothing goes where only a wrong clock may have made so many orders old.
     """
     from photocheck.orders.store import open_store, privacy
     from photocheck.orders.store.copies import side_copies
@@ -101,8 +111,8 @@ def forget(
             count,
         )
         _sure(yes, question)
-        orders, copies = privacy.tidy(store, retention)
-        click.echo(
+        orders, copies = privacy.tidy(store, retention, unasked=yes and not however_many)
+        say(
             tr(
                 "{orders} and {copies} are deleted.",
                 orders=_orders(orders),
@@ -114,9 +124,9 @@ def forget(
         question = tr('Delete the order "{name}" for good?', name=name)
         _sure(yes, question if name else tr("Delete it for good?"))
         store.forget(key)
-        click.echo(tr("The order, its photos and its history are deleted."))
+        say(tr("The order, its photos and its history are deleted."))
     for path in side_copies(store):
-        click.echo(tr("A copy made earlier may still hold what was deleted: {file}", file=path))
+        say(tr("A copy made earlier may still hold what was deleted: {file}", file=path))
 
 
 @click.command()
@@ -129,12 +139,12 @@ def held(key: str, out: str, address: str | None) -> None:
     from photocheck.orders.store.privacy import write_held
 
     write_held(open_store(address, new=False), key, out)
-    click.echo(tr("{file}: the order with its photos, checks and decisions.", file=out))
+    say(tr("{file}: the order with its photos, checks and decisions.", file=out))
 
 
 def _sure(yes: bool, question: str) -> None:
     if not yes:
-        click.confirm(question, abort=True)
+        sure(question)
 
 
 def _counted(copied: Held) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Final
@@ -11,6 +12,15 @@ from photocheck.speech import later, tr
 
 MAX_BYTES: Final = 60_000_000
 """Largest file read.  Judgement: twice what a phone's largest JPEG takes."""
+
+MOST_FILL_BYTES: Final = 64
+MOST_SEGMENTS: Final = 2000
+MOST_SCANS: Final = 100
+"""Of a JPEG: between two segments, before its first scan, and scans with those of its previews.
+Judgement: a phone's has no fill byte, some dozens of segments, and ten scans where it is
+progressive; a segment holds 64 kB, so that 2000 are twice the largest file."""
+
+_NO_FILL: Final = re.compile(rb"[^\xff]")
 
 KINDS: Final = ("JPEG", "PNG", "WEBP", "HEIF")
 """What can be read."""
@@ -77,6 +87,8 @@ def kind_of(data: bytes, *, kinds: Sequence[str] = KINDS, where: str = "photo") 
         raise PhotoError(tr("the file is empty"), where=where, do=tr(ANOTHER))
     kind, what = _signature(data, where)
     if kind in kinds:
+        if kind == "JPEG":
+            _refuse_costly(data, where)
         return kind
     titles = [_TITLES[welcome] for welcome in kinds]
     raise PhotoError(
@@ -115,6 +127,34 @@ def _signature(data: bytes, where: str) -> tuple[str, str]:
         if data.startswith(start):
             return "", what
     return "", ""
+
+
+def _refuse_costly(data: bytes, where: str) -> None:
+    """Refuse a JPEG built to keep its reader busy, before anything steps through it.
+
+    ITU-T T.81, annex B: segments up to the first scan, each with its length, perhaps after fill
+    bytes; and scans, of which none's own data holds the marker of another.
+    """
+    at, segments = 2, 0
+    while (begun := _NO_FILL.search(data, at)) and data[at] == 0xFF:
+        if begun.start() - at > MOST_FILL_BYTES or segments > MOST_SEGMENTS:
+            raise _costly(where)
+        if begun[0] == b"\xda":
+            break
+        length = int.from_bytes(data[begun.end() : begun.end() + 2], "big")
+        at, segments = begun.end() + max(length, 1), segments + 1
+        if at >= len(data):
+            return
+    if begun is None and len(data) - at > MOST_FILL_BYTES:
+        raise _costly(where)
+    if data.count(b"\xff\xda") > MOST_SCANS:
+        raise _costly(where)
+
+
+def _costly(where: str) -> PhotoError:
+    return PhotoError(
+        tr("the picture is put together from too many parts"), where=where, do=tr(ANOTHER)
+    )
 
 
 def too_many_bytes(size: int, where: str) -> PhotoError:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import struct
 import warnings
 from dataclasses import dataclass, replace
@@ -316,6 +317,10 @@ def _ask_for_room(image: Image.Image) -> None:
     np.empty((*image.size, _JPEG_BYTES), np.uint8)
 
 
+_NO_FILL = re.compile(rb"[^\xff]")
+_REAL_MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]", re.DOTALL)
+
+
 def _jpeg_is_whole(data: bytes) -> bool:
     """Whether the chain of JPEG segments reaches the end-of-image marker.
 
@@ -328,25 +333,21 @@ def _jpeg_is_whole(data: bytes) -> bool:
         if data[at] != 0xFF:
             return False
         marker = data[at + 1]
-        if marker == 0xFF:  # fill byte
-            at += 1
+        if marker == 0xFF:  # fill bytes
+            begun = _NO_FILL.search(data, at)
+            if begun is None:
+                return False
+            at = begun.start() - 1
             continue
         at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
         if marker != 0xDA:
             continue
-        while True:  # entropy-coded data up to the next real marker
-            at = data.find(b"\xff", at)
-            if at < 0 or at + 1 >= end:
-                return False
-            following = data[at + 1]
-            if following == 0xD9:
-                return True
-            if following == 0 or 0xD0 <= following <= 0xD7:
-                at += 2
-            elif following == 0xFF:
-                at += 1
-            else:
-                break
+        real = _REAL_MARKER.search(data, at)  # behind the entropy-coded data
+        if real is None:
+            return False
+        if real[0] == b"\xff\xd9":
+            return True
+        at = real.start()
     return False
 
 

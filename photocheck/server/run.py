@@ -112,8 +112,10 @@ def recompute(store: Store, key: str, past: Check) -> Report:
     Returns
     -------
     Report
-        Equal to `past.report` to the last digit, when this is the version of photocheck
-        (`past.program`) and of its libraries that made it.
+        The same verdict and sentences as `past.report`, and figures within 1e-5 of theirs, when
+        this is the version of photocheck (`past.program`) and of its libraries that made it;
+        equal to the last digit on the same kind of processor, for the linear algebra beneath
+        (OpenBLAS) adds up in another order on another (``tests/test_kernels.py``).
 
     Raises
     ------

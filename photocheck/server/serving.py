@@ -231,6 +231,7 @@ def serve(
     """
     refuse_taken_port(address, port)
     from photocheck.orders.store import open_store
+    from photocheck.server.access.door_secret import door_secret
     from photocheck.server.access.provider import read_provider
     from photocheck.server.access.staff import everybody
 
@@ -239,6 +240,7 @@ def serve(
     # What is wrong with them is told here, not to the first visitor.
     shop = shop or shop_of()
     shop.check()
+    door_secret()
     if doors.oidc is not None:
         read_provider(doors.oidc)
         if find_spec("authlib") is None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from itertools import count
 from threading import Condition
 from typing import Final
@@ -12,6 +14,26 @@ from photocheck.errors import PhotocheckError
 from photocheck.speech import later, tr
 
 _READING: Final = later("many photos are being read just now")
+
+
+_Ticket = tuple[int, int, str]
+"""Rank, number, and on whose behalf."""
+
+_who: Final[ContextVar[str]] = ContextVar("on whose behalf", default="")
+
+
+@contextmanager
+def on_behalf_of(who: str) -> Iterator[None]:
+    """Whose everything in this block is, where places are shared out: an address, say.
+
+    One of several never has all places, nor more than a third of those in front of them; what is
+    nobody's is not held back.
+    """
+    before = _who.set(who)
+    try:
+        yield
+    finally:
+        _who.reset(before)
 
 
 class BusyError(PhotocheckError):
@@ -39,7 +61,10 @@ class Gate:
         self._patience_s = patience_s
         self._full = full
         self._here = 0
-        self._waiting: list[tuple[int, int]] = []
+        self._waiting: list[_Ticket] = []
+        self._most_of_one = max(1, places - 1)
+        self._most_waiting_of_one = max(1, waiting // 3)
+        self._inside: Counter[str] = Counter()
         self._numbers = count()
         self._changed = Condition()
 
@@ -58,15 +83,17 @@ class Gate:
             When too many wait already, or no place came free in time.
         """
         with self._changed:
-            if self._here >= self._most:
+            who = _who.get()
+            if self._here >= self._most or self._queued(who) >= self._most_waiting_of_one:
                 raise self._busy()
-            ticket = (rank, next(self._numbers))
+            ticket = (rank, next(self._numbers), who)
             self._here += 1
             self._waiting.append(ticket)
             try:
                 if not self._changed.wait_for(lambda: self._may_enter(ticket), self._patience_s):
                     raise self._busy()
                 self._free -= 1
+                self._inside[who] += 1
             except BaseException:
                 self._here -= 1
                 raise
@@ -78,11 +105,20 @@ class Gate:
         finally:
             with self._changed:
                 self._free += 1
+                self._inside[who] -= 1
+                self._inside += Counter()  # those who hold nothing are not remembered
                 self._here -= 1
                 self._changed.notify_all()
 
-    def _may_enter(self, ticket: tuple[int, int]) -> bool:
-        return self._free > 0 and min(self._waiting) == ticket
+    def _may_enter(self, ticket: _Ticket) -> bool:
+        may = [one for one in self._waiting if not self._has_enough(one[2])]
+        return self._free > 0 and bool(may) and min(may) == ticket
+
+    def _has_enough(self, who: str) -> bool:
+        return bool(who) and self._inside[who] >= self._most_of_one
+
+    def _queued(self, who: str) -> int:
+        return sum(one[2] == who for one in self._waiting) if who else 0
 
     def _busy(self) -> BusyError:
         return BusyError(tr(self._full), do=tr("Wait a minute and try again"))

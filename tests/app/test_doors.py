@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +17,18 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from photocheck.orders.bounds import MOST_MESSAGE_BYTES
 from photocheck.orders.model import STORE_VARIABLE
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import passes, staff
-from photocheck.server.access.addresses import DESK_COOKIE, address_of_link
+from photocheck.server.access.addresses import DESK_COOKIE, KNOWN_COOKIE, address_of_link
+from photocheck.server.access.known_browsers import known_browser, remembered
 from photocheck.server.access.passes import AccessError
 from photocheck.server.access.provider import Provider, ProviderError, read_provider
 from photocheck.server.access.rates import HERE, RATES, Rates, TooOftenError, visitor
 from photocheck_app.doors import middleware, sessions, settings, sign_in
 from photocheck_app.doors.middleware import Guard
+from photocheck_app.doors.wire import TOO_BIG
 
 pytestmark = pytest.mark.usefixtures("cheap_passwords")
 
@@ -44,6 +48,11 @@ async def _file(request: Request) -> Response:
 async def _socket(socket: WebSocket) -> None:
     await socket.accept(socket.scope["subprotocols"][0] if socket.scope["subprotocols"] else None)
     await socket.send_text(socket.headers.get("sec-websocket-protocol", ""))
+    if "echo" in socket.query_params:
+        try:
+            await socket.send_text(str(len(await socket.receive_bytes())))
+        except WebSocketDisconnect:
+            return
     await socket.close()
 
 
@@ -155,11 +164,75 @@ def test_a_form_of_another_site_signs_nobody_in(
     assert server.post("/staff", data=data, headers=here).status_code == 303
 
 
+def from_(server: TestClient, address: str) -> TestClient:
+    """A browser at another address."""
+    return TestClient(
+        server.app, "http://shop.example", follow_redirects=False, client=(address, 1)
+    )
+
+
 def test_passwords_cannot_be_tried_for_long(server: TestClient, kept: DatabaseStore) -> None:
     staff.add(kept, "Ada", GOOD)
-    codes = [sign(server, "Ada", f"guess number {n}").status_code for n in range(25)]
-    assert codes == [401] * 20 + [429] * 5
+    codes = [sign(server, "Ada", f"guess number {n}").status_code for n in range(12)]
+    assert codes == [401] * 10 + [429] * 2
     assert sign(server, "Ada", GOOD).status_code == 429  # the right one neither
+    codes = [sign(server, f"Ada {n}", "a guess").status_code for n in range(12)]
+    assert codes == [401] * 10 + [429] * 2  # twenty from one address, whoever is meant
+
+
+def test_every_spelling_of_a_name_counts_as_that_name(
+    server: TestClient, kept: DatabaseStore
+) -> None:
+    staff.add(kept, "Ada Lind", GOOD)
+    # Unicode's compatibility forms: fullwidth, mathematical, a no-break space
+    spellings = ["ada lind", "\uff21da Lind", "\U0001d400da Lind", "ADA\u00a0LIND", " ada  lind "]
+    codes = [sign(server, spellings[n % 5], f"guess number {n}").status_code for n in range(12)]
+    assert codes == [401] * 10 + [429] * 2
+
+
+def test_one_address_cannot_lock_a_colleague_out(server: TestClient, kept: DatabaseStore) -> None:
+    staff.add(kept, "Ada", GOOD)
+    eve, ada = from_(server, "203.0.113.7"), from_(server, "203.0.113.8")
+    assert [sign(eve, "Ada", f"guess {n}").status_code for n in range(60)][-1] == 429
+    assert sign(ada, "Ada", GOOD).status_code == 303
+
+
+def test_a_browser_that_signed_in_before_is_not_locked_out_by_others(
+    server: TestClient, kept: DatabaseStore
+) -> None:
+    staff.add(kept, "Ada", GOOD)
+    staff.add(kept, "Ben", GOOD)
+    ada = from_(server, "203.0.113.8")
+    assert sign(ada, "Ada", GOOD).status_code == 303
+    codes = [
+        sign(from_(server, f"203.0.113.{20 + n % 4}"), "Ada", "a guess").status_code
+        for n in range(32)
+    ]
+    assert codes == [401] * 30 + [429] * 2  # wrong ones from wherever
+    stranger = from_(server, "203.0.113.9")
+    assert sign(stranger, "Ada", GOOD).status_code == 429
+    assert sign(ada, "Ada", "a slip").status_code == 401
+    assert sign(ada, "Ada", GOOD).status_code == 303
+    # it opens nothing, is good for that name alone, and its own guesses have an end
+    stranger.cookies.set(KNOWN_COOKIE, ada.cookies[KNOWN_COOKIE])
+    assert "signed in as" not in stranger.get("/staff").text
+    codes = [sign(stranger, "Ada", f"guess {n}").status_code for n in range(25)]
+    assert codes == [401] * 20 + [429] * 5
+    codes = [sign(stranger, "Ben", f"guess {n}").status_code for n in range(12)]
+    assert codes == [401] * 10 + [429] * 2
+
+
+def test_signing_in_rightly_is_never_too_often(server: TestClient, kept: DatabaseStore) -> None:
+    staff.add(kept, "Ada", GOOD)
+    codes = {sign(from_(server, "203.0.113.7"), "Ada", GOOD).status_code for _ in range(40)}
+    assert codes == {303}
+
+
+@pytest.mark.parametrize("made_up", ["", "x", "x.y.z", "\udcff", "a" * 5000])
+def test_no_browser_is_known_by_what_it_makes_up(made_up: str) -> None:
+    assert known_browser(made_up, "ada") == ""
+    assert known_browser(remembered("ada"), "ada")
+    assert known_browser(remembered("ada"), "ben") == ""
 
 
 def test_what_was_typed_is_shown_as_text(server: TestClient, kept: DatabaseStore) -> None:
@@ -262,6 +335,19 @@ def test_a_session_is_gone_on_with_by_its_own_browser_alone(server: TestClient) 
     for session in ("session-1", "session-2", "session-3"):
         assert told(session) == "streamlit, token"
         assert server.put(f"/_stcore/upload_file/{session}/x").status_code == 404
+
+
+def test_a_page_that_sends_too_much_at_once_is_closed(server: TestClient) -> None:
+    for size, kept_open in ((MOST_MESSAGE_BYTES, True), (MOST_MESSAGE_BYTES + 1, False)):
+        with server.websocket_connect(f"{SOCKET}?echo=1") as socket:
+            socket.receive_text()
+            socket.send_bytes(b"x" * size)
+            if kept_open:
+                assert socket.receive_text() == str(size)
+            else:
+                with pytest.raises(WebSocketDisconnect) as closed:
+                    socket.receive_text()
+                assert closed.value.code == TOO_BIG
 
 
 def test_uploads_count_by_number_and_size(server: TestClient, counts: Rates) -> None:
@@ -369,6 +455,9 @@ def test_a_provider_that_cannot_be_used_is_told(
         read_provider(tmp_path / "none.toml")
 
 
+NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
+
+
 @pytest.mark.parametrize(
     ("claims", "name"),
     [
@@ -384,4 +473,27 @@ def test_a_provider_that_cannot_be_used_is_told(
     ],
 )
 def test_only_those_named_and_verified_are_admitted(claims: dict[str, object], name: str) -> None:
-    assert Provider({}, frozenset({"ada@example.org"})).admitted(claims) == name
+    provider = Provider({}, frozenset({"ada@example.org"}))
+    assert provider.named(claims) == name
+    assert provider.admitted({**claims, "iat": NOW.timestamp()}, NOW) == name
+
+
+@pytest.mark.parametrize(
+    ("iat", "fresh"),
+    [
+        (0.0, True),
+        (-12 * 3600 + 1, True),  # a shift
+        (-12 * 3600 - 1, False),
+        (5 * 60 - 1, True),  # the provider's clock is ahead
+        (5 * 60 + 1, False),
+        (None, False),
+    ],
+)
+def test_who_came_by_the_provider_is_asked_anew_after_a_shift(
+    iat: float | None, fresh: bool
+) -> None:
+    claims = {"email": "ada@example.org", "email_verified": True}
+    told = {**claims, "iat": None if iat is None else NOW.timestamp() + iat}
+    provider = Provider({}, frozenset({"ada@example.org"}))
+    assert provider.admitted(told, NOW) == ("ada@example.org" if fresh else "")
+    assert provider.admitted(claims, NOW) == ""

@@ -31,7 +31,7 @@ def text_of(number: int, seed: int) -> dict[str, object]:
     return {
         "number": number,
         "seed": seed,
-        "filler": filler,
+        "filler": [filler[at : at + 1000] for at in range(0, len(filler), 1000)],
         "sha256": sha256(filler.encode()).hexdigest(),
     }
 

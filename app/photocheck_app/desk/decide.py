@@ -7,6 +7,7 @@ from html import escape
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.bounds import LONGEST_MESSAGE, LONGEST_REASON
 from photocheck.orders.deciding import CHOICE_TITLES, decide_on, reason_needed
 from photocheck.orders.listing import STATE_TITLES
 from photocheck.orders.messages.drafting import draft_message
@@ -97,6 +98,7 @@ def _form(order: Order, who: str) -> None:
         height=68,
         help=needed or None,
         placeholder=tr("for the history; the owner does not see it"),
+        max_chars=LONGEST_REASON,
     )
     message = _message(order, who, choice, stand)
     label = tr("Record: {choice}", choice=tr(STATE_TITLES[choice]))
@@ -133,6 +135,11 @@ def _message(order: Order, who: str, choice: str, stand: str) -> str:
         with st.popover(tr("Copy"), icon=":material/content_copy:"):
             st.code(st.session_state.get(key, begin), language=None, wrap_lines=True)
     message: str = st.text_area(
-        tr("Message to the owner"), begin, key=key, height=190, label_visibility="collapsed"
+        tr("Message to the owner"),
+        begin,
+        key=key,
+        height=190,
+        label_visibility="collapsed",
+        max_chars=LONGEST_MESSAGE,
     )
     return message

@@ -9,6 +9,7 @@ from html import escape
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.filling import new_draft
 from photocheck.orders.model import Order
 from photocheck.orders.store.kept_passes import Pass
@@ -32,7 +33,7 @@ def invite(who: str) -> None:
         name = st.text_input(
             tr("Name of the order"),
             placeholder=tr("the dog's or the owner's, say"),
-            max_chars=80,
+            max_chars=LONGEST_FIELD,
             key="invite_name",
         )
         left, right = st.columns(2)

@@ -9,6 +9,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.bounds import LONGEST_BY, LONGEST_FIELD
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.listing import STATE_TITLES, chosen, counts
 from photocheck.orders.model import OrderLine
@@ -93,6 +94,7 @@ def _filters(lines: Sequence[OrderLine]) -> list[OrderLine]:
     text = right.text_input(
         tr("Find"),
         placeholder=tr("name or words of the verdict"),
+        max_chars=LONGEST_FIELD,
         key="desk_find",
         persist_state="session",
     )
@@ -115,7 +117,7 @@ def _name(place: Container) -> None:
     place.text_input(
         tr("Your name"),
         placeholder=tr("for the history"),
-        max_chars=60,
+        max_chars=LONGEST_BY,
         key="desk_name",
         on_change=keep,
     )

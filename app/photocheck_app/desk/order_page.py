@@ -8,6 +8,7 @@ import streamlit as st
 
 from photocheck.fit.answer import FitAnswer
 from photocheck.judge.wording import doubted_sentences, one_more_photo_sentence
+from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.corrections import with_readings
 from photocheck.orders.draft import DogTold, Draft, reading_text
 from photocheck.orders.filling import owners_hand
@@ -208,7 +209,7 @@ def _readings(order: Order, case: Draft, who: str) -> None:
             f"{tr(READING_TITLES[name])} ({case.unit})",
             begun(who, order.key, field, before),
             key=field_key(order.key, field),
-            max_chars=160,
+            max_chars=LONGEST_FIELD,
         )
     if st.button(tr("Check again with these"), type="primary", key="check_readings"):
 

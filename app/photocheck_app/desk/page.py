@@ -7,6 +7,7 @@ import logging
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.model import StoreError
 from photocheck.speech import tr
 from photocheck_app.desk import order_list, order_page, staff_marks
 from photocheck_app.desk.moves import ADDRESS, go, say_now
@@ -28,6 +29,8 @@ def page() -> None:
             say_now()
             _shown(who)
             show_way_out(who)
+        except StoreError:
+            raise
         except PhotocheckError as error:
             _way_out(str(error))
         except Exception:

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 import streamlit as st
 
+from photocheck.orders.bounds import LONGEST_MESSAGE
 from photocheck.orders.model import Check
 from photocheck.server import bench
 from photocheck.speech import spoken
@@ -32,7 +33,12 @@ def unsent(who: str, order: str, name: str, default: Any = None) -> Any:
 
 
 def keep_unsent(who: str, order: str, name: str, value: Any) -> bool:
-    """Keep a field's value until it is sent; always something new to keep."""
+    """Keep a field's value until it is sent; always something new to keep.
+
+    No field takes longer words than a message; what a page sends beyond is not kept.
+    """
+    if isinstance(value, str) and len(value) > LONGEST_MESSAGE:
+        return False
     fields = _unsent()
     fields.pop((who, order, name), None)
     fields[who, order, name] = value

@@ -12,6 +12,7 @@ from photocheck.case.lengths import parse_weight
 from photocheck.errors import PhotocheckError
 from photocheck.fit.allowances import growing
 from photocheck.fit.answer import GROWTH, GROWTH_TITLES, FitAnswer, Wish, fit
+from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.model import Order
 from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
 from photocheck.speech import tr
@@ -83,7 +84,7 @@ def _ask(order: Order, who: str) -> None:
         placeholder=tr("as today"),
         help=tr("Such as 28 kg or 62 lb, when the dog is to gain or lose weight."),
         key=field_key(order.key, WEIGHT),
-        max_chars=40,
+        max_chars=LONGEST_FIELD,
     )
     if growing(dog) is False:
         return

@@ -24,6 +24,7 @@ from photocheck_app.doors.language import language_of
 from photocheck_app.doors.paths import Purpose, purpose_of
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.sessions import COOKIE, may_fetch, owns_session
+from photocheck_app.doors.wire import bounded
 from photocheck_app.proofs import self_test
 
 SAFE_HEADERS: Final = {
@@ -92,6 +93,7 @@ class Guard:
                 return
         if scope["type"] == "websocket":
             scope = _own_session_only(scope, visit)
+            receive = bounded(receive, send)
         await self._app(scope, receive, safely)
 
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
 import streamlit as st
 
-from photocheck.server.access.passes import cookie_secret
+from photocheck.errors import PhotocheckError
+from photocheck.server.access.door_secret import key_for
 from photocheck.server.access.provider import Provider, read_provider
 from photocheck.server.serving import OIDC_VARIABLE
-from photocheck_app.doors.settings import the_store
+
+_COOKIES = "cookies of the provider's sign-in"
 
 
 @cache
@@ -26,13 +29,26 @@ def secrets_of_oidc() -> dict[str, Any]:
     known = provider()
     if known is None:
         return {}
-    # The store's own secret, so that all servers on it take each other's cookies.
-    return {"auth": {**known.auth, "cookie_secret": cookie_secret(the_store())}}
+    return {"auth": {**known.auth, "cookie_secret": _signed_with()}}
+
+
+@cache
+def _signed_with() -> str:
+    """What this server signs Streamlit's cookies with for as long as it runs."""
+    return key_for(_COOKIES)
+
+
+def shut_by_rotation() -> bool:
+    """Whether the secret was changed since this server started: nobody is in by its cookies."""
+    try:
+        return key_for(_COOKIES) != _signed_with()
+    except PhotocheckError:
+        return True
 
 
 def name_by_oidc() -> str:
     """Who has signed in by the provider and may come to the desk, or nothing."""
     known = provider()
-    if known is None or not st.user.is_logged_in:
+    if known is None or not st.user.is_logged_in or shut_by_rotation():
         return ""
-    return known.admitted(st.user.to_dict())
+    return known.admitted(st.user.to_dict(), datetime.now(UTC))

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from starlette.types import Scope
 
-from photocheck.server.access.addresses import DESK, SIGN_IN
+from photocheck.server.access.addresses import DESK, HEALTH, SIGN_IN
 from photocheck_app import framework
 
 OWNER: Final = "owner"
@@ -17,7 +17,7 @@ WORKSHOP: Final = DESK.strip("/")
 PAGES: Final = (OWNER, PRACTISE, SHEET, WORKSHOP)
 """The pages by the last part of their addresses; the first is also at the root."""
 
-Purpose = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider"]
+Purpose = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider", "health"]
 
 _FIXED: Final[dict[str, Purpose]] = {
     "/": "page",
@@ -50,6 +50,8 @@ def purpose_of(scope: Scope) -> tuple[Purpose, str] | None:
     websocket = scope["type"] == "websocket"
     if path == SIGN_IN:
         return None if websocket else ("sign in", path)
+    if path == HEALTH:
+        return None if websocket else ("health", path)
     before = framework.base()
     if not (path == before or path.startswith(f"{before}/")):
         return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import os
+import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from typing import Any, Final
@@ -16,6 +17,10 @@ from photocheck.server.serving import KEEP_VARIABLE
 from photocheck_app.doors.settings import the_store
 
 EVERY_S: Final = 24 * 3600.0
+
+MOST_JUMP_S: Final = 7 * 24 * 3600.0
+"""How far the clock may be set while the server runs (judgement): an order goes that much too early
+at most, and a computer that slept is not taken for a clock that jumped."""
 
 _log = logging.getLogger(__name__)
 
@@ -35,15 +40,41 @@ async def retention(_: Any) -> AsyncIterator[None]:
             await task
 
 
+def since_start_s() -> float:
+    """Seconds that no setting of the clock changes, with those of sleep where the system says."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
+class Clock:
+    """Whether the wall clock has gone on as time did since the server started."""
+
+    def __init__(self) -> None:
+        self._begun = time.time() - since_start_s()
+
+    def jumped(self) -> bool:
+        """Whether it was set, either way, so far that it is not believed until a new start."""
+        return abs(time.time() - since_start_s() - self._begun) > MOST_JUMP_S
+
+
 async def _again_and_again() -> None:
+    clock = Clock()
     while True:
-        try:
-            orders, copies = await asyncio.to_thread(tidy, the_store())
-        except PhotocheckError as error:
-            _log.warning("nothing was tidied: %s", error)
-        else:
-            if orders:
-                bench.drop()  # whose they were is not told; what is needed is made again
-            if orders or copies:
-                _log.warning("kept long enough: %d orders and %d copies went", orders, copies)
+        await tidied(clock)
         await asyncio.sleep(EVERY_S)
+
+
+async def tidied(clock: Clock) -> None:
+    """Tidy once, and have the log say what went or why nothing did."""
+    if clock.jumped():
+        _log.warning("nothing was tidied: the clock was set while the server ran; start it anew")
+        return
+    try:
+        orders, copies = await asyncio.to_thread(tidy, the_store())
+    except PhotocheckError as error:
+        _log.warning("nothing was tidied: %s", error)
+        return
+    if orders:
+        bench.drop()  # whose they were is not told; what is needed is made again
+    if orders or copies:
+        _log.warning("kept long enough: %d orders and %d copies went", orders, copies)

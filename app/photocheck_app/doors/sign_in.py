@@ -18,7 +18,8 @@ from starlette.routing import Route
 
 from photocheck.errors import PhotocheckError
 from photocheck.server.access import passes, staff
-from photocheck.server.access.addresses import DESK, DESK_COOKIE, SIGN_IN
+from photocheck.server.access.addresses import DESK, DESK_COOKIE, KNOWN_COOKIE, SIGN_IN
+from photocheck.server.access.known_browsers import REMEMBERED, known_browser, remembered
 from photocheck.server.access.rates import TooOftenError, visitor
 from photocheck.speech import speaking, spoken, tr
 from photocheck_app.doors.language import language_of
@@ -63,11 +64,27 @@ def _answer(request: Request, form: dict[str, str]) -> Response:
 
 def _in(request: Request, form: dict[str, str]) -> Response:
     name, then = form.get("name", ""), _then(form.get("then", ""))
+    compared = staff.known_as(name)
+    who = visitor(request.client and request.client.host)
+    browser = known_browser(request.cookies.get(KNOWN_COOKIE, ""), compared)
+    counted = (
+        [("failed sign in as, from known browser", browser)]
+        if browser
+        else [
+            ("failed sign in from address", who),
+            ("failed sign in as, from address", f"{compared} {who}"),
+            ("failed sign in as", compared),
+        ]
+    )
     try:
-        COUNTS.count("sign in from address", visitor(request.client and request.client.host))
-        COUNTS.count("sign in as", " ".join(name.casefold().split())[:80])
         with _AT_ONCE:
+            # Inside, where few are: all of a flood sees what the guesses before it came to.
+            for what, whose in counted:
+                COUNTS.refuse_beyond(what, whose)
             known_as = staff.recognised(the_store(), name, form.get("password", ""))
+            if known_as is None:
+                for what, whose in counted:
+                    COUNTS.count(what, whose)
     except TooOftenError as error:
         return _shown(request, wrong=str(error), typed=name, then=then, status=429)
     if known_as is None:
@@ -75,9 +92,12 @@ def _in(request: Request, form: dict[str, str]) -> Response:
         return _shown(request, wrong=wrong, typed=name, then=then, status=401)
     carried = passes.desk_pass(the_store(), known_as)
     answer = RedirectResponse(then, 303)
+    https = _https(request)
     seconds = int(passes.SHIFT.total_seconds())
+    answer.headers.append("Set-Cookie", cookie(DESK_COOKIE, carried, https, seconds=seconds))
+    seconds = int(REMEMBERED.total_seconds())
     answer.headers.append(
-        "Set-Cookie", cookie(DESK_COOKIE, carried, _https(request), seconds=seconds)
+        "Set-Cookie", cookie(KNOWN_COOKIE, remembered(known_as), https, seconds=seconds)
     )
     return answer
 

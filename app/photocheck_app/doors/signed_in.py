@@ -12,7 +12,7 @@ from photocheck.server.access import passes, staff
 from photocheck.server.access.addresses import DESK_COOKIE, SIGN_IN
 from photocheck.server.access.passes import AccessError
 from photocheck.speech import tr
-from photocheck_app.doors.oidc import name_by_oidc, provider
+from photocheck_app.doors.oidc import name_by_oidc, provider, shut_by_rotation
 from photocheck_app.doors.settings import desk_is_open, the_store
 
 UNNAMED: Final = "staff"
@@ -49,7 +49,14 @@ def show_way_in() -> None:
     """How to sign in, to somebody who has not."""
     heading = tr("Workshop desk")
     st.html(f"<h1>{escape(heading)}</h1>")
-    if name := _turned_away():
+    if provider() is not None and shut_by_rotation():
+        st.warning(
+            tr(
+                "Nobody comes in through the organisation just now: the secret of the doors was "
+                "changed. Whoever runs photocheck starts it anew."
+            )
+        )
+    elif name := _turned_away():
         st.warning(
             tr("{name} is signed in at the provider, but may not come to this desk.", name=name)
         )
@@ -89,6 +96,7 @@ def _cookie() -> str:
 
 def _turned_away() -> str:
     """Whom the provider knows and the desk does not."""
-    if provider() is None or not st.user.is_logged_in or name_by_oidc():
+    known = provider()
+    if known is None or not st.user.is_logged_in or known.named(st.user.to_dict()):
         return ""
     return str(st.user.get("email") or st.user.get("name") or "")

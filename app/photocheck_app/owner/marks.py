@@ -13,7 +13,7 @@ from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import with_marks
-from photocheck.orders.model import OrderError
+from photocheck.orders.model import OrderError, StoreError
 from photocheck.orders.taking import FirstLook
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
@@ -22,6 +22,7 @@ from photocheck.uploads import BusyError
 from photocheck.words import LANDMARK_TITLES
 from photocheck_app import kept
 from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed
+from photocheck_app.outage import guarded
 from photocheck_app.owner.photos import look_at
 from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, say_busy
@@ -61,6 +62,8 @@ def show(way: Way) -> None:
     except BusyError as error:
         say_busy(error)
         return
+    except StoreError:
+        raise
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return
@@ -161,6 +164,7 @@ def _pointed(draft: Draft, number: int, shape: str, points: tuple[Point, ...]) -
     return draft.with_photo_changed(number, photo.but("reference", reference))
 
 
+@guarded
 def _point_again(key: str, file: str) -> None:
     def edit(draft: Draft) -> Draft:
         number = draft.number_of(file)

@@ -7,7 +7,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.model import OrderError
+from photocheck.orders.model import OrderError, StoreError
 from photocheck.orders.store.privacy import Retention
 from photocheck.server import bench
 from photocheck.server.access.addresses import LINK, address_of_link
@@ -66,6 +66,8 @@ def _order(key: str) -> str:
             st.button(tr("Begin anew"), type="primary", on_click=begin)
         st.button(tr("To the first page"), on_click=leave)
         return "lost"
+    except StoreError:
+        raise
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return "lost"

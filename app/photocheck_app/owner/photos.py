@@ -14,15 +14,18 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import Blank, with_photo, without_photo
 from photocheck.orders.gaps import SIZES, understood_length
+from photocheck.orders.model import StoreError
 from photocheck.orders.taking import FirstLook, take_photo
 from photocheck.photo.kind import NO_HEIC
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
-from photocheck_app.doors.rate_limits import COUNTS
+from photocheck.uploads.gate import on_behalf_of
+from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
+from photocheck_app.outage import NOT_DONE, guarded
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, show_ways_on, typed
 from photocheck_app.shared import as_text, drawing, limits, owners_store, picture
@@ -103,12 +106,17 @@ def _upload(way: Way) -> None:
         with st.spinner(tr("Looking at the photo")):
             taken, said, waiting = _taken(way, given)
         st.session_state[said_key] = said
+        # First of all, so that a store that is away finds them still in the uploader.
+        if taken:
+            try:
+                change(way.key, partial(_with_photos, taken))
+            except StoreError:
+                st.session_state.pop(f"{way.key}/uploads/told", None)
+                raise
         if not waiting:
             # An empty uploader again: what was taken is shown above it, and stays after a reload.
             st.session_state[turn_key] = turn + 1
             let_go(given)
-        if taken:
-            change(way.key, partial(_with_photos, taken))
         if taken or not waiting:
             st.rerun()
     for problem in st.session_state.get(said_key, ()):
@@ -141,9 +149,12 @@ def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[st
         try:
             content = content_of(file)
             COUNTS.count("photos of link", way.key)
-            name = take_photo(owners_store(), way.key, content, name=file.name, limits=limits())
+            with on_behalf_of(here()):
+                name = take_photo(owners_store(), way.key, content, name=file.name, limits=limits())
         except BusyError as error:
             waiting.append(str(error))
+        except StoreError:
+            waiting.append(tr(NOT_DONE))
         except PhotocheckError as error:
             told[known] = str(error)
         else:
@@ -162,6 +173,8 @@ def _photo(way: Way, number: int) -> None:
     try:
         small = bench.shown(owners_store(), way.key, name, (THUMBNAIL_PX,)).copies[0]
         st.html(picture(small.jpeg, tr("Photo {number}", number=number + 1)))
+    except StoreError:
+        raise
     except PhotocheckError as error:
         st.error(as_text(str(error)))
     look = look_at(way, entry)
@@ -234,6 +247,7 @@ def _reference(way: Way, number: int) -> None:
         st.caption(tr("Do tell: it is the largest source of error of such photos."))
 
 
+@guarded
 def _take_out(key: str, name: str) -> None:
     change(key, lambda draft: without_photo(draft, name))
 
@@ -243,6 +257,8 @@ def look_at(way: Way, entry: DraftPhoto) -> FirstLook:
     try:
         view = entry.view or "side"
         return _look(way.key, entry.file, entry.reference, way.unit, spoken(), view)
+    except StoreError:
+        raise
     except PhotocheckError as error:
         # Not kept: it may have been but busy.
         return FirstLook(False, (), str(error), ())

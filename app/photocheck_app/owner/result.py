@@ -10,6 +10,7 @@ import streamlit as st
 
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.orders.gaps import Gap, gaps
+from photocheck.orders.model import StoreError
 from photocheck.report.file import report_text
 from photocheck.report.model import Report
 from photocheck.server import bench
@@ -160,6 +161,8 @@ def _report(way: Way) -> Report | None:
     except BusyError as error:
         say_busy(error)
         return None
+    except StoreError:
+        raise
     except CaseError as error:
         _not_checked(error, ("readings", "marks"))
         return None
@@ -190,6 +193,8 @@ def _pictures(way: Way, report: Report) -> list[bytes]:
     try:
         with st.spinner(tr("Drawing on the photo")):
             found = _once(way, "result pictures", draw)
+    except StoreError:
+        raise
     except PhotocheckError as error:
         # The answer stands without them.
         st.error(as_text(str(error)))

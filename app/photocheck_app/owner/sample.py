@@ -10,6 +10,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.photo.load import load_photo
 from photocheck.report.model import Report
 from photocheck.speech import spoken, tr
+from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.owner.way import begin, leave
 from photocheck_app.report_parts import (
     annotated,
@@ -64,6 +65,8 @@ def show() -> None:
 def _ways_on() -> None:
     with st.container(horizontal=True):
         st.button(tr("Back"), key="back", on_click=leave, width="stretch")
+        if by_invitation_only():
+            return
         st.button(
             tr("Begin with my dog"), key="begin", type="primary", on_click=begin, width="stretch"
         )

@@ -15,6 +15,7 @@ from typing import Final
 
 import streamlit as st
 
+from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.draft import DogTold, Draft, Typed
 from photocheck.orders.filling import (
     HELPER,
@@ -37,6 +38,7 @@ from photocheck_app import kept
 from photocheck_app.address import Address
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.doors.settings import by_invitation_only
+from photocheck_app.outage import guarded
 from photocheck_app.shared import language, owners_store
 
 STEPS: Final = {
@@ -95,6 +97,7 @@ class Way:
         return tr(UNIT_WORDS[self.unit])
 
 
+@guarded
 def begin() -> None:
     """Open an order and go to its first step."""
     if by_invitation_only():
@@ -173,7 +176,12 @@ def typed(way: Way, blank: Blank, label: str, *, placeholder: str = "") -> str:
     known = str(typed_at(way.draft, blank) or "").lstrip("-")
     name = _watched(way, blank, known)
     return st.text_input(
-        label, known, key=name, placeholder=placeholder, autocomplete="off"
+        label,
+        kept.text_of(name, known),
+        key=name,
+        placeholder=placeholder,
+        autocomplete="off",
+        max_chars=max(LONGEST_FIELD, len(known)),
     ).strip()
 
 

@@ -12,15 +12,13 @@ from photocheck.case.lengths import MM_PER, parse_length, parse_reading, parse_w
 from photocheck.case.model import Point
 from photocheck.case.takes import split_takes
 from photocheck.errors import CaseError
+from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.draft import DogTold, Draft, ReferenceTold
 from photocheck.orders.filling import new_draft
 from photocheck.orders.intake.headings import AGAIN, LENGTHS, Column, age_words, squeeze
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import LANGUAGES, speaking, tr
 from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, FACT_TITLES, PLACE_TITLES, READINGS
-
-LONGEST: Final = 200
-"""Of a name or breed, as ``case.schema.json`` has it."""
 
 _WORDS: Final[Mapping[str, Mapping[str, str]]] = {
     "coat": {"short": "kurzhaarig", "medium": "mittellang", "long": "langhaarig"},
@@ -159,7 +157,7 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
             tr("Nothing says whose order this is. Fill in its number, its name or the dog's name.")
         )
     for text in (told.title, told.dog, given.get("breed", "")):
-        if len(text) > LONGEST:
+        if len(text) > LONGEST_FIELD:
             problems.append(tr("'{text}...' is too long. Shorten it.", text=text[:30]))
     return replace(told, problems=tuple(problems))
 

@@ -14,13 +14,13 @@ from photocheck.fit.allowances import growing
 from photocheck.judge.repeats import in_agreement
 from photocheck.judge.tolerances import fits
 from photocheck.judge.wording import CAUTIONS
+from photocheck.orders.bounds import LONGEST_REASON
 from photocheck.orders.harmless import one_line, plain
 from photocheck.report.model import Explanation, Report
 from photocheck.speech import LANGUAGES, number, speaking, spoken, tr
 from photocheck.words import NECK_RING, READING_PATHS, READING_TITLES, READINGS, SPANS
 
 LONGEST_NAME: Final = 60
-LONGEST_REASON: Final = 2000
 MOST_REMARKS: Final = 4
 TOLD_FROM: Final = 0.5
 """An explanation is told to the owner when it is likelier than all others together."""

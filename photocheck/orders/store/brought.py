@@ -168,4 +168,4 @@ def _kept(
 
 
 def _write(connection: Connection, order_id: int, draft: Draft) -> None:
-    touch(connection, order_id, draft=rows.as_json(draft.to_dict()), name=draft.title)
+    touch(connection, order_id, draft=rows.draft_as_json(draft), name=draft.title)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from typing import Any
 from sqlalchemy import (
     URL,
     Connection,
+    Engine,
     MetaData,
     Table,
     delete,
@@ -33,7 +33,7 @@ from sqlalchemy import (
 from photocheck.errors import reason_of
 from photocheck.files import sync_folder
 from photocheck.orders.model import StoreError
-from photocheck.orders.store import schema
+from photocheck.orders.store import schema, unfinished
 from photocheck.orders.store.database import DatabaseStore, key_hash
 from photocheck.orders.store.engines import engine_for, file_of, reached, url_of, wipe
 from photocheck.orders.store.tables import (
@@ -46,13 +46,22 @@ from photocheck.orders.store.tables import (
     secrets,
     staff,
 )
+from photocheck.orders.store.unfinished import ENDINGS, literal, part_of, remove
 from photocheck.speech import tr
 
 _BESIDE = ".kept-"
 """What comes between the store's own name and the name of a copy kept beside it."""
 
-_ENDINGS = ("-journal", "-wal", "-shm", "")
-"""SQLite's own files beside its file, and that itself."""
+__all__ = [
+    "Held",
+    "back_up",
+    "beside",
+    "check_copy",
+    "remove",
+    "restore",
+    "side_copies",
+    "side_copy",
+]
 
 
 @dataclass(frozen=True)
@@ -76,7 +85,8 @@ def back_up(store: DatabaseStore, target: str | os.PathLike[str]) -> Held:
     """
     goal = Path(target)
     _refuse_other(goal, file_of(store.engine))
-    with _part_of(goal) as part:
+    unfinished.sweep(store.engine, goal.parent)
+    with _part_of(goal, store.engine) as part:
         _copy(store, part)
         held = check_copy(part)
         _sync(part)
@@ -98,26 +108,13 @@ def side_copy(store: DatabaseStore, why: str) -> Path:
 def side_copies(store: DatabaseStore) -> tuple[Path, ...]:
     """All that `side_copy` and `restore` have kept, oldest first."""
     first = beside(store)
-    found = first.parent.glob(f"{_literal(first.name)}{_BESIDE}*.sqlite3")
+    found = first.parent.glob(f"{literal(first.name)}{_BESIDE}*.sqlite3")
     return tuple(sorted(found, key=lambda path: path.stat().st_mtime))
-
-
-def remove(copy: Path) -> None:
-    """Delete a copy."""
-    for ending in _ENDINGS:
-        with suppress(OSError):
-            os.unlink(f"{copy}{ending}")
 
 
 def beside(store: DatabaseStore) -> Path:
     """The path with whose name the copies beside a store begin."""
-    file = file_of(store.engine)
-    if file is not None:
-        return file
-    from platformdirs import user_data_path
-
-    name = "".join(c if c.isalnum() else "-" for c in store.engine.url.database or "")
-    return user_data_path("photocheck") / f"postgresql-{name}"
+    return unfinished.beside(store.engine)
 
 
 def restore(address: str | None, source: str | os.PathLike[str]) -> tuple[Held, Path | None]:
@@ -150,7 +147,8 @@ def restore(address: str | None, source: str | os.PathLike[str]) -> tuple[Held, 
         with store.reading() as connection:
             there = schema.version_of(connection)
         schema.refuse_newer(there)
-        with _own_copy(source, beside(store).parent) as copy:
+        unfinished.sweep(store.engine)
+        with _own_copy(source, store.engine) as copy:
             with reached():
                 schema.upgrade(store.engine)
             held, kept = _replace(store, copy)
@@ -160,10 +158,10 @@ def restore(address: str | None, source: str | os.PathLike[str]) -> tuple[Held, 
 
 
 @contextmanager
-def _own_copy(source: str | os.PathLike[str], folder: Path) -> Iterator[DatabaseStore]:
+def _own_copy(source: str | os.PathLike[str], engine: Engine) -> Iterator[DatabaseStore]:
     """The copy in the newest version of the tables; the file itself stays as it is."""
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    with _part_of(folder / Path(source).name) as part:
+    goal = unfinished.beside(engine).with_name(Path(source).name)
+    with _part_of(goal, engine) as part:
         with reached(str(source)):
             with closing(_opened(Path(source))) as found:
                 found.execute("VACUUM INTO ?", (str(part),))
@@ -306,23 +304,17 @@ def _refuse_other(goal: Path, file: Path | None) -> None:
 
 
 @contextmanager
-def _part_of(goal: Path) -> Iterator[Path]:
-    """A file beside the goal that only its owner may read, gone afterwards."""
-    part = None
+def _part_of(goal: Path, engine: Engine) -> Iterator[Path]:
+    """As `unfinished.part_of`, for people."""
     try:
-        handle, name = tempfile.mkstemp(dir=goal.parent, prefix=f".{goal.name}.", suffix=".part")
-        os.close(handle)
-        part = Path(name)
-        yield part
+        with part_of(goal, engine) as part:
+            yield part
     except OSError as error:
         raise StoreError(
             tr("the copy cannot be written ({said})", said=reason_of(error)),
             where=str(goal),
             do=tr("Check the folder, its rights and the space on the disk"),
         ) from error
-    finally:
-        if part is not None:
-            remove(part)
 
 
 def _copy(store: DatabaseStore, part: Path) -> None:
@@ -404,7 +396,7 @@ def _move_if_damaged(path: Path) -> Path | None:
         pass
     now = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")
     aside = path.with_name(f"{path.name}{_BESIDE}damaged-{now}.sqlite3")
-    for ending in _ENDINGS:
+    for ending in ENDINGS:
         with suppress(FileNotFoundError):
             os.replace(f"{path}{ending}", f"{aside}{ending}")
     sync_folder(path.parent)
@@ -414,7 +406,3 @@ def _move_if_damaged(path: Path) -> Path | None:
 def _sync(path: Path) -> None:
     with path.open("rb") as file:
         os.fsync(file.fileno())
-
-
-def _literal(name: str) -> str:
-    return "".join(f"[{c}]" if c in "*?[" else c for c in name)

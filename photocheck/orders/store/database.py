@@ -13,23 +13,34 @@ from functools import cached_property
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, Engine, Table, delete, func, insert, select, update
+from sqlalchemy import Connection, Engine, Table, delete, func, insert, select, text, update
 
 from photocheck import __version__
+from photocheck.orders.bounds import (
+    LONGEST_BY,
+    LONGEST_MESSAGE,
+    LONGEST_REASON,
+    MOST_CHECKS,
+    MOST_DECISIONS,
+    refuse_long,
+    refuse_more,
+)
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import CHOICES, Check, Decision, Order, OrderError, OrderLine
 from photocheck.orders.store import rows
-from photocheck.orders.store.engines import reached, wipe
+from photocheck.orders.store.engines import file_of, reached, wipe
 from photocheck.orders.store.tables import (
     check_photos,
     checks,
     decisions,
     forgotten,
     orders,
+    passes,
     photos,
     ratios,
     readings,
 )
+from photocheck.orders.store.unfinished import sweep
 from photocheck.report.file import report_to_dict
 from photocheck.report.model import Report
 from photocheck.speech import LANGUAGES, spoken, tr
@@ -83,6 +94,22 @@ class DatabaseStore:
         with reached(), self.engine.begin() as connection:
             yield connection
 
+    @property
+    def in_a_file(self) -> bool:
+        """Whether it is a file on this machine, and not a database elsewhere."""
+        return file_of(self.engine) is not None
+
+    def prove_writing(self) -> None:
+        """Write something that changes nothing, all the way to the disk.
+
+        Raises
+        ------
+        StoreError
+            When that cannot be done.
+        """
+        with self.writing() as connection:
+            connection.execute(text("UPDATE alembic_version SET version_num = version_num"))
+
     def close(self) -> None:
         """Let go of the connections."""
         self.engine.dispose()
@@ -111,7 +138,7 @@ class DatabaseStore:
         """Keep what the owner has filled in so far, in place of the last draft."""
         with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
-            kept = rows.as_json(draft.to_dict())
+            kept = rows.draft_as_json(draft)
             touch(connection, head["id"], draft=kept, name=draft.title)
 
     def keep_photo(self, key: str, content: bytes) -> str:
@@ -170,6 +197,7 @@ class DatabaseStore:
         ratios: Ratios | None = None,
     ) -> Check:
         """Append a check of `case`, with the learnt ratios it used, if it used any."""
+        refuse_long(by, LONGEST_BY, what=tr("the name"))
         used = "" if report.ratios_version == "shipped" else report.ratios_version
         scores = [abs(span.score) for span in report.spans if span.score is not None]
         kept = {
@@ -178,7 +206,7 @@ class DatabaseStore:
             "program": report.version,
             "ratios": used,
             "language": spoken(),
-            "case": rows.as_json(case.to_dict()),
+            "case": rows.draft_as_json(case),
             "report": rows.as_json(report_to_dict(report)),
             "name": case.title,
             "verdict": report.verdict,
@@ -187,6 +215,7 @@ class DatabaseStore:
         }
         with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
+            refuse_more(_how_many(connection, checks, head["id"]), MOST_CHECKS)
             seen = rows.photos_of(connection, head["id"], case)
             number = connection.execute(
                 insert(checks).values(order_id=head["id"], **kept).returning(checks.c.number)
@@ -245,8 +274,12 @@ class DatabaseStore:
                 tr("'{choice}' is not a decision", choice=choice[:60]),
                 do=tr("Choose one of {choices}", choices=", ".join(CHOICES)),
             )
+        refuse_long(by, LONGEST_BY, what=tr("the name"))
+        refuse_long(reason, LONGEST_REASON, what=tr("the reason"))
+        refuse_long(message, LONGEST_MESSAGE, what=tr("the message"))
         with self.writing() as connection:
             head = rows.head_of(connection, key, lock=True)
+            refuse_more(_how_many(connection, decisions, head["id"]), MOST_DECISIONS)
             latest = connection.execute(
                 select(checks.c.number, checks.c.ratios)
                 .where(checks.c.order_id == head["id"])
@@ -293,6 +326,19 @@ class DatabaseStore:
             found = connection.execute(rows.stamp()).one()
         return " ".join(map(str, found))
 
+    def last_written(self) -> datetime | None:
+        """When anything was last done to any order or pass, UTC; None for an empty store."""
+        newest = (
+            select(func.max(orders.c.touched)),
+            select(func.max(checks.c.at)),
+            select(func.max(decisions.c.at)),
+            select(func.max(passes.c.at)),
+            select(func.max(forgotten.c.at)),
+        )
+        with self.reading() as connection:
+            found = [connection.execute(one).scalar() for one in newest]
+        return max((at for at in found if at is not None), default=None)
+
     def latest(self, key: str) -> tuple[int, int]:
         """How many checks and decisions an order has."""
         with self.reading() as connection:
@@ -312,6 +358,7 @@ class DatabaseStore:
             connection.execute(delete(orders).where(orders.c.id == head["id"]))
             connection.execute(insert(forgotten).values(sha256=key_hash(key), at=_now()))
         wipe(self.engine)
+        sweep(self.engine)
 
 
 def begun(connection: Connection, language: str) -> tuple[int, str]:
@@ -390,6 +437,11 @@ def add_photo(
     connection.execute(new)
     touch(connection, order_id, photos_given=number)
     return name
+
+
+def _how_many(connection: Connection, table: Table, order_id: int) -> int:
+    of_order = select(func.count()).select_from(table).where(table.c.order_id == order_id)
+    return int(connection.execute(of_order).scalar_one())
 
 
 def _bytes_of(connection: Connection, order_id: int) -> tuple[int, ...]:

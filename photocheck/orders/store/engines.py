@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from photocheck.errors import reason_of
@@ -134,12 +134,25 @@ def _sqlite_engine(url: URL) -> Engine:
     engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
     wal = wal_is_safe()
 
+    # SQLite goes on with a file that was taken away or replaced, and what it acknowledges then
+    # is nowhere; and where the file is not, a new connection would make another, empty one.
+    @event.listens_for(engine, "do_connect")
+    def _connecting(_dialect: Any, _record: Any, _args: Any, _more: Any) -> None:
+        if not path.exists():
+            raise sqlite3.OperationalError("the file is gone")
+
+    @event.listens_for(engine, "checkout")
+    def _checked_out(_connection: Any, record: Any, _proxy: Any) -> None:
+        if record.info.get("file") != _which_file(path):
+            raise DisconnectionError("another file")
+
     @event.listens_for(engine, "connect")
-    def _connected(connection: Any, _record: Any) -> None:
+    def _connected(connection: Any, record: Any) -> None:
         # Python's own BEGIN comes too late for a transaction to see one state of the
         # file; SQLAlchemy's manual ("Serializable isolation / Savepoints / Transactional
         # DDL" of its SQLite page) turns it off and says BEGIN itself.
         connection.isolation_level = None
+        record.info["file"] = _which_file(path)
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA secure_delete = ON")
         connection.execute("PRAGMA trusted_schema = OFF")
@@ -155,6 +168,14 @@ def _sqlite_engine(url: URL) -> Engine:
         connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def _which_file(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _set_journal(connection: Any, wanted: str) -> None:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from sqlalchemy import Select, delete, insert, select, update
+from sqlalchemy import Select, delete, func, insert, select, update
 
+from photocheck.orders.bounds import LONGEST_BY, MOST_LINKS, refuse_long, refuse_more
 from photocheck.orders.model import OrderError
 from photocheck.orders.store import rows
 from photocheck.orders.store.database import DatabaseStore, begun, insert_unless_there
@@ -86,11 +87,14 @@ def put_order_pass(
     OrderError
         When there is no such order.
     """
+    refuse_long(by, LONGEST_BY, what=tr("the name"))
     with store.writing() as connection:
         if key is None:
             order_id, key = begun(connection, language)
         else:
             order_id = rows.head_of(connection, key, lock=True)["id"]
+            made = select(func.count()).select_from(passes).where(passes.c.order_id == order_id)
+            refuse_more(connection.execute(made).scalar_one(), MOST_LINKS)
         values = {"sha256": digest, "purpose": purpose, "order_id": order_id, "by": by}
         connection.execute(insert(passes).values(**values, at=datetime.now(UTC), expires=expires))
     return key
@@ -146,6 +150,24 @@ def end_pass(store: DatabaseStore, digest: str) -> None:
         if found.ended is None:
             changed = update(passes).where(passes.c.sha256 == digest)
             connection.execute(changed.values(ended=datetime.now(UTC)))
+
+
+def end_every_pass(store: DatabaseStore, now: datetime, *, links: bool) -> int:
+    """End whoever is signed in; with `links` also every link, and what they were signed with.
+
+    Returns
+    -------
+    int
+        How many opened something until now.
+    """
+    open_now = passes.c.ended.is_(None) & (passes.c.expires > now)
+    if not links:
+        open_now &= passes.c.known_as.is_not(None)
+    with store.writing() as connection:
+        ended = connection.execute(update(passes).where(open_now).values(ended=now))
+        if links:
+            connection.execute(delete(secrets).where(secrets.c.name == _SIGNING))
+        return int(ended.rowcount)
 
 
 def linked(store: DatabaseStore, now: datetime) -> frozenset[str]:

@@ -9,6 +9,7 @@ from photocheck.orders.model import StoreError
 from photocheck.orders.store import schema
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.engines import engine_for, reached, url_of
+from photocheck.orders.store.unfinished import sweep
 from photocheck.speech import tr
 
 _log = logging.getLogger(__name__)
@@ -39,6 +40,7 @@ def open_store(address: str | None = None, *, new: bool = True) -> DatabaseStore
     with store.reading() as connection:
         found = schema.version_of(connection)
     schema.refuse_newer(found)
+    sweep(store.engine)
     if found == schema.SCHEMA:
         return store
     if found is not None:

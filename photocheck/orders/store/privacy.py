@@ -8,7 +8,7 @@ import os
 import zipfile
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, Final
 
 from photocheck.files import replacing
 from photocheck.orders.model import Check, Decision, OrderError
@@ -16,7 +16,9 @@ from photocheck.orders.store import rows
 from photocheck.orders.store.copies import remove, side_copies
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.kept_passes import Pass, drop_ended, linked, passes_of
+from photocheck.orders.store.unfinished import sweep
 from photocheck.report.file import report_to_dict
+from photocheck.speech import tr
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,23 @@ class Retention:
     drafts_days: float = 30.0
     decided_days: float = 730.0
     copies_days: float = 30.0
+
+
+MOST_SHARE: Final = 0.2
+FEWEST: Final = 20
+"""Of all orders, and of few, what goes at once unasked (judgement): a shop that tidies daily loses
+a thousandth a day; a fifth is half a year of a desk that was off."""
+
+LONGEST_PAUSE: Final = timedelta(days=60)
+"""Between two writings to a store that is in use, or restored from a copy that was: beyond it, the
+clock is doubted (judgement: the longest works holiday, twice)."""
+
+SKEW: Final = timedelta(minutes=5)
+"""How far two machines' clocks differ (RFC 4120, 7.5.8)."""
+
+
+class TidyError(OrderError):
+    """Tidying would delete what perhaps only a wrong clock makes old."""
 
 
 def over_time(
@@ -65,30 +84,92 @@ def over_time(
 
 
 def tidy(
-    store: DatabaseStore, retention: Retention | None = None, *, now: datetime | None = None
+    store: DatabaseStore,
+    retention: Retention | None = None,
+    *,
+    now: datetime | None = None,
+    unasked: bool = True,
 ) -> tuple[int, int]:
     """Forget what is over its time, and who was signed in once.
+
+    Parameters
+    ----------
+    unasked : bool
+        Whether nobody was asked how many go: then it refuses what only a wrong clock explains.
 
     Returns
     -------
     (int, int)
         How many orders went, and how many copies beside the store.
+
+    Raises
+    ------
+    TidyError
+        Unasked, when the clock has jumped or stands before what is kept, or when more went at
+        once than `MOST_SHARE` of all orders; nothing is deleted then.
     """
     now = now or datetime.now(UTC)
     retention = retention or Retention()
+    keys = over_time(store, retention, now=now)
+    if unasked:
+        _refuse_jump(store, now)
+        _refuse_many(len(keys), len(store.lines()))
     went = 0
-    for key in over_time(store, retention, now=now):
+    for key in keys:
         try:
             store.forget(key)
         except OrderError:
             continue  # another desk was quicker
         went += 1
     drop_ended(store, now)
+    sweep(store.engine)
     old = (now - timedelta(days=retention.copies_days)).timestamp()
     copies = [path for path in side_copies(store) if path.stat().st_mtime < old]
     for path in copies:
         remove(path)
     return went, len(copies)
+
+
+def _refuse_jump(store: DatabaseStore, now: datetime) -> None:
+    """Refuse a clock that is not believed: the store itself knows when it was last written."""
+    last = store.last_written()
+    if last is None:
+        return
+    if now < last - SKEW:
+        raise TidyError(
+            tr("the clock stands before what was last kept here ({last})", last=_day(last)),
+            do=tr("Set the clock right; nothing has been deleted"),
+        )
+    if now - last > LONGEST_PAUSE:
+        raise TidyError(
+            tr(
+                "nothing was kept here for {days} days, or the clock has jumped",
+                days=(now - last).days,
+            ),
+            do=tr(
+                "Look at the clock; if it is right, type: photocheck forget --over-time. "
+                "Nothing has been deleted"
+            ),
+        )
+
+
+def _refuse_many(going: int, there: int) -> None:
+    if going > max(FEWEST, MOST_SHARE * there):
+        raise TidyError(
+            tr(
+                "{going} of {there} orders would be deleted at once, for being kept long enough",
+                going=going,
+                there=there,
+            ),
+            do=tr(
+                "Look at the clock and at the days; if they are right, type: photocheck forget "
+                "--over-time. Nothing has been deleted"
+            ),
+        )
+
+
+def _day(moment: datetime) -> str:
+    return moment.astimezone(UTC).date().isoformat()
 
 
 def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -> None:
@@ -101,7 +182,7 @@ def write_held(store: DatabaseStore, key: str, target: str | os.PathLike[str]) -
     PhotocheckError
         When the file cannot be written.
     """
-    with replacing(target) as file:
+    with replacing(target, private=True) as file:
         _write_held(store, key, file)
 
 

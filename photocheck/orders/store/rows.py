@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Select, func, select
 
+from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import KEY_FORM, Check, Decision, Order, OrderError, OrderLine
 from photocheck.orders.store.tables import checks, decisions, orders, photos
@@ -17,6 +18,19 @@ from photocheck.speech import tr
 def as_json(value: Any) -> str:
     """Compact JSON in ASCII: an escaped NUL or half a surrogate pair passes any database."""
     return json.dumps(value, ensure_ascii=True, separators=(",", ":"))
+
+
+def draft_as_json(draft: Draft) -> str:
+    """A draft as it is kept.
+
+    Raises
+    ------
+    OrderError
+        When it is larger than `photocheck.orders.bounds` has it.
+    """
+    written = as_json(draft.to_dict())
+    refuse_large(draft, written)
+    return written
 
 
 def head_of(connection: Connection, key: str, *, lock: bool = False) -> RowMapping:

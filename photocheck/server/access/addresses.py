@@ -11,8 +11,14 @@ LINK: Final = "order"
 DESK_COOKIE: Final = "photocheck_desk"
 """The cookie of who is signed in at the desk."""
 
+KNOWN_COOKIE: Final = "photocheck_known"
+"""The cookie of a browser in which somebody signed in before; it opens nothing."""
+
 DESK: Final = "/desk"
 """Where the orders are."""
+
+HEALTH: Final = "/health"
+"""Where whatever watches over the server asks whether orders can be kept."""
 
 SIGN_IN: Final = "/staff"
 """Where staff sign in and out."""

@@ -7,7 +7,6 @@ that whoever reads a copy of it can open nothing with that.
 
 from __future__ import annotations
 
-import hmac
 import secrets
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -35,6 +34,10 @@ and an answer takes weeks)."""
 SHIFT: Final = timedelta(hours=12)
 """How long somebody stays signed in (judgement: a working day; at most 12 hours is also what NIST
 SP 800-63B, 2.2.3, asks at its second level)."""
+
+SKEW: Final = timedelta(minutes=5)
+"""How far ahead the clock of somebody else's machine may be (RFC 4120, 7.5.8, recommends five
+minutes)."""
 
 _LONGEST_TEXT = 200
 """Longer than any pass: what is longer is not looked at."""
@@ -157,10 +160,17 @@ def end_links(store: DatabaseStore, key: str) -> int:
     return len(valid)
 
 
-def cookie_secret(store: DatabaseStore) -> str:
-    """What the cookies of another sign-in are signed with: never the secret of passes itself."""
-    secret = kept.signing_secret(store).encode()
-    return hmac.new(secret, b"photocheck cookies", sha256).hexdigest()
+def end_all(store: DatabaseStore, *, links: bool) -> int:
+    """End whoever is signed in at the desk, and all owners' links as well if asked.
+
+    Returns
+    -------
+    int
+        How many passes opened something until now.
+    """
+    ended = kept.end_every_pass(store, datetime.now(UTC), links=links)
+    _secret.cache_clear()
+    return ended
 
 
 def _new() -> tuple[str, str]:
@@ -199,15 +209,19 @@ def _signed(store: DatabaseStore, carried: str, purpose: str) -> str:
 
 
 def _carried(store: DatabaseStore, text: str, purpose: str) -> str | None:
-    """What a pass carries, when its signature is right and not impossibly old."""
-    age = int(LONGEST[purpose].total_seconds())
+    """What a pass carries, when its signature is right and not impossibly old.
+
+    One that another server's clock signed ahead of this one's is as good: how long it opens
+    something is the store's to say, and a signature cannot be had without the secret.
+    """
     for fresh in (False, True):
         if fresh:
             _secret.cache_clear()
         try:
-            return _signer(_secret(store), purpose).unsign(text, max_age=age).decode()
+            signed, made = _signer(_secret(store), purpose).unsign(text, return_timestamp=True)
         except BadSignature:
             continue
+        return signed.decode() if datetime.now(UTC) - made <= LONGEST[purpose] else None
     return None
 
 

@@ -6,9 +6,11 @@ import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Final
 
 from photocheck.errors import PhotocheckError, reason_of
+from photocheck.server.access.passes import SHIFT, SKEW
 from photocheck.speech import tr
 
 NEEDED: Final = (
@@ -39,8 +41,8 @@ class Provider:
     auth: Mapping[str, str]
     staff: frozenset[str]
 
-    def admitted(self, claims: Mapping[str, Any]) -> str:
-        """The address of somebody who may come in, by what the provider says; else nothing.
+    def named(self, claims: Mapping[str, Any]) -> str:
+        """The address of somebody whom the file names, by what the provider says; else nothing.
 
         Parameters
         ----------
@@ -52,6 +54,23 @@ class Provider:
         if not isinstance(email, str) or verified not in (True, "true"):
             return ""
         return email if email.strip().casefold() in self.staff else ""
+
+    def admitted(self, claims: Mapping[str, Any], now: datetime) -> str:
+        """The same for `SHIFT` from when the provider said so (2, "iat"): then it is asked anew.
+
+        Parameters
+        ----------
+        claims : mapping
+            Of the ID token.
+        now : datetime
+            UTC.
+        """
+        said = claims.get("iat")
+        if isinstance(said, bool) or not isinstance(said, int | float):
+            return ""
+        age = now.timestamp() - said
+        fresh = -SKEW.total_seconds() <= age <= SHIFT.total_seconds()
+        return self.named(claims) if fresh else ""
 
 
 def read_provider(path: str | os.PathLike[str]) -> Provider:

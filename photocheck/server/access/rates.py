@@ -21,8 +21,10 @@ HERE: Final = "this machine"
 MEGABYTE: Final = 1_000_000
 
 RATES: Final[dict[str, RateLimitItem]] = {
-    "sign in from address": parse("20/10 minute"),
-    "sign in as": parse("30/hour"),
+    "failed sign in from address": parse("20/10 minute"),
+    "failed sign in as, from address": parse("10/hour"),
+    "failed sign in as": parse("30/hour"),
+    "failed sign in as, from known browser": parse("20/hour"),
     "unknown links from address": parse("60/10 minute"),
     "begin from address": parse("120/hour"),
     "photos of link": parse("60/hour"),
@@ -34,7 +36,10 @@ RATES: Final[dict[str, RateLimitItem]] = {
     "visits from address": parse("240/minute"),
 }
 """All of them judgement: far above what one order needs, with room for a few dozen people behind
-one address, and far below what would fill a disk or keep a processor busy for others."""
+one address, and far below what would fill a disk or keep a processor busy for others.  Of failures
+to sign in, one address has fewer than lock a name for all, so that nobody alone keeps a colleague
+out; a browser that signed in as that name before has its own count and no other (OWASP, "Slow Down
+Online Guessing Attacks with Device Cookies")."""
 
 
 class TooOftenError(PhotocheckError):

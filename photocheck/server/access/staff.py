@@ -25,6 +25,9 @@ LEAST_SCORE: Final = 3
 
 _LONGEST_NAME = 60
 
+_LONGEST_GIVEN = 2000
+"""Letters of a name or password that are looked at: normalised, 200 were many more at most."""
+
 
 class StaffError(PhotocheckError):
     """Somebody cannot be let in, or a name or password cannot be used."""
@@ -39,6 +42,7 @@ def add(store: DatabaseStore, name: str, password: str) -> None:
         When the name is taken or cannot be one, or the password is too weak.
     """
     shown, known_as = _names(name)
+    password = _as_compared(password)
     _refuse_weak(password, shown)
     if not people.put_person(store, known_as, shown, _hasher().hash(password)):
         raise StaffError(
@@ -56,6 +60,7 @@ def set_password(store: DatabaseStore, name: str, password: str) -> None:
         When there is nobody of this name, or the password is too weak.
     """
     shown, known_as = _names(name)
+    password = _as_compared(password)
     _refuse_weak(password, shown)
     if not people.change_password(store, known_as, _hasher().hash(password)):
         raise _unknown(shown)
@@ -79,26 +84,47 @@ def everybody(store: DatabaseStore) -> tuple[tuple[str, datetime], ...]:
     return people.people(store)
 
 
+def known_as(name: str) -> str:
+    """A name as names are compared, so that whatever counts by name counts all its spellings.
+
+    Empty for what can be nobody's name.
+    """
+    try:
+        return _names(name[:_LONGEST_GIVEN])[1]
+    except StaffError:
+        return ""
+
+
 def recognised(store: DatabaseStore, name: str, password: str) -> str | None:
     """What somebody is known as, when that is their password; else None.
 
     Takes as long for a name that is not known.
     """
+    compared = known_as(name)
+    kept = people.password_of(store, compared)
+    given = password[:_LONGEST_GIVEN]
+    typed = _as_compared(given)
+    if not _fits(kept, typed):
+        # Until 0.2.0 they were kept as they were typed.
+        if typed == given or not _fits(kept, given):
+            return None
+        people.change_password(store, compared, _hasher().hash(typed), sign_out=False)
+    elif kept is not None and _hasher().check_needs_rehash(kept):
+        people.change_password(store, compared, _hasher().hash(typed), sign_out=False)
+    return compared
+
+
+def _fits(kept: str | None, password: str) -> bool:
     try:
-        _, known_as = _names(name)
-    except StaffError:
-        known_as = ""
-    kept = people.password_of(store, known_as)
-    hasher = _hasher()
-    try:
-        right = hasher.verify(kept or _nobodys(), password[:MOST])
+        right = _hasher().verify(kept or _nobodys(), password[: MOST + 1])
     except (Argon2Error, InvalidHashError):
-        return None
-    if kept is None or not right:
-        return None
-    if hasher.check_needs_rehash(kept):
-        people.change_password(store, known_as, hasher.hash(password), sign_out=False)
-    return known_as
+        return False
+    return right and kept is not None
+
+
+def _as_compared(password: str) -> str:
+    """The same password from every keyboard (NFKC, as NIST SP 800-63B-4, 3.1.1.2, asks)."""
+    return unicodedata.normalize("NFKC", password)
 
 
 @cache

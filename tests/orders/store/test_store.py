@@ -12,15 +12,24 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import select, text, update
 from sqlalchemy.exc import DBAPIError
 
 import photocheck
 from photocheck.orders.draft import DogTold, Draft
 from photocheck.orders.model import OrderError
 from photocheck.orders.store import DatabaseStore, open_store
-from photocheck.orders.store.privacy import Retention, over_time, tidy, write_held
-from photocheck.orders.store.tables import UNCHANGING, readings
+from photocheck.orders.store.privacy import (
+    FEWEST,
+    LONGEST_PAUSE,
+    MOST_SHARE,
+    Retention,
+    TidyError,
+    over_time,
+    tidy,
+    write_held,
+)
+from photocheck.orders.store.tables import UNCHANGING, orders, readings
 from photocheck.server.run import recompute, run_check
 from photocheck.speech import speaking
 from tests.support.learnt import learnt
@@ -336,8 +345,58 @@ def test_what_is_over_its_time_goes_and_what_waits_stays(store: DatabaseStore) -
     assert gone_in(10.1) == {draft}
     assert gone_in(99.9) == {draft}
     assert gone_in(100.1) == gone_in(1e5) == {draft, done}
-    assert tidy(store, keep, now=now + timedelta(days=101)) == (2, 0)
+    assert tidy(store, keep, now=now + timedelta(days=101), unasked=False) == (2, 0)
     assert [line.key for line in store.lines()] == [waiting]
+
+
+def aged(store: DatabaseStore, days: float, *keys: str) -> None:
+    """Have orders been touched that long ago."""
+    then = datetime.now(UTC) - timedelta(days=days)
+    with store.writing() as connection:
+        connection.execute(update(orders).where(orders.c.key.in_(keys)).values(touched=then))
+
+
+def test_a_clock_that_jumped_has_nothing_deleted_unasked(store: DatabaseStore) -> None:
+    keys = [checked(store, name=str(n))[0] for n in range(3)]
+    for key in keys:
+        store.decide(key, "accepted", by="Ann", reason="")
+    now = datetime.now(UTC)
+    for days, said in ((800, "clock has jumped"), (61, "clock has jumped"), (-1, "stands before")):
+        with pytest.raises(TidyError, match=said):
+            tidy(store, now=now + timedelta(days=days))
+    assert tidy(store, now=now + timedelta(days=59)) == (0, 0)
+    assert tidy(store, now=now - timedelta(seconds=200)) == (0, 0)  # another machine's clock
+    assert len(store.lines()) == 3
+    assert tidy(store, now=now + timedelta(days=800), unasked=False) == (3, 0)
+
+
+def test_no_more_than_a_share_of_all_orders_goes_unasked(store: DatabaseStore) -> None:
+    keys = [store.open() for _ in range(FEWEST + 1)]
+    aged(store, 31, *keys[1:])
+    assert len(over_time(store, Retention())) == FEWEST
+    aged(store, 31, *keys)
+    with pytest.raises(TidyError, match="21 of 21 orders"):
+        tidy(store)
+    assert len(store.lines()) == FEWEST + 1
+    fresh = [store.open() for _ in range(4 * (FEWEST + 1))]
+    assert tidy(store) == (FEWEST + 1, 0)
+    assert {line.key for line in store.lines()} == set(fresh)
+    assert (MOST_SHARE, FEWEST, LONGEST_PAUSE.days) == (0.2, 20, 60)
+
+
+def test_what_is_over_its_time_by_the_days_of_shipped_goes_then_and_not_before(
+    store: DatabaseStore,
+) -> None:
+    draft, done, busy = store.open(), checked(store)[0], store.open()
+    store.decide(done, "accepted", by="Ann", reason="")
+    now = datetime.now(UTC)
+
+    def going(days: float) -> set[str]:
+        return set(over_time(store, Retention(), now=now + timedelta(days=days))) - {busy}
+
+    assert (going(29.9), going(30.1)) == (set(), {draft})
+    assert (going(729.9), going(730.1)) == ({draft}, {draft, done})
+    assert going(-40) == set()
 
 
 def test_everything_held_about_one_owner_is_in_one_file(

@@ -215,6 +215,17 @@ def test_a_copy_is_whole_or_the_one_before(writers: Writers, address: str, tmp_p
         writers.listen(rng.uniform(0, 2 * usual))
         kill(pid)
         assert check_copy(copy).orders == 8
+    nothing_hidden(address, tmp_path)
+
+
+def nothing_hidden(address: str, *folders: Path) -> None:
+    """Opening the store once has removed all that the killed left half made."""
+    open_store(address).close()
+    for folder in folders:
+        left = [file.name for file in folder.rglob("*") if file.is_file()]
+        # an empty lock may stay for a minute
+        left = [name for name in left if not name.endswith(".lock")]
+        assert [name for name in left if name.endswith(".part") or ".unfinished-" in name] == []
 
 
 def test_a_restore_is_done_or_not_at_all(
@@ -249,6 +260,7 @@ def test_a_restore_is_done_or_not_at_all(
                 check_copy(path)
                 remove(path)
         assert outcomes == {True, False}
+    nothing_hidden(address, tmp_path)
 
 
 def fill(store: DatabaseStore) -> None:

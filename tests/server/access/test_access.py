@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
+import hmac
 import sqlite3
+import stat
+import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,7 +20,9 @@ from photocheck.orders.model import OrderError, Store
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.copies import back_up, restore
 from photocheck.orders.store.privacy import Retention, over_time, tidy, write_held
-from photocheck.server.access import passes, staff
+from photocheck.server.access import door_secret, passes, staff
+from photocheck.server.access.door_secret import SecretError
+from photocheck.server.access.known_browsers import known_browser, remembered
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.access.passes import AccessError
 from photocheck.server.access.staff import StaffError
@@ -107,6 +114,18 @@ def test_a_link_runs_out(store: DatabaseStore, monkeypatch: pytest.MonkeyPatch) 
     assert passes.order_of(store, link) == key
     days = 2.01
     assert refused(store, link, "no longer valid")
+
+
+@pytest.mark.parametrize("ahead_s", [2, 3600, 86400 * 300])
+def test_a_link_signed_by_a_clock_ahead_leads_to_its_order(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch, ahead_s: int
+) -> None:
+    key, _ = checked(store)
+    then = int(time.time()) + ahead_s
+    with monkeypatch.context() as patch:
+        patch.setattr(TimestampSigner, "get_timestamp", lambda _: then)
+        link = passes.link_for(store, key, by="Ada")
+    assert passes.order_of(store, link) == key
 
 
 @pytest.mark.parametrize("days", [0, -1, 367, 1e6])
@@ -223,6 +242,52 @@ def test_staff_come_in_with_their_password_alone(store: DatabaseStore) -> None:
         staff.add(store, "ADA LIND", OTHER)
 
 
+def test_a_password_is_the_same_from_every_keyboard(store: DatabaseStore) -> None:
+    # one letter or two (U+00FC, u and U+0308), and the ligature of Unicode's compatibility forms
+    whole, parted = "vier br\u00fcne seile \ufb02iegen", "vier bru\u0308ne seile fliegen"
+    staff.add(store, "Ada", whole)
+    staff.add(store, "Ben", parted)
+    for name in ("ada", "ben"):
+        for password in (whole, parted):
+            assert staff.recognised(store, name, password) == name
+    staff.set_password(store, "Ada", parted + "!")
+    assert staff.recognised(store, "ada", whole + "!") == "ada"
+
+
+def test_a_password_kept_as_it_was_typed_goes_on_and_is_kept_anew(store: DatabaseStore) -> None:
+    parted = "vier bru\u0308ne seile fliegen"
+    staff.add(store, "Ada", GOOD)
+    staff.people.change_password(store, "ada", staff._hasher().hash(parted))
+    signed_in = passes.desk_pass(store, "ada")
+    assert staff.recognised(store, "ada", parted + "!") is None
+    assert staff.recognised(store, "ada", parted) == "ada"
+    assert staff.recognised(store, "ada", "vier br\u00fcne seile fliegen") == "ada"
+    assert passes.at_desk(store, signed_in) == "Ada"
+
+
+def test_a_name_that_is_not_known_costs_as_many_hashes(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    staff.add(store, "Ada", GOOD)
+    tried: list[str] = []
+    hasher = staff._hasher()
+
+    class Counting:
+        def verify(self, kept: str, password: str) -> bool:
+            tried.append(password)
+            return hasher.verify(kept, password)
+
+    monkeypatch.setattr(staff, "_hasher", Counting)
+    for password in ("a guess that is wrong", "a gu\u0308ess", "x" * 300):
+        counts = []
+        for name in ("ada", "nobody", "owner", "x" * 500):
+            tried.clear()
+            assert staff.recognised(store, name, password) is None
+            counts.append(tuple(map(len, tried)))
+        assert len(set(counts)) == 1
+        assert counts[0]
+
+
 def test_weak_passwords_and_odd_names_are_refused(store: DatabaseStore) -> None:
     for name, password in (
         ("Ada", "short"),
@@ -329,3 +394,84 @@ def test_a_copy_brings_links_and_staff_to_a_new_machine(address: str, tmp_path: 
     with closing(open_store(address)) as store:
         assert passes.order_of(store, link) == key
         assert staff.recognised(store, "Ada", GOOD)
+
+
+# -- the secret of the doors -----------------------------------------------------------
+
+
+@pytest.fixture
+def secret_at(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    file = tmp_path / "outside" / "secret"
+    monkeypatch.setenv(door_secret.SECRET_VARIABLE, str(file))
+    return file
+
+
+def test_a_copy_of_the_store_holds_nothing_that_signs_cookies(
+    store: DatabaseStore, secret_at: Path, tmp_path: Path
+) -> None:
+    staff.add(store, "Ada", GOOD)
+    passes.link_for(store, checked(store)[0], by="Ada")
+    keys = {door_secret.key_for(purpose) for purpose in ("cookies", "known browsers")}
+    back_up(store, tmp_path / "copy")
+    content = (tmp_path / "copy").read_bytes()
+    assert secret_at.read_bytes().strip() not in content
+    assert not [key for key in keys if key.encode() in content]
+    # nor does the secret that the store does hold lead to them
+    kept = passes.kept.signing_secret(store).encode()
+    for purpose in ("photocheck cookies", "photocheck known browsers", "cookies"):
+        assert hmac.new(kept, purpose.encode(), hashlib.sha256).hexdigest() not in keys
+    assert len(keys) == 2
+
+
+def test_the_secret_is_made_once_and_is_private(secret_at: Path) -> None:
+    made = {door_secret.door_secret() for _ in range(3)}
+    assert len(made) == 1
+    assert len(made.pop()) >= 32
+    assert [file.name for file in secret_at.parent.iterdir()] == ["secret"]
+    assert stat.S_IMODE(secret_at.stat().st_mode) == 0o600
+    secret_at.chmod(0o640)
+    with pytest.raises(SecretError, match="others on this machine may read"):
+        door_secret.door_secret()
+    secret_at.chmod(0o600)
+    secret_at.write_text("short")
+    with pytest.raises(SecretError, match="too short"):
+        door_secret.door_secret()
+
+
+def test_servers_that_start_at_once_agree_on_the_secret(secret_at: Path) -> None:
+    with ThreadPoolExecutor(8) as threads:
+        found = set(threads.map(lambda _: door_secret.door_secret(), range(8)))
+    assert len(found) == 1
+
+
+def test_where_no_secret_can_lie_it_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv(door_secret.SECRET_VARIABLE, str(tmp_path / "file" / "secret"))
+    with pytest.raises(SecretError, match="PHOTOCHECK_SECRET"):
+        door_secret.door_secret()
+
+
+@pytest.mark.parametrize("links", [False, True])
+def test_rotation_ends_who_is_signed_in_and_links_only_if_asked(
+    store: DatabaseStore, secret_at: Path, links: bool
+) -> None:
+    staff.add(store, "Ada", GOOD)
+    key, _ = checked(store)
+    link, cookie = passes.link_for(store, key, by="Ada"), passes.desk_pass(store, "ada")
+    known = remembered("ada")
+    before = door_secret.key_for("cookies")
+    door_secret.rotate()
+    assert passes.end_all(store, links=links) == (2 if links else 1)
+    assert door_secret.key_for("cookies") != before
+    assert stat.S_IMODE(secret_at.stat().st_mode) == 0o600
+    assert known_browser(known, "ada") == ""
+    with pytest.raises(AccessError):
+        passes.at_desk(store, cookie)
+    if links:
+        with pytest.raises(AccessError):
+            passes.order_of(store, link)
+        assert passes.order_of(store, passes.link_for(store, key, by="Ada")) == key
+    else:
+        assert passes.order_of(store, link) == key
