@@ -7,6 +7,7 @@ import logging
 import os
 import signal
 import socket
+import sys
 import threading
 from collections.abc import Callable, Mapping
 from importlib import import_module
@@ -33,6 +34,8 @@ ANSWERS_END_WITHIN_S: Final = 4
 
 ENDS_WITHIN_S: Final = 9.5
 """All of it: a container is killed after 10 s (`docker stop`), a service after 90 (systemd)."""
+
+SWITCH_S: Final = 0.001
 
 MOST_MESSAGE_BYTES: Final = 2**20
 """Of what a page sends: all that stands in its fields, and the marks."""
@@ -94,6 +97,8 @@ def run(settings: Mapping[str, Any], *, on_ready: Callable[[], None] = lambda: N
     # What was loaded stays: the collector need not look through it again and again.
     gc.collect()
     gc.freeze()
+    # How long the thread that answers waits for each that runs a page.
+    sys.setswitchinterval(SWITCH_S)
     files = connections.raise_descriptors()
     connections.ROOM.in_all = max(1, min(connections.IN_ALL, files - connections.RESERVED))
     config = uvicorn.Config(

@@ -35,10 +35,16 @@ MESSAGES_OF_PAGE: Final = Pace(a_second=5, at_once=60)
 """Messages of one open page.  A person who types presses some ten keys a second into one field,
 which is sent once; marks are sent when they are let go (judgement)."""
 
-MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=300)
+MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=150)
 """Of all pages open at one address: a run of the first page takes 15 ms of one processor, so that
 one address gets less than half of it (measured), and fifty people who each do something every
 two seconds are not slowed."""
+
+VISITS_OF_ADDRESS: Final = Pace(a_second=4, at_once=100)
+"""Pages opened at one address."""
+
+REQUESTS_OF_ADDRESS: Final = Pace(a_second=50, at_once=400)
+"""Requests of one address, without the files that pages are made of; a first visit has four."""
 
 FILES_OF_ADDRESS: Final = Pace(a_second=400, at_once=6000)
 """Files that pages are made of, 63 for a first visit: a hundred visitors at once, six a second

@@ -12,6 +12,7 @@ import gzip
 import mimetypes
 from dataclasses import dataclass
 from functools import cache
+from hashlib import sha256
 from typing import Final
 
 from starlette.requests import HTTPConnection
@@ -20,13 +21,16 @@ from starlette.responses import Response
 from photocheck_app import framework
 
 FOLDER: Final = "/static/"
+INDEX: Final = "/index.html"
 
 KEPT: Final = "public, max-age=31536000, immutable"
 
 _SMALLEST: Final = 1000
 """Bytes that are worth pressing."""
 
-_PRESSED: Final = frozenset({"text/javascript", "text/css", "image/svg+xml", "application/json"})
+_PRESSED: Final = frozenset(
+    {"text/html; charset=utf-8", "text/javascript", "text/css", "image/svg+xml", "application/json"}
+)
 """Kinds that are not pressed already."""
 
 
@@ -41,11 +45,14 @@ class Asset:
     content : bytes
     pressed : bytes or None
         By gzip, where that is worth it.
+    tag : str
+        As in an ETag: another for other content.
     """
 
     kind: str
     content: bytes
     pressed: bytes | None
+    tag: str
 
 
 _held: Final[dict[str, Asset]] = {}
@@ -60,10 +67,11 @@ def _there() -> frozenset[str]:
 def _read(inner: str) -> Asset:
     content = (framework.static_folder() / inner.removeprefix("/")).read_bytes()
     kind = mimetypes.guess_type(inner)[0] or "application/octet-stream"
-    if kind == "application/javascript":
-        kind = "text/javascript"
+    if kind in ("application/javascript", "text/html"):
+        kind = {"text/html": "text/html; charset=utf-8"}.get(kind, "text/javascript")
     worth = kind in _PRESSED and len(content) >= _SMALLEST
-    return Asset(kind, content, gzip.compress(content, 6, mtime=0) if worth else None)
+    pressed = gzip.compress(content, 6, mtime=0) if worth else None
+    return Asset(kind, content, pressed, f'"{sha256(content).hexdigest()[:32]}"')
 
 
 async def asset(wanted: HTTPConnection, inner: str) -> Response | None:
@@ -81,12 +89,34 @@ async def asset(wanted: HTTPConnection, inner: str) -> Response | None:
         or inner not in _there()
     ):
         return None
-    found = _held.get(inner)
-    if found is None:
+    return _answer(wanted, await _found(inner), {"Cache-Control": KEPT})
+
+
+async def page_file(wanted: HTTPConnection, inner: str) -> Response | None:
+    """The answer to who asks for a page: the same for all of them, and what it shows comes later.
+
+    None where Streamlit shall answer: to lead on to the path with or without a last stroke.
+    """
+    plain = inner == "/" or not inner.endswith("/")
+    whole = wanted.scope["path"] == framework.base() + inner
+    if wanted.scope["method"] not in ("GET", "HEAD") or not (plain and whole):
+        return None
+    found = await _found(INDEX)
+    headers = {"Cache-Control": "no-cache", "ETag": found.tag}
+    if found.tag in wanted.headers.get("if-none-match", ""):
+        return Response(status_code=304, headers=headers)
+    return _answer(wanted, found, headers)
+
+
+async def _found(inner: str) -> Asset:
+    if inner not in _held:
         # Two who ask at once read it twice, to the same bytes.
-        found = _held[inner] = await asyncio.to_thread(_read, inner)
-    headers = {"Cache-Control": KEPT, "Content-Type": found.kind}
-    content = found.content
+        _held[inner] = await asyncio.to_thread(_read, inner)
+    return _held[inner]
+
+
+def _answer(wanted: HTTPConnection, found: Asset, headers: dict[str, str]) -> Response:
+    headers["Content-Type"], content = found.kind, found.content
     if found.pressed is not None:
         headers["Vary"] = "Accept-Encoding"
         if "gzip" in wanted.headers.get("accept-encoding", ""):

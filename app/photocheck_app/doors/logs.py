@@ -11,6 +11,9 @@ from typing import Any, Final
 LINES: Final = 20
 """Of one kind, which is one place in the program, in one `WINDOW_S`."""
 
+OF_TRACEBACK: Final = 5
+"""How many lines one with a traceback counts as."""
+
 WINDOW_S: Final = 60.0
 
 MOST_CHARACTERS: Final = 4000
@@ -42,7 +45,7 @@ class Bounded(logging.Filter):
             if left_out > 0:
                 record.msg = f"{record.getMessage()} (and {left_out} more like it, left out)"
                 record.args = None
-        self._said[kind] += 1
+        self._said[kind] += OF_TRACEBACK if record.exc_info else 1
         if self._said[kind] > LINES:
             return False
         said = record.getMessage()

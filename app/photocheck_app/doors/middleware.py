@@ -20,18 +20,21 @@ from photocheck.server.access.rates import MEGABYTE, TooOftenError, visitor
 from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
-from photocheck_app.doors.assets import asset
+from photocheck_app.doors.assets import asset, page_file
 from photocheck_app.doors.bodies import Body, TooLargeError, most_bytes
 from photocheck_app.doors.cookies import cookie, give_out, taken_in
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.open_pages import (
-    PAGES,
-    PAGES_OF_ADDRESS,
+    ANSWERED,
+    FILES,
+    MOST_PAGES,
+    MOST_REQUESTS,
+    OPEN,
     REQUESTS,
-    REQUESTS_OF_ADDRESS,
+    VISITS,
+    Page,
     one_more,
-    paced,
-    paced_file,
+    turn,
 )
 from photocheck_app.doors.origin import is_foreign, is_https
 from photocheck_app.doors.paths import Purpose, purpose_of
@@ -117,17 +120,24 @@ class Guard:
         self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
     ) -> None:
         who, visit = _who(scope), wanted.cookies.get(COOKIE, "")
-        COUNTS.count("visits from address", who)
+        await turn(VISITS, who)
         if found is None:
             await _turned_away(scope, receive, send, 404, _nothing_there())
             return
-        with one_more(PAGES, who, PAGES_OF_ADDRESS):
-            await self._app(_own_session_only(scope, visit), paced(receive, who), send)
+        with one_more(OPEN, who, MOST_PAGES):
+            page = Page(receive, send, who)
+            try:
+                await self._app(_own_session_only(scope, visit), page.receive, page.send)
+            except Exception:
+                # Streamlit takes a visitor who left in the middle of it for one with a wrong
+                # message, and stumbles.
+                if not page.left:
+                    raise
 
     async def _file(
         self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, inner: str
     ) -> None:
-        await paced_file(_who(scope))
+        await turn(FILES, _who(scope))
         held = await asset(wanted, inner)
         await (held or self._app)(scope, receive, send)
 
@@ -135,9 +145,12 @@ class Guard:
         self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
     ) -> None:
         who = _who(scope)
-        COUNTS.count("requests from address", who)
+        await turn(REQUESTS, who)
         if found is None or not _is_theirs(*found, wanted.cookies.get(COOKIE, "")):
             await _turned_away(scope, receive, send, 404, _nothing_there())
+            return
+        if found[0] == "page" and (held := await page_file(wanted, found[1])):
+            await held(scope, receive, send)
             return
         uploads = found[0] == "upload" and scope["method"] in ("PUT", "POST")
         if uploads:
@@ -147,7 +160,7 @@ class Guard:
         if length is not None and length > most:
             await _turned_away(scope, receive, send, 413, _too_large())
             return
-        with one_more(REQUESTS, who, REQUESTS_OF_ADDRESS):
+        with one_more(ANSWERED, who, MOST_REQUESTS):
             body = Body(receive, most, _counting(who, length) if uploads else _for_nothing)
             answer = _Answer(send, body)
             try:
@@ -276,7 +289,8 @@ async def _turned_away(scope: Scope, receive: Receive, send: Send, status: int, 
         await receive()
         await send({"type": "websocket.close", "code": 1013, "reason": _shortened(said)})
         return
-    more = {429: {"Retry-After": "60"}, 413: {"Connection": "close"}}.get(status)
+    closed = {"Connection": "close"}
+    more = {429: {"Retry-After": "60", **closed}, 413: closed}.get(status)
     await PlainTextResponse(said, status, more)(scope, receive, send)
 
 

@@ -8,33 +8,39 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
 
-from starlette.types import Message, Receive
+from starlette.types import Message, Receive, Send
 
 from photocheck.server.access.rates import too_often
 from photocheck.server.pace import (
     FILES_OF_ADDRESS,
     MESSAGES_OF_ADDRESS,
     MESSAGES_OF_PAGE,
+    REQUESTS_OF_ADDRESS,
+    VISITS_OF_ADDRESS,
     Bucket,
     Buckets,
 )
 
-PAGES_OF_ADDRESS: Final = 150
+MOST_PAGES: Final = 150
 """Open at one address: a few dozen people with a few each."""
 
-REQUESTS_OF_ADDRESS: Final = 100
-"""Under way at one address, without the files that pages are made of."""
+MOST_REQUESTS: Final = 100
+"""Being answered at one address, once their turn has come, without the files that pages are
+made of."""
 
 LONGEST_WAIT_S: Final = 10.0
-"""For a file; who would wait longer is told to come again."""
+"""For one's turn; who would wait longer is told to come again."""
 
 BYTES_OF_ONE: Final = 20_000
 """A message counts once more for each of so many bytes."""
 
 FILES: Final = Buckets(FILES_OF_ADDRESS)
+REQUESTS: Final = Buckets(REQUESTS_OF_ADDRESS)
+VISITS: Final = Buckets(VISITS_OF_ADDRESS)
 MESSAGES: Final = Buckets(MESSAGES_OF_ADDRESS)
-PAGES: Final[Counter[str]] = Counter()
-REQUESTS: Final[Counter[str]] = Counter()
+
+OPEN: Final[Counter[str]] = Counter()
+ANSWERED: Final[Counter[str]] = Counter()
 
 
 @contextmanager
@@ -57,36 +63,67 @@ def one_more(of: Counter[str], who: str, most: int) -> Iterator[None]:
             del of[who]
 
 
-async def paced_file(who: str) -> None:
-    """Wait until a visitor may have one more of the files that pages are made of.
+async def turn(of: Buckets, who: str) -> None:
+    """Wait until it is a visitor's turn.
 
     Raises
     ------
     TooOftenError
         When that is too long.
     """
-    wait_s = FILES.of(who).wait_s(most_s=LONGEST_WAIT_S)
+    wait_s = of.of(who).wait_s(most_s=LONGEST_WAIT_S)
     if wait_s > LONGEST_WAIT_S:
         raise too_often(wait_s)
     if wait_s:
         await asyncio.sleep(wait_s)
 
 
-def paced(receive: Receive, who: str) -> Receive:
-    """A page's messages, no faster than a page and its address may ask.
+class Page:
+    """An open page's connection, between the server and Streamlit.
 
-    What has not been taken from the connection is not read from it, so that whoever asks too
-    fast is slowed by it filling up.
+    What has not been taken from the connection is not read from it, so that whoever asks faster
+    than a page and its address may is slowed by it filling up.
+
+    Parameters
+    ----------
+    receive, send : ASGI receive and send
+    who : str
+        As `photocheck.server.access.rates.visitor` says.
+
+    Attributes
+    ----------
+    left : bool
+        Whether the visitor has gone, or was sent away.
     """
-    own, shared = Bucket(MESSAGES_OF_PAGE), MESSAGES.of(who)
 
-    async def receiving() -> Message:
-        message = await receive()
+    def __init__(self, receive: Receive, send: Send, who: str) -> None:
+        self._receive, self._send = receive, send
+        self._own, self._shared = Bucket(MESSAGES_OF_PAGE), MESSAGES.of(who)
+        self.left = False
+
+    async def receive(self) -> Message:
+        """As ASGI's receive, once it is this page's turn."""
+        if self.left:
+            return {"type": "websocket.disconnect", "code": 1005}
+        message = await self._receive()
         if message["type"] == "websocket.receive":
-            cost = 1 + len(message.get("bytes") or b"") / BYTES_OF_ONE
-            wait_s = max(own.wait_s(cost), shared.wait_s(cost))
+            if message.get("bytes") is None:
+                # Pages send none; Streamlit would write a traceback into the log.
+                self.left = True
+                await self._send({"type": "websocket.close", "code": 1003})
+                return {"type": "websocket.disconnect", "code": 1003}
+            cost = 1 + len(message["bytes"]) / BYTES_OF_ONE
+            wait_s = max(self._own.wait_s(cost), self._shared.wait_s(cost))
             if wait_s:
                 await asyncio.sleep(wait_s)
+        elif message["type"] == "websocket.disconnect":
+            self.left = True
         return message
 
-    return receiving
+    async def send(self, message: Message) -> None:
+        """As ASGI's send."""
+        try:
+            await self._send(message)
+        except OSError:  # ASGI's word for a visitor who has gone
+            self.left = True
+            raise

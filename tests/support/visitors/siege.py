@@ -233,16 +233,18 @@ def main() -> int:
                 except Exception as error:
                     found.append(f"{name}: no order could be sent: {type(error).__name__}")
                 order_s = time.perf_counter() - began
+            steps = "  ".join(f"{kind} {max(took):.1f}" for kind, took in owner.took.items())
             took.sort()
             slow |= took[-1] > BAR_S
             middle = took[len(took) // 2]
             print(
                 f"{name:8} pages {len(took):3}  median {middle:5.2f} s  longest {took[-1]:6.2f} s"
-                f"  a whole order {order_s:5.1f} s",
+                f"  a whole order {order_s:5.1f} s; the longest: {steps}",
                 flush=True,
             )
         found += wrongs(app.store, told, headlines)
-        print(f"the log has {app.log.stat().st_size} bytes")
+        said = app.log.read_text()
+        print(f"the log has {len(said)} characters; its end:\n{said[-3000:]}")
     print(f"orders sent meanwhile: {len(told)}; wrong: {len(found)}")
     print("\n".join(found))
     return 1 if found or slow else 0
