@@ -74,21 +74,24 @@ def _read(inner: str) -> Asset:
     return Asset(kind, content, pressed, f'"{sha256(content).hexdigest()[:32]}"')
 
 
-async def asset(wanted: HTTPConnection, inner: str) -> Response | None:
-    """The answer to who asks for such a file; None where Streamlit shall answer.
+def is_asset(wanted: HTTPConnection, inner: str) -> bool:
+    """Whether such a file is asked for, whole.
 
     Parameters
     ----------
     inner : str
         A path as `photocheck_app.doors.paths.purpose_of` gives it: no part of it leads elsewhere.
     """
-    if (
-        not inner.startswith(FOLDER)
-        or wanted.scope["method"] not in ("GET", "HEAD")
-        or "range" in wanted.headers
-        or inner not in _there()
-    ):
-        return None
+    return (
+        inner.startswith(FOLDER)
+        and wanted.scope["method"] in ("GET", "HEAD")
+        and "range" not in wanted.headers
+        and inner in _there()
+    )
+
+
+async def asset(wanted: HTTPConnection, inner: str) -> Response:
+    """The answer to who asks for such a file (`is_asset`)."""
     return _answer(wanted, await _found(inner), {"Cache-Control": KEPT})
 
 

@@ -112,9 +112,9 @@ class Room:
     def enter(self, transport: asyncio.BaseTransport, address: str) -> bool:
         """Take a connection on, in place of one that waits where there is no room."""
         who = "" if is_proxy(address) else visitor(address)
-        if who and self._many[who] >= self.of_address and not self._send_away(who):
+        if who and self._many.get(who, 0) >= self.of_address and not self._send_away(who):
             return False
-        if len(self._here) >= self.in_all and not self._send_one_away():
+        if len(self._here) >= self.in_all and not self._send_one_away(who):
             return False
         self._here[transport] = who
         self._many[who] += 1
@@ -143,12 +143,14 @@ class Room:
         if who is not None:
             self._waiting[who].setdefault(transport)
 
-    def _send_one_away(self) -> bool:
+    def _send_one_away(self, newcomer: str) -> bool:
+        own = self._many.get(newcomer, 0)
         busiest = sorted(self._many, key=self._many.__getitem__, reverse=True)
-        return any(self._send_away(who) for who in busiest)
+        # Nobody takes the room of an address that has less.
+        return any(self._send_away(who) for who in busiest if self._many[who] >= max(own, 1))
 
     def _send_away(self, who: str) -> bool:
-        for transport in self._waiting[who]:
+        for transport in self._waiting.get(who, ()):
             self.leave(transport)
             if isinstance(transport, asyncio.Transport):
                 transport.abort()
@@ -219,12 +221,12 @@ class Http(H11Protocol):
         if not self._admitted:
             return
         super().data_received(data)
-        self._look(began=True)
+        self._look()
 
     def on_response_complete(self) -> None:
         """They were answered; what they said meanwhile is read next."""
         super().on_response_complete()
-        self._look(began=False)
+        self._look()
 
     def pause_writing(self) -> None:
         """They do not take what they are given."""
@@ -242,7 +244,7 @@ class Http(H11Protocol):
         ROOM.asks(self.transport)
         super().handle_websocket_upgrade(event)
 
-    def _look(self, *, began: bool) -> None:
+    def _look(self) -> None:
         if self.transport.get_protocol() is not self:
             return
         if self.transport.is_closing():
@@ -260,7 +262,7 @@ class Http(H11Protocol):
             self._reading.end()
             return
         ROOM.waits(self.transport)
-        if self.conn.their_state is h11.IDLE and began and not self._reading.waiting:
+        if not self._reading.waiting:
             self._reading.wait(self.transport, HEADERS_S)
 
     def _close(self) -> None:

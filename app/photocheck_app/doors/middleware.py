@@ -20,7 +20,7 @@ from photocheck.server.access.rates import MEGABYTE, TooOftenError, visitor
 from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
-from photocheck_app.doors.assets import asset, page_file
+from photocheck_app.doors.assets import asset, is_asset, page_file
 from photocheck_app.doors.bodies import Body, TooLargeError, most_bytes
 from photocheck_app.doors.cookies import cookie, give_out, taken_in
 from photocheck_app.doors.language import language_of
@@ -109,8 +109,10 @@ class Guard:
             try:
                 if scope["type"] == "websocket":
                     await self._page(scope, receive, safely, wanted, found)
-                elif found is not None and found[0] == "asset":
-                    await self._file(scope, receive, safely, wanted, found[1])
+                elif found is not None and is_asset(wanted, found[1]):
+                    await turn(FILES, _who(scope))
+                    held = await asset(wanted, found[1])
+                    await held(scope, receive, safely)
                 else:
                     await self._request(scope, receive, safely, wanted, found)
             except TooOftenError as error:
@@ -133,13 +135,6 @@ class Guard:
                 # message, and stumbles.
                 if not page.left:
                     raise
-
-    async def _file(
-        self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, inner: str
-    ) -> None:
-        await turn(FILES, _who(scope))
-        held = await asset(wanted, inner)
-        await (held or self._app)(scope, receive, send)
 
     async def _request(
         self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
