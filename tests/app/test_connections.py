@@ -18,6 +18,7 @@ from starlette.types import Receive, Scope, Send
 from photocheck_app import start
 from photocheck_app.doors import connections
 from photocheck_app.doors.connections import Room
+from tests.support.waiting import until_in_loop
 
 HEAD = b"GET / HTTP/1.1\r\nHost: here\r\n"
 LONG_S = 1000.0
@@ -53,8 +54,7 @@ async def _served() -> AsyncIterator[Callable[[], Awaitable[Any]]]:
     )
     server = uvicorn.Server(config)
     serving = asyncio.create_task(server._serve([listener]))
-    while not server.started:
-        await asyncio.sleep(0.001)
+    await until_in_loop(lambda: server.started, "the server answers")
     try:
         yield lambda: asyncio.open_connection(*listener.getsockname())
     finally:
@@ -101,10 +101,8 @@ def test_who_does_nothing_for_too_long_is_parted_from(
         if b"/much" in sent:
             writer.transport.pause_reading()
         writer.write(sent)
-        while not len(room):
-            await asyncio.sleep(0.001)
-        while len(room):
-            await asyncio.sleep(0.001)
+        await until_in_loop(lambda: len(room), "the connection is there")
+        await until_in_loop(lambda: not len(room), "the connection was ended")
         writer.close()
 
     _run(work)
@@ -126,8 +124,7 @@ def test_where_no_room_is_left_who_waited_longest_leaves(room: Room) -> None:
     async def work(connect: Callable[[], Awaitable[Any]]) -> None:
         silent = [await connect() for _ in range(3)]
         silent[2][1].write(HEAD)
-        while len(room) < 3:
-            await asyncio.sleep(0.001)
+        await until_in_loop(lambda: len(room) == 3, "all are there")
         reader, writer = await connect()
         writer.write(HEAD + b"\r\n")
         assert (await reader.readline()) == b"HTTP/1.1 200 OK\r\n"
@@ -142,8 +139,9 @@ def test_where_all_are_being_served_the_next_is_told(room: Room) -> None:
         served = [await connect() for _ in range(3)]
         for _, writer in served:
             writer.write(b"PUT / HTTP/1.1\r\nHost: here\r\nContent-Length: 9\r\n\r\nabc")
-        while any(room._waiting[""]) or len(room) < 3:
-            await asyncio.sleep(0.001)
+        await until_in_loop(
+            lambda: len(room) == 3 and not room._waiting[""], "all are being served"
+        )
         reader, writer = await connect()
         assert (await reader.readline()) == b"HTTP/1.1 503 Service Unavailable\r\n"
         assert len(room) == 3

@@ -1,6 +1,6 @@
 """What one anonymous client can do to the others: it, and an honest visitor's waiting meanwhile.
 
-``cd tests && python -m support.visitors.siege`` prints how long an honest visitor waits for a page,
+``python -m tests.support.visitors.siege`` prints how long an honest visitor waits for a page,
 and that the order sent meanwhile is whole, under each attack and under all of them together.  The
 bar: no page takes more than 3 s.  Server, visitor and attacker share the machine, and its
 processors: the attacker is niced.
@@ -40,7 +40,7 @@ _AGAIN_S: Final = 0.05
 """Until a connection that was closed is opened again."""
 
 
-async def _for_ever(once: Callable[[], Awaitable[None]]) -> None:
+async def _again_and_again(once: Callable[[], Awaitable[None]]) -> None:
     while True:
         with suppress(OSError, WebSocketException, EOFError, asyncio.IncompleteReadError):
             await once()
@@ -163,7 +163,7 @@ async def _attack(address: str, kinds: Sequence[str], share: float) -> None:
     attacker = Attacker(address)
     await asyncio.gather(
         *(
-            _for_ever(getattr(attacker, kind))
+            _again_and_again(getattr(attacker, kind))
             for kind in kinds
             for _ in range(max(1, int(share * KINDS[kind])))
         )
@@ -171,9 +171,9 @@ async def _attack(address: str, kinds: Sequence[str], share: float) -> None:
 
 
 @contextmanager
-def under(address: str, kinds: Sequence[str]) -> Iterator[None]:
+def under(address: str, kinds: Sequence[str], connections: int = CONNECTIONS) -> Iterator[None]:
     """The attacks, from a process of their own, for as long as the block lasts."""
-    share = 1.0 if len(kinds) < 2 else CONNECTIONS / sum(KINDS[kind] for kind in kinds)
+    share = 1.0 if len(kinds) < 2 else connections / sum(KINDS[kind] for kind in kinds)
     command = [sys.executable, "-m", "tests.support.visitors.siege", "--attack", address]
     process = subprocess.Popen([*command, "--share", str(share), *kinds])
     try:
@@ -184,7 +184,7 @@ def under(address: str, kinds: Sequence[str]) -> Iterator[None]:
         process.wait()
 
 
-async def _pages(address: str, for_s: float) -> list[float]:
+async def pages(address: str, for_s: float) -> list[float]:
     """How long each of an honest visitor's page loads took."""
     took, until = [], time.perf_counter() + for_s
     while time.perf_counter() < until:
@@ -218,13 +218,13 @@ def main() -> int:
     kinds = asked.kinds or list(KINDS)
     found, slow = [], False
     with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as app:
-        asyncio.run(_pages(app.address, 3))
+        asyncio.run(pages(app.address, 3))
         told, headlines = [], {}
         rounds = [[], *([kind] for kind in kinds), *([kinds] if len(kinds) > 1 else [])]
         for number, attacks in enumerate(rounds):
             name = "none" if not attacks else attacks[0] if len(attacks) == 1 else "all"
             with under(app.address, attacks):
-                took = asyncio.run(_pages(app.address, asked.seconds))
+                took = asyncio.run(pages(app.address, asked.seconds))
                 owner, began = Owner(app.address, told_by(number)), time.perf_counter()
                 try:
                     asyncio.run(asyncio.wait_for(owner.play(), 120))
