@@ -24,7 +24,7 @@ def most_bytes(purpose: Purpose | None, method: str) -> int:
     return SMALL
 
 
-class Brought:
+class Arriving:
     """Stands between the server and what reads a body.
 
     Parameters

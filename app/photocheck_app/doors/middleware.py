@@ -21,7 +21,7 @@ from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
 from photocheck_app.doors.assets import asset, is_asset, page_file
-from photocheck_app.doors.bodies import Brought, TooLargeError, most_bytes
+from photocheck_app.doors.bodies import Arriving, TooLargeError, most_bytes
 from photocheck_app.doors.cookies import cookie, give_out, taken_in
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.open_pages import (
@@ -156,7 +156,7 @@ class Guard:
             await _turned_away(scope, receive, send, 413, _too_large())
             return
         with one_more(ANSWERED, who, MOST_REQUESTS):
-            body = Brought(receive, most, _counting(who, length) if uploads else _for_nothing)
+            body = Arriving(receive, most, _counting(who, length) if uploads else _for_nothing)
             answer = _Answer(send, body)
             try:
                 await self._app(scope, body, answer)
@@ -174,7 +174,7 @@ class Guard:
 class _Answer:
     """Passes on what is answered, until what was brought is refused."""
 
-    def __init__(self, send: Send, body: Brought) -> None:
+    def __init__(self, send: Send, body: Arriving) -> None:
         self._send, self._body = send, body
         self.begun = False
 
