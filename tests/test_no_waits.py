@@ -15,12 +15,14 @@ WAITS = {"sleep", "wait_for_timeout"}
 
 ALLOWED = {
     # Looks again and again, until it is so or a deadline has passed.
-    "support/waiting.py": {"until", "patiently"},
+    "support/waiting.py": {"until", "until_in_loop", "patiently"},
     "support/pages.py": {"start_server", "until_on_page", "way_is_free"},
     "support/provider.py": {"running"},
     "packaging/test_ways_of_starting.py": {"first_words"},
     # People think between two things they do.
     "support/visitors/owner.py": {"_time", "_see_result"},
+    # An attacker keeps its own time; its victim comes again and again.
+    "support/visitors/siege.py": {"_again_and_again", "headers", "reruns", "under", "pages"},
 }
 
 

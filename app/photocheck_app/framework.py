@@ -9,7 +9,8 @@ be told by its proof, and not by a traceback.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
@@ -91,6 +92,40 @@ def base() -> str:
     """What stands before every address of Streamlit: empty, or ``"/name"``."""
     told = str(st.get_option("server.baseUrlPath") or "").strip("/")
     return f"/{told}" if told else ""
+
+
+# -- cookies (web/server/starlette/starlette_server_config.py, 1.67.0) --
+
+SIGN_IN_COOKIES: Final = ("_streamlit_user", "_streamlit_session")
+"""How the names begin of those that carry who signed in through a provider.  The third, a token
+against forged requests, is read by the page's own scripts under its own name."""
+
+
+# -- settings (web/bootstrap.py, file_util.py, 1.67.0) --
+
+
+def configure(settings: Mapping[str, Any]) -> None:
+    """Set options as the command line's flags would: above every file and variable.
+
+    Parameters
+    ----------
+    settings : mapping of an option's name to its value
+    """
+    from streamlit.web.bootstrap import load_config_options
+
+    load_config_options(dict(settings))
+
+
+def most_upload_bytes() -> int:
+    """Of one file (starlette_routes.py, 1.67.0)."""
+    return int(st.get_option("server.maxUploadSize")) * 1024 * 1024
+
+
+def static_folder() -> Path:
+    """Where the files lie that pages are made of."""
+    from streamlit.file_util import get_static_dir
+
+    return Path(get_static_dir())
 
 
 # -- runs and sessions (runtime/scriptrunner_utils/script_run_context.py, 1.67.0) --
@@ -249,13 +284,3 @@ def let_go(files: Iterable[UploadedFile]) -> None:
         return
     for file in files:
         runtime().uploaded_file_mgr.remove_file(session, file_id(file))
-
-
-# -- the command line (web/cli.py, 1.67.0) --
-
-
-def command_line() -> Callable[..., Any]:
-    """What the command ``streamlit`` runs."""
-    from streamlit.web.cli import main
-
-    return main

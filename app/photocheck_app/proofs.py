@@ -212,24 +212,33 @@ def _prove_routes(app: Any) -> None:
 
 
 def _prove_assets(_: Any) -> None:
-    from streamlit import file_util
-
-    folder = Path(file_util.get_static_dir())
+    folder = framework.static_folder()
     files = [f"/{file.relative_to(folder).as_posix()}" for file in folder.rglob("*.*")]
     _must("/index.html" in files, "the page has gone")
     odd = [file for file in files if not framework.ASSET_FORM.fullmatch(file)]
     _must(not odd, f"the files {odd[:3]}")
 
 
-def _prove_command_line(_: Any) -> None:
-    _must("run" in getattr(framework.command_line(), "commands", ()), "no command to serve")
+def _prove_cookies(_: Any) -> None:
+    from streamlit.web.server.starlette import starlette_server_config as config
+
+    for name in (config.USER_COOKIE_NAME, config.TOKENS_COOKIE_NAME, config.SESSION_COOKIE_NAME):
+        _must(name.startswith(framework.SIGN_IN_COOKIES), f"the cookie {name}")
+    _must(
+        not config.XSRF_COOKIE_NAME.startswith(framework.SIGN_IN_COOKIES),
+        f"the cookie {config.XSRF_COOKIE_NAME}",
+    )
 
 
 def _prove_settings(_: Any) -> None:
+    from streamlit.web import bootstrap
+
+    _must(callable(bootstrap.load_config_options), "settings are set elsewhere")
     folder = Path(__file__).parent
-    for flag in serving.flags(serving.ADDRESS, serving.PORT, folder, only_here=True):
+    for name in serving.settings(serving.ADDRESS, serving.PORT, folder, only_here=True):
         # Raises for a setting that is not known.
-        st.get_option(flag.partition("=")[0].removeprefix("--"))
+        st.get_option(name)
+    _must(framework.most_upload_bytes() > 0, "no bound for files that are handed in")
 
 
 PRIVATE: Final[Sequence[Private]] = (
@@ -240,7 +249,7 @@ PRIVATE: Final[Sequence[Private]] = (
     Private(later("the files that visitors hand in"), "1.67.0", _prove_uploads),
     Private(later("the addresses of the server"), "1.67.0", _prove_routes),
     Private(later("the files that pages are made of"), "1.67.0", _prove_assets),
-    Private(later("the command that serves"), "1.67.0", _prove_command_line),
+    Private(later("the cookies of the server"), "1.67.0", _prove_cookies),
     Private(later("the settings of the server"), "1.67.0", _prove_settings),
 )
 """Every private thing, in the order it is tried."""

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import streamlit as st
 from starlette.middleware import Middleware
 
 from photocheck_app.doors import health, sign_in
+from photocheck_app.doors.lifespan import lifespan
 from photocheck_app.doors.middleware import Guard
 from photocheck_app.doors.oidc import secrets_of_oidc
-from photocheck_app.doors.retention import retention
 
 app = st.App(
-    "main.py",
+    Path(__file__).with_name("main.py"),
     routes=[*health.ROUTES, *sign_in.ROUTES],
     middleware=[Middleware(Guard)],
     secrets=secrets_of_oidc() or None,
-    lifespan=retention,
+    lifespan=lifespan,
 )

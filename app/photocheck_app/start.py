@@ -3,8 +3,22 @@
 from __future__ import annotations
 
 import gc
+import logging
+import os
+import signal
+import socket
 import sys
+import threading
+from collections.abc import Callable, Mapping
 from importlib import import_module
+from types import FrameType
+from typing import Any, Final
+
+import uvicorn
+
+from photocheck_app import framework
+from photocheck_app.doors import connections
+from photocheck_app.doors.logs import bound_logs
 
 SLOW = (
     "pandas",
@@ -15,18 +29,124 @@ SLOW = (
 )
 """Modules that take long to load.  Not the pages: their parts want the server running."""
 
+ANSWERS_END_WITHIN_S: Final = 4
+"""What is being handed in or answered when the server is told to end."""
 
-def main() -> None:
-    """Load, then serve; the arguments are those of ``streamlit``."""
+ENDS_WITHIN_S: Final = 9.5
+"""All of it: a container is killed after 10 s (`docker stop`), a service after 90 (systemd)."""
+
+SWITCH_S: Final = 0.001
+
+MOST_MESSAGE_BYTES: Final = 2**20
+"""Of what a page sends: all that stands in its fields, and the marks."""
+
+HEADERS_BYTES: Final = 32_000
+"""Of a request: a browser sends some 3,000, with a provider's cookies 10,000."""
+
+
+class Server(uvicorn.Server):
+    """The server underneath, which says when it answers and never hangs at the end.
+
+    Parameters
+    ----------
+    config : uvicorn.Config
+    on_ready : function
+    """
+
+    def __init__(self, config: uvicorn.Config, on_ready: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._on_ready = on_ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to answer."""
+        await super().startup(sockets)
+        if self.started:
+            self._on_ready()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Begin to end; the second time at once."""
+        if self.should_exit:
+            self.force_exit = True
+        else:
+            watch = threading.Timer(ENDS_WITHIN_S, os._exit, (1,))
+            watch.daemon = True
+            watch.start()
+        super().handle_exit(sig, frame)
+
+
+def run(settings: Mapping[str, Any], *, on_ready: Callable[[], None] = lambda: None) -> int:
+    """Load, then serve until the process is told to end; only from its main thread.
+
+    Parameters
+    ----------
+    settings : mapping of a Streamlit option's name to its value
+    on_ready : function
+        Called once the server answers.
+
+    Returns
+    -------
+    int
+        0, or another code when it could not start.
+    """
     for name in SLOW:
         import_module(name)
-    from photocheck_app.framework import command_line
+    framework.configure(settings)
+    # After the settings, which say where its files are.
+    app = import_module("photocheck_app.served").app
 
     # What was loaded stays: the collector need not look through it again and again.
     gc.collect()
     gc.freeze()
-    sys.exit(command_line()(prog_name="streamlit"))
+    # How long the thread that answers waits for each that runs a page.
+    sys.setswitchinterval(SWITCH_S)
+    files = connections.raise_descriptors()
+    connections.ROOM.in_all = max(1, min(connections.IN_ALL, files - connections.RESERVED))
+    config = uvicorn.Config(
+        app,
+        http=connections.Http,
+        ws=connections.Websocket,
+        loop="asyncio",
+        log_level="warning",
+        access_log=False,
+        use_colors=False,
+        server_header=False,
+        ws_max_size=MOST_MESSAGE_BYTES,
+        ws_ping_interval=30,
+        ws_ping_timeout=30,
+        ws_per_message_deflate=False,
+        h11_max_incomplete_event_size=HEADERS_BYTES,
+        timeout_keep_alive=connections.IDLE_S,
+        timeout_graceful_shutdown=ANSWERS_END_WITHIN_S,
+        backlog=connections.BACKLOG,
+    )
+    bound_logs()
+    logging.getLogger("websockets").setLevel(logging.ERROR)
+    server = Server(config, on_ready)
+    with _listening(str(settings["server.address"]), int(settings["server.port"])) as listener:
+        if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is signal.SIG_DFL:
+            # The terminal was closed.
+            signal.signal(signal.SIGHUP, server.handle_exit)
+        try:
+            server.run([listener])
+        except SystemExit as ended:
+            return int(ended.code or 0) if isinstance(ended.code, int | None) else 1
+    return 0 if server.started else 1
 
 
-if __name__ == "__main__":
-    main()
+def _listening(address: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    # The protocol is named, so that small answers leave at once: what is accepted inherits it, and
+    # asyncio sets TCP_NODELAY on nothing else.
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    try:
+        if os.name == "posix":
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if family == socket.AF_INET6:
+            # Both kinds of address, at "::".
+            listener.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
+        listener.bind((address, port))
+        listener.setblocking(False)
+    except BaseException:
+        listener.close()
+        raise
+    return listener

@@ -6,15 +6,12 @@ import ipaddress
 import os
 import signal
 import socket
-import subprocess
 import sys
-import time
 import tomllib
-import urllib.error
-import urllib.request
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass
+from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
@@ -36,7 +33,6 @@ KEEP_VARIABLE: Final = "PHOTOCHECK_KEEP_ALL"
 PORT: Final = 8501
 ADDRESS: Final = "127.0.0.1"
 THIS_MACHINE: Final = ("localhost", "127.0.0.1", "::1")
-STARTS_WITHIN_S: Final = 60.0
 
 
 class ServeError(PhotocheckError):
@@ -157,8 +153,8 @@ def refuse_taken_port(address: str, port: int) -> None:
             ) from error
 
 
-def flags(address: str, port: int, folder: Path, *, only_here: bool = False) -> list[str]:
-    """Every setting of the app as a flag, so that no file elsewhere can change them.
+def settings(address: str, port: int, folder: Path, *, only_here: bool = False) -> dict[str, Any]:
+    """Every setting of the app, so that no file elsewhere can change them.
 
     Parameters
     ----------
@@ -176,8 +172,7 @@ def flags(address: str, port: int, folder: Path, *, only_here: bool = False) -> 
         # Where a library for coloured tracebacks is there, they would go to standard output.
         "logger.enableRich": False,
     }
-    hosts = [f"--server.allowedHosts={host}" for host in THIS_MACHINE] if only_here else []
-    return [f"--{name}={_flag(value)}" for name, value in told.items()] + hosts
+    return told | ({"server.allowedHosts": list(THIS_MACHINE)} if only_here else {})
 
 
 def _settings(config: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
@@ -186,10 +181,6 @@ def _settings(config: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str
             yield from _settings(value, f"{prefix}{name}.")
         else:
             yield f"{prefix}{name}", value
-
-
-def _flag(value: Any) -> str:
-    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def serve(
@@ -201,7 +192,10 @@ def serve(
     doors: Doors | None = None,
     on_ready: Callable[[str, bool], None] | None = None,
 ) -> int:
-    """Serve the web app until it is ended with Ctrl-C; only from a process' main thread.
+    """Serve the web app until it is ended by Ctrl-C or SIGTERM; only from a process' main thread.
+
+    The server is this very process: whatever ends it, however it ends, leaves nothing behind.  What
+    is under way is finished first (`photocheck_app.start`).
 
     Parameters
     ----------
@@ -220,7 +214,7 @@ def serve(
     Returns
     -------
     int
-        The server's exit code; 0 after Ctrl-C or SIGTERM.
+        0 after Ctrl-C or SIGTERM; another when the server could not start.
 
     Raises
     ------
@@ -229,13 +223,29 @@ def serve(
     PhotocheckError
         When the store cannot be opened, or a file of the shop cannot be used.
     """
+    # From the first moment on: as a container's first process it would not be ended otherwise.
+    before = signal.signal(signal.SIGTERM, _as_ctrl_c)
+    try:
+        return _serve(address, port, store, shop, doors or Doors(), on_ready)
+    except KeyboardInterrupt:
+        return 0
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _serve(
+    address: str,
+    port: int,
+    store: str | None,
+    shop: Shop | None,
+    doors: Doors,
+    on_ready: Callable[[str, bool], None] | None,
+) -> int:
     refuse_taken_port(address, port)
     from photocheck.orders.store import open_store
     from photocheck.server.access.door_secret import door_secret
     from photocheck.server.access.provider import read_provider
     from photocheck.server.access.staff import everybody
-
-    doors = doors or Doors()
 
     # What is wrong with them is told here, not to the first visitor.
     shop = shop or shop_of()
@@ -253,57 +263,35 @@ def serve(
         anybody = bool(everybody(opened))
     refuse_open_desk(address, doors, anybody=anybody)
     folder = app_folder()
-    # -P: what lies in the folder one happens to stand in is not what is installed.
-    command = [sys.executable, "-P", "-m", "photocheck_app.start", "run", str(folder / "served.py")]
-    environment = {**os.environ, **environment_of(shop), **doors.environment()}
+    os.environ |= environment_of(shop) | doors.environment()
     if store is not None:
-        environment[STORE_VARIABLE] = store
-    server = subprocess.Popen(
-        [*command, *flags(address, port, folder, only_here=doors.open_desk)],
-        env=environment,
-        stdout=subprocess.DEVNULL,
-    )
+        os.environ[STORE_VARIABLE] = store
+    leave_out_where_one_stands(folder.parent, Path(__file__).parents[2])
     page = f"http://{f'[{address}]' if ':' in address else address}:{port}"
-    # A supervisor ends this process alone; the server must not outlive it.
-    before = signal.signal(signal.SIGTERM, _as_ctrl_c)
-    try:
-        if _answers(page, server) and on_ready:
+
+    def ready() -> None:
+        if on_ready:
             on_ready(page, anybody or doors.open_desk or doors.oidc is not None)
-        return server.wait()
-    except KeyboardInterrupt:
-        return 0
-    finally:
-        _end(server)
-        signal.signal(signal.SIGTERM, before)
+
+    # By name: nothing here knows the web app but where it begins.
+    start = import_module(f"{folder.name}.start")
+    told = settings(address, port, folder, only_here=doors.open_desk)
+    return int(start.run(told, on_ready=ready))
+
+
+def leave_out_where_one_stands(*needed: Path) -> None:
+    """Look for no module in the folder one happens to stand in: it is not what is installed.
+
+    Parameters
+    ----------
+    needed : Path
+        Folders that hold what is served, wherever one stands.
+    """
+    here = Path.cwd()
+    # `python -m` puts it first.
+    if here not in needed and sys.path and sys.path[0] in ("", str(here)):
+        del sys.path[0]
 
 
 def _as_ctrl_c(*_: object) -> None:
     raise KeyboardInterrupt
-
-
-def _answers(page: str, server: subprocess.Popen[bytes]) -> bool:
-    until = time.monotonic() + STARTS_WITHIN_S
-    # Never through a proxy: the page is on this machine.
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-    while time.monotonic() < until and server.poll() is None:
-        try:
-            with opener.open(f"{page}/_stcore/health", timeout=2):
-                return True
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.1)
-    return False
-
-
-def _end(server: subprocess.Popen[bytes]) -> None:
-    """Ctrl-C reached the server as well; whatever else happened, it must not stay behind."""
-    if server.poll() is not None:
-        return
-    try:
-        server.wait(timeout=1)
-    except subprocess.TimeoutExpired:
-        server.terminate()
-        try:
-            server.wait(timeout=5)
-        except subprocess.TimeoutExpired:
-            server.kill()
-            server.wait()

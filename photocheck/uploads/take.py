@@ -72,8 +72,9 @@ PLACES: Final = 2
 """Photos decoded at once, whatever the number of visitors; each takes `Limits.memory_bytes` at
 the very most."""
 
-GATE: Final = Gate(places=PLACES, waiting=30, patience_s=60.0)
-"""One for the whole server.  Those who wait hold only their own file."""
+GATE: Final = Gate(places=PLACES, waiting=60, patience_s=60.0)
+"""One for the whole server.  Those who wait hold only their own file; as many as two places serve
+in a minute, at two seconds each, which is what fifty people at once need (measured)."""
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,13 @@ from starlette.testclient import TestClient
 from streamlit import config
 from streamlit.runtime import Runtime, media_file_manager, memory_uploaded_file_manager
 from streamlit.runtime.scriptrunner_utils import script_run_context
-from streamlit.web import cli
-from streamlit.web.server.starlette import starlette_app, starlette_routes, starlette_websocket
+from streamlit.web import bootstrap
+from streamlit.web.server.starlette import (
+    starlette_app,
+    starlette_routes,
+    starlette_server_config,
+    starlette_websocket,
+)
 
 from photocheck.orders.model import STORE_VARIABLE
 from photocheck_app import framework, proofs
@@ -322,9 +327,12 @@ def _no_session(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(script_run_context, "ScriptRunContext", Context)
 
 
-def _no_command(patch: pytest.MonkeyPatch) -> None:
-    patch.setitem(cli.main.commands, "serve", cli.main.commands["run"])
-    patch.delitem(cli.main.commands, "run")
+def _no_loader(patch: pytest.MonkeyPatch) -> None:
+    patch.delattr(bootstrap, "load_config_options")
+
+
+def _other_cookie(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(starlette_server_config, "USER_COOKIE_NAME", "streamlit_id")
 
 
 def _no_setting(patch: pytest.MonkeyPatch) -> None:
@@ -361,7 +369,8 @@ def _other_assets(patch: pytest.MonkeyPatch) -> None:
         (_held_elsewhere, "files that visitors hand in"),
         (_other_address_of_uploads, "files that visitors hand in"),
         (_no_session, "sessions of pages"),
-        (_no_command, "command that serves"),
+        (_no_loader, "settings of the server"),
+        (_other_cookie, "cookies of the server"),
         (_no_setting, "settings of the server"),
         (_other_assets, "files that pages are made of"),
     ],

@@ -14,6 +14,7 @@ BEFORE = (
     ("proofs",),
     ("doors",),
     ("shared", "held_uploads"),
+    ("outage",),
     ("marking",),
     ("report_parts", "sheet_page"),
     ("practise", "desk"),

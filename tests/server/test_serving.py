@@ -12,11 +12,19 @@ from pathlib import Path
 
 import psutil
 import pytest
+import requests
+from websockets.exceptions import InvalidStatus
+from websockets.sync.client import connect
+from websockets.typing import Origin
 
 from photocheck.server import serving
 from photocheck.server.serving import Doors
 from tests.support.command_line import line_of
 from tests.support.pages import free_port
+from tests.support.served_alone import served_alone
+from tests.support.visitors.made import told_by
+from tests.support.visitors.owner import Owner, play_all
+from tests.support.waiting import until
 
 OTHERS = ["0.0.0.0", "::", "192.168.1.7", "example.org", ""]
 HERE = ["127.0.0.1", "127.3.2.1", "::1", "localhost"]
@@ -46,10 +54,9 @@ def test_this_machine_may_come_in(address: str) -> None:
 
 def test_an_open_desk_answers_to_this_machines_names_only() -> None:
     # Another site's name could be made to lead here (DNS rebinding) and read the orders.
-    flags = serving.flags("127.0.0.1", 8599, serving.app_folder(), only_here=True)
-    assert [flag for flag in flags if "allowedHosts" in flag] == [
-        f"--server.allowedHosts={host}" for host in ("localhost", "127.0.0.1", "::1")
-    ]
+    told = serving.settings("127.0.0.1", 8599, serving.app_folder(), only_here=True)
+    assert told["server.allowedHosts"] == ["localhost", "127.0.0.1", "::1"]
+    assert "server.allowedHosts" not in serving.settings("::", 8599, serving.app_folder())
 
 
 def test_a_taken_port_is_told_with_another() -> None:
@@ -62,38 +69,115 @@ def test_a_taken_port_is_told_with_another() -> None:
 
 
 def test_nothing_is_left_to_the_users_own_settings() -> None:
-    flags = serving.flags("127.0.0.1", 8599, serving.app_folder())
-    assert {
-        "--browser.gatherUsageStats=false",
-        "--server.address=127.0.0.1",
-        "--server.port=8599",
-        "--server.headless=true",
-        "--client.showErrorDetails=none",
-    } <= set(flags)
-    assert len({flag.partition("=")[0] for flag in flags}) == len(flags)
+    told = serving.settings("127.0.0.1", 8599, serving.app_folder())
+    assert (
+        told.items()
+        >= {
+            "browser.gatherUsageStats": False,
+            "server.address": "127.0.0.1",
+            "server.port": 8599,
+            "server.headless": True,
+            "client.showErrorDetails": "none",
+        }.items()
+    )
+
+
+def _is_free(port: int) -> bool:
+    try:
+        serving.refuse_taken_port("127.0.0.1", port)
+    except serving.ServeError:
+        return False
+    return True
+
+
+_AS_FIRST = ("unshare", "--user", "--map-root-user", "--pid", "--fork", "--kill-child")
+
+
+def _can_be_first() -> bool:
+    """Whether this machine lets one have process numbers of one's own."""
+    try:
+        return subprocess.run([*_AS_FIRST, "true"], check=False).returncode == 0
+    except OSError:
+        return False
 
 
 @pytest.mark.slow
-def test_a_supervisor_that_ends_it_leaves_no_server_behind(tmp_path: Path) -> None:
-    port = free_port()
-    command = [sys.executable, "-m", "photocheck", "serve", "--port", str(port)]
-    server = subprocess.Popen(
-        [*command, "--store", str(tmp_path / "orders.sqlite3")],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=tmp_path,
-        start_new_session=True,
-    )
-    try:
-        assert f":{port} " in line_of(server)
-        started = psutil.Process(server.pid).children(recursive=True)
-        assert started
-        server.terminate()
-        assert server.wait(20) == 0
-        assert psutil.wait_procs(started, timeout=20)[1] == []
-    finally:
-        if server.poll() is None:
-            os.killpg(server.pid, signal.SIGKILL)
+@pytest.mark.parametrize("how", ["alone", "whole group", "first process"])
+def test_whoever_supervises_it_ends_it_whole(how: str, tmp_path: Path) -> None:
+    """SIGTERM to the main process or to its whole group, as systemd (systemd.kill(5)); to the
+    first process of a container, which no signal ends that it does not handle (kill(2)).
+    """
+    if how == "first process" and not _can_be_first():
+        pytest.skip("this machine lets nobody have process numbers of one's own")
+    with served_alone(tmp_path, before=_AS_FIRST if how == "first process" else ()) as app:
+        main = psutil.Process(app.process.pid)
+        if how == "first process":
+            (main,) = main.children()
+        everybody = [main, *main.children(recursive=True)]
+        # Somebody has a page open, somebody else says nothing, and a form is on its way.
+        with connect(f"ws://127.0.0.1:{app.port}/_stcore/stream", proxy=None):
+            silent = socket.create_connection(("127.0.0.1", app.port))
+            if how == "whole group":
+                os.killpg(app.process.pid, signal.SIGTERM)
+            else:
+                main.send_signal(signal.SIGTERM)
+            assert psutil.wait_procs(everybody, timeout=20)[1] == []
+            silent.close()
+        if how != "first process":
+            assert app.process.wait(20) == 0
+        assert _is_free(app.port)
+        assert "Traceback" not in app.log.read_text()
+
+
+@pytest.mark.slow
+def test_its_sudden_death_leaves_nothing_behind(tmp_path: Path) -> None:
+    with served_alone(tmp_path) as app:
+        everybody = psutil.Process(app.process.pid).children(recursive=True)
+        app.process.kill()
+        app.process.wait(20)
+        assert psutil.wait_procs(everybody, timeout=20)[1] == []
+        assert _is_free(app.port)
+
+
+@pytest.mark.slow
+def test_what_is_on_its_way_is_finished_first(tmp_path: Path) -> None:
+    with served_alone(tmp_path) as app:
+        line = socket.create_connection(("127.0.0.1", app.port))
+        head = "POST /staff HTTP/1.1\r\nHost: here\r\nContent-Length: 9\r\n"
+        head += "Content-Type: application/x-www-form-urlencoded\r\n\r\nact=in"
+        line.sendall(head.encode())
+        # Answered, so that the first has been begun with as well.
+        urllib.request.urlopen(f"{app.address}/_stcore/health", timeout=10).close()
+        app.process.terminate()
+        until(lambda: _is_free(app.port), "nobody new is let in")
+        line.sendall(b"&a=")
+        assert line.recv(12) == b"HTTP/1.1 401"
+        line.close()
+        assert app.process.wait(20) == 0
+
+
+@pytest.mark.slow
+def test_nothing_leaves_the_machine(tmp_path: Path) -> None:
+    """Whatever visitors and strangers say, the server looks up no name and connects to nobody."""
+    with served_alone(tmp_path) as app:
+        owner = Owner(app.address, told_by(0))
+        play_all([owner])
+        assert owner.headline
+        own = app.address
+        for origin in ("http://other.example", "null", "https://8.8.8.8", own.upper(), f"{own}/"):
+            place = f"ws://127.0.0.1:{app.port}/_stcore/stream"
+            with pytest.raises(InvalidStatus) as refused:
+                connect(place, origin=Origin(origin), proxy=None)
+            assert refused.value.response.status_code == 403
+            for path in ("/", "/_stcore/health", "/_stcore/host-config", "/staff"):
+                said = requests.get(f"{own}{path}", headers={"Origin": origin}, timeout=10)
+                assert said.status_code == 403
+        # another name for the same machine, as after DNS rebinding, and none at all
+        for host in ("other.example", "127.0.0.1.other.example:80", ""):
+            requests.get(f"{own}/desk", headers={"Host": host}, timeout=10)
+        app.process.terminate()
+        assert app.process.wait(20) == 0
+        assert app.noted.read_text() == ""
 
 
 @pytest.mark.slow

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import subprocess
 import time
 from collections.abc import Callable
@@ -17,6 +18,14 @@ def until(so: Callable[[], object], what: str, *, patience_s: float = 60.0) -> N
     while not so():
         assert time.monotonic() < deadline, f"waited {patience_s:.0f} s in vain: {what}"
         time.sleep(0.002)
+
+
+async def until_in_loop(so: Callable[[], object], what: str, *, patience_s: float = 60.0) -> None:
+    """`until` where the event loop has to go on meanwhile."""
+    deadline = time.monotonic() + patience_s
+    while not so():
+        assert time.monotonic() < deadline, f"waited {patience_s:.0f} s in vain: {what}"
+        await asyncio.sleep(0.001)
 
 
 def patiently(work: Callable[[], Made], busy: type[Exception], *, patience_s: float = 1200) -> Made:

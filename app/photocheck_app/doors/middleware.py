@@ -6,7 +6,7 @@ import secrets
 import sys
 from collections.abc import Callable, Sequence
 from math import ceil
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 from urllib.parse import urlsplit
 
 import streamlit as st
@@ -20,7 +20,23 @@ from photocheck.server.access.rates import MEGABYTE, TooOftenError, visitor
 from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
+from photocheck_app.doors.assets import asset, is_asset, page_file
+from photocheck_app.doors.bodies import Arriving, TooLargeError, most_bytes
+from photocheck_app.doors.cookies import cookie, give_out, taken_in
 from photocheck_app.doors.language import language_of
+from photocheck_app.doors.open_pages import (
+    ANSWERED,
+    FILES,
+    MOST_PAGES,
+    MOST_REQUESTS,
+    OPEN,
+    REQUESTS,
+    VISITS,
+    Page,
+    one_more,
+    turn,
+)
+from photocheck_app.doors.origin import is_foreign, is_https
 from photocheck_app.doors.paths import Purpose, purpose_of
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.sessions import COOKIE, may_fetch, owns_session
@@ -44,6 +60,9 @@ PASSED_ON: Final = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-
 """Headers by which a server in between says that somebody else has asked."""
 
 HTTPS_ONLY: Final = "max-age=31536000"
+
+Found: TypeAlias = tuple[Purpose, str] | None
+"""What lies at a path (`photocheck_app.doors.paths.purpose_of`)."""
 
 
 class Guard:
@@ -71,11 +90,12 @@ class Guard:
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
+        if is_https(HTTPConnection(scope)):
+            scope = taken_in(scope)
         wanted = HTTPConnection(scope)
-        visit = wanted.cookies.get(COOKIE, "")
-        found = purpose_of(scope)
-        safely = _safely(scope, wanted, found[0] if found else None, send)
         with speaking(language_of(wanted)):
+            found = purpose_of(scope)
+            safely = _safely(scope, wanted, found[0] if found else None, send)
             if self._doubts and not _from_this_machine(scope, wanted):
                 said = tr(
                     "This server answers only to the machine it runs on just now. Whoever runs it "
@@ -83,18 +103,125 @@ class Guard:
                 )
                 await _turned_away(scope, receive, safely, 503, said)
                 return
+            if is_foreign(wanted):
+                said = tr("Another site's page asked for this. Open this page by its own address.")
+                await _turned_away(scope, receive, safely, 403, said)
+                return
             try:
-                _count(scope, wanted, found)
+                if scope["type"] == "websocket":
+                    await self._page(scope, receive, safely, wanted, found)
+                elif found is not None and is_asset(wanted, found[1]):
+                    await turn(FILES, _who(scope))
+                    held = await asset(wanted, found[1])
+                    await held(scope, receive, safely)
+                else:
+                    await self._request(scope, receive, safely, wanted, found)
             except TooOftenError as error:
                 await _turned_away(scope, receive, safely, 429, str(error))
+
+    async def _page(
+        self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
+    ) -> None:
+        who, visit = _who(scope), wanted.cookies.get(COOKIE, "")
+        await turn(VISITS, who)
+        if found is None:
+            await _turned_away(scope, receive, send, 404, _nothing_there())
+            return
+        with one_more(OPEN, who, MOST_PAGES):
+            page = Page(bounded(receive, send), send, who)
+            try:
+                await self._app(_own_session_only(scope, visit), page.receive, page.send)
+            except Exception:
+                # Streamlit takes a visitor who left in the middle of it for one with a wrong
+                # message, and stumbles.
+                if not page.left:
+                    raise
+
+    async def _request(
+        self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
+    ) -> None:
+        who = _who(scope)
+        await turn(REQUESTS, who)
+        if found is None or not _is_theirs(*found, wanted.cookies.get(COOKIE, "")):
+            await _turned_away(scope, receive, send, 404, _nothing_there())
+            return
+        if found[0] == "page" and (held := await page_file(wanted, found[1])):
+            await held(scope, receive, send)
+            return
+        uploads = found[0] == "upload" and scope["method"] in ("PUT", "POST")
+        if uploads:
+            COUNTS.count("photos from address", who)
+        length = _length(wanted)
+        most = most_bytes(found[0], scope["method"])
+        if length is not None and length > most:
+            await _turned_away(scope, receive, send, 413, _too_large())
+            return
+        with one_more(ANSWERED, who, MOST_REQUESTS):
+            body = Arriving(receive, most, _counting(who, length) if uploads else _for_nothing)
+            answer = _Answer(send, body)
+            try:
+                await self._app(scope, body, answer)
+            except Exception:
+                if body.refused is None:
+                    raise
+            if body.refused is None or answer.begun:
                 return
-            if found is None or not _is_theirs(*found, visit):
-                await _turned_away(scope, receive, safely, 404, tr("There is no such file."))
+            if isinstance(body.refused, TooLargeError):
+                await _turned_away(scope, receive, send, 413, _too_large())
                 return
-        if scope["type"] == "websocket":
-            scope = _own_session_only(scope, visit)
-            receive = bounded(receive, send)
-        await self._app(scope, receive, safely)
+            raise body.refused
+
+
+class _Answer:
+    """Passes on what is answered, until what was brought is refused."""
+
+    def __init__(self, send: Send, body: Arriving) -> None:
+        self._send, self._body = send, body
+        self.begun = False
+
+    async def __call__(self, message: Message) -> None:
+        """As ASGI's send."""
+        if self._body.refused is None or self.begun:
+            self.begun = True
+            await self._send(message)
+
+
+def _who(scope: Scope) -> str:
+    return visitor(scope["client"][0] if scope.get("client") else None)
+
+
+def _length(wanted: HTTPConnection) -> int | None:
+    """What a request says of its size, where it can be believed: the server holds it to that."""
+    said = wanted.headers.get("content-length", "")
+    chunked = "transfer-encoding" in wanted.headers
+    return int(said) if said.isdecimal() and len(said) < 16 and not chunked else None
+
+
+def _counting(who: str, length: int | None) -> Callable[[int], None]:
+    """Count megabytes: those announced before any has come, and others as they come."""
+    counted = 1 if length is None else ceil(length / MEGABYTE)
+    COUNTS.count("megabytes from address", who, cost=counted)
+
+    def count(came: int) -> None:
+        nonlocal counted
+        more = ceil(came / MEGABYTE) - counted
+        if more > 0:
+            COUNTS.count("megabytes from address", who, cost=more)
+            counted += more
+
+    return count
+
+
+def _for_nothing(_: int) -> None:
+    """What is small and brings no photo is not counted by its size."""
+
+
+def _nothing_there() -> str:
+    return tr("There is no such file.")
+
+
+def _too_large() -> str:
+    return tr("This is more than can be taken in at once.")
 
 
 def _tell(doubts: Sequence[str]) -> None:
@@ -153,26 +280,14 @@ def _protocols(headers: list[tuple[bytes, bytes]]) -> list[str]:
     return [part.strip().decode("latin-1") for value in said for part in value.split(b",")]
 
 
-def _count(scope: Scope, wanted: HTTPConnection, found: tuple[Purpose, str] | None) -> None:
-    who = visitor(scope["client"][0] if scope.get("client") else None)
-    if scope["type"] == "websocket":
-        COUNTS.count("visits from address", who)
-        return
-    COUNTS.count("requests from address", who)
-    if scope["method"] in ("PUT", "POST") and found is not None and found[0] == "upload":
-        COUNTS.count("photos from address", who)
-        length = wanted.headers.get("content-length", "")
-        size = int(length) if length.isdecimal() and len(length) < 16 else MEGABYTE
-        COUNTS.count("megabytes from address", who, cost=ceil(size / MEGABYTE))
-
-
 async def _turned_away(scope: Scope, receive: Receive, send: Send, status: int, said: str) -> None:
     if scope["type"] == "websocket":
         await receive()
         await send({"type": "websocket.close", "code": 1013, "reason": _shortened(said)})
         return
-    wait = {"Retry-After": "60"} if status == 429 else None
-    await PlainTextResponse(said, status, wait)(scope, receive, send)
+    closed = {"Connection": "close"}
+    more = {429: {"Retry-After": "60", **closed}, 413: closed}.get(status)
+    await PlainTextResponse(said, status, more)(scope, receive, send)
 
 
 def _shortened(said: str) -> str:
@@ -186,7 +301,7 @@ def _safely(scope: Scope, wanted: HTTPConnection, purpose: Purpose | None, send:
     asks_for_page = "text/html" in wanted.headers.get("accept", "")
     before = framework.base()
     signed_in = scope["path"] == f"{before}{framework.CALLBACK}"
-    https = scope.get("scheme") in ("https", "wss")
+    https = is_https(wanted)
 
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
@@ -203,6 +318,8 @@ def _safely(scope: Scope, wanted: HTTPConnection, purpose: Purpose | None, send:
                 headers["location"] = f"{before}{DESK}"
             if not known and asks_for_page:
                 headers.append("Set-Cookie", cookie(COOKIE, secrets.token_urlsafe(18), https))
+            if https:
+                give_out(headers)
         await send(message)
 
     return sending
@@ -217,21 +334,3 @@ def _kept_where(headers: MutableHeaders) -> str:
     """
     photo = headers.get("content-type", "").startswith("image/")
     return "no-store" if photo else "private, no-cache"
-
-
-def cookie(name: str, value: str, https: bool, *, seconds: int | None = None) -> str:
-    """A cookie that no script can read and no other site's request brings along.
-
-    Parameters
-    ----------
-    https : bool
-        Whether it may travel encrypted only.
-    seconds : int or None
-        How long the browser keeps it; None until it is closed, 0 to take it away.
-    """
-    parts = [f"{name}={value}", "Path=/", "HttpOnly", "SameSite=Lax"]
-    if https:
-        parts.append("Secure")
-    if seconds is not None:
-        parts.append(f"Max-Age={seconds}")
-    return "; ".join(parts)

@@ -22,23 +22,20 @@ from photocheck.server.access.addresses import DESK, DESK_COOKIE, KNOWN_COOKIE, 
 from photocheck.server.access.known_browsers import REMEMBERED, known_browser, remembered
 from photocheck.server.access.rates import TooOftenError, visitor
 from photocheck.speech import speaking, spoken, tr
+from photocheck_app.doors.cookies import cookie
 from photocheck_app.doors.language import language_of
-from photocheck_app.doors.middleware import cookie
+from photocheck_app.doors.origin import is_https
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.settings import the_store
 
 _AT_ONCE: Final = BoundedSemaphore(2)
 """Passwords tried at the same moment: each takes 64 MB for a twentieth of a second."""
 
-_ORIGINS: Final = ("same-origin", "none")
-
 
 async def page(request: Request) -> Response:
     """Show the form, or take what was filled in."""
     form: dict[str, str] = {}
     if request.method == "POST":
-        if not _from_here(request):
-            return HTMLResponse("", 403)
         try:
             given = await request.form(max_files=0, max_fields=10, max_part_size=2000)
         except FormParserError:  # Starlette before 1.8 lets it through; later ones answer 400
@@ -92,7 +89,7 @@ def _in(request: Request, form: dict[str, str]) -> Response:
         return _shown(request, wrong=wrong, typed=name, then=then, status=401)
     carried = passes.desk_pass(the_store(), known_as)
     answer = RedirectResponse(then, 303)
-    https = _https(request)
+    https = is_https(request)
     seconds = int(passes.SHIFT.total_seconds())
     answer.headers.append("Set-Cookie", cookie(DESK_COOKIE, carried, https, seconds=seconds))
     seconds = int(REMEMBERED.total_seconds())
@@ -105,7 +102,7 @@ def _in(request: Request, form: dict[str, str]) -> Response:
 def _out(request: Request) -> Response:
     passes.sign_out(the_store(), request.cookies.get(DESK_COOKIE, ""))
     answer = RedirectResponse(SIGN_IN, 303)
-    answer.headers.append("Set-Cookie", cookie(DESK_COOKIE, "", _https(request), seconds=0))
+    answer.headers.append("Set-Cookie", cookie(DESK_COOKIE, "", is_https(request), seconds=0))
     # What the browser still holds of the desk goes too.
     answer.headers["Clear-Site-Data"] = '"cache"'
     return answer
@@ -148,7 +145,13 @@ def _shown(
         f"default-src 'none'; style-src 'nonce-{nonce}'; form-action 'self'; "
         "base-uri 'none'; frame-ancestors 'none'"
     )
-    headers = {"Content-Security-Policy": policy, "Cache-Control": "no-store"}
+    headers = {
+        "Content-Security-Policy": policy,
+        "Cache-Control": "no-store",
+        # Where nothing is told, a browser says of a form's own page that it is nobody's
+        # (Fetch standard, "append a request `Origin` header").  No link is in this address.
+        "Referrer-Policy": "same-origin",
+    }
     return HTMLResponse(_template().render(told), status, headers)
 
 
@@ -163,16 +166,3 @@ def _then(asked: str) -> str:
     parts = urlsplit(asked)
     here = not parts.scheme and not parts.netloc and parts.path == DESK
     return asked if here and asked.isprintable() and "\\" not in asked else DESK
-
-
-def _from_here(request: Request) -> bool:
-    """Whether a form comes from this page, and not from another site in the same browser."""
-    site = request.headers.get("sec-fetch-site")
-    if site is not None:
-        return site in _ORIGINS
-    origin = request.headers.get("origin")
-    return origin is None or urlsplit(origin).netloc == request.headers.get("host")
-
-
-def _https(request: Request) -> bool:
-    return request.url.scheme == "https"

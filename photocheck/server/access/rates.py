@@ -32,8 +32,6 @@ RATES: Final[dict[str, RateLimitItem]] = {
     "megabytes from address": parse("3000/hour"),
     "checks of link": parse("120/hour"),
     "checks from address": parse("600/hour"),
-    "requests from address": parse("3000/minute"),
-    "visits from address": parse("240/minute"),
 }
 """All of them judgement: far above what one order needs, with room for a few dozen people behind
 one address, and far below what would fill a disk or keep a processor busy for others.  Of failures

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -30,7 +31,7 @@ with part_of(Path(sys.argv[2]), engine) as part:
 
 
 @pytest.fixture
-def file_store(tmp_path: Path, empty_store: Path) -> DatabaseStore:
+def file_store(tmp_path: Path, empty_store: Path) -> Iterator[DatabaseStore]:
     (tmp_path / "orders").mkdir()
     (tmp_path / "backups").mkdir()
     path = tmp_path / "orders" / "orders.sqlite3"

@@ -23,8 +23,6 @@ SHIPPED = {
     "megabytes from address": (3000, 3600),
     "checks of link": (120, 3600),
     "checks from address": (600, 3600),
-    "requests from address": (3000, 60),
-    "visits from address": (240, 60),
 }
 
 

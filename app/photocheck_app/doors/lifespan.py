@@ -1,0 +1,28 @@
+"""What goes on for as long as the server runs, and what it waits for before it ends."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any, Final
+
+from photocheck_app.doors.retention import retention
+from photocheck_app.doors.running import RUNS
+
+RUNS_END_WITHIN_S: Final = 4.0
+"""A run that saves what was typed takes a fraction of it; one that checks a photo is lost, as by a
+closed page, and can be asked for again."""
+
+_log = logging.getLogger(__name__)
+
+
+@asynccontextmanager
+async def lifespan(app: Any) -> AsyncIterator[None]:
+    """Tidy meanwhile; before the end let runs of pages finish what they write."""
+    async with retention(app):
+        yield
+        # The threads they run in would be ended in the middle of it.
+        if not await asyncio.to_thread(RUNS.wait_until_done, RUNS_END_WITHIN_S):
+            _log.warning("pages were still being run after %.0f s", RUNS_END_WITHIN_S)

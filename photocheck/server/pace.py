@@ -1,0 +1,115 @@
+"""How fast one visitor may ask: who asks faster is slowed, and nobody is turned away."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+from threading import Lock
+from time import monotonic
+from typing import Final
+
+from cachetools import LRUCache
+
+MOST_VISITORS: Final = 20_000
+"""Whose pace is remembered; the one not seen for longest begins anew."""
+
+
+@dataclass(frozen=True)
+class Pace:
+    """A token bucket.
+
+    Attributes
+    ----------
+    a_second : float
+        What may be asked for in the long run.
+    at_once : float
+        What may be asked for after a rest.
+    """
+
+    a_second: float
+    at_once: float
+
+
+MESSAGES_OF_PAGE: Final = Pace(a_second=5, at_once=60)
+"""Messages of one open page.  A person who types presses some ten keys a second into one field,
+which is sent once; marks are sent when they are let go (judgement)."""
+
+MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=150)
+"""Of all pages open at one address: a run of the first page takes 15 ms of one processor, so that
+one address gets less than half of it (measured), and fifty people who each do something every
+two seconds are not slowed."""
+
+VISITS_OF_ADDRESS: Final = Pace(a_second=4, at_once=100)
+"""Pages opened at one address."""
+
+REQUESTS_OF_ADDRESS: Final = Pace(a_second=50, at_once=400)
+"""Requests of one address, without the files that pages are made of; a first visit has four."""
+
+FILES_OF_ADDRESS: Final = Pace(a_second=400, at_once=6000)
+"""Files that pages are made of, 63 for a first visit: a hundred visitors at once, six a second
+after."""
+
+
+class Bucket:
+    """What is left of a pace.
+
+    Parameters
+    ----------
+    pace : Pace
+    clock : function
+        Seconds from any moment on.
+
+    Examples
+    --------
+    >>> bucket = Bucket(Pace(a_second=2, at_once=1), clock=lambda: 0.0)
+    >>> bucket.wait_s(), bucket.wait_s(), bucket.wait_s()
+    (0.0, 0.5, 1.0)
+    """
+
+    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
+        self._pace, self._clock = pace, clock
+        self._left, self._at = pace.at_once, clock()
+        self._lock = Lock()
+
+    def wait_s(self, cost: float = 1, *, most_s: float = inf) -> float:
+        """Take from it, and say how long to wait first; 0 where enough is left.
+
+        Parameters
+        ----------
+        cost : float
+        most_s : float
+            Nothing is taken where one would have to wait longer than this.
+        """
+        with self._lock:
+            now = self._clock()
+            grown = self._left + (now - self._at) * self._pace.a_second
+            self._left, self._at = min(grown, self._pace.at_once), now
+            wait_s = max(0.0, (cost - self._left) / self._pace.a_second)
+            if wait_s <= most_s:
+                self._left -= cost
+            return wait_s
+
+
+class Buckets:
+    """One for each visitor.
+
+    Parameters
+    ----------
+    pace : Pace
+    clock : function
+        As for `Bucket`.
+    """
+
+    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
+        self._pace, self._clock = pace, clock
+        self._of: LRUCache[str, Bucket] = LRUCache(MOST_VISITORS)
+        self._lock = Lock()
+
+    def of(self, who: str) -> Bucket:
+        """The one of a visitor."""
+        with self._lock:
+            bucket = self._of.get(who)
+            if bucket is None:
+                bucket = self._of[who] = Bucket(self._pace, self._clock)
+            return bucket

@@ -1,0 +1,374 @@
+"""What strangers send: other sites' pages, bodies without end, floods; and what is kept from them.
+
+What stands behind the doors here notes whatever reaches it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from limits import parse
+from starlette.types import Message, Receive, Scope, Send
+
+from photocheck.server.access.rates import MEGABYTE, Rates
+from photocheck.server.pace import Bucket, Buckets, Pace
+from photocheck_app import framework
+from photocheck_app.doors import bodies, middleware, open_pages, sessions
+from photocheck_app.doors.middleware import Guard
+
+COOKIE = "a-cookie"
+UPLOAD = "/_stcore/upload_file/session-2/file-1"
+STREAM = "/_stcore/stream"
+reached: list[str] = []
+
+
+async def _behind(scope: Scope, receive: Receive, send: Send) -> None:
+    reached.append(scope["path"])
+    if scope["type"] == "websocket":
+        await receive()
+        await send({"type": "websocket.accept"})
+        while (await receive())["type"] == "websocket.receive":
+            reached.append("a message")
+        return
+    came, more = 0, True
+    while more:
+        message = await receive()
+        if message["type"] == "http.disconnect":
+            raise ConnectionError("gone")
+        came, more = came + len(message["body"]), message.get("more_body", False)
+    headers = [
+        (b"set-cookie", b"_streamlit_user=me; HttpOnly; Path=/check; SameSite=lax"),
+        (b"set-cookie", b"_streamlit_xsrf=token; Path=/; SameSite=Lax"),
+    ]
+    told = dict(scope["headers"]).get(b"cookie", b"")
+    await send({"type": "http.response.start", "status": 200, "headers": headers})
+    await send({"type": "http.response.body", "body": b"%d %b" % (came, told)})
+
+
+@pytest.fixture(autouse=True)
+def counts(monkeypatch: pytest.MonkeyPatch) -> Iterator[Rates]:
+    fresh = Rates()
+    monkeypatch.setattr(middleware, "COUNTS", fresh)
+    monkeypatch.setattr(sessions, "_sessions", {"session-2": COOKIE})
+    for name in ("REQUESTS", "FILES", "VISITS"):
+        monkeypatch.setattr(middleware, name, Buckets(Pace(1000, 1000)))
+    monkeypatch.setattr(open_pages, "MESSAGES", Buckets(Pace(1000, 1000)))
+    reached.clear()
+    yield fresh
+    assert not open_pages.OPEN
+    assert not open_pages.ANSWERED
+
+
+def _scope(path: str, headers: dict[str, str], **more: Any) -> Scope:
+    said = {"host": "shop.example", "cookie": f"photocheck_visitor={COOKIE}"} | headers
+    return {
+        "type": "http",
+        "method": "GET",
+        "scheme": "http",
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": b"",
+        "root_path": "",
+        "headers": [(name.encode(), value.encode()) for name, value in said.items()],
+        "client": ("203.0.113.7", 50000),
+        **more,
+    }
+
+
+def _ask(
+    path: str, headers: dict[str, str] | None = None, parts: tuple[bytes, ...] = (), **more: Any
+) -> tuple[int | str, list[tuple[str, str]], bytes]:
+    """Status, or how a websocket was answered; headers; content."""
+    sent: list[Message] = []
+    scope = _scope(path, headers or {}, **more)
+    if scope["type"] == "websocket":
+        told: list[dict[str, Any]] = [{"type": "websocket.connect"}]
+        told += [{"type": "websocket.receive", "bytes": part} for part in parts]
+        told.append({"type": "websocket.disconnect", "code": 1005})
+    else:
+        told = [{"type": "http.request", "body": part, "more_body": True} for part in parts]
+        told.append({"type": "http.request", "body": b"", "more_body": False})
+    waiting = iter(told)
+
+    async def receive() -> Message:
+        return next(waiting)
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    asyncio.run(Guard(_behind, self_test=lambda _: ())(scope, receive, send))
+    if scope["type"] == "websocket":
+        return sent[0]["type"].partition(".")[2], [], b""
+    got = [(key.decode().lower(), value.decode()) for key, value in sent[0]["headers"]]
+    return sent[0]["status"], got, b"".join(one.get("body", b"") for one in sent[1:])
+
+
+# -- whose page asks (RFC 6454, 7; RFC 6455, 10.2) ----------------------------------------
+
+KINDS = [
+    {"type": "websocket", "path": STREAM},
+    {"method": "PUT", "path": UPLOAD},
+    {"method": "DELETE", "path": UPLOAD},
+    {"method": "OPTIONS", "path": UPLOAD},
+    {"method": "POST", "path": "/staff"},
+    {"path": "/"},
+    {"path": "/_stcore/health"},
+    {"path": "/static/any.js"},
+]
+ELSEWHERE = [
+    "http://shop.example:8638",  # another port of the same host
+    "https://shop.example",  # another scheme
+    "http://other.example",
+    "http://shop.example.other.example",
+    "http://SHOP.example",  # browsers write it small; what is behind compares letters
+    "http://shop.example:80",
+    "http://shop.example/",
+    "http://localhost",
+    "null",
+    "",
+    "http://shop.example, http://shop.example",
+]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("origin", ELSEWHERE)
+def test_another_sites_page_reaches_nothing(kind: dict[str, str], origin: str) -> None:
+    asked: dict[str, Any] = dict(kind)
+    said = _ask(asked.pop("path"), {"origin": origin}, **asked)
+    assert said[0] in (403, "close")
+    assert reached == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("scheme", ["http", "https"])
+@pytest.mark.parametrize("host", ["shop.example", "127.0.0.1:8631", "[::1]:8501"])
+def test_this_servers_own_page_is_let_through(kind: dict[str, str], scheme: str, host: str) -> None:
+    asked: dict[str, Any] = {"scheme": scheme, **kind}
+    if asked.get("type") == "websocket":
+        asked["scheme"] = {"http": "ws", "https": "wss"}[scheme]
+    headers = {"origin": f"{scheme}://{host}", "host": host, "sec-fetch-site": "same-origin"}
+    headers["cookie"] = f"photocheck_visitor={COOKIE}; __Host-photocheck_visitor={COOKIE}"
+    assert _ask(asked.pop("path"), headers, **asked)[0] in (200, "accept")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_program_without_origin_is_let_through(kind: dict[str, str]) -> None:
+    asked: dict[str, Any] = dict(kind)
+    assert _ask(asked.pop("path"), **asked)[0] in (200, "accept")
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site", "anything"])
+def test_a_browser_that_names_another_site_changes_nothing(site: str) -> None:
+    said = {"sec-fetch-site": site}
+    assert _ask(STREAM, said, type="websocket")[0] == "close"
+    for method in ("PUT", "POST", "DELETE", "PATCH"):
+        assert _ask("/staff", said, method=method)[0] == 403
+    assert reached == []
+    # a link in a message leads here
+    assert _ask("/", said)[0] == 200
+
+
+def test_two_hosts_or_origins_are_nobodys() -> None:
+    for name in (b"host", b"origin"):
+        scope = _scope("/", {"origin": "http://shop.example"})
+        scope["headers"].append((name, dict(scope["headers"])[name]))
+        assert middleware.is_foreign(middleware.HTTPConnection(scope)), name
+
+
+# -- what is brought along ----------------------------------------------------------------
+
+
+def test_a_form_is_read_only_so_far() -> None:
+    parts = (b"&" * 4096,) * 4
+    assert _ask("/staff", parts=(b"a=b",), method="POST")[2].startswith(b"3 ")
+    status, headers, _ = _ask("/staff", parts=parts, method="POST")
+    assert (status, dict(headers)["connection"]) == (413, "close")
+    reached.clear()
+    # one that says so at once is not even begun with
+    assert _ask("/staff", {"content-length": "8000000"}, parts, method="POST")[0] == 413
+    assert reached == []
+    # nor is a small promise believed
+    lie = {"content-length": "3", "transfer-encoding": "chunked"}
+    assert _ask("/staff", lie, parts, method="POST")[0] == 413
+
+
+@pytest.mark.parametrize("path", ["/_stcore/health", UPLOAD, "/auth/login"])
+def test_what_brings_nothing_brings_nothing(path: str) -> None:
+    assert _ask(path, parts=(b"x" * 20_000,), method="GET")[0] == 413
+
+
+def test_an_upload_is_as_large_as_a_photo_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert bodies.most_bytes("upload", "PUT") == framework.most_upload_bytes() + 2**20
+    monkeypatch.setattr(framework, "most_upload_bytes", lambda: 1000)
+    part = b"x" * 2**19
+    assert _ask(UPLOAD, parts=(part,), method="PUT")[0] == 200
+    assert _ask(UPLOAD, parts=(part, part, part), method="PUT")[0] == 413
+
+
+def test_what_comes_in_pieces_counts_by_what_came(counts: Rates) -> None:
+    counts.rates["megabytes from address"] = parse("10/hour")
+    part = b"x" * (MEGABYTE // 2)
+    assert _ask(UPLOAD, parts=(part,) * 9, method="PUT")[0] == 200  # 4.5: five
+    assert _ask(UPLOAD, parts=(part,) * 8, method="PUT")[0] == 200
+    assert _ask(UPLOAD, parts=(part,) * 4, method="PUT")[0] == 429  # the tenth, and one more
+    assert _ask(UPLOAD, parts=(b"x",), method="PUT")[0] == 429
+
+
+def test_the_shipped_bounds_of_bodies() -> None:
+    assert bodies.SMALL == 16_000
+    assert framework.most_upload_bytes() in (60 * 2**20, 200 * 2**20)  # as served, and without
+
+
+# -- floods -------------------------------------------------------------------------------
+
+
+def _script() -> str:
+    folder = framework.static_folder()
+    return f"/{next(folder.rglob('index.*.js')).relative_to(folder).as_posix()}"
+
+
+def test_files_that_pages_are_made_of_use_up_no_requests(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    file = _script()
+    monkeypatch.setattr(middleware, "REQUESTS", Buckets(Pace(0.001, 1)))
+    status, headers, content = _ask(file, {"accept-encoding": "gzip, br"})
+    told = dict(headers)
+    assert (status, told["content-encoding"], told["content-type"]) == (
+        200,
+        "gzip",
+        "text/javascript",
+    )
+    assert "immutable" in told["cache-control"]
+    assert told["x-content-type-options"] == "nosniff"
+    plain = _ask(file)[2]
+    assert plain == (framework.static_folder() / file[1:]).read_bytes()
+    assert len(content) < len(plain) / 2
+    assert reached == []  # from memory
+    assert _ask(file, method="HEAD")[0] == 200
+    assert [_ask("/")[0], _ask("/")[0]] == [200, 429]
+
+
+def test_a_page_that_a_browser_still_holds_is_not_sent_again() -> None:
+    status, headers, content = _ask("/desk", {"accept": "text/html"})
+    tag = dict(headers)["etag"]
+    assert (status, b"<title>" in content, reached) == (200, True, [])
+    assert _ask("/owner", {"if-none-match": tag})[::2] == (304, b"")
+    assert _ask("/owner", {"if-none-match": '"other"'})[0] == 200
+    assert _ask("/desk/")[0] == 200
+    assert reached == ["/desk/"]  # Streamlit leads on
+
+
+@pytest.mark.parametrize("name", ["REQUESTS", "FILES", "VISITS"])
+def test_one_address_waits_its_turn_and_another_does_not(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waited: list[float] = []
+
+    async def sleep(seconds: float) -> None:
+        waited.append(seconds)
+
+    monkeypatch.setattr(open_pages.asyncio, "sleep", sleep)
+    monkeypatch.setattr(middleware, name, Buckets(Pace(0.25, 1), clock=lambda: 0.0))
+    kind: dict[str, Any] = {
+        "REQUESTS": {"path": "/_stcore/upload_file/session-2/x", "method": "DELETE"},
+        "FILES": {"path": _script()},
+        "VISITS": {"path": STREAM, "type": "websocket"},
+    }[name]
+    refused = "close" if name == "VISITS" else 429
+    said = [_ask(**kind)[0] for _ in range(5)]
+    assert said[3:] == [refused] * 2
+    assert refused not in said[:3]
+    assert waited == [4.0, 8.0]
+    assert _ask(**kind, client=("203.0.113.8", 1))[0] == said[0]
+    assert len(waited) == 2
+
+
+def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    waited: list[float] = []
+
+    async def sleep(seconds: float) -> None:
+        waited.append(seconds)
+
+    monkeypatch.setattr(open_pages.asyncio, "sleep", sleep)
+    own = Pace(a_second=1, at_once=2)
+    still: Callable[[Pace], Bucket] = lambda pace: Bucket(pace, clock=lambda: 0.0)  # noqa: E731
+    monkeypatch.setattr(open_pages, "Bucket", still)
+    monkeypatch.setattr(open_pages, "MESSAGES_OF_PAGE", own)
+    shared = Buckets(Pace(a_second=1, at_once=5), clock=lambda: 0.0)
+    monkeypatch.setattr(open_pages, "MESSAGES", shared)
+    _ask(STREAM, parts=(b"",) * 4, type="websocket")
+    assert waited == [1.0, 2.0]  # by its own
+    _ask(STREAM, parts=(b"",) * 2, type="websocket")
+    assert waited == [1.0, 2.0, 1.0]  # by its address'
+    large = b"x" * (3 * open_pages.BYTES_OF_ONE)
+    _ask(STREAM, parts=(large,), type="websocket", client=("203.0.113.8", 1))
+    assert waited[3:] == [2.0]  # which counts four times
+    assert reached.count("a message") == 7  # nothing is lost
+
+
+def test_a_page_that_sends_text_is_shut() -> None:
+    sent: list[Message] = []
+    told = iter([{"type": "websocket.connect"}, {"type": "websocket.receive", "text": "x"}])
+
+    async def receive() -> Message:
+        return next(told)
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    scope = _scope(STREAM, {}, type="websocket")
+    asyncio.run(Guard(_behind, self_test=lambda _: ())(scope, receive, send))
+    assert [one["type"] for one in sent] == ["websocket.accept", "websocket.close"]
+    assert reached == [STREAM]
+
+
+def test_one_address_has_only_so_many_pages_and_requests(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert (open_pages.MOST_PAGES, open_pages.MOST_REQUESTS) == (150, 100)
+    assert open_pages.LONGEST_WAIT_S == 10
+    for held, most, ask in (
+        ("OPEN", "MOST_PAGES", {"path": STREAM, "type": "websocket"}),
+        ("ANSWERED", "MOST_REQUESTS", {"path": "/_stcore/health"}),
+    ):
+        with monkeypatch.context() as full:
+            full.setattr(middleware, most, 2)
+            who = getattr(open_pages, held)
+            who["203.0.113.7"] = 2
+            assert _ask(**ask)[0] in (429, "close")  # type: ignore[arg-type]
+            other = _ask(**ask, client=("203.0.113.8", 1))  # type: ignore[arg-type]
+            assert other[0] in (200, "accept")
+            del who["203.0.113.7"]
+
+
+# -- cookies over HTTPS (RFC 6265bis, 4.1.3.2) ----------------------------------------------
+
+
+def test_over_https_cookies_are_this_hosts_own() -> None:
+    _, headers, _ = _ask("/", {"accept": "text/html", "cookie": ""}, scheme="https")
+    (visitor,) = [value for name, value in headers if name == "set-cookie"]
+    assert visitor.startswith("__Host-photocheck_visitor=")
+    assert {"Path=/", "Secure", "HttpOnly", "SameSite=Lax"} <= set(visitor.split("; "))
+    assert "domain" not in visitor.lower()
+    _, headers, _ = _ask("/auth/login", scheme="https")
+    user, token = [value for name, value in headers if name == "set-cookie"]
+    assert user == "__Host-_streamlit_user=me; Path=/; HttpOnly; SameSite=lax; Secure"
+    assert token == "_streamlit_xsrf=token; Path=/; SameSite=Lax; Secure"  # read by the page
+
+
+def test_over_https_planted_cookies_are_nobodys() -> None:
+    planted = "photocheck_desk=evil; _streamlit_user=evil; photocheck_visitor=evil"
+    own = "__Host-photocheck_desk=mine; __Host-_streamlit_user=me; _streamlit_xsrf=t; other=o"
+    said = _ask("/auth/login", {"cookie": f"{planted}; {own}; {planted}"}, scheme="https")[2]
+    assert said == b"0 photocheck_desk=mine; _streamlit_user=me; _streamlit_xsrf=t; other=o"
+
+
+def test_without_https_cookies_keep_their_names() -> None:
+    _, headers, said = _ask("/auth/login", {"cookie": "photocheck_desk=mine"})
+    assert said == b"0 photocheck_desk=mine"
+    assert [value[:16] for name, value in headers if name == "set-cookie"] == [
+        "_streamlit_user=",
+        "_streamlit_xsrf=",
+    ]

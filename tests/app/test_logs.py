@@ -1,0 +1,47 @@
+"""The log has a bound, whatever strangers do."""
+
+from __future__ import annotations
+
+import logging
+import sys
+
+from photocheck_app.doors import logs
+from photocheck_app.doors.logs import Bounded
+
+
+def _record(said: str, *args: object, line: int = 1, error: bool = False) -> logging.LogRecord:
+    info = None
+    if error:
+        try:
+            raise ValueError
+        except ValueError:
+            info = sys.exc_info()
+    return logging.LogRecord("a.place", logging.WARNING, "place.py", line, said, args, info)
+
+
+def test_of_one_kind_some_lines_are_let_through_and_the_rest_is_told() -> None:
+    now = [0.0]
+    bound = Bounded(lambda: now[0])
+    assert [bound.filter(_record("a %d", n)) for n in range(25)] == [True] * 20 + [False] * 5
+    assert bound.filter(_record("another kind", line=2))
+    now[0] = 60.0
+    again = _record("a %d", 25)
+    assert bound.filter(again)
+    assert again.getMessage() == "a 25 (and 5 more like it, left out)"
+    assert [bound.filter(_record("a %d", n)) for n in range(20)] == [True] * 19 + [False]
+
+
+def test_one_with_a_traceback_counts_more() -> None:
+    bound = Bounded(lambda: 0.0)
+    let = [bound.filter(_record("oh", error=True)) for _ in range(6)]
+    assert let == [True] * 4 + [False] * 2
+
+
+def test_a_long_line_is_cut() -> None:
+    long = _record("%s", "x" * 100_000)
+    assert Bounded().filter(long)
+    assert len(long.getMessage()) == logs.MOST_CHARACTERS + 3
+
+
+def test_the_shipped_bounds_of_the_log() -> None:
+    assert (logs.LINES, logs.OF_TRACEBACK, logs.WINDOW_S, logs.MOST_CHARACTERS) == (20, 5, 60, 4000)

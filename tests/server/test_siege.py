@@ -1,0 +1,29 @@
+"""One stranger with many connections, and an honest visitor meanwhile (small).
+
+`python -m tests.support.visitors.siege` does it with three hundred of them, and measures.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+
+from tests.support.visitors.kept import wrongs
+from tests.support.visitors.made import told_by
+from tests.support.visitors.owner import Owner, play_all
+from tests.support.visitors.serving import served
+from tests.support.visitors.siege import KINDS, pages, under
+
+
+@pytest.mark.slow
+def test_a_siege_keeps_no_honest_visitor_out(tmp_path: Path) -> None:
+    with served(tmp_path) as app:
+        owner = Owner(app.address, told_by(0))
+        with under(app.address, list(KINDS), connections=100):
+            assert max(asyncio.run(pages(app.address, 3))) < float("inf")
+            play_all([owner])
+        assert wrongs(app.store, [owner.told], {owner.told.name: owner.headline}) == []
+        # Some lines are fair; a flood of them fills a disk.
+        assert app.log.stat().st_size < 100_000

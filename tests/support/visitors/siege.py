@@ -1,0 +1,254 @@
+"""What one anonymous client can do to the others: it, and an honest visitor's waiting meanwhile.
+
+``python -m tests.support.visitors.siege`` prints how long an honest visitor waits for a page,
+and that the order sent meanwhile is whole, under each attack and under all of them together.  The
+bar: no page takes more than 3 s.  Server, visitor and attacker share the machine, and its
+processors: the attacker is niced.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Awaitable, Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Final
+from urllib.parse import urlsplit
+
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from websockets.asyncio.client import connect
+from websockets.exceptions import WebSocketException
+
+from tests.support.visitors.kept import wrongs
+from tests.support.visitors.made import told_by
+from tests.support.visitors.owner import Owner
+from tests.support.visitors.serving import served
+from tests.support.visitors.wire import Wire
+
+CONNECTIONS: Final = 300
+ELSEWHERE: Final = "203.0.113.66"
+"""Whom a proxy on this machine would say the attacker is (RFC 5737)."""
+BAR_S: Final = 3.0
+
+_AGAIN_S: Final = 0.05
+"""Until a connection that was closed is opened again."""
+
+
+async def _again_and_again(once: Callable[[], Awaitable[None]]) -> None:
+    while True:
+        with suppress(OSError, WebSocketException, EOFError, asyncio.IncompleteReadError):
+            await once()
+        await asyncio.sleep(_AGAIN_S)
+
+
+class Attacker:
+    """One client with many connections.
+
+    Parameters
+    ----------
+    address : str
+        Of the app.
+    """
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        self.host, self.port = urlsplit(address).hostname, urlsplit(address).port
+        self.place = f"{self.host}:{self.port}"
+
+    async def headers(self) -> None:
+        """Never done with its headers."""
+        _, writer = await asyncio.open_connection(self.host, self.port)
+        try:
+            writer.write(f"GET / HTTP/1.1\r\nHost: {self.place}\r\n".encode())
+            while True:
+                writer.write(b"X-More: more\r\n")
+                await writer.drain()
+                await asyncio.sleep(1)
+        finally:
+            writer.close()
+
+    async def silence(self) -> None:
+        """Comes and says nothing."""
+        reader, writer = await asyncio.open_connection(self.host, self.port)
+        try:
+            await reader.read()
+        finally:
+            writer.close()
+
+    async def origins(self) -> None:
+        """A page elsewhere that asks for a websocket."""
+        await self._one(
+            "GET /_stcore/stream HTTP/1.1",
+            "Upgrade: websocket",
+            "Connection: Upgrade",
+            "Sec-WebSocket-Version: 13",
+            "Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==",
+            "Origin: http://elsewhere.example",
+        )
+
+    async def bodies(self) -> None:
+        """A form without an end."""
+        await self._one(
+            "POST /staff HTTP/1.1",
+            "Content-Type: application/x-www-form-urlencoded",
+            "Transfer-Encoding: chunked",
+            body=b"80000\r\n" + b"&" * 0x80000 + b"\r\n",
+            times=16,
+        )
+
+    async def files(self) -> None:
+        """The same page again and again."""
+        await self._one("GET / HTTP/1.1", "Accept: text/html")
+
+    async def _one(self, *lines: str, body: bytes = b"", times: int = 0) -> None:
+        reader, writer = await asyncio.open_connection(self.host, self.port)
+        try:
+            head = [*lines, f"Host: {self.place}", f"X-Forwarded-For: {ELSEWHERE}", "", ""]
+            writer.write("\r\n".join(head).encode())
+            for _ in range(times):
+                writer.write(body)
+                await writer.drain()
+            if times:
+                writer.write(b"0\r\n\r\n")
+            await reader.readline()
+        finally:
+            writer.close()
+
+    async def reruns(self) -> None:
+        """A page that asks for itself fifty times a second."""
+        asked = connect(
+            self.address.replace("http", "ws", 1) + "/_stcore/stream",
+            origin=self.address,  # type: ignore[arg-type]
+            subprotocols=["streamlit", "PLACEHOLDER"],  # type: ignore[list-item]
+            additional_headers={"X-Forwarded-For": ELSEWHERE},
+            max_size=None,
+            proxy=None,
+            compression=None,
+        )
+        async with asked as socket:
+
+            async def read() -> None:
+                async for _ in socket:
+                    pass
+
+            reading = asyncio.create_task(read())
+            message = BackMsg()
+            message.rerun_script.query_string = ""
+            try:
+                while not reading.done():
+                    await socket.send(message.SerializeToString())
+                    await asyncio.sleep(0.02)
+            finally:
+                reading.cancel()
+
+
+KINDS: Final = {
+    "headers": CONNECTIONS,
+    "silence": CONNECTIONS,
+    "origins": 20,
+    "bodies": 8,
+    "files": 50,
+    "reruns": 40,
+}
+"""How many connections each attack has; together they have as many as one client may."""
+
+
+async def _attack(address: str, kinds: Sequence[str], share: float) -> None:
+    attacker = Attacker(address)
+    await asyncio.gather(
+        *(
+            _again_and_again(getattr(attacker, kind))
+            for kind in kinds
+            for _ in range(max(1, int(share * KINDS[kind])))
+        )
+    )
+
+
+@contextmanager
+def under(address: str, kinds: Sequence[str], connections: int = CONNECTIONS) -> Iterator[None]:
+    """The attacks, from a process of their own, for as long as the block lasts."""
+    share = 1.0 if len(kinds) < 2 else connections / sum(KINDS[kind] for kind in kinds)
+    command = [sys.executable, "-m", "tests.support.visitors.siege", "--attack", address]
+    process = subprocess.Popen([*command, "--share", str(share), *kinds])
+    try:
+        time.sleep(3)
+        yield
+    finally:
+        process.kill()
+        process.wait()
+
+
+async def pages(address: str, for_s: float) -> list[float]:
+    """How long each of an honest visitor's page loads took."""
+    took, until = [], time.perf_counter() + for_s
+    while time.perf_counter() < until:
+        began = time.perf_counter()
+        wire = Wire(address)
+        try:
+            await asyncio.wait_for(wire.open(), 60)
+            took.append(time.perf_counter() - began)
+        except Exception as error:
+            took.append(float("inf"))
+            print(f"    {type(error).__name__}: {error}"[:200])
+        finally:
+            with suppress(Exception):
+                await wire.close()
+        await asyncio.sleep(0.2)
+    return took
+
+
+def main() -> int:
+    """The command; fails when a page took too long, or an order is not whole."""
+    parser = argparse.ArgumentParser(prog="siege", description=__doc__)
+    parser.add_argument("kinds", nargs="*", default=[])
+    parser.add_argument("--attack", metavar="ADDRESS")
+    parser.add_argument("--share", type=float, default=1.0)
+    parser.add_argument("--seconds", type=float, default=15.0)
+    asked = parser.parse_args()
+    if asked.attack:
+        os.nice(5)
+        asyncio.run(_attack(asked.attack, asked.kinds, asked.share))
+        return 0
+    kinds = asked.kinds or list(KINDS)
+    found, slow = [], False
+    with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as app:
+        asyncio.run(pages(app.address, 3))
+        told, headlines = [], {}
+        rounds = [[], *([kind] for kind in kinds), *([kinds] if len(kinds) > 1 else [])]
+        for number, attacks in enumerate(rounds):
+            name = "none" if not attacks else attacks[0] if len(attacks) == 1 else "all"
+            with under(app.address, attacks):
+                took = asyncio.run(pages(app.address, asked.seconds))
+                owner, began = Owner(app.address, told_by(number)), time.perf_counter()
+                try:
+                    asyncio.run(asyncio.wait_for(owner.play(), 120))
+                    told.append(owner.told)
+                    headlines[owner.told.name] = owner.headline
+                except Exception as error:
+                    found.append(f"{name}: no order could be sent: {type(error).__name__}")
+                order_s = time.perf_counter() - began
+            steps = "  ".join(f"{kind} {max(took):.1f}" for kind, took in owner.took.items())
+            took.sort()
+            slow |= took[-1] > BAR_S
+            middle = took[len(took) // 2]
+            print(
+                f"{name:8} pages {len(took):3}  median {middle:5.2f} s  longest {took[-1]:6.2f} s"
+                f"  a whole order {order_s:5.1f} s; the longest: {steps}",
+                flush=True,
+            )
+        found += wrongs(app.store, told, headlines)
+        said = app.log.read_text()
+        print(f"the log has {len(said)} characters; its end:\n{said[-3000:]}")
+    print(f"orders sent meanwhile: {len(told)}; wrong: {len(found)}")
+    print("\n".join(found))
+    return 1 if found or slow else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
