@@ -1,7 +1,7 @@
 """Coins and balls as they are: thick, rimmed, of two metals, patched, seamed and striped.
 
-The pictures are `photocheck.phantom.rounds`, whose outlines are known by construction; the seeds
-are others than those the finder was made with (0 to 39).
+The pictures are `photocheck.phantom.rounds`, whose outlines are known by construction; the finder
+was made with the seeds 0 to 39; of those here one was looked at and had a rule taken out.
 """
 
 from __future__ import annotations
