@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from itsdangerous import TimestampSigner
 
 from photocheck.orders.draft import Draft
@@ -252,6 +253,20 @@ def test_a_password_is_the_same_from_every_keyboard(store: DatabaseStore) -> Non
             assert staff.recognised(store, name, password) == name
     staff.set_password(store, "Ada", parted + "!")
     assert staff.recognised(store, "ada", whole + "!") == "ada"
+
+
+def test_a_password_hashed_otherwise_is_hashed_anew_once(store: DatabaseStore) -> None:
+    staff.add(store, "Ada", GOOD)
+    before = PasswordHasher(time_cost=2, memory_cost=64).hash(GOOD)
+    staff.people.change_password(store, "ada", before)
+    assert staff.recognised(store, "ada", OTHER) is None
+    assert staff.people.password_of(store, "ada") == before
+    assert staff.recognised(store, "ada", GOOD) == "ada"
+    today = staff.people.password_of(store, "ada")
+    assert today is not None
+    assert not staff._hasher().check_needs_rehash(today)
+    assert staff.recognised(store, "ada", GOOD) == "ada"
+    assert staff.people.password_of(store, "ada") == today
 
 
 def test_a_password_kept_as_it_was_typed_goes_on_and_is_kept_anew(store: DatabaseStore) -> None:
