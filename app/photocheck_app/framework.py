@@ -128,6 +128,12 @@ def static_folder() -> Path:
     return Path(get_static_dir())
 
 
+def static_files() -> frozenset[str]:
+    """Their paths below it, each with a stroke before."""
+    folder = static_folder()
+    return frozenset(f"/{file.relative_to(folder).as_posix()}" for file in folder.rglob("*.*"))
+
+
 # -- runs and sessions (runtime/scriptrunner_utils/script_run_context.py, 1.67.0) --
 
 

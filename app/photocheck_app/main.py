@@ -60,6 +60,7 @@ def _run(chosen: st.Page, away: StoreError | None) -> None:
         outage.show(error, why=chosen.url_path == WORKSHOP)
         away = error
     except Exception:
+        # The program's own failure, of any kind: for the log, and one plain page.
         logging.getLogger(__name__).exception("a page failed")
         outage.show_failure()
     else:

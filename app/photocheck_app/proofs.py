@@ -212,8 +212,7 @@ def _prove_routes(app: Any) -> None:
 
 
 def _prove_assets(_: Any) -> None:
-    folder = framework.static_folder()
-    files = [f"/{file.relative_to(folder).as_posix()}" for file in folder.rglob("*.*")]
+    files = framework.static_files()
     _must("/index.html" in files, "the page has gone")
     odd = [file for file in files if not framework.ASSET_FORM.fullmatch(file)]
     _must(not odd, f"the files {odd[:3]}")

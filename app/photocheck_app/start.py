@@ -37,8 +37,9 @@ ENDS_WITHIN_S: Final = 9.5
 
 SWITCH_S: Final = 0.001
 
-MOST_MESSAGE_BYTES: Final = 2**20
-"""Of what a page sends: all that stands in its fields, and the marks."""
+MOST_BUFFERED_BYTES: Final = 2**20
+"""Of a message before anything looks at it: more than `photocheck.orders.bounds` lets pages send,
+so that whoever sends too much is told why."""
 
 HEADERS_BYTES: Final = 32_000
 """Of a request: a browser sends some 3,000, with a provider's cookies 10,000."""
@@ -110,7 +111,7 @@ def run(settings: Mapping[str, Any], *, on_ready: Callable[[], None] = lambda: N
         access_log=False,
         use_colors=False,
         server_header=False,
-        ws_max_size=MOST_MESSAGE_BYTES,
+        ws_max_size=MOST_BUFFERED_BYTES,
         ws_ping_interval=30,
         ws_ping_timeout=30,
         ws_per_message_deflate=False,

@@ -245,20 +245,6 @@ def _candidates(view: View, marks: tuple[Marking, ...]) -> list[Shot]:
     ]
 
 
-def spans_of(joint: Joint, mode: Mode) -> tuple[Array, Array]:
-    """Log-spans (4,) and what each residual's unit error moves them by, (4, m)."""
-    return joint.log_spans(mode.theta), _moved(mode, _slopes(joint, mode))
-
-
-def _slopes(joint: Joint, mode: Mode) -> Array:
-    """Of the log-spans, (4, p)."""
-    return derivative(joint.log_spans, mode.theta, joint.unknowns.steps)
-
-
-def _moved(mode: Mode, slopes: Array) -> Array:
-    return slopes @ mode.covariance @ mode.jacobian.T
-
-
 def _is_new(mode: Mode, joint: Joint, modes: list[tuple[Joint, Mode]]) -> bool:
     """Whether a maximum differs from those already found and weighs anything."""
     best = max(known.log_evidence for _, known in modes)
@@ -287,8 +273,8 @@ def _mix(
     parts: dict[str, Array] = {}
     untold: dict[str, Array] = {}
     for weight, its_mean, (joint, mode) in zip(weights, means, modes, strict=True):
-        slopes = _slopes(joint, mode)
-        moves = _moved(mode, slopes)
+        slopes = derivative(joint.log_spans, mode.theta, joint.unknowns.steps)
+        moves = slopes @ mode.covariance @ mode.jacobian.T  # by each residual's unit error, (4, m)
         for source in dict.fromkeys(joint.sources):
             rows = moves[:, [name == source for name in joint.sources]]
             parts[source] = parts.get(source, np.zeros((4, 4))) + weight * rows @ rows.T

@@ -69,12 +69,13 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     Without readings it is the step that cuts the photo's own doubt most.
     """
     actions = what_actions_leave(case, views)
-    left = {f"{tr(ACTIONS[name])}.": covariance_after(a, estimate) for name, a in actions.items()}
-    work = {f"{tr(ACTIONS[name])}.": WORK[name] for name in actions}
+    said = {name: f"{tr(ACTIONS[name])}." for name in actions}
     if "framing" in actions:
         # Of a picture known to be cut, how much of it is missing is a guess; the owner has the
         # whole one at hand, and no dog is needed for it.
-        return f"{tr(ACTIONS['framing'])}."
+        return said["framing"]
+    left = {said[name]: covariance_after(action, estimate) for name, action in actions.items()}
+    work = {said[name]: WORK[name] for name in actions}
     names = comparison.names
     if not names:
         return min(left, key=lambda step: float(np.trace(left[step])))

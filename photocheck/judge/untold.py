@@ -17,7 +17,7 @@ from photocheck.body import shape
 from photocheck.body.heights import heights_told
 from photocheck.body.trunk import Trunk
 from photocheck.case.model import DogFacts
-from photocheck.judge.joint import Joint
+from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.solve import Mode
 from photocheck.numerics import derivative
 
@@ -81,11 +81,8 @@ def _expected(joint: Joint, trunk: Trunk, fact: str) -> Array:
 
 def _log_spread(fact: str, dog: DogFacts, trunk: Trunk) -> float:
     """Standard deviation of ln of the fact as told from what the trunk lets expect."""
-    if fact == "girth":
-        return shape.GIRTH_OVER_ELLIPSE.log_spread
-    if fact == "weight":
-        return shape.WEIGHT_PER_TRUNK.log_spread
-    if fact == "height":
-        return heights_told(replace(dog, height_mm=1.0))[0].log_spread
+    told = facts_told(replace(dog, girth_mm=1.0, weight_kg=1.0, height_mm=1.0))
+    if fact in told:
+        return told[fact][1]
     width = trunk.neck_width if fact == "neck_width" else trunk.width
     return shape.width_log_spread(float(width))

@@ -225,4 +225,4 @@ def test_files_may_be_open_for_all_connections(monkeypatch: pytest.MonkeyPatch) 
 def test_the_shipped_limits_of_connections() -> None:
     assert (connections.IDLE_S, connections.OF_ADDRESS, connections.IN_ALL) == (5, 400, 4000)
     assert (connections.RESERVED, connections.BACKLOG) == (200, 100)
-    assert (start.HEADERS_BYTES, start.MOST_MESSAGE_BYTES) == (32_000, 2**20)
+    assert (start.HEADERS_BYTES, start.MOST_BUFFERED_BYTES) == (32_000, 2**20)

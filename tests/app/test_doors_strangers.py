@@ -6,7 +6,7 @@ What stands behind the doors here notes whatever reaches it.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -295,7 +295,10 @@ def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatc
 
     monkeypatch.setattr(open_pages.asyncio, "sleep", sleep)
     own = Pace(a_second=1, at_once=2)
-    still: Callable[[Pace], Bucket] = lambda pace: Bucket(pace, clock=lambda: 0.0)  # noqa: E731
+
+    def still(pace: Pace) -> Bucket:
+        return Bucket(pace, clock=lambda: 0.0)
+
     monkeypatch.setattr(open_pages, "Bucket", still)
     monkeypatch.setattr(open_pages, "MESSAGES_OF_PAGE", own)
     shared = Buckets(Pace(a_second=1, at_once=5), clock=lambda: 0.0)
@@ -329,16 +332,18 @@ def test_a_page_that_sends_text_is_shut() -> None:
 def test_one_address_has_only_so_many_pages_and_requests(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (open_pages.MOST_PAGES, open_pages.MOST_REQUESTS) == (150, 100)
     assert open_pages.LONGEST_WAIT_S == 10
-    for held, most, ask in (
-        ("OPEN", "MOST_PAGES", {"path": STREAM, "type": "websocket"}),
-        ("ANSWERED", "MOST_REQUESTS", {"path": "/_stcore/health"}),
-    ):
+    asked: dict[str, dict[str, Any]] = {
+        "MOST_PAGES": {"path": STREAM, "type": "websocket"},
+        "MOST_REQUESTS": {"path": "/_stcore/health"},
+    }
+    for held, most in (("OPEN", "MOST_PAGES"), ("ANSWERED", "MOST_REQUESTS")):
+        ask = asked[most]
         with monkeypatch.context() as full:
             full.setattr(middleware, most, 2)
             who = getattr(open_pages, held)
             who["203.0.113.7"] = 2
-            assert _ask(**ask)[0] in (429, "close")  # type: ignore[arg-type]
-            other = _ask(**ask, client=("203.0.113.8", 1))  # type: ignore[arg-type]
+            assert _ask(**ask)[0] in (429, "close")
+            other = _ask(**ask, client=("203.0.113.8", 1))
             assert other[0] in (200, "accept")
             del who["203.0.113.7"]
 

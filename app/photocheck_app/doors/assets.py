@@ -19,6 +19,7 @@ from starlette.requests import HTTPConnection
 from starlette.responses import Response
 
 from photocheck_app import framework
+from photocheck_app.doors.origin import SAFE
 
 FOLDER: Final = "/static/"
 INDEX: Final = "/index.html"
@@ -58,10 +59,7 @@ class Asset:
 _held: Final[dict[str, Asset]] = {}
 
 
-@cache
-def _there() -> frozenset[str]:
-    folder = framework.static_folder()
-    return frozenset(f"/{file.relative_to(folder).as_posix()}" for file in folder.rglob("*.*"))
+_there = cache(framework.static_files)
 
 
 def _read(inner: str) -> Asset:
@@ -84,7 +82,7 @@ def is_asset(wanted: HTTPConnection, inner: str) -> bool:
     """
     return (
         inner.startswith(FOLDER)
-        and wanted.scope["method"] in ("GET", "HEAD")
+        and wanted.scope["method"] in SAFE
         and "range" not in wanted.headers
         and inner in _there()
     )
@@ -102,7 +100,7 @@ async def page_file(wanted: HTTPConnection, inner: str) -> Response | None:
     """
     plain = inner == "/" or not inner.endswith("/")
     whole = wanted.scope["path"] == framework.base() + inner
-    if wanted.scope["method"] not in ("GET", "HEAD") or not (plain and whole):
+    if wanted.scope["method"] not in SAFE or not (plain and whole):
         return None
     found = await _found(INDEX)
     headers = {"Cache-Control": "no-cache", "ETag": found.tag}

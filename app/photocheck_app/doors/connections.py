@@ -200,6 +200,7 @@ class Http(H11Protocol):
         self._body = Patience(self.loop)
         self._admitted = False
 
+    # uvicorn's own says Transport where asyncio's protocol says BaseTransport
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Somebody has come."""
         super().connection_made(transport)

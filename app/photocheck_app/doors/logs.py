@@ -65,4 +65,5 @@ def bound_logs() -> None:
     def handling(self: logging.Handler, record: logging.LogRecord) -> Any:
         return bound.filter(record) and handle(self, record)
 
+    # Of every handler there will be; mypy takes an assigned method for a slip.
     logging.Handler.handle = handling  # type: ignore[method-assign]

@@ -162,6 +162,7 @@ class Guard:
             try:
                 await self._app(scope, body, answer)
             except Exception:
+                # Whatever stumbled over a body that was cut off: why it was, is told instead.
                 if body.refused is None:
                     raise
             if body.refused is None or answer.begun:

@@ -25,6 +25,7 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from websockets.asyncio.client import connect
 from websockets.exceptions import WebSocketException
 
+from tests.support.command_line import line_of
 from tests.support.visitors.kept import wrongs
 from tests.support.visitors.made import told_by
 from tests.support.visitors.owner import Owner
@@ -36,6 +37,7 @@ ELSEWHERE: Final = "203.0.113.66"
 """Whom a proxy on this machine would say the attacker is (RFC 5737)."""
 BAR_S: Final = 3.0
 
+BEGUN: Final = "every connection was tried"
 _AGAIN_S: Final = 0.05
 """Until a connection that was closed is opened again."""
 
@@ -54,16 +56,30 @@ class Attacker:
     ----------
     address : str
         Of the app.
+    connections : int
+        Once so many were tried, it says so.
     """
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, connections: int) -> None:
         self.address = address
+        self._untried = connections
         self.host, self.port = urlsplit(address).hostname, urlsplit(address).port
         self.place = f"{self.host}:{self.port}"
 
+    def _tried(self) -> None:
+        self._untried -= 1
+        if not self._untried:
+            print(BEGUN, flush=True)
+
+    async def _open(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+        try:
+            return await asyncio.open_connection(self.host, self.port)
+        finally:
+            self._tried()
+
     async def headers(self) -> None:
         """Never done with its headers."""
-        _, writer = await asyncio.open_connection(self.host, self.port)
+        _, writer = await self._open()
         try:
             writer.write(f"GET / HTTP/1.1\r\nHost: {self.place}\r\n".encode())
             while True:
@@ -75,7 +91,7 @@ class Attacker:
 
     async def silence(self) -> None:
         """Comes and says nothing."""
-        reader, writer = await asyncio.open_connection(self.host, self.port)
+        reader, writer = await self._open()
         try:
             await reader.read()
         finally:
@@ -107,7 +123,7 @@ class Attacker:
         await self._one("GET / HTTP/1.1", "Accept: text/html")
 
     async def _one(self, *lines: str, body: bytes = b"", times: int = 0) -> None:
-        reader, writer = await asyncio.open_connection(self.host, self.port)
+        reader, writer = await self._open()
         try:
             head = [*lines, f"Host: {self.place}", f"X-Forwarded-For: {ELSEWHERE}", "", ""]
             writer.write("\r\n".join(head).encode())
@@ -131,7 +147,11 @@ class Attacker:
             proxy=None,
             compression=None,
         )
-        async with asked as socket:
+        try:
+            opened = await asked
+        finally:
+            self._tried()
+        async with opened as socket:
 
             async def read() -> None:
                 async for _ in socket:
@@ -160,14 +180,9 @@ KINDS: Final = {
 
 
 async def _attack(address: str, kinds: Sequence[str], share: float) -> None:
-    attacker = Attacker(address)
-    await asyncio.gather(
-        *(
-            _again_and_again(getattr(attacker, kind))
-            for kind in kinds
-            for _ in range(max(1, int(share * KINDS[kind])))
-        )
-    )
+    often = [kind for kind in kinds for _ in range(max(1, int(share * KINDS[kind])))]
+    attacker = Attacker(address, len(often))
+    await asyncio.gather(*(_again_and_again(getattr(attacker, kind)) for kind in often))
 
 
 @contextmanager
@@ -175,13 +190,14 @@ def under(address: str, kinds: Sequence[str], connections: int = CONNECTIONS) ->
     """The attacks, from a process of their own, for as long as the block lasts."""
     share = 1.0 if len(kinds) < 2 else connections / sum(KINDS[kind] for kind in kinds)
     command = [sys.executable, "-m", "tests.support.visitors.siege", "--attack", address]
-    process = subprocess.Popen([*command, "--share", str(share), *kinds])
-    try:
-        time.sleep(3)
-        yield
-    finally:
-        process.kill()
-        process.wait()
+    command += ["--share", str(share), *kinds]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            if kinds:
+                assert line_of(process).strip() == BEGUN
+            yield
+        finally:
+            process.kill()
 
 
 async def pages(address: str, for_s: float) -> list[float]:
