@@ -264,12 +264,14 @@ def _sum(
 
 
 def without_sign(text: str) -> str:
-    """What was typed without the minus before it, however that was written.
+    """What was typed without the minus before it, however and how often that was written.
 
     >>> without_sign(" \u22121,5 cm"), without_sign("-1"), without_sign("14-1/2 in")
     ('1,5 cm', '1', '14-1/2 in')
+    >>> without_sign("- \u2212 1")
+    '1'
     """
-    return text.strip().lstrip(_MINUS).strip()
+    return re.sub(rf"^[\s{re.escape(_MINUS)}]+", "", text).strip()
 
 
 def shown(value: object) -> str:

@@ -118,6 +118,7 @@ def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) 
 
 
 @settings(max_examples=300, deadline=None)
+@example(typed="- \u2212", place="far_feet")
 @given(typed=TYPED, place=st.sampled_from(sorted(PLACE_TITLES)))
 def test_a_distance_settles_at_once_and_lies_on_its_places_side(typed: str, place: str) -> None:
     offset = Blank("reference", "offset", FLINT.photos[0].file)
