@@ -14,8 +14,10 @@ from photocheck.words import LANDMARK_HINTS, LANDMARKS
 from photocheck_app.shared import svg_picture
 
 _DOG: Final = Path(__file__).parents[1] / "marking" / "dog.svg"
-# The drawing's own parts, coloured for a white ground.
+# The drawing's own parts, on a light ground of its own: the page's may be dark.
 _STYLE: Final = """<style>
+svg{background:#f3efe6;border-radius:14px}
+.dog-object{display:none}
 .dog-body{fill:#fff;stroke:#1b2a30;stroke-width:3;stroke-linejoin:round}
 .dog-line{fill:none;stroke:#1b2a30;stroke-width:2;stroke-linecap:round}
 .dog-far path{fill:#e9edef;stroke:#8a979e;stroke-width:2;stroke-linejoin:round}
