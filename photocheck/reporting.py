@@ -20,7 +20,7 @@ from photocheck.judge.marks_told import MarkedPhoto, told_marks
 from photocheck.judge.repeats import USUAL, TapeNoise, in_agreement
 from photocheck.judge.shots import CameraView
 from photocheck.judge.standing import Standing, flat_marks, stance_evidence
-from photocheck.judge.steps import next_step
+from photocheck.judge.steps import next_step, offers
 from photocheck.looking import LookedAt
 from photocheck.numerics import IN_95
 from photocheck.photo.framing import photo_remarks
@@ -125,6 +125,7 @@ def report_of(
         ratios_version=fused.ratios_version,
         tape={} if noise.habits == USUAL else asdict(noise.habits),
         certainty=certainty_of(fused.log_spans, fused.covariance, case.readings, noise, case.unit),
+        offers=() if comparison.faults else offers(fused, comparison, case, views),
     )
 
 

@@ -155,6 +155,20 @@ FRONT_PLACE_TITLES: Final = {
     "behind_dog": later("standing or hanging behind the dog"),
     "unknown": later("not said"),
 }
+SHORT_PLACES: Final = {
+    "middle": later("in line with it"),
+    "near_feet": later("by the near feet"),
+    "near_flank": later("held at its near side"),
+    "far_feet": later("just behind it"),
+    "wall_close": later("on a wall it nearly touches"),
+    "wall": later("on a wall farther off"),
+    "front_feet": later("by the front feet"),
+    "chest_side": later("beside the chest"),
+    "before_dog": later("in front of it"),
+    "behind_dog": later("behind it"),
+    "unknown": later("I don't know"),
+}
+"""The same places in a few words, under a drawing that shows them."""
 FRONT_PLACES: Final = tuple(FRONT_PLACE_TITLES)
 """Where the reference stood in a photo from the front."""
 PLACES_BEFORE: Final = ("near_flank", "near_feet", "before_dog")

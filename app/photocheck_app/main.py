@@ -7,6 +7,7 @@ import logging
 import streamlit as st
 
 from photocheck.orders.model import StoreError
+from photocheck.server.access.addresses import LINK
 from photocheck.speech import speaking, tr
 from photocheck_app import desk, held_uploads, kept, outage, owner, practise, sheet_page
 from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
@@ -15,7 +16,7 @@ from photocheck_app.doors.running import RUNS
 from photocheck_app.doors.sessions import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
 from photocheck_app.doors.trouble import TROUBLE
-from photocheck_app.shared import STYLE, choose_language, language
+from photocheck_app.shared import STYLE, choose_language, know_pages, language
 
 
 def main() -> None:
@@ -38,6 +39,7 @@ def main() -> None:
             at_desk,
         ]
         chosen = st.navigation(ways, position="top")
+        know_pages(ways)
         # Owners read from top to bottom, on a phone; the desk wants all the room there is.
         st.set_page_config(
             page_title=f"{chosen.title} · photocheck",
@@ -46,8 +48,9 @@ def main() -> None:
         if chosen != at_desk:
             st.html(STYLE)
         _run(chosen, away)
-        st.divider()
-        choose_language()
+        if LINK not in st.query_params:  # an order has it in its menu
+            st.divider()
+            choose_language()
 
 
 def _run(chosen: st.Page, away: StoreError | None) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import base64
 import re
+from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
 import streamlit as st
 
+from photocheck.case.model import Point
 from photocheck.orders.model import Store
 from photocheck.orders.store import DatabaseStore
 from photocheck.server.access.linked import LinkedStore
@@ -48,6 +50,21 @@ def choose_language() -> None:
     )
 
 
+_PAGES = "photocheck pages"
+
+
+def know_pages(pages: Sequence[st.Page]) -> None:
+    """The pages of this run: a link needs the page itself."""
+    st.session_state[_PAGES] = {page.url_path: page for page in pages}
+
+
+def lead_to(path: str, label: str, icon: str | None = None) -> None:
+    """A link to another page of the app, by its path."""
+    page = st.session_state.get(_PAGES, {}).get(path)
+    if page is not None:
+        st.page_link(page, label=label, icon=icon)
+
+
 def store() -> DatabaseStore:
     """The one store of this server, for the desk alone."""
     return the_store()
@@ -71,12 +88,37 @@ def limits() -> Limits:
 
 _to_top = st.components.v2.component(
     "photocheck_to_top",
-    # What is new begins at its top; the page itself keeps how far one had scrolled.
+    # What is new begins at its top, and is read from there by whoever hears it; the page itself
+    # keeps how far one had scrolled.  Fields for numbers bring up the pad, and their Enter goes
+    # on, which is one reach less for a hand that holds a tape.
     js="""export default function ({ data }) {
+      if (!window.photocheckNumbers) {
+        const pads = () => {
+          for (const input of document.querySelectorAll('[class*="st-key-number_cm"] input'))
+            if (input.inputMode !== 'decimal') {
+              input.inputMode = 'decimal';
+              input.enterKeyHint = 'next';
+            }
+        };
+        window.photocheckNumbers = new MutationObserver(pads);
+        window.photocheckNumbers.observe(document.body, { childList: true, subtree: true });
+        pads();
+        document.addEventListener('keydown', (event) => {
+          if (event.key !== 'Enter' || !event.target.closest) return;
+          if (event.target.closest('.st-key-number_cm, .st-key-number_in'))
+            setTimeout(() => document.querySelector('.st-key-next button')?.click(), 80);
+        });
+      }
       if (window.photocheckShown === data) return;
       const first = window.photocheckShown === undefined;
       window.photocheckShown = data;
-      if (!first) document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
+      if (first) return;
+      const main = document.querySelector('[data-testid="stMain"]');
+      main?.scrollTo(0, 0);
+      const heading = main?.querySelector('h1, h2');
+      if (!heading) return;
+      heading.tabIndex = -1;
+      heading.focus({ preventScroll: true });
     }""",
 )
 
@@ -102,6 +144,31 @@ STYLE = """<style>
 .st-key-step_choice button { flex: 1 1 0; min-width: 0; min-height: 3.2rem; padding: .2rem; }
 .st-key-step_choice button p { white-space: normal; line-height: 1.2; text-align: center;
   overflow-wrap: normal; }
+.stMainBlockContainer h1:focus, .stMainBlockContainer h2:focus { outline: none; }
+.tape img { max-height: 30vh; margin: 0 auto; width: auto; }
+.outlined { position: relative; }
+.stMainBlockContainer:has(.st-key-whereabouts) { padding-top: .5rem; }
+.stApp:has(.st-key-whereabouts) [data-testid="stHeader"] { background: none;
+  pointer-events: none; }
+.stApp:has(.st-key-whereabouts) [data-testid="stHeader"] button { pointer-events: auto; }
+.st-key-whereabouts { flex-wrap: nowrap; padding-left: 3.2rem; min-height: 3.2rem; }
+.st-key-whereabouts .stProgress { flex: 1 1 0; }
+[class*="st-key-number_cm"] [data-baseweb="base-input"]::after { content: "cm"; }
+[class*="st-key-number_in"] [data-baseweb="base-input"]::after { content: "in"; }
+[class*="st-key-number_"] [data-baseweb="base-input"]::after { align-self: center;
+  padding: 0 .9rem; opacity: .65; }
+[class*="st-key-place_"] { position: relative; }
+[class*="st-key-place_"] button { min-height: 3.4rem; padding: .2rem; }
+[class*="st-key-place_"] button p { font-size: .8rem; line-height: 1.15; white-space: normal; }
+[class*="st-key-place_"] button::before { content: ""; position: absolute; inset: -90px 0 0; }
+.st-key-take_photo [data-testid="stFileUploaderDropzone"] { padding: 0; border: 0;
+  background: none; }
+.st-key-take_photo [data-testid="stFileUploaderDropzoneInstructions"] { display: none; }
+.st-key-take_photo [data-testid="stFileUploaderDropzone"] button p { display: none; }
+.st-key-take_photo [data-testid="stFileUploaderDropzone"] button::after {
+  content: var(--take-photo); }
+.st-key-take_photo [data-testid="stFileUploaderDropzone"] button { width: 100%;
+  min-height: 3.4rem; }
 .beside { display: flex; gap: 1rem; align-items: center; }
 .beside img { flex: 0 0 40%; max-width: 15rem; min-width: 0; }
 .beside p { margin: 0; }
@@ -124,10 +191,38 @@ def beside(drawn: str, text: str) -> str:
     return f'<div class="beside">{drawn}<p>{escape(text)}</p></div>'
 
 
-def picture(jpeg: bytes, described: str, width: str = "100%") -> str:
-    """HTML of a photo.  `st.image` has no words for those who do not see it."""
+def picture(
+    jpeg: bytes,
+    described: str,
+    width: str = "100%",
+    *,
+    outlined: tuple[tuple[int, int], Sequence[Sequence[Point]]] = ((0, 0), ()),
+) -> str:
+    """HTML of a photo.  `st.image` has no words for those who do not see it.
+
+    Parameters
+    ----------
+    outlined : ((int, int), sequence of outlines)
+        The photo's own size, px, and closed shapes in it, px, that are drawn over it.
+    """
     style = "border:1px solid #d5dadd;border-radius:.5rem"
-    return _image("image/jpeg", jpeg, described, f"width:{width};{style}")
+    shown = _image("image/jpeg", jpeg, described, f"width:{width};{style}")
+    (wide, high), shapes = outlined
+    if not shapes:
+        return shown
+    drawn = "".join(
+        f'<polygon points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in shape)}"/>' for shape in shapes
+    )
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" fill="none" '
+        f'stroke="#ff8a00" stroke-width="{OUTLINE_SHARE}%" stroke-linejoin="round">{drawn}</svg>'
+    )
+    over = _image("image/svg+xml", svg.encode(), "", "position:absolute;top:0;left:0;width:100%")
+    return f'<div class="outlined">{shown}{over}</div>'
+
+
+OUTLINE_SHARE = 0.5
+"""Width of an outline over a picture, per cent of the picture's size."""
 
 
 def svg_picture(svg: str, described: str, width: str = "100%") -> str:

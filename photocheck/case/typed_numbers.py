@@ -274,6 +274,18 @@ def without_sign(text: str) -> str:
     return re.sub(rf"^[\s{re.escape(_MINUS)}]+", "", text).strip()
 
 
+def bare_fraction(text: str) -> bool:
+    """Whether a text holds a fraction and no unit.
+
+    Nobody divides a centimetre into halves: such a number is mostly one of inches.
+
+    >>> [bare_fraction(text) for text in ("14 1/2", "14½", "14 1/2 in", "14.5")]
+    [True, True, False, False]
+    """
+    tidied = _tidy(text)
+    return "/" in tidied and not re.search(r"[a-z\"']", tidied)
+
+
 def shown(value: object) -> str:
     """What was typed, quoted, short enough for a sentence and harmless to a terminal."""
     text = value if isinstance(value, str) else repr(value)

@@ -14,6 +14,8 @@ from photocheck.words import LANDMARK_TITLES, MARKED_BY_TITLES
 
 EXCHANGED: Final = "marks_exchanged"
 IMPOSSIBLE: Final = "marks_impossible"
+MARKS_TOLD: Final = (EXCHANGED, IMPOSSIBLE)
+"""What is said of marks, before anything is said of dog or tape."""
 
 
 @dataclass(frozen=True)

@@ -455,6 +455,23 @@ def measure_as_well(name: str) -> str:
     )
 
 
+def offered(reading: str, today_mm: float, then_mm: float, unit: str) -> str:
+    """What a step would bring: the smallest error that is seen, after and before.
+
+    Parameters
+    ----------
+    reading : str
+    today_mm, then_mm : float, mm
+    unit : str
+    """
+    return tr(
+        "A slip of {then} in the {reading} would then be seen; today only one of {today}.",
+        reading=tr(READING_TITLES[reading]),
+        then=format_length(then_mm, unit),
+        today=format_length(today_mm, unit),
+    )
+
+
 def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:
     """What one more photo would bring, as a range over the spans."""
     gains = sorted(round(100.0 * (1.0 - ratio)) for ratio in ratios.values())

@@ -308,6 +308,26 @@ class DogTold(_Part):
 
 
 @dataclass(frozen=True)
+class OwnerTold(_Part):
+    """Who orders, and how much they want to do; no check looks at it.
+
+    Attributes
+    ----------
+    name, reach : str
+        What to call them, and how to reach them: a telephone number or an address.
+    number : str
+        Of the order, where the workshop gave it one.
+    depth : str
+        One of `photocheck.orders.screens.DEPTHS`; empty when not chosen.
+    """
+
+    name: str = ""
+    reach: str = ""
+    number: str = ""
+    depth: str = ""
+
+
+@dataclass(frozen=True)
 class Draft(_Part):
     """A whole order as far as it is filled in.
 
@@ -319,6 +339,7 @@ class Draft(_Part):
         "cm" or "in"; empty when not told.
     name : str
         What to call the order.
+    owner : OwnerTold
     readings : mapping of reading name to ReadingTold
     dog : DogTold
     photos : tuple of DraftPhoto
@@ -330,6 +351,7 @@ class Draft(_Part):
     readings: Mapping[str, ReadingTold] = field(default_factory=dict)
     dog: DogTold = field(default_factory=DogTold)
     photos: tuple[DraftPhoto, ...] = ()
+    owner: OwnerTold = field(default_factory=OwnerTold, kw_only=True)
 
     @property
     def title(self) -> str:
@@ -488,9 +510,11 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         **dict.fromkeys(("coat", "build"), _TEXT),
         "age_months": _NUMBER,
     },
+    OwnerTold: dict.fromkeys(("name", "reach", "number", "depth"), _TEXT),
     Draft: {
         "format": _TEXT,
         "name": _TEXT,
+        "owner": _Slot(_part(OwnerTold), _Part.to_dict, OwnerTold()),
         "unit": _Slot(lambda value: value if value in UNITS else None, empty=""),
         "readings": _Slot(_named(_reading, may_be_empty=True), _readings_json, {}, stays=True),
         "dog": _Slot(_part(DogTold), _Part.to_dict, DogTold(), stays=True),

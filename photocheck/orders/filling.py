@@ -38,7 +38,7 @@ class Blank:
         Which time a reading was taken, from 0.
     """
 
-    part: Literal["order", "readings", "dog", "photo", "reference"]
+    part: Literal["order", "owner", "readings", "dog", "photo", "reference"]
     name: str
     photo: str = ""
     take: int = 0
@@ -95,8 +95,8 @@ def typed_at(draft: Draft, blank: Blank) -> Typed | None:
     if blank.part == "readings":
         takes = takes_of(draft.readings.get(blank.name))
         found = takes[blank.take].typed if blank.take < len(takes) else None
-    elif blank.part == "dog":
-        found = getattr(draft.dog, blank.name)
+    elif blank.part in ("dog", "owner"):
+        found = getattr(getattr(draft, blank.part), blank.name)
     elif blank.part == "order":
         found = getattr(draft, blank.name)
     else:
@@ -116,8 +116,9 @@ def with_typed(draft: Draft, blank: Blank, value: Typed | None, hand: Hand = NOB
     told = None if isinstance(value, str) and not value.strip() else value
     if blank.part == "order":
         return draft.but(blank.name, told)
-    if blank.part == "dog":
-        return draft.but("dog", draft.dog.but(blank.name, told))
+    if blank.part in ("dog", "owner"):
+        part = getattr(draft, blank.part)
+        return draft.but(blank.part, part.but(blank.name, told))
     if blank.part == "readings":
         takes = list(takes_of(draft.readings.get(blank.name)))
         takes += [DraftTake("")] * (blank.take + 1 - len(takes))
@@ -193,26 +194,35 @@ def _as_json(draft: Draft) -> Mapping[str, Any]:
     return told
 
 
-def with_photo(draft: Draft, name: str) -> Draft:
+def with_photo(draft: Draft, name: str, *, view: str = "", kind: str = "") -> Draft:
     """A copy of the draft with one more photo, its reference told as for the last from the side.
 
     The same photo is not taken twice.
+
+    Parameters
+    ----------
+    view : str
+        Where it was taken from, as the case file has it; empty for the side.
+    kind : str
+        What of known size was seen in it; empty where that is not known.
     """
     if draft.number_of(name) is not None:
         return draft
-    reference = ReferenceTold(kind="marker_sheet")
+    reference = ReferenceTold(kind=kind)
     if draft.photos:
         sides = [photo for photo in draft.photos if not photo.from_front] or draft.photos
         last = sides[-1].reference
+        alike = not view and not sides[-1].from_front and kind in ("", last.kind)
         reference = ReferenceTold(
-            kind=last.kind,
-            place="" if sides[-1].from_front else last.place,
-            offset=None if sides[-1].from_front else last.offset,
+            kind=kind or last.kind,
+            place=last.place if alike else "",
+            offset=last.offset if alike else None,
             bar=last.bar,
             length=last.length,
             diameter=last.diameter,
         )
-    return draft.but("photos", (*draft.photos, new_photo(name, reference)))
+    photo = new_photo(name, reference)
+    return draft.but("photos", (*draft.photos, photo.but("view", view or None)))
 
 
 def without_photo(draft: Draft, name: str) -> Draft:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from photocheck.case.lengths import KG_PER, format_length, parse_length, parse_reading, parse_weight
@@ -29,10 +29,13 @@ class Gap:
         where it is filled in.
     sentence : str
         What is missing or wrong, and what to do.
+    reading : str
+        Which reading it is about; empty for none, or for all.
     """
 
     step: str
     sentence: str
+    reading: str = ""
 
 
 # --- what was typed, said back ----------------------------------------------
@@ -90,7 +93,10 @@ def _reading_gaps(draft: Draft) -> list[Gap]:
         return [Gap("readings", tr("No tape reading is given yet."))]
     unit = draft.bare_unit
     found = [
-        _unreadable("again" if number else "readings", parse_reading, name, take.typed, unit)
+        _of(
+            name,
+            _unreadable("again" if number else "readings", parse_reading, name, take.typed, unit),
+        )
         for name, told in draft.readings.items()
         if name in READINGS
         for number, take in enumerate(takes_of(told))
@@ -99,6 +105,10 @@ def _reading_gaps(draft: Draft) -> list[Gap]:
     if not draft.unit:
         found.append(Gap("readings", tr("Say whether the tape shows centimetres or inches.")))
     return [gap for gap in found if gap]
+
+
+def _of(reading: str, gap: Gap | None) -> Gap | None:
+    return gap and replace(gap, reading=reading)
 
 
 def _dog_gaps(draft: Draft) -> list[Gap]:

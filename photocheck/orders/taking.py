@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -105,6 +106,23 @@ class FirstLook:
     cut: tuple[str, ...] = ()
 
 
+def shapes_of(form: str, points: Sequence[Point]) -> tuple[tuple[Point, ...], ...]:
+    """What was seen of a reference as closed shapes to draw: of markers each square by itself.
+
+    Parameters
+    ----------
+    form : str
+        As `photocheck.scale.catalogue.ReferenceObject` has it.
+    points : sequence of Point
+        As `FirstLook.outline` has them, px.
+
+    >>> len(shapes_of("markers", [(0.0, 0.0)] * 8)), len(shapes_of("disc", [(0.0, 0.0)] * 8))
+    (2, 1)
+    """
+    each = 4 if form == "markers" else max(1, len(points))
+    return tuple(tuple(points[at : at + each]) for at in range(0, len(points), each))
+
+
 def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "side") -> FirstLook:
     """Look at a photo's quality, and for its reference if that can be looked for.
 
@@ -129,6 +147,22 @@ def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "s
         return FirstLook(False, (), str(error), remarks, cut)
     found = [remark for remark in located.remarks if remark not in cut]
     return FirstLook(True, located.points_px, "", (*remarks, *found, *_scale(located, told)), cut)
+
+
+def kinds_seen(photo: Photo, near: Point | None = None) -> tuple[str, ...]:
+    """Which things of known size a photo shows, the likeliest first; none where none is seen.
+
+    Parameters
+    ----------
+    photo : Photo
+    near : Point or None
+        A rough mark inside one, px.  Without it only the marker sheet can be told from what else
+        is in a picture.
+    """
+    try:
+        return tuple(found.reference for found in locate(photo, near=near))
+    except PhotocheckError:
+        return ()
 
 
 def _can_look(reference: Reference) -> bool:

@@ -234,6 +234,36 @@ class Explanation:
 
 
 @dataclass(frozen=True)
+class Offer:
+    """Something that may be done, and the error that would be seen then.
+
+    Attributes
+    ----------
+    step : str
+        One of `photocheck.judge.wording.ACTIONS`, or "once_more" or "as_well": a reading measured
+        again, or one that is missing.
+    measured : str
+        Which reading that is; empty for other steps.
+    sentence : str
+        Asking for it.
+    reading : str
+        For which reading it brings most.
+    today_mm, then_mm : float
+        The smallest error in that reading that is seen in 95 of 100, mm.
+    brings : str
+        The same as a sentence, in the owner's unit.
+    """
+
+    step: str
+    measured: str
+    sentence: str
+    reading: str
+    today_mm: float
+    then_mm: float
+    brings: str
+
+
+@dataclass(frozen=True)
 class Report:
     """The whole answer for one case.
 
@@ -281,6 +311,9 @@ class Report:
     tape : mapping of "repeat", "freedom" and "led" to float
         How the shop's owners measure, as learnt (`photocheck.judge.repeats.TapeHabits`); empty
         where that is as shipped.
+    offers : tuple of Offer
+        What may be done, what brings most first; empty where readings are in doubt, and in
+        reports of before 0.3.
     """
 
     verdict: str
@@ -304,3 +337,4 @@ class Report:
     tolerances: Mapping[str, float] = field(default_factory=dict)
     certainty: tuple[Certainty, ...] = ()
     tape: Mapping[str, float] = field(default_factory=dict)
+    offers: tuple[Offer, ...] = ()

@@ -14,8 +14,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
-from photocheck.case.model import PhotoEntry
+from photocheck.case.model import PhotoEntry, Point
 from photocheck.errors import PhotocheckError
+from photocheck.orders import taking
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.taking import FirstLook, first_look
@@ -246,6 +247,18 @@ def look(
     """
     with GATE.place():
         return first_look(_photo(store, key, name, None, PHOTOS), reference, unit, view)
+
+
+def kinds_seen(store: Store, key: str, name: str, near: Point | None = None) -> tuple[str, ...]:
+    """`photocheck.orders.taking.kinds_seen` of a photo of an order.
+
+    Raises
+    ------
+    OrderError, PhotoError, BusyError
+        As for `shown`.
+    """
+    with GATE.place():
+        return taking.kinds_seen(_photo(store, key, name, None, PHOTOS), near)
 
 
 def picture(

@@ -16,12 +16,12 @@ from photocheck.judge.repeats import needs_third, tape_noise
 from photocheck.orders.draft import takes_of
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
+from photocheck.orders.screens import ASKED
 from photocheck.speech import capital_first, later, listed, tr
 from photocheck.words import READING_TITLES
 from photocheck_app import kept
-from photocheck_app.owner.readings import EXAMPLES, HOW, SHOWN, say_back
+from photocheck_app.owner.readings import EXAMPLES, HOW, say_back
 from photocheck_app.owner.way import (
-    AGAIN,
     Way,
     helper_measures,
     let_helper_measure,
@@ -33,9 +33,9 @@ from photocheck_app.shared import as_text, beside, drawing
 HEADING: Final = later("And once more")
 
 
-def show(way: Way) -> None:
+def show(way: Way, page: str) -> None:
     """Every reading that was taken, with an empty field for each further time."""
-    names = [name for name in SHOWN if _taken(way, name)]
+    names = [name for name in ASKED if _taken(way, name)]
     if not names:
         st.info(tr("Nothing was measured yet. Go back and begin with the first round."))
     else:
@@ -45,14 +45,15 @@ def show(way: Way) -> None:
                 "as the new one is in. You may leave out what you like."
             )
         )
-        _whose_hands(way)
+        whose_hands(way)
     for name in names:
         with st.container(border=True):
             _once_more(way, name)
-    show_ways_on(AGAIN)
+    show_ways_on(way, page)
 
 
-def _whose_hands(way: Way) -> None:
+def whose_hands(way: Way) -> None:
+    """Whether somebody else measures this time."""
     helps = helper_measures(way.key, way.draft)
     name = kept.hold(f"{way.key}/helper", helps, partial(let_helper_measure, way.key))
     st.toggle(tr("Somebody else holds the tape this time"), key=name)
@@ -74,6 +75,11 @@ def _once_more(way: Way, name: str) -> None:
     st.subheader(capital_first(title), anchor=False)
     described = tr("Where the tape runs for the {title}.", title=title)
     st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
+    fields(way, name)
+
+
+def fields(way: Way, name: str) -> None:
+    """An empty field for each further time, and what all of them say together."""
     there = max(2, len(takes_of(way.draft.readings.get(name))))
     for number in range(1, there):
         _field(way, name, number)
@@ -85,6 +91,15 @@ def _once_more(way: Way, name: str) -> None:
         _field(way, name, there)
 
 
+def third_wanted(way: Way, name: str, second: str) -> bool:
+    """Whether a second number, as typed, lies so far from the first that a third is wanted."""
+    takes = _taken(way, name)
+    with suppress(CaseError):
+        mm, unit = parse_reading(name, second, way.unit)
+        return len(takes) < 3 and needs_third((*takes[:1], Take(mm, second, unit)))
+    return False
+
+
 def _field(way: Way, name: str, number: int) -> None:
     """One empty field, with how it was understood."""
     parts = {"title": capital_first(tr(READING_TITLES[name])), "unit": way.unit_word}
@@ -92,12 +107,9 @@ def _field(way: Way, name: str, number: int) -> None:
         1: tr("{title}, once more, in {unit}", **parts),
         2: tr("{title}, a third time, in {unit}", **parts),
     }.get(number, tr("{title}, another time, in {unit}", **parts))
-    text = typed(
-        way,
-        Blank("readings", name, take=number),
-        label,
-        placeholder=tr("for example {example}", example=EXAMPLES[way.unit]),
-    )
+    example = tr("for example {example}", example=EXAMPLES[way.unit])
+    with st.container(key=f"number_{way.unit}_{name}_{number}"):
+        text = typed(way, Blank("readings", name, take=number), label, placeholder=example)
     say_back(lambda: understood_reading(name, text, way.unit), text)
 
 

@@ -19,7 +19,7 @@ from photocheck_app.shared import beside, drawing
 HEADING: Final = later("Who is it for?")
 
 
-def show(way: Way) -> None:
+def show(way: Way, page: str) -> None:
     """Each fact with what it is good for."""
     st.write(tr("All of this may be left out. What you tell makes the check sharper."))
     typed(way, Blank("dog", "name"), tr("Dog's name"))
@@ -75,7 +75,7 @@ def show(way: Way) -> None:
         )
         if depth:
             say_back(lambda: understood_length(depth, way.unit, field=tr("coat depth")), depth)
-    show_ways_on("dog")
+    show_ways_on(way, page)
 
 
 def _widths_and_height(way: Way) -> None:

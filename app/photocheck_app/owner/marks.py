@@ -14,6 +14,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import with_marks
 from photocheck.orders.model import OrderError, StoreError
+from photocheck.orders.screens import PHOTO
 from photocheck.orders.taking import FirstLook
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
@@ -24,13 +25,11 @@ from photocheck_app import kept
 from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed
 from photocheck_app.outage import guarded
 from photocheck_app.owner.photos import look_at
+from photocheck_app.owner.pointing import BY_HAND
 from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, say_busy
 
 HEADING: Final = later("Mark your dog")
-
-BY_HAND: Final = {"rectangle": "corners", "disc": "outline", "ball": "outline"}
-"""What is placed by hand of a reference that is not seen by itself."""
 
 
 @dataclass(frozen=True)
@@ -46,12 +45,12 @@ class _Surface:
         return f"{self.key}/{self.file}/{self.shape}"
 
 
-def show(way: Way) -> None:
+def show(way: Way, page: str) -> None:
     """The surface of one photo, and what is still to place on any."""
     photos = way.draft.photos
     if not photos:
         st.info(tr("There is no photo to mark yet."))
-        st.button(tr("Add a photo"), type="primary", on_click=go, args=("photo",))
+        st.button(tr("Add a photo"), type="primary", on_click=go, args=(PHOTO,))
         return
     number = _which(way)
     entry = photos[number]
@@ -87,7 +86,7 @@ def show(way: Way) -> None:
         # What stands above the surface tells of it.
         st.rerun()
     _say_missing(way)
-    show_ways_on("marks")
+    show_ways_on(way, page)
 
 
 def _which(way: Way) -> int:

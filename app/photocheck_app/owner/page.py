@@ -1,46 +1,74 @@
-"""The owner's page: the welcome, a sample, or one step of an order."""
+"""The owner's page: the welcome, a sample, or one screen of an order."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Final
 
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders import screens
 from photocheck.orders.model import OrderError, StoreError
-from photocheck.orders.store.privacy import Retention
-from photocheck.server import bench
-from photocheck.server.access.addresses import LINK, address_of_link
+from photocheck.server.access.addresses import LINK
 from photocheck.speech import tr
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.doors.settings import by_invitation_only
-from photocheck_app.owner import again, dog, marks, photos, readings, result, sample, welcome
-from photocheck_app.owner.way import AGAIN, TITLES, Way, begin, current_step, leave, show_progress
+from photocheck_app.owner import (
+    again,
+    dog,
+    marks,
+    one_reading,
+    photos,
+    readings,
+    result,
+    sample,
+    welcome,
+)
+from photocheck_app.owner.menu import show_whereabouts
+from photocheck_app.owner.way import (
+    AGAIN,
+    DOG,
+    PAGES,
+    READINGS_PAGE,
+    SEND,
+    Way,
+    begin,
+    current_step,
+    go,
+    leave,
+    title_of,
+)
 from photocheck_app.shared import as_text, begin_at_top, owners_store
 
-KEPT: Final = Retention()
+BEGIN: Final = "begin"
+"""The part of the address by which the first page says at which depth an order begins."""
 
-_SHOW = {
-    "readings": readings.show,
+_SHOW: Final[Mapping[str, Callable[[Way, str], None]]] = {
+    **dict.fromkeys((*screens.ASKED, *map(screens.again, screens.ASKED)), one_reading.show),
+    screens.PHOTO: photos.show,
+    screens.FRONT: photos.show,
+    screens.MARKS: marks.show,
+    screens.RESULT: result.show,
+    READINGS_PAGE: readings.show,
     AGAIN: again.show,
-    "dog": dog.show,
-    "photo": photos.show,
-    "marks": marks.show,
-    "result": result.show,
+    DOG: dog.show,
+    SEND: result.show_send,
 }
 
 
 def page() -> None:
     """The whole way."""
     key = _order_key()
-    if current_step() == "sample":
+    step = current_step()
+    if step == "sample":
         at = "sample"
         sample.show()
     elif not key:
         at = "welcome"
         welcome.show()
     else:
-        at = _order(key)
+        at = _order(key, step)
     begin_at_top(at)
 
 
@@ -52,12 +80,17 @@ def _order_key() -> str:
         return key
     remembered = str(st.session_state.get("order", ""))
     if remembered and "step" not in st.query_params:
-        st.query_params.update({LINK: remembered, "step": "readings"})
+        st.query_params.from_dict({LINK: remembered})
         return remembered
+    asked = st.query_params.get(BEGIN, "")
+    if asked in screens.DEPTHS:
+        # Of the first page, which is there before the app is.
+        begin(asked)
+        return st.query_params.get(LINK, "")
     return ""
 
 
-def _order(key: str) -> str:
+def _order(key: str, step: str) -> str:
     try:
         way = _found(key)
     except OrderError as error:
@@ -71,13 +104,16 @@ def _order(key: str) -> str:
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return "lost"
-    step = current_step()
-    _said_by_workshop(way)
-    show_progress(way, step)
-    st.header(tr(_HEADINGS[step]), anchor=False)
-    _SHOW[step](way)
-    _come_back(way)
+    step = step or (screens.RESULT if way.checks else screens.stands_at(way.draft))
+    show_whereabouts(way, step)
+    _said_by_workshop(way, step)
+    st.header(_heading(step), anchor=False)
+    _SHOW[step](way, step)
     return step
+
+
+def _heading(step: str) -> str:
+    return tr(_HEADINGS[step]) if step in _HEADINGS else title_of(step)
 
 
 def _found(link: str) -> Way:
@@ -99,8 +135,8 @@ def _found(link: str) -> Way:
         raise
 
 
-def _said_by_workshop(way: Way) -> None:
-    """The latest word of the workshop, on every step until the order is sent again."""
+def _said_by_workshop(way: Way, step: str) -> None:
+    """The latest word of the workshop: whole on the result, one line everywhere else."""
     if not way.decisions:
         return
     order = owners_store().order(way.key)
@@ -113,41 +149,20 @@ def _said_by_workshop(way: Way) -> None:
         "refused": tr("The workshop cannot make this order."),
     }[order.state]
     box = st.success if order.state == "accepted" else st.warning
-    box("\n\n".join(part for part in (said, as_text(message)) if part))
+    if step == screens.RESULT:
+        box("\n\n".join(part for part in (said, as_text(message)) if part))
+    elif order.state == "asked_again":
+        st.caption(f":material/mail: {said}")
+        st.button(tr("Read what it asks"), key="to_question", on_click=go, args=(screens.RESULT,))
 
 
-def _come_back(way: Way) -> None:
-    with st.expander(tr("Come back later, or delete everything")):
-        st.write(
-            tr(
-                "All you type is kept. To come back, or to go on at another device, keep this "
-                "link. Whoever has it can see and change your order."
-            )
-        )
-        st.code(address_of_link(st.context.url or "", way.key), language=None)
-        st.caption(
-            tr(
-                "An order that was never sent is deleted by itself after {drafts:g} days, or when "
-                "its link has run out, one that the workshop has decided on after {decided:g} "
-                "days, unless the workshop keeps them longer.",
-                drafts=KEPT.drafts_days,
-                decided=KEPT.decided_days,
-            )
-        )
-        sure = st.checkbox(tr("Delete my order and its photos for good"), key="sure")
-        if st.button(tr("Delete"), disabled=not sure, key="delete"):
-            bench.forget(owners_store(), way.key)
-            leave()
-            st.rerun()
-
-
-_HEADINGS = {
-    "readings": readings.HEADING,
+_HEADINGS: Final = {
+    screens.PHOTO: photos.HEADING,
+    screens.FRONT: photos.HEADING_FRONT,
+    screens.MARKS: marks.HEADING,
+    READINGS_PAGE: readings.HEADING,
     AGAIN: again.HEADING,
-    "dog": dog.HEADING,
-    "photo": photos.HEADING,
-    "marks": marks.HEADING,
-    "result": result.HEADING,
+    DOG: dog.HEADING,
 }
-if not set(_SHOW) == set(_HEADINGS) == set(TITLES):
-    raise AssertionError("every step needs its page and its heading")
+if set(_SHOW) != set(PAGES):
+    raise AssertionError("every page of an order needs its function")

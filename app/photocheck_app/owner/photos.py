@@ -1,8 +1,8 @@
-"""The photos, and what in them is of known size."""
+"""A photo, what in it is of known size, and where that was: asked on one screen."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Final
 
@@ -11,27 +11,33 @@ from streamlit.typing import UploadedFile
 
 from photocheck.case.validity import MOST_PHOTOS
 from photocheck.errors import PhotocheckError
+from photocheck.orders import screens
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import Blank, with_photo, without_photo
 from photocheck.orders.gaps import SIZES, understood_length
 from photocheck.orders.model import StoreError
-from photocheck.orders.taking import FirstLook, take_photo
+from photocheck.orders.taking import FirstLook, shapes_of, take_photo
 from photocheck.photo.kind import NO_HEIC
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
 from photocheck.uploads.gate import on_behalf_of
+from photocheck.words import SHORT_PLACES
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
+from photocheck_app.owner.pointing import BY_HAND, ask_kind, point_out
 from photocheck_app.owner.readings import say_back
-from photocheck_app.owner.way import Way, change, chosen, show_ways_on, typed
+from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
 from photocheck_app.shared import as_text, drawing, limits, owners_store, picture
 
 HEADING: Final = later("A photo from the side")
+HEADING_FRONT: Final = later("A photo from the front")
 THUMBNAIL_PX: Final = 900
+PLACE_PX: Final = 106
+"""Width of a small drawing: three fit side by side on a phone."""
 
 HOW: Final = (
     later("The dog stands square, its side to you, its head as it carries it."),
@@ -52,53 +58,59 @@ HOW_FRONT: Final = (
 )
 
 
-def show(way: Way) -> None:
-    """How to take it, the upload, and each photo with its reference."""
-    photos = way.draft.photos
-    with st.expander(
-        tr("How to take the photo"), expanded=not photos, icon=":material/photo_camera:"
-    ):
-        _how()
-    for number in range(len(photos)):
-        with st.container(border=True):
-            _photo(way, number)
-    _upload(way)
-    show_ways_on("photo")
+def show(way: Way, page: str) -> None:
+    """How to take it and the upload; of what is there, what was found and where it was."""
+    front = page == screens.FRONT
+    mine = [photo for photo in way.draft.photos if photo.from_front == front]
+    if not mine:
+        _upload(way, front)
+        _how(front)
+        show_ways_on(way, page)
+        return
+    for photo in mine:
+        _photo(way, page, photo, alone=len(mine) == 1)
+    with st.expander(tr("Add another photo"), icon=":material/add_a_photo:"):
+        _upload(way, front)
+        _how(front)
+    show_ways_on(way, page, stay=partial(_must_say, way, page))
 
 
-def _how() -> None:
-    left, right = st.columns(2, vertical_alignment="center")
-    with left:
-        st.html(drawing("side", tr("A dog standing square beside the printed marker sheet.")))
-    with right:
-        st.html(
-            drawing(
-                "above",
-                tr(
-                    "Seen from above: the sheet in line with the dog, the phone square to its side."
-                ),
-            )
-        )
+def _must_say(way: Way, page: str) -> bool:
+    """Whether it is still open where something stood; that is asked on this screen."""
+    draft = owners_store().draft(way.key)
+    mine = [photo for photo in draft.photos if photo.from_front == (page == screens.FRONT)]
+    asked = [photo for photo in mine if photo.reference.kind and not photo.reference.place]
+    st.session_state[f"{way.key}/place asked"] = bool(asked)
+    return bool(asked)
+
+
+def _how(front: bool) -> None:
+    if front:
+        said = tr("A dog facing you, the marker sheet on the ground beside its front feet.")
+        st.html(drawing("front", said, shown="photo"))
+        st.markdown("\n".join(f"- {tr(line)}" for line in HOW_FRONT))
+        return
+    st.html(drawing("side", tr("A dog standing square beside the printed marker sheet.")))
     st.markdown("\n".join(f"{number}. {tr(line)}" for number, line in enumerate(HOW, start=1)))
     st.caption(
         tr("Never force or lean on a dog to make it stand. Take two or three photos if you can.")
     )
-    st.markdown(f"**{tr('And one from the front')}**")
-    left, right = st.columns(2, vertical_alignment="center")
-    with left:
-        said = tr("A dog facing you, the marker sheet on the ground beside its front feet.")
-        st.html(drawing("front", said, shown="photo"))
-    with right:
-        st.markdown("\n".join(f"- {tr(line)}" for line in HOW_FRONT))
 
 
-def _upload(way: Way) -> None:
+def _upload(way: Way, front: bool) -> None:
     turn_key, said_key = f"{way.key}/uploads", f"{way.key}/uploads/said"
     turn = st.session_state.get(turn_key, 0)
-    label = tr("Add another photo") if way.draft.photos else tr("Take or choose a photo")
-    given = st.file_uploader(
-        label, type=list(limits().suffixes), accept_multiple_files=True, key=f"{turn_key}/{turn}"
-    )
+    label = tr("Take or choose a photo")
+    # The framework's own button speaks English only.
+    st.html(f'<style>.st-key-take_photo {{ --take-photo: "{label}"; }}</style>')
+    with st.container(key="take_photo"):
+        given = st.file_uploader(
+            label,
+            label_visibility="collapsed",
+            type=list(limits().suffixes),
+            accept_multiple_files=True,
+            key=f"{turn_key}/{turn}",
+        )
     if not limits().heic:
         st.caption(as_text(tr("HEIC pictures are not read here. {instead}.", instead=tr(NO_HEIC))))
     waiting = False
@@ -109,7 +121,8 @@ def _upload(way: Way) -> None:
         # First of all, so that a store that is away finds them still in the uploader.
         if taken:
             try:
-                change(way.key, partial(_with_photos, taken))
+                seen = {name: _kind_seen(way, name) for name in taken}
+                change(way.key, partial(_with_photos, seen, "front" if front else ""))
             except StoreError:
                 st.session_state.pop(f"{way.key}/uploads/told", None)
                 raise
@@ -126,9 +139,20 @@ def _upload(way: Way) -> None:
         st.button(tr("Try again"), key="try_again", type="primary")
 
 
-def _with_photos(names: Sequence[str], draft: Draft) -> Draft:
-    for name in names:
-        draft = with_photo(draft, name)
+def _kind_seen(way: Way, name: str) -> str:
+    """What of known size finds itself in a photo; empty where somebody has to point at it."""
+    try:
+        return next(iter(bench.kinds_seen(owners_store(), way.key, name)), "")
+    except StoreError:
+        raise
+    except PhotocheckError:
+        # Busy, or it cannot be read after all: the screen says so, and asks.
+        return ""
+
+
+def _with_photos(seen: Mapping[str, str], view: str, draft: Draft) -> Draft:
+    for name, kind in seen.items():
+        draft = with_photo(draft, name, view=view, kind=kind)
     return draft
 
 
@@ -166,85 +190,132 @@ def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[st
     return taken, said, bool(waiting)
 
 
-def _photo(way: Way, number: int) -> None:
-    entry = way.draft.photos[number]
-    name = entry.file
-    st.subheader(tr("Photo {number}", number=number + 1), anchor=False)
+def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
+    number = way.draft.photos.index(photo) + 1
+    if not alone:
+        st.subheader(tr("Photo {number}", number=number), anchor=False)
+    look = look_at(way, photo) if photo.reference.kind else None
+    if look is None:
+        point_out(way, photo)
+    else:
+        _show_found(way, number, photo, look)
+    for said in look.cut if look else ():
+        st.warning(as_text(said), icon=":material/crop:")
+    if look and (look.found or photo.reference.form in BY_HAND):
+        _ask_size(way, photo)
+        _ask_place(way, page, photo)
+    with st.expander(tr("More about this photo"), icon=":material/tune:"):
+        for remark in look.remarks if look else ():
+            st.caption(f":material/info: {as_text(remark)}")
+        _details(way, photo)
+        st.button(
+            tr("Take photo {number} out", number=number),
+            key=f"out/{photo.file}",
+            icon=":material/delete:",
+            on_click=_take_out,
+            args=(way.key, photo.file),
+        )
+
+
+def _show_found(way: Way, number: int, photo: DraftPhoto, look: FirstLook) -> None:
+    said = tr("Photo {number}", number=number)
+    title = tr(REFERENCES[photo.reference.kind].title)
     try:
-        small = bench.shown(owners_store(), way.key, name, (THUMBNAIL_PX,)).copies[0]
-        st.html(picture(small.jpeg, tr("Photo {number}", number=number + 1)))
+        small = bench.shown(owners_store(), way.key, photo.file, (THUMBNAIL_PX,))
+        outlines = shapes_of(photo.reference.form, look.outline) if look.found else ()
+        st.html(picture(small.copies[0].jpeg, said, outlined=(small.size_px, outlines)))
     except StoreError:
         raise
     except PhotocheckError as error:
         st.error(as_text(str(error)))
-    look = look_at(way, entry)
-    for said in look.cut:
-        st.warning(as_text(said), icon=":material/crop:")
     if look.problem:
         st.warning(as_text(look.problem), icon=":material/search_off:")
+        if photo.reference.form == "markers":
+            ask_kind(way, photo)
     elif look.found:
         st.success(
-            tr("Found in the photo. You will see where at the marks."), icon=":material/check:"
+            tr("Found, where it is outlined: {title}.", title=title),
+            icon=":material/check:",
         )
-    for remark in look.remarks:
-        st.caption(f":material/info: {as_text(remark)}")
 
-    st.button(
-        tr("Take photo {number} out", number=number + 1),
-        key=f"out/{name}",
-        icon=":material/delete:",
-        on_click=_take_out,
-        args=(way.key, name),
+
+def _ask_size(way: Way, photo: DraftPhoto) -> None:
+    """How large it is, where no standard says so."""
+    kind = photo.reference.kind
+    if kind not in SIZES:
+        return
+    label = (
+        tr("How far are the two points apart, in {unit}?", unit=way.unit_word)
+        if kind == "two_points"
+        else tr("How wide is it across, in {unit}?", unit=way.unit_word)
     )
-    views = {"side": tr("from the side"), "front": tr("from the front")}
-    chosen(way, Blank("photo", "view", name), tr("Where was it taken from?"), views, "side")
-    _reference(way, number)
+    with st.container(key=f"number_{way.unit}_size_{photo.file}"):
+        size = typed(way, Blank("reference", SIZES[kind], photo.file), label)
+    say_back(lambda: understood_length(size, way.unit, field=tr("size")), size)
 
 
-def _reference(way: Way, number: int) -> None:
-    photo = way.draft.photos[number]
+def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
+    """Where it was, by one tap on a small drawing; which goes on where nothing else is asked."""
+    st.markdown(f"**{tr('Where was it? Seen from above, the camera below:')}**")
+    told = photo.reference.place
+    words = [place for place in SHORT_PLACES if place in photo.places]
+    with st.container(horizontal=True, key=f"places_{photo.file}", gap="small"):
+        for place in words:
+            with st.container(key=f"place_{place}_{photo.file}", width=PLACE_PX, gap=None):
+                title = tr(photo.places[place])
+                st.html(drawing("place", "", shown=place))
+                st.button(
+                    ("✓ " if place == told else "") + tr(SHORT_PLACES[place]),
+                    key=f"at/{place}/{photo.file}",
+                    help=None if place == "unknown" else title,
+                    type="primary" if place == told else "secondary",
+                    on_click=_put_place,
+                    args=(way.key, page, photo.file, place),
+                    width="stretch",
+                )
+    if not told and st.session_state.get(f"{way.key}/place asked"):
+        st.warning(tr("Tap where it was, please."), icon=":material/touch_app:")
+    if told == "unknown":
+        st.caption(tr("Do tell if you can: it is the largest source of error of such photos."))
+
+
+@guarded
+def _put_place(key: str, page: str, file: str, place: str) -> None:
+    put(key, Blank("reference", "place", file), place)
+    draft = owners_store().draft(key)
+    mine = [photo for photo in draft.photos if photo.from_front == (page == screens.FRONT)]
+    told = all(photo.reference.place for photo in mine)
+    if place != "unknown" and told and page in screens.done(draft):
+        go(screens.following(draft, page))
+
+
+def _details(way: Way, photo: DraftPhoto) -> None:
+    """What is seldom to be changed, or sharpens the answer."""
 
     def of_it(name: str) -> Blank:
         return Blank("reference", name, photo.file)
 
-    kinds = {kind: tr(item.title) for kind, item in REFERENCES.items()}
-    kind = chosen(way, of_it("kind"), tr("What is of known size?"), kinds, "")
-    if kind in SIZES:
-        label = (
-            tr("How far are the two points apart, in {unit}?", unit=way.unit_word)
-            if kind == "two_points"
-            else tr("How wide is it across, in {unit}?", unit=way.unit_word)
-        )
-        size = typed(way, of_it(SIZES[kind]), label)
-        say_back(lambda: understood_length(size, way.unit, field=tr("size")), size)
-    if kind == "marker_sheet":
-        bar = typed(
-            way,
-            of_it("bar"),
-            tr("What does the proof bar on the sheet measure?"),
-            placeholder="150 mm",
-        )
+    told = photo.reference
+    if told.kind == "marker_sheet":
+        label = tr("What does the proof bar on the sheet measure?")
+        bar = typed(way, of_it("bar"), label, placeholder="150 mm")
         if bar:
             say_back(lambda: understood_length(bar, "cm", field=tr("proof bar")), bar)
         else:
             st.caption(tr("Hold a ruler to the printed bar: printers seldom print quite true."))
-    places = {place: tr(title) for place, title in photo.places.items()}
-    place = chosen(way, of_it("place"), tr("Where was it?"), places, "unknown")
-    if place not in ("middle", "unknown") and not photo.from_front:
-        offset = typed(
-            way,
-            of_it("offset"),
-            tr(
-                "How far from the dog's middle was it, in {unit}? If you measured it.",
-                unit=way.unit,
-            ),
+    if told.place not in ("", "middle", "unknown") and not photo.from_front:
+        label = tr(
+            "How far from the dog's middle was it, in {unit}? If you measured it.", unit=way.unit
         )
+        offset = typed(way, of_it("offset"), label)
         if offset:
             say_back(lambda: understood_length(offset, way.unit, field=tr("distance")), offset)
         else:
             st.caption(tr("From the line of its back, towards you or away from you."))
-    if place == "unknown" and photo.reference.offset is None:
-        st.caption(tr("Do tell: it is the largest source of error of such photos."))
+    if told.kind and not (told.form == "markers" and not look_at(way, photo).found):
+        ask_kind(way, photo)
+    views = {"side": tr("from the side"), "front": tr("from the front")}
+    chosen(way, Blank("photo", "view", photo.file), tr("Where was it taken from?"), views, "side")
 
 
 @guarded

@@ -1,4 +1,4 @@
-"""The tape readings, typed as people type them."""
+"""All tape readings on one page, typed as people type them, for whoever puts one right."""
 
 from __future__ import annotations
 
@@ -12,11 +12,12 @@ from photocheck.judge.wording import CAUTIONS
 from photocheck.orders.draft import reading_text, takes_of
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
+from photocheck.orders.screens import ASKED
 from photocheck.speech import capital_first, later, tr
-from photocheck.words import NECK_RING, READING_TITLES, READINGS
+from photocheck.words import NECK_RING, READING_TITLES
 from photocheck_app.owner.way import (
     AGAIN,
-    TITLES,
+    ASIDE,
     UNIT_WORDS,
     Way,
     chosen,
@@ -62,13 +63,10 @@ PROOFS: Final = {
 }
 """Why a reading is asked for that nothing is cut by."""
 
-SHOWN: Final = ("half_neck", NECK_RING, "front_length", "rear_length", "full_length")
-"""The readings as they are asked for: the ring beside the half neck that it proves."""
-
 EXAMPLES: Final = {"cm": "36.8", "in": "14 1/2"}
 
 
-def show(way: Way) -> None:
+def show(way: Way, page: str) -> None:
     """All readings, each with its drawing, its field and how it was understood."""
     st.write(tr("Type each number as you read it. Leave out what you did not measure."))
     words = {unit: tr(word) for unit, word in UNIT_WORDS.items()}
@@ -84,17 +82,17 @@ def show(way: Way) -> None:
         + tr(CAUTIONS[2]),
         icon=":material/pets:",
     )
-    for name in SHOWN:
+    for name in ASKED:
         with st.container(border=True):
             _reading(way, name, unit)
     _once_more(way)
-    show_ways_on("readings")
+    show_ways_on(way, page)
 
 
 def _once_more(way: Way) -> None:
     """The way to the second round, as soon as there is anything to read again."""
     with st.container(border=True):
-        st.subheader(tr(TITLES[AGAIN]), anchor=False)
+        st.subheader(tr(ASIDE[AGAIN]), anchor=False)
         st.write(
             tr(
                 "Two of your own readings tell more than one. Put the tape away, then measure "
@@ -102,7 +100,7 @@ def _once_more(way: Way) -> None:
             )
         )
         st.button(
-            tr(TITLES[AGAIN]),
+            tr(ASIDE[AGAIN]),
             key="to_again",
             icon=":material/replay:",
             on_click=go,
@@ -119,12 +117,10 @@ def _reading(way: Way, name: str, unit: str) -> None:
         st.write(tr(PROOFS[name]))
     described = tr("Where the tape runs for the {title}.", title=title)
     st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
-    text = typed(
-        way,
-        Blank("readings", name),
-        tr("{title} in {unit}", title=capital_first(title), unit=tr(UNIT_WORDS[unit])),
-        placeholder=tr("for example {example}", example=EXAMPLES[unit]),
-    )
+    label = tr("{title} in {unit}", title=capital_first(title), unit=tr(UNIT_WORDS[unit]))
+    example = tr("for example {example}", example=EXAMPLES[unit])
+    with st.container(key=f"number_{unit}_{name}"):
+        text = typed(way, Blank("readings", name), label, placeholder=example)
     say_back(lambda: understood_reading(name, text, unit), text)
     takes = takes_of(way.draft.readings.get(name))
     if len([take for take in takes if take.text]) > 1:
@@ -144,7 +140,3 @@ def say_back(understand: Callable[[], str], text: str) -> None:
         st.caption(f":material/check: {as_text(understand())}")
     except CaseError as error:
         st.error(as_text(str(error)), icon=":material/edit:")
-
-
-if sorted(SHOWN) != sorted(READINGS):
-    raise AssertionError("every reading is asked for")

@@ -3,23 +3,51 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from typing import Final, Literal
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
 
 import streamlit as st
 
 from photocheck.errors import CaseError, PhotocheckError
+from photocheck.judge.marks_told import MARKS_TOLD
+from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import Gap, gaps
 from photocheck.orders.model import StoreError
+from photocheck.orders.screens import (
+    ASKED,
+    FRONT,
+    MARKS,
+    PHOTO,
+    QUICK,
+    RESULT,
+    again,
+    depth_of,
+)
 from photocheck.report.file import report_text
-from photocheck.report.model import Report
+from photocheck.report.model import Offer, Report
 from photocheck.server import bench
 from photocheck.server.run import check_order
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
+from photocheck.words import READING_TITLES
 from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
 from photocheck_app.doors.rate_limits import COUNTS, here
-from photocheck_app.owner.way import AGAIN, TITLES, Way, go, show_ways_on
+from photocheck_app.outage import guarded
+from photocheck_app.owner.link import show_link
+from photocheck_app.owner.way import (
+    AGAIN,
+    DOG,
+    READINGS_PAGE,
+    SEND,
+    Way,
+    go,
+    go_deeper,
+    put,
+    show_ways_on,
+    title_of,
+    typed,
+)
 from photocheck_app.report_parts import (
     listed,
     show_doubt,
@@ -30,8 +58,6 @@ from photocheck_app.report_parts import (
     show_why,
 )
 from photocheck_app.shared import as_text, owners_store, say_busy
-
-HEADING: Final = later("The result")
 
 NEXT: Final = {
     "agrees": later("Nothing speaks against cutting by these numbers. Send them to the workshop."),
@@ -50,54 +76,44 @@ NEXT: Final = {
 }
 """What to do after each verdict."""
 
-WAYS_BACK: Final = {
-    "agrees": (),
-    "could_hide": (
-        (AGAIN, later("Read once more")),
-        ("readings", later("Add to the readings")),
-        ("photo", later("Add another photo")),
-    ),
-    "measure_again": (
-        ("readings", later("Correct the readings")),
-        (AGAIN, later("Read once more")),
-    ),
-    "retake": (("photo", later("Add another photo")),),
-    "cannot_tell": (
-        ("photo", later("Add another photo")),
-        ("marks", later("Look at the marks again")),
-    ),
+PAGE_OF: Final = {
+    **dict.fromkeys(("photo", "offset", "size", "focal", "framing", "corners", "square"), PHOTO),
+    **dict.fromkeys(("marks", "chest", "front"), MARKS),
+    **dict.fromkeys(("girth", "weight", "height", "chest_width", "coat"), DOG),
+    "neck_width": FRONT,
 }
-"""Where each verdict leads back to, by one press."""
+"""Where each step that is no reading is taken."""
+
+OFFERED: Final = 3
+"""Of what may still be done, so much is shown: what brings most."""
 
 
-def show(way: Way) -> None:
-    """What is missing, or what came out."""
+def show(way: Way, page: str) -> None:
+    """What is missing, or what came out: one sentence, one thing to do, one button to it."""
     missing = gaps(way.draft)
     if missing:
         _show_gaps(missing)
+        show_ways_on(way, page, onward=False)
         return
     report = _report(way)
     if report is None:
+        show_ways_on(way, page, onward=False)
         return
     show_headline(report)
-    st.write(tr(NEXT[report.verdict]))
-    for number, (step, said) in enumerate(WAYS_BACK[report.verdict]):
-        st.button(
-            tr(said),
-            key=f"to_{step}",
-            type="secondary" if number else "primary",
-            on_click=go,
-            args=(step,),
-            width="stretch",
-        )
-    _send(way, report)
-    st.subheader(tr("Tape and photo"), anchor=False)
-    show_readings(report)
+    sent = _sent(way)
+    if not sent:
+        st.write(tr(NEXT[report.verdict]))
+        _put_right(way, report)
+    _send(way, report, sent)
     pictures = st.container()
-    show_why(report)
-    show_next_step(report)
-    listed(tr("Mind"), report.cautions)
-    with st.expander(tr("For those who want to know more")):
+    if not sent:
+        _offer(way, report)
+    with st.expander(tr("The numbers one by one"), icon=":material/straighten:"):
+        show_readings(report)
+        listed(tr("Mind"), report.cautions)
+    with st.expander(tr("For the maker"), icon=":material/handyman:"):
+        show_why(report)
+        show_next_step(report)
         listed("", report.redundancy)
         listed(
             tr("How sure tape and photo are, in 95 of 100"),
@@ -111,23 +127,136 @@ def show(way: Way) -> None:
             "application/json",
             on_click="ignore",
         )
-    show_ways_on("result")
+    show_ways_on(way, page, onward=False)
     # Last, for drawing takes as long as checking: the answer is on the page by now.
     with pictures:
         for number, picture in enumerate(_pictures(way, report)):
             show_photo(report, number, picture)
+            st.download_button(
+                tr("Save or share this picture"),
+                picture,
+                f"photocheck-{number + 1}.jpg",
+                "image/jpeg",
+                key=f"picture_{number}",
+                icon=":material/share:",
+                on_click="ignore",
+                width="stretch",
+            )
+
+
+def _put_right(way: Way, report: Report) -> None:
+    """The one thing to do about what stands out, by one press."""
+    if report.verdict in ("retake", "cannot_tell"):
+        marks_first = any(one.name in MARKS_TOLD for one in report.explanations)
+        there, other = (MARKS, PHOTO) if marks_first else (PHOTO, MARKS)
+        _lead(there, first=True)
+        _lead(other)
+        return
+    if report.verdict != "measure_again":
+        return
+    doubted = [span.span for span in report.spans if span.verdict == "measure_again"]
+    doubted = doubted or list(way.draft.readings)
+    for meant in _meant(report, doubted):
+        st.button(
+            tr("I noted {value}, and typed it wrongly", value=meant.value),
+            key=f"meant_{meant.reading}",
+            on_click=_mean,
+            args=(way, meant.reading, meant.value),
+            width="stretch",
+        )
+    for number, name in enumerate(doubted[:2]):
+        title = tr(READING_TITLES[name])
+        st.button(
+            tr("Measure the {title} again", title=title),
+            key=f"to_{name}",
+            type="secondary" if number else "primary",
+            on_click=go,
+            args=(name,),
+            width="stretch",
+        )
+
+
+def _lead(page: str, *, first: bool = False) -> None:
+    said = {
+        PHOTO: tr("Add another photo"),
+        MARKS: tr("Look at the marks again"),
+    }[page]
+    st.button(
+        said,
+        key=f"to_{page}",
+        type="primary" if first else "secondary",
+        on_click=go,
+        args=(page,),
+        width="stretch",
+    )
+
+
+@dataclass(frozen=True)
+class _Meant:
+    """A value that a reading may have had before it was typed wrongly."""
+
+    reading: str
+    value: str
+
+
+def _meant(report: Report, doubted: Sequence[str]) -> list[_Meant]:
+    """The likeliest value for a reading that was taken once and is in doubt; at most one."""
+    for one in report.explanations[:1]:
+        for name, value, _ in one.candidates:
+            if name in doubted and len(report.case.readings[name].takes) == 1:
+                return [_Meant(name, value)]
+    return []
+
+
+@guarded
+def _mean(way: Way, reading: str, value: str) -> None:
+    put(way.key, Blank("readings", reading), value)
+
+
+def _offer(way: Way, report: Report) -> None:
+    """What would make it surer, with what it would buy; each leads to its place."""
+    shown: dict[str, Offer] = {}
+    for offer in report.offers:
+        shown.setdefault(_page_of(offer), offer)
+    if not shown or report.verdict == "agrees":
+        return
+    st.subheader(tr("What would make it surer"), anchor=False)
+    for page, offer in list(shown.items())[:OFFERED]:
+        with st.container(border=True):
+            st.markdown(f"**{as_text(offer.sentence)}**  \n{as_text(offer.brings)}")
+            st.button(title_of(page), key=f"offer_{page}", on_click=go, args=(page,))
+    if depth_of(way.draft) == QUICK:
+        st.button(
+            tr("Do all of it the careful way"),
+            key="deeper",
+            on_click=go_deeper,
+            args=(way.key,),
+            width="stretch",
+        )
+
+
+def _page_of(offer: Offer) -> str:
+    if offer.step == "once_more":
+        return again(offer.measured)
+    return offer.measured or PAGE_OF[offer.step]
 
 
 def _show_gaps(missing: tuple[Gap, ...]) -> None:
     st.info(tr("A few things are still missing:"))
     for step in dict.fromkeys(gap.step for gap in missing):
         with st.container(border=True):
-            listed("", [gap.sentence for gap in missing if gap.step == step])
+            here_missing = [gap for gap in missing if gap.step == step]
+            listed("", [gap.sentence for gap in here_missing])
+            page = here_missing[0].reading or step
+            if step == AGAIN:
+                page = again(page)
+            elif page == READINGS_PAGE:
+                page = ASKED[0]
             st.button(
-                tr("Go to: {step}", step=tr(TITLES[step])),
+                tr("Go to: {step}", step=title_of(page)),
                 key=f"gap_{step}",
                 on_click=go,
-                args=(step,),
+                args=(page,),
             )
 
 
@@ -178,7 +307,7 @@ def _not_checked(error: PhotocheckError, steps: tuple[str, ...]) -> None:
     st.write(tr("Nothing is lost. Put this right, then look at the result again."))
     for step in steps:
         st.button(
-            tr("Go to: {step}", step=tr(TITLES[step])), key=f"gap_{step}", on_click=go, args=(step,)
+            tr("Go to: {step}", step=title_of(step)), key=f"gap_{step}", on_click=go, args=(step,)
         )
 
 
@@ -203,17 +332,52 @@ def _pictures(way: Way, report: Report) -> list[bytes]:
     return found
 
 
-def _send(way: Way, report: Report) -> None:
-    checks = owners_store().order(way.key).checks if way.checks else ()
-    if checks and checks[-1].case == way.draft:
+def _sent(way: Way) -> bool:
+    """Whether the workshop has it as it stands, and asks nothing."""
+    if not way.checks:
+        return False
+    order = owners_store().order(way.key)
+    return order.state != "asked_again" and order.checks[-1].case == way.draft
+
+
+def _send(way: Way, report: Report, sent: bool) -> None:
+    if sent:
         st.success(
             tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
             icon=":material/mark_email_read:",
         )
         return
     good = report.verdict in ("agrees", "could_hide")
-    kind: Literal["primary", "secondary"] = "primary" if report.verdict == "agrees" else "secondary"
-    said = tr("Send to the workshop") if good else tr("Send it to the workshop all the same")
-    if st.button(said, key="send", type=kind, width="stretch"):
+    st.button(
+        tr("Send to the workshop") if good else tr("Send it to the workshop all the same"),
+        key="to_send",
+        type="primary" if good else "secondary",
+        on_click=go,
+        args=(SEND,),
+        width="stretch",
+    )
+
+
+def show_send(way: Way, page: str) -> None:
+    """Who orders, and the sending itself."""
+    report = None if gaps(way.draft) else _report(way)
+    if report is None:
+        go(RESULT)
+        st.rerun()
+        return
+    st.write(tr("So that the workshop knows whose order it is. All of it may be left out."))
+    typed(way, Blank("owner", "name"), tr("Your name"))
+    typed(way, Blank("owner", "reach"), tr("How to reach you: telephone or e-mail"))
+    typed(way, Blank("dog", "name"), tr("Dog's name"))
+    typed(way, Blank("owner", "number"), tr("Order number, if you have one"))
+
+    def send() -> None:
+        st.session_state["send now"] = way.key
+
+    st.button(tr("Send"), key="send", type="primary", on_click=send, width="stretch")
+    show_link(way)
+    show_ways_on(way, page, onward=False)
+    if st.session_state.pop("send now", "") == way.key:
         owners_store().record_check(way.key, way.draft, report, by="owner", ratios=shop_ratios())
+        go(RESULT)
         st.rerun()

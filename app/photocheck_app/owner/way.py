@@ -1,5 +1,7 @@
 """Where an owner stands on the way, and the order that is being filled in.
 
+One thing is asked a screen, in the order that `photocheck.orders.screens` gives them.
+
 The order's link and the step are in the address, so that a reload, a link sent
 to another device and the browser's way back all find the same page.  What is filled in goes to
 the store with every change.
@@ -15,8 +17,9 @@ from typing import Final
 
 import streamlit as st
 
+from photocheck.orders import screens
 from photocheck.orders.bounds import LONGEST_FIELD
-from photocheck.orders.draft import DogTold, Draft, Typed
+from photocheck.orders.draft import Draft, Typed
 from photocheck.orders.filling import (
     HELPER,
     Blank,
@@ -29,11 +32,11 @@ from photocheck.orders.filling import (
     with_helper,
     with_typed,
 )
-from photocheck.orders.gaps import gaps
 from photocheck.orders.model import OrderError
 from photocheck.server.access.addresses import LINK
 from photocheck.server.access.rates import TooOftenError
-from photocheck.speech import later, tr
+from photocheck.speech import capital_first, later, tr
+from photocheck.words import READING_TITLES
 from photocheck_app import kept
 from photocheck_app.address import Address
 from photocheck_app.doors.rate_limits import COUNTS, here
@@ -41,20 +44,45 @@ from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.outage import guarded
 from photocheck_app.shared import language, owners_store
 
-STEPS: Final = {
-    "readings": later("Readings"),
-    "dog": later("Dog"),
-    "photo": later("Photo"),
-    "marks": later("Marks"),
-    "result": later("Result"),
-}
-"""The steps in turn, with their titles."""
+READINGS_PAGE: Final = "readings"
+"""All readings on one page: beside the way, for whoever puts one right."""
 
 AGAIN: Final = "again"
-"""The second round of the readings: a page beside the way, from the readings and back."""
+"""The same for their second round."""
 
-TITLES: Final = {**STEPS, AGAIN: later("Read once more")}
-"""Of every page one can be sent to."""
+DOG: Final = "dog"
+"""What may be told of the dog: beside the way, for whoever wants more certainty."""
+
+SEND: Final = "send"
+"""Who orders, before it goes to the workshop."""
+
+ASIDE: Final = {
+    READINGS_PAGE: later("All readings"),
+    AGAIN: later("Read once more"),
+    DOG: later("About the dog"),
+    SEND: later("To the workshop"),
+}
+"""The pages beside the way, with their titles."""
+
+_TITLES: Final = {
+    screens.PHOTO: later("Photo from the side"),
+    screens.FRONT: later("Photo from the front"),
+    screens.MARKS: later("Marks"),
+    screens.RESULT: later("Result"),
+}
+
+PAGES: Final = (*screens.EVERY, *ASIDE)
+"""Every page of an order that can be gone to."""
+
+
+def title_of(page: str) -> str:
+    """What a page is called."""
+    if reading := screens.read_again(page):
+        return tr("{title}, once more", title=capital_first(tr(READING_TITLES[reading])))
+    if page in READING_TITLES:
+        return capital_first(tr(READING_TITLES[page]))
+    return tr({**_TITLES, **ASIDE}[page])
+
 
 ON_THE_WAY_S: Final = 2.0
 """How long after a step a run may still come with the old address (judgement)."""
@@ -98,8 +126,8 @@ class Way:
 
 
 @guarded
-def begin() -> None:
-    """Open an order and go to its first step."""
+def begin(depth: str = screens.QUICK) -> None:
+    """Open an order and go to its first screen."""
     if by_invitation_only():
         return
     try:
@@ -110,10 +138,20 @@ def begin() -> None:
     spoken = language()
     key = owners_store().open(spoken)
     place = (st.context.locale or "").partition("-")[2]
-    owners_store().save_draft(key, new_draft("in" if place in _INCH_PLACES else "cm"))
+    draft = new_draft("in" if place in _INCH_PLACES else "cm")
+    owners_store().save_draft(key, with_typed(draft, Blank("owner", "depth"), depth))
     st.session_state["order"] = key
     st.query_params[LINK] = key
-    go("readings")
+    go(screens.ASKED[0])
+
+
+@guarded
+def go_deeper(key: str) -> None:
+    """Every reading twice, the ring and a photo from the front: on from what is there already."""
+    change(key, lambda draft: with_typed(draft, Blank("owner", "depth"), screens.CAREFUL))
+    draft = owners_store().draft(key)
+    finished = screens.done(draft)
+    go(next(one for one in screens.screens(draft) if one not in finished))
 
 
 def leave() -> None:
@@ -129,10 +167,10 @@ def go(step: str) -> None:
 
 
 def current_step() -> str:
-    """The step in the address, or "sample"; the first step when it names none."""
+    """The page in the address, or "sample"; empty when it names none."""
     ADDRESS.arrive()
     step = st.query_params.get("step", "")
-    return step if step in (*TITLES, "sample") else "readings"
+    return step if step in (*PAGES, "sample") else ""
 
 
 def change(key: str, edit: Callable[[Draft], Draft]) -> bool:
@@ -191,6 +229,8 @@ def chosen(
     label: str,
     titles: Mapping[str, str],
     default: str,
+    *,
+    side_by_side: bool = False,
 ) -> str:
     """A word of the draft out of a few; the default is not written down."""
     words = list(titles)
@@ -198,7 +238,9 @@ def chosen(
     name = _watched(way, blank, known, default)
     at = words.index(known) if known in words else None
     # No select box: on a phone it would bring up the keyboard.
-    picked = st.radio(label, words, at, format_func=titles.__getitem__, key=name)
+    picked = st.radio(
+        label, words, at, format_func=titles.__getitem__, key=name, horizontal=side_by_side
+    )
     return default if picked is None else str(picked)
 
 
@@ -210,11 +252,8 @@ def counted(way: Way, blank: Blank, label: str, low: int, high: int) -> int | No
     return st.number_input(label, min_value=low, max_value=high, value=known, step=1, key=name)
 
 
-def _watched(way: Way, blank: Blank, known: Typed | None, default: Typed | None = None) -> str:
-    """The name of the widget for a blank of the draft, which is kept from now on.
-
-    The default is not written down.
-    """
+def name_of(key: str, blank: Blank) -> str:
+    """The name of the widget for a blank of an order's draft."""
     parts = {
         "order": (blank.name,),
         "photo": ("photos", blank.photo, blank.name),
@@ -222,7 +261,15 @@ def _watched(way: Way, blank: Blank, known: Typed | None, default: Typed | None 
     }.get(blank.part, (blank.part, blank.name))
     if blank.take:
         parts = (*parts, str(blank.take + 1))
-    name = "/".join((way.key, *parts))
+    return "/".join((key, *parts))
+
+
+def _watched(way: Way, blank: Blank, known: Typed | None, default: Typed | None = None) -> str:
+    """The name of the widget for a blank of the draft, which is kept from now on.
+
+    The default is not written down.
+    """
+    name = name_of(way.key, blank)
     kept.watch(name, known, partial(_keep, way.key, blank, default))
     return name
 
@@ -233,54 +280,36 @@ def _keep(key: str, blank: Blank, default: Typed | None, value: Typed | None) ->
     return False
 
 
-def show_progress(way: Way, step: str) -> None:
-    """All steps as buttons: what is done, and where one stands."""
-    open_steps = {_of_the_way(gap.step) for gap in gaps(way.draft)}
-    started = {"readings", "photo", "marks"} if way.draft.photos else {"readings"}
-    if way.draft.dog != DogTold():
-        started = {*started, "dog"}
-    done = {name for name in started if name not in open_steps}
-    if way.checks:
-        done.add("result")
-    numbered = {
-        name: f"{'✓' if name in done else number} {tr(title)}"
-        for number, (name, title) in enumerate(STEPS.items(), start=1)
-    }
-    st.session_state["step_choice"] = _of_the_way(step)
+def show_ways_on(
+    way: Way, page: str, *, stay: Callable[[], bool] | None = None, onward: bool = True
+) -> None:
+    """Back and next, in reach of the thumb on every screen.
 
-    def moved() -> None:
-        go(st.session_state["step_choice"] or step)
+    Parameters
+    ----------
+    stay : callable, optional
+        Asked when next is pressed; what it finds first is put right on this screen.
+    onward : bool
+        Whether there is a next at all.
+    """
+    aside = page in ASIDE
+    back = _whence(way, page) if aside else screens.preceding(way.draft, page)
+    further = screens.stands_at(way.draft) if aside else screens.following(way.draft, page)
 
-    st.segmented_control(
-        tr("Steps"),
-        list(STEPS),
-        format_func=numbered.__getitem__,
-        key="step_choice",
-        on_change=moved,
-        label_visibility="collapsed",
-        width="stretch",
-    )
+    def on() -> None:
+        if stay is None or not stay():
+            go(further)
 
-
-def _of_the_way(step: str) -> str:
-    """The step that a page belongs to."""
-    return "readings" if step == AGAIN else step
-
-
-def show_ways_on(step: str) -> None:
-    """Back and next, at the foot of every step."""
-    names = list(STEPS)
-    at = names.index(_of_the_way(step))
-    with st.container(horizontal=True):
-        if step == AGAIN:
-            st.button(tr("Back"), key="back", on_click=go, args=(names[at],), width="stretch")
-        elif at == 0:
-            st.button(tr("Back"), key="back", on_click=leave, width="stretch")
+    with st.container(horizontal=True, key="ways_on"):
+        if back:
+            st.button(tr("Back"), key="back", on_click=go, args=(back,), width="stretch")
         else:
-            st.button(tr("Back"), key="back", on_click=go, args=(names[at - 1],), width="stretch")
-        if step != "result":
-            following = names[at + 1]
-            said = tr("See the result") if following == "result" else tr("Next")
-            st.button(
-                said, key="next", type="primary", on_click=go, args=(following,), width="stretch"
-            )
+            st.button(tr("Back"), key="back", on_click=leave, width="stretch")
+        if onward:
+            said = tr("See the result") if further == screens.RESULT else tr("Next")
+            st.button(said, key="next", type="primary", on_click=on, width="stretch")
+
+
+def _whence(way: Way, page: str) -> str:
+    """Where a page beside the way leads back to."""
+    return READINGS_PAGE if page == AGAIN else screens.stands_at(way.draft)
