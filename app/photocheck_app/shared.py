@@ -6,6 +6,7 @@ import base64
 import re
 from html import escape
 from pathlib import Path
+from typing import Final
 
 import streamlit as st
 
@@ -91,32 +92,8 @@ def as_text(text: str) -> str:
     return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)
 
 
-STYLE = """<style>
-.stMainBlockContainer { padding: 4.4rem 1.1rem 2rem; }
-.stMainBlockContainer:has(.st-key-marking) { max-width: 64rem; }
-.stMainBlockContainer h1 { font-size: 2rem; padding: .4rem 0; }
-.stMainBlockContainer h2 { font-size: 1.6rem; padding: .4rem 0; }
-.stMainBlockContainer .stAlert h2 { font-size: 1.35rem; padding: 0; }
-.stMainBlockContainer h3 { font-size: 1.25rem; padding: .2rem 0; }
-.st-key-step_choice [role="radiogroup"] { flex-wrap: nowrap; }
-.st-key-step_choice button { flex: 1 1 0; min-width: 0; min-height: 3.2rem; padding: .2rem; }
-.st-key-step_choice button p { white-space: normal; line-height: 1.2; text-align: center;
-  overflow-wrap: normal; }
-.beside { display: flex; gap: 1rem; align-items: center; }
-.beside img { flex: 0 0 40%; max-width: 15rem; min-width: 0; }
-.beside p { margin: 0; }
-@media (max-width: 640px) {
-  .st-key-step_choice button p { font-size: .8rem; }
-  .beside { gap: .7rem; }
-}
-@media (pointer: coarse) {
-  .stMainBlockContainer button { min-height: 3rem; }
-  .stRadio [role="radiogroup"] label { min-height: 2.75rem; padding: .2rem 0;
-    align-items: center; }
-  .stTextInput input, .stNumberInput input { min-height: 2.9rem; font-size: 1.05rem; }
-}
-</style>"""
-"""How the ways for owners and learners look: one column, large targets under a finger."""
+STYLE: Final = f"<style>{Path(__file__).with_name('look.css').read_text(encoding='utf-8')}</style>"
+"""How the ways for owners and learners look."""
 
 
 def beside(drawn: str, text: str) -> str:
@@ -153,5 +130,16 @@ def drawing(name: str, described: str, *, shown: str = "") -> str:
     shown : str
         The part of the drawing to bring out, where it has several.
     """
-    svg = (_DRAWINGS / f"{name}.svg").read_text(encoding="utf-8").replace("SHOWN", shown)
-    return svg_picture(svg, described)
+    return svg_picture(_svg(name, shown), described)
+
+
+def drawn(name: str, *, shown: str = "") -> str:
+    """Markdown of one of our drawings, for the text of an option that is shown as a card.
+
+    It says nothing to those who do not see it: the option's words must do.
+    """
+    return f"![](data:image/svg+xml;base64,{base64.b64encode(_svg(name, shown).encode()).decode()})"
+
+
+def _svg(name: str, shown: str) -> str:
+    return (_DRAWINGS / f"{name}.svg").read_text(encoding="utf-8").replace("SHOWN", shown)
