@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 from html import escape
 from pathlib import Path
+from typing import Final
 
 import streamlit as st
 
@@ -133,57 +134,12 @@ def as_text(text: str) -> str:
     return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)
 
 
-STYLE = """<style>
-.stMainBlockContainer { padding: 4.4rem 1.1rem 2rem; }
-.stMainBlockContainer:has(.st-key-marking) { max-width: 64rem; }
-.stMainBlockContainer h1 { font-size: 2rem; padding: .4rem 0; }
-.stMainBlockContainer h2 { font-size: 1.6rem; padding: .4rem 0; }
-.stMainBlockContainer .stAlert h2 { font-size: 1.35rem; padding: 0; }
-.stMainBlockContainer h3 { font-size: 1.25rem; padding: .2rem 0; }
-.st-key-step_choice [role="radiogroup"] { flex-wrap: nowrap; }
-.st-key-step_choice button { flex: 1 1 0; min-width: 0; min-height: 3.2rem; padding: .2rem; }
-.st-key-step_choice button p { white-space: normal; line-height: 1.2; text-align: center;
-  overflow-wrap: normal; }
-.stMainBlockContainer h1:focus, .stMainBlockContainer h2:focus { outline: none; }
-.tape img { max-height: 30vh; margin: 0 auto; width: auto; }
-.outlined { position: relative; }
-.stMainBlockContainer:has(.st-key-whereabouts) { padding-top: .5rem; }
-.stApp:has(.st-key-whereabouts) [data-testid="stHeader"] { background: none;
-  pointer-events: none; }
-.stApp:has(.st-key-whereabouts) [data-testid="stHeader"] button { pointer-events: auto; }
-.st-key-whereabouts { flex-wrap: nowrap; padding-left: 3.2rem; min-height: 3.2rem; }
-.st-key-whereabouts .stProgress { flex: 1 1 0; }
-[class*="st-key-number_cm"] [data-baseweb="base-input"]::after { content: "cm"; }
-[class*="st-key-number_in"] [data-baseweb="base-input"]::after { content: "in"; }
-[class*="st-key-number_"] [data-baseweb="base-input"]::after { align-self: center;
-  padding: 0 .9rem; opacity: .65; }
-[class*="st-key-place_"] { position: relative; }
-[class*="st-key-place_"] button { min-height: 3.4rem; padding: .2rem; }
-[class*="st-key-place_"] button p { font-size: .8rem; line-height: 1.15; white-space: normal; }
-[class*="st-key-place_"] button::before { content: ""; position: absolute; inset: -90px 0 0; }
-.st-key-take_photo [data-testid="stFileUploaderDropzone"] { padding: 0; border: 0;
-  background: none; }
-.st-key-take_photo [data-testid="stFileUploaderDropzoneInstructions"] { display: none; }
-.st-key-take_photo [data-testid="stFileUploaderDropzone"] button p { display: none; }
-.st-key-take_photo [data-testid="stFileUploaderDropzone"] button::after {
-  content: var(--take-photo); }
-.st-key-take_photo [data-testid="stFileUploaderDropzone"] button { width: 100%;
-  min-height: 3.4rem; }
-.beside { display: flex; gap: 1rem; align-items: center; }
-.beside img { flex: 0 0 40%; max-width: 15rem; min-width: 0; }
-.beside p { margin: 0; }
-@media (max-width: 640px) {
-  .st-key-step_choice button p { font-size: .8rem; }
-  .beside { gap: .7rem; }
-}
-@media (pointer: coarse) {
-  .stMainBlockContainer button { min-height: 3rem; }
-  .stRadio [role="radiogroup"] label { min-height: 2.75rem; padding: .2rem 0;
-    align-items: center; }
-  .stTextInput input, .stNumberInput input { min-height: 2.9rem; font-size: 1.05rem; }
-}
-</style>"""
-"""How the ways for owners and learners look: one column, large targets under a finger."""
+_STYLES = ("look.css", "owner/way.css")
+STYLE: Final = "".join(
+    f"<style>{Path(__file__).parent.joinpath(name).read_text(encoding='utf-8')}</style>"
+    for name in _STYLES
+)
+"""How the ways for owners and learners look, and what the owner's has of its own."""
 
 
 def beside(drawn: str, text: str) -> str:
@@ -248,5 +204,16 @@ def drawing(name: str, described: str, *, shown: str = "") -> str:
     shown : str
         The part of the drawing to bring out, where it has several.
     """
-    svg = (_DRAWINGS / f"{name}.svg").read_text(encoding="utf-8").replace("SHOWN", shown)
-    return svg_picture(svg, described)
+    return svg_picture(_svg(name, shown), described)
+
+
+def drawn(name: str, *, shown: str = "") -> str:
+    """Markdown of one of our drawings, for the text of an option that is shown as a card.
+
+    It says nothing to those who do not see it: the option's words must do.
+    """
+    return f"![](data:image/svg+xml;base64,{base64.b64encode(_svg(name, shown).encode()).decode()})"
+
+
+def _svg(name: str, shown: str) -> str:
+    return (_DRAWINGS / f"{name}.svg").read_text(encoding="utf-8").replace("SHOWN", shown)

@@ -347,7 +347,7 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
         kind = told["reference"]["kind"]
         if kind != "marker_sheet":
             page.radio(key=f"{key}/photos/{file}/reference/kind").set_value(kind).run()
-        page = press(page, f"at/{told['reference']['place']}/{file}")
+        page.radio(key=f"cards_place_{file}").set_value(told["reference"]["place"]).run()
         page = press(page, "go_front" if told.get("view") == "front" else "go_photo")
         for detail in ("bar", "offset"):
             if detail in told["reference"]:
@@ -384,13 +384,17 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     assert as_text(check.report.headline) in shown(page)
 
 
+NAMES = ("file", "path", "near", "owner")
+
+
 def without_names(value: Any) -> Any:
     """Without what the case and its photos are called, who orders, and the tap on a card."""
     if isinstance(value, dict):
         return {
             name: without_names(item)
             for name, item in value.items()
-            if name not in ("file", "path", "near", "owner") and not (name == "name" and "unit" in value)
+            if name not in ("file", "path", "near", "owner")
+            and not (name == "name" and "unit" in value)
         }
     return [without_names(item) for item in value] if isinstance(value, (list, tuple)) else value
 

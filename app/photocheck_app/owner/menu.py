@@ -18,9 +18,9 @@ def show_whereabouts(way: Way, page: str) -> None:
         if page in asked:
             number = asked.index(page) + 1
             said = tr("{number} of {all}", number=number, all=len(asked))
-            st.progress(screens.share(way.draft, page), text=f"{said} · {title_of(page)}")
+            st.progress(screens.share(way.draft, page), text=said)
         else:
-            st.markdown(f"**{title_of(page)}**", width="stretch")
+            st.space("stretch")
         with st.popover(tr("Menu"), icon=":material/menu:"):
             _menu(way, page)
 

@@ -37,10 +37,11 @@ def _first_time(way: Way, name: str) -> None:
     unit = way.unit
     if name == ASKED[0]:
         words = {unit: tr(word) for unit, word in UNIT_WORDS.items()}
-        unit = chosen(
-            way, Blank("order", "unit"), tr("My tape shows"), words, "", side_by_side=True
-        )
-        unit = unit or way.unit
+        with st.container(key="aside_unit"):
+            told = chosen(
+                way, Blank("order", "unit"), tr("My tape shows"), words, "", side_by_side=True
+            )
+        unit = told or unit
     blank = Blank("readings", name)
     label = tr("{title} in {unit}", title=title, unit=tr(UNIT_WORDS[unit]))
     example = tr("for example {example}", example=EXAMPLES[unit])

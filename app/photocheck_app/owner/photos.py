@@ -31,13 +31,11 @@ from photocheck_app.outage import NOT_DONE, guarded
 from photocheck_app.owner.pointing import BY_HAND, ask_kind, point_out
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
-from photocheck_app.shared import as_text, drawing, limits, owners_store, picture
+from photocheck_app.shared import as_text, drawing, drawn, limits, owners_store, picture
 
 HEADING: Final = later("A photo from the side")
 HEADING_FRONT: Final = later("A photo from the front")
 THUMBNAIL_PX: Final = 900
-PLACE_PX: Final = 106
-"""Width of a small drawing: three fit side by side on a phone."""
 
 HOW: Final = (
     later("The dog stands square, its side to you, its head as it carries it."),
@@ -233,10 +231,8 @@ def _show_found(way: Way, number: int, photo: DraftPhoto, look: FirstLook) -> No
         if photo.reference.form == "markers":
             ask_kind(way, photo)
     elif look.found:
-        st.success(
-            tr("Found, where it is outlined: {title}.", title=title),
-            icon=":material/check:",
-        )
+        said_so = tr("Found, where it is outlined: {title}.", title=title)
+        st.markdown(f":material/check_circle: **{said_so}**")
 
 
 def _ask_size(way: Way, photo: DraftPhoto) -> None:
@@ -256,23 +252,26 @@ def _ask_size(way: Way, photo: DraftPhoto) -> None:
 
 def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
     """Where it was, by one tap on a small drawing; which goes on where nothing else is asked."""
-    st.markdown(f"**{tr('Where was it? Seen from above, the camera below:')}**")
     told = photo.reference.place
     words = [place for place in SHORT_PLACES if place in photo.places]
-    with st.container(horizontal=True, key=f"places_{photo.file}", gap="small"):
-        for place in words:
-            with st.container(key=f"place_{place}_{photo.file}", width=PLACE_PX, gap=None):
-                title = tr(photo.places[place])
-                st.html(drawing("place", "", shown=place))
-                st.button(
-                    ("✓ " if place == told else "") + tr(SHORT_PLACES[place]),
-                    key=f"at/{place}/{photo.file}",
-                    help=None if place == "unknown" else title,
-                    type="primary" if place == told else "secondary",
-                    on_click=_put_place,
-                    args=(way.key, page, photo.file, place),
-                    width="stretch",
-                )
+    name = f"cards_place_{photo.file}"
+    st.session_state[name] = told if told in words else None
+
+    def said() -> None:
+        picked = st.session_state.get(name)
+        if picked:
+            _put_place(way.key, page, photo.file, picked)
+
+    with st.container(key=f"cards_place/{photo.file}"):
+        st.radio(
+            tr("Where was it? Seen from above, the camera below:"),
+            words,
+            format_func=lambda place: f"{drawn('place', shown=place)} {tr(SHORT_PLACES[place])}",
+            index=None,
+            horizontal=True,
+            key=name,
+            on_change=said,
+        )
     if not told and st.session_state.get(f"{way.key}/place asked"):
         st.warning(tr("Tap where it was, please."), icon=":material/touch_app:")
     if told == "unknown":
