@@ -12,7 +12,7 @@ from photocheck.judge.estimate import estimate
 from photocheck.judge.joint import Joint
 from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
-from photocheck.judge.steps import ERROR_SIZES, WORK, missed, next_step
+from photocheck.judge.steps import ERROR_SIZES, LEAST_OFFERED, WORK, missed, next_step, offers
 from photocheck.judge.untold import askable
 from photocheck.judge.wording import ACTIONS
 from photocheck.photo.photo import Framing
@@ -151,3 +151,31 @@ def test_a_photo_that_was_cut_is_asked_for_whole_before_the_dog_is_measured_agai
 
 def test_every_action_is_some_work() -> None:
     assert set(WORK) == set(ACTIONS)
+
+
+def test_what_is_offered_is_what_the_comparison_then_catches() -> None:
+    spans = ("half_neck", "front_length", "rear_length")
+    found, outcome, case, views = situation(Offset(0.0, 0.0, 30.0), spans)
+    (full,) = [
+        one
+        for one in offers(found, outcome, case, views)
+        if (one.step, one.measured) == ("as_well", "full_length")
+    ]
+    photo = dict(zip(SPANS, np.exp(found.log_spans), strict=True))
+    assert full.today_mm == pytest.approx(outcome.catches[full.reading] * photo[full.reading])
+    _, then, *_ = situation(Offset(0.0, 0.0, 30.0), (*spans, "full_length"))
+    # to first order: one reading more moves the limit of the largest of all scores a little
+    assert full.then_mm == pytest.approx(then.catches[full.reading] * photo[full.reading], rel=0.05)
+    assert full.then_mm < 0.9 * full.today_mm
+
+
+def test_what_hardly_helps_is_not_offered_and_what_brings_most_comes_first() -> None:
+    found = situation(Offset(0.0, -700.0, 280.0), ("half_neck", "front_length"))
+    offered = offers(*found)
+    assert offered
+    assert all(one.then_mm <= (1.0 - LEAST_OFFERED) * one.today_mm for one in offered)
+    assert {one.step for one in offered} <= {*ACTIONS, "once_more", "as_well"}
+    # the sentence beside each has its sizes in the owner's unit
+    assert all(f"{one.then_mm / 10:.1f} cm" in one.brings for one in offered)
+    nothing = replace(found[1], names=())
+    assert offers(found[0], nothing, *found[2:]) == ()
