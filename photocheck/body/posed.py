@@ -62,6 +62,39 @@ def points(x: Array, y: Array | float) -> Array:
     return both.T
 
 
+@dataclass(frozen=True)
+class _Coats:
+    """How marks lie off the body, over the height: arrays over the dogs.
+
+    ``hair`` is how far the outline stands off, ``aside`` (6, n) how far marks lie beside their
+    points, ``hangs`` and ``ruff`` how much further hair reaches below and before the chest.
+    """
+
+    hair: Array
+    aside: Array
+    hangs: Array
+    ruff: Array
+
+
+def typical_dog() -> dict[str, tuple[float, float]]:
+    """Where the landmarks of a plain dog that stands square lie: `PROPORTIONS` without spread.
+
+    For showing roughly where to look, never for judging or placing anything.
+
+    Returns
+    -------
+    mapping of landmark name to (float, float)
+        Over the height at the withers, x from the breastbone to the tail, y up.
+
+    >>> typical_dog()["shoulder_top"]
+    (0.26, 1.0)
+    """
+    means = {name: np.array([item.mean]) for name, item in PROPORTIONS.items()}
+    bare = _Coats(np.zeros(1), np.zeros((6, 1)), np.zeros(1), np.zeros(1))
+    at = _square_places(means, bare, means["topline_rise"])
+    return {name: (float(x[0]), float(y[0])) for name, (x, y) in at.items()}
+
+
 def square_dogs(
     rng: np.random.Generator, count: int, coat: tuple[float, float], allow: Allowance
 ) -> Places:
@@ -79,21 +112,35 @@ def square_dogs(
     hair = np.clip(rng.normal(*coat, count), 0.0, None)
     aside = HAIR_HIDES * hair * rng.normal(size=(6, count))
     hangs, ruff = HAIR_HANGS * hair * np.abs(rng.normal(size=(2, count)))
+    rise = p["topline_rise"]
+    if allow.arched_back:
+        rise = rise + np.abs(rng.normal(0.0, ANY_ARCH, count))
+    places = _square_places(p, _Coats(hair, aside, hangs, ruff), rise)
+    dogs = {name: points(x, y) for name, (x, y) in places.items()}
+    if allow.short_legs:
+        _sink(dogs, rng.uniform(0.0, SHORTEST_LEG, count))
+    return dogs
+
+
+def _square_places(
+    p: Mapping[str, Array], coats: _Coats, rise: Array
+) -> dict[str, tuple[Array, Array]]:
+    """The landmarks of dogs built as told, x and y of each."""
+    hair, aside = coats.hair, coats.aside
     hidden = np.abs(p["feet_hidden"])
     withers = p["breastbone_to_withers"]
     tail = p["length"] - p["buttock_behind_tail"]
     tail_height = p["rump_height"] - p["tail_drop"]
-    rise = p["topline_rise"]
-    if allow.arched_back:
-        rise = rise + np.abs(rng.normal(0.0, ANY_ARCH, count))
     middle = 0.5 * (1.0 + tail_height) + rise
-    places = {
-        "breastbone": (-hair - 0.5 * ruff + 0.5 * aside[0], p["breastbone_height"] + aside[1]),
+    back_height = 1.0 - p["back_top_below"] + hair
+    chest_height = 1.0 - p["chest_depth"] - hair - coats.hangs
+    return {
+        "breastbone": (-hair - 0.5 * coats.ruff + 0.5 * aside[0], p["breastbone_height"] + aside[1]),
         "shoulder_top": (withers, 1.0 + hair),
         "last_rib": (p["last_rib_along"] * p["length"], p["last_rib_height"]),
         "tail_base": (tail + aside[2], tail_height + hair - 0.5 * np.abs(aside[3])),
-        "back_top": (withers + p["back_top_behind"], 1.0 - p["back_top_below"] + hair),
-        "chest_bottom": (withers + p["chest_bottom_behind"], 1.0 - p["chest_depth"] - hair - hangs),
+        "back_top": (withers + p["back_top_behind"], back_height),
+        "chest_bottom": (withers + p["chest_bottom_behind"], chest_height),
         "front_foot": (
             withers - p["front_foot_ahead"] + aside[4],
             p["front_foot_level"] + hidden,
@@ -105,10 +152,6 @@ def square_dogs(
         "topline": (0.5 * (withers + tail), middle + hair),
         "head": (withers - 0.3, 1.0 + p["head_above"]),
     }
-    dogs = {name: points(x, y) for name, (x, y) in places.items()}
-    if allow.short_legs:
-        _sink(dogs, rng.uniform(0.0, SHORTEST_LEG, count))
-    return dogs
 
 
 def _sink(dogs: Places, drop: Array) -> None:

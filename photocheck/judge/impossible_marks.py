@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations
-from math import lgamma, log, pi
+from itertools import combinations, permutations
+from math import hypot, lgamma, log, pi
 from typing import Final
 
 import numpy as np
@@ -29,7 +29,7 @@ from photocheck.body.posed import (
 )
 from photocheck.body.standards import Allowance
 from photocheck.case.model import Point
-from photocheck.words import ALL_LANDMARKS
+from photocheck.words import ALL_LANDMARKS, LANDMARKS
 
 Array = NDArray[np.float64]
 Pair = tuple[str, str]
@@ -57,6 +57,13 @@ MAY_TOUCH: Final = frozenset(
 """Landmarks that are crowded in some dogs: withers above the elbow, shallow ones, low ones.
 Any other pair is in at most 1 of 100,000 (of 320,000 simulated as below with marks 2 % of the
 height off, weighed by how common the posture is)."""
+
+HAND_MM: Final = 110.0
+"""No two marks of a dog's trunk lie all within this: a hand's breadth (judgement; the lowest dogs
+that FCI 218 asks for, from memory, have trunks of 14 cm)."""
+RIGHTED_FROM: Final = 0.9
+"""An order of the marks is told as the right one from this probability that they are then a
+dog's as named (judgement)."""
 
 DOGS: Final = 400
 """Dogs simulated of each posture."""
@@ -205,6 +212,54 @@ def furthest_off(marks: Mapping[str, Point], spread_mm: float = 0.0) -> str:
     }
     best, second = sorted(fine, key=lambda name: -fine[name])[:2]
     return best if fine[best] > 0.5 > fine[second] else ""
+
+
+def within_a_hand(marks: Mapping[str, Point]) -> bool:
+    """Whether all marks lie so near to each other that no dog is so small.
+
+    Parameters
+    ----------
+    marks : mapping of landmark name to Point
+        Mm in a plane of the dog; at least three.
+
+    >>> within_a_hand({"breastbone": (0, 0), "shoulder_top": (30, -40), "tail_base": (90, -30)})
+    True
+    """
+    pairs = combinations(marks.values(), 2)
+    return len(marks) > 2 and max(hypot(a[0] - b[0], a[1] - b[1]) for a, b in pairs) < HAND_MM
+
+
+def righted(marks: Mapping[str, Point], spread_mm: float = 0.0) -> dict[str, str]:
+    """The one order of the needed marks in which they are a dog's, where there is such.
+
+    Parameters
+    ----------
+    marks : mapping of landmark name to Point
+        As for `judge_marks`.
+    spread_mm : float
+
+    Returns
+    -------
+    mapping of landmark name to landmark name
+        For each mark that is to move, the landmark under whose name it was placed; empty when
+        no order, or more than one, makes a dog of them.
+
+    >>> dog = {
+    ...     "breastbone": (0.0, -620.0),
+    ...     "shoulder_top": (260.0, -1000.0),
+    ...     "last_rib": (620.0, -710.0),
+    ...     "tail_base": (1010.0, -910.0),
+    ... }
+    >>> righted(dict(zip(dog, reversed(dog.values()))))["breastbone"]
+    'tail_base'
+    """
+    names = tuple(name for name in LANDMARKS if name in marks)
+    found = []
+    for order in permutations(names):
+        moved = {**marks, **{to: marks[at] for to, at in zip(names, order, strict=True)}}
+        if judge_marks(moved, spread_mm).fine >= RIGHTED_FROM:
+            found.append({to: at for to, at in zip(names, order, strict=True) if to != at})
+    return found[0] if len(found) == 1 else {}
 
 
 @dataclass(frozen=True, eq=False)

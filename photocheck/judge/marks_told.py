@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import combinations
 from typing import Final
 
 from photocheck.case.model import Point
-from photocheck.judge.impossible_marks import JudgedMarks, furthest_off, judge_marks
+from photocheck.judge.impossible_marks import (
+    HAND_MM,
+    JudgedMarks,
+    furthest_off,
+    judge_marks,
+    righted,
+    within_a_hand,
+)
 from photocheck.report.model import Explanation
 from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES, MARKED_BY_TITLES
+from photocheck.words import ALL_LANDMARKS, FRONT_PAIRS, LANDMARK_TITLES, MARKED_BY_TITLES
 
 EXCHANGED: Final = "marks_exchanged"
 IMPOSSIBLE: Final = "marks_impossible"
 MARKS_TOLD: Final = (EXCHANGED, IMPOSSIBLE)
 """What is said of marks, before anything is said of dog or tape."""
+
+SPOT: Final = 0.06
+"""Marks all within this share of the photo's longer side are told where no scale is known: a
+hand's breadth where a dog of 50 cm fills a quarter of the picture (judgement)."""
 
 
 @dataclass(frozen=True)
@@ -51,10 +63,105 @@ class ToldMarks:
     reason: str
 
 
+@dataclass(frozen=True)
+class ToldAtOnce:
+    """What is said of marks while they are being placed, before any check.
+
+    Attributes
+    ----------
+    text : str
+        One or two sentences.
+    action : str
+        What the button says that puts it right.
+    exchange : mapping of landmark name to landmark name
+        For each mark that the button moves, the landmark under whose name it was placed.
+    again : tuple of str
+        Landmarks that the button takes off, to be placed again.
+    """
+
+    text: str
+    action: str
+    exchange: Mapping[str, str] = field(default_factory=dict)
+    again: tuple[str, ...] = ()
+
+
+def told_at_once(
+    marks: Mapping[str, Point], longer_side_px: float, px_per_mm: float = 0.0
+) -> ToldAtOnce | None:
+    """What is wrong with the marks placed so far on one photo, from their places alone.
+
+    Parameters
+    ----------
+    marks : mapping of landmark name to Point
+        Px of the upright photo; fewer than three from the side are not judged.
+    longer_side_px : float
+        Of the photo.
+    px_per_mm : float
+        At the reference, 0 where nothing is known.
+
+    Returns
+    -------
+    ToldAtOnce or None
+        None for marks that a dog may have.
+    """
+    for one, other in FRONT_PAIRS.values():  # left and right as seen in the picture
+        if one in marks and other in marks and marks[one][0] > marks[other][0]:
+            return _exchange_at_once({one: other, other: one})
+    side = {name: marks[name] for name in ALL_LANDMARKS if name in marks}
+    if len(side) < 3:
+        return None
+    mm = px_per_mm or SPOT * longer_side_px / HAND_MM
+    if within_a_hand({name: (x / mm, y / mm) for name, (x, y) in side.items()}):
+        return ToldAtOnce(
+            tr("All these marks lie within a hand's breadth: no dog is so small."),
+            tr("Place them again"),
+            again=tuple(side),
+        )
+    for pair in combinations(side, 2):
+        if side[pair[0]] == side[pair[1]]:
+            return _spot_at_once(pair)
+    judged = judge_marks(side)
+    if not judged.told:
+        return None
+    pair, exchanged = next(iter(judged.exchanged.items()))
+    spot, crowded = next(iter(judged.crowded.items()), (pair, 0.0))
+    if exchanged >= 1.0 - judged.fine - sum(judged.exchanged.values()):
+        return _exchange_at_once({pair[0]: pair[1], pair[1]: pair[0]})
+    if crowded > judged.anywhere:
+        return _spot_at_once(spot)
+    if order := righted(side):
+        return _exchange_at_once(order)
+    said = tr("No dog has its landmarks where they are marked.")
+    if name := furthest_off(side) if len(side) > 3 else "":
+        furthest = tr(
+            "The mark of the {landmark} is furthest off.", landmark=tr(LANDMARK_TITLES[name])
+        )
+        return ToldAtOnce(f"{said} {furthest}", tr("Place it again"), again=(name,))
+    return ToldAtOnce(said, tr("Place them again"), again=tuple(side))
+
+
+def _exchange_at_once(order: Mapping[str, str]) -> ToldAtOnce:
+    if len(order) == 2:
+        text = tr("The {one} and the {other} seem exchanged.", **_names(tuple(order)))
+        return ToldAtOnce(text, tr("Turn them round"), exchange=dict(order))
+    titles = ", ".join(tr(LANDMARK_TITLES[name]) for name in order)
+    text = tr("These marks seem to have changed places: {titles}.", titles=titles)
+    return ToldAtOnce(text, tr("Put them right"), exchange=dict(order))
+
+
+def _spot_at_once(pair: tuple[str, str]) -> ToldAtOnce:
+    said = tr("the marks of the {one} and the {other} lie on nearly the same spot", **_names(pair))
+    text = tr("One spot is marked twice: {said}.", said=said)
+    return ToldAtOnce(text, tr("Place both again"), again=pair)
+
+
 def told_marks(marked: Iterable[MarkedPhoto]) -> tuple[ToldMarks, ...]:
     """What is said of the marks that no dog can have, most probable first; empty for good ones."""
     found = []
     for one in marked:
+        if within_a_hand(one.marks):
+            found.append(_of_hand(one))
+            continue
         judged = judge_marks(one.marks, one.spread_mm)
         if judged.told:
             found.append(_told(one, judged))
@@ -71,6 +178,14 @@ def _told(one: MarkedPhoto, judged: JudgedMarks) -> ToldMarks:
     if crowded > judged.anywhere:
         return _of_spot(one, spot, wrong)
     return _of_none(one, wrong)
+
+
+def _of_hand(one: MarkedPhoto) -> ToldMarks:
+    title = tr("the marks lie within a hand's breadth")
+    said = tr("No dog is so small.")
+    action = tr("Please place the marks again, each on its own point of the dog.")
+    explanation = Explanation(IMPOSSIBLE, title, 1.0, _sentence(one, said), action)
+    return ToldMarks(explanation, title)
 
 
 def _of_pair(one: MarkedPhoto, pair: tuple[str, str], probability: float) -> ToldMarks:
@@ -121,7 +236,7 @@ def _of_none(one: MarkedPhoto, probability: float) -> ToldMarks:
     return ToldMarks(explanation, title)
 
 
-def _names(pair: tuple[str, str]) -> dict[str, str]:
+def _names(pair: tuple[str, ...]) -> dict[str, str]:
     one, other = (tr(LANDMARK_TITLES[name]) for name in pair)
     return {"one": one, "other": other}
 

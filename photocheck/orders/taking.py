@@ -97,6 +97,8 @@ class FirstLook:
     cut : tuple of str
         That the picture is a part of what the camera took, and that the whole one is asked for;
         empty for one that seems whole.
+    px_per_mm : float
+        At the reference; 0 where it was not seen.
     """
 
     found: bool
@@ -104,6 +106,7 @@ class FirstLook:
     problem: str
     remarks: tuple[str, ...]
     cut: tuple[str, ...] = ()
+    px_per_mm: float = 0.0
 
 
 def shapes_of(form: str, points: Sequence[Point]) -> tuple[tuple[Point, ...], ...]:
@@ -146,7 +149,8 @@ def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "s
     except PhotocheckError as error:
         return FirstLook(False, (), str(error), remarks, cut)
     found = [remark for remark in located.remarks if remark not in cut]
-    return FirstLook(True, located.points_px, "", (*remarks, *found, *_scale(located, told)), cut)
+    said = (*remarks, *found, *_scale(located, told))
+    return FirstLook(True, located.points_px, "", said, cut, located.px_per_mm)
 
 
 def kinds_seen(photo: Photo, near: Point | None = None) -> tuple[str, ...]:

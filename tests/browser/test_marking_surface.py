@@ -7,13 +7,17 @@ x = (screen - left) / width * W - 0.5.
 
 from __future__ import annotations
 
+import json
+import math
 import urllib.error
 import urllib.request
 
 import pytest
 from playwright.sync_api import expect
 
+from photocheck.words import LANDMARK_TITLES, LANDMARKS
 from tests.support.pages import free_port, rests, start_server
+from tests.support.places import SAMPLES
 from tests.support.surface import DESKTOP, MARKS, MOST_OFF_PX, PAGE, PHONE, Surface
 
 pytestmark = pytest.mark.browser
@@ -64,7 +68,7 @@ def test_zoomed_by_two_fingers_the_marks_land_where_they_are_tapped(visit):
         phone.tap(xy)
     phone.expect_marks(wanted, off=0.3)
     # one finger moves the zoomed photo, and no mark with it
-    phone.drag((2000, 1500), (2100, 1600))
+    phone.drag((2000, 1480), (2040, 1520))
     phone.expect_marks(wanted, off=0.3)
     assert not phone.page.evaluate("scrollY")
     phone.do("zoom_fit")
@@ -86,40 +90,239 @@ def test_zoomed_by_the_wheel_what_lies_under_the_pointer_stays(visit):
     assert desk.screen(below) == pytest.approx(at, abs=0.1)
 
 
-@pytest.mark.parametrize("device", [PHONE, DESKTOP], ids=["phone", "desk"])
-def test_a_drag_shows_the_magnifier_and_ends_where_it_was_let_go(visit, device, tmp_path):
-    someone = visit(**device)
+def test_a_drag_by_mouse_shows_the_magnifier_and_ends_where_it_was_let_go(visit):
+    desk = visit(**DESKTOP)
     for xy in MARKS.values():
-        someone.tap(xy)
-    someone.expect_marks(MARKS)
-    lens = someone.page.locator(".lens")
+        desk.tap(xy)
+    desk.expect_marks(MARKS)
+    lens = desk.page.locator(".lens")
     expect(lens).to_be_hidden()
-    (x0, y0), (x1, y1) = someone.screen(MARKS["breastbone"]), someone.screen((850, 800))
-    if someone.touch:
-        someone.fingers("touchStart", [(x0 + 6, y0 + 6)])
-        for k in range(1, 9):
-            at = (x0 + 6 + (x1 - x0) * k / 8, y0 + 6 + (y1 - y0) * k / 8)
-            someone.fingers("touchMove", [at])
-    else:
-        someone.page.mouse.move(x0 + 6, y0 + 6)
-        someone.page.mouse.down()
-        someone.page.mouse.move(x1 + 6, y1 + 6, steps=8)
+    (x0, y0), (x1, y1) = desk.screen(MARKS["breastbone"]), desk.screen((850, 800))
+    desk.page.mouse.move(x0 + 6, y0 + 6)
+    desk.page.mouse.down()
+    desk.page.mouse.move(x1 + 6, y1 + 6, steps=8)
     expect(lens).to_be_visible()
-    # its middle is the mark, clear of the finger
-    seen = [float(v) for v in lens.get_attribute("viewBox").split()]
-    assert (seen[0] + seen[2] / 2, seen[1] + seen[3] / 2) == pytest.approx((850, 800), abs=0.5)
-    box = lens.bounding_box()
-    gap_x = max(box["x"] - x1, x1 - box["x"] - box["width"], 0)
-    gap_y = max(box["y"] - y1, y1 - box["y"] - box["height"], 0)
-    assert max(gap_x, gap_y) > 20
-    someone.page.screenshot(path=tmp_path / "drag.png")
-    if someone.touch:
-        someone.fingers("touchEnd", [])
-    else:
-        someone.page.mouse.up()
+    # its middle is the mark, clear of the pointer
+    assert desk.in_lens()[0] == pytest.approx((850, 800), abs=0.5)
+    assert clear_of((x1, y1), lens.bounding_box()) > 20
+    desk.page.mouse.up()
     expect(lens).to_be_hidden()
     # taken off its middle, the mark keeps that distance and does not jump
-    someone.expect_marks({**MARKS, "breastbone": (850, 800)})
+    desk.expect_marks({**MARKS, "breastbone": (850, 800)})
+
+
+def clear_of(at: tuple[float, float], box: dict) -> float:
+    """Px between a place on the screen and what lies around it."""
+    gap_x = max(box["x"] - at[0], at[0] - box["x"] - box["width"], 0)
+    gap_y = max(box["y"] - at[1], at[1] - box["y"] - box["height"], 0)
+    return max(gap_x, gap_y)
+
+
+# -- a finger: press, slide, lift ------------------------------------------------------------
+
+
+def truth_of(name: str) -> tuple[dict[str, tuple[float, float]], float]:
+    """A sample's true marks, px, and px for a mm on the dog from its ends' places in space."""
+    seen = json.loads((SAMPLES / name / "truth.json").read_text(encoding="utf-8"))["photos"][0]
+    marks = {mark: tuple(seen["landmarks_px"][mark]) for mark in LANDMARKS}
+    px, mm = (
+        math.dist(of["breastbone"], of["tail_base"])
+        for of in (seen["landmarks_px"], seen["landmarks_mm"])
+    )
+    return marks, px / mm
+
+
+@pytest.mark.parametrize("name", ["flint", "sorrel", "teasel"])
+@pytest.mark.parametrize("ratio", [1, 3])
+def test_one_touch_sets_each_mark_to_two_millimetres(visit, name, ratio):
+    """The bar: on a phone, from touch alone, on whole CSS px, without pinching."""
+    phone = visit(f"photo={name}", **PHONE, device_scale_factor=ratio)
+    wanted, px_per_mm = truth_of(name)
+    for xy in wanted.values():
+        phone.place_finely(xy)
+    phone.wait(lambda answer: len(answer["marks"]) == 4)
+    for mark, xy in phone.answer()["marks"].items():
+        assert math.dist(xy, wanted[mark]) / px_per_mm < 2.0, mark
+
+
+def test_the_lens_is_there_from_the_first_moment_and_clear_of_the_finger(visit):
+    phone = visit(**PHONE)
+    lens = phone.page.locator(".lens")
+    for name, xy in MARKS.items():
+        at = tuple(round(v) for v in phone.screen(xy))
+        expect(lens).to_be_hidden()
+        phone.press(at)
+        phone.drawn()
+        expect(lens).to_be_visible()
+        box = lens.bounding_box()
+        assert clear_of(at, box) > 20, name
+        assert box["y"] > 0
+        seen, scale = phone.in_lens()
+        # the point under the finger, a CSS px in the lens at most a mm of this dog
+        assert phone.screen(seen) == pytest.approx(at, abs=0.1)
+        assert scale > truth_of("flint")[1]
+        phone.lift()
+        expect(lens).to_be_hidden()
+
+
+def test_sliding_moves_the_picture_in_the_lens_as_far_as_the_finger(visit):
+    phone = visit(**PHONE)
+    at = tuple(round(v) for v in phone.screen(MARKS["breastbone"]))
+    phone.press(at)
+    phone.drawn()
+    before, scale = phone.in_lens()
+    phone.press_on((at[0] + 30, at[1] - 20))
+    after, same = phone.in_lens()
+    assert same == scale
+    assert (after[0] - before[0], after[1] - before[1]) == pytest.approx(
+        (30 / scale, -20 / scale), abs=0.01
+    )
+    # off its tether the finger takes the point along, and turning back is fine again
+    phone.press_on((at[0] + 100, at[1]))
+    further, _ = phone.in_lens()
+    assert further[0] - before[0] == pytest.approx(
+        56 / scale + 44 / phone.rectangle()[2], rel=0.1
+    )
+    phone.press_on((at[0] + 90, at[1]))
+    back, _ = phone.in_lens()
+    assert further[0] - back[0] == pytest.approx(10 / scale, abs=0.01)
+    phone.lift()
+    phone.expect_marks({"breastbone": back}, off=0.01)
+
+
+def test_a_second_finger_means_no_mark_and_a_second_press_puts_the_last_one_right(visit):
+    phone = visit(**PHONE)
+    x, y = (round(v) for v in phone.screen(MARKS["breastbone"]))
+    phone.press((x, y))
+    phone.fingers("touchStart", [(x, y), (x + 90, y)])
+    phone.fingers("touchEnd", [])
+    expect(phone.page.locator(".lens")).to_be_hidden()
+    phone.run_again()
+    assert phone.answer()["marks"] == {}
+    phone.page.locator(".stage").evaluate("stage => stage.scrollIntoView({ block: 'center' })")
+    phone.tap((860.0, 800.0))
+    phone.wait(lambda answer: len(answer["marks"]) == 1)
+    phone.place_finely((860.0, 800.0))  # held again, and slid
+    phone.press(tuple(round(v) for v in phone.screen((860.0, 800.0))))
+    phone.drawn()
+    (seen, scale), at = phone.in_lens(), phone.screen((860.0, 800.0))
+    phone.press_on((round(at[0]) + 40, round(at[1])), (round(at[0]) - 30, round(at[1])))
+    phone.lift()
+    moved = phone.wait(lambda answer: abs(answer["marks"]["breastbone"][0] - seen[0]) > 5)
+    assert moved["marks"].keys() == {"breastbone"}
+    assert moved["marks"]["breastbone"][0] == pytest.approx(seen[0] - 30 / scale, abs=1)
+
+
+@pytest.mark.parametrize("name", [folder.parent.name for folder in sorted(SAMPLES.glob("*/side.jpg"))])
+def test_the_view_goes_where_the_next_mark_is(visit, name):
+    phone = visit(f"photo={name}", **PHONE)
+    wanted, px_per_mm = truth_of(name)
+    whole = phone.rectangle()[2]
+    for number, (mark, xy) in enumerate(wanted.items()):
+        box = phone.page.locator(".stage").bounding_box()
+        x, y = phone.screen(xy)
+        assert box["x"] + 20 < x < box["x"] + box["width"] - 20, mark
+        assert box["y"] + 20 < y < box["y"] + box["height"] - 20, mark
+        if number > 1:
+            assert phone.rectangle()[2] > 2.2 * whole, mark
+        phone.tap(xy)
+    # and at last to all of them
+    box = phone.page.locator(".stage").bounding_box()
+    for mark, xy in wanted.items():
+        x, y = phone.screen(xy)
+        assert box["x"] < x < box["x"] + box["width"], mark
+        assert box["y"] < y < box["y"] + box["height"], mark
+    assert phone.rectangle()[2] > 1.3 * whole
+
+
+def test_the_view_glides_unless_motion_is_unwelcome(visitors, serve):
+    page = visitors.come(reduced_motion="no-preference", **PHONE).new_page()
+    page.goto(f"{serve(PAGE)}/")
+    page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+    page.evaluate(
+        "new MutationObserver((all, o) => { window.glided = true; o.disconnect(); }).observe("
+        "document.querySelector('[data-testid=stBidiComponentIsolated], .stBidiComponent')"
+        " ?.shadowRoot?.querySelector('.stage') || document.body, {attributes: true})"
+    )
+    box = page.locator(".stage").bounding_box()
+    page.touchscreen.tap(box["x"] + 140, box["y"] + 140)
+    page.wait_for_selector(".stage.gliding")
+    page.wait_for_selector(".stage.zoomed:not(.gliding)")
+
+
+def test_each_mark_can_be_looked_at_large_and_placed_again(visit):
+    phone = visit(**PHONE)
+    look = phone.page.locator("[data-do=look]")
+    for xy in MARKS.values():
+        expect(look).to_be_hidden()
+        phone.tap(xy)
+    phone.expect_marks(MARKS)
+    expect(phone.page.locator(".here-words")).to_have_text("Here? tail base")
+    for name, xy in MARKS.items():
+        look.click()
+        expect(phone.page.locator(".here-words")).to_contain_text(f"Here? {LANDMARK_TITLES[name]}")
+        box = phone.page.locator(".stage").bounding_box()
+        middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        assert phone.screen(xy) == pytest.approx(middle, abs=1)
+        assert phone.rectangle()[2] > 0.7  # CSS px for a px of the photo, here about a mm
+        # nothing else than the mark was touched
+        assert phone.shown_at(name) == pytest.approx(xy, abs=MOST_OFF_PX)
+    look.click()
+    expect(look).to_have_text("Look at each")
+    phone.page.locator("[data-pick='mark.last_rib']").click()
+    phone.do("again")
+    phone.tap((1130.0, 720.0))
+    phone.expect_marks({**MARKS, "last_rib": (1130.0, 720.0)})
+
+
+def test_exchanged_marks_are_told_and_turned_round_by_one_press(visit, axe):
+    phone = visit("told=1", **PHONE)
+    wrong = {**MARKS, "breastbone": MARKS["tail_base"], "tail_base": MARKS["breastbone"]}
+    phone.do("zoom_in")  # whoever moved the view keeps it
+    phone.do("zoom_out")
+    for xy in wrong.values():
+        phone.tap(xy)
+    told = phone.page.get_by_role("alert")
+    expect(told).to_have_text("The breastbone and the tail base seem exchanged.")
+    expect(told).to_be_in_viewport()
+    phone.page.evaluate(axe)
+    found = phone.page.evaluate("axe.run({ resultTypes: ['violations'] })")["violations"]
+    assert not [f["id"] for f in found if f["impact"] == "critical"]
+    phone.page.get_by_role("button", name="Turn them round").click()
+    phone.expect_marks(MARKS)
+    expect(told).to_be_hidden()
+    phone.do("undo")
+    phone.expect_marks(wrong)
+    expect(told).to_be_visible()
+    phone.do("redo")
+    phone.expect_marks(MARKS)
+    expect(told).to_be_hidden()
+
+
+def test_what_is_told_goes_with_the_next_change(visit):
+    phone = visit("told=1", **PHONE)
+    close = [(1000.0, 700.0), (1045.0, 700.0), (1020.0, 740.0)]
+    phone.do("zoom_in")
+    phone.do("zoom_in")  # whoever moved the view keeps it
+    for xy in close:
+        phone.tap(xy)
+    expect(phone.page.get_by_role("alert")).to_contain_text("no dog is so small")
+    phone.page.get_by_role("button", name="Place them again").click()
+    phone.expect_marks({})
+    expect(phone.page.get_by_role("alert")).to_be_hidden()
+
+
+def test_held_across_hint_and_photo_are_seen_together(visit):
+    phone = visit(**{**PHONE, "viewport": {"width": 844, "height": 390}})
+    rests(phone.page)
+    for xy in MARKS.values():
+        bar = 390 - 72  # the page's own ways on lie below
+        for part in (".stage", ".task"):
+            box = phone.page.locator(part).bounding_box()
+            assert box["y"] >= 0
+            assert box["y"] + box["height"] <= bar + 1, part
+        phone.place_finely(xy)
+    phone.expect_marks(MARKS, off=1.0)
 
 
 def test_keyboard_alone_places_moves_and_removes(visit):
@@ -162,6 +365,7 @@ def test_keyboard_alone_places_moves_and_removes(visit):
 
 def test_the_arrows_on_the_screen_carry_the_cross_too(visit):
     phone = visit(**PHONE)
+    phone.page.locator(".more-tools summary").click()
     for action in ("move_left", "move_left", "move_up"):
         phone.do(action)
     phone.do("again")
@@ -385,15 +589,22 @@ def test_turning_the_phone_and_resizing_move_no_mark(visit):
     phone.expect_marks(MARKS)
 
 
-def test_a_finger_that_scrolls_the_page_places_nothing(visit):
+def test_the_page_scrolls_beside_the_photo_and_by_two_fingers_on_it(visit):
     phone = visit(**PHONE)
     phone.page.set_viewport_size({"width": 390, "height": 600})
     (x, y), top = phone.screen((800, 400)), phone.rectangle()[1]
-    phone.fingers("touchStart", [(x, y)])
-    for k in range(1, 11):
-        phone.fingers("touchMove", [(x, y - 20 * k)])
-    phone.fingers("touchEnd", [])
-    phone.until(lambda: phone.rectangle()[1] < top - 100, "the page has scrolled")
+    beside = phone.page.locator(".task").bounding_box()
+    start = (beside["x"] + 150, beside["y"] + 40)
+    phone.press(start, *[(start[0], start[1] - 20 * k) for k in range(1, 6)])
+    phone.lift()
+    phone.until(lambda: phone.rectangle()[1] < top - 50, "the page has scrolled")
+    x, y = phone.screen((800, 400))
+    top = phone.rectangle()[1]
+    for k in range(6):
+        both = [(x - 40, y + 15 * k), (x + 40, y + 15 * k)]
+        phone.fingers("touchMove" if k else "touchStart", both)
+    phone.lift()
+    phone.until(lambda: phone.rectangle()[1] > top + 30, "the page has scrolled back")
     phone.run_again()
     assert phone.answer()["marks"] == {}
 

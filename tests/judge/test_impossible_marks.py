@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, permutations
 
 import numpy as np
 import pytest
@@ -12,8 +13,10 @@ import pytest
 import photocheck
 from photocheck.benchmark.order_tables import wilson
 from photocheck.case.model import Case, Point
-from photocheck.judge.impossible_marks import furthest_off, judge_marks
-from photocheck.judge.marks_told import MarkedPhoto, told_marks
+from photocheck.body.posed import square_dogs, typical_dog
+from photocheck.body.standards import Allowance
+from photocheck.judge.impossible_marks import furthest_off, judge_marks, righted
+from photocheck.judge.marks_told import MarkedPhoto, ToldAtOnce, told_at_once, told_marks
 from photocheck.phantom.plan import POSTURES, random_plan
 from photocheck.phantom.solid import Dog, make_dog
 from photocheck.report.file import report_from_dict, report_to_dict
@@ -103,6 +106,112 @@ def _marked(marks: Marks, photo: int = 0, by: str = "owner") -> MarkedPhoto:
     return MarkedPhoto(marks, 0.0, photo, by, bool(photo))
 
 
+# -- at the marks, from their places alone ------------------------------------------------------
+
+LONGER_PX = 2000.0
+
+
+def at_once(marks: Mapping[str, Point], px_per_mm: float = 0.0) -> ToldAtOnce:
+    told = told_at_once(marks, LONGER_PX, px_per_mm)
+    assert told is not None
+    return told
+
+
+def put_right(marks: Mapping[str, Point], told: ToldAtOnce) -> Marks:
+    """As the button does it."""
+    left = {name: at for name, at in marks.items() if name not in told.again}
+    return {**left, **{to: marks[at] for to, at in told.exchange.items()}}
+
+
+@pytest.mark.parametrize("pair", list(combinations(LANDMARKS, 2)))
+def test_an_exchange_is_told_at_once_and_one_press_puts_it_right(pair: tuple[str, str]) -> None:
+    wrong = exchanged(FOUR, *pair)
+    told = at_once(wrong)
+    one, other = (LANDMARK_TITLES[name] for name in pair)
+    assert told.text == f"The {one} and the {other} seem exchanged."
+    assert told.action == "Turn them round"
+    assert put_right(wrong, told) == FOUR
+    assert told_at_once(FOUR, LONGER_PX) is None
+
+
+@pytest.mark.parametrize("order", list(permutations(LANDMARKS)))
+def test_any_order_of_the_four_is_put_right_or_placed_again(order: tuple[str, ...]) -> None:
+    """Head for tail among them: both ends and what lies between, mirrored."""
+    wrong = {to: FOUR[at] for to, at in zip(LANDMARKS, order, strict=True)}
+    told = told_at_once(wrong, LONGER_PX)
+    if order == LANDMARKS:
+        assert told is None
+    else:
+        assert told is not None
+        assert put_right(wrong, told) == FOUR
+
+
+def test_marks_on_one_spot_are_told_with_and_without_a_scale() -> None:
+    small = {name: (800.0 + 0.14 * x, 600.0 + 0.14 * y) for name, (x, y) in FOUR.items()}
+    for told in (at_once(small), at_once(small, px_per_mm=1.0)):
+        assert "within a hand's breadth" in told.text
+        assert set(told.again) == set(FOUR)
+    # the same places where one px is five mm: a dog of half a metre, seen from afar
+    assert told_at_once(small, LONGER_PX, 0.2) is None
+    twice = {**FOUR, "last_rib": FOUR["shoulder_top"]}
+    assert at_once(twice).again == ("shoulder_top", "last_rib")
+    assert "nearly the same spot" in at_once(twice).text
+
+
+def test_a_mark_off_any_dog_is_asked_for_again() -> None:
+    told = at_once({**SQUARE, "tail_base": (500.0, 300.0)})
+    assert told.again == ("tail_base",)
+    assert "The mark of the tail base is furthest off." in told.text
+    upside_down = {name: (x, -y) for name, (x, y) in SQUARE.items()}
+    assert set(at_once(upside_down).again) == set(SQUARE)
+
+
+def test_left_and_right_from_the_front() -> None:
+    right = {"neck_left": (400.0, 300.0), "neck_right": (700.0, 310.0)}
+    assert told_at_once(right, LONGER_PX) is None
+    wrong = exchanged(right, "neck_left", "neck_right")
+    assert put_right(wrong, at_once(wrong)) == right
+
+
+def test_fewer_than_three_marks_are_not_judged() -> None:
+    two = {name: FOUR[name] for name in ("shoulder_top", "breastbone")}
+    assert told_at_once(exchanged(two, *two), LONGER_PX) is None
+    three = {name: FOUR[name] for name in LANDMARKS[:3]}
+    assert told_at_once(three, LONGER_PX) is None
+
+
+def test_nothing_is_said_of_the_samples_nor_of_square_dogs() -> None:
+    """However far they are placed: from the third mark on."""
+    seen = []
+    for truth in SAMPLES.glob("*/truth.json"):
+        for photo in json.loads(truth.read_text(encoding="utf-8"))["photos"]:
+            if "breastbone" in photo["landmarks_px"]:  # not from the front
+                seen.append({name: tuple(photo["landmarks_px"][name]) for name in LANDMARKS})
+    rng = np.random.default_rng(20)
+    dogs = square_dogs(rng, 300, (0.02, 0.02), Allowance())
+    for k in range(300):
+        # 500 px high, marked to 6 px, head to either side
+        noise = rng.normal(0.0, 6.0, (4, 2))
+        at = [dogs[name][k] * (500.0, -500.0) * (rng.choice([-1.0, 1.0]), 1.0) for name in LANDMARKS]
+        seen.append({name: tuple(xy) for name, xy in zip(LANDMARKS, at + noise, strict=True)})
+    assert len(seen) > 310
+    for marks in seen:
+        for count in (3, 4):
+            some = {name: marks[name] for name in LANDMARKS[:count]}
+            assert told_at_once(some, LONGER_PX) is None, some
+
+
+def test_no_order_is_offered_where_none_makes_a_dog() -> None:
+    assert righted(FOUR) == {}
+    assert righted({**FOUR, "tail_base": (250.0, 100.0)}) == {}
+
+
+def test_the_typical_dog_is_one() -> None:
+    dog = {name: (x, -y) for name, (x, y) in typical_dog().items() if name in ALL_LANDMARKS}
+    assert set(dog) == set(ALL_LANDMARKS)
+    assert judge_marks(dog).fine > 0.99
+
+
 # -- the whole check --------------------------------------------------------------------------
 
 
@@ -137,6 +246,20 @@ def test_a_check_tells_exchanged_marks_before_all_else(sample: str, pair: tuple[
     assert report.next_step == first.action
     assert {span.verdict for span in report.spans} <= {"cannot_tell", ""}
     assert report_from_dict(report_to_dict(report)) == report
+
+
+def test_a_check_blames_neither_dog_nor_tape_for_marks_within_a_hands_breadth() -> None:
+    case = photocheck.read_case(SAMPLES / "teasel" / "case.json")
+    entry = case.photos[0]
+    x, y = entry.markings[0].marks["last_rib"]
+    marks = {name: (x + 0.14 * u, y + 0.14 * v) for name, (u, v) in moved(FOUR).items()}
+    near = {name: (u - 126.0, v - 56.0) for name, (u, v) in marks.items()}
+    photo = replace(entry, markings=(replace(entry.markings[0], marks=near),))
+    report = photocheck.check(replace(case, photos=(photo, *case.photos[1:])))
+    assert report.verdict == "cannot_tell"
+    assert "hand's breadth" in report.headline
+    assert [each.name for each in report.explanations] == ["marks_impossible"]
+    assert report.next_step == report.explanations[0].action
 
 
 # -- phantoms, which share nothing with the densities -----------------------------------------

@@ -1,7 +1,7 @@
 """A page with nothing but the marking surface, for the browser tests; the address says which.
 
 Query: photo (a sample's folder, or "large" for 12 MP), shape, seen, truth, read_only,
-alone (the reference and no landmarks).
+alone (the reference and no landmarks), told (what is wrong with the marks).
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import streamlit as st
 
+from photocheck.judge.marks_told import told_at_once
 from photocheck.photo.load import load_photo
 from photocheck.words import HELPER_LANDMARKS, LANDMARKS
 from photocheck_app.marking import Placed, marking_surface
@@ -46,7 +47,14 @@ def keep(placed: Placed) -> None:
     st.session_state["kept"] = placed
 
 
+def known() -> Placed:
+    """What the browser has sent by now, as a page that keeps everything first has it."""
+    readers = st.session_state.get("photocheck marking readers", {})
+    return (readers["photo"]() if readers else None) or st.session_state.get("kept", Placed())
+
+
 if st.checkbox("Photo shown", value=True):
+    now = known()
     placed = marking_surface(
         photo(name),
         key="photo",
@@ -57,6 +65,7 @@ if st.checkbox("Photo shown", value=True):
         reference_seen=SEEN if asked.get("seen") else (),
         truth=truth,
         read_only=bool(asked.get("read_only")),
+        told=told_at_once(now.marks, 2000.0) if asked.get("told") else None,
         on_placed=keep,
     )
     keep(placed)

@@ -91,6 +91,43 @@ class Surface:
         points = [{"x": x, "y": y, "id": k} for k, (x, y) in enumerate(at)]
         self.cdp.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
 
+    def press(self, at: tuple[int, int], *slides: tuple[int, int]) -> None:
+        """A finger goes down at a place on the screen, and slides to others, whole CSS px."""
+        self.fingers("touchStart", [at])
+        self.press_on(*slides)
+
+    def lift(self) -> None:
+        self.fingers("touchEnd", [])
+
+    def in_lens(self) -> tuple[tuple[float, float], float]:
+        """The point in the middle of the lens, px of the photo, and the lens's CSS px for each."""
+        lens = self.page.locator(".lens")
+        left, top, side, _ = map(float, lens.get_attribute("viewBox").split())
+        across = lens.evaluate("lens => lens.clientWidth")
+        return (left + side / 2, top + side / 2), across / side
+
+    def drawn(self) -> None:
+        """Wait until what was done last is on the screen."""
+        self.page.evaluate("new Promise(go => requestAnimationFrame(() => requestAnimationFrame(go)))")
+
+    def place_finely(self, xy: tuple[float, float]) -> None:
+        """Press a mark's place, slide until the lens has it in its middle, lift: one touch, on
+        whole CSS px, as somebody does who looks into the lens.
+        """
+        at = tuple(round(v) for v in self.screen(xy))
+        self.press(at)
+        self.drawn()
+        seen, scale = self.in_lens()
+        to = tuple(round(a + (w - s) * scale) for a, w, s in zip(at, xy, seen, strict=True))
+        # A browser takes a finger's first 15 px for a trembling tap and keeps them to itself.
+        self.press_on((to[0] + 20, to[1]), to)
+        self.lift()
+
+    def press_on(self, *slides: tuple[int, int]) -> None:
+        for to in slides:
+            self.fingers("touchMove", [to])
+        self.drawn()
+
     def pinch(self, middle: tuple[float, float], apart: tuple[float, float]) -> None:
         x, y = self.screen(middle)
         gaps = [apart[0] + (apart[1] - apart[0]) * k / 10 for k in range(11)]

@@ -10,19 +10,21 @@ from __future__ import annotations
 import math
 import secrets
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 import streamlit as st
 
+from photocheck.body.posed import typical_dog
 from photocheck.case.model import Point
+from photocheck.judge.marks_told import ToldAtOnce
 from photocheck.orders.draft import DraftMarking
 from photocheck.shown.colours import SPAN_COLOURS
 from photocheck.shown.display import Shown, picture_name, shown
 from photocheck.speech import tr
-from photocheck.words import BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
+from photocheck.words import ALL_LANDMARKS, BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
 from photocheck_app import kept
 from photocheck_app.framework import serve_file
 from photocheck_app.marking.texts import TEXTS
@@ -42,10 +44,14 @@ MOST_BENDS: Final = 12
 KEPT_PHOTOS: Final = 4
 """Photos whose copies one visitor's session keeps encoded."""
 
+_LAYOUT: Final = {name: (x, -y) for name, (x, y) in typical_dog().items() if name in ALL_LANDMARKS}
+"""Where a plain dog's landmarks lie, over its height, y down: where the view goes next."""
+
 _HERE = Path(__file__).parent
 # In this order one script, for there is no build step: each builds on those before it.
 _SCRIPTS = (
     "geometry",
+    "layout",
     "points",
     "view",
     "panel",
@@ -102,6 +108,7 @@ def marking_surface(
     reference_seen: Sequence[Point] = (),
     truth: Mapping[str, Point] | None = None,
     read_only: bool = False,
+    told: ToldAtOnce | None = None,
     words: Mapping[str, str] | None = None,
     on_placed: Callable[[Placed], None] | None = None,
 ) -> Placed:
@@ -127,6 +134,9 @@ def marking_surface(
         Marks to show beside the placed ones, px.
     read_only : bool
         Show and zoom only.
+    told : ToldAtOnce or None
+        What is wrong with the marks that were last returned: said below the photo until they
+        change, with one button that puts it right on the browser's own marks.
     words : mapping of str to str, or None
         Texts that replace those of `photocheck_app.marking.texts.TEXTS`, in the language spoken
         now.
@@ -177,6 +187,8 @@ def marking_surface(
         "seen": [list(point) for point in reference_seen],
         "truth": {name: xy for name, xy in (truth or {}).items() if name in names},
         "readOnly": read_only,
+        "layout": _LAYOUT,
+        "told": None if told is None else {"turn": _turn(mounted, mount), **asdict(told)},
         "words": {name: tr(text) for name, text in TEXTS.items()} | dict(words or {}),
     }
 
@@ -195,6 +207,13 @@ def marking_surface(
 
     _component(key=mounted, data=data, on_placed_change=changed)
     return understood() or begin
+
+
+def _turn(mounted: str, mount: str) -> int:
+    """How many changes the browser had made when it last sent what is placed."""
+    sent = st.session_state.get(mounted, {}).get("placed")
+    turn = sent.get("turn") if isinstance(sent, Mapping) and sent.get("mount") == mount else 0
+    return turn if isinstance(turn, int) else 0
 
 
 def watch_placed(key: str, known: Placed, keep: Callable[[Placed], bool]) -> None:

@@ -20,7 +20,16 @@ TEXTS: Final[dict[str, str]] = {
     "loading": later("Loading the photo"),
     "load_failed": later("The photo could not be loaded."),
     "load_again": later("Load it again"),
-    "now": later("Now tap"),
+    "now": later("Now"),
+    "hold_and_slide": later(
+        "Press and keep your finger down: a lens shows the place. Slide until it fits, then lift."
+    ),
+    "click_and_drag": later("Click where it lies. A mark can be dragged, or moved by arrow keys."),
+    "here": later("Here?"),
+    "look_each": later("Look at each"),
+    "look_next": later("Yes, the next"),
+    "look_done": later("Yes, done"),
+    "finer": later("Arrows and more"),
     "chosen": later("Chosen"),
     "step_count": later("{done} of {total} placed"),
     "all_placed": later("All placed"),

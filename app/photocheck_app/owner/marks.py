@@ -11,6 +11,7 @@ import streamlit as st
 
 from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
+from photocheck.judge.marks_told import told_at_once
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import with_marks
 from photocheck.orders.model import OrderError, StoreError
@@ -72,6 +73,7 @@ def show(way: Way, page: str) -> None:
     surface = _Surface(way.key, entry.file, shape)
     start = _start(entry, shape)
     watch_placed(surface.name, start, partial(_keep, surface))
+    told = told_at_once(entry.first.marks, max(photo.size_px), look.px_per_mm)
     with st.container(key="marking"):
         placed = marking_surface(
             photo,
@@ -81,11 +83,12 @@ def show(way: Way, page: str) -> None:
             optional=() if pointing else entry.helpers,
             reference_shape=shape,
             reference_seen=look.outline,
+            told=None if pointing else told,
         )
     if kept.keep(surface.name, placed):
         # What stands above the surface tells of it.
         st.rerun()
-    _say_missing(way)
+    _say_missing(way, told is None)
     show_ways_on(way, page)
 
 
@@ -193,7 +196,7 @@ def _say_reference(way: Way, number: int, look: FirstLook) -> None:
         )
 
 
-def _say_missing(way: Way) -> None:
+def _say_missing(way: Way, fine: bool) -> None:
     photos = way.draft.photos
     lines = []
     for number, photo in enumerate(photos, start=1):
@@ -206,5 +209,5 @@ def _say_missing(way: Way) -> None:
             )
     if lines:
         st.caption("\n\n".join(as_text(line) for line in lines))
-    else:
+    elif fine:
         st.success(tr("All marks are placed."), icon=":material/check:")

@@ -4,10 +4,13 @@ const SEND_AFTER_DRAG_MS = 150;
 const SEND_AFTER_KEY_MS = 600;
 const LENS_AFTER_KEY_MS = 1500;
 
+const BAR_CSS = 64; // above the page, and as much below for its ways on
+
 class Changing {
   change(placed, sendAfter) {
     this.history = { undo: [...this.history.undo, this.placed].slice(-100), redo: [] };
     this.placed = placed;
+    this.turn += 1;
     this.sendSoon(sendAfter);
   }
 
@@ -24,6 +27,7 @@ class Changing {
     if (isPoint && this.data.shape === "outline" && placed.reference.length < this.data.needed[1])
       next = `point.${placed.reference.length}`;
     this.active = next || id;
+    this.latest = id;
     const { words } = this.data;
     const said = filled(words.said_placed, { title: this.panel.titleOf(id) });
     this.say(said + (next ? this.nextWords(next) : words.said_done));
@@ -42,6 +46,7 @@ class Changing {
     const placed = withPoint(this.placed, id, to);
     if (joined) {
       this.placed = placed;
+      this.turn += 1;
       this.sendSoon(SEND_AFTER_KEY_MS);
     } else this.change(placed, SEND_AFTER_KEY_MS);
     this.walking = id;
@@ -87,10 +92,25 @@ class Changing {
     this.comeIntoSight();
   }
 
-  // After a choice in the lists, which may lie a screen below the photo.
+  // What is told of the marks is put right here, on the live ones, so that it can be undone.
+  putRight() {
+    const { exchange, again } = this.data.told;
+    const { marks } = this.placed;
+    const moved = Object.entries(exchange).map(([to, from]) => [to, marks[from]]);
+    const left = Object.fromEntries(Object.entries(marks).filter(([name]) => !again.includes(name)));
+    this.change({ ...this.placed, marks: { ...left, ...Object.fromEntries(moved) } }, SEND_AFTER_DRAG_MS);
+    this.latest = null;
+    this.active = nextToPlace(this.placed, this.data, null);
+    this.say(this.active ? this.nextWords(this.active) : this.data.words.said_done);
+    this.byHand = false;
+    this.lookOn();
+    this.draw();
+  }
+
+  // Clear of the page's bars, after a choice in the lists or where the photo was half out of sight.
   comeIntoSight() {
     const { top, bottom } = this.stage.getBoundingClientRect();
-    if (top >= 0 && bottom <= window.innerHeight) return;
+    if (top >= BAR_CSS && bottom <= window.innerHeight - BAR_CSS) return;
     const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
     this.root.querySelector(".task").scrollIntoView({ block: "start", behavior: calm ? "auto" : "smooth" });
   }
@@ -100,16 +120,19 @@ class Changing {
     if (!before) return;
     this.history[to].push(this.placed);
     this.placed = before;
+    this.turn += 1;
+    this.latest = null;
     this.walking = null;
     this.hideLens();
     this.active = nextToPlace(this.placed, this.data, null);
     this.sendSoon(SEND_AFTER_DRAG_MS);
     this.say(said);
+    this.lookOn();
     this.draw();
   }
 
   sendSoon(after) {
-    stays.set(this.data.mount, { placed: this.placed, history: this.history });
+    stays.set(this.data.mount, { placed: this.placed, history: this.history, turn: this.turn });
     clearTimeout(this.sendTimer);
     this.sendTimer = setTimeout(() => this.sendNow(), after);
   }
@@ -124,6 +147,8 @@ class Changing {
     clearTimeout(this.sendTimer);
     this.sendTimer = 0;
     this.walking = null;
-    this.sendState("placed", { mount: this.data.mount, shape: this.data.shape, ...this.placed });
+    this.sendState("placed", {
+      mount: this.data.mount, shape: this.data.shape, turn: this.turn, ...this.placed,
+    });
   }
 }

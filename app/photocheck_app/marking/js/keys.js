@@ -23,7 +23,7 @@ class Keyed extends Touched {
     const anchor = (id && pointOf(this.placed, id)) || this.cross || this.view.centre;
     if (moves[e.key] && this.data.readOnly) {
       const [dx, dy] = moves[e.key].map((v) => Math.sign(v) * -40);
-      this.view.panBy(dx, dy);
+      this.panned(dx, dy);
       this.draw();
     } else if (moves[e.key]) {
       if (id) this.nudge(id, ...moves[e.key]);
@@ -67,6 +67,10 @@ class Keyed extends Touched {
   }
 
   zoom(factor, anchor) {
+    this.view.stop();
+    // The whole photo is a beginning; anything nearer is somebody's choice.
+    this.byHand = factor > 1e-3;
+    this.looking = null;
     this.view.zoomBy(factor, anchor);
     this.sharpenIfNeeded();
     this.draw();
@@ -89,8 +93,11 @@ class Keyed extends Touched {
     this.active = kind === "point" && Number(index) > this.placed.reference.length
       ? `point.${this.placed.reference.length}` : id;
     const xy = pointOf(this.placed, this.active);
-    if (xy) this.view.show(xy);
-    else this.say(this.nextWords(this.active));
+    if (xy) this.lookAt(this.active);
+    else {
+      this.say(this.nextWords(this.active));
+      this.lookOn();
+    }
     this.draw();
     this.comeIntoSight();
   }
@@ -113,27 +120,47 @@ class Keyed extends Touched {
       zoom_fit: () => this.zoom(1e-9, anchor),
       load: () => this.loadPhoto(),
       remove: () => this.remove(this.active),
-      again: () => (pointOf(this.placed, this.active) ? this.placeAgain() : this.placeAtCross()),
+      again: () => (this.mayPlaceAtCross ? this.placeAtCross() : this.placeAgain(this.shownClose)),
       correct: () => this.setReference(this.data.seen),
       found_again: () => this.setReference([]),
       add_outline: () => this.pick(`point.${reference.length}`),
+      look: () => this.lookFurther(),
+      put_right: () => this.putRight(),
     };
     doing[action]?.();
   }
 
   // Taking a mark off the photo so that the next tap sets it: moving without dragging.
-  placeAgain() {
-    const id = this.active;
+  placeAgain(id) {
+    if (!id) return;
     this.remove(id);
     if (id.startsWith("point.")) this.active = `point.${this.placed.reference.length}`;
     else this.active = id;
     this.say(this.nextWords(this.active));
+    this.lookOn();
     this.draw();
+    this.comeIntoSight();
+  }
+
+  // Each mark large, one after the other, and at last the whole dog.
+  lookFurther() {
+    const ids = idsOf(this.placed, this.data).filter((id) => !id.startsWith("bend."));
+    const next = ids[ids.indexOf(this.looking) + 1];
+    if (next) this.lookAt(next);
+    else {
+      this.active = ids.at(-1) || null;
+      this.byHand = false;
+      this.lookOn();
+    }
+    this.draw();
+    this.comeIntoSight();
   }
 
   setReference(points) {
     this.change({ ...this.placed, reference: points.map((p) => [...p]) }, SEND_AFTER_DRAG_MS);
     this.active = points.length ? "point.0" : nextToPlace(this.placed, this.data, null);
+    if (points.length > 1) this.lookAtReference();
+    else this.lookOn();
     this.draw();
     this.comeIntoSight();
   }

@@ -147,9 +147,16 @@ function aroundMiddle(points) {
   return [...points].sort((a, b) => Math.atan2(a[1] - cy, a[0] - cx) - Math.atan2(b[1] - cy, b[0] - cx));
 }
 
-const LENS_CSS = 132;
+const LENS_CSS = 184;
+const CLOSE_CSS = 96; // of the close-up below the photo
+const FINGER_CSS = 44; // from the middle of a fingertip to what it leaves to be seen
+// Of the photo's width that the lens shows while the dog's size is not known: where the trunk
+// takes a quarter of the width, some three tenths of its length.
+const LENS_SHARE = 0.075;
+const LENS_HEIGHT = 0.28; // the same of the dog's height, once that is known
 
-class Lens {
+// A part of the photo in close-up, with the lines over it and a cross at the point.
+class CloseUp {
   constructor(svg) {
     this.svg = svg;
     this.lines = svg.querySelector(".lens-lines");
@@ -161,22 +168,44 @@ class Lens {
     this.svg.toggleAttribute("hidden", true);
   }
 
-  // Around the photo's point `xy`, clear of the finger on it.
-  show(xy, view, overlayLines) {
-    const scale = Math.min(Math.max(2.5 * view.scale, 0.5), 12);
-    const side = LENS_CSS / scale;
+  // `scale`: CSS px for one px of the photo.
+  around(xy, scale, size, overlayLines) {
+    const side = size / scale;
     this.svg.setAttribute("viewBox", `${xy[0] - side / 2} ${xy[1] - side / 2} ${side} ${side}`);
     for (const cross of this.svg.querySelectorAll(".lens-cross"))
       cross.setAttribute("transform", `translate(${xy[0]} ${xy[1]}) scale(${1 / scale})`);
     this.lines.replaceChildren(...[...overlayLines.children].map((line) => line.cloneNode()));
-    const [x, y] = view.toStage(xy);
-    const [w, h] = view.room;
-    const [half, away] = [LENS_CSS / 2, LENS_CSS / 2 + 44];
-    // Above the finger while there is room, else to the side with more of it.
-    let at = [x, y - away];
-    if (at[1] - half < 2) at = [x < w / 2 ? x + away : x - away, y];
-    at = [Math.min(Math.max(at[0], half + 2), w - half - 2), Math.min(Math.max(at[1], half + 2), h - half - 2)];
-    this.svg.style.transform = `translate(${at[0] - half}px, ${at[1] - half}px)`;
     this.svg.toggleAttribute("hidden", false);
+  }
+}
+
+class Lens extends CloseUp {
+  get size() {
+    return LENS_CSS;
+  }
+
+  hide() {
+    super.hide();
+    this.at = null;
+  }
+
+  // The photo's point `xy`, clear of what presses at `from` (CSS px from the stage's corner).
+  show(xy, scale, view, overlayLines, from) {
+    this.around(xy, scale, LENS_CSS, overlayLines);
+    const [half, away] = [LENS_CSS / 2, LENS_CSS / 2 + FINGER_CSS];
+    // It stays where it came up, unless the finger slides under it.
+    const under = !this.at || distance(this.at, from) < half + FINGER_CSS / 2;
+    if (under) this.at = this.placeFor(from, view, half, away);
+    this.svg.style.transform = `translate(${this.at[0] - half}px, ${this.at[1] - half}px)`;
+  }
+
+  // Above the finger while the screen has room, also beyond the photo; else beside it.
+  placeFor([x, y], view, half, away) {
+    const [width, height] = view.room;
+    const top = view.stage.getBoundingClientRect().top;
+    const held = (v, low, high) => Math.min(Math.max(v, low), Math.max(low, high));
+    if (top + y - away - half > 8) return [held(x, half + 2, width - half - 2), y - away];
+    const aside = x + away + half <= width ? x + away : x - away;
+    return [held(aside, half + 2, width - half - 2), held(y, half + 8 - top, height - half - 2)];
   }
 }

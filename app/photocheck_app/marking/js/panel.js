@@ -62,7 +62,12 @@ class Panel {
     select.title = words.step_note;
     this.find("[data-group=pad]").hidden = data.readOnly;
     this.find("[data-group=history]").hidden = data.readOnly;
-    this.find("[data-group=chosen]").hidden = data.readOnly;
+    const pad = this.find("[data-group=pad]");
+    const summary = pad.querySelector("summary");
+    // At a desk there is room for all.
+    if (!summary.textContent) pad.open = this.find(".layout").clientWidth >= 560;
+    summary.textContent = words.finer;
+    this.find(".here").hidden = data.readOnly;
     this.buildTask();
     this.buildLists();
   }
@@ -154,7 +159,8 @@ class Panel {
   }
 
   // Everything that depends on what is placed and chosen.
-  update({ placed, active, cross, history }) {
+  update(state) {
+    const { placed, active, history } = state;
     const { data } = this;
     const { words } = data;
     for (const chip of this.lists.querySelectorAll("[data-pick]")) {
@@ -172,7 +178,36 @@ class Panel {
     this.updateReference(placed);
     this.find("[data-do=undo]").disabled = !history.undo.length;
     this.find("[data-do=redo]").disabled = !history.redo.length;
-    this.updateTask(placed, active, cross);
+    this.updateTask(state);
+    this.updateHere(state);
+  }
+
+  // Below the photo: what is told of the marks, else the mark in question, large.
+  updateHere({ placed, active, turn, shownClose, looking, mayPlaceAtCross }) {
+    const { data } = this;
+    const { words, told } = data;
+    const tells = Boolean(told && told.turn === turn);
+    const says = this.find(".told");
+    if (says.hidden === tells) says.hidden = !tells;
+    if (says.textContent !== (tells ? told.text : "")) says.textContent = tells ? told.text : "";
+    this.find(".here").classList.toggle("telling", tells);
+    const right = this.find("[data-do=put_right]");
+    right.hidden = !tells || !told.action;
+    right.textContent = tells ? told.action : "";
+    const finger = matchMedia("(pointer: coarse)").matches;
+    const begin = finger ? words.hold_and_slide : words.click_and_drag;
+    this.find(".here-words").replaceChildren(
+      ...(shownClose && !mayPlaceAtCross
+        ? [element("strong", { text: words.here }), ` ${this.titleOf(shownClose)}`] : [begin]));
+    const again = this.find("[data-do=again]");
+    again.textContent = mayPlaceAtCross ? words.place_here : words.place_again;
+    again.disabled = !mayPlaceAtCross && (!shownClose || shownClose.startsWith("bend."));
+    again.hidden = tells || (!mayPlaceAtCross && !shownClose);
+    const ids = idsOf(placed, data).filter((id) => !id.startsWith("bend."));
+    const look = this.find("[data-do=look]");
+    const missing = nextToPlace(placed, data, null);
+    look.hidden = tells || Boolean(missing) || !ids.length || Boolean(active && !pointOf(placed, active));
+    look.textContent = !looking ? words.look_each : looking === ids.at(-1) ? words.look_done : words.look_next;
   }
 
   updateReference(placed) {
@@ -190,26 +225,25 @@ class Panel {
     if (add) add.disabled = placed.reference.length >= this.data.needed[1];
   }
 
-  updateTask(placed, active, cross) {
+  updateTask({ placed, active, latest, looking }) {
     const { data } = this;
     const { words } = data;
     const missing = active && !pointOf(placed, active);
     const done = data.landmarks.filter((name) => placed.marks[name]).length;
     const count = data.landmarks.length
       ? filled(words.step_count, { done, total: data.landmarks.length }) : "";
-    const doing = active ? (missing ? words.now : words.chosen) : "";
-    const lead = data.readOnly ? "" : [doing, count].filter(Boolean).join(" · ");
     let shown = !data.readOnly && nextToPlace(placed, data, null) ? "nothing" : "done";
-    if (active) shown = active.startsWith("point.") ? "point" : active.split(".").slice(0, 2).join(".");
+    // What was placed last was asked for; that all are placed is the news.
+    const over = active === latest && !missing && !looking && shown === "done";
+    const doing = active && !over ? (missing ? words.now : words.chosen) : "";
+    const lead = data.readOnly ? "" : [doing, count].filter(Boolean).join(" · ");
+    if (active && !over) shown = active.startsWith("point.") ? "point" : active.split(".").slice(0, 2).join(".");
     if (shown === "point")
       this.texts.get("point").querySelector(".task-title").textContent = this.titleOf(active);
     for (const [id, text] of this.texts) text.classList.toggle("shown", id === shown);
     this.find(".task").classList.toggle("to-place", Boolean(missing));
     this.find(".task-lead").textContent = lead;
     const chosen = active && !missing;
-    const again = this.find("[data-do=again]");
-    again.textContent = missing && cross ? words.place_here : words.place_again;
-    again.disabled = missing ? !cross : !chosen || active.startsWith("bend.");
     this.find("[data-do=remove]").disabled = !chosen;
     for (const button of this.root.querySelectorAll("[data-group=pad] button"))
       button.disabled = !active;

@@ -1,5 +1,13 @@
 // The marking surface: the photo, its marks, and where the browser's events go.
 
+const NEXT_SEEN = 0.9; // of the dog's height, that is seen at least where the next mark is likely
+const HEIGHT_CSS = 370; // CSS px that the dog's height takes then, where the screen is larger
+const FIRST_SEEN = 0.5; // of the photo, around a first mark: any dog's withers are within
+const DOG_MARGIN = 0.8; // of the dog's height, around all its marks
+const SMALLEST_DOG = 0.08; // of the photo's width; marks nearer together tell no dog's size
+
+const SHORT_CSS = 480; // a screen lower than this
+
 const surfaces = new WeakMap();
 // Live points by stay, so that a move within the page does not lose them.
 const stays = new Map();
@@ -8,7 +16,10 @@ class Surface extends Keyed {
   constructor(root, data, send) {
     super();
     Object.assign(this, { root, data, sendState: send, pointers: new Map(), press: null });
+    // What was placed last, what is looked at in close-up, and whether the view was moved by hand.
+    Object.assign(this, { latest: null, looking: null, byHand: false });
     const kept = stays.get(data.mount);
+    this.turn = kept ? kept.turn : 0;
     this.placed = kept ? kept.placed : { ...EMPTY, ...data.start };
     this.history = kept ? kept.history : { undo: [], redo: [] };
     this.active = data.readOnly ? null : nextToPlace(this.placed, data, null);
@@ -21,11 +32,92 @@ class Surface extends Keyed {
     this.stage.style.setProperty("--share", data.size[0] / data.size[1]);
     this.overlay = new Overlay(this.svg);
     this.lens = new Lens(root.querySelector(".lens"));
+    this.close = new CloseUp(root.querySelector(".close"));
     this.view = new View(this.stage, [this.svg, this.photo], data.size);
     this.panel.build(data, this.steps);
     this.listen();
     this.loadPhoto();
+    this.lookOn(false);
     this.draw();
+  }
+
+  // What a press on bare photo places: what is asked for, else the next that is missing.
+  get pending() {
+    if (this.active && !pointOf(this.placed, this.active)) return this.active;
+    return this.data.readOnly ? null : nextToPlace(this.placed, this.data, null);
+  }
+
+  // The dog as the marks have it, or null while they do not tell.
+  get dog() {
+    const dog = laidThrough(this.data.layout, { ...this.data.truth, ...this.placed.marks });
+    return dog && dog.height > SMALLEST_DOG * this.data.size[0] ? dog : null;
+  }
+
+  // CSS px of the lens for one px of the photo.
+  get lensScale() {
+    const { dog } = this;
+    const seen = dog ? LENS_HEIGHT * dog.height : LENS_SHARE * this.data.size[0];
+    return Math.min(Math.max(LENS_CSS / seen, 2 * this.view.scale), MOST_CSS_PER_PX);
+  }
+
+  get mayPlaceAtCross() {
+    return Boolean(this.cross && this.active && !pointOf(this.placed, this.active));
+  }
+
+  // The mark that is shown in close-up beside the photo.
+  get shownClose() {
+    for (const id of [this.active, this.latest]) if (id && pointOf(this.placed, id)) return id;
+    return null;
+  }
+
+  // --- where to look ---------------------------------------------------------
+
+  // On: to the next one to place, or to the whole dog.  Whoever moved the view keeps it.
+  lookOn(glide = true) {
+    this.looking = null;
+    const { size, truth, layout, readOnly } = this.data;
+    const { dog, pending } = this;
+    const name = pending?.startsWith("mark.") ? pending.slice(5) : "";
+    const marks = { ...truth, ...this.placed.marks };
+    const placed = Object.values(marks);
+    if (this.byHand) {
+      if (dog && name && layout[name]) this.view.show(within(dog.at(name), size));
+    } else if (dog && name && layout[name]) {
+      const seen = dog.height * Math.max(NEXT_SEEN, Math.min(...this.view.room) / HEIGHT_CSS);
+      this.look(dog.at(name), [seen, seen], glide);
+    } else if (!readOnly && name && placed.length === 1)
+      this.look(placed[0], size.map((side) => FIRST_SEEN * side), glide);
+    else if (pending || !dog) this.look(this.middle, size, glide);
+    else {
+      const { centre, size: span } = enclosing(placed);
+      this.look(centre, span.map((side) => side + DOG_MARGIN * dog.height), glide);
+    }
+  }
+
+  lookAtReference() {
+    const { centre, size } = enclosing(this.placed.reference);
+    const side = 2 * Math.max(...size);
+    this.look(centre, [side, side], true);
+  }
+
+  // Close up: what is right and what is not is seen at once.
+  lookAt(id) {
+    this.active = this.looking = id;
+    const seen = 2 * LENS_CSS / this.lensScale;
+    this.look(pointOf(this.placed, id), [seen, seen], true);
+  }
+
+  look(centre, span, glide) {
+    this.aimed = { centre, span };
+    const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
+    this.view.aim(centre, span, glide && !calm, () => {
+      this.sharpenIfNeeded();
+      this.draw();
+    });
+  }
+
+  get middle() {
+    return this.data.size.map((side) => (side - 1) / 2);
   }
 
   get steps() {
@@ -46,6 +138,7 @@ class Surface extends Keyed {
     Object.assign(this, { data, sendState: send });
     if (shapeChanged && this.placed.reference.length) {
       this.placed = { ...this.placed, reference: [] };
+      this.turn += 1;
       this.history = { undo: [], redo: [] };
       this.sendSoon(0);
     }
@@ -77,6 +170,8 @@ class Surface extends Keyed {
         waiting.hidden = true;
         this.stage.dataset.ready = "yes";
         this.sharpenIfNeeded();
+        // A phone held across shows little else.
+        if (window.innerHeight < SHORT_CSS && !this.data.readOnly) this.comeIntoSight();
       },
       () => {
         words.textContent = this.data.words.load_failed;
@@ -127,12 +222,14 @@ class Surface extends Keyed {
   draw() {
     this.view.apply();
     this.stage.classList.toggle("zoomed", this.view.zoomed);
+    this.stage.classList.toggle("placing", Boolean(this.pending));
+    this.stage.classList.toggle("gliding", Boolean(this.view.gliding));
     this.overlay.draw({
       placed: this.placed,
       data: this.data,
       words: this.data.words,
       active: this.active,
-      cross: this.cross,
+      cross: (this.press?.aiming && this.press.point) || this.cross,
       view: this.view,
       dragging: Boolean(this.press?.moved),
       roomy: this.stage.clientWidth >= 560,
@@ -142,7 +239,20 @@ class Surface extends Keyed {
     this.panel.update(this);
     this.root.querySelector("[data-do=zoom_out]").disabled = !this.view.zoomed;
     this.root.querySelector("[data-do=zoom_fit]").disabled = !this.view.zoomed;
-    if (this.lensAt) this.lens.show(this.lensAt(), this.view, this.overlay.lines);
+    if (this.lensAt) {
+      const at = this.lensAt();
+      const scale = this.press?.fine || this.lensScale;
+      const under = this.press ? this.fromCorner(this.press.last) : this.view.toStage(at);
+      this.lens.show(at, scale, this.view, this.overlay.lines, under);
+    }
+    const close = this.shownClose;
+    if (close) this.close.around(pointOf(this.placed, close), this.lensScale * 0.8, CLOSE_CSS, this.overlay.lines);
+    else this.close.hide();
+  }
+
+  fromCorner([x, y]) {
+    const { left, top } = this.stage.getBoundingClientRect();
+    return [x - left, y - top];
   }
 
   drawSoon() {
@@ -183,6 +293,8 @@ class Surface extends Keyed {
     on(this.svg, "pointermove", (e) => this.move(e));
     on(this.svg, "pointerup", (e) => this.up(e, false));
     on(this.svg, "pointercancel", (e) => this.up(e, true));
+    // A long press brings up a menu on some phones.
+    on(this.svg, "contextmenu", (e) => this.pointers.size && e.preventDefault());
     on(this.svg, "wheel", (e) => this.wheel(e), { passive: false });
     // Two fingers belong to the photo, also where one finger scrolls the page.
     on(this.svg, "touchstart", (e) => e.touches.length > 1 && e.preventDefault(), { passive: false });
@@ -198,14 +310,16 @@ class Surface extends Keyed {
     // A press elsewhere on the page may end the stay: what waits goes first.
     on(document, "pointerdown", (e) => e.composedPath().includes(this.stage) || this.sendNow(), { capture: true });
     this.resized = new ResizeObserver(() => {
+      if (this.aimed && !this.byHand) this.look(this.aimed.centre, this.aimed.span, false);
       this.draw();
       this.sharpenIfNeeded();
     });
     this.resized.observe(this.stage);
   }
 
-  close() {
+  leave() {
     this.sendNow();
+    this.view.stop();
     this.resized.disconnect();
     clearTimeout(this.lensTimer);
     this.closing.abort();
@@ -216,11 +330,11 @@ export default function ({ parentElement, data, setStateValue }) {
   const here = surfaces.get(parentElement);
   if (here && here.data.name === data.name) here.update(data, setStateValue);
   else {
-    here?.close();
+    here?.leave();
     surfaces.set(parentElement, new Surface(parentElement, data, setStateValue));
   }
   return () => {
-    surfaces.get(parentElement)?.close();
+    surfaces.get(parentElement)?.leave();
     surfaces.delete(parentElement);
   };
 }

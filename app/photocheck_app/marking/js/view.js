@@ -1,6 +1,7 @@
 // Which part of the photo is seen: a centre and a zoom over "the whole photo fits".
 
 const MOST_CSS_PER_PX = 10;
+const GLIDE_MS = 280;
 
 class View {
   constructor(stage, svgs, size) {
@@ -62,6 +63,38 @@ class View {
     const share = before / this.zoom;
     this.centre = this.centre.map((c, i) => anchor[i] + (c - anchor[i]) * share);
     this.apply();
+  }
+
+  // Go where `span` px of the photo, across and down, fill the stage around `centre`.
+  aim(centre, span, glide, drawn) {
+    this.stop();
+    const [width, height] = this.room;
+    const most = Math.max(1, MOST_CSS_PER_PX / this.fit);
+    const wanted = Math.min(width / span[0], height / span[1]) / this.fit;
+    const to = { centre, zoom: Math.min(Math.max(wanted, 1), most) };
+    if (!glide) {
+      Object.assign(this, to);
+      drawn();
+      return;
+    }
+    const from = { centre: this.centre, zoom: this.zoom };
+    const began = performance.now();
+    const step = (now) => {
+      const share = Math.min(Math.max((now - began) / GLIDE_MS, 0), 1);
+      const eased = share * share * (3 - 2 * share);
+      this.zoom = from.zoom * (to.zoom / from.zoom) ** eased;
+      this.centre = from.centre.map((c, i) => c + (to.centre[i] - c) * eased);
+      this.gliding = share < 1 ? requestAnimationFrame(step) : 0;
+      drawn();
+    };
+    this.gliding = requestAnimationFrame(step);
+    drawn();
+  }
+
+  // Stay where a glide has come to.
+  stop() {
+    cancelAnimationFrame(this.gliding || 0);
+    this.gliding = 0;
   }
 
   panBy(dx, dy) {
