@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Final
 
 from photocheck.case.lengths import MM_PER
+from photocheck.orders.screens import CAREFUL, QUICK
 from photocheck.speech import later, tr
 from photocheck.words import SPANS
 
@@ -69,7 +70,7 @@ def _caught(*per_cent: int) -> Mapping[str, float]:
 # which girth and weight are told too.
 DEPTHS: Final[Mapping[str, Depth]] = MappingProxyType(
     {
-        "quick": Depth(
+        QUICK: Depth(
             later("Quick"),
             later("Every reading once, one photo from the side."),
             later(
@@ -78,7 +79,7 @@ DEPTHS: Final[Mapping[str, Depth]] = MappingProxyType(
             ),
             _caught(44, 20, 29, 13),
         ),
-        "careful": Depth(
+        CAREFUL: Depth(
             later("Careful"),
             later(
                 "Every reading twice and the neck ring, girth and weight, a second photo from the "

@@ -153,7 +153,7 @@ def test_the_promises_are_the_published_figures() -> None:
 
 def test_until_the_scripts_come_something_is_said() -> None:
     page = _asked("/?step=sample", accept_language="de")[2]
-    root = page[page.index('<div id="root">') : page.index("</body>")]
+    root = page[page.index('<div id="root">') : page.index("<script type=\"application")]
     assert "geladen" in root
     assert '<html lang="de">' in page
     assert "Streamlit</title>" not in page

@@ -38,6 +38,9 @@ let away = false; // and said so
 let timer = 0;
 
 function look() {
+  if (document.querySelector('[data-testid="stMain"] :is(h1, h2, h3, p)')) {
+    document.querySelector(".pc-wait")?.remove();
+  }
   const app = document.querySelector(`[${APP}]`);
   const there = app?.getAttribute(APP) === "CONNECTED" && navigator.onLine;
   if (there) {

@@ -1,7 +1,7 @@
 """The page that the app begins as: something to see until its scripts have come, and our own.
 
-Streamlit's page is blank until 600 kB of scripts have arrived and run.  What stands in it until
-then is taken away by them.
+Streamlit's page is blank until 600 kB of scripts have arrived and run, and once more until the first
+run of our pages has an answer.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _OWN: Final = Path(__file__).parents[1] / "browser"
 _STYLE: Final = """
 :root { color-scheme: light dark; }
 body { margin: 0; background: #fff; }
-.pc-wait { min-height: 100vh; display: grid; place-content: center; justify-items: center;
+.pc-wait { position: fixed; inset: 0; z-index: 1; pointer-events: none; display: grid; place-content: center; justify-items: center;
   gap: 1rem; padding: 1rem; color: #000; font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
   Roboto, "Helvetica Neue", sans-serif; text-align: center; }
 .pc-wait i { width: 2.6rem; height: 2.6rem; border: 4px solid #d5dadd; border-top-color: #1f4e5f;
@@ -38,6 +38,7 @@ body { margin: 0; background: #fff; }
   .pc-wait { color: #fff; }
   .pc-wait i { border-color: #38454b; border-top-color: #8ccbdc; }
 }
+body:has([data-testid="stMain"] :is(h1, h2, h3, p)) .pc-wait { display: none; }
 /* until the pictograms are there, their names would be read */
 html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
 .pc-away { position: fixed; z-index: 1000000; left: 0; right: 0; top: 0; margin: 0;
@@ -87,8 +88,9 @@ def page(language: str) -> Pressed:
         # Our letters are the system's (.streamlit/config.toml).
         "letters": "",
         "programs": later,
-        "no scripts": f"<noscript><p>{no_scripts}</p></noscript>",
-        "root": f'<div id="root"><div class="pc-wait" role="status"><i></i>{loading}</div></div>'
+        "no scripts": f"<noscript><style>.pc-wait {{ display: none; }}</style><p>{no_scripts}</p>"
+        "</noscript>",
+        "root": f'<div id="root"></div><div class="pc-wait" role="status"><i></i>{loading}</div>'
         f'<script type="application/json" id="photocheck-texts">{as_json}</script>{own}',
     }
     return Pressed.of("text/html; charset=utf-8", framework.page_with(parts).encode())
