@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
+from functools import cache
 from pathlib import Path
 from threading import Lock
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 import streamlit as st
@@ -132,6 +134,92 @@ def static_files() -> frozenset[str]:
     """Their paths below it, each with a stroke before."""
     folder = static_folder()
     return frozenset(f"/{file.relative_to(folder).as_posix()}" for file in folder.rglob("*.*"))
+
+
+# -- the page itself (static/index.html and static/js, 1.67.0) --
+
+PAGE_PARTS: Final[Mapping[str, re.Pattern[str]]] = MappingProxyType(
+    {
+        "language": re.compile(r'<html lang="en">'),
+        "title": re.compile(r"<title>Streamlit</title>"),
+        "icon": re.compile(r'<link rel="shortcut icon" href="\./favicon\.png" />'),
+        "letters": re.compile(r'<link\s+rel="preload"\s+href="[^"]+"\s+as="font"[^>]*/>'),
+        "programs": re.compile(r'<link rel="service-desc"[^>]*/>'),
+        "no scripts": re.compile(r"<noscript>.*?</noscript>", re.DOTALL),
+        "root": re.compile(r'<div id="root"></div>'),
+    }
+)
+"""Of the page that every page begins as: the letters it fetches, what it tells other programs, what
+it says where scripts are not run, and where they put what they show."""
+
+FIRST_PARTS: Final = (
+    *("BidiComponent", "Html", "Button", "ButtonGroup", "Radio", "TextInput", "NumberInput"),
+    *("Checkbox", "Expander", "FileUploader"),
+)
+"""Scripts by the first part of their names that the page asks for only when something of the kind
+is to be shown, one after another: those that an owner's steps show."""
+
+_SCRIPT: Final = re.compile(r'(?:src|href)="\.(/static/js/[^"]+\.js)"')
+_STYLE: Final = re.compile(r'href="\.(/static/css/[^"]+\.css)"')
+_IMPORTED: Final = re.compile(r'(?:from|import)"\./([^"/]+\.js)"')
+_ICONS: Final = re.compile(r"\.\./media/(MaterialSymbols[^)]+\.woff2)")
+
+
+def page_with(parts: Mapping[str, str]) -> str:
+    """The page with other parts.
+
+    Parameters
+    ----------
+    parts : mapping of a name in `PAGE_PARTS` to what takes its place
+    """
+    page = _index()
+    for name, part in parts.items():
+        page = PAGE_PARTS[name].sub(lambda _, part=part: part, page, count=1)
+    return page
+
+
+@cache
+def first_scripts() -> tuple[str, ...]:
+    """Addresses of all scripts that an owner's first steps need, largest first where it matters:
+    what the page names itself stands before what it asks for later."""
+    return tuple(dict.fromkeys([*_SCRIPT.findall(_index()), *later_scripts()]))
+
+
+@cache
+def later_scripts() -> tuple[str, ...]:
+    """Addresses of those that the page does not name itself."""
+    folder = static_folder() / "static" / "js"
+    waiting = [file.name for part in FIRST_PARTS for file in sorted(folder.glob(f"{part}.*.js"))]
+    found = dict.fromkeys(waiting)
+    while waiting:
+        text = (folder / waiting.pop()).read_text(encoding="utf-8")
+        more = [name for name in _IMPORTED.findall(text) if name not in found]
+        found.update(dict.fromkeys(more))
+        waiting += more
+    named = set(_SCRIPT.findall(_index()))
+    return tuple(
+        path for name in found if (path := f"/static/js/{name}") not in named and _there(path)
+    )
+
+
+@cache
+def first_files() -> tuple[str, ...]:
+    """Addresses of the style and the pictograms that the page needs."""
+    styles = _STYLE.findall(_index())
+    text = "".join(
+        (static_folder() / path.removeprefix("/")).read_text(encoding="utf-8") for path in styles
+    )
+    icons = (f"/static/media/{name}" for name in _ICONS.findall(text))
+    return tuple(path for path in dict.fromkeys([*styles, *icons]) if _there(path))
+
+
+def _there(path: str) -> bool:
+    return (static_folder() / path.removeprefix("/")).is_file()
+
+
+@cache
+def _index() -> str:
+    return (static_folder() / "index.html").read_text(encoding="utf-8")
 
 
 # -- runs and sessions (runtime/scriptrunner_utils/script_run_context.py, 1.67.0) --

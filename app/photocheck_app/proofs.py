@@ -218,6 +218,14 @@ def _prove_assets(_: Any) -> None:
     _must(not odd, f"the files {odd[:3]}")
 
 
+def _prove_page(_: Any) -> None:
+    page = framework.page_with({})
+    for name, part in framework.PAGE_PARTS.items():
+        _must(len(part.findall(page)) == 1, f"the page's {name}")
+    _must(len(framework.first_scripts()) > 1, "the page names no scripts")
+    _must(framework.later_scripts(), "no scripts of the page's parts")
+
+
 def _prove_cookies(_: Any) -> None:
     from streamlit.web.server.starlette import starlette_server_config as config
 
@@ -248,6 +256,7 @@ PRIVATE: Final[Sequence[Private]] = (
     Private(later("the files that visitors hand in"), "1.67.0", _prove_uploads),
     Private(later("the addresses of the server"), "1.67.0", _prove_routes),
     Private(later("the files that pages are made of"), "1.67.0", _prove_assets),
+    Private(later("the page that all pages begin as"), "1.67.0", _prove_page),
     Private(later("the cookies of the server"), "1.67.0", _prove_cookies),
     Private(later("the settings of the server"), "1.67.0", _prove_settings),
 )

@@ -138,7 +138,7 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
     served: Served, visitor: BrowserContext, tmp_path: Path
 ) -> None:
     data, photo = sample("flint")
-    page = opened(visitor, served.address)
+    page = opened(visitor, f"{served.address}/owner")
     press(page, "Begin")
     key = key_in(served, page)
     first, *later = rounds(data["readings"])
@@ -255,7 +255,7 @@ def test_a_card_is_found_by_one_tap(served: Served, chromium: Browser, tmp_path:
 
 def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Browser) -> None:
     contexts = [chromium.new_context(**PHONE) for _ in range(2)]
-    pages = [opened(context, served.address) for context in contexts]
+    pages = [opened(context, f"{served.address}/owner") for context in contexts]
     for page in pages:
         press(page, "Begin")
     keys = [key_in(served, page) for page in pages]
@@ -276,7 +276,7 @@ def test_two_visitors_at_once_see_only_their_own(served: Served, chromium: Brows
 
 def test_a_second_round_in_a_real_browser(served: Served, visitor: BrowserContext) -> None:
     """Left for the next field at once, as people do; a reload in between loses nothing."""
-    page = opened(visitor, served.address)
+    page = opened(visitor, f"{served.address}/owner")
     press(page, "Begin")
     key = key_in(served, page)
     first = {"Half neck": "41", "Neck ring": "82", "Full length": "73"}

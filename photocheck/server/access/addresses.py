@@ -8,6 +8,12 @@ from urllib.parse import urlencode, urlsplit, urlunsplit
 LINK: Final = "order"
 """The part of the address that carries an owner's link."""
 
+STEP: Final = "step"
+"""The part of the address that says what of an order, or of a sample, is shown."""
+
+BEGIN: Final = "begin"
+"""The part of the address that opens an order: one of `photocheck.orders.depths.DEPTHS`."""
+
 DESK_COOKIE: Final = "photocheck_desk"
 """The cookie of who is signed in at the desk."""
 

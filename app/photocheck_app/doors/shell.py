@@ -1,0 +1,107 @@
+"""The page that the app begins as: something to see until its scripts have come, and our own.
+
+Streamlit's page is blank until 600 kB of scripts have arrived and run, and once more until the first
+run of our pages has an answer.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from hashlib import sha256
+from html import escape
+from pathlib import Path
+from types import MappingProxyType
+from typing import Final
+
+from photocheck.speech import LANGUAGES, speaking, tr
+from photocheck_app import framework
+from photocheck_app.doors.icon import ICON
+from photocheck_app.doors.pressed import Pressed
+
+_OWN: Final = Path(__file__).parents[1] / "browser"
+"""Where our scripts lie: each is one of a page's modules."""
+
+_STYLE: Final = """
+:root { color-scheme: light dark; }
+body { margin: 0; background: #fff; }
+.pc-wait { position: fixed; inset: 0; z-index: 1; pointer-events: none; display: grid; place-content: center; justify-items: center;
+  gap: 1rem; padding: 1rem; color: #000; font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
+  Roboto, "Helvetica Neue", sans-serif; text-align: center; }
+.pc-wait i { width: 2.6rem; height: 2.6rem; border: 4px solid #d5dadd; border-top-color: #1f4e5f;
+  border-radius: 50%; animation: pc-turn 1.1s linear infinite; }
+@keyframes pc-turn { to { transform: rotate(1turn); } }
+@media (prefers-reduced-motion: reduce) { .pc-wait i { animation-duration: 6s; } }
+@media (prefers-color-scheme: dark) {
+  body { background: #12181b; }
+  .pc-wait { color: #fff; }
+  .pc-wait i { border-color: #38454b; border-top-color: #8ccbdc; }
+}
+body:has([data-testid="stMain"] :is(h1, h2, h3, p)) .pc-wait { display: none; }
+/* until the pictograms are there, their names would be read */
+html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
+.pc-away { position: fixed; z-index: 1000000; left: 0; right: 0; top: 0; margin: 0;
+  padding: calc(.7rem + env(safe-area-inset-top, 0px)) 1.1rem .7rem; background: #5c3200;
+  color: #fff; font: 600 1rem/1.4 system-ui, -apple-system, "Segoe UI", Roboto, "Helvetica Neue",
+  sans-serif; text-align: center; }
+.pc-away[data-state="back"] { background: #005c45; }
+.pc-away[data-state="sending"] { background: #1f4e5f; }
+.pc-away progress { display: block; width: min(24rem, 100%); margin: .4rem auto 0; height: .6rem;
+  accent-color: #ffb45c; }
+/* the framework's own word for it, in English and over everything */
+.pc-is-away [data-testid="stDialog"] { display: none; }
+"""
+
+
+@cache
+def scripts() -> Mapping[str, bytes]:
+    """Our scripts by their addresses, whose names say what is in them."""
+    found = {}
+    for file in sorted(_OWN.glob("*.js")):
+        content = file.read_bytes()
+        name = f"{file.stem}.{sha256(content).hexdigest()[:12]}.js"
+        found[f"/static/photocheck/{name}"] = content
+    return MappingProxyType(found)
+
+
+@cache
+def page(language: str) -> Pressed:
+    """What every page of the app begins as, for who reads a language."""
+    with speaking(language):
+        loading = escape(tr("One moment, this is being loaded."))
+        no_scripts = escape(
+            tr("This page needs JavaScript, which your browser does not run just now.")
+        )
+    told = {name: _texts(name) for name in LANGUAGES}
+    later = "".join(
+        f'<link rel="modulepreload" fetchpriority="low" href=".{path}">'
+        for path in framework.later_scripts()
+    )
+    own = "".join(f'<script type="module" src=".{path}"></script>' for path in scripts())
+    # Within a script's text only this could end it.
+    as_json = json.dumps(told, ensure_ascii=False).replace("<", "\\u003c")
+    parts = {
+        "language": f'<html lang="{language}">',
+        "title": "<title>photocheck</title>",
+        "icon": f'<link rel="icon" href="{ICON}"><style>{_STYLE}</style>',
+        # Our letters are the system's (.streamlit/config.toml).
+        "letters": "",
+        "programs": later,
+        "no scripts": f"<noscript><style>.pc-wait {{ display: none; }}</style><p>{no_scripts}</p>"
+        "</noscript>",
+        "root": f'<div id="root"></div><div class="pc-wait" role="status"><i></i>{loading}</div>'
+        f'<script type="application/json" id="photocheck-texts">{as_json}</script>{own}',
+    }
+    return Pressed.of("text/html; charset=utf-8", framework.page_with(parts).encode())
+
+
+def _texts(language: str) -> dict[str, str]:
+    """What our scripts say."""
+    with speaking(language):
+        return {
+            "away": tr("No connection. What you see and typed is kept; it goes on by itself."),
+            "back": tr("Connected again."),
+            "preparing": tr("The photo is being made ready."),
+            "sending": tr("The photo is being sent."),
+        }
