@@ -135,7 +135,10 @@ def _square_places(
     back_height = 1.0 - p["back_top_below"] + hair
     chest_height = 1.0 - p["chest_depth"] - hair - coats.hangs
     return {
-        "breastbone": (-hair - 0.5 * coats.ruff + 0.5 * aside[0], p["breastbone_height"] + aside[1]),
+        "breastbone": (
+            -hair - 0.5 * coats.ruff + 0.5 * aside[0],
+            p["breastbone_height"] + aside[1],
+        ),
         "shoulder_top": (withers, 1.0 + hair),
         "last_rib": (p["last_rib_along"] * p["length"], p["last_rib_height"]),
         "tail_base": (tail + aside[2], tail_height + hair - 0.5 * np.abs(aside[3])),

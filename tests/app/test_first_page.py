@@ -74,7 +74,7 @@ def test_it_is_read_without_scripts_or_store(monkeypatch: pytest.MonkeyPatch) ->
     status, given, page = _asked("/")
     assert (status, given["content-type"]) == (200, "text/html; charset=utf-8")
     assert "<script" not in page
-    assert len(page[: page.index("<link rel=\"modulepreload\"")]) < MOST_BYTES
+    assert len(page[: page.index('<link rel="modulepreload"')]) < MOST_BYTES
     assert {"begin", "step"} == set(re.findall(r'href="\./\?(\w+)=(?:quick|careful|sample)"', page))
     assert 'href="./sheet"' in page
     assert 'href="./practise"' in page
@@ -153,7 +153,7 @@ def test_the_promises_are_the_published_figures() -> None:
 
 def test_until_the_scripts_come_something_is_said() -> None:
     page = _asked("/?step=sample", accept_language="de")[2]
-    root = page[page.index('<div id="root">') : page.index("<script type=\"application")]
+    root = page[page.index('<div id="root">') : page.index('<script type="application')]
     assert "geladen" in root
     assert '<html lang="de">' in page
     assert "Streamlit</title>" not in page

@@ -180,9 +180,7 @@ def test_sliding_moves_the_picture_in_the_lens_as_far_as_the_finger(visit):
     # off its tether the finger takes the point along, and turning back is fine again
     phone.press_on((at[0] + 100, at[1]))
     further, _ = phone.in_lens()
-    assert further[0] - before[0] == pytest.approx(
-        56 / scale + 44 / phone.rectangle()[2], rel=0.1
-    )
+    assert further[0] - before[0] == pytest.approx(56 / scale + 44 / phone.rectangle()[2], rel=0.1)
     phone.press_on((at[0] + 90, at[1]))
     back, _ = phone.in_lens()
     assert further[0] - back[0] == pytest.approx(10 / scale, abs=0.01)
@@ -213,7 +211,9 @@ def test_a_second_finger_means_no_mark_and_a_second_press_puts_the_last_one_righ
     assert moved["marks"]["breastbone"][0] == pytest.approx(seen[0] - 30 / scale, abs=1)
 
 
-@pytest.mark.parametrize("name", [folder.parent.name for folder in sorted(SAMPLES.glob("*/side.jpg"))])
+@pytest.mark.parametrize(
+    "name", [folder.parent.name for folder in sorted(SAMPLES.glob("*/side.jpg"))]
+)
 def test_the_view_goes_where_the_next_mark_is(visit, name):
     phone = visit(f"photo={name}", **PHONE)
     wanted, px_per_mm = truth_of(name)

@@ -85,7 +85,7 @@ def test_emptying_a_field_takes_it_out() -> None:
     [("wall", "-95 cm"), ("far_feet", "-95 cm"), ("near_feet", "95 cm"), ("middle", None)],
 )
 def test_a_distance_gets_its_sign_from_the_place(place: str, kept: str | None) -> None:
-    draft = with_photo(new_draft("cm"), "a")
+    draft = with_photo(new_draft("cm"), "a", kind="marker_sheet")
     offset, where = (Blank("reference", name, "a") for name in ("offset", "place"))
     draft = settled(with_typed(draft, offset, "95 cm"))
     draft = with_typed(draft, offset, "95 cm")  # no place is told yet that it could belong to
@@ -97,7 +97,7 @@ def test_a_distance_gets_its_sign_from_the_place(place: str, kept: str | None) -
 @pytest.mark.parametrize(("place", "kept"), [("near_feet", "1"), ("far_feet", "-1")])
 def test_a_sign_that_was_typed_does_not_tell_the_side(sign: str, place: str, kept: str) -> None:
     # "-1" beside the near feet was 1 cm before the dog, and with the minus of print 1 cm behind it
-    draft = with_photo(new_draft("cm"), "a")
+    draft = with_photo(new_draft("cm"), "a", kind="marker_sheet")
     offset, where = (Blank("reference", name, "a") for name in ("offset", "place"))
     draft = with_typed(with_typed(draft, where, place), offset, f"{sign}1")
     draft = settled(with_typed(draft, Blank("reference", "kind", "a"), "a4"))

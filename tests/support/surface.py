@@ -108,7 +108,9 @@ class Surface:
 
     def drawn(self) -> None:
         """Wait until what was done last is on the screen."""
-        self.page.evaluate("new Promise(go => requestAnimationFrame(() => requestAnimationFrame(go)))")
+        self.page.evaluate(
+            "new Promise(go => requestAnimationFrame(() => requestAnimationFrame(go)))"
+        )
 
     def place_finely(self, xy: tuple[float, float]) -> None:
         """Press a mark's place, slide until the lens has it in its middle, lift: one touch, on

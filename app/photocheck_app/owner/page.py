@@ -10,7 +10,7 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.model import OrderError, StoreError
-from photocheck.server.access.addresses import LINK
+from photocheck.server.access.addresses import BEGIN, LINK
 from photocheck.speech import tr
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.doors.settings import by_invitation_only
@@ -40,9 +40,6 @@ from photocheck_app.owner.way import (
     title_of,
 )
 from photocheck_app.shared import as_text, begin_at_top, owners_store
-
-BEGIN: Final = "begin"
-"""The part of the address by which the first page says at which depth an order begins."""
 
 _SHOW: Final[Mapping[str, Callable[[Way, str], None]]] = {
     **dict.fromkeys((*screens.ASKED, *map(screens.again, screens.ASKED)), one_reading.show),

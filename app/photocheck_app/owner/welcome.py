@@ -2,30 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import streamlit as st
 
-from photocheck.orders.screens import CAREFUL, QUICK
-from photocheck.speech import later, tr
+from photocheck.orders.depths import DEPTHS
+from photocheck.orders.screens import QUICK
+from photocheck.speech import tr
 from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.owner.way import begin, go
 from photocheck_app.shared import as_text, drawing
-
-DEPTH_WORDS: Final = {
-    QUICK: (
-        later("The quick way"),
-        later("Four readings, one photo, four marks: about five minutes."),
-    ),
-    CAREFUL: (
-        later("The careful way"),
-        later(
-            "Every reading twice, a neck ring, and a photo from the front as well: about a quarter "
-            "of an hour. Errors half as large are seen."
-        ),
-    ),
-}
-"""What each depth is, and what it promises."""
 
 
 def show() -> None:
@@ -43,9 +27,10 @@ def show() -> None:
     if by_invitation_only():
         st.info(tr("To check an order, open the link that the workshop has sent to you."))
     else:
-        for depth, (title, said) in DEPTH_WORDS.items():
+        for depth, told in DEPTHS.items():
             with st.container(border=True, key=f"depth_{depth}"):
-                st.markdown(f"**{tr(title)}**  \n{tr(said)}")
+                st.markdown(f"**{tr(told.title)}**  \n{tr(told.asks)}")
+                st.caption(f"{tr(told.gives)} {told.promise()}")
                 st.button(
                     tr("Begin"),
                     key="begin" if depth == QUICK else f"begin_{depth}",
