@@ -86,7 +86,7 @@ def test_where_the_page_can_be_shown_it_stays_and_says_what_is_not_stored_yet(
         raise StoreError("the disk is full")
 
     with monkeypatch.context() as patch:
-        patch.setattr(LinkedStore, "save_draft", full)
+        patch.setattr(LinkedStore, "change_draft", full)
         app.text_input(key=field(app, link)).set_value("41,5")
         shown(app)
         assert "could not be stored yet" in app.warning[0].value

@@ -62,6 +62,30 @@ def test_a_draft_comes_back_as_it_was_typed(store: DatabaseStore) -> None:
     assert store.lines()[0].name == 'Bär "ß" \ufffd \ufffd 🐕'
 
 
+def test_two_pages_that_change_one_draft_lose_nothing_of_each_other(
+    store: DatabaseStore, address: str
+) -> None:
+    key = store.open()
+    store.save_draft(key, Draft(name="one"))
+    meanwhile = [Draft.from_dict({"name": "two"})]
+    with closing(open_store(address)) as other:
+
+        def named(draft: Draft) -> Draft:
+            while meanwhile:  # the other saves between this one's look and its own saving
+                told = meanwhile.pop()
+                assert other.change_draft(key, lambda _: told)
+            return draft.but("unit", "in")
+
+        assert store.change_draft(key, named)
+    assert store.draft(key).to_dict() == {"name": "two", "unit": "in"}
+    assert store.lines()[0].name == "two"
+    touched = store.stamp()
+    assert not store.change_draft(key, lambda draft: draft)
+    assert store.stamp() == touched
+    with pytest.raises(OrderError):
+        store.change_draft("x" * 43, named)
+
+
 def test_a_check_comes_back_whole(store: DatabaseStore, address: str) -> None:
     key = store.open()
     files = [store.keep_photo(key, JPEG + bytes([n])) for n in range(2)]
