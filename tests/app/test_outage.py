@@ -98,6 +98,18 @@ def test_where_the_page_can_be_shown_it_stays_and_says_what_is_not_stored_yet(
     assert not app.warning
 
 
+def test_what_a_page_brings_to_a_server_that_does_not_know_it_is_stored_at_once(
+    file: Path, link: str
+) -> None:
+    app = AppTest.from_file(MAIN, default_timeout=60)
+    app.query_params.update({LINK: link, "step": "readings"})
+    # As a browser sends its fields with the first run where the server before has died.
+    app.session_state[field(app, link)] = "41,5"
+    shown(app)
+    assert kept_now(file, link) == "41,5"
+    assert app.text_input(key=field(app, link)).value == "41,5"
+
+
 def test_what_a_browser_brings_back_after_a_reload_is_stored(
     app: AppTest, file: Path, link: str
 ) -> None:

@@ -72,8 +72,7 @@ def test_two_pages_that_change_one_draft_lose_nothing_of_each_other(
 
         def named(draft: Draft) -> Draft:
             while meanwhile:  # the other saves between this one's look and its own saving
-                told = meanwhile.pop()
-                assert other.change_draft(key, lambda _: told)
+                assert other.change_draft(key, lambda _: meanwhile.pop())
             return draft.but("unit", "in")
 
         assert store.change_draft(key, named)
