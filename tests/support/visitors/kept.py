@@ -13,7 +13,9 @@ from tests.support.typed_takes import only_typed
 from tests.support.visitors.made import Told
 
 
-def wrongs(kept_in: Path | str, visitors: Sequence[Told], headlines: Mapping[str, str]) -> list[str]:
+def wrongs(
+    kept_in: Path | str, visitors: Sequence[Told], headlines: Mapping[str, str]
+) -> list[str]:
     """What is not as it should be: empty when all is well.
 
     Parameters

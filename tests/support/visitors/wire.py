@@ -79,9 +79,7 @@ class Wire:
         Bytes that went to the visitor.
     """
 
-    def __init__(
-        self, address: str, *, locale: str = "en-GB", trusted: Path | None = None
-    ) -> None:
+    def __init__(self, address: str, *, locale: str = "en-GB", trusted: Path | None = None) -> None:
         self.address, self.locale, self._trusted = address, locale, trusted
         self.session, self.query, self.asked = "", "", 0
         self._http = requests.Session()
@@ -152,6 +150,10 @@ class Wire:
     async def fetch(self, path: str) -> bytes:
         """A picture or file of the page."""
         return await asyncio.to_thread(self._get, path)
+
+    def cookie(self, name: str) -> str:
+        """The value of a cookie that the visitor was given, or nothing."""
+        return next((one.value or "" for one in self._http.cookies if one.name == name), "")
 
     # --- what the visitor does -----------------------------------------------
 
