@@ -82,6 +82,8 @@ def upgrade(engine: Engine, *, to: str | None = None) -> None:
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     with engine.begin() as connection:
         if connection.dialect.name == "postgresql":
+            # However long another's upgrade takes.
+            connection.execute(text("SET LOCAL lock_timeout = 0"))
             connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
         found = version_of(connection)  # again, for another process may have been quicker
         if found is not None and int(found) >= int(to):
