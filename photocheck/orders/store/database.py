@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import secrets
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -376,6 +376,13 @@ class DatabaseStore:
             connection.execute(insert(forgotten).values(sha256=key_hash(key), at=_now()))
         wipe(self.engine)
         sweep(self.engine)
+
+    def forgotten_of(self, keys: Collection[str]) -> tuple[str, ...]:
+        """Which of some orders were forgotten."""
+        by_hash = {key_hash(key): key for key in keys}
+        wanted = select(forgotten.c.sha256).where(forgotten.c.sha256.in_(by_hash))
+        with self.reading() as connection:
+            return tuple(by_hash[found] for found in connection.execute(wanted).scalars())
 
 
 def begun(connection: Connection, language: str) -> tuple[int, str]:

@@ -89,9 +89,7 @@ def test_a_database_whose_machine_is_gone_is_noticed_from_either_side() -> None:
     # libpq's and the server's names for it; seconds, and milliseconds for the user timeout
     assert told["connect_timeout"] == 30
     assert told["tcp_user_timeout"] == 30_000
-    idle, interval, count = (
-        told[f"keepalives_{name}"] for name in ("idle", "interval", "count")
-    )
+    idle, interval, count = (told[f"keepalives_{name}"] for name in ("idle", "interval", "count"))
     assert idle + interval * count <= 60
     for name, seconds in (("idle", idle), ("interval", interval), ("count", count)):
         assert f"-c tcp_keepalives_{name}={seconds} " in f"{told['options']} "
