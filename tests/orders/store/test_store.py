@@ -23,6 +23,7 @@ from photocheck.orders.store.privacy import (
     FEWEST,
     LONGEST_PAUSE,
     MOST_SHARE,
+    SKEW,
     Retention,
     TidyError,
     over_time,
@@ -391,6 +392,19 @@ def test_a_clock_that_jumped_has_nothing_deleted_unasked(store: DatabaseStore) -
     assert tidy(store, now=now - timedelta(seconds=200)) == (0, 0)  # another machine's clock
     assert len(store.lines()) == 3
     assert tidy(store, now=now + timedelta(days=800), unasked=False) == (3, 0)
+
+
+@pytest.mark.parametrize("address", ["sqlite"], indirect=True)
+def test_a_clock_is_doubted_from_its_bounds_on_and_not_before(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    last, moment = datetime(2026, 5, 1, tzinfo=UTC), timedelta(microseconds=1)
+    monkeypatch.setattr(DatabaseStore, "last_written", lambda _: last)
+    for now in (last - SKEW, last + LONGEST_PAUSE):
+        assert tidy(store, now=now) == (0, 0)
+    for now in (last - SKEW - moment, last + LONGEST_PAUSE + moment):
+        with pytest.raises(TidyError):
+            tidy(store, now=now)
 
 
 def test_no_more_than_a_share_of_all_orders_goes_unasked(store: DatabaseStore) -> None:
