@@ -24,6 +24,7 @@ GONE: Final = object()
 
 _WATCHED: Final = "photocheck watched"
 _BROUGHT: Final = "photocheck brought back"
+_TEXTS: Final = "photocheck texts"
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,7 @@ def text_of(name: str, known: str) -> str:
     Called once the field is watched.  What the browser brought back after a reload becomes the
     field's own value, for the field may be there already.
     """
+    st.session_state.setdefault(_TEXTS, set()).add(name)
     brought = st.session_state.get(_BROUGHT, {}).pop(name, None)
     if isinstance(brought, str) and brought != known:
         _watched()[name] = replace(_watched()[name], unstored=brought)
@@ -103,6 +105,19 @@ def unstored_texts() -> dict[str, str]:
 def anything_unstored() -> bool:
     """Whether something could not be kept yet."""
     return any(one.unstored is not GONE for one in _watched().values())
+
+
+def any_new_text() -> bool:
+    """Whether a field for a text shows what was not looked at when this run began.
+
+    A page whose server died opens again at another, which learns of its fields only when it draws
+    them: then the browser's values are in them, and nobody may press anything after that.
+    """
+    for name in st.session_state.get(_TEXTS, ()):
+        one = _watched().get(name)
+        if one is not None and one.unstored is GONE and one.read() not in (GONE, one.known):
+            return True
+    return False
 
 
 def anything_brought() -> bool:

@@ -67,7 +67,7 @@ def _run(chosen: st.Page, away: StoreError | None) -> None:
         logging.getLogger(__name__).exception("a page failed")
         outage.show_failure()
     else:
-        if away is None and kept.anything_unstored():
+        if away is None and (kept.anything_unstored() or kept.any_new_text()):
             st.rerun()  # what the browser brought back is in its field, and is stored first of all
         if away is None:
             TROUBLE.there()

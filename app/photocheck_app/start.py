@@ -16,6 +16,7 @@ from typing import Any, Final
 
 import uvicorn
 
+from photocheck.server.serving import listening
 from photocheck_app import framework
 from photocheck_app.doors import connections
 from photocheck_app.doors.logs import bound_logs
@@ -123,7 +124,7 @@ def run(settings: Mapping[str, Any], *, on_ready: Callable[[], None] = lambda: N
     bound_logs()
     logging.getLogger("websockets").setLevel(logging.ERROR)
     server = Server(config, on_ready)
-    with _listening(str(settings["server.address"]), int(settings["server.port"])) as listener:
+    with listening(str(settings["server.address"]), int(settings["server.port"])) as listener:
         if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is signal.SIG_DFL:
             # The terminal was closed.
             signal.signal(signal.SIGHUP, server.handle_exit)
@@ -132,22 +133,3 @@ def run(settings: Mapping[str, Any], *, on_ready: Callable[[], None] = lambda: N
         except SystemExit as ended:
             return int(ended.code or 0) if isinstance(ended.code, int | None) else 1
     return 0 if server.started else 1
-
-
-def _listening(address: str, port: int) -> socket.socket:
-    family = socket.AF_INET6 if ":" in address else socket.AF_INET
-    # The protocol is named, so that small answers leave at once: what is accepted inherits it, and
-    # asyncio sets TCP_NODELAY on nothing else.
-    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-    try:
-        if os.name == "posix":
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        if family == socket.AF_INET6:
-            # Both kinds of address, at "::".
-            listener.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
-        listener.bind((address, port))
-        listener.setblocking(False)
-    except BaseException:
-        listener.close()
-        raise
-    return listener

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 from photocheck.case.file import FORMAT
 from photocheck.case.takes import OWNER
@@ -181,17 +181,12 @@ def with_takes(draft: Draft, name: str, takes: Sequence[DraftTake]) -> Draft:
     if len(bare) == 1 and not isinstance(bare[0], DraftTake):
         told = bare[0]
     # One that is none keeps the others from being understood, but not from being kept.
-    before = draft.extra.get("readings")
-    readings = {**(before if isinstance(before, Mapping) else _as_json(draft))}
+    before = draft.to_dict().get("readings")
+    readings = {**before} if isinstance(before, Mapping) else {}
     readings.pop(name, None)
     if told is not None:
         readings[name] = replace(draft, readings={name: told}).to_dict()["readings"][name]
     return draft.but_json("readings", readings)
-
-
-def _as_json(draft: Draft) -> Mapping[str, Any]:
-    told: Mapping[str, Any] = draft.to_dict().get("readings", {})
-    return told
 
 
 def with_photo(draft: Draft, name: str, *, view: str = "", kind: str = "") -> Draft:

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Final, Protocol
@@ -200,6 +201,20 @@ class Store(Protocol):
 
     def save_draft(self, key: str, draft: Draft) -> None:
         """Keep what the owner has filled in so far, in place of the last draft."""
+
+    def change_draft(self, key: str, edit: Callable[[Draft], Draft]) -> bool:
+        """Keep the draft as `edit` gives it, whatever others keep at the same moment.
+
+        Parameters
+        ----------
+        edit : function of a draft
+            Called again with the newer one where another was kept meanwhile.
+
+        Returns
+        -------
+        bool
+            Whether that is another draft.
+        """
 
     def keep_photo(self, key: str, content: bytes) -> str:
         """Keep a photo's bytes and give the name they have in this order.

@@ -19,6 +19,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders import taking
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
+from photocheck.orders.store import DatabaseStore
 from photocheck.orders.taking import FirstLook, first_look
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
@@ -317,3 +318,9 @@ def drop(own_key: str | None = None) -> None:
     """
     PHOTOS.drop(own_key)
     COPIES.drop(own_key)
+
+
+def drop_forgotten(store: DatabaseStore) -> None:
+    """Let go of what was made for orders that were forgotten since, be it by another server."""
+    for key in store.forgotten_of(PHOTOS.orders | COPIES.orders):
+        drop(key)

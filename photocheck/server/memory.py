@@ -35,6 +35,12 @@ class Memory(Generic[T]):
         with self._lock:
             return int(self._held.currsize)
 
+    @property
+    def orders(self) -> frozenset[str]:
+        """Those of which anything is held, or being made."""
+        with self._lock:
+            return frozenset(order for order, _ in (*self._held, *self._coming))
+
     def known(self, order: str, what: Hashable) -> T | None:
         """What is held, or None."""
         with self._lock:

@@ -124,6 +124,45 @@ def refuse_open_desk(address: str, doors: Doors, *, anybody: bool) -> None:
         )
 
 
+def listening(address: str, port: int) -> socket.socket:
+    """A socket that has the port, for a server to accept at.
+
+    Parameters
+    ----------
+    port : int
+        0 for any that is free.
+
+    Raises
+    ------
+    ServeError
+        When something else listens there.
+    """
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    # The protocol is named, so that small answers leave at once: what is accepted inherits it, and
+    # asyncio sets TCP_NODELAY on nothing else.
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    try:
+        if os.name == "posix":
+            # A port that was just let go of is free.
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if family == socket.AF_INET6:
+            # Both kinds of address, at "::".
+            listener.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
+        listener.bind((address, port))
+        listener.setblocking(False)
+    except OSError as error:
+        listener.close()
+        raise ServeError(
+            tr("port {port} cannot be used ({reason})", port=port, reason=reason_of(error)),
+            where="--port",
+            do=tr(
+                "End what runs there, or choose another: photocheck serve --port {other}",
+                other=port + 1 if port < 65535 else PORT,
+            ),
+        ) from error
+    return listener
+
+
 def refuse_taken_port(address: str, port: int) -> None:
     """Say so now when something else listens at the port.
 
@@ -131,26 +170,7 @@ def refuse_taken_port(address: str, port: int) -> None:
     ------
     ServeError
     """
-    family = socket.AF_INET6 if ":" in address else socket.AF_INET
-    with socket.socket(family, socket.SOCK_STREAM) as probe:
-        if os.name == "posix":
-            # As the server does: a port that was just let go of is free.
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((address, port))
-        except OSError as error:
-            raise ServeError(
-                tr(
-                    "port {port} cannot be used ({reason})",
-                    port=port,
-                    reason=reason_of(error),
-                ),
-                where="--port",
-                do=tr(
-                    "End what runs there, or choose another: photocheck serve --port {other}",
-                    other=port + 1 if port < 65535 else PORT,
-                ),
-            ) from error
+    listening(address, port).close()
 
 
 def settings(address: str, port: int, folder: Path, *, only_here: bool = False) -> dict[str, Any]:

@@ -15,6 +15,7 @@ import pytest
 import uvicorn
 from starlette.types import Receive, Scope, Send
 
+from photocheck.server.serving import listening
 from photocheck_app import start
 from photocheck_app.doors import connections
 from photocheck_app.doors.connections import Room
@@ -44,7 +45,7 @@ async def _app(scope: Scope, receive: Receive, send: Send) -> None:
 @asynccontextmanager
 async def _served() -> AsyncIterator[Callable[[], Awaitable[Any]]]:
     """How to connect to a server."""
-    listener = start._listening("127.0.0.1", 0)
+    listener = listening("127.0.0.1", 0)
     config = uvicorn.Config(
         _app,
         http=connections.Http,

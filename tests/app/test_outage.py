@@ -17,6 +17,7 @@ from photocheck.orders.store import open_store
 from photocheck.server.access.addresses import LINK
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.serving import INVITED_VARIABLE
+from photocheck_app import outage
 from photocheck_app.doors import settings
 from photocheck_app.doors.trouble import SURE_S, Trouble
 
@@ -61,6 +62,10 @@ def kept_now(file: Path, link: str) -> str:
     return draft.to_dict()["readings"]["half_neck"][0]["typed"]
 
 
+def _full(*_: object) -> None:
+    raise StoreError("the disk is full")
+
+
 def test_what_is_typed_while_the_store_is_away_is_stored_when_it_is_back(
     app: AppTest, file: Path, link: str
 ) -> None:
@@ -82,11 +87,8 @@ def test_what_is_typed_while_the_store_is_away_is_stored_when_it_is_back(
 def test_where_the_page_can_be_shown_it_stays_and_says_what_is_not_stored_yet(
     app: AppTest, file: Path, link: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(*_: object) -> None:
-        raise StoreError("the disk is full")
-
     with monkeypatch.context() as patch:
-        patch.setattr(LinkedStore, "save_draft", full)
+        patch.setattr(LinkedStore, "change_draft", _full)
         app.text_input(key=field(app, link)).set_value("41,5")
         shown(app)
         assert "could not be stored yet" in app.warning[0].value
@@ -96,6 +98,18 @@ def test_where_the_page_can_be_shown_it_stays_and_says_what_is_not_stored_yet(
     shown(app)
     assert kept_now(file, link) == "42,5"
     assert not app.warning
+
+
+def test_what_a_page_brings_to_a_server_that_does_not_know_it_is_stored_at_once(
+    file: Path, link: str
+) -> None:
+    app = AppTest.from_file(MAIN, default_timeout=60)
+    app.query_params.update({LINK: link, "step": "readings"})
+    # As a browser sends its fields with the first run where the server before has died.
+    app.session_state[field(app, link)] = "41,5"
+    shown(app)
+    assert kept_now(file, link) == "41,5"
+    assert app.text_input(key=field(app, link)).value == "41,5"
 
 
 def test_what_a_browser_brings_back_after_a_reload_is_stored(
@@ -109,6 +123,43 @@ def test_what_a_browser_brings_back_after_a_reload_is_stored(
     assert kept_now(file, link) == "43,5"
     assert app.text_input(key=field(app, link)).value == "43,5"
     assert app.session_state["photocheck brought back"] == {f"{link}/dog/name": "Juno"}
+
+
+def test_a_browser_holds_what_is_not_stored_yet_and_lets_go_once_all_of_it_is(
+    app: AppTest, file: Path, link: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[dict[str, object]] = []
+    monkeypatch.setattr(outage, "_browser", lambda *, data, **_: told.append(data))
+    shown(app)
+    assert told.pop() == {"texts": {}, "stored": False}  # it may hold what another server took not
+    with monkeypatch.context() as patch:
+        patch.setattr(LinkedStore, "change_draft", _full)
+        app.text_input(key=field(app, link)).set_value("41,5")
+        shown(app)
+    assert told.pop() == {"texts": {field(app, link): "41,5"}, "stored": False}
+    shown(app)
+    assert told.pop() == {"texts": {}, "stored": True}
+    app.session_state["photocheck brought back"] = {f"{link}/dog/name": "Juno"}
+    shown(app)
+    assert told.pop() == {"texts": {}, "stored": False}
+    del app.session_state["photocheck brought back"]
+    shown(app)
+    assert told.pop() == {"texts": {}, "stored": True}
+
+
+def test_a_reloaded_page_has_its_browser_let_go_once_what_it_brought_is_stored() -> None:
+    def page() -> None:
+        import streamlit as st
+
+        from photocheck_app import outage
+
+        outage._came_back()
+        st.write(st.session_state.get("photocheck texts held", False))
+
+    for sent, held in (({"back": {"field": "41"}}, True), ({}, False), ("odd", False)):
+        app = AppTest.from_function(page, default_timeout=60)
+        app.session_state["unstored"] = sent
+        assert shown(app).markdown[0].value.strip("`") == str(held)
 
 
 @pytest.mark.parametrize("sent", [None, "text", 7, [], {"a": 1}, {"a": ["b"]}, {}])

@@ -164,6 +164,21 @@ def test_a_forgotten_order_leaves_nothing_in_memory(kept: DatabaseStore) -> None
         bench.shown(kept, key, name)
 
 
+def test_an_order_forgotten_elsewhere_leaves_nothing_in_memory_either(kept: DatabaseStore) -> None:
+    stays, goes = with_photo(kept), with_photo(kept)
+    held = [bench.shown(kept, *one) for one in (stays, goes)]
+    bench.shown_photo("a learner", "own.jpg", encoded(quarters()))
+    before = bench.COPIES.bytes_held
+    bench.drop_forgotten(kept)
+    assert bench.COPIES.bytes_held == before
+    kept.forget(goes[0])  # by a command, or another server
+    bench.drop_forgotten(kept)
+    assert bench.COPIES.bytes_held == before - held[1].bytes
+    assert bench.PHOTOS.known(goes[0], (goes[1], None)) is None
+    assert bench.shown(kept, *stays) is held[0]
+    bench.drop("a learner")
+
+
 def test_a_photo_that_cannot_be_decoded_is_told_in_a_sentence(kept: DatabaseStore) -> None:
     key = kept.open()
     name = kept.keep_photo(key, encoded(quarters())[:900])  # as a disk may leave it

@@ -72,9 +72,25 @@ def write(store: DatabaseStore, seed: int, key: str) -> None:
             say(key=key, decision=decision.check, choice=choice, reason=reason)
 
 
+def forget(store: DatabaseStore) -> None:
+    """All that there is, in the order in which it lies there."""
+    for line in store.lines():
+        store.forget(line.key)
+        say(forgot=line.key)
+
+
 def child(task: dict[str, str]) -> None:
+    if task["do"] == "upgrade":
+        say(ready=os.getpid())
+        open_store(task["address"]).close()
+        say(done=1)
+        signal.pause()
     store = open_store(task["address"])
     say(ready=os.getpid())
+    if task["do"] == "forget":
+        forget(store)
+        say(done=1)
+        signal.pause()
     if task["do"] == "write":
         write(store, int(task["seed"]), task["key"])
     while task["do"] == "backup":

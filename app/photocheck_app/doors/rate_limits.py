@@ -1,4 +1,4 @@
-"""The one count of this server of who does what how often."""
+"""Who does what how often: the one count of this server, and of all that share its store."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from typing import Final
 import streamlit as st
 
 from photocheck.server.access.rates import Rates, visitor
+from photocheck_app.doors.settings import the_store
 
-COUNTS: Final = Rates()
+COUNTS: Final = Rates(store=the_store)
 
 
 def here() -> str:

@@ -6,7 +6,7 @@ import asyncio
 import logging
 import os
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Coroutine
 from contextlib import asynccontextmanager, suppress
 from typing import Any, Final
 
@@ -17,6 +17,9 @@ from photocheck.server.serving import KEEP_VARIABLE
 from photocheck_app.doors.settings import the_store
 
 EVERY_S: Final = 24 * 3600.0
+
+FORGOTTEN_EVERY_S: Final = 60.0
+"""Between two looks at what was forgotten by another server or a command."""
 
 MOST_JUMP_S: Final = 7 * 24 * 3600.0
 """How far the clock may be set while the server runs (judgement): an order goes that much too early
@@ -31,13 +34,33 @@ async def retention(_: Any) -> AsyncIterator[None]:
     if os.environ.get(KEEP_VARIABLE):
         yield
         return
-    task = asyncio.create_task(_again_and_again())
+    async with _meanwhile(_again_and_again()):
+        yield
+
+
+@asynccontextmanager
+async def forgetting() -> AsyncIterator[None]:
+    """For as long as the server runs, let its memory go of orders that others have forgotten."""
+    async with _meanwhile(_forget_with_others()):
+        yield
+
+
+@asynccontextmanager
+async def _meanwhile(work: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
+    task = asyncio.create_task(work)
     try:
         yield
     finally:
         task.cancel()
         with suppress(asyncio.CancelledError):
             await task
+
+
+async def _forget_with_others() -> None:
+    while True:
+        await asyncio.sleep(FORGOTTEN_EVERY_S)
+        with suppress(PhotocheckError):  # a store that is away is told elsewhere
+            await asyncio.to_thread(lambda: bench.drop_forgotten(the_store()))
 
 
 def since_start_s() -> float:

@@ -287,7 +287,7 @@ def _understood(
         }
         points = sent["reference"][:most] if sent.get("shape") == shape else ()
         return Placed(marks, bends, tuple(_point(xy, size) for xy in points))
-    except (LookupError, TypeError, ValueError, AttributeError):
+    except (LookupError, TypeError, ValueError, AttributeError, OverflowError):
         return None
 
 

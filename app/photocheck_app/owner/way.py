@@ -175,12 +175,7 @@ def current_step() -> str:
 
 def change(key: str, edit: Callable[[Draft], Draft]) -> bool:
     """Keep the draft as `edit` gives it; whether that is another."""
-    draft = owners_store().draft(key)
-    changed = settled(edit(draft))
-    if changed == draft:
-        return False
-    owners_store().save_draft(key, changed)
-    return True
+    return owners_store().change_draft(key, lambda draft: settled(edit(draft)))
 
 
 def put(key: str, blank: Blank, value: Typed | None) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 import secrets
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -140,6 +140,23 @@ class DatabaseStore:
             head = rows.head_of(connection, key, lock=True)
             kept = rows.draft_as_json(draft)
             touch(connection, head["id"], draft=kept, name=draft.title)
+
+    def change_draft(self, key: str, edit: Callable[[Draft], Draft]) -> bool:
+        """Keep the draft as `edit` gives it, whatever others keep at the same moment."""
+        while True:
+            with self.reading() as connection:
+                before = rows.head_of(connection, key)
+            # Outside of any transaction: nobody waits for it, and it may ask the store.
+            draft = rows.draft_of(before)
+            edited = edit(draft)
+            if edited == draft:
+                return False
+            with self.writing() as connection:
+                head = rows.head_of(connection, key, lock=True)
+                if head["draft"] == before["draft"]:
+                    kept = rows.draft_as_json(edited)
+                    touch(connection, head["id"], draft=kept, name=edited.title)
+                    return True
 
     def keep_photo(self, key: str, content: bytes) -> str:
         """Keep a photo's bytes; the same bytes again have the name they have already."""
@@ -359,6 +376,13 @@ class DatabaseStore:
             connection.execute(insert(forgotten).values(sha256=key_hash(key), at=_now()))
         wipe(self.engine)
         sweep(self.engine)
+
+    def forgotten_of(self, keys: Collection[str]) -> tuple[str, ...]:
+        """Which of some orders were forgotten."""
+        by_hash = {key_hash(key): key for key in keys}
+        wanted = select(forgotten.c.sha256).where(forgotten.c.sha256.in_(by_hash))
+        with self.reading() as connection:
+            return tuple(by_hash[found] for found in connection.execute(wanted).scalars())
 
 
 def begun(connection: Connection, language: str) -> tuple[int, str]:

@@ -95,16 +95,34 @@ def engine_for(url: URL) -> Engine:
         return create_engine(
             url,
             pool_pre_ping=True,
-            connect_args={
-                "options": "-c timezone=UTC -c synchronous_commit=on",
-                "connect_timeout": int(BUSY_SECONDS),
-            },
+            connect_args=postgresql_settings(),
         )
     except (ImportError, NoSuchModuleError) as error:
         raise StoreError(
             tr("the driver for PostgreSQL is not installed"),
             do=tr("Install it with: pip install 'photocheck[postgresql]'"),
         ) from error
+
+
+_KEEPALIVE: Final = {"idle": 20, "interval": 10, "count": 3}
+"""Seconds without a word, seconds between two asks, and asks without an answer (judgement)."""
+
+
+def postgresql_settings() -> dict[str, Any]:
+    """What a connection is opened with.
+
+    Whoever waits for another's lock waits no longer than on SQLite.  Where the other machine is
+    gone without a word, neither side holds what the other had locked, or waits for it, longer
+    than a minute; by the system's own settings it would be hours.
+    """
+    asked = "".join(f" -c tcp_keepalives_{name}={value}" for name, value in _KEEPALIVE.items())
+    return {
+        "options": "-c timezone=UTC -c synchronous_commit=on "
+        f"-c lock_timeout={round(BUSY_SECONDS * 1000)}{asked}",
+        "connect_timeout": int(BUSY_SECONDS),
+        "tcp_user_timeout": round(BUSY_SECONDS * 1000),
+        **{f"keepalives_{name}": value for name, value in _KEEPALIVE.items()},
+    }
 
 
 def wal_is_safe(version: tuple[int, ...] = sqlite3.sqlite_version_info) -> bool:

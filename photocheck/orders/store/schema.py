@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from photocheck.orders.model import StoreError
 from photocheck.speech import tr
 
-SCHEMA: Final = "0003"
+SCHEMA: Final = "0004"
 """The version this program works with: the newest in ``migrations/versions``."""
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
@@ -82,6 +82,8 @@ def upgrade(engine: Engine, *, to: str | None = None) -> None:
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     with engine.begin() as connection:
         if connection.dialect.name == "postgresql":
+            # However long another's upgrade takes.
+            connection.execute(text("SET LOCAL lock_timeout = 0"))
             connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
         found = version_of(connection)  # again, for another process may have been quicker
         if found is not None and int(found) >= int(to):

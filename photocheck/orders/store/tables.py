@@ -240,5 +240,16 @@ secrets: Final = Table(
 )
 """What links and cookies are signed with; in the store, for all its desks must agree on it."""
 
+counts: Final = Table(
+    "counts",
+    metadata,
+    Column("whose", String(64), primary_key=True),
+    Column("times", Text, nullable=False),
+    Column("over", Utc, nullable=False),
+    Index("counts_over", "over"),
+)
+"""How often somebody has guessed lately: `times` is JSON, seconds since 1970; `whose` names nobody
+(`photocheck.server.access.rates`); after `over` the row tells nothing any more."""
+
 UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
 """Tables whose rows are never changed, and go only when their order has gone."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from photocheck.judge.ratios import Ratios
@@ -43,6 +44,10 @@ class LinkedStore(Store):
     def save_draft(self, key: str, draft: Draft) -> None:
         """As the store does."""
         self.store.save_draft(self._key(key), draft)
+
+    def change_draft(self, key: str, edit: Callable[[Draft], Draft]) -> bool:
+        """As the store does."""
+        return self.store.change_draft(self._key(key), edit)
 
     def keep_photo(self, key: str, content: bytes) -> str:
         """As the store does."""

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import ipaddress
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from math import ceil
 from time import time
-from typing import Final
+from typing import Final, TypedDict
 
 from limits import RateLimitItem, parse
 from limits.storage import MemoryStorage
 from limits.strategies import MovingWindowRateLimiter
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.store import DatabaseStore, kept_counts
+from photocheck.server.access.door_secret import key_for
 from photocheck.speech import tr
 
 HERE: Final = "this machine"
@@ -39,6 +42,13 @@ to sign in, one address has fewer than lock a name for all, so that nobody alone
 out; a browser that signed in as that name before has its own count and no other (OWASP, "Slow Down
 Online Guessing Attacks with Device Cookies")."""
 
+SHARED: Final = frozenset(
+    what for what in RATES if what.startswith(("failed sign in", "unknown links", "begin"))
+)
+"""Counted in the store, once for all servers on it and beyond their ends: what guards against
+guessing, and what makes rows there anyway.  The others protect one server's processor and memory,
+and what comes into the store by them is bounded by its servers' number times the rate."""
+
 
 class TooOftenError(PhotocheckError):
     """Too much for now; later it will do."""
@@ -46,14 +56,17 @@ class TooOftenError(PhotocheckError):
 
 @dataclass(frozen=True)
 class Rates:
-    """Counts for one server process; they are gone when it ends.
+    """Counts of one server process, gone when it ends, but for those of `SHARED`.
 
     Attributes
     ----------
     rates : dict of str to RateLimitItem
+    store : function or None
+        Gives the store in which those of `SHARED` are counted; without it they are counted here.
     """
 
     rates: dict[str, RateLimitItem] = field(default_factory=lambda: dict(RATES))
+    store: Callable[[], DatabaseStore] | None = None
     _limiter: MovingWindowRateLimiter = field(
         default_factory=lambda: MovingWindowRateLimiter(MemoryStorage())
     )
@@ -74,10 +87,20 @@ class Rates:
         ------
         TooOftenError
             When it is too often; that one does not count.
+        StoreError, SecretError
+            When one of `SHARED` cannot be counted.
         """
         item = self.rates[what]
-        if cost > 0 and not self._limiter.hit(item, who, cost=min(cost, item.amount)):
-            raise too_often(self._wait_s(item, who))
+        cost = min(cost, item.amount)
+        if cost <= 0:
+            return
+        if self.store is not None and what in SHARED:
+            shared = _shared(what, who, item)
+            wait_s = kept_counts.take(self.store(), **shared, cost=cost)
+        else:
+            wait_s = 0.0 if self._limiter.hit(item, who, cost=cost) else self._wait_s(item, who)
+        if wait_s:
+            raise too_often(wait_s)
 
     def refuse_beyond(self, what: str, who: str) -> None:
         """Count nothing, but refuse where one more would be too often.
@@ -85,13 +108,33 @@ class Rates:
         Raises
         ------
         TooOftenError
+        StoreError
+            As `count` does.
         """
         item = self.rates[what]
-        if not self._limiter.test(item, who):
-            raise too_often(self._wait_s(item, who))
+        if self.store is not None and what in SHARED:
+            wait_s = kept_counts.wait_s(self.store(), **_shared(what, who, item))
+        else:
+            wait_s = 0.0 if self._limiter.test(item, who) else self._wait_s(item, who)
+        if wait_s:
+            raise too_often(wait_s)
 
     def _wait_s(self, item: RateLimitItem, who: str) -> float:
         return max(1.0, self._limiter.get_window_stats(item, who).reset_time - time())
+
+
+class _Shared(TypedDict):
+    whose: str
+    most: int
+    window_s: float
+    now: float
+
+
+def _shared(what: str, who: str, item: RateLimitItem) -> _Shared:
+    # Hashed with the secret of the doors, which lies in no store: a copy of it shall not tell from
+    # which addresses somebody has come.
+    whose = key_for(f"count of {what}: {who}")
+    return {"whose": whose, "most": item.amount, "window_s": item.get_expiry(), "now": time()}
 
 
 def too_often(wait_s: float) -> TooOftenError:

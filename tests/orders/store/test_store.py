@@ -23,6 +23,7 @@ from photocheck.orders.store.privacy import (
     FEWEST,
     LONGEST_PAUSE,
     MOST_SHARE,
+    SKEW,
     Retention,
     TidyError,
     over_time,
@@ -60,6 +61,29 @@ def test_a_draft_comes_back_as_it_was_typed(store: DatabaseStore) -> None:
     assert order.opened.utcoffset() == timedelta(0)
     assert abs(order.opened - before) < timedelta(seconds=5)
     assert store.lines()[0].name == 'Bär "ß" \ufffd \ufffd 🐕'
+
+
+def test_two_pages_that_change_one_draft_lose_nothing_of_each_other(
+    store: DatabaseStore, address: str
+) -> None:
+    key = store.open()
+    store.save_draft(key, Draft(name="one"))
+    meanwhile = [Draft.from_dict({"name": "two"})]
+    with closing(open_store(address)) as other:
+
+        def named(draft: Draft) -> Draft:
+            while meanwhile:  # the other saves between this one's look and its own saving
+                assert other.change_draft(key, lambda _: meanwhile.pop())
+            return draft.but("unit", "in")
+
+        assert store.change_draft(key, named)
+    assert store.draft(key).to_dict() == {"name": "two", "unit": "in"}
+    assert store.lines()[0].name == "two"
+    touched = store.stamp()
+    assert not store.change_draft(key, lambda draft: draft)
+    assert store.stamp() == touched
+    with pytest.raises(OrderError):
+        store.change_draft("x" * 43, named)
 
 
 def test_a_check_comes_back_whole(store: DatabaseStore, address: str) -> None:
@@ -368,6 +392,19 @@ def test_a_clock_that_jumped_has_nothing_deleted_unasked(store: DatabaseStore) -
     assert tidy(store, now=now - timedelta(seconds=200)) == (0, 0)  # another machine's clock
     assert len(store.lines()) == 3
     assert tidy(store, now=now + timedelta(days=800), unasked=False) == (3, 0)
+
+
+@pytest.mark.parametrize("address", ["sqlite"], indirect=True)
+def test_a_clock_is_doubted_from_its_bounds_on_and_not_before(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    last, moment = datetime(2026, 5, 1, tzinfo=UTC), timedelta(microseconds=1)
+    monkeypatch.setattr(DatabaseStore, "last_written", lambda _: last)
+    for now in (last - SKEW, last + LONGEST_PAUSE):
+        assert tidy(store, now=now) == (0, 0)
+    for now in (last - SKEW - moment, last + LONGEST_PAUSE + moment):
+        with pytest.raises(TidyError):
+            tidy(store, now=now)
 
 
 def test_no_more_than_a_share_of_all_orders_goes_unasked(store: DatabaseStore) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import StoreError
-from photocheck.orders.store import DatabaseStore, engines, open_store
+from photocheck.orders.store import DatabaseStore, engines, open_store, rows
 from tests.support.store_orders import checked
 
 
@@ -66,6 +66,33 @@ def test_a_store_that_is_locked_is_told_and_goes_on(
         other.rollback()
         store.save_draft(key, Draft(name="after"))
         assert store.draft(key).name == "after"
+
+
+@pytest.mark.parametrize("address", ["postgresql"], indirect=True)
+def test_an_order_that_another_server_holds_for_ever_is_told_and_goes_on(
+    address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engines, "BUSY_SECONDS", 0.02)
+    with closing(open_store(address)) as store, closing(open_store(address)) as other:
+        key, _ = checked(store)
+        with other.writing() as connection:
+            rows.head_of(connection, key, lock=True)
+            with pytest.raises(StoreError, match="lock timeout"):
+                store.save_draft(key, Draft(name="meanwhile"))
+            store.prove_writing()
+        store.save_draft(key, Draft(name="after"))
+        assert store.draft(key).name == "after"
+
+
+def test_a_database_whose_machine_is_gone_is_noticed_from_either_side() -> None:
+    told = engines.postgresql_settings()
+    # libpq's and the server's names for it; seconds, and milliseconds for the user timeout
+    assert told["connect_timeout"] == 30
+    assert told["tcp_user_timeout"] == 30_000
+    idle, interval, count = (told[f"keepalives_{name}"] for name in ("idle", "interval", "count"))
+    assert idle + interval * count <= 60
+    for name, seconds in (("idle", idle), ("interval", interval), ("count", count)):
+        assert f"-c tcp_keepalives_{name}={seconds} " in f"{told['options']} "
 
 
 def test_a_disk_that_is_full_is_told_and_nothing_is_torn(

@@ -6,6 +6,7 @@ import json
 import os
 import random
 import select
+import shutil
 import signal
 import subprocess
 import sys
@@ -20,14 +21,18 @@ from typing import Any
 import pytest
 
 from photocheck.orders.draft import Draft
-from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.orders.store import DatabaseStore, copies, open_store, schema
 from photocheck.orders.store.copies import back_up, check_copy, remove, side_copies
-from tests.support.places import SUPPORT
+from photocheck.orders.store.engines import engine_for, url_of
+from photocheck.orders.store.unfinished import ENDINGS
+from tests.support.places import ROOT, SUPPORT
 from tests.support.store_orders import checked
 from tests.support.store_writer import REPORT, text_of
 from tests.support.waiting import until
 
-KILLS = 200
+KILLS, THOROUGH_KILLS = 200, 1000
+SIDE_KILLS, THOROUGH_SIDE_KILLS = 12, 100
+"""Of each: a copy, a restore, forgetting, an upgrade."""
 
 pytestmark = [pytest.mark.slow, pytest.mark.every_journal]
 
@@ -95,7 +100,13 @@ class Writers:
 
 
 @pytest.fixture
-def writers(address: str, request: pytest.FixtureRequest) -> Iterator[Writers]:
+def writers(
+    address: str,
+    request: pytest.FixtureRequest,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> Iterator[Writers]:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     open_store(address).close()
     kind = request.node.callspec.params["address"]
     made = Writers(kind, address)
@@ -110,13 +121,13 @@ def kill(pid: int) -> None:
 
 
 def test_nothing_acknowledged_is_lost_or_torn(
-    writers: Writers, address: str, request: pytest.FixtureRequest
+    writers: Writers, address: str, request: pytest.FixtureRequest, thorough: bool
 ) -> None:
     seed = random.Random(str(request.node.name))
     keys = [""]
-    kills = 0
+    kills, least = 0, THOROUGH_KILLS if thorough else KILLS
     # A busy machine acknowledges little between two kills: then it takes more of them.
-    while kills < KILLS or (fewest(writers.said) <= KILLS / 10 and kills < 5 * KILLS):
+    while kills < least or (fewest(writers.said) <= least / 10 and kills < 5 * least):
         pids = [
             writers.start(do="write", seed=kills + n, key=seed.choice(keys[-3:])) for n in range(2)
         ]
@@ -133,7 +144,7 @@ def test_nothing_acknowledged_is_lost_or_torn(
         look_at_all(store)
     look_through(writers.said, address)
     print(f"{request.node.name}: {kills} kills; acknowledged and all there: {saved(writers.said)}")
-    assert fewest(writers.said) > KILLS / 10
+    assert fewest(writers.said) > least / 10
 
 
 def saved(said: list[dict[str, Any]]) -> dict[str, int]:
@@ -203,14 +214,21 @@ def look_at_all(store: DatabaseStore) -> None:
             assert sha256(store.photo(line.key, photo.name)).hexdigest() == photo.sha256
 
 
-def test_a_copy_is_whole_or_the_one_before(writers: Writers, address: str, tmp_path: Path) -> None:
+@pytest.fixture
+def side_kills(thorough: bool) -> int:
+    return THOROUGH_SIDE_KILLS if thorough else SIDE_KILLS
+
+
+def test_a_copy_is_whole_or_the_one_before(
+    writers: Writers, address: str, tmp_path: Path, side_kills: int
+) -> None:
     copy = tmp_path / "copy"
     with closing(open_store(address)) as store:
         fill(store)
         back_up(store, copy)
     rng = random.Random(5)
     usual = writers.time_of(do="backup", file=str(copy))
-    for _ in range(10):
+    for _ in range(side_kills):
         pid = writers.start(do="backup", file=str(copy))
         writers.listen(rng.uniform(0, 2 * usual))
         kill(pid)
@@ -229,9 +247,8 @@ def nothing_hidden(address: str, *folders: Path) -> None:
 
 
 def test_a_restore_is_done_or_not_at_all(
-    writers: Writers, address: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    writers: Writers, address: str, tmp_path: Path, side_kills: int
 ) -> None:
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     copy = tmp_path / "copy"
     with closing(open_store(address)) as store:
         fill(store)
@@ -242,7 +259,7 @@ def test_a_restore_is_done_or_not_at_all(
         rng = random.Random(6)
         outcomes = set()
         now = before
-        for number in range(12):
+        for number in range(side_kills):
             if now == before:
                 new, _ = checked(store)
             pid = writers.start(do="restore", file=str(copy))
@@ -273,3 +290,95 @@ def look_at_photos(store: DatabaseStore) -> None:
     for line in store.lines():
         for photo in store.photos(line.key):
             assert sha256(store.photo(line.key, photo.name)).hexdigest() == photo.sha256
+
+
+def test_an_order_is_forgotten_or_whole(
+    writers: Writers, address: str, tmp_path: Path, side_kills: int
+) -> None:
+    rng = random.Random(7)
+    gone: set[str] = set()
+    with closing(open_store(address)) as store:
+        fill(store)
+        usual = writers.time_of(do="forget")
+        for _ in range(side_kills):
+            if len(store.lines()) < 4:
+                fill(store)
+            before = {line.key for line in store.lines()}
+            pid = writers.start(do="forget")
+            writers.listen(rng.uniform(0, 4 * usual))
+            kill(pid)
+            writers.listen(0)
+            left = {line.key for line in store.lines()}
+            gone |= before - left
+            assert set(store.forgotten_of(before)) == before - left
+            look_at_photos(store)
+            for key in left:
+                assert (len(store.photos(key)), len(store.order(key).checks)) == (2, 1)
+            said = {what["forgot"] for what in writers.said if "forgot" in what}
+            assert not said & left
+            if store.in_a_file:
+                held = b"".join(file.read_bytes() for file in tmp_path.glob("orders*"))
+                assert not [key for key in said if key.encode() in held]
+    assert gone
+    nothing_hidden(address, tmp_path)
+
+
+def test_an_upgrade_is_done_or_not_at_all(
+    writers: Writers, address: str, tmp_path: Path, side_kills: int
+) -> None:
+    rng = random.Random(8)
+    old = address if "://" in address else str(tmp_path / "old.sqlite3")
+    as_of_first_version(old)
+    begun = time.monotonic()
+    with closing(open_store(old)) as store:
+        usual = time.monotonic() - begun
+        wanted = {line.key: whole(store, line.key) for line in store.lines()}
+    versions = set()
+    for number in range(side_kills):
+        as_of_first_version(old)
+        pid = writers.start(do="upgrade", address=old)
+        acknowledged = number % 4 == 0
+        if acknowledged:
+            writers.wait_for(1)
+        else:
+            writers.listen(rng.uniform(0, 1.5 * usual))
+        kill(pid)
+        engine = engine_for(url_of(old))
+        with engine.connect() as connection:
+            found = schema.version_of(connection)
+        engine.dispose()
+        assert found == schema.SCHEMA if acknowledged else found in ("0001", schema.SCHEMA)
+        versions.add(found)
+        with closing(open_store(old)) as store:
+            assert {line.key: whole(store, line.key) for line in store.lines()} == wanted
+            assert side_copies(store)
+            for path in side_copies(store):
+                assert check_copy(path).version == "0001"
+                remove(path)
+    assert versions == {"0001", schema.SCHEMA}
+    nothing_hidden(old, tmp_path)
+
+
+def as_of_first_version(address: str) -> None:
+    """The held orders of the first version of the tables, in place of what is there."""
+    held = ROOT / "tests" / "golden" / "stores" / "0001.sqlite3"
+    if "://" not in address:
+        for ending in ENDINGS:
+            Path(f"{address}{ending}").unlink(missing_ok=True)
+        shutil.copyfile(held, address)
+        return
+    engine = engine_for(url_of(address))
+    with engine.begin() as connection:
+        connection.exec_driver_sql("DROP SCHEMA public CASCADE")
+        connection.exec_driver_sql("CREATE SCHEMA public")
+    schema.upgrade(engine, to="0001")
+    source = DatabaseStore(engine_for(url_of(str(held))))
+    with source.reading() as rows, engine.begin() as target:
+        copies._copy_rows(rows, target)
+    source.close()
+    engine.dispose()
+
+
+def whole(store: DatabaseStore, key: str) -> tuple[object, ...]:
+    photos = [(photo.sha256, len(store.photo(key, photo.name))) for photo in store.photos(key)]
+    return store.order(key), photos

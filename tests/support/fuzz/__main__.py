@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from photocheck.errors import PhotocheckError
+from tests.support.fuzz.doors import drafts, links, pages, placed, requests
 from tests.support.fuzz.incoming import orders, tables
 from tests.support.fuzz.pictures import pictures
 from tests.support.fuzz.shops import ratios, shelves, templates
@@ -84,6 +85,11 @@ def main() -> None:
     parser.add_argument("--shelves", type=int, default=30_000)
     parser.add_argument("--ratios", type=int, default=15_000)
     parser.add_argument("--templates", type=int, default=15_000)
+    parser.add_argument("--requests", type=int, default=60_000)
+    parser.add_argument("--links", type=int, default=40_000)
+    parser.add_argument("--pages", type=int, default=4_000)
+    parser.add_argument("--drafts", type=int, default=20_000)
+    parser.add_argument("--placed", type=int, default=50_000)
     parser.add_argument("--start", type=int, default=0, help="the first input's seed")
     asked = parser.parse_args()
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
@@ -97,6 +103,11 @@ def main() -> None:
         (shelves, asked.shelves),
         (ratios, asked.ratios),
         (templates, asked.templates),
+        (requests, asked.requests),
+        (links, asked.links),
+        (pages, asked.pages),
+        (drafts, asked.drafts),
+        (placed, asked.placed),
     )
     for make, inputs in shares:
         if inputs:

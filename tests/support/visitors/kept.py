@@ -13,18 +13,21 @@ from tests.support.typed_takes import only_typed
 from tests.support.visitors.made import Told
 
 
-def wrongs(store_file: Path, visitors: Sequence[Told], headlines: Mapping[str, str]) -> list[str]:
+def wrongs(
+    kept_in: Path | str, visitors: Sequence[Told], headlines: Mapping[str, str]
+) -> list[str]:
     """What is not as it should be: empty when all is well.
 
     Parameters
     ----------
-    store_file : Path
+    kept_in : Path or str
+        The address of the store.
     visitors : sequence of Told
         All that there were, each of whom sent one order.
     headlines : mapping of a dog's name to str
         The verdict that its owner was shown.
     """
-    store = open_store(str(store_file))
+    store = open_store(str(kept_in))
     try:
         lines = store.lines()
         found = []

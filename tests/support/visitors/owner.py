@@ -9,6 +9,7 @@ import time
 from collections import defaultdict
 from collections.abc import Awaitable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 from photocheck.speech import tr
 from photocheck.words import LANDMARKS, PLACE_TITLES
@@ -30,6 +31,8 @@ class Owner:
     told : Told
     think_s : (float, float)
         Shortest and longest time between two actions.
+    trusted : Path, optional
+        As for `Wire`.
 
     Attributes
     ----------
@@ -39,9 +42,16 @@ class Owner:
         The verdict, as shown.
     """
 
-    def __init__(self, address: str, told: Told, think_s: tuple[float, float] = (0, 0)) -> None:
+    def __init__(
+        self,
+        address: str,
+        told: Told,
+        think_s: tuple[float, float] = (0, 0),
+        *,
+        trusted: Path | None = None,
+    ) -> None:
         self.told, self.think_s = told, think_s
-        self.wire = Wire(address, locale=told.locale)
+        self.wire = Wire(address, locale=told.locale, trusted=trusted)
         self.took: dict[str, list[float]] = defaultdict(list)
         self.headline = ""
         self._thinking = random.Random(told.name)

@@ -13,6 +13,9 @@ import json
 import re
 import uuid
 from collections.abc import Callable
+from http.cookies import SimpleCookie
+from pathlib import Path
+from ssl import create_default_context
 from typing import Any
 
 import requests
@@ -60,6 +63,12 @@ def _told(element: Element) -> WidgetState | None:
 class Wire:
     """One visitor's connection and what is on the visitor's page.
 
+    Parameters
+    ----------
+    address, locale : str
+    trusted : Path, optional
+        The certificate by which the server is known, over HTTPS.
+
     Attributes
     ----------
     session : str
@@ -70,11 +79,13 @@ class Wire:
         Bytes that went to the visitor.
     """
 
-    def __init__(self, address: str, *, locale: str = "en-GB") -> None:
-        self.address, self.locale = address, locale
+    def __init__(self, address: str, *, locale: str = "en-GB", trusted: Path | None = None) -> None:
+        self.address, self.locale, self._trusted = address, locale, trusted
         self.session, self.query, self.asked = "", "", 0
         self._http = requests.Session()
         self._http.trust_env = False  # never through a proxy: the page is on this machine
+        if trusted is not None:
+            self._http.verify = str(trusted)
         self._script, self._run, self._runs_done = "", "", 0
         self._elements: dict[tuple[int, ...], tuple[str, Element]] = {}
         self._values: dict[str, WidgetState] = {}
@@ -108,10 +119,16 @@ class Wire:
             origin=self.address,  # type: ignore[arg-type]
             subprotocols=["streamlit", token],  # type: ignore[list-item]
             additional_headers={"Cookie": cookies} if cookies else None,
+            ssl=None if self._trusted is None else create_default_context(cafile=self._trusted),
             max_size=None,
             proxy=None,
             open_timeout=PATIENCE_S,
         )
+        # A server between gives cookies with this answer too.
+        assert self._socket.response is not None
+        for given in self._socket.response.headers.get_all("Set-Cookie"):
+            for name, cookie in SimpleCookie(given).items():
+                self._http.cookies.set(name, cookie.value)
         self._listener = asyncio.create_task(self._listen())
         await self.run()
 
@@ -133,6 +150,10 @@ class Wire:
     async def fetch(self, path: str) -> bytes:
         """A picture or file of the page."""
         return await asyncio.to_thread(self._get, path)
+
+    def cookie(self, name: str) -> str:
+        """The value of a cookie that the visitor was given, or nothing."""
+        return next((one.value or "" for one in self._http.cookies if one.name == name), "")
 
     # --- what the visitor does -----------------------------------------------
 
