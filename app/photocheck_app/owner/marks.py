@@ -189,6 +189,10 @@ def _say_reference(way: Way, number: int, look: FirstLook) -> None:
     title = tr(REFERENCES[reference.kind].title)
     if look.problem:
         st.warning(as_text(look.problem), icon=":material/search_off:")
+    elif look.found and reference.near:
+        st.caption(
+            tr(":material/check: Found: {title}. Look whether its outline fits.", title=title)
+        )
     elif not look.found and not reference.located:
         st.info(tr("First, tap once inside the {title}.", title=title), icon=":material/touch_app:")
     if reference.near and not reference.outline and not reference.corners:
