@@ -257,10 +257,10 @@ def test_each_mark_can_be_looked_at_large_and_placed_again(visit):
         expect(look).to_be_hidden()
         phone.tap(xy)
     phone.expect_marks(MARKS)
-    expect(phone.page.locator(".here-words")).to_have_text("Here? tail base")
+    expect(phone.page.locator(".question-words")).to_have_text("Here? tail base")
     for name, xy in MARKS.items():
         look.click()
-        expect(phone.page.locator(".here-words")).to_contain_text(f"Here? {LANDMARK_TITLES[name]}")
+        expect(phone.page.locator(".question-words")).to_contain_text(f"Here? {LANDMARK_TITLES[name]}")
         box = phone.page.locator(".stage").bounding_box()
         middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         assert phone.screen(xy) == pytest.approx(middle, abs=1)
