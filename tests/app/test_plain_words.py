@@ -22,14 +22,15 @@ SCREENS: Final = (
 )
 """Where what these screens say is written; what the maker reads is elsewhere."""
 
+
 def said_in(path: Path) -> set[str]:
     """Every text that a module says, but for the parts that are filled in."""
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
-            if node.func.id in ("tr", "later", "tr_n"):
-                texts = [arg for arg in node.args if isinstance(arg, ast.Constant)]
-                found |= {text.value for text in texts if isinstance(text.value, str)}
+        match node:
+            case ast.Call(ast.Name("tr" | "later" | "tr_n"), [*said]):
+                texts = [each.value for each in said if isinstance(each, ast.Constant)]
+                found |= {text for text in texts if isinstance(text, str)}
     return found
 
 

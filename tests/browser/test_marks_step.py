@@ -63,6 +63,10 @@ def kept(store: DatabaseStore, key: str) -> dict[str, Any]:
     return photo["markings"][0]["marks"] if photo["markings"] else {}
 
 
+def wait_for(page: Page, store: DatabaseStore, key: str, number: int) -> None:
+    until_on_page(page, lambda: len(kept(store, key)) == number, "marks kept", patience_s=30)
+
+
 @pytest.mark.parametrize("kind", [PHONE, LANDSCAPE], ids=["upright", "across"])
 def test_four_touches_and_the_way_on_is_in_sight(
     desk: tuple[str, DatabaseStore], visitors: Visitors, kind: dict[str, Any]
@@ -73,9 +77,7 @@ def test_four_touches_and_the_way_on_is_in_sight(
     rests(phone.page)
     for number, xy in enumerate(TRUE.values(), start=1):
         phone.place_finely(xy)
-        until_on_page(
-            phone.page, lambda n=number: len(kept(store, key)) == n, "marks kept", patience_s=30
-        )
+        wait_for(phone.page, store, key, number)
     for mark, xy in kept(store, key).items():
         assert math.dist(xy, TRUE[mark]) / PX_PER_MM < 2.0, mark
     on = phone.page.get_by_role("button", name="See the result")

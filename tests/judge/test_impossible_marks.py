@@ -12,9 +12,9 @@ import pytest
 
 import photocheck
 from photocheck.benchmark.order_tables import wilson
-from photocheck.case.model import Case, Point
 from photocheck.body.posed import square_dogs, typical_dog
 from photocheck.body.standards import Allowance
+from photocheck.case.model import Case, Point
 from photocheck.judge.impossible_marks import furthest_off, judge_marks, righted
 from photocheck.judge.marks_told import MarkedPhoto, ToldAtOnce, told_at_once, told_marks
 from photocheck.phantom.plan import POSTURES, random_plan

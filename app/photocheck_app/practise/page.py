@@ -11,9 +11,9 @@ from photocheck.orders.screens import MARKS
 from photocheck.server.access.addresses import LINK
 from photocheck.speech import later, tr
 from photocheck.words import UNITS
+from photocheck_app.doors.paths import CAME_FROM
 from photocheck_app.kept import hold
 from photocheck_app.practise import exercise, own_photo, pattern_page
-from photocheck_app.doors.paths import CAME_FROM
 from photocheck_app.practise.learner import learner
 from photocheck_app.practise.remembered import remember
 from photocheck_app.shared import as_text, begin_at_top, lead_to
