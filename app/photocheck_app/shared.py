@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from pathlib import Path
 from typing import Final
@@ -59,11 +59,13 @@ def know_pages(pages: Sequence[st.Page]) -> None:
     st.session_state[_PAGES] = {page.url_path: page for page in pages}
 
 
-def lead_to(path: str, label: str, icon: str | None = None) -> None:
-    """A link to another page of the app, by its path."""
+def lead_to(
+    path: str, label: str, icon: str | None = None, *, query: Mapping[str, str] | None = None
+) -> None:
+    """A link to another page of the app, by its path ("" for the first), and its query."""
     page = st.session_state.get(_PAGES, {}).get(path)
     if page is not None:
-        st.page_link(page, label=label, icon=icon)
+        st.page_link(page, label=label, icon=icon, query_params=query)
 
 
 def store() -> DatabaseStore:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,11 @@ SURE: Final = 0.996
 TELLING_MM: Final = 5.0
 """A leaning smaller than this is not worth a word: half of what a tape itself is unsure of."""
 
+MOST_ATTEMPTS: Final = 200
+"""Attempts taken back from where they were kept: many more than anybody makes (judgement)."""
+FURTHEST_MM: Final = 1e5
+"""A miss is smaller than this, in any photo."""
+
 CLIP: Final = 3.0
 """Misses beyond so many robust standard deviations count as if they lay there: a mark on the
 wrong spot altogether is a slip, and tells nothing of how finely a person places marks."""
@@ -48,6 +54,55 @@ class Attempt:
 
     dog: str
     misses: Mapping[str, Miss]
+
+
+def attempts_to_list(attempts: Sequence[Attempt]) -> list[dict[str, Any]]:
+    """Attempts as plain JSON: for each the dog, and each landmark's miss, mm forward and up.
+
+    >>> attempts_to_list([Attempt("linnet", {"last_rib": Miss(-30.0, 4.0)})])
+    [{'dog': 'linnet', 'misses': {'last_rib': [-30.0, 4.0]}}]
+    """
+    return [
+        {
+            "dog": attempt.dog,
+            "misses": {
+                name: [miss.forward_mm, miss.up_mm] for name, miss in attempt.misses.items()
+            },
+        }
+        for attempt in attempts
+    ]
+
+
+def attempts_from(told: Any, dogs: Collection[str]) -> list[Attempt]:
+    """The attempts of such a list, as far as it can be believed: a browser may send anything.
+
+    Parameters
+    ----------
+    told : object
+    dogs : collection of str
+        The dogs there are; attempts at others are left out.
+
+    >>> attempts_from([{"dog": "linnet", "misses": {"last_rib": [-30.0, 4.0]}}, 7], ["linnet"])
+    [Attempt(dog='linnet', misses={'last_rib': Miss(forward_mm=-30.0, up_mm=4.0)})]
+    """
+    found = []
+    for one in told[:MOST_ATTEMPTS] if isinstance(told, list) else ():
+        with suppress(LookupError, TypeError, ValueError, AttributeError, OverflowError):
+            misses = {
+                name: Miss(*_lengths(one["misses"][name]))
+                for name in LANDMARKS
+                if name in one["misses"]
+            }
+            if one["dog"] in dogs and misses:
+                found.append(Attempt(one["dog"], misses))
+    return found
+
+
+def _lengths(told: Any) -> tuple[float, float]:
+    forward, up = (float(value) for value in told)
+    if not max(abs(forward), abs(up)) < FURTHEST_MM:  # nor anything that is no number
+        raise ValueError("no miss on a dog")
+    return forward, up
 
 
 @dataclass(frozen=True)

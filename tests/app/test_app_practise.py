@@ -1,5 +1,7 @@
 """The learner's way on its page: what it shows is what `photocheck.practice` says."""
 
+import json
+import re
 from typing import Any
 
 import numpy as np
@@ -22,6 +24,9 @@ from photocheck.practice.sentences import (
 from photocheck.words import LANDMARKS
 from photocheck_app.marking import Placed
 from photocheck_app.practise import exercise, own_photo
+from photocheck_app.practise.learner import Learner
+from photocheck_app.practise.remembered import take_back, to_remember
+from tests.support.plain_words import not_plain
 
 pytestmark = pytest.mark.usefixtures("decoded_here")
 
@@ -150,7 +155,50 @@ def test_next_dog_and_the_pattern(hand: Hand) -> None:
     for said in tendency_sentences(patterns(kept.attempts), "cm"):
         assert said in shown
     assert "You tend to place the last rib" in shown
-    assert "reload forgets them" in shown
+    assert "stay in this tab" in shown
+    assert not not_plain(re.sub(r":material/\w+:", "", shown))
+
+
+def test_what_a_tab_remembers_comes_back_whole(hand: Hand) -> None:
+    page = opened()
+    page.segmented_control(key="practise_unit").set_value("in").run()
+    hand.marks = off("linnet", -35.0, 12.0)
+    page.button(key="practise_show").click().run()
+    page.button(key="practise_next").click().run()
+    hand.marks = {"breastbone": (900.0, 700.0)}
+    page.run()
+    before = page.session_state["practice"]
+    told = json.loads(json.dumps(to_remember(before)))
+    after = Learner()
+    take_back(after, told)
+    assert after.attempts == before.attempts
+    assert (after.unit, after.dog, after.placed) == ("in", before.dog, Placed(dict(hand.marks)))
+    # what was made before the browser was heard comes after
+    late = Learner(attempts=list(before.attempts), placed=Placed({"last_rib": (1.0, 2.0)}))
+    take_back(late, told)
+    assert late.attempts == before.attempts * 2
+    assert late.placed.marks == {"last_rib": (1.0, 2.0)}
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        None,
+        [],
+        {"attempts": 7, "unit": "ell", "dog": ["x"], "marks": 3},
+        {"attempts": [{"dog": "linnet"}, {"dog": "nobody", "misses": {"last_rib": [1, 2]}}]},
+        {"attempts": [{"dog": "linnet", "misses": {"last_rib": [1]}}, "x", None]},
+        {"attempts": [{"dog": "linnet", "misses": {"last_rib": [float("nan"), 2]}}]},
+        {"dog": "linnet", "marks": {"last_rib": [float("inf"), 2]}},
+        {"dog": "linnet", "marks": {"last_rib": "ab", "nose": [1, 2]}},
+    ],
+)
+def test_what_a_browser_cannot_have_remembered_is_left_out(told: Any) -> None:
+    now = Learner()
+    take_back(now, told)
+    assert now.attempts == []
+    assert now.placed == Placed()
+    assert now.unit == "cm"
 
 
 def test_the_pattern_is_empty_at_first(hand: Hand) -> None:

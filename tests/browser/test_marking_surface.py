@@ -216,15 +216,16 @@ def test_a_second_finger_means_no_mark_and_a_second_press_puts_the_last_one_righ
 )
 def test_the_view_goes_where_the_next_mark_is(visit, name):
     phone = visit(f"photo={name}", **PHONE)
-    wanted, px_per_mm = truth_of(name)
+    wanted, _ = truth_of(name)
     whole = phone.rectangle()[2]
     for number, (mark, xy) in enumerate(wanted.items()):
         box = phone.page.locator(".stage").bounding_box()
         x, y = phone.screen(xy)
         assert box["x"] + 20 < x < box["x"] + box["width"] - 20, mark
         assert box["y"] + 20 < y < box["y"] + box["height"] - 20, mark
-        if number > 1:
-            assert phone.rectangle()[2] > 2.2 * whole, mark
+        if number > 1:  # the trunk, which takes some 80 CSS px of the whole photo
+            trunk = math.dist(wanted["breastbone"], wanted["tail_base"])
+            assert trunk * phone.rectangle()[2] > 250, mark
         phone.tap(xy)
     # and at last to all of them
     box = phone.page.locator(".stage").bounding_box()
@@ -232,18 +233,13 @@ def test_the_view_goes_where_the_next_mark_is(visit, name):
         x, y = phone.screen(xy)
         assert box["x"] < x < box["x"] + box["width"], mark
         assert box["y"] < y < box["y"] + box["height"], mark
-    assert phone.rectangle()[2] > 1.3 * whole
+    assert phone.rectangle()[2] >= whole
 
 
 def test_the_view_glides_unless_motion_is_unwelcome(visitors, serve):
     page = visitors.come(reduced_motion="no-preference", **PHONE).new_page()
     page.goto(f"{serve(PAGE)}/")
     page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
-    page.evaluate(
-        "new MutationObserver((all, o) => { window.glided = true; o.disconnect(); }).observe("
-        "document.querySelector('[data-testid=stBidiComponentIsolated], .stBidiComponent')"
-        " ?.shadowRoot?.querySelector('.stage') || document.body, {attributes: true})"
-    )
     box = page.locator(".stage").bounding_box()
     page.touchscreen.tap(box["x"] + 140, box["y"] + 140)
     page.wait_for_selector(".stage.gliding")
@@ -257,10 +253,12 @@ def test_each_mark_can_be_looked_at_large_and_placed_again(visit):
         expect(look).to_be_hidden()
         phone.tap(xy)
     phone.expect_marks(MARKS)
-    expect(phone.page.locator(".here-words")).to_have_text("Here? tail base")
+    expect(phone.page.locator(".question-words")).to_have_text("Here? tail base")
     for name, xy in MARKS.items():
         look.click()
-        expect(phone.page.locator(".here-words")).to_contain_text(f"Here? {LANDMARK_TITLES[name]}")
+        expect(phone.page.locator(".question-words")).to_contain_text(
+            f"Here? {LANDMARK_TITLES[name]}"
+        )
         box = phone.page.locator(".stage").bounding_box()
         middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         assert phone.screen(xy) == pytest.approx(middle, abs=1)

@@ -192,10 +192,9 @@ def test_nothing_is_said_of_the_samples_nor_of_square_dogs() -> None:
     for k in range(300):
         # 500 px high, marked to 6 px, head to either side
         noise = rng.normal(0.0, 6.0, (4, 2))
-        at = [
-            dogs[name][k] * (500.0, -500.0) * (rng.choice([-1.0, 1.0]), 1.0) for name in LANDMARKS
-        ]
-        seen.append({name: tuple(xy) for name, xy in zip(LANDMARKS, at + noise, strict=True)})
+        size = (rng.choice([-500.0, 500.0]), -500.0)
+        at = [dogs[name][k] * size for name in LANDMARKS] + noise
+        seen.append({name: tuple(xy) for name, xy in zip(LANDMARKS, at, strict=True)})
     assert len(seen) > 310
     for marks in seen:
         for count in (3, 4):

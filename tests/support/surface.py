@@ -102,7 +102,7 @@ class Surface:
     def in_lens(self) -> tuple[tuple[float, float], float]:
         """The point in the middle of the lens, px of the photo, and the lens's CSS px for each."""
         lens = self.page.locator(".lens")
-        left, top, side, _ = map(float, lens.get_attribute("viewBox").split())
+        left, top, side, _ = map(float, (lens.get_attribute("viewBox") or "").split())
         across = lens.evaluate("lens => lens.clientWidth")
         return (left + side / 2, top + side / 2), across / side
 
@@ -116,11 +116,12 @@ class Surface:
         """Press a mark's place, slide until the lens has it in its middle, lift: one touch, on
         whole CSS px, as somebody does who looks into the lens.
         """
-        at = tuple(round(v) for v in self.screen(xy))
+        x, y = self.screen(xy)
+        at = round(x), round(y)
         self.press(at)
         self.drawn()
         seen, scale = self.in_lens()
-        to = tuple(round(a + (w - s) * scale) for a, w, s in zip(at, xy, seen, strict=True))
+        to = round(at[0] + (xy[0] - seen[0]) * scale), round(at[1] + (xy[1] - seen[1]) * scale)
         # A browser takes a finger's first 15 px for a trembling tap and keeps them to itself.
         self.press_on((to[0] + 20, to[1]), to)
         self.lift()

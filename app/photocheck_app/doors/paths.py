@@ -17,6 +17,9 @@ WORKSHOP: Final = DESK.strip("/")
 PAGES: Final = (OWNER, PRACTISE, SHEET, WORKSHOP)
 """The pages by the last part of their addresses; the first is also at the root."""
 
+CAME_FROM: Final = "from"
+"""The part of the practice page's address that says which order it leads back to."""
+
 Purpose = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider", "health"]
 
 _FIXED: Final[dict[str, Purpose]] = {

@@ -33,7 +33,7 @@ TEXTS: Final[dict[str, str]] = {
     "chosen": later("Chosen"),
     "step_count": later("{done} of {total} placed"),
     "all_placed": later("All placed"),
-    "all_placed_hint": later("Look once more: drag a mark to move it, or tap it for the arrows."),
+    "all_placed_hint": later("Does each lie where it should?"),
     "nothing": later("Nothing chosen"),
     "nothing_hint": later("Choose from the list what to place next."),
     "view_only": later("The marks"),

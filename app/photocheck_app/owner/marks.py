@@ -23,12 +23,13 @@ from photocheck.speech import later, tr
 from photocheck.uploads import BusyError
 from photocheck.words import LANDMARK_TITLES
 from photocheck_app import kept
+from photocheck_app.doors.paths import CAME_FROM, PRACTISE
 from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed
 from photocheck_app.outage import guarded
 from photocheck_app.owner.photos import look_at
 from photocheck_app.owner.pointing import BY_HAND
 from photocheck_app.owner.way import Way, change, go, show_ways_on
-from photocheck_app.shared import as_text, owners_store, say_busy
+from photocheck_app.shared import as_text, lead_to, owners_store, say_busy
 
 HEADING: Final = later("Mark your dog")
 
@@ -89,6 +90,12 @@ def show(way: Way, page: str) -> None:
         # What stands above the surface tells of it.
         st.rerun()
     _say_missing(way, told is None)
+    lead_to(
+        PRACTISE,
+        tr("Never done this? One minute of practice"),
+        ":material/school:",
+        query={CAME_FROM: way.key},
+    )
     show_ways_on(way, page)
 
 
@@ -182,11 +189,11 @@ def _say_reference(way: Way, number: int, look: FirstLook) -> None:
     title = tr(REFERENCES[reference.kind].title)
     if look.problem:
         st.warning(as_text(look.problem), icon=":material/search_off:")
-    elif look.found:
+    elif look.found and reference.near:
         st.caption(
             tr(":material/check: Found: {title}. Look whether its outline fits.", title=title)
         )
-    elif not reference.located:
+    elif not look.found and not reference.located:
         st.info(tr("First, tap once inside the {title}.", title=title), icon=":material/touch_app:")
     if reference.near and not reference.outline and not reference.corners:
         st.button(
@@ -210,4 +217,4 @@ def _say_missing(way: Way, fine: bool) -> None:
     if lines:
         st.caption("\n\n".join(as_text(line) for line in lines))
     elif fine:
-        st.success(tr("All marks are placed."), icon=":material/check:")
+        st.caption(f":material/check: {tr('All marks are placed.')}")

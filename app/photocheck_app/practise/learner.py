@@ -1,8 +1,10 @@
-"""What the learner's way keeps while its page is open; nothing of it is stored."""
+"""What the learner's way keeps while its page is open; nothing of it is stored here."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
+from secrets import token_hex
 from threading import Lock
 from typing import Final
 from weakref import WeakSet, finalize
@@ -81,6 +83,8 @@ class Learner:
         Once it was shown.
     own : Own or None
         The photo of one's own at hand.
+    session : str
+        Tells this practice from one that an earlier page of the same tab began.
     """
 
     part: str = "dogs"
@@ -91,6 +95,7 @@ class Learner:
     placed: Placed = field(default_factory=Placed)
     answer: Answer | None = None
     own: Own | None = None
+    session: str = field(default_factory=partial(token_hex, 8))
 
     def begin(self, dog: str) -> None:
         """Begin a dog anew."""

@@ -7,12 +7,16 @@ from typing import Final
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.screens import MARKS
+from photocheck.server.access.addresses import LINK
 from photocheck.speech import later, tr
 from photocheck.words import UNITS
+from photocheck_app.doors.paths import CAME_FROM
 from photocheck_app.kept import hold
 from photocheck_app.practise import exercise, own_photo, pattern_page
 from photocheck_app.practise.learner import learner
-from photocheck_app.shared import as_text, begin_at_top
+from photocheck_app.practise.remembered import remember
+from photocheck_app.shared import as_text, begin_at_top, lead_to
 
 PARTS: Final = {
     "dogs": later("Practice dogs"),
@@ -28,6 +32,7 @@ _SHOW: Final = {
 
 def page() -> None:
     """The whole way."""
+    _lead_back()
     st.title(tr("Practise the marks"))
     _choose("part", tr("What to practise"), {part: tr(title) for part, title in PARTS.items()})
     try:
@@ -35,7 +40,20 @@ def page() -> None:
     except PhotocheckError as error:
         st.error(as_text(str(error)))
     _choose("unit", tr("Unit"), {unit: unit for unit in UNITS})
+    remember()
     begin_at_top(f"{learner().part} {learner().stage}")
+
+
+def _lead_back() -> None:
+    """To the order whose marks somebody came from."""
+    key = st.query_params.get(CAME_FROM, "")
+    if key:
+        lead_to(
+            "",
+            tr("Back to your dog's photo"),
+            ":material/arrow_back:",
+            query={LINK: key, "step": MARKS},
+        )
 
 
 def _choose(what: str, label: str, titles: dict[str, str]) -> None:

@@ -34,13 +34,6 @@ def show() -> None:
         return
     if spread.dogs >= LEAST_ATTEMPTS:
         st.markdown(f"**{spread_sentence(spread, now.unit)}**")
-        st.caption(
-            tr(
-                "Whoever writes case files by hand may give this as the spread of your marks: "
-                "spread_mm {spread}.",
-                spread=f"{spread.mm:.0f}",
-            )
-        )
     found = patterns(now.attempts)
     st.markdown("\n".join(f"- {said}" for said in tendency_sentences(found, now.unit)))
     with st.container(horizontal=True):
@@ -59,8 +52,8 @@ def show() -> None:
     _attempts(now)
     st.caption(
         tr(
-            "Your attempts stay while this page is open, also while you look at other pages; a "
-            "reload forgets them."
+            "Your attempts stay in this tab of your browser, also over a reload; nobody else sees "
+            "them, and closing the tab forgets them."
         )
     )
 

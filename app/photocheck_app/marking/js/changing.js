@@ -112,7 +112,8 @@ class Changing {
     const { top, bottom } = this.stage.getBoundingClientRect();
     if (top >= BAR_CSS && bottom <= window.innerHeight - BAR_CSS) return;
     const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    this.root.querySelector(".task").scrollIntoView({ block: "start", behavior: calm ? "auto" : "smooth" });
+    const from = this.root.querySelector(".task").getBoundingClientRect().top;
+    this.scrollPage(from - BAR_CSS, calm ? "instant" : "smooth");
   }
 
   stepBack(from, to, said) {

@@ -19,6 +19,8 @@ function rimmed(parent, line, { colour = "", kind = "", closed = false } = {}) {
   if (colour) path.style.stroke = colour;
 }
 
+const LETTER_CSS = 8.5; // about how wide a letter of a label is
+
 class Overlay {
   constructor(svg) {
     this.svg = svg;
@@ -108,8 +110,11 @@ class Overlay {
       const label = mark.querySelector(".label");
       const shown = id.startsWith("mark.") && (scene.roomy || (id === active && !scene.dragging));
       label.textContent = shown ? scene.title(id) : "";
-      // Away from the other marks, and so from the lines.
-      const left = xy[0] < middle;
+      // Away from the other marks, and so from the lines, where there is room for it.
+      const away = xy[0] < middle;
+      const [x] = view.toStage(xy);
+      const long = LETTER_CSS * label.textContent.length + 15;
+      const left = away ? x > long : x + long > view.room[0];
       label.setAttribute("x", left ? -15 : 15);
       label.setAttribute("text-anchor", left ? "end" : "start");
     });
@@ -148,7 +153,7 @@ function aroundMiddle(points) {
 }
 
 const LENS_CSS = 184;
-const CLOSE_CSS = 96; // of the close-up below the photo
+const CLOSE_CSS = 88; // of the close-up below the photo
 const FINGER_CSS = 44; // from the middle of a fingertip to what it leaves to be seen
 // Of the photo's width that the lens shows while the dog's size is not known: where the trunk
 // takes a quarter of the width, some three tenths of its length.
@@ -157,11 +162,11 @@ const LENS_HEIGHT = 0.28; // the same of the dog's height, once that is known
 
 // A part of the photo in close-up, with the lines over it and a cross at the point.
 class CloseUp {
-  constructor(svg) {
+  constructor(svg, arm) {
     this.svg = svg;
     this.lines = svg.querySelector(".lens-lines");
     for (const cross of svg.querySelectorAll(".lens-cross"))
-      cross.setAttribute("d", "M -40 0 H -5 M 5 0 H 40 M 0 -40 V -5 M 0 5 V 40");
+      cross.setAttribute("d", `M -${arm} 0 H -5 M 5 0 H ${arm} M 0 -${arm} V -5 M 0 5 V ${arm}`);
   }
 
   hide() {

@@ -67,7 +67,7 @@ class Panel {
     // At a desk there is room for all.
     if (!summary.textContent) pad.open = this.find(".layout").clientWidth >= 560;
     summary.textContent = words.finer;
-    this.find(".here").hidden = data.readOnly;
+    this.find(".question").hidden = data.readOnly;
     this.buildTask();
     this.buildLists();
   }
@@ -190,13 +190,13 @@ class Panel {
     const says = this.find(".told");
     if (says.hidden === tells) says.hidden = !tells;
     if (says.textContent !== (tells ? told.text : "")) says.textContent = tells ? told.text : "";
-    this.find(".here").classList.toggle("telling", tells);
+    this.find(".question").classList.toggle("telling", tells);
     const right = this.find("[data-do=put_right]");
     right.hidden = !tells || !told.action;
     right.textContent = tells ? told.action : "";
     const finger = matchMedia("(pointer: coarse)").matches;
     const begin = finger ? words.hold_and_slide : words.click_and_drag;
-    this.find(".here-words").replaceChildren(
+    this.find(".question-words").replaceChildren(
       ...(shownClose && !mayPlaceAtCross
         ? [element("strong", { text: words.here }), ` ${this.titleOf(shownClose)}`] : [begin]));
     const again = this.find("[data-do=again]");

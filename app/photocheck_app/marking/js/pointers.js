@@ -126,7 +126,7 @@ class Touched extends Changing {
     const down = middle(now)[1] - middle(before)[1];
     this.panned(middle(now)[0] - middle(before)[0], down);
     // What the photo cannot follow, the page does: one finger belongs to the marks.
-    this.scrollPage((this.view.centre[1] - from) * this.view.scale + down);
+    this.scrollPage((from - this.view.centre[1]) * this.view.scale - down);
     this.pointers.set(id, now);
     this.sharpenIfNeeded();
     this.drawSoon();
@@ -137,11 +137,11 @@ class Touched extends Changing {
     this.view.panBy(dx, dy);
   }
 
-  scrollPage(by) {
+  scrollPage(by, behavior = "instant") {
     let part = this.root.host || this.root;
     while (part && !(part.scrollHeight > part.clientHeight && /auto|scroll/.test(getComputedStyle(part).overflowY)))
       part = part.parentElement || part.getRootNode().host;
-    (part || document.scrollingElement).scrollBy({ top: -by, behavior: "instant" });
+    (part || document.scrollingElement).scrollBy({ top: by, behavior });
   }
 
   up(e, cancelled) {

@@ -31,8 +31,8 @@ class Surface extends Keyed {
     this.stage.style.setProperty("--ratio", `${data.size[0]} / ${data.size[1]}`);
     this.stage.style.setProperty("--share", data.size[0] / data.size[1]);
     this.overlay = new Overlay(this.svg);
-    this.lens = new Lens(root.querySelector(".lens"));
-    this.close = new CloseUp(root.querySelector(".close"));
+    this.lens = new Lens(root.querySelector(".lens"), 40);
+    this.close = new CloseUp(root.querySelector(".close"), 16);
     this.view = new View(this.stage, [this.svg, this.photo], data.size);
     this.panel.build(data, this.steps);
     this.listen();
