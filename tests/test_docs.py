@@ -65,7 +65,7 @@ def test_no_option_is_written_down_that_is_not_there() -> None:
         opt
         for command in (*COMMANDS.values(), commands)
         for option in command.params
-        for opt in option.opts
+        for opt in (*option.opts, *option.secondary_opts)
     }
     written = set(re.findall(r"(?<![\w-])--[a-z][a-z0-9-]+", WORKSHOP))
     assert written <= there | {"--help"}

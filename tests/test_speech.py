@@ -26,6 +26,7 @@ click's.
 """
 NO_LANGUAGE: Final = {
     "Language · Sprache": "found by everybody, whatever is spoken",
+    "data:image/svg+xml;base64,": "how the address of a drawing begins, which nobody reads",
     **dict.fromkeys(
         (*ALL_LANDMARKS, *READINGS, *COATS, *BUILDS, *UNITS, "girth"), "as typed in case files"
     ),

@@ -18,6 +18,7 @@ from photocheck.server.access.linked import LinkedStore
 from photocheck.server.shop import shop_of
 from photocheck.speech import LANGUAGES, tr
 from photocheck.uploads import BusyError, Limits
+from photocheck_app.doors.icon import as_address
 from photocheck_app.doors.settings import the_store
 
 _DRAWINGS = Path(__file__).parent / "drawings"
@@ -214,7 +215,7 @@ def drawn(name: str, *, shown: str = "") -> str:
 
     It says nothing to those who do not see it: the option's words must do.
     """
-    return f"![](data:image/svg+xml;base64,{base64.b64encode(_svg(name, shown).encode()).decode()})"
+    return "".join(("![](", as_address(_svg(name, shown).encode()), ")"))
 
 
 def _svg(name: str, shown: str) -> str:

@@ -10,6 +10,7 @@ from photocheck.cli.case_options import TOLERANCES_HELP
 from photocheck.cli.say import say, say_json
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
+from photocheck.photo.kind import reads_heic
 from photocheck.server.shop import (
     HEIC_VARIABLE,
     RATIOS_VARIABLE,
@@ -63,10 +64,10 @@ def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 help="The shop's own messages; see the command templates.",
             ),
             click.option(
-                "--heic",
-                is_flag=True,
+                "--heic/--no-heic",
+                default=reads_heic,
                 envvar=HEIC_VARIABLE,
-                help="Take HEIC photos too, as phones write them.",
+                help="Take HEIC photos too, as iPhones write them; where they can be read, yes.",
             ),
             click.option(
                 "--tolerances",

@@ -22,6 +22,7 @@ from photocheck.cli.progress import progress
 from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError, printable
+from photocheck.photo.kind import reads_heic
 from photocheck.speech import LANGUAGES, tr
 from photocheck.words import UNITS
 
@@ -56,7 +57,11 @@ def desk() -> None:
 )
 @click.option("--dry-run", is_flag=True, help="Show what would come in; bring nothing in.")
 @click.option("--update", is_flag=True, help="Rows that changed replace orders not checked yet.")
-@click.option("--heic", is_flag=True, help="Take HEIC photos too, as phones write them.")
+@click.option(
+    "--heic/--no-heic",
+    default=reads_heic,
+    help="Take HEIC photos too, as iPhones write them; where they can be read, yes.",
+)
 @click.option("--no-check", is_flag=True, help="Do not check the orders that lack nothing.")
 @JOBS_OPTION
 @STORE_OPTION

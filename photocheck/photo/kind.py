@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from importlib.util import find_spec
 from types import MappingProxyType
 from typing import Final
 
@@ -37,6 +38,15 @@ SUFFIXES_OF: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 
 SUFFIXES: Final = tuple(suffix for kind in KINDS for suffix in SUFFIXES_OF[kind])
 """Those of all kinds."""
+
+HEIC_LIBRARY: Final = "pillow_heif"
+"""What reads HEIC; there is no build of it for every machine."""
+
+
+def reads_heic() -> bool:
+    """Whether HEIC can be read here, as iPhones send it where they may."""
+    return find_spec(HEIC_LIBRARY) is not None
+
 
 ANOTHER: Final = later("Copy the photo again from the phone or camera, or take a new one")
 """What to do about a file that came damaged."""

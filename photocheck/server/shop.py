@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from photocheck.errors import PhotocheckError
+from photocheck.photo.kind import reads_heic
 from photocheck.speech import tr
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ TEMPLATES_VARIABLE: Final = "PHOTOCHECK_TEMPLATES"
 HEIC_VARIABLE: Final = "PHOTOCHECK_HEIC"
 TOLERANCES_VARIABLE: Final = "PHOTOCHECK_TOLERANCES"
 
-_ANSWERS: Final = {"": False, "0": False, "no": False, "1": True, "yes": True}
+_ANSWERS: Final = {"0": False, "no": False, "1": True, "yes": True}
 
 _Stamp = tuple[int, int, int]
 
@@ -50,7 +51,7 @@ class Shop:
     templates : str
         The folder of message templates; empty for those shipped.
     heic : bool
-        Whether HEIC photos are taken in.
+        Whether HEIC photos are taken in; where they can be read, unless said otherwise.
     tolerances : str
         What the shop lets pass, as `photocheck.judge.tolerances.read_tolerances` reads it; empty
         for what is shipped.
@@ -59,7 +60,7 @@ class Shop:
     shelf: str = ""
     ratios: str = ""
     templates: str = ""
-    heic: bool = False
+    heic: bool = field(default_factory=reads_heic)
     tolerances: str = ""
 
     def sizes(self) -> tuple[Size, ...]:
@@ -133,7 +134,7 @@ def shop_of(environment: Mapping[str, str] | None = None) -> Shop:
     """
     told = os.environ if environment is None else environment
     heic = told.get(HEIC_VARIABLE, "").strip().casefold()
-    if heic not in _ANSWERS:
+    if heic and heic not in _ANSWERS:
         raise ShopError(
             tr("'{answer}' is neither yes nor no", answer=heic[:20]),
             where=HEIC_VARIABLE,
@@ -143,7 +144,7 @@ def shop_of(environment: Mapping[str, str] | None = None) -> Shop:
         told.get(SHELF_VARIABLE, ""),
         told.get(RATIOS_VARIABLE, ""),
         told.get(TEMPLATES_VARIABLE, ""),
-        _ANSWERS[heic],
+        _ANSWERS[heic] if heic else reads_heic(),
         told.get(TOLERANCES_VARIABLE, ""),
     )
 

@@ -12,6 +12,7 @@ from photocheck.errors import CaseError
 from photocheck.fit.shelf import ShelfError, demo_table
 from photocheck.judge.ratios import Ratios, write_ratios
 from photocheck.orders.messages.drafting import MessageError
+from photocheck.photo import kind
 from photocheck.server import serving
 from photocheck.server.shop import Shop, ShopError, environment_of, shop_of
 from photocheck.words import EXIT_CODES
@@ -40,6 +41,14 @@ def test_an_answer_that_is_neither_yes_nor_no_is_not_guessed() -> None:
         shop_of({"PHOTOCHECK_HEIC": "maybe"})
     assert shop_of({"PHOTOCHECK_HEIC": " YES "}).heic
     assert not shop_of({"PHOTOCHECK_HEIC": "0"}).heic
+
+
+def test_heic_is_taken_where_it_can_be_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert shop_of({}).heic
+    assert Shop().heic
+    monkeypatch.setattr(kind, "HEIC_LIBRARY", "no_such_library")
+    assert not shop_of({}).heic
+    assert not Shop().heic
 
 
 def test_sizes_are_read_again_when_the_file_changes(tmp_path: Path) -> None:

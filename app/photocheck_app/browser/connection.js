@@ -1,37 +1,11 @@
 // Says when the server cannot be reached, and when it can again.  Streamlit says it in English, over
 // the whole page, and while nothing is sent not at all.
 
+import { say, unsay } from "./sign.js";
+
 const APP = "data-test-connection-state";
 const PATIENCE_MS = 1500; // a moment without connection is nobody's business
 const BACK_MS = 4000; // how long the good news stands
-
-export function say(name, state = name) {
-  let told = {};
-  try {
-    const texts = JSON.parse(document.getElementById("photocheck-texts").textContent);
-    const asked = new URLSearchParams(location.search).get("language");
-    told = texts[asked] ?? texts[document.documentElement.lang] ?? {};
-  } catch {
-    return null; // a page that is not ours
-  }
-  let sign = document.querySelector(".pc-away");
-  if (!sign) {
-    sign = document.createElement("p");
-    sign.className = "pc-away";
-    sign.setAttribute("role", "status");
-    // Streamlit's dialogs hide all else from readers of the page, but not what says this.
-    sign.dataset.reactAriaTopLayer = "true";
-    document.body.append(sign);
-  }
-  sign.dataset.state = state;
-  if (sign.dataset.said !== told[name]) sign.textContent = sign.dataset.said = told[name];
-  return sign;
-}
-
-export function unsay(state) {
-  const sign = document.querySelector(".pc-away");
-  if (sign?.dataset.state === state) sign.remove();
-}
 
 let were = false; // connected, ever
 let away = false; // and said so

@@ -8,7 +8,7 @@ from typing import Final
 
 def as_address(svg: bytes) -> str:
     """An SVG as an address that holds it."""
-    return f"data:image/svg+xml;base64,{base64.b64encode(svg).decode()}"
+    return "".join(("data:image/svg+xml;base64,", base64.b64encode(svg).decode()))
 
 
 ICON: Final = as_address(

@@ -54,15 +54,27 @@ html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
 """
 
 
+_SHARED: Final = "sign.js"
+"""What the others import."""
+
+
 @cache
 def scripts() -> Mapping[str, bytes]:
-    """Our scripts by their addresses, whose names say what is in them."""
-    found = {}
+    """Our scripts by their addresses, whose names say what is in them; the shared one first."""
+    shared = (_OWN / _SHARED).read_bytes()
+    address = _address(_SHARED, shared)
+    found = {address: shared}
     for file in sorted(_OWN.glob("*.js")):
-        content = file.read_bytes()
-        name = f"{file.stem}.{sha256(content).hexdigest()[:12]}.js"
-        found[f"/static/photocheck/{name}"] = content
+        if file.name != _SHARED:
+            name = address.rpartition("/")[2]
+            content = file.read_bytes().replace(f"./{_SHARED}".encode(), f"./{name}".encode())
+            found[_address(file.name, content)] = content
     return MappingProxyType(found)
+
+
+def _address(name: str, content: bytes) -> str:
+    digest = sha256(content).hexdigest()[:12]
+    return f"/static/photocheck/{name.removesuffix('.js')}.{digest}.js"
 
 
 @cache
