@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from threading import Lock
 from types import MappingProxyType
@@ -165,6 +165,10 @@ _IMPORTED: Final = re.compile(r'(?:from|import)"\./([^"/]+\.js)"')
 _ICONS: Final = re.compile(r"\.\./media/(MaterialSymbols[^)]+\.woff2)")
 
 
+def _as_it_is(part: str, _: re.Match[str]) -> str:
+    return part
+
+
 def page_with(parts: Mapping[str, str]) -> str:
     """The page with other parts.
 
@@ -174,7 +178,7 @@ def page_with(parts: Mapping[str, str]) -> str:
     """
     page = _index()
     for name, part in parts.items():
-        page = PAGE_PARTS[name].sub(lambda _, part=part: part, page, count=1)
+        page = PAGE_PARTS[name].sub(partial(_as_it_is, part), page, count=1)
     return page
 
 

@@ -132,6 +132,16 @@ def begin_at_top(shown: str) -> None:
     _to_top(data=shown, key="to_top")
 
 
+def show_shop() -> None:
+    """Whose page this is: the workshop's name, how to reach it, in its own colour; or nothing."""
+    shop = shop_of()
+    if not (shop.name or shop.reach):
+        return
+    line = f"border-left:.4rem solid {shop.colour}" if shop.colour else ""
+    name = f"<strong>{escape(shop.name)}</strong>" if shop.name else ""
+    st.html(f'<p class="shop" style="{line}">{name} <span>{escape(shop.reach)}</span></p>')
+
+
 def as_text(text: str) -> str:
     """Markdown that shows the text as it is: names and file names are not ours to style."""
     return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)

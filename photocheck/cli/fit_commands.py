@@ -12,8 +12,11 @@ from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
 from photocheck.photo.kind import reads_heic
 from photocheck.server.shop import (
+    COLOUR_VARIABLE,
     HEIC_VARIABLE,
+    NAME_VARIABLE,
     RATIOS_VARIABLE,
+    REACH_VARIABLE,
     SHELF_VARIABLE,
     TEMPLATES_VARIABLE,
     TOLERANCES_VARIABLE,
@@ -75,6 +78,27 @@ def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 default="",
                 envvar=TOLERANCES_VARIABLE,
                 help=TOLERANCES_HELP,
+            ),
+            click.option(
+                "--name",
+                metavar="TEXT",
+                default="",
+                envvar=NAME_VARIABLE,
+                help="What the workshop calls itself, above its owners' pages.",
+            ),
+            click.option(
+                "--reach",
+                metavar="TEXT",
+                default="",
+                envvar=REACH_VARIABLE,
+                help="How owners reach it: a telephone number or an address.",
+            ),
+            click.option(
+                "--colour",
+                metavar="#RRGGBB",
+                default="",
+                envvar=COLOUR_VARIABLE,
+                help="The workshop's own colour, beside its name.",
             ),
         )
     ):

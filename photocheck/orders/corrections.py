@@ -138,6 +138,8 @@ def changes(before: Draft, after: Draft) -> tuple[str, ...]:
             )
     if before.unit != after.unit:
         found.append(tr("another unit"))
+    if before.owner != after.owner:
+        found.append(tr("who orders"))
     if before.dog != after.dog:
         found.append(tr("facts about the dog"))
     photos = {photo.file: photo for photo in before.photos}

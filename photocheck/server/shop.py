@@ -8,6 +8,7 @@ nothing is ever replaced by what is shipped in silence.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -28,6 +29,11 @@ RATIOS_VARIABLE: Final = "PHOTOCHECK_RATIOS"
 TEMPLATES_VARIABLE: Final = "PHOTOCHECK_TEMPLATES"
 HEIC_VARIABLE: Final = "PHOTOCHECK_HEIC"
 TOLERANCES_VARIABLE: Final = "PHOTOCHECK_TOLERANCES"
+NAME_VARIABLE: Final = "PHOTOCHECK_SHOP"
+REACH_VARIABLE: Final = "PHOTOCHECK_SHOP_REACH"
+COLOUR_VARIABLE: Final = "PHOTOCHECK_SHOP_COLOUR"
+
+_COLOUR: Final = re.compile(r"#[0-9a-fA-F]{6}")
 
 _ANSWERS: Final = {"0": False, "no": False, "1": True, "yes": True}
 
@@ -55,6 +61,11 @@ class Shop:
     tolerances : str
         What the shop lets pass, as `photocheck.judge.tolerances.read_tolerances` reads it; empty
         for what is shipped.
+    name, reach : str
+        What the workshop calls itself, and how to reach it, as its owners read it; empty for
+        neither.
+    colour : str
+        Its own, as "#rrggbb"; empty for none.
     """
 
     shelf: str = ""
@@ -62,6 +73,9 @@ class Shop:
     templates: str = ""
     heic: bool = field(default_factory=reads_heic)
     tolerances: str = ""
+    name: str = ""
+    reach: str = ""
+    colour: str = ""
 
     def sizes(self) -> tuple[Size, ...]:
         """The sizes on the shelf as the file has them now; empty when there is none.
@@ -103,6 +117,12 @@ class Shop:
         self.sizes()
         self.learnt()
         self.tolerated()
+        if self.colour and not _COLOUR.fullmatch(self.colour):
+            raise ShopError(
+                tr("'{colour}' is no colour", colour=self.colour[:20]),
+                where=COLOUR_VARIABLE,
+                do=tr("Write it as #rrggbb, #1f4e5f for example"),
+            )
         if self.templates:
             from photocheck.orders.messages.drafting import check_templates
 
@@ -121,6 +141,9 @@ def environment_of(shop: Shop) -> dict[str, str]:
         TEMPLATES_VARIABLE: whole(shop.templates),
         HEIC_VARIABLE: "yes" if shop.heic else "no",
         TOLERANCES_VARIABLE: shop.tolerances,
+        NAME_VARIABLE: shop.name,
+        REACH_VARIABLE: shop.reach,
+        COLOUR_VARIABLE: shop.colour,
     }
 
 
@@ -146,6 +169,9 @@ def shop_of(environment: Mapping[str, str] | None = None) -> Shop:
         told.get(TEMPLATES_VARIABLE, ""),
         _ANSWERS[heic] if heic else reads_heic(),
         told.get(TOLERANCES_VARIABLE, ""),
+        told.get(NAME_VARIABLE, ""),
+        told.get(REACH_VARIABLE, ""),
+        told.get(COLOUR_VARIABLE, ""),
     )
 
 

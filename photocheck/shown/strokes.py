@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 from math import hypot
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from photocheck.body.shape import FRONT_TURN_ALONG, FRONT_TURN_BELOW
 from photocheck.case.model import Marking, Point
 from photocheck.shown.colours import (
     DARK,
@@ -27,6 +28,10 @@ if TYPE_CHECKING:
     from PIL import Image, ImageDraw
 
 
+WAY_POINTS: Final = 16
+"""Pieces of a curved line: each shorter than the line is wide."""
+
+
 def harness_lines(
     marks: dict[str, Point], markings: Sequence[Marking], view: Cropped
 ) -> dict[str, list[Point]]:
@@ -41,12 +46,40 @@ def harness_lines(
         # The bends of several people cannot be averaged: those of the first who gave any.
         given = next((m.bends[span] for m in markings if m.bends.get(span)), ())
         lines[span] = [marks[start], *map(view.at, given), marks[end]]
+        if span == "front_length" and not given:
+            lines[span] = _behind_the_foreleg(marks[start], marks[end])
     for width, (left, right) in FRONT_PAIRS.items():
         if left in marks and right in marks:
             lines[width] = [marks[left], marks[right]]
     if "front_length" in lines and "rear_length" in lines:
         lines["full_length"] = lines["front_length"] + lines["rear_length"][1:]
     return lines
+
+
+def _behind_the_foreleg(breastbone: Point, last_rib: Point) -> list[Point]:
+    """How the tape runs between the forelegs and out behind one, where nobody marked its bends.
+
+    A parabola through the point at which the body's model expects it to turn.
+    """
+    along, below = FRONT_TURN_ALONG, FRONT_TURN_BELOW.median
+    (x0, y0), (x1, y1) = breastbone, last_rib
+    dx, dy = x1 - x0, y1 - y0
+    down = 1.0 if dx > 0 else -1.0  # square to the chord, towards the ground
+    turn = (x0 + along * dx - down * below * dy, y0 + along * dy + down * below * dx)
+    # of the parabola that is at the turn for t = along
+    here, there, both = (1.0 - along) ** 2, along**2, 2.0 * along * (1.0 - along)
+    knee = ((turn[0] - here * x0 - there * x1) / both, (turn[1] - here * y0 - there * y1) / both)
+    found = []
+    for k in range(WAY_POINTS + 1):
+        t = k / WAY_POINTS
+        weights = ((1.0 - t) ** 2, 2.0 * t * (1.0 - t), t**2)
+        found.append(
+            (
+                weights[0] * x0 + weights[1] * knee[0] + weights[2] * x1,
+                weights[0] * y0 + weights[1] * knee[1] + weights[2] * y1,
+            )
+        )
+    return found
 
 
 def _line_width(span: str, flagged: bool) -> float:

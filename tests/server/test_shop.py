@@ -36,6 +36,14 @@ def test_an_environment_tells_the_same_in_any_folder(
     assert shop_of(environment_of(Shop())) == shop_of({}) == Shop()
 
 
+def test_whose_pages_they_are_is_told_too() -> None:
+    shop = Shop(name="The invented harness room", reach="0123 456", colour="#1f4e5f")
+    assert shop_of(environment_of(shop)) == shop
+    shop.check()
+    with pytest.raises(ShopError, match="'teal' is no colour"):
+        Shop(colour="teal").check()
+
+
 def test_an_answer_that_is_neither_yes_nor_no_is_not_guessed() -> None:
     with pytest.raises(ShopError, match="PHOTOCHECK_HEIC: 'maybe' is neither yes nor no"):
         shop_of({"PHOTOCHECK_HEIC": "maybe"})

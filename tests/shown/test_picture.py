@@ -10,6 +10,7 @@ from babel.messages.catalog import Message
 from PIL import Image, ImageDraw, ImageFont
 from skimage.color import rgb2lab
 
+from photocheck.body.shape import FRONT_TURN_BELOW
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Marking
 from photocheck.errors import PhotocheckError, PhotoError
@@ -23,8 +24,9 @@ from photocheck.shown.labels import Wanted, overlap, place
 from photocheck.shown.naming import SHORT_REFERENCES
 from photocheck.shown.picture import annotate, draw_located
 from photocheck.shown.picture_file import write_picture
+from photocheck.shown.strokes import harness_lines
 from photocheck.speech import LANGUAGES, speaking, tr
-from photocheck.words import SPAN_ENDS, SPAN_TITLES, SPANS, VERDICT_TITLES, VERDICTS
+from photocheck.words import LANDMARKS, SPAN_ENDS, SPAN_TITLES, SPANS, VERDICT_TITLES, VERDICTS
 from tests.support.catalogues import written as catalogue
 from tests.support.made_report import CORNERS, MARKS, made_report
 
@@ -824,3 +826,26 @@ def test_a_stance_is_said_and_drawn():
     assert with_it.shape[0] > without.shape[0]  # one line more in the banner
     grown = with_it.shape[0] - without.shape[0]
     assert np.any(with_it[grown:] != without, axis=2).sum() > 200  # and the evidence drawn
+
+
+def test_the_front_is_drawn_as_the_tape_runs_and_not_straight_through_the_foreleg():
+    """Through the turn that the body's model expects; towards the ground for either way round."""
+    marks = dict.fromkeys(LANDMARKS, (0.0, 0.0)) | {"breastbone": (100.0, 50.0)}
+    for last_rib in ((300.0, 50.0), (-100.0, 50.0)):
+        lines = harness_lines(marks | {"last_rib": last_rib}, [], None)
+        drawn = np.array(lines["front_length"])
+        assert tuple(drawn[0]) == (100.0, 50.0)
+        assert tuple(drawn[-1]) == last_rib
+        lowest = drawn[drawn[:, 1].argmax()]
+        assert lowest[1] == pytest.approx(50.0 + FRONT_TURN_BELOW.median * 200.0, abs=1.0)
+        assert lowest[0] == pytest.approx((100.0 + last_rib[0]) / 2, abs=15.0)
+    # where somebody marked its bends, that is its way
+    bent = Marking({}, {"front_length": ((150.0, 90.0),)})
+    assert len(harness_lines(marks, [bent], Unmoved())["front_length"]) == 3
+
+
+class Unmoved:
+    """A view that is the whole photo."""
+
+    def at(self, xy):
+        return xy

@@ -97,6 +97,14 @@ def _by_another_program(order: Order, check: Check, who: str) -> None:
                 st.rerun()
 
 
+def _owner(order: Order) -> str:
+    """Who orders, how to reach them, and the order's own number; as told last."""
+    told = order.draft.owner
+    parts = [told.name, told.reach, told.number and tr("order {number}", number=told.number)]
+    said = " · ".join(escape(part) for part in parts if part)
+    return f'<div class="quiet">{said}</div>' if said else ""
+
+
 def _looked_at(order: Order) -> Check | None:
     asked = st.query_params.get("check", "")
     found = [check for check in order.checks if str(check.number) == asked]
@@ -117,7 +125,7 @@ def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) 
         said = f"<div>{verdict_chip(check.report.verdict)} {escape(' '.join(told))}</div>"
     left.html(
         f'<h1>{name} {state} <span class="quiet" style="font-weight:400">'
-        f"{escape(_dog(dog, order.name))}</span></h1>{said}"
+        f"{escape(_dog(dog, order.name))}</span></h1>{_owner(order)}{said}"
     )
     before, after = neighbours(store().lines(), order.key)
     with right, st.container(horizontal=True, horizontal_alignment="right", gap="xsmall"):

@@ -25,6 +25,7 @@ from photocheck_app.owner import (
     sample,
     welcome,
 )
+from photocheck_app.owner.follow import follow
 from photocheck_app.owner.menu import show_whereabouts
 from photocheck_app.owner.way import (
     AGAIN,
@@ -39,7 +40,7 @@ from photocheck_app.owner.way import (
     leave,
     title_of,
 )
-from photocheck_app.shared import as_text, begin_at_top, owners_store
+from photocheck_app.shared import as_text, begin_at_top, owners_store, show_shop
 
 _SHOW: Final[Mapping[str, Callable[[Way, str], None]]] = {
     **dict.fromkeys((*screens.ASKED, *map(screens.again, screens.ASKED)), one_reading.show),
@@ -63,6 +64,7 @@ def page() -> None:
         sample.show()
     elif not key:
         at = "welcome"
+        show_shop()
         welcome.show()
     else:
         at = _order(key, step)
@@ -103,9 +105,13 @@ def _order(key: str, step: str) -> str:
         return "lost"
     step = step or (screens.RESULT if way.checks else screens.stands_at(way.draft))
     show_whereabouts(way, step)
+    if step in (screens.RESULT, SEND):
+        show_shop()
     _said_by_workshop(way, step)
     st.header(_heading(step), anchor=False)
     _SHOW[step](way, step)
+    if way.checks:
+        follow(way)
     return step
 
 

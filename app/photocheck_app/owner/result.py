@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import streamlit as st
@@ -28,7 +29,7 @@ from photocheck.report.file import report_text
 from photocheck.report.model import Offer, Report
 from photocheck.server import bench
 from photocheck.server.run import check_order
-from photocheck.speech import later, spoken, tr
+from photocheck.speech import later, speaking, spoken, tr
 from photocheck.uploads import BusyError
 from photocheck.words import READING_TITLES
 from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
@@ -133,8 +134,8 @@ def show(way: Way, page: str) -> None:
         for number, picture in enumerate(_pictures(way, report)):
             show_photo(report, number, picture)
             st.download_button(
-                tr("Save or share this picture"),
-                picture,
+                tr("Save this as a card"),
+                partial(_card, way, report, number, spoken()),
                 f"photocheck-{number + 1}.jpg",
                 "image/jpeg",
                 key=f"picture_{number}",
@@ -142,6 +143,13 @@ def show(way: Way, page: str) -> None:
                 on_click="ignore",
                 width="stretch",
             )
+
+
+def _card(way: Way, report: Report, number: int, language: str) -> bytes:
+    """The picture with its verdict and lengths, made when somebody wants it."""
+    with speaking(language):
+        asked = json.dumps(way.draft.to_dict(), sort_keys=True)
+        return bench.picture(owners_store(), way.key, (asked, language), report, number)
 
 
 def _put_right(way: Way, report: Report) -> None:
@@ -314,7 +322,7 @@ def _not_checked(error: PhotocheckError, steps: tuple[str, ...]) -> None:
 def _pictures(way: Way, report: Report) -> list[bytes]:
     def draw() -> list[bytes]:
         return [
-            bench.picture(owners_store(), way.key, (asked, spoken()), report, number)
+            bench.picture(owners_store(), way.key, (asked, spoken()), report, number, bare=True)
             for number in range(len(report.photos))
         ]
 
@@ -342,10 +350,11 @@ def _sent(way: Way) -> bool:
 
 def _send(way: Way, report: Report, sent: bool) -> None:
     if sent:
-        st.success(
-            tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
-            icon=":material/mark_email_read:",
-        )
+        if owners_store().order(way.key).state == "waiting":
+            st.success(
+                tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
+                icon=":material/mark_email_read:",
+            )
         return
     good = report.verdict in ("agrees", "could_hide")
     st.button(
