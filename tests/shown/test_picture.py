@@ -832,7 +832,7 @@ def test_the_front_is_drawn_as_the_tape_runs_and_not_straight_through_the_forele
     """Through the turn that the body's model expects; towards the ground for either way round."""
     marks = dict.fromkeys(LANDMARKS, (0.0, 0.0)) | {"breastbone": (100.0, 50.0)}
     for last_rib in ((300.0, 50.0), (-100.0, 50.0)):
-        lines = harness_lines(marks | {"last_rib": last_rib}, [], None)
+        lines = harness_lines(marks | {"last_rib": last_rib}, [], Unmoved())
         drawn = np.array(lines["front_length"])
         assert tuple(drawn[0]) == (100.0, 50.0)
         assert tuple(drawn[-1]) == last_rib
