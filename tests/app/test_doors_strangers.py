@@ -329,6 +329,27 @@ def test_a_page_that_sends_text_is_shut() -> None:
     assert reached == [STREAM]
 
 
+def test_a_page_that_was_shut_is_asked_for_nothing_more() -> None:
+    coming: list[Message] = [{"type": "websocket.receive", "text": "x"}]
+    sent: list[Message] = []
+
+    async def receive() -> Message:
+        return coming.pop()  # raises where it is asked once more
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    async def read() -> list[Message]:
+        page = open_pages.Page(receive, send, "203.0.113.7")
+        assert not page.left
+        told = [await page.receive() for _ in range(3)]
+        assert page.left
+        return told
+
+    assert {one["type"] for one in asyncio.run(read())} == {"websocket.disconnect"}
+    assert [one["type"] for one in sent] == ["websocket.close"]
+
+
 def test_one_address_has_only_so_many_pages_and_requests(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (open_pages.MOST_PAGES, open_pages.MOST_REQUESTS) == (150, 100)
     assert open_pages.LONGEST_WAIT_S == 10

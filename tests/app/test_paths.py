@@ -343,3 +343,10 @@ def test_links_lead_from_every_page_to_the_first() -> None:
         link = address_of_link(f"https://shop.example/check/{page}", "a.b.c")
         assert link == "https://shop.example/check/?order=a.b.c"
         assert purpose_of(_scope(f"/{page}")) == ("page", f"/{page}")
+
+
+def test_a_server_that_gives_no_raw_path_is_served_by_the_path_alone() -> None:
+    # ASGI has it as optional ("raw_path", HTTP connection scope).
+    for raw in ({}, {"raw_path": None}):
+        assert purpose_of({"type": "http", "path": "/staff", **raw}) == ("sign in", "/staff")
+        assert purpose_of({"type": "http", "path": "/nowhere", **raw}) is None

@@ -319,6 +319,21 @@ def test_a_failure_of_the_program_becomes_one_sentence_and_blames_no_photo(
     assert "planted" in caplog.text
 
 
+def test_what_a_library_prints_is_no_part_of_the_answer(astray):
+    astray(
+        "import photocheck.photo.clean as module\n"
+        "from photocheck.uploads import worker\n"
+        "clean = module.clean\n"
+        "def printing(*given):\n"
+        "    os.write(1, b'a warning')\n"
+        "    print('another', flush=True)\n"
+        "    return clean(*given)\n"
+        "module.clean = printing\n"
+        "worker.main()"
+    )
+    assert take_upload(encoded(quarters())).size_px == (320, 200)
+
+
 def test_what_a_decoder_raises_for_damaged_bytes_is_told_of_the_photo(astray):
     for kind in ("OSError", "SyntaxError", "ValueError", "EOFError", "__import__('struct').error"):
         astray(

@@ -81,6 +81,21 @@ def test_what_is_not_a_link_opens_nothing(store: DatabaseStore) -> None:
         assert refused(store, wrong)
 
 
+def test_who_carries_nothing_that_could_be_a_pass_costs_no_look_for_a_newer_secret(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked: list[str] = []
+
+    def carried(_: object, text: str, __: str) -> None:
+        looked.append(text)
+
+    monkeypatch.setattr(passes, "_carried", carried)
+    for text in ("", "é", "x" * 201, "x" * 200):
+        with pytest.raises(AccessError):
+            passes.order_of(store, text)
+    assert looked == ["x" * 200]
+
+
 def test_a_pass_is_for_one_purpose(store: DatabaseStore) -> None:
     key, _ = checked(store)
     staff.add(store, "Ada", GOOD)
@@ -241,6 +256,12 @@ def test_staff_come_in_with_their_password_alone(store: DatabaseStore) -> None:
         assert staff.recognised(store, name, password) is None
     with pytest.raises(StaffError, match="can sign in already"):
         staff.add(store, "ADA LIND", OTHER)
+
+
+def test_nobodys_password_lets_nobody_in(store: DatabaseStore) -> None:
+    # What an unknown name's password is compared with, for as long as a known one's would take.
+    assert staff._hasher().verify(staff._nobodys(), "nobody's password")
+    assert staff.recognised(store, "ada", "nobody's password") is None
 
 
 def test_a_password_is_the_same_from_every_keyboard(store: DatabaseStore) -> None:
