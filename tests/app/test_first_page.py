@@ -105,9 +105,20 @@ def test_all_else_at_the_root_is_the_first_page(query: str) -> None:
     assert "begin=quick" in _asked(f"/?{query}")[2]
 
 
-@pytest.mark.parametrize("path", ["/owner", "/practise", "/sheet", "/desk"])
+@pytest.mark.parametrize("path", ["/practise", "/sheet", "/desk"])
 def test_other_pages_are_the_apps(path: str) -> None:
     assert '<div id="root">' in _asked(path)[2]
+
+
+@pytest.mark.parametrize(
+    ("asked", "there"),
+    [("/owner", "/"), ("/owner/", "/"), ("/owner?order=x&step=photo", "/?order=x&step=photo")],
+)
+def test_the_owners_way_is_at_the_root(asked: str, there: str) -> None:
+    # By its name Streamlit says that there is no such page.
+    status, given, _ = _asked(asked)
+    assert (status, given["location"]) == (307, there)
+    assert given["cache-control"] == "no-store"  # an owner's link is in it
 
 
 def test_it_speaks_as_asked_and_its_links_go_on_so() -> None:
@@ -166,11 +177,11 @@ def test_our_scripts_are_served_to_be_kept() -> None:
         assert (status, given["content-type"]) == (200, "text/javascript")
         assert "immutable" in given["cache-control"]
         assert content.encode() == shell.scripts()[path]
-        assert f'src=".{path}"' in _asked("/owner")[2]
+        assert f'src=".{path}"' in _asked("/practise")[2]
 
 
 def test_our_scripts_know_what_to_say_in_every_language() -> None:
-    page = _asked("/owner")[2]
+    page = _asked("/practise")[2]
     found = re.search(r'id="photocheck-texts">(.*?)</script>', page)
     assert found
     told = json.loads(found[1])

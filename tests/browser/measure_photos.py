@@ -1,14 +1,14 @@
 """What a photo loses that the browser makes smaller: ``python -m tests.browser.measure_photos``.
 
-The samples' scenes drawn anew as phones save them, 4032 x 3024 pixels, judged as they are and as
-Chromium makes them (`photocheck_app/browser/photos.js`).  Bar: less than 0.1 % of a length.
+The samples' scenes drawn anew as phones save them, 5760 x 4320 pixels, judged as they are
+and as Chromium makes them (`photocheck_app/browser/photos.js`).  Bar: less than 0.1 % of a length.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -24,7 +24,7 @@ from photocheck.report.model import Report
 from tests.support.browser_photos import made_smaller, maker
 from tests.support.pages import FLAGS
 
-PHONE_PX: Final = (4032, 3024)
+PHONE_PX: Final = (5760, 4320)
 _EXIF, _PIXEL_X, _PIXEL_Y = 0x8769, 0xA002, 0xA003
 
 
@@ -102,10 +102,12 @@ def lost(page: Page, folder: Path, out: Path) -> Lost:
     )
 
 
-def _drawn(folder: Path) -> Iterator[Path]:
+def _drawn(folder: Path, wanted: Collection[str]) -> Iterator[Path]:
     """Every sample as a phone would save it, drawn once and kept."""
     demo.PHOTO_PX = PHONE_PX  # type: ignore[misc]  # what the samples are drawn at
     for sample in demo.SAMPLES:
+        if wanted and sample.folder not in wanted:
+            continue
         place = folder / sample.folder
         if not (place / "truth.json").is_file():
             demo.write_sample(sample, place)
@@ -128,12 +130,14 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path, help="where the pictures are kept that are drawn")
-    folder = parser.parse_args().folder
+    parser.add_argument("names", nargs="*", help="of samples; all where none is given")
+    told = parser.parse_args()
+    folder: Path = told.folder
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
         page = maker(browser.new_page())
         found = []
-        for place in _drawn(folder):
+        for place in _drawn(folder, told.names):
             one = lost(page, place, folder / "smaller" / place.name)
             found.append(one)
             print(

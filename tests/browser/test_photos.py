@@ -18,8 +18,8 @@ from tests.support.browser_photos import made_smaller, maker
 
 pytestmark = pytest.mark.browser
 
-PHONE = (4032, 3024)
-SMALLER = (3056, 2292)
+PHONE = (5760, 4320)
+SMALLER = (4000, 3000)
 """Of the same shape, and still as many pixels as cameras write (`photocheck.photo.whole`)."""
 
 _ORIENTATION, _EXIF = 0x0112, 0x8769
@@ -73,15 +73,15 @@ def test_the_picture_is_the_same_and_so_is_what_the_file_says(
 
 @pytest.mark.parametrize(
     "odd",
-    ["cut", "small", "png", "no size told", "garbled", "not a picture", "two exif blocks"],
+    ["cut", "as large as most", "png", "no size told", "garbled", "not a picture", "two exif blocks"],
 )
 def test_what_is_odd_in_any_way_is_sent_as_it_is(page: Page, scene: Image.Image, odd: str) -> None:
     kind = "image/png" if odd == "png" else "image/jpeg"
     content = photo(scene)
     if odd == "cut":
-        content = photo(scene.crop((0, 0, 3901, 2926)))
-    elif odd == "small":
-        content = photo(scene.resize((2400, 1800)))
+        content = photo(scene.crop((0, 0, 5501, 4126)))
+    elif odd == "as large as most":
+        content = photo(scene.resize((4032, 3024)))
     elif odd == "no size told":
         content = photo(scene, tags={0xA405: 26})
     elif odd == "garbled":

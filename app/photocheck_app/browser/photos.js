@@ -7,9 +7,9 @@
 
 import { say, unsay } from "./sign.js";
 
-const LEAST_PIXELS = 7.0e6; // well above whole.NATIVE_PIXELS; 5 million move a length by up to 0.15 %
+const LEAST_PIXELS = 11.9e6; // what most phones save: of less, a small card is measured worse
 const WORTH_BYTES = 1.2e6; // what is smaller is sent soon enough
-const WORTH_PIXELS = 9.0e6; // fewer become hardly smaller
+const WORTH_PIXELS = 16e6; // fewer become hardly smaller
 const QUALITY = 0.93;
 const DONE = Symbol("made smaller");
 

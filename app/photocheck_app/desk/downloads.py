@@ -91,7 +91,7 @@ def of_order(order: Order, who: str) -> None:
             "application/zip",
             key="desk_held",
         )
-        st.html('<hr style="margin: .2rem 0; border: 0; border-top: 1px solid #dde2e5">')
+        st.html('<hr style="margin: .2rem 0; border: 0; border-top: 1px solid var(--desk-line)">')
         _delete(order)
 
 

@@ -5,6 +5,14 @@ from __future__ import annotations
 from typing import Final
 
 STYLE: Final = """<style>
+:root { --desk-ground: #fff; --desk-text: #222; --desk-quiet: #515b61; --desk-line: #dde2e5;
+  --desk-told: #e3eef2; --desk-doubted: #fdf1e8; --desk-wrong: #8a3500; --desk-state: #e6eaec;
+  --desk-bar: #8fa9b5; --desk-edge: #33515f; --desk-middle: #16323e; }
+@media (prefers-color-scheme: dark) {
+  :root { --desk-ground: #12181b; --desk-text: #f0f3f4; --desk-quiet: #b9c3c8; --desk-line: #38454b;
+    --desk-told: #17333d; --desk-doubted: #3a2413; --desk-wrong: #ffb38a; --desk-state: #38454b;
+    --desk-bar: #5f8191; --desk-edge: #a9c3cf; --desk-middle: #e6f0f3; }
+}
 .stMainBlockContainer:has(.st-key-desk) { padding: 4.1rem 1.4rem 1rem; max-width: 118rem; }
 .st-key-desk { gap: .55rem; }
 .st-key-desk [data-testid="stVerticalBlock"] { gap: .55rem; }
@@ -13,10 +21,10 @@ STYLE: Final = """<style>
 .st-key-desk .stHtml { font-size: .875rem; line-height: 1.35; }
 .st-key-desk h1 { font-size: 1.3rem; font-weight: 650; padding: 0; margin: 0; letter-spacing: 0; }
 .st-key-desk h2 { font-size: .8125rem; font-weight: 650; padding: 0; margin: .1rem 0 .15rem;
-  color: #44525a; letter-spacing: .01em; }
-.st-key-desk .arrived { background: #e3eef2; border-left: .25rem solid #1f4e5f;
+  color: var(--desk-quiet); letter-spacing: .01em; }
+.st-key-desk .arrived { background: var(--desk-told); border-left: .25rem solid #1f4e5f;
   padding: .25rem .6rem; }
-.st-key-desk .quiet { color: #515b61; font-size: .8125rem; }
+.st-key-desk .quiet { color: var(--desk-quiet); font-size: .8125rem; }
 .st-key-desk .chip { display: inline-block; border-radius: .25rem; padding: .05rem .45rem;
   font-size: .8125rem; font-weight: 600; white-space: nowrap; }
 .st-key-desk .whole { white-space: nowrap; }
@@ -25,13 +33,13 @@ STYLE: Final = """<style>
 .st-key-desk .measure_again { background: #a03e00; color: #fff; }
 .st-key-desk .retake { background: #00588c; color: #fff; }
 .st-key-desk .cannot_tell { background: #464646; color: #fff; }
-.st-key-desk .state { background: #e6eaec; color: #222; }
+.st-key-desk .state { background: var(--desk-state); color: var(--desk-text); }
 .st-key-desk .waiting { background: #1f4e5f; color: #fff; }
 .st-key-desk ul.plain { margin: 0; padding: 0; list-style: none; }
 .st-key-desk ul.plain li { margin: 0 0 .3rem; font-size: .875rem; }
 .st-key-desk ul.plain li:last-child { margin: 0; }
 .st-key-desk .st-key-desk_list { gap: .25rem; }
-.st-key-desk_list [data-testid="stHorizontalBlock"] { border-top: 1px solid #dde2e5;
+.st-key-desk_list [data-testid="stHorizontalBlock"] { border-top: 1px solid var(--desk-line);
   padding-top: .3rem; }
 .st-key-desk_list .stButton button { padding: 0; min-height: 1.6rem; text-align: left;
   justify-content: flex-start; }
@@ -40,35 +48,35 @@ STYLE: Final = """<style>
 table.spans, table.doubt, table.sources { border-collapse: collapse; width: 100%; }
 table.spans th, table.spans td, table.doubt th, table.doubt td, table.sources th,
 table.sources td { padding: .2rem .4rem .2rem 0; text-align: left; font-weight: 400;
-  vertical-align: middle; border: 0; border-top: 1px solid #e2e6e8; line-height: 1.25; }
+  vertical-align: middle; border: 0; border-top: 1px solid var(--desk-line); line-height: 1.25; }
 table.sources th, table.sources td { font-size: .8125rem; vertical-align: top; }
 table.spans tbody td:nth-child(3) { padding-right: .8rem; }
-table.spans thead th, table.doubt thead th, table.sources thead th { color: #515b61;
+table.spans thead th, table.doubt thead th, table.sources thead th { color: var(--desk-quiet);
   font-size: .75rem; border-top: 0; padding-top: 0; vertical-align: bottom; }
-table.spans small, table.doubt small { font-size: .75rem; color: #515b61; display: block; }
-table.spans tr.doubted { background: #fdf1e8; }
-table.spans tr.doubted small.said { color: #8a3500; font-weight: 650; }
+table.spans small, table.doubt small { font-size: .75rem; color: var(--desk-quiet); display: block; }
+table.spans tr.doubted { background: var(--desk-doubted); }
+table.spans tr.doubted small.said { color: var(--desk-wrong); font-weight: 650; }
 table.spans tbody th { position: relative; padding-left: .75rem; white-space: nowrap; }
 table.spans .swatch { position: absolute; left: 0; top: .3rem; bottom: .3rem; width: .35rem;
-  border: 1px solid #333; }
+  border: 1px solid var(--desk-edge); }
 table.spans tbody small { white-space: nowrap; }
 table.spans .figure { width: 40%; padding-right: 0; }
 .axis, .lane { position: relative; width: 100%; }
-.axis { height: 1rem; font-size: .6875rem; color: #515b61; }
+.axis { height: 1rem; font-size: .6875rem; color: var(--desk-quiet); }
 .axis span { position: absolute; transform: translateX(-50%); }
 .lane { height: 2rem; }
 .lane i { position: absolute; display: block; }
-.lane .grid { top: -.25rem; bottom: -.25rem; width: 1px; background: #dfe4e7; }
-.lane .bar { top: .75rem; height: .55rem; background: #8fa9b5; border: 1px solid #33515f; }
+.lane .grid { top: -.25rem; bottom: -.25rem; width: 1px; background: var(--desk-line); }
+.lane .bar { top: .75rem; height: .55rem; background: var(--desk-bar); border: 1px solid var(--desk-edge); }
 .lane .bar.open_left { border-left-style: dashed; }
 .lane .bar.open_right { border-right-style: dashed; }
-.lane .middle { top: .6rem; height: .85rem; width: 2px; margin-left: -1px; background: #16323e; }
+.lane .middle { top: .6rem; height: .85rem; width: 2px; margin-left: -1px; background: var(--desk-middle); }
 .lane .point { top: .66rem; width: .7rem; height: .7rem; margin-left: -.35rem;
   border-radius: 50%; background: #fff; border: 2.5px solid #111; }
 .lane .point.doubted { border-radius: 0; transform: rotate(45deg); background: #d55e00;
   border: 2px solid #111; }
-.lane .beyond { top: .42rem; font-style: normal; font-weight: 700; color: #8a3500;
-  font-size: .9rem; line-height: 1.2; background: #fff; padding: 0 .15rem; }
+.lane .beyond { top: .42rem; font-style: normal; font-weight: 700; color: var(--desk-wrong);
+  font-size: .9rem; line-height: 1.2; background: var(--desk-ground); padding: 0 .15rem; }
 .lane .beyond.right { right: 0; } .lane .beyond.left { left: 0; }
 .st-key-desk [data-testid="stTabs"] [role="tabpanel"] { padding-top: .6rem; }
 .st-key-desk [data-testid="stTabs"] [role="tab"] { height: 1.9rem; padding-top: 0; }
@@ -76,8 +84,8 @@ table.spans .figure { width: 40%; padding-right: 0; }
 table.figures { border-collapse: collapse; width: 100%; margin: .35rem 0 .5rem; }
 table.figures th, table.figures td { padding: .2rem .6rem .2rem 0; text-align: left;
   font-weight: 400; font-size: .8125rem; line-height: 1.25; vertical-align: top; border: 0;
-  border-top: 1px solid #e2e6e8; }
-table.figures thead th { color: #515b61; font-size: .75rem; border-top: 0; padding-top: 0;
+  border-top: 1px solid var(--desk-line); }
+table.figures thead th { color: var(--desk-quiet); font-size: .75rem; border-top: 0; padding-top: 0;
   vertical-align: bottom; }
 table.figures tbody th { white-space: nowrap; }
 table.shelf td:nth-child(2) { white-space: nowrap; }
@@ -86,7 +94,7 @@ table.cut td:nth-child(2) { font-weight: 650; }
 table.figures td { font-variant-numeric: tabular-nums; }
 table.figures tr.best th, table.figures tr.best td:nth-child(2) { font-weight: 650; }
 .st-key-desk .answer { font-weight: 650; margin: .1rem 0 .3rem; }
-.st-key-desk_notice { background: #e3eef2; border-left: .25rem solid #1f4e5f;
+.st-key-desk_notice { background: var(--desk-told); border-left: .25rem solid #1f4e5f;
   padding: .2rem .6rem; }
 .st-key-desk_notice button { min-height: 1.7rem; padding: 0 .6rem; }
 table.doubt .figure { width: 72%; }

@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 
 from jinja2 import Environment, FileSystemLoader
 from starlette.requests import HTTPConnection
+from starlette.responses import RedirectResponse, Response
 
 from photocheck.orders.depths import DEPTHS
 from photocheck.server.access.addresses import BEGIN, LINK, STEP
@@ -23,6 +24,7 @@ from photocheck_app import framework
 from photocheck_app.doors.icon import ICON, as_address
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.origin import SAFE
+from photocheck_app.doors.paths import OWNER
 from photocheck_app.doors.pressed import Pressed, answer
 from photocheck_app.doors.settings import by_invitation_only
 
@@ -49,7 +51,18 @@ def is_first_page(wanted: HTTPConnection, inner: str) -> bool:
     )
 
 
-def first_page(wanted: HTTPConnection) -> Any:
+def led_on(wanted: HTTPConnection, inner: str) -> Response | None:
+    """The answer to who asks for the owner's way by its name: it is at the root, and the app knows
+    it there alone."""
+    if inner.rstrip("/") != f"/{OWNER}" or wanted.scope["method"] not in SAFE:
+        return None
+    query = wanted.scope["query_string"].decode("latin-1")
+    address = f"{framework.base()}/"
+    headers = {"Cache-Control": "no-store"}
+    return RedirectResponse(f"{address}?{query}" if query else address, 307, headers)
+
+
+def first_page(wanted: HTTPConnection) -> Response:
     """The answer: the same to everybody who reads the same language."""
     asked = wanted.query_params.get("language", "")
     return answer(

@@ -23,7 +23,7 @@ from photocheck_app import framework
 from photocheck_app.doors.assets import asset, is_asset, page_file
 from photocheck_app.doors.bodies import Arriving, TooLargeError, most_bytes
 from photocheck_app.doors.cookies import cookie, give_out, taken_in
-from photocheck_app.doors.first_page import first_page, is_first_page
+from photocheck_app.doors.first_page import first_page, is_first_page, led_on
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.open_pages import (
     ANSWERED,
@@ -145,6 +145,9 @@ class Guard:
         await turn(REQUESTS, who)
         if found is None or not _is_theirs(*found, wanted.cookies.get(COOKIE, "")):
             await _turned_away(scope, receive, send, 404, _nothing_there())
+            return
+        if leading := led_on(wanted, found[1]):
+            await leading(scope, receive, send)
             return
         if is_first_page(wanted, found[1]):
             await first_page(wanted)(scope, receive, send)

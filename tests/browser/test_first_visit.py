@@ -1,0 +1,219 @@
+"""What a visitor meets before and beside the app: the first page, slow lines, the way photos go."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from photocheck.case.samples import samples_folder
+from photocheck.orders.store import open_store
+from photocheck.server.access.passes import order_of
+from tests.support.command_line import line_of
+from tests.support.pages import Visitors, free_port, rests, until_on_page
+from tests.support.served_alone import Alone, served_alone
+
+pytestmark = pytest.mark.browser
+
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "has_touch": True,
+    "is_mobile": True,
+}
+DESKTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 900}}
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Alone]:
+    with served_alone(tmp_path_factory.mktemp("first")) as app:
+        yield app
+
+
+def faults(page: Page, axe: str) -> list[Any]:
+    """What axe-core finds serious or critical."""
+    page.evaluate(axe)
+    found = page.evaluate("axe.run()")["violations"]
+    return [
+        (one["id"], [node["html"][:120] for node in one["nodes"]][:3])
+        for one in found
+        if one["impact"] in ("serious", "critical")
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("spoken", ["en", "de"])
+@pytest.mark.parametrize("device", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_the_first_page_keeps_nobody_out(
+    served: Alone, visitors: Visitors, axe: str, device: dict[str, Any], spoken: str, scheme: str
+) -> None:
+    page = visitors.come(**device, locale=spoken, color_scheme=scheme).new_page()
+    page.goto(served.address)
+    assert page.locator("html").get_attribute("lang") == spoken
+    assert faults(page, axe) == []
+    # The first way to begin is in reach without scrolling, and nothing lies beside the screen.
+    begin = page.locator(".go").first.bounding_box()
+    assert begin is not None
+    assert begin["y"] + begin["height"] <= device["viewport"]["height"]
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_without_scripts_it_is_read_and_opens_no_order(served: Alone, chromium: Browser) -> None:
+    context = chromium.new_context(**PHONE, locale="en", java_script_enabled=False)
+    page = context.new_page()
+    page.goto(served.address)
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    page.get_by_role("link", name="Deutsch").click()
+    expect(page.get_by_role("heading", name="Was Sie brauchen")).to_be_visible()
+    # What somebody's preview fetches begins nothing.
+    page.locator('a[href*="begin=quick"]').click()
+    expect(page.get_by_text("braucht JavaScript")).to_be_visible()
+    context.close()
+    store = open_store(str(served.store))
+    assert store.lines() == ()
+    store.close()
+
+
+def begun(served: Alone, context: BrowserContext) -> Page:
+    page = context.new_page()
+    page.goto(served.address)
+    page.locator('a[href*="begin=quick"]').click()
+    page.locator(".st-key-ways_on").wait_for(timeout=60_000)
+    rests(page)
+    return page
+
+
+def test_choosing_leads_to_the_first_step_with_its_way_on_at_the_foot(
+    served: Alone, visitors: Visitors
+) -> None:
+    page = begun(served, visitors.come(**PHONE, locale="de"))
+    assert page.locator(".pc-wait").count() == 0
+    bar = page.locator(".st-key-ways_on").bounding_box()
+    assert bar is not None
+    assert bar["y"] + bar["height"] == pytest.approx(PHONE["viewport"]["height"], abs=1)
+    # Scrolled to its end, nothing of the page lies under it.
+    page.locator("[data-testid=stMain]").evaluate("main => main.scrollTo(0, main.scrollHeight)")
+    last = page.locator(".stMainBlockContainer [data-testid=stButtonGroup]").last.bounding_box()
+    assert last is not None
+    assert last["y"] + last["height"] <= bar["y"]
+
+
+def phones_photo() -> bytes:
+    """A sample's photo as a phone with many pixels saves it."""
+    small = Image.open(samples_folder() / "flint" / "side.jpg")
+    large = np.asarray(small.resize((5760, 4320), Image.Resampling.BICUBIC))
+    grain = np.random.default_rng(2).integers(0, 13, large.shape[:2] + (1,), dtype=np.uint8)
+    exif = Image.Exif()
+    exif[0x8769] = {0xA405: 26, 0xA002: 5760, 0xA003: 4320}
+    held = io.BytesIO()
+    picture = Image.fromarray(np.clip(large, 0, 242).astype(np.uint8) + grain)
+    picture.save(held, "JPEG", quality=90, exif=exif)
+    return held.getvalue()
+
+
+def test_a_large_photo_goes_smaller_and_says_how_far(served: Alone, visitors: Visitors) -> None:
+    context = visitors.come(**PHONE, locale="de")
+    page = begun(served, context)
+    page.goto(re.sub("step=[^&]*", "step=photo", page.url))
+    field = page.locator("input[type=file]").first
+    field.wait_for(state="attached", timeout=30_000)
+    rests(page)
+    session = context.new_cdp_session(page)
+    session.send("Network.enable")
+    session.send(
+        "Network.emulateNetworkConditions",
+        {
+            "offline": False,
+            "latency": 50,
+            "downloadThroughput": 4e5,
+            "uploadThroughput": 8e5,
+        },
+    )
+    content = phones_photo()
+    field.set_input_files({"name": "dog.jpg", "mimeType": "image/jpeg", "buffer": content})
+    expect(page.get_by_text("Das Foto wird gesendet.")).to_be_visible(timeout=30_000)
+    page.wait_for_function("document.querySelector('.pc-away progress')?.value > 0")
+    key = re.search(r"order=([\w.-]+)", page.url)
+    assert key is not None
+    store = open_store(str(served.store))
+    order = order_of(store, key[1])
+    until_on_page(
+        page,
+        lambda: store.draft(order).photos,
+        "the photo is kept",
+        patience_s=60,
+    )
+    (photo,) = store.draft(order).photos
+    kept = store.photo(order, photo.file)
+    store.close()
+    assert Image.open(io.BytesIO(kept)).size == (4000, 3000)
+    expect(page.locator(".pc-away")).to_have_count(0)
+
+
+def _serve(port: int, store: Path) -> subprocess.Popen[str]:
+    process = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "photocheck", "serve"),
+            *("--port", str(port), "--store", str(store)),
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    line_of(process)
+    return process
+
+
+def test_a_lost_connection_is_told_and_so_is_its_coming_back(
+    visitors: Visitors, tmp_path: Path
+) -> None:
+    port, store = free_port(), tmp_path / "orders.sqlite3"
+    server = _serve(port, store)
+    page = visitors.come(**PHONE, locale="de").new_page()
+    page.goto(f"http://127.0.0.1:{port}/?step=sample")
+    page.get_by_role("heading", level=1).wait_for(timeout=60_000)
+    rests(page)
+    server.kill()
+    server.wait()
+    try:
+        sign = page.get_by_role("status").filter(has_text="Keine Verbindung")
+        expect(sign).to_be_visible(timeout=15_000)
+        # The framework's own word, in English and over everything.
+        page.locator("[data-testid=stDialog]").wait_for(state="attached", timeout=30_000)
+        expect(page.locator("[data-testid=stDialog]")).to_be_hidden()
+        server = _serve(port, store)
+        expect(page.get_by_text("Wieder verbunden.")).to_be_visible(timeout=60_000)
+        expect(page.locator(".pc-away")).to_have_count(0, timeout=15_000)
+    finally:
+        server.send_signal(signal.SIGINT)
+        server.wait(20)
+
+
+def test_no_step_moves_under_the_finger(served: Alone, visitors: Visitors) -> None:
+    """Cumulative layout shift of at most 0.1 (web.dev, "good") while a page comes."""
+    found = {}
+    for address in ("", "?step=sample", "sheet"):
+        page = visitors.come(**PHONE, locale="en").new_page()
+        page.add_init_script(
+            """window.shifted = 0;
+            new PerformanceObserver((list) => {
+                for (const one of list.getEntries()) {
+                    if (!one.hadRecentInput) window.shifted += one.value;
+                }
+            }).observe({ type: "layout-shift", buffered: true });"""
+        )
+        page.goto(f"{served.address}/{address}")
+        page.get_by_role("heading", level=1).wait_for(timeout=60_000)
+        if address:
+            rests(page)
+        found[address] = page.evaluate("window.shifted")
+    assert all(shift <= 0.1 for shift in found.values()), json.dumps(found)
