@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import closing
+from functools import partial
 from typing import Any
 
 import pytest
@@ -143,7 +144,7 @@ def test_a_database_that_dies_and_comes_back_costs_nobody_anything(
 
     for acknowledged in ("41.25", "41.5"):
         typed(page, acknowledged)
-        until_on_page(page, lambda text=acknowledged: kept(text), acknowledged, patience_s=30)
+        until_on_page(page, partial(kept, acknowledged), acknowledged, patience_s=30)
     assert health(behind) == {200}
     database.die()
     typed(page, "41.75")

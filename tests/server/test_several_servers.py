@@ -80,7 +80,7 @@ def test_who_signs_in_at_one_is_in_at_the_other_until_out_at_either(
     for name in NAMES:
         ada.cookies.set(AT, name)
         assert "signed in as Ada" in ada.get(f"{behind.address}/staff", timeout=30).text
-    kept = dict(ada.cookies)
+    kept = {one.name: str(one.value) for one in ada.cookies}
     ada.post(f"{behind.address}/staff", data={"act": "out"}, timeout=30)
     for name in NAMES:
         again = browser(behind, name)

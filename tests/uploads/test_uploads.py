@@ -432,10 +432,14 @@ def test_two_inside_and_the_rest_waits_or_is_turned_away():
 
 def test_nobody_waits_longer_than_they_have_patience():
     gate = Gate(places=1, waiting=5, patience_s=0.1)
-    with gate.place(), pytest.raises(BusyError, match="try again"), gate.place():
-        pass
+    with gate.place():
+        for _ in range(2):
+            with pytest.raises(BusyError, match="try again"), gate.place():
+                pass
+        assert gate._here == 1  # who lost patience is counted out, once
     with gate.place():
         pass
+    assert gate._here == 0
 
 
 def test_a_place_comes_free_when_reading_fails():

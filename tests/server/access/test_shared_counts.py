@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -48,7 +49,7 @@ def test_guesses_at_two_servers_are_counted_together(store: DatabaseStore, addre
         for server in (one, two, Rates(store=lambda: store)):  # the third was started since
             with pytest.raises(TooOftenError, match="Wait 60 minutes"):
                 server.refuse_beyond(NAME, "ada")
-            assert refused(lambda server=server: server.count(NAME, "ada"))
+            assert refused(partial(server.count, NAME, "ada"))
             server.refuse_beyond(NAME, "ben")
             server.refuse_beyond("failed sign in as, from address", "ada")
         # what is no guess stays with each server, which alone it protects
