@@ -16,6 +16,7 @@ from photocheck.judge.budget import budget, one_more_photo
 from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import ALL_ALIKE, Comparison
 from photocheck.judge.estimate import Estimate
+from photocheck.judge.impossible_marks import within_a_hand
 from photocheck.judge.marks_told import MarkedPhoto, told_marks
 from photocheck.judge.repeats import USUAL, TapeNoise, in_agreement
 from photocheck.judge.shots import CameraView
@@ -32,6 +33,7 @@ from photocheck.report.model import (
     StanceFinding,
     WidthResult,
 )
+from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View
 from photocheck.speech import tr
 from photocheck.version import program
@@ -142,7 +144,8 @@ def _marked(photos: Sequence[LookedAt], fused: Estimate) -> Iterator[MarkedPhoto
         for marking in photo.markings:
             marks = flat_marks(marking.marks, fused.to_pixels[number])
             spread = marking.spread_mm or 0.0
-            yield MarkedPhoto(marks, spread, number + 1, marking.by, several)
+            near = within_a_hand(marking.marks, mm_per_px(photo.view.seen))
+            yield MarkedPhoto(marks, spread, number + 1, marking.by, several, near)
 
 
 def _led_by(first: Sequence[Explanation], others: Sequence[Explanation]) -> tuple[Explanation, ...]:

@@ -214,19 +214,22 @@ def furthest_off(marks: Mapping[str, Point], spread_mm: float = 0.0) -> str:
     return best if fine[best] > 0.5 > fine[second] else ""
 
 
-def within_a_hand(marks: Mapping[str, Point]) -> bool:
+def within_a_hand(marks: Mapping[str, Point], mm_per_px: float = 1.0) -> bool:
     """Whether all marks lie so near to each other that no dog is so small.
 
     Parameters
     ----------
     marks : mapping of landmark name to Point
-        Mm in a plane of the dog; at least three.
+        Px; fewer than three are not judged.
+    mm_per_px : float
+        Near the dog.
 
     >>> within_a_hand({"breastbone": (0, 0), "shoulder_top": (30, -40), "tail_base": (90, -30)})
     True
     """
     pairs = combinations(marks.values(), 2)
-    return len(marks) > 2 and max(hypot(a[0] - b[0], a[1] - b[1]) for a, b in pairs) < HAND_MM
+    farthest = max((hypot(a[0] - b[0], a[1] - b[1]) for a, b in pairs), default=0.0)
+    return len(marks) > 2 and farthest * mm_per_px < HAND_MM
 
 
 def righted(marks: Mapping[str, Point], spread_mm: float = 0.0) -> dict[str, str]:

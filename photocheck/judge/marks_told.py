@@ -46,6 +46,9 @@ class MarkedPhoto:
         Who placed them.
     where : bool
         Whether the photo and the person need to be named, for there are several.
+    in_a_hand : bool
+        Whether all lie within a hand's breadth by the reference alone: the plane of the dog gives
+        way before it makes a dog so small.
     """
 
     marks: Mapping[str, Point]
@@ -53,6 +56,7 @@ class MarkedPhoto:
     photo: int
     by: str
     where: bool
+    in_a_hand: bool = False
 
 
 @dataclass(frozen=True)
@@ -110,8 +114,7 @@ def told_at_once(
     side = {name: marks[name] for name in ALL_LANDMARKS if name in marks}
     if len(side) < 3:
         return None
-    mm = px_per_mm or SPOT * longer_side_px / HAND_MM
-    if within_a_hand({name: (x / mm, y / mm) for name, (x, y) in side.items()}):
+    if within_a_hand(side, 1.0 / (px_per_mm or SPOT * longer_side_px / HAND_MM)):
         return ToldAtOnce(
             tr("All these marks lie within a hand's breadth: no dog is so small."),
             tr("Place them again"),
@@ -159,7 +162,7 @@ def told_marks(marked: Iterable[MarkedPhoto]) -> tuple[ToldMarks, ...]:
     """What is said of the marks that no dog can have, most probable first; empty for good ones."""
     found = []
     for one in marked:
-        if within_a_hand(one.marks):
+        if one.in_a_hand:
             found.append(_of_hand(one))
             continue
         judged = judge_marks(one.marks, one.spread_mm)
