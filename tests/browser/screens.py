@@ -1,7 +1,7 @@
 """Every screen's picture: ``python -m tests.browser.screens FOLDER``.
 
-In every language, light and dark, on a phone and at a desk, whole from top to bottom, with one page
-of all of them (``index.html``) to look through.  What axe-core finds is not asked here: the tests do.
+In every language, light and dark, on a phone and at a desk, whole from top to bottom, with one
+page of all of them (``index.html``) to look through.  What axe-core finds is the tests' business.
 """
 
 from __future__ import annotations

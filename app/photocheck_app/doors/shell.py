@@ -1,7 +1,7 @@
 """The page that the app begins as: something to see until its scripts have come, and our own.
 
-Streamlit's page is blank until 600 kB of scripts have arrived and run, and once more until the first
-run of our pages has an answer.
+Streamlit's page is blank until 600 kB of scripts have arrived and run, and once more until the
+first run of our pages has an answer.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ LOOK: Final = "".join(
 _STYLE: Final = """
 :root { color-scheme: light dark; }
 body { margin: 0; background: #fff; }
-.pc-wait { position: fixed; inset: 0; z-index: 1; pointer-events: none; display: grid; place-content: center; justify-items: center;
-  gap: 1rem; padding: 1rem; color: #000; font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
+.pc-wait { position: fixed; inset: 0; z-index: 1; pointer-events: none; display: grid;
+  place-content: center; justify-items: center; gap: 1rem; padding: 1rem; color: #000; font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
   Roboto, "Helvetica Neue", sans-serif; text-align: center; }
 .pc-wait i { width: 2.6rem; height: 2.6rem; border: 4px solid #d5dadd; border-top-color: #1f4e5f;
   border-radius: 50%; animation: pc-turn 1.1s linear infinite; }
