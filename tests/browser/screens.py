@@ -121,7 +121,8 @@ def shoot(page: Page, address: str, file: Path) -> None:
     size = page.viewport_size
     assert size is not None
     page.set_viewport_size({**size, "height": max(size["height"], min(height, TALLEST_PX))})
-    page.wait_for_timeout(300)  # the surface draws itself anew at another size
+    if page.locator("#root").count():
+        rests(page)  # the surface draws itself anew at another size
     page.screenshot(path=file)
     page.set_viewport_size(size)
 

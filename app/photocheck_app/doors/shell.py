@@ -33,7 +33,8 @@ _STYLE: Final = """
 :root { color-scheme: light dark; }
 body { margin: 0; background: #fff; }
 .pc-wait { position: fixed; inset: 0; z-index: 1; pointer-events: none; display: grid;
-  place-content: center; justify-items: center; gap: 1rem; padding: 1rem; color: #000; font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
+  place-content: center; justify-items: center; gap: 1rem; padding: 1rem; color: #000;
+  font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
   Roboto, "Helvetica Neue", sans-serif; text-align: center; }
 .pc-wait i { width: 2.6rem; height: 2.6rem; border: 4px solid #d5dadd; border-top-color: #1f4e5f;
   border-radius: 50%; animation: pc-turn 1.1s linear infinite; }
