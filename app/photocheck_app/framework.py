@@ -154,7 +154,7 @@ it says where scripts are not run, and where they put what they show."""
 
 FIRST_PARTS: Final = (
     *("BidiComponent", "Html", "Button", "ButtonGroup", "Radio", "TextInput", "NumberInput"),
-    *("Checkbox", "Expander", "FileUploader"),
+    *("Checkbox", "DownloadButton", "FileUploader", "Selectbox", "Popover", "Progress"),
 )
 """Scripts by the first part of their names that the page asks for only when something of the kind
 is to be shown, one after another: those that an owner's steps show."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import io
 import re
 from collections.abc import Mapping, Sequence
 from html import escape
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 import streamlit as st
+from PIL import Image
 
 from photocheck.case.model import Point
 from photocheck.orders.model import Store
@@ -20,6 +22,7 @@ from photocheck.speech import LANGUAGES, tr
 from photocheck.uploads import BusyError, Limits
 from photocheck_app.doors.icon import as_address
 from photocheck_app.doors.settings import the_store
+from photocheck_app.doors.shell import LOOK
 
 _DRAWINGS = Path(__file__).parent / "drawings"
 
@@ -147,11 +150,7 @@ def as_text(text: str) -> str:
     return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)
 
 
-_STYLES = ("look.css", "owner/way.css")
-STYLE: Final = "".join(
-    f"<style>{Path(__file__).parent.joinpath(name).read_text(encoding='utf-8')}</style>"
-    for name in _STYLES
-)
+STYLE: Final = f"<style>{LOOK}</style>"
 """How the ways for owners and learners look, and what the owner's has of its own."""
 
 
@@ -175,7 +174,9 @@ def picture(
         The photo's own size, px, and closed shapes in it, px, that are drawn over it.
     """
     style = "border:1px solid #d5dadd;border-radius:.5rem"
-    shown = _image("image/jpeg", jpeg, described, f"width:{width};{style}")
+    with Image.open(io.BytesIO(jpeg)) as opened:
+        size = opened.size
+    shown = _image("image/jpeg", jpeg, described, f"width:{width};{style}", size)
     (wide, high), shapes = outlined
     if not shapes:
         return shown
@@ -186,7 +187,8 @@ def picture(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" fill="none" '
         f'stroke="#ff8a00" stroke-width="{OUTLINE_SHARE}%" stroke-linejoin="round">{drawn}</svg>'
     )
-    over = _image("image/svg+xml", svg.encode(), "", "position:absolute;top:0;left:0;width:100%")
+    above = "position:absolute;top:0;left:0;width:100%"
+    over = _image("image/svg+xml", svg.encode(), "", above, (wide, high))
     return f'<div class="outlined">{shown}{over}</div>'
 
 
@@ -196,13 +198,22 @@ OUTLINE_SHARE = 0.5
 
 def svg_picture(svg: str, described: str, width: str = "100%") -> str:
     """HTML of an SVG, at a width as CSS has it."""
-    return _image("image/svg+xml", svg.encode(), described, f"width:{width}")
+    found = _VIEW_BOX.search(svg)
+    size = (int(found[1]), int(found[2])) if found else None
+    return _image("image/svg+xml", svg.encode(), described, f"width:{width}", size)
 
 
-def _image(kind: str, content: bytes, described: str, style: str) -> str:
+_VIEW_BOX: Final = re.compile(r'viewBox="\S+ \S+ (\d+)\S* (\d+)')
+
+
+def _image(
+    kind: str, content: bytes, described: str, style: str, size: tuple[int, int] | None
+) -> str:
     source = f"data:{kind};base64,{base64.b64encode(content).decode()}"
     style = f"max-width:100%;height:auto;display:block;{style}"
-    return f'<img src="{source}" alt="{escape(described)}" style="{style}">'
+    # With its shape told, what stands below does not move when it comes.
+    shape = f' width="{size[0]}" height="{size[1]}"' if size else ""
+    return f'<img src="{source}" alt="{escape(described)}"{shape} style="{style}">'
 
 
 def drawing(name: str, described: str, *, shown: str = "") -> str:

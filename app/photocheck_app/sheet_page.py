@@ -34,12 +34,9 @@ def page() -> None:
         horizontal=True,
         key="paper",
     )
-    left, right = st.columns([2, 3])
+    # On a phone one below the other: what one came for first.
+    left, right = st.columns([3, 2])
     with left:
-        st.html(
-            picture(_preview(paper), tr("The marker sheet: four black squares and two rulers."))
-        )
-    with right:
         st.download_button(
             tr("Download the sheet (PDF)"),
             _pdf(paper),
@@ -67,6 +64,10 @@ def page() -> None:
                 )
             )
         )  # fmt: skip
+    with right:
+        st.html(
+            picture(_preview(paper), tr("The marker sheet: four black squares and two rulers."))
+        )
     st.header(tr("No printer?"), anchor=False)
     st.write(tr("Anything flat of known size will do, the larger the better:"))
     st.markdown(

@@ -15,7 +15,7 @@ from photocheck.words import SPANS
 
 
 @dataclass(frozen=True)
-class Depth:
+class Carefulness:
     """One of the ways to choose from.
 
     Attributes
@@ -68,9 +68,9 @@ def _caught(*per_cent: int) -> Mapping[str, float]:
 # The shares are two rows of "What each way of measuring buys" in photocheck/benchmark/FIGURES.md:
 # "One photo, each reading once", and "Each reading twice, the ring, a photo from the front", in
 # which girth and weight are told too.
-DEPTHS: Final[Mapping[str, Depth]] = MappingProxyType(
+DEPTHS: Final[Mapping[str, Carefulness]] = MappingProxyType(
     {
-        QUICK: Depth(
+        QUICK: Carefulness(
             later("Quick"),
             later("Every reading once, one photo from the side."),
             later(
@@ -79,7 +79,7 @@ DEPTHS: Final[Mapping[str, Depth]] = MappingProxyType(
             ),
             _caught(44, 20, 29, 13),
         ),
-        CAREFUL: Depth(
+        CAREFUL: Carefulness(
             later("Careful"),
             later(
                 "Every reading twice and the neck ring, girth and weight, a second photo from the "

@@ -253,7 +253,7 @@ def test_files_that_pages_are_made_of_use_up_no_requests(
 
 
 def test_a_page_that_a_browser_still_holds_is_not_sent_again() -> None:
-    status, headers, content = _ask("/desk", {"accept": "text/html"})
+    status, headers, content = _ask("/sheet", {"accept": "text/html"})
     tag = dict(headers)["etag"]
     assert (status, b"<title>" in content, reached) == (200, True, [])
     assert _ask("/practise", {"if-none-match": tag})[::2] == (304, b"")

@@ -1,7 +1,7 @@
 """How long a first visit waits on a slow line: ``python -m tests.browser.measure_loading``.
 
-Bars: the first readable screen within 3 s at 1.6 Mbit/s and 150 ms, and within 10 s at 400 kbit/s and
-400 ms.  Each figure is the median of visits by browsers that have nothing of the app yet.
+Bars: the first readable screen within 3 s at 1.6 Mbit/s and 150 ms, and within 10 s at 400 kbit/s
+and 400 ms.  Each figure is the median of visits by browsers that have nothing of the app yet.
 """
 
 from __future__ import annotations

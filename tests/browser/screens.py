@@ -1,7 +1,7 @@
 """Every screen's picture: ``python -m tests.browser.screens FOLDER``.
 
-In every language, light and dark, on a phone and at a desk, whole from top to bottom, with one page
-of all of them (``index.html``) to look through.  What axe-core finds is not asked here: the tests do.
+In every language, light and dark, on a phone and at a desk, whole from top to bottom, with one
+page of all of them (``index.html``) to look through.  What axe-core finds is the tests' business.
 """
 
 from __future__ import annotations
@@ -121,7 +121,8 @@ def shoot(page: Page, address: str, file: Path) -> None:
     size = page.viewport_size
     assert size is not None
     page.set_viewport_size({**size, "height": max(size["height"], min(height, TALLEST_PX))})
-    page.wait_for_timeout(300)  # the surface draws itself anew at another size
+    if page.locator("#root").count():
+        rests(page)  # the surface draws itself anew at another size
     page.screenshot(path=file)
     page.set_viewport_size(size)
 

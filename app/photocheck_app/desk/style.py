@@ -53,7 +53,8 @@ table.sources th, table.sources td { font-size: .8125rem; vertical-align: top; }
 table.spans tbody td:nth-child(3) { padding-right: .8rem; }
 table.spans thead th, table.doubt thead th, table.sources thead th { color: var(--desk-quiet);
   font-size: .75rem; border-top: 0; padding-top: 0; vertical-align: bottom; }
-table.spans small, table.doubt small { font-size: .75rem; color: var(--desk-quiet); display: block; }
+table.spans small, table.doubt small { font-size: .75rem; color: var(--desk-quiet);
+  display: block; }
 table.spans tr.doubted { background: var(--desk-doubted); }
 table.spans tr.doubted small.said { color: var(--desk-wrong); font-weight: 650; }
 table.spans tbody th { position: relative; padding-left: .75rem; white-space: nowrap; }
@@ -67,10 +68,12 @@ table.spans .figure { width: 40%; padding-right: 0; }
 .lane { height: 2rem; }
 .lane i { position: absolute; display: block; }
 .lane .grid { top: -.25rem; bottom: -.25rem; width: 1px; background: var(--desk-line); }
-.lane .bar { top: .75rem; height: .55rem; background: var(--desk-bar); border: 1px solid var(--desk-edge); }
+.lane .bar { top: .75rem; height: .55rem; background: var(--desk-bar);
+  border: 1px solid var(--desk-edge); }
 .lane .bar.open_left { border-left-style: dashed; }
 .lane .bar.open_right { border-right-style: dashed; }
-.lane .middle { top: .6rem; height: .85rem; width: 2px; margin-left: -1px; background: var(--desk-middle); }
+.lane .middle { top: .6rem; height: .85rem; width: 2px; margin-left: -1px;
+  background: var(--desk-middle); }
 .lane .point { top: .66rem; width: .7rem; height: .7rem; margin-left: -.35rem;
   border-radius: 50%; background: #fff; border: 2.5px solid #111; }
 .lane .point.doubted { border-radius: 0; transform: rotate(45deg); background: #d55e00;

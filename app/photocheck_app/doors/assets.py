@@ -19,6 +19,7 @@ from photocheck_app import framework
 from photocheck_app.doors import shell
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.origin import SAFE
+from photocheck_app.doors.paths import WORKSHOP
 from photocheck_app.doors.pressed import Pressed, answer
 
 FOLDER: Final = "/static/"
@@ -72,6 +73,6 @@ async def page_file(wanted: HTTPConnection, inner: str) -> Response | None:
     whole = wanted.scope["path"] == framework.base() + inner
     if wanted.scope["method"] not in SAFE or not (plain and whole):
         return None
-    held = await asyncio.to_thread(shell.page, language_of(wanted))
+    held = await asyncio.to_thread(shell.page, language_of(wanted), inner.strip("/") == WORKSHOP)
     headers = {"Cache-Control": "no-cache", "Vary": "Accept-Encoding, Accept-Language"}
     return answer(wanted, held, headers)

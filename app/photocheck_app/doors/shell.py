@@ -1,7 +1,7 @@
 """The page that the app begins as: something to see until its scripts have come, and our own.
 
-Streamlit's page is blank until 600 kB of scripts have arrived and run, and once more until the first
-run of our pages has an answer.
+Streamlit's page is blank until 600 kB of scripts have arrived and run, and once more until the
+first run of our pages has an answer.
 """
 
 from __future__ import annotations
@@ -23,11 +23,18 @@ from photocheck_app.doors.pressed import Pressed
 _OWN: Final = Path(__file__).parents[1] / "browser"
 """Where our scripts lie: each is one of a page's modules."""
 
+LOOK: Final = "".join(
+    Path(__file__).parents[1].joinpath(name).read_text(encoding="utf-8")
+    for name in ("look.css", "owner/way.css")
+)
+"""How the ways for owners and learners look, and what the owner's has of its own."""
+
 _STYLE: Final = """
 :root { color-scheme: light dark; }
 body { margin: 0; background: #fff; }
-.pc-wait { position: fixed; inset: 0; z-index: 1; pointer-events: none; display: grid; place-content: center; justify-items: center;
-  gap: 1rem; padding: 1rem; color: #000; font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
+.pc-wait { position: fixed; inset: 0; z-index: 1; pointer-events: none; display: grid;
+  place-content: center; justify-items: center; gap: 1rem; padding: 1rem; color: #000;
+  font: 1.05rem/1.5 system-ui, -apple-system, "Segoe UI",
   Roboto, "Helvetica Neue", sans-serif; text-align: center; }
 .pc-wait i { width: 2.6rem; height: 2.6rem; border: 4px solid #d5dadd; border-top-color: #1f4e5f;
   border-radius: 50%; animation: pc-turn 1.1s linear infinite; }
@@ -78,8 +85,14 @@ def _address(name: str, content: bytes) -> str:
 
 
 @cache
-def page(language: str) -> Pressed:
-    """What every page of the app begins as, for who reads a language."""
+def page(language: str, dense: bool = False) -> Pressed:
+    """What every page of the app begins as, for who reads a language.
+
+    Parameters
+    ----------
+    dense : bool
+        Whether it is the desk's, which has a look of its own.
+    """
     with speaking(language):
         loading = escape(tr("One moment, this is being loaded."))
         no_scripts = escape(
@@ -90,6 +103,9 @@ def page(language: str) -> Pressed:
         f'<link rel="modulepreload" fetchpriority="low" href=".{path}">'
         for path in framework.later_scripts()
     )
+    # Before anything is shown, or all of it would move when the page itself brings it; and behind
+    # the framework's own, which is put into the head.
+    look = "" if dense else f"<style>{LOOK}</style>"
     own = "".join(f'<script type="module" src=".{path}"></script>' for path in scripts())
     # Within a script's text only this could end it.
     as_json = json.dumps(told, ensure_ascii=False).replace("<", "\\u003c")
@@ -103,7 +119,7 @@ def page(language: str) -> Pressed:
         "no scripts": f"<noscript><style>.pc-wait {{ display: none; }}</style><p>{no_scripts}</p>"
         "</noscript>",
         "root": f'<div id="root"></div><div class="pc-wait" role="status"><i></i>{loading}</div>'
-        f'<script type="application/json" id="photocheck-texts">{as_json}</script>{own}',
+        f'<script type="application/json" id="photocheck-texts">{as_json}</script>{look}{own}',
     }
     return Pressed.of("text/html; charset=utf-8", framework.page_with(parts).encode())
 
@@ -114,6 +130,5 @@ def _texts(language: str) -> dict[str, str]:
         return {
             "away": tr("No connection. What you see and typed is kept; it goes on by itself."),
             "back": tr("Connected again."),
-            "preparing": tr("The photo is being made ready."),
             "sending": tr("The photo is being sent."),
         }
