@@ -44,6 +44,10 @@ body { margin: 0; background: #fff; }
   body { background: #12181b; }
   .pc-wait { color: #fff; }
   .pc-wait i { border-color: #38454b; border-top-color: #8ccbdc; }
+  /* what the theme cannot say: letters of its own colour are too dark on a dark ground */
+  .stApp [data-testid="stButtonGroup"] button[aria-checked="true"],
+  .stApp [data-testid="stButtonGroup"] button[aria-checked="true"] p,
+  .stApp [data-testid="stTabs"] [role="tab"][aria-selected="true"] p { color: #bfe3ee; }
 }
 body:has([data-testid="stMain"] :is(h1, h2, h3, p)) .pc-wait { display: none; }
 /* until the pictograms are there, their names would be read */
