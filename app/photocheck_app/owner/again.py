@@ -107,7 +107,7 @@ def _field(way: Way, name: str, number: int) -> None:
         1: tr("{title}, once more, in {unit}", **parts),
         2: tr("{title}, a third time, in {unit}", **parts),
     }.get(number, tr("{title}, another time, in {unit}", **parts))
-    example = tr("for example {example}", example=EXAMPLES[way.unit])
+    example = tr("for example {example}", example=number_said(EXAMPLES[way.unit]))
     with st.container(key=f"number_{way.unit}_{name}_{number}"):
         text = typed(way, Blank("readings", name, take=number), label, placeholder=example)
     say_back(lambda: understood_reading(name, text, way.unit), text)

@@ -13,7 +13,7 @@ from photocheck.judge.wording import CAUTIONS
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.orders.screens import ASKED, again, read_again
-from photocheck.speech import capital_first, tr
+from photocheck.speech import capital_first, number, tr
 from photocheck.words import READING_TITLES
 from photocheck_app.outage import guarded
 from photocheck_app.owner import again as second_round
@@ -44,7 +44,7 @@ def _first_time(way: Way, name: str) -> None:
         unit = told or unit
     blank = Blank("readings", name)
     label = tr("{title} in {unit}", title=title, unit=tr(UNIT_WORDS[unit]))
-    example = tr("for example {example}", example=EXAMPLES[unit])
+    example = tr("for example {example}", example=number(EXAMPLES[unit]))
     with st.container(key=f"number_{unit}"):
         text = typed(way, blank, label, placeholder=example)
     if _fraction_of_cm(text, unit):

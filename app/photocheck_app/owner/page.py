@@ -25,7 +25,7 @@ from photocheck_app.owner import (
     sample,
     welcome,
 )
-from photocheck_app.owner.follow import follow
+from photocheck_app.owner.answered import show_answers
 from photocheck_app.owner.menu import show_whereabouts
 from photocheck_app.owner.way import (
     AGAIN,
@@ -111,7 +111,7 @@ def _order(key: str, step: str) -> str:
     st.header(_heading(step), anchor=False)
     _SHOW[step](way, step)
     if way.checks:
-        follow(way)
+        show_answers(way)
     return step
 
 

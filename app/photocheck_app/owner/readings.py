@@ -13,7 +13,7 @@ from photocheck.orders.draft import reading_text, takes_of
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.orders.screens import ASKED
-from photocheck.speech import capital_first, later, tr
+from photocheck.speech import capital_first, later, number, tr
 from photocheck.words import NECK_RING, READING_TITLES
 from photocheck_app.owner.way import (
     AGAIN,
@@ -118,7 +118,7 @@ def _reading(way: Way, name: str, unit: str) -> None:
     described = tr("Where the tape runs for the {title}.", title=title)
     st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
     label = tr("{title} in {unit}", title=capital_first(title), unit=tr(UNIT_WORDS[unit]))
-    example = tr("for example {example}", example=EXAMPLES[unit])
+    example = tr("for example {example}", example=number(EXAMPLES[unit]))
     with st.container(key=f"number_{unit}_{name}"):
         text = typed(way, Blank("readings", name), label, placeholder=example)
     say_back(lambda: understood_reading(name, text, unit), text)

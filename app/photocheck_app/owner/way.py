@@ -33,7 +33,7 @@ from photocheck.orders.filling import (
     with_typed,
 )
 from photocheck.orders.model import OrderError
-from photocheck.server.access.addresses import LINK
+from photocheck.server.access.addresses import BEGIN, LINK
 from photocheck.server.access.rates import TooOftenError
 from photocheck.speech import capital_first, later, tr
 from photocheck.words import READING_TITLES
@@ -141,6 +141,7 @@ def begin(depth: str = screens.QUICK) -> None:
     draft = new_draft("in" if place in _INCH_PLACES else "cm")
     owners_store().save_draft(key, with_typed(draft, Blank("owner", "depth"), depth))
     st.session_state["order"] = key
+    st.query_params.pop(BEGIN, None)  # a reload is not another order
     st.query_params[LINK] = key
     go(screens.ASKED[0])
 

@@ -15,14 +15,14 @@ EVERY_S: Final = 15.0
 """Seconds between two looks (judgement): an answer comes within hours, and phones are to rest."""
 
 
-def follow(way: Way) -> None:
+def show_answers(way: Way) -> None:
     """Show the page anew as soon as the workshop has decided something."""
-    _follow(way.key, way.decisions)
+    _look(way.key, way.decisions)
 
 
 # Streamlit runs this alone, outside the page's own run; a store that is away is told by the page.
 @st.fragment(run_every=EVERY_S)
-def _follow(link: str, decisions: int) -> None:
+def _look(link: str, decisions: int) -> None:
     with speaking(language()):
         try:
             changed = owners_store().latest(link)[1] != decisions
