@@ -146,3 +146,12 @@ def test_a_copy_that_cannot_be_written_leaves_nothing(
     with closing(open_store(str(file_store.engine.url.database))) as again:
         back_up(again, tmp_path / "backups" / "copy.sqlite3")
     assert left(tmp_path) == set()
+
+
+def test_a_store_of_any_name_finds_its_own_files_and_no_others(tmp_path: Path) -> None:
+    name = "a[1]*?.sqlite3"
+    for file in (name, "a1xy.sqlite3"):
+        (tmp_path / f"{file}.kept").touch()
+    assert [found.name for found in tmp_path.glob(f"{unfinished.literal(name)}.*")] == [
+        f"{name}.kept"
+    ]
