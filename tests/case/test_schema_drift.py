@@ -14,6 +14,7 @@ import pytest
 
 from photocheck.case.file import case_from_dict, case_to_dict
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
+from photocheck.orders.draft import Draft, OwnerTold
 from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.report.model import Report
 from photocheck.schemas.published import schema_text
@@ -201,7 +202,7 @@ def test_every_part_of_a_report_is_written_and_read():
     report = report_from_dict(data)
     assert report_to_dict(report) == data
     seen = list(_walk(data, schema("report"), schema("report")["$defs"]))
-    assert len(seen) == 15  # every object that the schema knows
+    assert len(seen) == 16  # every object that the schema knows
     for value, rules in seen:
         assert value.keys() == rules["properties"].keys()
 
@@ -223,7 +224,8 @@ class Part:
 
 
 PARTS = (
-    Part(Case, "", frozenset({"format", "unit", "photos"}), frozenset({"format"})),
+    # who orders is the store's: no check looks at it, and no report repeats it
+    Part(Case, "", frozenset({"format", "unit", "photos"}), frozenset({"format", "owner"})),
     Part(PhotoEntry, "photo", frozenset({"file", "reference", "markings"})),
     Part(Reference, "reference", frozenset({"kind"})),
     Part(Marking, "marking", frozenset({"marks"})),
@@ -345,7 +347,11 @@ def _places(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
 def test_every_property_of_a_case_file_is_read_and_written():
     rules = schema("case")
     data = filled(rules, rules["$defs"])
+    owner = data.pop("owner")
+    assert Draft.from_dict({"owner": owner}).to_dict() == {"owner": owner}
+    assert owner.keys() == {each.name for each in fields(OwnerTold)} - {"extra", "written"}
     case = case_from_dict(data, Path(), check_files=False)
+    assert case_from_dict({**data, "owner": owner}, Path(), check_files=False) == case
     again = case_to_dict(case, Path())
     assert case_from_dict(again, Path(), check_files=False) == case
     assert set(_places(again)) == set(_places(data))

@@ -18,6 +18,7 @@ from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.orders.screens import ASKED
 from photocheck.speech import capital_first, later, listed, tr
+from photocheck.speech import number as number_said
 from photocheck.words import READING_TITLES
 from photocheck_app import kept
 from photocheck_app.owner.readings import EXAMPLES, HOW, say_back

@@ -45,13 +45,13 @@ def test_guesses_at_two_servers_are_counted_together(store: DatabaseStore, addre
         one, two = Rates(store=lambda: store), Rates(store=lambda: other)
         most = RATES[NAME].amount
         for number in range(most):
-            (one if number % 2 else two).count(NAME, "ada")
+            (one if number % 2 else two).count(NAME, "robyn")
         for server in (one, two, Rates(store=lambda: store)):  # the third was started since
             with pytest.raises(TooOftenError, match="Wait 60 minutes"):
-                server.refuse_beyond(NAME, "ada")
-            assert refused(partial(server.count, NAME, "ada"))
+                server.refuse_beyond(NAME, "robyn")
+            assert refused(partial(server.count, NAME, "robyn"))
             server.refuse_beyond(NAME, "ben")
-            server.refuse_beyond("failed sign in as, from address", "ada")
+            server.refuse_beyond("failed sign in as, from address", "robyn")
         # what is no guess stays with each server, which alone it protects
         one.count("megabytes from address", "203.0.113.7", cost=3000)
         assert refused(lambda: one.count("megabytes from address", "203.0.113.7"))
@@ -85,10 +85,10 @@ def test_no_more_than_so_many_pass_at_the_same_moment(store: DatabaseStore) -> N
 def test_what_is_over_goes_by_itself_and_tells_of_nobody(store: DatabaseStore) -> None:
     for number in range(8):
         take(store, f"old {number}", most=3, window_s=60, cost=1, now=1000.0)
-    Rates(store=lambda: store).count(NAME, "ada")
+    Rates(store=lambda: store).count(NAME, "robyn")
     with store.reading() as connection:
         (row,) = connection.execute(select(counts)).mappings()
-    assert "ada" not in str(dict(row))
+    assert "robyn" not in str(dict(row))
     assert len(row["whose"]) == 64
 
 
@@ -98,8 +98,8 @@ def test_a_copy_put_back_lets_nobody_guess_on(
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     rates = Rates(store=lambda: store)
     store.open()
-    rates.count(NAME, "ada", cost=10)
+    rates.count(NAME, "robyn", cost=10)
     back_up(store, tmp_path / "copy")
-    rates.count(NAME, "ada", cost=20)
+    rates.count(NAME, "robyn", cost=20)
     restore(address, tmp_path / "copy")
-    assert refused(lambda: rates.refuse_beyond(NAME, "ada"))
+    assert refused(lambda: rates.refuse_beyond(NAME, "robyn"))

@@ -101,6 +101,7 @@ class Wire:
 
     async def open(self, path: str = "/") -> None:
         """Load the page and wait for its first run."""
+        self.query = path.partition("?")[2]
         page = await asyncio.to_thread(self._get, path, "text/html,*/*;q=0.8")
         room = asyncio.Semaphore(AT_ONCE)
 
@@ -194,9 +195,9 @@ class Wire:
         await self.run(WidgetState(id=self.the("text_input", label).id, string_value=text))
 
     async def choose(self, label: str, option: str) -> None:
-        """One of a list, by the beginning of its title."""
+        """One of a list, by the end of its title: a drawing may stand before it."""
         radio = self.the("radio", label)
-        (title,) = [title for title in radio.options if title.startswith(option)]
+        (title,) = [title for title in radio.options if title.endswith(option)]
         await self.run(WidgetState(id=radio.id, string_value=title))
 
     async def upload(self, label: str, name: str, content: bytes) -> None:
