@@ -46,7 +46,7 @@ def _told(element: Element) -> WidgetState | None:
     widget: Any = getattr(element, kind) if kind else None
     if kind == "text_input":
         return WidgetState(id=widget.id, string_value=widget.value or widget.default)
-    if kind == "radio" and widget.options:
+    if kind == "radio" and (widget.raw_value or widget.HasField("default")):
         return WidgetState(
             id=widget.id, string_value=widget.raw_value or widget.options[widget.default]
         )
