@@ -464,3 +464,15 @@ def test_the_owners_pages_do_no_arithmetic() -> None:
                 assert plain or joins_paths or "svg" in ast.dump(node), (path, node.lineno)
             if isinstance(node, ast.ImportFrom):
                 assert node.module not in ("math", "scipy", "cv2"), path
+
+
+def test_a_link_without_a_page_stays_where_it_led_while_one_types(opened: Opened) -> None:
+    """Else what was typed would change the screen under the finger that presses next."""
+    key = at(begun(opened), "order")
+    page = opened(order=key)
+    field = f"{key}/readings/half_neck"
+    page.text_input(key=field).set_value("38,4").run()
+    assert page.text_input(key=field).value == "38,4"
+    page = press(page, "next")
+    assert at(page, "step") == "front_length"
+    assert opened(order=key).text_input(key=f"{key}/readings/front_length").value == ""

@@ -103,7 +103,9 @@ def _order(key: str, step: str) -> str:
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return "lost"
-    step = step or (screens.RESULT if way.checks else screens.stands_at(way.draft))
+    # Where a link without a page leads stays the same while one types there.
+    at = screens.RESULT if way.checks else screens.stands_at(way.draft)
+    step = step or st.session_state.setdefault(f"photocheck {key} led to", at)
     show_whereabouts(way, step)
     if step in (screens.RESULT, SEND):
         show_shop()
