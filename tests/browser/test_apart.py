@@ -126,10 +126,11 @@ def with_photo(served: Served, name: str, *, half_neck: str) -> str:
 def settled(page: Page, address: str) -> str:
     """All that a page says once it rests, with what stands in its fields."""
     page.goto(address)
-    page.locator("[data-testid=stMain] :is(h1, h2, h3, [role=alert])").first.wait_for(
-        timeout=30_000
-    )
-    rests(page)
+    page.locator(
+        "main :is(h1, h2, h3), [data-testid=stMain] :is(h1, h2, h3, [role=alert])"
+    ).first.wait_for(timeout=30_000)
+    if page.locator(".stApp").count():  # the first page stands by itself
+        rests(page)
     return str(page.evaluate(SAID))
 
 
