@@ -14,6 +14,9 @@ STYLE: Final = """<style>
     --desk-bar: #5f8191; --desk-edge: #a9c3cf; --desk-middle: #e6f0f3; }
 }
 .stMainBlockContainer:has(.st-key-desk) { padding: 4.1rem 1.4rem 1rem; max-width: 118rem; }
+/* the desk has the framework's own letters: they are narrower, and an order fits on one screen */
+.st-key-desk, .st-key-desk :is(p, li, th, td, h1, h2, h3, button, input, summary, .stHtml) {
+  font-family: "Source Sans", system-ui, sans-serif; }
 .st-key-desk { gap: .55rem; }
 .st-key-desk [data-testid="stVerticalBlock"] { gap: .55rem; }
 .st-key-desk [data-testid="stMarkdownContainer"] p,

@@ -290,6 +290,9 @@ class Surface extends Keyed {
     const on = (target, name, handle, options = {}) =>
       target.addEventListener(name, handle, { ...options, signal: this.closing.signal });
     on(this.svg, "pointerdown", (e) => this.down(e));
+    // The click that browsers make of a tap would find what lies there by now: the words above the
+    // photo change with each mark, and the tools move up under the finger.
+    on(this.svg, "touchend", (e) => e.cancelable && e.preventDefault(), { passive: false });
     on(this.svg, "pointermove", (e) => this.move(e));
     on(this.svg, "pointerup", (e) => this.up(e, false));
     on(this.svg, "pointercancel", (e) => this.up(e, true));
