@@ -5,7 +5,8 @@ from __future__ import annotations
 import base64
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from html import escape
 from pathlib import Path
 from typing import Final
@@ -14,7 +15,8 @@ import streamlit as st
 from PIL import Image
 
 from photocheck.case.model import Point
-from photocheck.orders.model import Store
+from photocheck.errors import PhotocheckError
+from photocheck.orders.model import Store, StoreError
 from photocheck.orders.store import DatabaseStore
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.shop import shop_of
@@ -86,6 +88,26 @@ def say_busy(error: BusyError) -> None:
     """Say that it is too much just now, with a way to try again."""
     st.warning(as_text(str(error)), icon=":material/hourglass_empty:")
     st.button(tr("Try again"), key="try_again", type="primary")
+
+
+@contextmanager
+def saying() -> Iterator[None]:
+    """Say on the page what keeps a part of it from being shown.
+
+    A store that is away is the whole page's to tell.
+
+    Raises
+    ------
+    StoreError
+    """
+    try:
+        yield
+    except BusyError as error:
+        say_busy(error)
+    except StoreError:
+        raise
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
 
 
 def limits() -> Limits:

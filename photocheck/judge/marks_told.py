@@ -126,12 +126,12 @@ def told_at_once(
     judged = judge_marks(side)
     if not judged.told:
         return None
-    pair, exchanged = next(iter(judged.exchanged.items()))
-    spot, crowded = next(iter(judged.crowded.items()), (pair, 0.0))
-    if exchanged >= 1.0 - judged.fine - sum(judged.exchanged.values()):
-        return _exchange_at_once({pair[0]: pair[1], pair[1]: pair[0]})
-    if crowded > judged.anywhere:
-        return _spot_at_once(spot)
+    found = _likeliest(judged)
+    if found.exchanged:
+        one, other = found.exchanged
+        return _exchange_at_once({one: other, other: one})
+    if found.spot:
+        return _spot_at_once(found.spot)
     if order := righted(side):
         return _exchange_at_once(order)
     said = tr("No dog has its landmarks where they are marked.")
@@ -171,16 +171,35 @@ def told_marks(marked: Iterable[MarkedPhoto]) -> tuple[ToldMarks, ...]:
     return tuple(sorted(found, key=lambda told: -told.explanation.probability))
 
 
-def _told(one: MarkedPhoto, judged: JudgedMarks) -> ToldMarks:
+@dataclass(frozen=True)
+class _Likeliest:
+    """The likeliest reason for marks that no dog can have, with its probability.
+
+    A pair that changed places, or two on one spot, or neither.
+    """
+
+    probability: float
+    exchanged: tuple[str, str] | None = None
+    spot: tuple[str, str] | None = None
+
+
+def _likeliest(judged: JudgedMarks) -> _Likeliest:
     pair, exchanged = next(iter(judged.exchanged.items()))
     spot, crowded = next(iter(judged.crowded.items()), (pair, 0.0))
     # Of an explanation without a name for its pair, all ways to come about count together.
     wrong = 1.0 - judged.fine - sum(judged.exchanged.values())
     if exchanged >= wrong:
-        return _of_pair(one, pair, exchanged)
-    if crowded > judged.anywhere:
-        return _of_spot(one, spot, wrong)
-    return _of_none(one, wrong)
+        return _Likeliest(exchanged, exchanged=pair)
+    return _Likeliest(wrong, spot=spot if crowded > judged.anywhere else None)
+
+
+def _told(one: MarkedPhoto, judged: JudgedMarks) -> ToldMarks:
+    found = _likeliest(judged)
+    if found.exchanged:
+        return _of_pair(one, found.exchanged, found.probability)
+    if found.spot:
+        return _of_spot(one, found.spot, found.probability)
+    return _of_none(one, found.probability)
 
 
 def _of_hand(one: MarkedPhoto) -> ToldMarks:

@@ -318,7 +318,7 @@ class OwnerTold(_Part):
     number : str
         Of the order, where the workshop gave it one.
     depth : str
-        One of `photocheck.orders.screens.DEPTHS`; empty when not chosen.
+        One of `photocheck.orders.depths.DEPTHS`; empty when not chosen.
     """
 
     name: str = ""

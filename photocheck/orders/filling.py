@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from photocheck.case.file import FORMAT
+from photocheck.case.model import Point
 from photocheck.case.takes import OWNER
 from photocheck.case.typed_numbers import without_sign
 from photocheck.orders.draft import (
@@ -234,6 +235,26 @@ def with_marks(draft: Draft, number: int, placed: DraftMarking) -> Draft:
     others = photo.markings[1:]
     markings = (own.moved_to(placed), *others) if placed.marks or others else ()
     return draft.with_photo_changed(number, photo.but("markings", markings))
+
+
+def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -> Draft:
+    """A copy of the draft with other points of the reference in a photo; none take them out.
+
+    A photo that is no longer there changes nothing.
+
+    Parameters
+    ----------
+    shape : str
+        As `ReferenceTold.points` has it.
+    points : sequence of Point
+        Px of the upright photo.
+    """
+    number = draft.number_of(file)
+    if number is None:
+        return draft
+    photo = draft.photos[number]
+    reference = photo.reference.pointed(shape, points)
+    return draft.with_photo_changed(number, photo.but("reference", reference))
 
 
 _FITS: Final = {

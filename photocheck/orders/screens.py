@@ -9,13 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from photocheck.orders.draft import Draft, reading_text, takes_of
-from photocheck.orders.gaps import gaps
+from photocheck.orders.draft import Draft, takes_of
+from photocheck.orders.gaps import Gap, gaps
 from photocheck.words import NECK_RING, READINGS
 
 QUICK: Final = "quick"
 CAREFUL: Final = "careful"
-DEPTHS: Final = (QUICK, CAREFUL)
 """How much somebody wants to do: every reading once and one photo; or every reading twice, the
 ring too, and a photo from the front."""
 
@@ -57,7 +56,7 @@ def depth_of(draft: Draft) -> str:
     >>> depth_of(Draft())
     'quick'
     """
-    return draft.owner.depth if draft.owner.depth in DEPTHS else QUICK
+    return CAREFUL if draft.owner.depth == CAREFUL else QUICK
 
 
 def screens(draft: Draft) -> tuple[str, ...]:
@@ -119,8 +118,9 @@ def _beside(draft: Draft, screen: str, way: int) -> str:
 
 def done(draft: Draft) -> frozenset[str]:
     """The screens on which nothing is left to do; never the result."""
-    lacking = {gap.step for gap in gaps(draft)}
-    unread = {gap.reading for gap in gaps(draft) if gap.reading}
+    left = gaps(draft)
+    lacking = {gap.step for gap in left}
+    unread = {gap.reading for gap in left}
     found = {name for name in ASKED if _takes(draft, name) and name not in unread}
     found |= {again(name) for name in ASKED if len(_takes(draft, name)) > 1}
     views = {photo.from_front for photo in draft.photos}
@@ -130,6 +130,17 @@ def done(draft: Draft) -> frozenset[str]:
     if draft.photos and "marks" not in lacking:
         found.add(MARKS)
     return frozenset(found)
+
+
+def screen_of(gap: Gap) -> str:
+    """Where something that is missing or wrong is put right: a screen, or "dog".
+
+    >>> screen_of(Gap("again", "...", "neck_ring")), screen_of(Gap("readings", "..."))
+    ('again_neck_ring', 'half_neck')
+    """
+    if gap.step == "again":
+        return again(gap.reading)
+    return gap.reading or (ASKED[0] if gap.step == "readings" else gap.step)
 
 
 def stands_at(draft: Draft) -> str:
@@ -145,11 +156,6 @@ def stands_at(draft: Draft) -> str:
 
 def _takes(draft: Draft, name: str) -> list[str]:
     return [take.text for take in takes_of(draft.readings.get(name)) if take.text]
-
-
-def taken(draft: Draft, name: str) -> str:
-    """A reading as one text; empty where it was not taken."""
-    return reading_text(draft.readings.get(name)).strip()
 
 
 if sorted(ASKED) != sorted(READINGS):

@@ -153,15 +153,14 @@ def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "s
     return FirstLook(True, located.points_px, "", said, cut, located.px_per_mm)
 
 
-def kinds_seen(photo: Photo, near: Point | None = None) -> tuple[str, ...]:
-    """Which things of known size a photo shows, the likeliest first; none where none is seen.
+def kinds_seen(photo: Photo, near: Point) -> tuple[str, ...]:
+    """Which things of known size explain what is at a place, the likeliest first; perhaps none.
 
     Parameters
     ----------
     photo : Photo
-    near : Point or None
-        A rough mark inside one, px.  Without it only the marker sheet can be told from what else
-        is in a picture.
+    near : Point
+        A rough mark inside it, px.
     """
     try:
         return tuple(found.reference for found in locate(photo, near=near))

@@ -250,7 +250,7 @@ def look(
         return first_look(_photo(store, key, name, None, PHOTOS), reference, unit, view)
 
 
-def kinds_seen(store: Store, key: str, name: str, near: Point | None = None) -> tuple[str, ...]:
+def kinds_seen(store: Store, key: str, name: str, near: Point) -> tuple[str, ...]:
     """`photocheck.orders.taking.kinds_seen` of a photo of an order.
 
     Raises

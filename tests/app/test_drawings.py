@@ -83,5 +83,7 @@ def test_a_drawing_brings_its_own_light_ground(file: Path) -> None:
     rect = re.search(r"<rect[^>]*>", svg)
     assert box
     assert rect
-    assert abs(float(re.search(r' width="([\d.]+)"', rect[0])[1]) - float(box[3])) <= 6  # type: ignore[index]
+    width = re.search(r' width="([\d.]+)"', rect[0])
+    assert width
+    assert abs(float(width[1]) - float(box[3])) <= 6
     assert rect.start() < svg.index("<path")

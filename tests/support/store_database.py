@@ -20,13 +20,19 @@ from tests.support.waiting import until
 POSTGRESQL = "PHOTOCHECK_TEST_POSTGRESQL"
 
 
-def new_database() -> Iterator[str]:
-    """A database of its own in the PostgreSQL for tests; never left out in CI."""
-    server = os.environ.get(POSTGRESQL)
+def _postgresql() -> str:
+    """The address of the server for tests, which not every machine has; CI must have it."""
+    server = os.environ.get(POSTGRESQL, "")
     if not server:
         if os.environ.get("CI"):
             pytest.fail(f"{POSTGRESQL} is not set")
         pytest.skip('no PostgreSQL; start one with: eval "$(bash .ci/postgresql start)"')
+    return server
+
+
+def new_database() -> Iterator[str]:
+    """A database of its own in the PostgreSQL for tests; never left out in CI."""
+    server = _postgresql()
     name = f"test_{secrets.token_hex(8)}"
     engine = create_engine(make_url(server), isolation_level="AUTOCOMMIT")
     with engine.connect() as connection:
@@ -83,10 +89,7 @@ class OwnPostgresql:
 @contextmanager
 def own_postgresql() -> Iterator[OwnPostgresql]:
     """One that has started, where PostgreSQL is installed; never left out in CI."""
-    if not os.environ.get(POSTGRESQL):
-        if os.environ.get("CI"):
-            pytest.fail(f"{POSTGRESQL} is not set")
-        pytest.skip('no PostgreSQL; start one with: eval "$(bash .ci/postgresql start)"')
+    _postgresql()
     # The folder holds its socket, whose name may have 107 bytes; and another user must reach it.
     server = OwnPostgresql(Path(tempfile.gettempdir()) / f"pg-{secrets.token_hex(6)}")
     try:

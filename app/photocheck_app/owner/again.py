@@ -18,10 +18,9 @@ from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.orders.screens import ASKED
 from photocheck.speech import capital_first, later, listed, tr
-from photocheck.speech import number as number_said
 from photocheck.words import READING_TITLES
 from photocheck_app import kept
-from photocheck_app.owner.readings import EXAMPLES, HOW, say_back
+from photocheck_app.owner.readings import HOW, example_of, say_back, tape_drawn
 from photocheck_app.owner.way import (
     Way,
     helper_measures,
@@ -29,7 +28,7 @@ from photocheck_app.owner.way import (
     show_ways_on,
     typed,
 )
-from photocheck_app.shared import as_text, beside, drawing
+from photocheck_app.shared import as_text, beside
 
 HEADING: Final = later("And once more")
 
@@ -74,8 +73,7 @@ def _taken(way: Way, name: str) -> tuple[Take, ...]:
 def _once_more(way: Way, name: str) -> None:
     title = tr(READING_TITLES[name])
     st.subheader(capital_first(title), anchor=False)
-    described = tr("Where the tape runs for the {title}.", title=title)
-    st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
+    st.html(beside(tape_drawn(name), tr(HOW[name])))
     fields(way, name)
 
 
@@ -108,9 +106,9 @@ def _field(way: Way, name: str, number: int) -> None:
         1: tr("{title}, once more, in {unit}", **parts),
         2: tr("{title}, a third time, in {unit}", **parts),
     }.get(number, tr("{title}, another time, in {unit}", **parts))
-    example = tr("for example {example}", example=number_said(EXAMPLES[way.unit]))
     with st.container(key=f"number_{way.unit}_{name}_{number}"):
-        text = typed(way, Blank("readings", name, take=number), label, placeholder=example)
+        blank = Blank("readings", name, take=number)
+        text = typed(way, blank, label, placeholder=example_of(way.unit))
     say_back(lambda: understood_reading(name, text, way.unit), text)
 
 

@@ -9,29 +9,29 @@ from typing import Final
 
 import streamlit as st
 
-from photocheck.case.model import Point
-from photocheck.errors import PhotocheckError
 from photocheck.judge.marks_told import told_at_once
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
-from photocheck.orders.filling import with_marks
-from photocheck.orders.model import OrderError, StoreError
+from photocheck.orders.filling import with_marks, with_pointed
+from photocheck.orders.model import OrderError
 from photocheck.orders.screens import PHOTO
 from photocheck.orders.taking import FirstLook
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
+from photocheck.shown.display import Shown
 from photocheck.speech import later, tr
-from photocheck.uploads import BusyError
 from photocheck.words import LANDMARK_TITLES
 from photocheck_app import kept
 from photocheck_app.doors.paths import CAME_FROM, PRACTISE
 from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed
 from photocheck_app.outage import guarded
 from photocheck_app.owner.photos import look_at
-from photocheck_app.owner.pointing import BY_HAND
 from photocheck_app.owner.way import Way, change, go, show_ways_on
-from photocheck_app.shared import as_text, lead_to, owners_store, say_busy
+from photocheck_app.shared import as_text, lead_to, owners_store, saying
 
 HEADING: Final = later("Mark your dog")
+
+BY_HAND: Final = {"rectangle": "corners", "disc": "outline", "ball": "outline"}
+"""What is placed by hand of a reference that is not seen by itself."""
 
 
 @dataclass(frozen=True)
@@ -58,15 +58,10 @@ def show(way: Way, page: str) -> None:
     entry = photos[number]
     look = look_at(way, entry)
     _say_reference(way, number, look)
-    try:
+    photo: Shown | None = None
+    with saying():
         photo = bench.shown(owners_store(), way.key, entry.file)
-    except BusyError as error:
-        say_busy(error)
-        return
-    except StoreError:
-        raise
-    except PhotocheckError as error:
-        st.error(as_text(str(error)))
+    if photo is None:
         return
     shape = _shape(entry.reference, look)
     # What gives the scale comes first, alone: a card may be held where a mark will lie.
@@ -163,23 +158,13 @@ def _with_placed(draft: Draft, surface: _Surface, placed: Placed) -> Draft:
         draft = with_marks(draft, number, placed)
     if shape != "none":
         points = placed.reference if reference_complete(placed, shape) else ()
-        draft = _pointed(draft, number, shape, points)
+        draft = with_pointed(draft, surface.file, shape, points)
     return draft
-
-
-def _pointed(draft: Draft, number: int, shape: str, points: tuple[Point, ...]) -> Draft:
-    photo = draft.photos[number]
-    reference = photo.reference.pointed(shape, points)
-    return draft.with_photo_changed(number, photo.but("reference", reference))
 
 
 @guarded
 def _point_again(key: str, file: str) -> None:
-    def edit(draft: Draft) -> Draft:
-        number = draft.number_of(file)
-        return draft if number is None else _pointed(draft, number, "near", ())
-
-    change(key, edit)
+    change(key, lambda draft: with_pointed(draft, file, "near", ()))
 
 
 def _say_reference(way: Way, number: int, look: FirstLook) -> None:

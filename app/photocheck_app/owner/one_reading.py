@@ -13,13 +13,12 @@ from photocheck.judge.wording import CAUTIONS
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.orders.screens import ASKED, again, read_again
-from photocheck.speech import capital_first, number, tr
-from photocheck.words import READING_TITLES
+from photocheck.speech import tr
 from photocheck_app.outage import guarded
 from photocheck_app.owner import again as second_round
-from photocheck_app.owner.readings import EXAMPLES, HOW, PROOFS, say_back
-from photocheck_app.owner.way import UNIT_WORDS, Way, chosen, name_of, put, show_ways_on, typed
-from photocheck_app.shared import as_text, drawing
+from photocheck_app.owner.readings import HOW, PROOFS, field, say_back, tape_drawn
+from photocheck_app.owner.way import UNIT_WORDS, Way, chosen, name_of, put, show_ways_on
+from photocheck_app.shared import as_text
 
 
 def show(way: Way, screen: str) -> None:
@@ -32,7 +31,6 @@ def show(way: Way, screen: str) -> None:
 
 
 def _first_time(way: Way, name: str) -> None:
-    title = capital_first(tr(READING_TITLES[name]))
     _show_how(name)
     unit = way.unit
     if name == ASKED[0]:
@@ -43,10 +41,8 @@ def _first_time(way: Way, name: str) -> None:
             )
         unit = told or unit
     blank = Blank("readings", name)
-    label = tr("{title} in {unit}", title=title, unit=tr(UNIT_WORDS[unit]))
-    example = tr("for example {example}", example=number(EXAMPLES[unit]))
     with st.container(key=f"number_{unit}"):
-        text = typed(way, blank, label, placeholder=example)
+        text = field(way, name, unit)
     if _fraction_of_cm(text, unit):
         _ask_unit(way, blank, text)
     else:
@@ -80,8 +76,7 @@ def _once_more(way: Way, name: str) -> None:
 
 
 def _show_how(name: str) -> None:
-    described = tr("Where the tape runs for the {title}.", title=tr(READING_TITLES[name]))
-    st.html(f'<div class="tape">{drawing("tape", described, shown=name)}</div>')
+    st.html(f'<div class="tape">{tape_drawn(name)}</div>')
     st.write(tr(HOW[name]))
 
 

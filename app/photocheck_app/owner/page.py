@@ -9,6 +9,7 @@ import streamlit as st
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
+from photocheck.orders.depths import DEPTHS
 from photocheck.orders.model import OrderError, StoreError
 from photocheck.server.access.addresses import BEGIN, LINK
 from photocheck.speech import tr
@@ -82,7 +83,7 @@ def _order_key() -> str:
         st.query_params.from_dict({LINK: remembered})
         return remembered
     asked = st.query_params.get(BEGIN, "")
-    if asked in screens.DEPTHS:
+    if asked in DEPTHS:
         # Of the first page, which is there before the app is.
         begin(asked)
         return st.query_params.get(LINK, "")

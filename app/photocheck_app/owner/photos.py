@@ -28,7 +28,7 @@ from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
-from photocheck_app.owner.pointing import BY_HAND, ask_kind, point_out
+from photocheck_app.owner.pointing import ask_kind, point_out
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
 from photocheck_app.shared import as_text, drawing, drawn, limits, owners_store, picture
@@ -36,6 +36,8 @@ from photocheck_app.shared import as_text, drawing, drawn, limits, owners_store,
 HEADING: Final = later("A photo from the side")
 HEADING_FRONT: Final = later("A photo from the front")
 THUMBNAIL_PX: Final = 900
+FINDS_ITSELF: Final = "marker_sheet"
+"""The only kind of reference that can be told from what else is in a picture."""
 
 HOW: Final = (
     later("The dog stands square, its side to you, its head as it carries it."),
@@ -59,7 +61,7 @@ HOW_FRONT: Final = (
 def show(way: Way, page: str) -> None:
     """How to take it and the upload; of what is there, what was found and where it was."""
     front = page == screens.FRONT
-    mine = [photo for photo in way.draft.photos if photo.from_front == front]
+    mine = _taken_for(way.draft, page)
     if not mine:
         _upload(way, front)
         _how(front)
@@ -75,11 +77,14 @@ def show(way: Way, page: str) -> None:
 
 def _must_say(way: Way, page: str) -> bool:
     """Whether it is still open where something stood; that is asked on this screen."""
-    draft = owners_store().draft(way.key)
-    mine = [photo for photo in draft.photos if photo.from_front == (page == screens.FRONT)]
-    asked = [photo for photo in mine if photo.reference.kind and not photo.reference.place]
-    st.session_state[f"{way.key}/place asked"] = bool(asked)
-    return bool(asked)
+    mine = _taken_for(owners_store().draft(way.key), page)
+    asked = any(photo.reference.kind and not photo.reference.place for photo in mine)
+    st.session_state[f"{way.key}/place asked"] = asked
+    return asked
+
+
+def _taken_for(draft: Draft, page: str) -> list[DraftPhoto]:
+    return [photo for photo in draft.photos if photo.from_front == (page == screens.FRONT)]
 
 
 def _how(front: bool) -> None:
@@ -119,8 +124,9 @@ def _upload(way: Way, front: bool) -> None:
         # First of all, so that a store that is away finds them still in the uploader.
         if taken:
             try:
-                seen = {name: _kind_seen(way, name) for name in taken}
-                change(way.key, partial(_with_photos, seen, "front" if front else ""))
+                view = "front" if front else ""
+                seen = {name: _kind_seen(way, name, view) for name in taken}
+                change(way.key, partial(_with_photos, seen, view))
             except StoreError:
                 st.session_state.pop(f"{way.key}/uploads/told", None)
                 raise
@@ -137,15 +143,13 @@ def _upload(way: Way, front: bool) -> None:
         st.button(tr("Try again"), key="try_again", type="primary")
 
 
-def _kind_seen(way: Way, name: str) -> str:
-    """What of known size finds itself in a photo; empty where somebody has to point at it."""
-    try:
-        return next(iter(bench.kinds_seen(owners_store(), way.key, name)), "")
-    except StoreError:
-        raise
-    except PhotocheckError:
-        # Busy, or it cannot be read after all: the screen says so, and asks.
-        return ""
+def _kind_seen(way: Way, name: str, view: str) -> str:
+    """What of known size finds itself in a photo; empty where somebody has to point at it.
+
+    The look is the one that the screen then shows.
+    """
+    sheet = ReferenceTold(kind=FINDS_ITSELF)
+    return FINDS_ITSELF if look_at(way, DraftPhoto(name, sheet, view=view)).found else ""
 
 
 def _with_photos(seen: Mapping[str, str], view: str, draft: Draft) -> Draft:
@@ -199,13 +203,13 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
         _show_found(way, number, photo, look)
     for said in look.cut if look else ():
         st.warning(as_text(said), icon=":material/crop:")
-    if look and (look.found or photo.reference.form in BY_HAND):
+    if look and (look.found or photo.reference.form in ("rectangle", "disc", "ball")):
         _ask_size(way, photo)
         _ask_place(way, page, photo)
     with st.expander(tr("More about this photo"), icon=":material/tune:"):
         for remark in look.remarks if look else ():
             st.caption(f":material/info: {as_text(remark)}")
-        _details(way, photo)
+        _details(way, photo, look)
         st.button(
             tr("Take photo {number} out", number=number),
             key=f"out/{photo.file}",
@@ -282,20 +286,19 @@ def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
 def _put_place(key: str, page: str, file: str, place: str) -> None:
     put(key, Blank("reference", "place", file), place)
     draft = owners_store().draft(key)
-    mine = [photo for photo in draft.photos if photo.from_front == (page == screens.FRONT)]
-    told = all(photo.reference.place for photo in mine)
+    told = all(photo.reference.place for photo in _taken_for(draft, page))
     if place != "unknown" and told and page in screens.done(draft):
         go(screens.following(draft, page))
 
 
-def _details(way: Way, photo: DraftPhoto) -> None:
+def _details(way: Way, photo: DraftPhoto, look: FirstLook | None) -> None:
     """What is seldom to be changed, or sharpens the answer."""
 
     def of_it(name: str) -> Blank:
         return Blank("reference", name, photo.file)
 
     told = photo.reference
-    if told.kind == "marker_sheet":
+    if told.kind == FINDS_ITSELF:
         label = tr("What does the proof bar on the sheet measure?")
         bar = typed(way, of_it("bar"), label, placeholder="150 mm")
         if bar:
@@ -311,7 +314,7 @@ def _details(way: Way, photo: DraftPhoto) -> None:
             say_back(lambda: understood_length(offset, way.unit, field=tr("distance")), offset)
         else:
             st.caption(tr("From the line of its back, towards you or away from you."))
-    if told.kind and not (told.form == "markers" and not look_at(way, photo).found):
+    if look and (look.found or told.form != "markers"):  # else it is asked for beside the photo
         ask_kind(way, photo)
     views = {"side": tr("from the side"), "front": tr("from the front")}
     chosen(way, Blank("photo", "view", photo.file), tr("Where was it taken from?"), views, "side")

@@ -4,28 +4,22 @@ from __future__ import annotations
 
 from contextlib import suppress
 from functools import partial
-from typing import Final
 
 import streamlit as st
 
 from photocheck.case.model import Point
-from photocheck.errors import PhotocheckError
-from photocheck.orders.draft import Draft, DraftPhoto
-from photocheck.orders.filling import Blank
-from photocheck.orders.model import OrderError, StoreError
+from photocheck.orders.draft import DraftPhoto
+from photocheck.orders.filling import Blank, with_pointed
+from photocheck.orders.model import OrderError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import capital_first, tr
-from photocheck.uploads import BusyError
 from photocheck_app import kept
 from photocheck_app.doors.paths import PRACTISE
 from photocheck_app.marking import Placed, marking_surface, watch_placed
 from photocheck_app.outage import guarded
 from photocheck_app.owner.way import Way, change, chosen, put
-from photocheck_app.shared import as_text, lead_to, owners_store, say_busy
-
-BY_HAND: Final = {"rectangle": "corners", "disc": "outline", "ball": "outline"}
-"""What is placed by hand of a reference that is not seen by itself."""
+from photocheck_app.shared import lead_to, owners_store, saying
 
 
 def point_out(way: Way, photo: DraftPhoto) -> None:
@@ -34,16 +28,11 @@ def point_out(way: Way, photo: DraftPhoto) -> None:
         tr("No marker sheet was seen. Tap once inside the thing whose size is known."),
         icon=":material/touch_app:",
     )
-    try:
+    kinds: tuple[str, ...] | None = None
+    with saying():
         _surface(way, photo)
         kinds = _kinds(way.key, photo.file, photo.reference.near) if photo.reference.near else ()
-    except BusyError as error:
-        say_busy(error)
-        return
-    except StoreError:
-        raise
-    except PhotocheckError as error:
-        st.error(as_text(str(error)))
+    if kinds is None:
         return
     if kinds:
         st.markdown(f"**{tr('Is it this?')}**")
@@ -94,16 +83,9 @@ def _surface(way: Way, photo: DraftPhoto) -> None:
 
 
 def _keep_near(key: str, file: str, placed: Placed) -> bool:
-    def edit(draft: Draft) -> Draft:
-        number = draft.number_of(file)
-        if number is None or not placed.reference:
-            return draft
-        photo = draft.photos[number]
-        reference = photo.reference.pointed("near", placed.reference)
-        return draft.with_photo_changed(number, photo.but("reference", reference))
-
-    with suppress(OrderError):
-        return change(key, edit)
+    if placed.reference:
+        with suppress(OrderError):
+            return change(key, lambda draft: with_pointed(draft, file, "near", placed.reference))
     return False
 
 

@@ -115,17 +115,32 @@ def _reading(way: Way, name: str, unit: str) -> None:
     st.subheader(capital_first(title), anchor=False)
     if name in PROOFS:
         st.write(tr(PROOFS[name]))
-    described = tr("Where the tape runs for the {title}.", title=title)
-    st.html(beside(drawing("tape", described, shown=name), tr(HOW[name])))
-    label = tr("{title} in {unit}", title=capital_first(title), unit=tr(UNIT_WORDS[unit]))
-    example = tr("for example {example}", example=number(EXAMPLES[unit]))
+    st.html(beside(tape_drawn(name), tr(HOW[name])))
     with st.container(key=f"number_{unit}_{name}"):
-        text = typed(way, Blank("readings", name), label, placeholder=example)
+        text = field(way, name, unit)
     say_back(lambda: understood_reading(name, text, unit), text)
     takes = takes_of(way.draft.readings.get(name))
     if len([take for take in takes if take.text]) > 1:
         every = reading_text(way.draft.readings[name])
         st.caption(as_text(tr("Measured more than once: {takes}", takes=every)))
+
+
+def tape_drawn(name: str) -> str:
+    """HTML of where the tape runs for a reading."""
+    described = tr("Where the tape runs for the {title}.", title=tr(READING_TITLES[name]))
+    return drawing("tape", described, shown=name)
+
+
+def example_of(unit: str) -> str:
+    """What a field for a reading shows while it is empty."""
+    return tr("for example {example}", example=number(EXAMPLES[unit]))
+
+
+def field(way: Way, name: str, unit: str) -> str:
+    """The field of a reading's first time; gives what was typed."""
+    title = capital_first(tr(READING_TITLES[name]))
+    label = tr("{title} in {unit}", title=title, unit=tr(UNIT_WORDS[unit]))
+    return typed(way, Blank("readings", name), label, placeholder=example_of(unit))
 
 
 def say_back(understand: Callable[[], str], text: str) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
@@ -16,7 +15,6 @@ from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import Gap, gaps
 from photocheck.orders.model import StoreError
 from photocheck.orders.screens import (
-    ASKED,
     FRONT,
     MARKS,
     PHOTO,
@@ -24,6 +22,7 @@ from photocheck.orders.screens import (
     RESULT,
     again,
     depth_of,
+    screen_of,
 )
 from photocheck.report.file import report_text
 from photocheck.report.model import Offer, Report
@@ -37,9 +36,7 @@ from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.outage import guarded
 from photocheck_app.owner.link import show_link
 from photocheck_app.owner.way import (
-    AGAIN,
     DOG,
-    READINGS_PAGE,
     SEND,
     Way,
     go,
@@ -101,11 +98,19 @@ def show(way: Way, page: str) -> None:
         show_ways_on(way, page, onward=False)
         return
     show_headline(report)
-    sent = _sent(way)
+    order = owners_store().order(way.key) if way.checks else None
+    # The workshop has it as it stands, and asks nothing.
+    sent = bool(order and order.state != "asked_again" and order.checks[-1].case == way.draft)
     if not sent:
         st.write(tr(NEXT[report.verdict]))
         _put_right(way, report)
-    _send(way, report, sent)
+    if not sent:
+        _send(report)
+    elif order and order.state == "waiting":
+        st.success(
+            tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
+            icon=":material/mark_email_read:",
+        )
     pictures = st.container()
     if not sent:
         _offer(way, report)
@@ -148,8 +153,12 @@ def show(way: Way, page: str) -> None:
 def _card(way: Way, report: Report, number: int, language: str) -> bytes:
     """The picture with its verdict and lengths, made when somebody wants it."""
     with speaking(language):
-        asked = json.dumps(way.draft.to_dict(), sort_keys=True)
-        return bench.picture(owners_store(), way.key, (asked, language), report, number)
+        return bench.picture(owners_store(), way.key, _asked(way), report, number)
+
+
+def _asked(way: Way) -> tuple[str, str]:
+    """What tells a drawn report of this order from another: the draft, and the language."""
+    return json.dumps(way.draft.to_dict(), sort_keys=True), spoken()
 
 
 def _put_right(way: Way, report: Report) -> None:
@@ -164,12 +173,13 @@ def _put_right(way: Way, report: Report) -> None:
         return
     doubted = [span.span for span in report.spans if span.verdict == "measure_again"]
     doubted = doubted or list(way.draft.readings)
-    for meant in _meant(report, doubted):
+    if meant := _meant(report, doubted):
+        reading, value = meant
         st.button(
-            tr("I noted {value}, and typed it wrongly", value=meant.value),
-            key=f"meant_{meant.reading}",
+            tr("I noted {value}, and typed it wrongly", value=value),
+            key=f"meant_{reading}",
             on_click=_mean,
-            args=(way, meant.reading, meant.value),
+            args=(way, reading, value),
             width="stretch",
         )
     for number, name in enumerate(doubted[:2]):
@@ -199,21 +209,13 @@ def _lead(page: str, *, first: bool = False) -> None:
     )
 
 
-@dataclass(frozen=True)
-class _Meant:
-    """A value that a reading may have had before it was typed wrongly."""
-
-    reading: str
-    value: str
-
-
-def _meant(report: Report, doubted: Sequence[str]) -> list[_Meant]:
-    """The likeliest value for a reading that was taken once and is in doubt; at most one."""
-    for one in report.explanations[:1]:
-        for name, value, _ in one.candidates:
-            if name in doubted and len(report.case.readings[name].takes) == 1:
-                return [_Meant(name, value)]
-    return []
+def _meant(report: Report, doubted: Sequence[str]) -> tuple[str, str] | None:
+    """A reading in doubt that was taken once, with the likeliest value that it may have had."""
+    candidates = report.explanations[0].candidates if report.explanations else ()
+    for name, value, _ in candidates:
+        if name in doubted and len(report.case.readings[name].takes) == 1:
+            return name, value
+    return None
 
 
 @guarded
@@ -255,11 +257,7 @@ def _show_gaps(missing: tuple[Gap, ...]) -> None:
         with st.container(border=True):
             here_missing = [gap for gap in missing if gap.step == step]
             listed("", [gap.sentence for gap in here_missing])
-            page = here_missing[0].reading or step
-            if step == AGAIN:
-                page = again(page)
-            elif page == READINGS_PAGE:
-                page = ASKED[0]
+            page = screen_of(here_missing[0])
             st.button(
                 tr("Go to: {step}", step=title_of(page)),
                 key=f"gap_{step}",
@@ -322,11 +320,11 @@ def _not_checked(error: PhotocheckError, steps: tuple[str, ...]) -> None:
 def _pictures(way: Way, report: Report) -> list[bytes]:
     def draw() -> list[bytes]:
         return [
-            bench.picture(owners_store(), way.key, (asked, spoken()), report, number, bare=True)
+            bench.picture(owners_store(), way.key, asked, report, number, bare=True)
             for number in range(len(report.photos))
         ]
 
-    asked = json.dumps(way.draft.to_dict(), sort_keys=True)
+    asked = _asked(way)
     try:
         with st.spinner(tr("Drawing on the photo")):
             found = _once(way, "result pictures", draw)
@@ -340,22 +338,7 @@ def _pictures(way: Way, report: Report) -> list[bytes]:
     return found
 
 
-def _sent(way: Way) -> bool:
-    """Whether the workshop has it as it stands, and asks nothing."""
-    if not way.checks:
-        return False
-    order = owners_store().order(way.key)
-    return order.state != "asked_again" and order.checks[-1].case == way.draft
-
-
-def _send(way: Way, report: Report, sent: bool) -> None:
-    if sent:
-        if owners_store().order(way.key).state == "waiting":
-            st.success(
-                tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
-                icon=":material/mark_email_read:",
-            )
-        return
+def _send(report: Report) -> None:
     good = report.verdict in ("agrees", "could_hide")
     st.button(
         tr("Send to the workshop") if good else tr("Send it to the workshop all the same"),
@@ -379,14 +362,10 @@ def show_send(way: Way, page: str) -> None:
     typed(way, Blank("owner", "reach"), tr("How to reach you: telephone or e-mail"))
     typed(way, Blank("dog", "name"), tr("Dog's name"))
     typed(way, Blank("owner", "number"), tr("Order number, if you have one"))
-
-    def send() -> None:
-        st.session_state["send now"] = way.key
-
-    st.button(tr("Send"), key="send", type="primary", on_click=send, width="stretch")
+    pressed = st.button(tr("Send"), key="send", type="primary", width="stretch")
     show_link(way)
     show_ways_on(way, page, onward=False)
-    if st.session_state.pop("send now", "") == way.key:
+    if pressed:
         owners_store().record_check(way.key, way.draft, report, by="owner", ratios=shop_ratios())
         go(RESULT)
         st.rerun()

@@ -47,6 +47,8 @@ from photocheck.speech import LANGUAGES, spoken, tr
 from photocheck.uploads.quota import QUOTA
 
 if TYPE_CHECKING:
+    from sqlalchemy.dialects.sqlite import Insert
+
     from photocheck.judge.ratios import Ratios
 
 _PHOTO_NAME: Final = re.compile(r"photo-[0-9]{1,9}(\.[a-z]{3,4})?")
@@ -423,13 +425,20 @@ def _add(connection: Connection, table: Table, new: Sequence[Mapping[str, Any]])
         connection.execute(insert(table), new)
 
 
-def insert_unless_there(connection: Connection, table: Table, key: str, **values: Any) -> bool:
-    """Add a row inside a transaction unless one has its `key` already; whether it is new."""
+def insert_into(connection: Connection, table: Table) -> Insert:
+    """The database's own kind of insert, which can say what to do where there is a row already."""
     if connection.dialect.name == "sqlite":
         from sqlalchemy.dialects.sqlite import insert as insert_new
     else:
+        # another class, with the same methods for that
         from sqlalchemy.dialects.postgresql import insert as insert_new  # type: ignore[assignment]
-    new = insert_new(table).values(**values).on_conflict_do_nothing(index_elements=[key])
+    return insert_new(table)
+
+
+def insert_unless_there(connection: Connection, table: Table, key: str, **values: Any) -> bool:
+    """Add a row inside a transaction unless one has its `key` already; whether it is new."""
+    new = insert_into(connection, table).values(**values)
+    new = new.on_conflict_do_nothing(index_elements=[key])
     return connection.execute(new.returning(table.c[key])).first() is not None
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from sqlalchemy import Connection, delete, select, update
 
-from photocheck.orders.store.database import DatabaseStore
+from photocheck.orders.store.database import DatabaseStore, insert_into
 from photocheck.orders.store.tables import counts
 
 _OVER_AT_ONCE: Final = 10
@@ -56,12 +56,8 @@ def wait_s(store: DatabaseStore, whose: str, *, most: int, window_s: float, now:
 
 def _locked(connection: Connection, whose: str, over_s: float) -> str:
     """What is kept of it, in a row that nobody else changes until the transaction ends."""
-    if connection.dialect.name == "sqlite":
-        from sqlalchemy.dialects.sqlite import insert
-    else:
-        from sqlalchemy.dialects.postgresql import insert  # type: ignore[assignment]
     over = datetime.fromtimestamp(over_s, UTC)
-    new = insert(counts).values(whose=whose, times="[]", over=over)
+    new = insert_into(connection, counts).values(whose=whose, times="[]", over=over)
     # Unlike "do nothing", this locks a row that is there.
     kept = new.on_conflict_do_update(index_elements=["whose"], set_={"over": over})
     return str(connection.execute(kept.returning(counts.c.times)).scalar_one())
