@@ -476,3 +476,16 @@ def test_a_link_without_a_page_stays_where_it_led_while_one_types(opened: Opened
     page = press(page, "next")
     assert at(page, "step") == "front_length"
     assert opened(order=key).text_input(key=f"{key}/readings/front_length").value == ""
+
+
+def test_two_points_are_asked_how_far_apart_they_are(opened: Opened) -> None:
+    """Nothing of them is found by itself; size and place are asked for all the same."""
+    page = opened(order=at(begun(opened), "order"), step="photo")
+    page = upload(page, ("side.jpg", (samples_folder() / "flint" / "side.jpg").read_bytes()))
+    key, file = at(page, "order"), photos(page)[0]["file"]
+    page.radio(key=f"{key}/photos/{file}/reference/kind").set_value("two_points").run()
+    page = typed(page, f"photos/{file}/reference/length", "50")
+    page.radio(key=f"cards_place_{file}").set_value("near_feet").run()
+    reference = photos(page)[0]["reference"]
+    assert (reference["length"], reference["place"]) == ("50", "near_feet")
+    assert at(page, "step") == "marks"

@@ -203,7 +203,7 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
         _show_found(way, number, photo, look)
     for said in look.cut if look else ():
         st.warning(as_text(said), icon=":material/crop:")
-    if look and (look.found or photo.reference.form in ("rectangle", "disc", "ball")):
+    if look and (look.found or photo.reference.form != "markers"):
         _ask_size(way, photo)
         _ask_place(way, page, photo)
     with st.expander(tr("More about this photo"), icon=":material/tune:"):
