@@ -552,6 +552,24 @@ def test_marks_by_staff_give_what_the_check_gives(
     assert store.order(key).draft == before.case
 
 
+def test_exchanged_marks_are_told_to_staff_before_they_are_sent(store: Store, monkeypatch) -> None:
+    told = []
+
+    def surface(*_: object, **given: Any) -> Placed:
+        told.append(given["told"])
+        return Placed()
+
+    monkeypatch.setattr(staff_marks, "marking_surface", surface)
+    key = key_of(store, "flint")
+    opened(case=key, do="marks", by="Ines")
+    assert told == [None]
+    right = store.order(key).told.photos[0].markings[0].marks
+    wrong = {**right, "breastbone": right["tail_base"], "tail_base": right["breastbone"]}
+    monkeypatch.setattr(staff_marks, "unsent", lambda *_: Placed(marks=wrong))
+    opened(case=key, do="marks", by="Ines")
+    assert told[1].exchange == {"breastbone": "tail_base", "tail_base": "breastbone"}
+
+
 def test_marks_that_cannot_be_used_are_answered_and_kept(store: Store, monkeypatch) -> None:
     placed = Placed(marks={k: v for k, v in MINE.items() if k != "tail_base"})
     monkeypatch.setattr(staff_marks, "marking_surface", lambda *_, **__: placed)

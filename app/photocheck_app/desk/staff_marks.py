@@ -7,6 +7,7 @@ from html import escape
 
 import streamlit as st
 
+from photocheck.judge.marks_told import told_at_once
 from photocheck.orders.corrections import (
     reference_points,
     shape_of,
@@ -64,14 +65,17 @@ def show(order: Order, who: str) -> None:
     field = f"{stand} {index} {way}"
     surface = f"desk-{order.key}-{len(order.checks)}-{index}-{way}"
     watch_placed(surface, begin, partial(keep_unsent, who, order.key, field))
+    photo = bench.shown(store(), order.key, entry.file)
+    start = unsent(who, order.key, field, begin)
     placed = marking_surface(
-        bench.shown(store(), order.key, entry.file),
+        photo,
         key=surface,
-        start=unsent(who, order.key, field, begin),
+        start=start,
         landmarks=entry.needed,
         optional=entry.helpers,
         reference_shape=shape_of(entry.reference),
         reference_seen=_seen(order, index),
+        told=told_at_once(start.marks, max(photo.size_px)),
     )
     kept.keep(surface, placed)
     if not send:
