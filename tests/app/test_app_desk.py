@@ -568,6 +568,11 @@ def test_exchanged_marks_are_told_to_staff_before_they_are_sent(store: Store, mo
     monkeypatch.setattr(staff_marks, "unsent", lambda *_: Placed(marks=wrong))
     opened(case=key, do="marks", by="Ines")
     assert told[1].exchange == {"breastbone": "tail_base", "tail_base": "breastbone"}
+    # A small dog far away is none within a hand's breadth: the last check knows the scale.
+    small = {name: (0.15 * x, 0.15 * y) for name, (x, y) in right.items()}
+    monkeypatch.setattr(staff_marks, "unsent", lambda *_: Placed(marks=small))
+    opened(case=key, do="marks", by="Ines")
+    assert told[2] is None
 
 
 def test_marks_that_cannot_be_used_are_answered_and_kept(store: Store, monkeypatch) -> None:

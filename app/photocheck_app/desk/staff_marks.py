@@ -16,6 +16,7 @@ from photocheck.orders.corrections import (
 )
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
 from photocheck.orders.model import Check, Order
+from photocheck.report.model import PhotoResult
 from photocheck.server import bench
 from photocheck.speech import tr
 from photocheck_app import kept
@@ -67,6 +68,7 @@ def show(order: Order, who: str) -> None:
     watch_placed(surface, begin, partial(keep_unsent, who, order.key, field))
     photo = bench.shown(store(), order.key, entry.file)
     start = unsent(who, order.key, field, begin)
+    checked = _checked(order, index)
     placed = marking_surface(
         photo,
         key=surface,
@@ -74,8 +76,8 @@ def show(order: Order, who: str) -> None:
         landmarks=entry.needed,
         optional=entry.helpers,
         reference_shape=shape_of(entry.reference),
-        reference_seen=_seen(order, index),
-        told=told_at_once(start.marks, max(photo.size_px)),
+        reference_seen=checked.reference_px if checked else (),
+        told=told_at_once(start.marks, max(photo.size_px), checked.px_per_mm if checked else 0.0),
     )
     kept.keep(surface, placed)
     if not send:
@@ -113,9 +115,10 @@ def _begin(entry: DraftPhoto, who: str, way: str) -> Placed:
     return Placed(begin.marks, begin.bends, reference_points(entry.reference))
 
 
-def _seen(order: Order, index: int) -> tuple[tuple[float, float], ...]:
+def _checked(order: Order, index: int) -> PhotoResult | None:
+    """What the last check found on this photo."""
     photos = order.checks[-1].report.photos if order.checks else ()
-    return photos[index].reference_px if index < len(photos) else ()
+    return photos[index] if index < len(photos) else None
 
 
 def _corrected(case: Draft, index: int, who: str, way: str, placed: Placed, begin: Placed) -> Draft:
