@@ -15,6 +15,14 @@ def resident_mb(pid: str) -> float:
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
+def command(pid: str) -> bytes:
+    """As it was started; nothing once it has ended."""
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes()
+    except OSError:
+        return b""
+
+
 def children() -> list[str]:
     found = []
     for task in Path("/proc/self/task").iterdir():
@@ -36,9 +44,16 @@ class Watch(threading.Thread):
         self.others = set(children())
 
     def run(self) -> None:
+        own = command("self")
         while not self.over.wait(0.05):
-            each = [resident_mb(pid) for pid in children() if pid not in self.others]
+            # One that has not become its program yet shares this process's memory: counted with
+            # it, that of a long run of tests would be taken for the child's. Asked before its
+            # memory, as what is its own program now stays so.
+            each = [
+                0.0 if command(pid) == own else resident_mb(pid)
+                for pid in children()
+                if pid not in self.others
+            ]
             self.own = max(self.own, resident_mb("self"))
             self.theirs = max(self.theirs, sum(each))
-            # One that has not become the decoder yet is still this process.
             self.many = max(self.many, len(each))
