@@ -9,7 +9,7 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.orders.model import StoreError
 from photocheck.speech import tr
-from photocheck_app.desk import order_list, order_page, staff_marks
+from photocheck_app.desk import order_page, places, staff_marks
 from photocheck_app.desk.moves import ADDRESS, go, say_now
 from photocheck_app.desk.style import STYLE
 from photocheck_app.doors.signed_in import at_desk, show_way_in, show_way_out
@@ -51,7 +51,7 @@ def _way_out(problem: str) -> None:
 def _shown(who: str) -> None:
     key = st.query_params.get("case", "")
     if not key:
-        order_list.show(who)
+        places.show(st.query_params.get("do", ""), who)
         return
     order = store().order(key)
     if st.query_params.get("do") == "marks":
