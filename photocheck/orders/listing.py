@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from photocheck.orders.model import STATES, OrderLine
+from photocheck.orders.model import CHOICES, STATES, TAKEN_BACK, OrderLine
 from photocheck.speech import later
 
 STATE_TITLES: Final = {
@@ -17,6 +17,12 @@ STATE_TITLES: Final = {
     "being_filled_in": later("being filled in"),
 }
 """In the order in which the desk names them."""
+
+DECISION_TITLES: Final = {
+    **{choice: STATE_TITLES[choice] for choice in CHOICES},
+    TAKEN_BACK: later("taken back"),
+}
+"""What was decided, for the history."""
 
 
 def counts(lines: Iterable[OrderLine]) -> Mapping[str, int]:
@@ -66,3 +72,19 @@ def neighbours(lines: Iterable[OrderLine], key: str) -> tuple[str, str]:
     here = waiting.index(key)
     before = waiting[here - 1] if here else ""
     return before, waiting[here + 1] if here + 1 < len(waiting) else ""
+
+
+def following(lines: Iterable[OrderLine], key: str) -> str:
+    """Key of the waiting order to go on with after this one; empty where no other waits.
+
+    The next one below it in the list, and below the last the first.
+
+    >>> following([], "any")
+    ''
+    """
+    waiting = [line.key for line in chosen(lines) if line.state == "waiting"]
+    if key not in waiting:
+        return waiting[0] if waiting else ""
+    here = waiting.index(key)
+    others = (*waiting[here + 1 :], *waiting[:here])
+    return others[0] if others else ""

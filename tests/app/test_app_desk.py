@@ -439,6 +439,7 @@ def test_refusing_needs_a_reason_and_is_recorded_with_the_message(store: Store) 
     assert decision.reason == "The dog is too young."
     assert decision.message == "Dear owner, no."
     assert store.order(key).state == "refused"
+    pressed(page, "back_to")
     assert "The dog is too young." in html(page)
     assert [c.value for c in page.code] == ["Dear owner, no."]
 

@@ -16,7 +16,7 @@ from photocheck.orders.model import OrderLine
 from photocheck.server.demo_orders import bring_in_samples
 from photocheck.speech import tr
 from photocheck.words import VERDICT_TITLES, VERDICTS
-from photocheck_app.desk import downloads, links
+from photocheck_app.desk import bulk, downloads, links
 from photocheck_app.desk.figures import chip, verdict_chip
 from photocheck_app.desk.follow import follow_list
 from photocheck_app.desk.moves import check_anew, go, say_on_arrival, when
@@ -47,6 +47,7 @@ def show(who: str) -> None:
     title.html(f"<h1>{escape(heading)}</h1>")
     found = _filters(lines)
     with actions, st.container(horizontal=True, horizontal_alignment="right"):
+        bulk.offer(lines, who)
         links.invite(who)
         downloads.export(found)
         _upload(who)

@@ -26,7 +26,15 @@ from photocheck.orders.bounds import (
     refuse_more,
 )
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import CHOICES, Check, Decision, Order, OrderError, OrderLine
+from photocheck.orders.model import (
+    CHOICES,
+    DECISIONS,
+    Check,
+    Decision,
+    Order,
+    OrderError,
+    OrderLine,
+)
 from photocheck.orders.store import rows
 from photocheck.orders.store.engines import file_of, reached, wipe
 from photocheck.orders.store.tables import (
@@ -288,7 +296,7 @@ class DatabaseStore:
         check: int | None = None,
     ) -> Decision:
         """Append a decision on the latest check, if that is the one numbered `check`."""
-        if choice not in CHOICES:
+        if choice not in DECISIONS:
             raise OrderError(
                 tr("'{choice}' is not a decision", choice=choice[:60]),
                 do=tr("Choose one of {choices}", choices=", ".join(CHOICES)),

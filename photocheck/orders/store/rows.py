@@ -9,7 +9,15 @@ from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import KEY_FORM, Check, Decision, Order, OrderError, OrderLine
+from photocheck.orders.model import (
+    KEY_FORM,
+    TAKEN_BACK,
+    Check,
+    Decision,
+    Order,
+    OrderError,
+    OrderLine,
+)
 from photocheck.orders.store.tables import checks, decisions, orders, photos
 from photocheck.report.file import report_as_written
 from photocheck.speech import tr
@@ -196,7 +204,8 @@ def line_of(row: RowMapping) -> OrderLine:
     """A row of `all_lines`."""
     state = "being_filled_in"
     if row["number"] is not None:
-        state = row["choice"] if row["check_number"] == row["number"] else "waiting"
+        holds = row["check_number"] == row["number"] and row["choice"] != TAKEN_BACK
+        state = row["choice"] if holds else "waiting"
     return OrderLine(
         key=row["key"],
         name=row["name"],
