@@ -16,7 +16,7 @@ from photocheck.speech import tr
 
 
 @dataclass(frozen=True)
-class Accepted:
+class BulkResult:
     """What became of one order.
 
     Attributes
@@ -47,8 +47,8 @@ def accept_all(
     by: str,
     sizes: Sequence[Size] = (),
     templates: str | os.PathLike[str] | None = None,
-    on_done: Callable[[Accepted], None] | None = None,
-) -> list[Accepted]:
+    on_done: Callable[[BulkResult], None] | None = None,
+) -> list[BulkResult]:
     """Accept orders one after the other, each as a person would, with the drafted message.
 
     One that is no longer as its line says, of which no cut can be given, or of which the check
@@ -69,7 +69,7 @@ def accept_all(
 
     Returns
     -------
-    list of Accepted
+    list of BulkResult
         One for each line.
 
     Raises
@@ -79,7 +79,7 @@ def accept_all(
     """
     results = []
     for line in lines:
-        result = Accepted(line, _accept(store, line, by, sizes, templates))
+        result = BulkResult(line, _accept(store, line, by, sizes, templates))
         results.append(result)
         if on_done:
             on_done(result)

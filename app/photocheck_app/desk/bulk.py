@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.in_bulk import Accepted, accept_all, fully_agreeing
+from photocheck.orders.in_bulk import BulkResult, accept_all, fully_agreeing
 from photocheck.orders.model import OrderLine
 from photocheck.speech import tr
 from photocheck_app.desk.moves import say_on_arrival
@@ -44,9 +44,9 @@ def offer(lines: Sequence[OrderLine], who: str) -> None:
 
 def _accept(agreeing: Sequence[OrderLine], who: str) -> None:
     bar = st.progress(0.0, tr("Accepting …"))
-    done: list[Accepted] = []
+    done: list[BulkResult] = []
 
-    def on_done(result: Accepted) -> None:
+    def on_done(result: BulkResult) -> None:
         done.append(result)
         bar.progress(len(done) / len(agreeing))
 
@@ -67,7 +67,7 @@ def _accept(agreeing: Sequence[OrderLine], who: str) -> None:
     st.rerun()
 
 
-def _say(done: Sequence[Accepted], problem: str) -> None:
+def _say(done: Sequence[BulkResult], problem: str) -> None:
     left = [result for result in done if result.problem]
     parts = [tr("{number} orders accepted.", number=len(done) - len(left))]
     parts += [f"{result.line.name}: {result.problem}" for result in left[:NAMED]]

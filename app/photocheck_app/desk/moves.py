@@ -82,21 +82,25 @@ def when(at: datetime | None) -> str:
 
 
 def choose_photo(
-    number: int, key: str, *, label_visibility: Literal["visible", "collapsed"] = "visible"
+    number: int,
+    key: str,
+    *,
+    first: int = 0,
+    label_visibility: Literal["visible", "collapsed"] = "visible",
 ) -> int:
-    """Which of so many photos is looked at, from 0."""
+    """Which of so many photos is looked at, from 0; at first the one numbered `first`."""
     if number < 2:
         return 0
     chosen = st.segmented_control(
         tr("Photo"),
         range(number),
         format_func=lambda k: tr("Photo {number}", number=k + 1),
-        default=0,
+        default=first,
         required=True,
         key=key,
         label_visibility=label_visibility,
     )
-    return min(chosen or 0, number - 1)
+    return min(first if chosen is None else chosen, number - 1)
 
 
 def check_anew(run: Callable[[], Check]) -> bool:
