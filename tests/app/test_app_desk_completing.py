@@ -20,7 +20,7 @@ from photocheck.orders.draft import DraftMarking, reading_text
 from photocheck.orders.filling import Blank, new_draft, new_photo, with_photo
 from photocheck.orders.model import OrderError, Store
 from photocheck.server.run import run_check
-from photocheck_app.desk.completing import PICTURES
+from photocheck_app.desk.filling_in import PICTURES
 from tests.support import desk_pages
 from tests.support.desk_pages import html, key_of, opened, pressed, sample_files
 

@@ -14,7 +14,7 @@ from photocheck.orders.listing import STATE_TITLES, following
 from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, SETTLED, Check, Order
 from photocheck.speech import LANGUAGES, tr
-from photocheck_app.desk.moves import Offer, go, say_on_arrival
+from photocheck_app.desk.moves import FollowUp, go, say_on_arrival
 from photocheck_app.desk.session import (
     begun,
     drop_unsent,
@@ -131,8 +131,8 @@ def _go_on(order: Order, choice: str, who: str) -> None:
         said = f"{said} {tr('No other order waits.')}"
     say_on_arrival(
         said,
-        Offer("undo", tr("Take it back"), partial(_take_back_now, order.key, who)),
-        Offer("back_to", tr("Show {name}", name=as_text(name)), partial(go, case=order.key)),
+        FollowUp("undo", tr("Take it back"), partial(_take_back_now, order.key, who)),
+        FollowUp("back_to", tr("Show {name}", name=as_text(name)), partial(go, case=order.key)),
     )
     go(case=after)
 

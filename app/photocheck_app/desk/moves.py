@@ -35,7 +35,7 @@ def go(**places: str) -> None:
 
 
 @dataclass(frozen=True)
-class Offer:
+class FollowUp:
     """What may be done about something that was just said.
 
     Attributes
@@ -50,7 +50,7 @@ class Offer:
     do: Callable[[], None]
 
 
-def say_on_arrival(text: str, *offers: Offer) -> None:
+def say_on_arrival(text: str, *offers: FollowUp) -> None:
     """Say something once, after the next rerun, with what may be done about it."""
     st.session_state[_SAID] = (text, offers)
 

@@ -18,7 +18,7 @@ from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
 from photocheck.version import program
 from photocheck.words import READING_TITLES
-from photocheck_app.desk import completing, decide, downloads, history, links, what_to_cut
+from photocheck_app.desk import decide, downloads, filling_in, history, links, what_to_cut
 from photocheck_app.desk.figures import (
     chip,
     doubt_table,
@@ -59,8 +59,8 @@ def show(order: Order, who: str) -> None:
         _by_another_program(order, check, who)
     left, middle, right = st.columns([4.4, 4.6, 3.2], gap="medium")
     with left:
+        filling_in.show(order, who)
         _picture(order, check)
-        completing.show(order, who)
         _about_photos(check.report)
     with middle:
         figures, cut = st.tabs([tr("The check"), tr("What to cut")])
@@ -206,7 +206,7 @@ def _figures(order: Order, check: Check, who: str) -> None:
     if found:
         st.html(found)
     if check is order.checks[-1] and order.state not in SETTLED:
-        completing.offer_what_fits(order, who, report.explanations)
+        filling_in.offer_what_fits(order, who, report.explanations)
     for block in filter(None, (why, every, among)):
         st.html(block)
     doubt = doubt_bars(report)
@@ -232,7 +232,7 @@ def _unchecked(order: Order, who: str) -> None:
     blocks = (listed(tr("Readings so far"), typed), listed(tr("Still missing"), missing))
     for block in filter(None, blocks):
         st.html(block)
-    completing.show(order, who)
+    filling_in.show(order, who)
     links.of_order(order, who)
     ready = not missing and all(
         marking.marks.keys() >= set(photo.needed)

@@ -83,11 +83,16 @@ def show(order: Order, who: str) -> None:
 
 def offer_what_fits(order: Order, who: str, found: tuple[Explanation, ...]) -> None:
     """The values that would fit, each a press away from the reading it would correct."""
-    values = list(dict.fromkeys((name, text) for one in found for name, text, _ in one.candidates))
+    # The same value in other words, 27 cm and 27.0 cm, is offered once.
+    values = {
+        (name, round(mm, 1)): text
+        for one in reversed(found)
+        for name, text, mm in reversed(one.candidates)
+    }
     if not values:
         return
     with st.container(horizontal=True, key="desk_would_fit"):
-        for name, text in values:
+        for (name, _), text in reversed(values.items()):
             st.button(
                 tr("{reading}: {value}", reading=tr(READING_TITLES[name]), value=text),
                 key=f"would_fit {name} {text}",
