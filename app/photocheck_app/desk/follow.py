@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
 from html import escape
+from time import monotonic
 from typing import Final
 
 import streamlit as st
@@ -10,8 +12,10 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.orders.listing import DECISION_TITLES
 from photocheck.orders.model import Order, OrderError
+from photocheck.orders.store.kept_looks import AGAIN_AFTER_S, look, others
 from photocheck.speech import speaking, tr
 from photocheck_app.desk.moves import when
+from photocheck_app.framework import session_id
 from photocheck_app.shared import language, store
 
 EVERY_S: Final = 3.0
@@ -19,6 +23,7 @@ EVERY_S: Final = 3.0
 
 
 _SEEN: Final = "desk order seen"
+_LOOKED: Final = "desk order looked at"
 
 
 def follow_list(seen: str) -> None:
@@ -36,7 +41,7 @@ def follow_order(order: Order, who: str) -> None:
         said, by = _what_happened(order, seen[1])
         if by != who:
             st.html(f'<div class="arrived" role="status">{escape(said)}</div>')
-    _order(*stands)
+    _order(*stands, who)
 
 
 # Streamlit runs these alone, outside the page's own run: they say for themselves in which
@@ -57,9 +62,10 @@ def _list(seen: str) -> None:
 
 
 @st.fragment(run_every=EVERY_S)
-def _order(key: str, checks: int, decisions: int) -> None:
+def _order(key: str, checks: int, decisions: int, who: str) -> None:
     with speaking(language()):
         try:
+            _also_here(key, who)
             if store().latest(key) == (checks, decisions):
                 return
             said, _ = _what_happened(store().order(key), checks)
@@ -72,6 +78,19 @@ def _order(key: str, checks: int, decisions: int) -> None:
             asked = st.button(tr("Show it"), key="desk_show_new")
     if asked:
         st.rerun()
+
+
+def _also_here(key: str, who: str) -> None:
+    """Say who else has the order open, and that this page has."""
+    # The session itself opens doors, and stays out of the store.
+    page = sha256(session_id().encode()).hexdigest()
+    noted, at = st.session_state.get(_LOOKED, ("", 0.0))
+    if noted != key or monotonic() > at + AGAIN_AFTER_S:
+        look(store(), key, page=page, by=who)
+        st.session_state[_LOOKED] = (key, monotonic())
+    if names := others(store(), key, page=page, by=who):
+        said = tr("Also open at: {names}.", names=", ".join(names))
+        st.html(f'<div class="quiet" role="status">{escape(said)}</div>')
 
 
 def _what_happened(order: Order, checks: int) -> tuple[str, str]:

@@ -16,7 +16,7 @@ from photocheck.orders.model import OrderLine
 from photocheck.server.demo_orders import bring_in_samples
 from photocheck.speech import tr
 from photocheck.words import VERDICT_TITLES, VERDICTS
-from photocheck_app.desk import bulk, downloads, links
+from photocheck_app.desk import bulk, downloads, keys, links
 from photocheck_app.desk.figures import chip, verdict_chip
 from photocheck_app.desk.follow import follow_list
 from photocheck_app.desk.moves import check_anew, go, say_on_arrival, when
@@ -52,6 +52,7 @@ def show(who: str) -> None:
         downloads.export(found)
         _upload(who)
         _samples()
+        keys.show(keys.OF_LIST)
     follow_list(seen)
     if not lines:
         st.info(

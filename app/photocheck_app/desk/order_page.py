@@ -18,7 +18,16 @@ from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
 from photocheck.version import program
 from photocheck.words import READING_TITLES
-from photocheck_app.desk import decide, downloads, filling_in, history, links, what_to_cut
+from photocheck_app.desk import (
+    again_here,
+    decide,
+    downloads,
+    filling_in,
+    history,
+    keys,
+    links,
+    what_to_cut,
+)
 from photocheck_app.desk.figures import (
     chip,
     doubt_table,
@@ -72,6 +81,7 @@ def show(order: Order, who: str) -> None:
         if check is order.checks[-1]:
             decide.show(order, who)
         links.of_order(order, who)
+        again_here.show(order)
         history.show(order)
 
 
@@ -138,6 +148,7 @@ def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) 
             tr("Next waiting"), on_click=go, kwargs={"case": after}, disabled=not after, key="next"
         )
         downloads.of_order(order, who)
+        keys.show(keys.OF_ORDER)
 
 
 def _dog(dog: DogTold, order_name: str) -> str:

@@ -108,6 +108,8 @@ table.figures tr.best th, table.figures tr.best td:nth-child(2) { font-weight: 6
 :is(.st-key-desk_completing, .st-key-desk_would_fit, .st-key-desk_said) button {
   min-height: 2rem; padding: 0 .5rem; }
 :is(.st-key-desk_completing, .st-key-desk_would_fit) button p { font-size: .8125rem; }
+.st-key-desk_keys { position: fixed; right: 1rem; bottom: 1rem; width: auto; z-index: 5; }
+.st-key-desk_keys button { min-height: 2rem; padding: 0 .5rem; background: var(--desk-ground); }
 table.doubt .figure { width: 72%; }
 .parts { display: flex; width: 100%; height: 1.05rem; gap: 1px; }
 .parts i { display: block; font-style: normal; font-size: .6875rem; line-height: 1.05rem;

@@ -20,10 +20,14 @@ from photocheck.speech import LANGUAGES, speaking, tr
 if TYPE_CHECKING:
     from jinja2 import Environment, TemplateSyntaxError
 
-DRAFTS: Final = (*CHOICES, "retake")
-"""What a message can be about: a decision, or asking for another photo whatever the verdict."""
+DRAFTS: Final = (*CHOICES, "retake", "reminder")
+"""What a message can be about: a decision, asking for another photo whatever the verdict, or asking
+once more what was not answered."""
 
-TEMPLATES: Final = ("accepted", "measure_again", "measure_first", "retake", "refused")
+TEMPLATES: Final = (
+    *("accepted", "measure_again", "measure_first", "retake", "refused"),
+    "reminder",
+)
 PARTS: Final = ("measuring", "closing", "reasons")
 """Templates that the others take in."""
 

@@ -40,6 +40,7 @@ from photocheck.orders.store.tables import (
     brought,
     counts,
     forgotten,
+    looking,
     orders,
     passes,
     photos,
@@ -348,11 +349,11 @@ def _copy_rows(source: Connection, target: Connection) -> None:
     """All rows of all tables into empty ones; the tables are looked up in the database.
 
     Their version may be older than what `tables` describes.  Left out is how often somebody has
-    guessed: whoever was to wait waits on.
+    guessed, for whoever was to wait waits on, and who has which order open.
     """
     names = set(inspect(source).get_table_names()) & set(inspect(target).get_table_names())
     found = MetaData()
-    found.reflect(source, only=sorted(names - {"alembic_version", counts.name}))
+    found.reflect(source, only=sorted(names - {"alembic_version", counts.name, looking.name}))
     for table in found.sorted_tables:
         goal = Table(table.name, MetaData(), autoload_with=target)
         at_once = 1 if table.name == "photos" else 500  # a photo may take tens of megabytes

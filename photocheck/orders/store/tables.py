@@ -251,5 +251,17 @@ counts: Final = Table(
 """How often somebody has guessed lately: `times` is JSON, seconds since 1970; `whose` names nobody
 (`photocheck.server.access.rates`); after `over` the row tells nothing any more."""
 
+looking: Final = Table(
+    "looking",
+    metadata,
+    Column("page", String(64), primary_key=True),
+    _of_order(),
+    Column("by", Words, nullable=False),
+    Column("at", Utc, nullable=False),
+    Index("looking_at_order", "order_id"),
+)
+"""Which page of the desk shows an order, since when nobody has heard of it, and whose page that
+is; it goes soon after the page has."""
+
 UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
 """Tables whose rows are never changed, and go only when their order has gone."""
