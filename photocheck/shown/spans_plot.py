@@ -152,10 +152,7 @@ def spans_plot(report: Report) -> SpansPlot:
 
 
 def _key(report: Report, rows: list[SpanRow]) -> str:
-    key = tr(
-        "In per cent off the photo. Bar: its 95 % interval. Circle: tape reading; diamond: one "
-        "in doubt."
-    )
+    key = tr("Per cent off the photo. Bar: its 95 % interval; circle: tape; diamond: in doubt.")
     if not any(row.beside for row in rows):
         return key
     why = tr(

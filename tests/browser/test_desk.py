@@ -112,16 +112,30 @@ def test_what_is_drawn_is_what_is_written(visit, store) -> None:
     page = visit(f"case={order(store, 'Flint')}")
     middle = "e => { const b = e.getBoundingClientRect(); return b.left + b.width / 2; }"
     edges = "e => { const b = e.getBoundingClientRect(); return [b.left, b.right]; }"
-    ticks = [(float(t.inner_text()), t.evaluate(middle)) for t in page.locator(".axis span").all()]
+    ticks = [
+        (float(t.inner_text().replace("\N{MINUS SIGN}", "-")), t.evaluate(middle))
+        for t in page.locator(".axis span").all()
+    ]
     (first, left), (last, right) = ticks[0], ticks[-1]
     per_px = (last - first) / (right - left)
     for row in page.locator("table.spans tbody tr").all():
         cells = row.locator("td").all_inner_texts()
-        low, high = numbers(cells[1].splitlines()[-1])
+        photo, low, high = numbers(cells[1])
+
+        def off(length: float, photo: float = photo) -> float:
+            return 100 * (length / photo - 1)
+
+        # what is written is rounded to a tenth of a centimetre
+        within = 1.5 * per_px + 100 * 0.1 / photo
         drawn = [first + (x - left) * per_px for x in row.locator(".bar").evaluate(edges)]
-        assert drawn == pytest.approx([low, high], abs=1.5 * per_px + 0.05)
+        assert drawn == pytest.approx([off(low), off(high)], abs=within)
+        tape = numbers(cells[0])[0]
+        if row.locator(".beyond").count():
+            assert row.locator(".beyond").inner_text().startswith(f"{tape}")
+            assert off(tape) > last
+            continue
         point = first + (row.locator(".point").evaluate(middle) - left) * per_px
-        assert point == pytest.approx(numbers(cells[0])[0], abs=1.5 * per_px + 0.05)
+        assert point == pytest.approx(off(tape), abs=within)
     for bar in page.locator(".parts").all():
         whole = bar.evaluate("e => e.clientWidth")
         widths = bar.locator("i").evaluate_all("all => all.map(e => e.offsetWidth)")
@@ -206,6 +220,23 @@ def test_a_decision_with_its_message_by_mouse_and_keys(visit, store, tmp_path) -
     (decision,) = store.order(key).decisions
     assert (decision.choice, decision.by) == ("asked_again", "Ines")
     assert decision.message.endswith("Greetings, Ines")
+
+
+def test_what_would_fit_is_put_into_the_reading(visit, store) -> None:
+    page = visit(f"case={order(store, 'Flint')}&by=Ines")
+    page.locator(".st-key-desk_would_fit button").first.click()
+    rear = page.get_by_role("textbox", name="rear length (cm)")
+    expect(rear).to_have_value("27 cm")
+    rests(page)
+    assert len(store.order(order(store, "Flint")).checks) == 1
+
+
+def test_two_at_one_order_know_of_each_other(visit, store) -> None:
+    key = order(store, "Sorrel")
+    first = visit(f"case={key}&by=Ines")
+    second = visit(f"case={key}&by=Olga")
+    expect(second.get_by_text("Also open at: Ines.")).to_be_visible(timeout=15_000)
+    expect(first.get_by_text("Also open at: Olga.")).to_be_visible(timeout=15_000)
 
 
 def submitted(store: Store, name: str) -> str:

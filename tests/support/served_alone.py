@@ -57,20 +57,24 @@ class Alone:
 
 
 @contextmanager
-def served_alone(folder: Path, *, before: Sequence[str] = ()) -> Iterator[Alone]:
+def served_alone(
+    folder: Path, *, before: Sequence[str] = (), options: Sequence[str] = ()
+) -> Iterator[Alone]:
     """The app, once it answers; killed at the end where it has not ended by itself.
 
     Parameters
     ----------
     before : sequence of str
         A command that runs it.
+    options : sequence of str
+        More for ``serve``.
     """
     port, noted = free_port(), folder / "connected.txt"
     store, log = folder / "orders.sqlite3", folder / "log.txt"
     command = [*before, sys.executable, "-c", _WATCHED, str(noted), "serve", "--port", str(port)]
     with log.open("w") as errors:
         process = subprocess.Popen(
-            [*command, "--store", str(store)],
+            [*command, "--store", str(store), *options],
             stdout=subprocess.PIPE,
             stderr=errors,
             text=True,

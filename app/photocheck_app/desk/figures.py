@@ -134,8 +134,14 @@ def sources_table(doubt: DoubtBars) -> str:
     return f'<table class="sources"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 
-def explanations(found: tuple[Explanation, ...]) -> str:
-    """What may be behind a disagreement: odds, name, and the values that would fit."""
+def explanations(found: tuple[Explanation, ...], *, offered: bool) -> str:
+    """What may be behind a disagreement: odds, name, and the values that would fit.
+
+    Parameters
+    ----------
+    offered : bool
+        Whether those values are offered beside it, and so not named here.
+    """
     lines = ""
     would_fit = tr("What would fit:")
     for one, full in zip(found, explanation_sentences(found), strict=True):
@@ -143,7 +149,7 @@ def explanations(found: tuple[Explanation, ...]) -> str:
             f'<span class="whole">{escape(f"{tr(READING_TITLES[name])} {text}")}</span>'
             for name, text, _ in one.candidates
         )
-        fitting = f" {escape(would_fit)} {fits}." if fits else ""
+        fitting = f" {escape(would_fit)} {fits}." if fits and not offered else ""
         lines += (
             f'<li title="{escape(full)}"><b>{escape(chance_text(one.probability))}</b> '
             f"{escape(one.title)}.{fitting}"

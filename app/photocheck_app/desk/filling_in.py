@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from html import escape
 from typing import Final
 
 import streamlit as st
@@ -91,7 +92,8 @@ def offer_what_fits(order: Order, who: str, found: tuple[Explanation, ...]) -> N
     }
     if not values:
         return
-    with st.container(horizontal=True, key="desk_would_fit"):
+    with st.container(horizontal=True, vertical_alignment="center", key="desk_would_fit"):
+        st.html(escape(tr("What would fit:")), width="content")
         for (name, _), text in reversed(values.items()):
             st.button(
                 tr("{reading}: {value}", reading=tr(READING_TITLES[name]), value=text),

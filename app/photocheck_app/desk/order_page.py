@@ -205,7 +205,8 @@ def _cut(order: Order, check: Check, who: str, answer: FitAnswer | str) -> None:
 def _figures(order: Order, check: Check, who: str) -> None:
     report = check.report
     st.html(spans_table(spans_plot(report)))
-    found = explanations(report.explanations)
+    offered = check is order.checks[-1] and order.state not in SETTLED
+    found = explanations(report.explanations, offered=offered)
     # Explanations say it better than the figures in words do, where there are any.
     doubted = doubted_sentences(report)
     why = listed(tr("Why"), (*([] if found else doubted), *report.outliers))
@@ -216,7 +217,7 @@ def _figures(order: Order, check: Check, who: str) -> None:
     )
     if found:
         st.html(found)
-    if check is order.checks[-1] and order.state not in SETTLED:
+    if offered:
         filling_in.offer_what_fits(order, who, report.explanations)
     for block in filter(None, (why, every, among)):
         st.html(block)
