@@ -404,6 +404,8 @@ def test_a_problem_leads_back_and_an_answer_of_the_workshop_is_shown(opened: Ope
     key, link = flint()
     page = press(press(opened(order=link, step="result"), "to_send"), "send")
     assert "Sent" in shown(page)
+    # It need not wait for the workshop to ask.
+    assert page.button(key="to_rear_length")
     shared.store().decide(
         key, "asked_again", by="Robin", reason="rear", message="Please measure the rear again."
     )

@@ -111,6 +111,9 @@ def show(way: Way, page: str) -> None:
             tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
             icon=":material/mark_email_read:",
         )
+        if report.verdict not in ("agrees", "could_hide"):
+            st.write(tr("You need not wait for it: put it right now, and send it anew."))
+            _put_right(way, report)
     pictures = st.container()
     if not sent:
         _offer(way, report)
