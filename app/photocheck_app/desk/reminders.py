@@ -60,10 +60,9 @@ def _one(question: Question, who: str) -> None:
                 kwargs={"case": order.key},
             )
             asked = tr_n(
-                "asked once, {when}, {days} days ago, by {name}",
-                "asked {times} times, last {when}, {days} days ago, by {name}",
+                "asked {count} time, last {when}, {days} days ago, by {name}",
+                "asked {count} times, last {when}, {days} days ago, by {name}",
                 question.times,
-                times=question.times,
                 when=when(question.asked.at),
                 days=question.days,
                 name=question.asked.by,
