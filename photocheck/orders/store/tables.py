@@ -251,5 +251,24 @@ counts: Final = Table(
 """How often somebody has guessed lately: `times` is JSON, seconds since 1970; `whose` names nobody
 (`photocheck.server.access.rates`); after `over` the row tells nothing any more."""
 
+listed: Final = Table(
+    "listed",
+    metadata,
+    Column("order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE"), primary_key=True),
+    Column("opened", Utc, nullable=False),
+    Column("state", String(20), nullable=False),
+    Column("verdict", String(40), nullable=False),
+    Column("worst", Float, nullable=False),
+    Column("sent", Utc),
+    Column("name", Words, nullable=False),
+    Column("about", Words, nullable=False),
+    Column("headline", Words, nullable=False),
+    Column("name_key", Words, nullable=False),
+    Column("number_key", Words, nullable=False),
+    Column("sought", Words, nullable=False),
+)
+"""The desk's list, a row for each order, that repeats what orders, checks and decisions say
+(`photocheck.orders.store.listed`)."""
+
 UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
 """Tables whose rows are never changed, and go only when their order has gone."""
