@@ -53,7 +53,8 @@ COLUMNS: Final[dict[str, str]] = {
             (f"{name}_verdict", "the verdict on this reading"),
         )
     },
-    "decision": "accepted, asked_again or refused, when the last check was decided on",
+    "decision": "accepted, asked_again or refused, when the last check was decided on; empty when "
+    "that was taken back",
     "decided": "when, UTC",
     "decided_by": "by whom",
     "reason": "why",
@@ -167,8 +168,7 @@ def _row(order: Order) -> dict[str, str]:
         row[f"{span.span}_low_mm"] = f"{span.low_mm:.1f}"
         row[f"{span.span}_high_mm"] = f"{span.high_mm:.1f}"
         row[f"{span.span}_verdict"] = span.verdict
-    if order.decisions and order.decisions[-1].check == check.number:
-        decision = order.decisions[-1]
+    if decision := order.decision:
         row |= {
             "decision": decision.choice,
             "decided": utc_text(decision.at),

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import OrderLine
+from photocheck.orders.model import CHOICES, TAKEN_BACK, OrderLine, Wanted
 from photocheck.speech import later
 from photocheck.words import VERDICTS
 
@@ -29,6 +29,15 @@ SORTS: Final = {
     "verdict": later("verdict"),
 }
 """What the list may be sorted by, and how that is called."""
+DECISION_TITLES: Final = {
+    **{choice: STATE_TITLES[choice] for choice in CHOICES},
+    TAKEN_BACK: later("taken back"),
+}
+"""What was decided, for the history."""
+
+
+WAITING: Final = Wanted(state="waiting")
+"""Those that somebody is to decide on."""
 
 CALM: Final[Mapping[str, int]] = {"agrees": 2, "could_hide": 1}
 """Verdicts where nothing stands out come after the others; a photo to be taken again may come with
@@ -83,6 +92,33 @@ def sort_key(text: str) -> str:
     return re.sub(r"[0-9]+", lambda run: run[0].lstrip("0").zfill(12), letters)[:_LONGEST_KEY]
 
 
+def chosen(
+    lines: Iterable[OrderLine], *, state: str = "", verdict: str = "", text: str = ""
+) -> list[OrderLine]:
+    """Of lines that are at hand those in a state, with a verdict, and with every word of `text`.
+
+    The store itself finds more by words, for it has the notes and addresses
+    (`photocheck.orders.model.Store.listed`).
+
+    Parameters
+    ----------
+    lines : iterable of OrderLine
+        Their order is kept.
+    state, verdict : str
+        Empty for any.
+    text : str
+        Words looked for in what the lines show, small or capital letters alike.
+    """
+    words = text.casefold().split()
+    return [
+        line
+        for line in lines
+        if (not state or line.state == state)
+        and (not verdict or line.verdict == verdict)
+        and all(w in f"{line.name} {line.about} {line.headline}".casefold() for w in words)
+    ]
+
+
 def neighbours(lines: Iterable[OrderLine], key: str) -> tuple[str, str]:
     """Keys of the waiting orders before and after this one in the list; empty where none is.
 
@@ -94,9 +130,25 @@ def neighbours(lines: Iterable[OrderLine], key: str) -> tuple[str, str]:
         In the order of the list, those that wait or more.
     key : str
     """
-    waiting = [line.key for line in lines if line.state == "waiting"]
+    waiting = [line.key for line in chosen(lines, state="waiting")]
     if key not in waiting:
         return "", waiting[0] if waiting else ""
     here = waiting.index(key)
     before = waiting[here - 1] if here else ""
     return before, waiting[here + 1] if here + 1 < len(waiting) else ""
+
+
+def following(lines: Iterable[OrderLine], key: str) -> str:
+    """Key of the waiting order to go on with after this one; empty where no other waits.
+
+    The next one below it in the list, and below the last the first.
+
+    >>> following([], "any")
+    ''
+    """
+    waiting = [line.key for line in chosen(lines, state="waiting")]
+    if key not in waiting:
+        return waiting[0] if waiting else ""
+    here = waiting.index(key)
+    others = (*waiting[here + 1 :], *waiting[:here])
+    return others[0] if others else ""

@@ -25,6 +25,14 @@ STORE_VARIABLE: Final = "PHOTOCHECK_STORE"
 CHOICES: Final = ("accepted", "asked_again", "refused")
 """What staff may decide about a checked order."""
 
+SETTLED: Final = ("accepted", "refused")
+"""After these, nothing more is asked of the owner."""
+
+TAKEN_BACK: Final = "taken_back"
+"""The decision that the last one does not hold: the order waits again."""
+
+DECISIONS: Final = (*CHOICES, TAKEN_BACK)
+
 STATES: Final = ("being_filled_in", "waiting", *CHOICES)
 """Where an order stands: not sent yet, sent and undecided, or as last decided."""
 
@@ -91,7 +99,7 @@ class Decision:
         UTC.
     by : str
     choice : str
-        One of `CHOICES`.
+        One of `DECISIONS`.
     reason : str
     message : str
         What was said to the owner; may be empty.
@@ -145,13 +153,19 @@ class Order:
         return self.checks[-1].case if self.checks else self.draft
 
     @property
+    def decision(self) -> Decision | None:
+        """The one that holds: the last, if it is on the latest check and not taken back."""
+        last = self.decisions[-1] if self.decisions else None
+        if last is None or last.choice == TAKEN_BACK or last.check != self.checks[-1].number:
+            return None
+        return last
+
+    @property
     def state(self) -> str:
         """One of `STATES`; a check after the last decision makes the order wait again."""
         if not self.checks:
             return "being_filled_in"
-        if self.decisions and self.decisions[-1].check == self.checks[-1].number:
-            return self.decisions[-1].choice
-        return "waiting"
+        return self.decision.choice if self.decision else "waiting"
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,44 @@ RULE: Final[Colour] = (110, 110, 110)
 """Between rows."""
 
 
+SOURCE_COLOURS: Final = MappingProxyType(
+    {
+        "front_turn": (22, 66, 91),
+        "neck_width": (230, 159, 0),
+        "trunk_width": (86, 180, 233),
+        "neck_boxiness": (122, 59, 94),
+        "offset": (217, 210, 176),
+        "marks": (0, 158, 115),
+        "trunk_depth": (213, 94, 0),
+        "front_surplus": (204, 121, 167),
+        "rear_surplus": (240, 228, 66),
+        "flank_width": (0, 114, 178),
+        "coat": (64, 64, 16),
+        "dog_turn": (16, 232, 40),
+        "size": (112, 40, 16),
+        "focal": (160, 40, 232),
+        "corners": (232, 16, 64),
+        "square": (136, 136, 40),
+        "lens": (16, 232, 232),
+        "framing": (16, 112, 16),
+        "girth": (16, 112, 112),
+        "weight": (136, 136, 232),
+        "height": (232, 160, 136),
+        "breed": (136, 88, 16),
+        "front_look": (160, 232, 184),
+        "neck_boards": (208, 184, 232),
+        "chest_boards": (88, 88, 136),
+    }
+)
+"""Of each source of doubt, the same in every order.  Ten of them Okabe and Ito's or chosen by eye,
+the others chosen one after the other as far from all before as a colour of this lightness can be
+(CIEDE2000); no two are nearer than 17."""
+
+
+REST_COLOUR: Final[Colour] = (196, 202, 205)
+"""Of what has no colour of its own: all other sources together."""
+
+
 BANNER_COLOURS: Final = MappingProxyType(
     {
         "agrees": (0, 92, 69),
@@ -51,6 +89,11 @@ BANNER_COLOURS: Final = MappingProxyType(
     }
 )
 """Grounds for white text: the palette's green, vermilion and blue, darkened, and a violet."""
+
+
+def source_colour(source: str) -> Colour:
+    """Of a source of doubt; that of the rest for one that has none, of an older report say."""
+    return SOURCE_COLOURS.get(source, REST_COLOUR)
 
 
 def contrast(one: Colour, other: Colour) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from photocheck.numerics import IN_95
 from photocheck.report.model import Report
+from photocheck.shown.colours import REST_COLOUR, Colour, source_colour
 from photocheck.shown.plain import BUDGET_LINES
 from photocheck.speech import tr
 from photocheck.words import SPAN_TITLES
@@ -40,12 +41,15 @@ class DoubtBars:
     ----------
     titles : tuple of str
         The largest sources, largest first, and last all others together.
+    colours : tuple of (int, int, int)
+        Of each of them: a source has the same in every order.
     actions : tuple of str
         What would cut each; may be empty.
     rows : tuple of DoubtRow
     """
 
     titles: tuple[str, ...]
+    colours: tuple[Colour, ...]
     actions: tuple[str, ...]
     rows: tuple[DoubtRow, ...]
 
@@ -55,9 +59,11 @@ def doubt_bars(report: Report, most: int = BUDGET_LINES) -> DoubtBars:
     shown, others = report.budget[:most], report.budget[most:]
     titles = [source.title for source in shown]
     actions = [source.action for source in shown]
+    colours = [source_colour(source.source) for source in shown]
     if others:
         titles.append(tr("all else together"))
         actions.append("")
+        colours.append(REST_COLOUR)
 
     def shares(span: str) -> list[float]:
         found = [_share(source.shares, span) for source in shown]
@@ -73,7 +79,7 @@ def doubt_bars(report: Report, most: int = BUDGET_LINES) -> DoubtBars:
         )
         for span in report.spans
     )
-    return DoubtBars(tuple(titles), tuple(actions), rows)
+    return DoubtBars(tuple(titles), tuple(colours), tuple(actions), rows)
 
 
 def _share(shares: Mapping[str, float], span: str) -> float:

@@ -77,12 +77,11 @@ def order_record(
             tr("this order was not checked yet"), do=tr("Check it first; then it can be recorded")
         )
     check = order.checks[-1]
-    decisions = [one for one in order.decisions if one.check == check.number]
     return record_html(
         check,
         checked_pictures(check.report, photo),
         order=order.key,
-        decision=decisions[-1] if decisions else None,
+        decision=order.decision,
         fit=fit,
     )
 

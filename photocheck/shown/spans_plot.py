@@ -12,7 +12,7 @@ from typing import Final
 from photocheck.case.lengths import format_length
 from photocheck.judge.wording import interval_text, percent_off
 from photocheck.report.model import PhotoResult, Report, SpanResult
-from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
+from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown.colours import SPAN_COLOURS
 from photocheck.speech import tr
 from photocheck.words import SPAN_TITLES, VERDICT_TITLES
@@ -26,14 +26,16 @@ MARGIN: Final = 0.03
 WIDEST: Final = 2.0
 """An interval is drawn at most from the estimate over this to the estimate times this."""
 
-NEAR: Final = 1.4
+NEAR: Final = 1.25
 """A reading stretches the axis by at most this factor beyond the intervals; one that lies
-farther off is drawn at the end, as going on."""
+farther off is drawn at the end, as going on, lest it squeezes all the others."""
 
 
 @dataclass(frozen=True)
 class SpanRow:
     """One span, as texts and as shares of the axis (0 at its left end, 1 at its right).
+
+    Each row has its own zero, what the photo shows, and all the same per cents.
 
     Attributes
     ----------
@@ -52,6 +54,8 @@ class SpanRow:
         "left" or "right" when the reading lies off the axis, else empty.
     open_left, open_right : bool
         Whether the interval goes on beyond what is drawn.
+    beside : bool
+        Whether the reading lies beside its bar and is not doubted all the same.
     takes : str
         As typed, every time it was measured; empty for a reading taken once.
     """
@@ -72,42 +76,53 @@ class SpanRow:
     beyond: str
     open_left: bool
     open_right: bool
+    beside: bool = False
     takes: str = ""
 
 
 @dataclass(frozen=True)
 class SpansPlot:
-    """All spans on one axis.
+    """All spans on one axis of per cents off what the photo shows.
 
     Attributes
     ----------
     unit : str
+        Of the lengths that are written.
     ticks : tuple of (float, str)
-        Share of the axis, and the number written there, in `unit`.
+        Share of the axis, and the per cent written there.
     rows : tuple of SpanRow
+    key : str
+        What is drawn, in words.
     """
 
     unit: str
     ticks: tuple[tuple[float, str], ...]
     rows: tuple[SpanRow, ...]
+    key: str
 
 
 def spans_plot(report: Report) -> SpansPlot:
-    """Readings as points and the photos' 95 % intervals as bars, in the order's unit."""
+    """Readings as points and the photos' 95 % intervals as bars, as ratios to the estimates.
+
+    Lengths of 30 and of 80 cm on one axis of centimetres would leave each bar a few pixels.
+    """
     unit = report.case.unit
     low, high = _axis(report.spans)
 
-    def share(mm: float) -> float:
-        return min(max((mm - low) / (high - low), 0.0), 1.0)
+    def share(ratio: float) -> float:
+        return min(max((ratio - low) / (high - low), 0.0), 1.0)
 
     rows = []
     for span in report.spans:
-        tape, off, where, beyond = "", "", None, ""
+        tape, off, where, beyond, beside = "", "", None, "", False
         if span.reading_mm is not None:
+            ratio = span.reading_mm / span.photo_mm
             tape = format_length(span.reading_mm, unit)
             off = percent_off(span.reading_mm, span.photo_mm)
-            where = share(span.reading_mm)
-            beyond = "left" if span.reading_mm < low else "right" if span.reading_mm > high else ""
+            where = share(ratio)
+            beyond = "left" if ratio < low else "right" if ratio > high else ""
+            inside = span.low_mm <= span.reading_mm <= span.high_mm
+            beside = span.verdict in ("agrees", "could_hide") and not inside
         first, last = _drawn(span)
         given = report.case.readings.get(span.span)
         rows.append(
@@ -122,41 +137,66 @@ def spans_plot(report: Report) -> SpansPlot:
                 off=off,
                 colour=SPAN_COLOURS[span.span],
                 low=share(first),
-                middle=share(span.photo_mm),
+                middle=share(1.0),
                 high=share(last),
                 reading=where,
                 beyond=beyond,
-                open_left=first > span.low_mm,
-                open_right=last < span.high_mm,
+                open_left=first > span.low_mm / span.photo_mm,
+                open_right=last < span.high_mm / span.photo_mm,
+                beside=beside,
                 takes=given.typed if given and len(given.takes) > 1 else "",
             )
         )
-    ticks = tuple((share(mm), text) for mm, text in _ticks(low, high, unit))
-    return SpansPlot(unit, ticks, tuple(rows))
+    ticks = tuple((share(ratio), text) for ratio, text in _ticks(low, high))
+    return SpansPlot(unit, ticks, tuple(rows), _key(report, rows))
+
+
+def _key(report: Report, rows: list[SpanRow]) -> str:
+    key = tr(
+        "In per cent off the photo. Bar: its 95 % interval. Circle: tape reading; diamond: one "
+        "in doubt."
+    )
+    if not any(row.beside for row in rows):
+        return key
+    why = tr(
+        "A circle beside its bar is not in doubt yet: the bar is the photo's own. The verdict "
+        "also allows for the tape, and for flagging only {share:g} % of good orders.",
+        share=100 * report.false_alarm_budget,
+    )
+    return f"{key} {why}"
 
 
 def _drawn(span: SpanResult) -> tuple[float, float]:
-    low = max(span.low_mm, span.photo_mm / WIDEST)
-    return low, min(span.high_mm, span.photo_mm * WIDEST)
+    """The ends of the bar over the estimate."""
+    low = max(span.low_mm / span.photo_mm, 1.0 / WIDEST)
+    return low, min(span.high_mm / span.photo_mm, WIDEST)
 
 
 def _axis(spans: tuple[SpanResult, ...]) -> tuple[float, float]:
     ends = [_drawn(span) for span in spans]
     low, high = min(a for a, _ in ends), max(b for _, b in ends)
-    readings = [s.reading_mm for s in spans if s.reading_mm is not None]
-    near = [mm for mm in readings if low / NEAR <= mm <= high * NEAR]
+    readings = [s.reading_mm / s.photo_mm for s in spans if s.reading_mm is not None]
+    near = [ratio for ratio in readings if low / NEAR <= ratio <= high * NEAR]
     low, high = min([low, *near]), max([high, *near])
     room = MARGIN * (high - low)
     return low - room, high + room
 
 
-def _ticks(low: float, high: float, unit: str) -> list[tuple[float, str]]:
-    """Round numbers of the unit between two ends, mm, with their texts."""
-    one = MM_PER_INCH if unit == "in" else 10.0
-    first, last = low / one, high / one
+def _ticks(low: float, high: float) -> list[tuple[float, str]]:
+    """Round per cents between two ratios, each as a ratio with its text."""
+    first, last = 100 * (low - 1.0), 100 * (high - 1.0)
     step = _round_step((last - first) / MOST_TICKS)
     numbers = [k * step for k in range(ceil(first / step), floor(last / step) + 1)]
-    return [(number * one, f"{number:g}") for number in numbers]
+    return [(1.0 + number / 100, _signed(number)) for number in numbers]
+
+
+def _signed(per_cent: float) -> str:
+    r"""With a true minus sign and no plus at nought.
+
+    >>> _signed(-10.0) == "\N{MINUS SIGN}10", _signed(0.0), _signed(5.0)
+    (True, '0', '+5')
+    """
+    return f"{per_cent:+g}".replace("-", "\N{MINUS SIGN}") if per_cent else "0"
 
 
 def _round_step(least: float) -> float:
@@ -167,12 +207,16 @@ def _round_step(least: float) -> float:
 
 def seen_from(photo: PhotoResult) -> str:
     """How a photo was taken, as far as the check could tell, in one line."""
+    side = tr("to its left") if photo.yaw_deg > 0 else tr("to its right")
+    height = tr("down") if photo.pitch_deg > 0 else tr("up")
     return tr(
-        "{reference}, {distance:.1f} m away; camera turned {yaw:.0f}° sideways, "
-        "{pitch:.0f}° up or down; {scale:.0f} px per cm on the dog.",
+        "{reference}, {distance:.1f} m away; camera turned {yaw:.0f}° {side}, "
+        "{pitch:.0f}° {height}; {scale:.0f} px per cm on the dog.",
         reference=tr(REFERENCES[photo.reference].title),
         distance=photo.distance_mm / 1000,
         yaw=abs(photo.yaw_deg),
+        side=side,
         pitch=abs(photo.pitch_deg),
+        height=height,
         scale=10 * photo.px_per_mm,
     )

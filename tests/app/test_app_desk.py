@@ -68,11 +68,12 @@ pytestmark = pytest.mark.usefixtures("decoded_here")
 # -- figures -------------------------------------------------------------------------
 
 
-def test_the_plot_shows_the_reports_lengths_in_the_orders_unit() -> None:
-    """Read back off the axis as one would with a ruler; 25.4 mm an inch is exact (NIST SP 811)."""
+def test_the_plot_shows_the_reports_lengths_in_per_cent_off_the_photo() -> None:
+    """Read back off the axis as one would with a ruler."""
     report = made_report.made_report()
     plot = spans_plot(report)
-    shares, numbers = zip(*((share, float(text)) for share, text in plot.ticks), strict=True)
+    told = [(share, text.replace("\N{MINUS SIGN}", "-")) for share, text in plot.ticks]
+    shares, numbers = zip(*((share, float(text)) for share, text in told), strict=True)
     slope, start = np.polyfit(shares, numbers, 1)
     assert np.allclose(np.polyval([slope, start], shares), numbers)
     assert 3 <= len(numbers) <= 7
@@ -86,7 +87,8 @@ def test_the_plot_shows_the_reports_lengths_in_the_orders_unit() -> None:
         ):
             assert share is not None
             assert mm is not None
-            assert start + slope * share == pytest.approx(mm / 25.4, abs=1e-9)
+            off = 100 * (mm / span.photo_mm - 1)
+            assert start + slope * share == pytest.approx(off, abs=1e-9)
             assert 0 < share < 1
         assert (row.beyond, row.open_left, row.open_right) == ("", False, False)
         assert span.reading_mm is not None
@@ -434,6 +436,7 @@ def test_refusing_needs_a_reason_and_is_recorded_with_the_message(store: Store) 
     assert decision.reason == "The dog is too young."
     assert decision.message == "Dear owner, no."
     assert store.order(key).state == "refused"
+    pressed(page, "back_to")
     assert "The dog is too young." in html(page)
     assert [c.value for c in page.code] == ["Dear owner, no."]
 

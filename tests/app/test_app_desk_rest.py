@@ -310,6 +310,7 @@ def test_words_begun_before_the_owner_sent_anew_are_not_lost(store: Store) -> No
     assert store.order(key).decisions == ()
     page = pressed(decide(page, "asked_again"), "decide")
     assert "Recorded" in html(page)
+    pressed(page, "back_to")
     # Of what was written nothing is left but the decision's own message.
     assert [c.value for c in page.code] == [store.order(key).decisions[0].message]
 

@@ -18,7 +18,7 @@ from jsonschema import Draft202012Validator
 from photocheck.case.model import Reading
 from photocheck.orders.draft import Draft
 from photocheck.orders.export import COLUMNS, guarded, orders_csv, orders_json, orders_to_dict
-from photocheck.orders.model import CHOICES, STATES, Check, Decision, Order
+from photocheck.orders.model import DECISIONS, STATES, Check, Decision, Order
 from photocheck.report.file import report_from_dict
 from photocheck.schemas.complaints import complaint
 from photocheck.schemas.published import schema_text
@@ -108,7 +108,7 @@ def test_the_json_is_as_the_published_schemas_have_it() -> None:
 
 def test_the_schema_knows_the_words_of_the_desk() -> None:
     defs = json.loads(schema_text("orders"))["$defs"]
-    assert defs["choice"]["enum"] == list(CHOICES)
+    assert defs["choice"]["enum"] == list(DECISIONS)
     assert defs["order"]["properties"]["state"]["enum"] == list(STATES)
 
 

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
 from html import escape
 
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders.bounds import LONGEST_MESSAGE, LONGEST_REASON
-from photocheck.orders.deciding import CHOICE_TITLES, decide_on, reason_needed
-from photocheck.orders.listing import STATE_TITLES
+from photocheck.orders.deciding import CHOICE_TITLES, decide_on, reason_needed, take_back
+from photocheck.orders.listing import STATE_TITLES, WAITING, following
 from photocheck.orders.messages.drafting import draft_message
-from photocheck.orders.model import CHOICES, Check, Order
+from photocheck.orders.model import CHOICES, SETTLED, Check, Order
 from photocheck.speech import LANGUAGES, tr
-from photocheck_app.desk.moves import say_on_arrival
+from photocheck_app.desk.moves import FollowUp, go, say_on_arrival
 from photocheck_app.desk.session import (
     begun,
     drop_unsent,
@@ -29,13 +30,15 @@ from photocheck_app.shared import as_text, store
 def show(order: Order, who: str) -> None:
     """The next step, and the decision with its reason and message."""
     report = order.checks[-1].report
-    if report.next_step:
+    if report.next_step and order.state not in SETTLED:
         title = escape(tr("Next step"))
         st.html(f"<h2>{title}</h2>{escape(report.next_step.rstrip('.'))}.")
     if order.state in CHOICES:
         said = tr("Decided: {choice}.", choice=tr(STATE_TITLES[order.state]))
         with st.expander(tr("{said} Decide anew", said=said)):
             _form(order, who)
+        with st.expander(tr("Take the decision back")):
+            _taking_back(order, who)
     else:
         _form(order, who)
     _earlier(order, who)
@@ -111,9 +114,62 @@ def _form(order: Order, who: str) -> None:
         st.error(as_text(str(error)))
         return
     drop_unsent(who, order.key, "decision")
-    say_on_arrival(
-        tr("Recorded: {choice}. The message is in the history.", choice=tr(STATE_TITLES[choice]))
+    _go_on(order, choice, who)
+    st.rerun()
+
+
+def _go_on(order: Order, choice: str, who: str) -> None:
+    """To the next order that waits, with a way back and a way to take the decision back."""
+    name = order.name or tr("order without a name")
+    said = tr(
+        "Recorded for {name}: {choice}. The message is in the history.",
+        name=name,
+        choice=tr(STATE_TITLES[choice]),
     )
+    after = following(store().listed(WAITING).lines, order.key)
+    if not after:
+        said = f"{said} {tr('No other order waits.')}"
+    say_on_arrival(
+        said,
+        FollowUp("undo", tr("Take it back"), partial(_take_back_now, order.key, who)),
+        FollowUp("back_to", tr("Show {name}", name=as_text(name)), partial(go, case=order.key)),
+    )
+    go(case=after)
+
+
+def _take_back_now(key: str, who: str) -> None:
+    """The decision that was just recorded; nobody has to say why."""
+    try:
+        take_back(store(), store().order(key), by=who, reason=tr("taken back at once"))
+    except PhotocheckError as error:
+        say_on_arrival(str(error))
+        return
+    go(case=key)
+
+
+def _taking_back(order: Order, who: str) -> None:
+    """Take back what was decided, with a reason."""
+    name = f"{_stand(order)} why back"
+    reason = st.text_area(
+        tr("Why it does not hold (needed)"),
+        begun(who, order.key, name, ""),
+        key=field_key(order.key, name),
+        height=68,
+        placeholder=tr("for the history; the owner does not see it"),
+        max_chars=LONGEST_REASON,
+    )
+    st.caption(
+        tr("The order waits again. What the owner was told is told already: write to them too.")
+    )
+    if not st.button(tr("Take the decision back"), key="take_back", width="stretch"):
+        return
+    try:
+        take_back(store(), order, by=who, reason=reason)
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return
+    drop_unsent(who, order.key, "decision")
+    say_on_arrival(tr("Taken back; the order waits again."))
     st.rerun()
 
 

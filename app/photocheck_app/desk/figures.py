@@ -8,6 +8,7 @@ from html import escape
 from photocheck.case.model import Case
 from photocheck.judge.wording import chance_text, explanation_sentences
 from photocheck.report.model import Explanation
+from photocheck.shown.colours import DARK, WHITE, Colour, contrast
 from photocheck.shown.doubt_bars import DoubtBars
 from photocheck.shown.spans_plot import SpanRow, SpansPlot
 from photocheck.speech import capital_first, tr
@@ -47,14 +48,14 @@ def spans_table(plot: SpansPlot) -> str:
     heads = (tr("length"), tr("tape"), tr("photo, 95 % interval"))
     head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
     rows = "".join(_span_row(row, plot) for row in plot.rows)
-    key = tr("Bar: 95 % interval of the photo. Circle: tape reading; diamond: one in doubt.")
     drawing = tr("the same, drawn")
     return (
         f'<table class="spans"><caption class="unseen">{escape(caption)}</caption>'
         f'<thead><tr>{head}<th scope="col" class="figure">'
         f'<span class="unseen">{escape(drawing)}</span>'
         f'<div class="axis" aria-hidden="true">{axis}</div></th></tr></thead>'
-        f'<tbody>{rows}</tbody></table><div class="quiet" aria-hidden="true">{escape(key)}</div>'
+        f"<tbody>{rows}</tbody></table>"
+        f'<div class="quiet" aria-hidden="true">{escape(plot.key)}</div>'
     )
 
 
@@ -93,9 +94,11 @@ def doubt_table(doubt: DoubtBars) -> str:
     rows = []
     for row in doubt.rows:
         parts = "".join(
-            f'<i class="part{k}" style="width:{share:.1%}" title="{escape(f"{title}: {text}")}">'
-            f"{escape(text) if share >= 0.1 else ''}</i>"
-            for k, ((share, text), title) in enumerate(zip(row.parts, doubt.titles, strict=True))
+            f'<i style="width:{share:.1%};{_ground(colour)}" '
+            f'title="{escape(f"{title}: {text}")}">{escape(text) if share >= 0.1 else ""}</i>'
+            for (share, text), title, colour in zip(
+                row.parts, doubt.titles, doubt.colours, strict=True
+            )
         )
         spoken = ", ".join(
             f"{title} {text}" for (_, text), title in zip(row.parts, doubt.titles, strict=True)
@@ -106,8 +109,8 @@ def doubt_table(doubt: DoubtBars) -> str:
             f'<div class="parts" aria-hidden="true">{parts}</div></td></tr>'
         )
     keys = "".join(
-        f'<span><i class="part{k}"></i>{escape(title)}</span>'
-        for k, title in enumerate(doubt.titles)
+        f'<span><i style="{_ground(colour)}"></i>{escape(title)}</span>'
+        for title, colour in zip(doubt.titles, doubt.colours, strict=True)
     )
     title = tr("Where the doubt comes from")
     caption = tr("Doubt of each length, and the share of each source")
@@ -148,6 +151,12 @@ def explanations(found: tuple[Explanation, ...]) -> str:
         )
     title = escape(tr("What may be behind it"))
     return f'<h2>{title}</h2><ul class="plain">{lines}</ul>' if lines else ""
+
+
+def _ground(colour: Colour) -> str:
+    """A ground with letters that are read on it."""
+    ink = max((DARK, WHITE), key=lambda one: contrast(one, colour))
+    return "background:rgb({},{},{});color:rgb({},{},{})".format(*colour, *ink)
 
 
 def _at(share: float) -> str:

@@ -8,7 +8,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.listing import STATE_TITLES
+from photocheck.orders.listing import DECISION_TITLES
 from photocheck.orders.model import Order, OrderError
 from photocheck.speech import speaking, tr
 from photocheck_app.desk.moves import when
@@ -81,7 +81,7 @@ def _what_happened(order: Order, checks: int) -> tuple[str, str]:
         said = tr(
             "{name} decided on this order meanwhile: {choice}.",
             name=decision.by,
-            choice=tr(STATE_TITLES[decision.choice]),
+            choice=tr(DECISION_TITLES[decision.choice]),
         )
         return said, decision.by
     check = order.checks[-1]

@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from photocheck.orders.corrections import changes
-from photocheck.orders.listing import STATE_TITLES
+from photocheck.orders.listing import DECISION_TITLES
 from photocheck.orders.model import Check, Order
 from photocheck.speech import tr
 from photocheck_app.desk.figures import chip, verdict_chip
@@ -26,7 +26,7 @@ def show(order: Order) -> None:
     for at, k, event in sorted(events, key=lambda e: (e[0], e[1]), reverse=True):
         head = f'<span class="quiet">{escape(when(at))}, {escape(event.by)}</span> '
         if not isinstance(event, Check):
-            said = chip(tr(STATE_TITLES[event.choice]), "state")
+            said = chip(tr(DECISION_TITLES[event.choice]), "state")
             st.html(f"{head}{said}<div>{escape(event.reason)}</div>")
             if event.message:
                 with st.expander(tr("Message to the owner")):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
 from typing import Literal
@@ -33,15 +34,40 @@ def go(**places: str) -> None:
     ADDRESS.go(**places)
 
 
-def say_on_arrival(text: str) -> None:
-    """Say something once, after the next rerun."""
-    st.session_state[_SAID] = text
+@dataclass(frozen=True)
+class FollowUp:
+    """What may be done about something that was just said.
+
+    Attributes
+    ----------
+    key, title : str
+        Of its button.
+    do : callable
+    """
+
+    key: str
+    title: str
+    do: Callable[[], None]
+
+
+def say_on_arrival(text: str, *offers: FollowUp) -> None:
+    """Say something once, after the next rerun, with what may be done about it."""
+    st.session_state[_SAID] = (text, offers)
 
 
 def say_now() -> None:
     """What `say_on_arrival` was given."""
-    if text := st.session_state.pop(_SAID, ""):
-        st.html(f'<div class="arrived" role="status">{escape(text)}</div>')
+    text, offers = st.session_state.pop(_SAID, ("", ()))
+    if not text:
+        return
+    said = f'<div class="arrived" role="status">{escape(text)}</div>'
+    if not offers:
+        st.html(said)
+        return
+    with st.container(key="desk_said", horizontal=True, vertical_alignment="center"):
+        st.html(said, width="content")
+        for offer in offers:
+            st.button(offer.title, key=offer.key, on_click=offer.do)
 
 
 def when(at: datetime | None) -> str:
@@ -56,21 +82,25 @@ def when(at: datetime | None) -> str:
 
 
 def choose_photo(
-    number: int, key: str, *, label_visibility: Literal["visible", "collapsed"] = "visible"
+    number: int,
+    key: str,
+    *,
+    first: int = 0,
+    label_visibility: Literal["visible", "collapsed"] = "visible",
 ) -> int:
-    """Which of so many photos is looked at, from 0."""
+    """Which of so many photos is looked at, from 0; at first the one numbered `first`."""
     if number < 2:
         return 0
     chosen = st.segmented_control(
         tr("Photo"),
         range(number),
         format_func=lambda k: tr("Photo {number}", number=k + 1),
-        default=0,
+        default=first,
         required=True,
         key=key,
         label_visibility=label_visibility,
     )
-    return min(chosen or 0, number - 1)
+    return min(first if chosen is None else chosen, number - 1)
 
 
 def check_anew(run: Callable[[], Check]) -> bool:

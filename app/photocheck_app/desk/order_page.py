@@ -8,20 +8,17 @@ import streamlit as st
 
 from photocheck.fit.answer import FitAnswer
 from photocheck.judge.wording import doubted_sentences, one_more_photo_sentence
-from photocheck.orders.bounds import LONGEST_FIELD
-from photocheck.orders.corrections import with_readings
 from photocheck.orders.draft import DogTold, Draft, reading_text
-from photocheck.orders.filling import owners_hand
 from photocheck.orders.gaps import gaps
-from photocheck.orders.listing import STATE_TITLES, neighbours
-from photocheck.orders.model import Check, Order
+from photocheck.orders.listing import STATE_TITLES, WAITING, neighbours
+from photocheck.orders.model import SETTLED, Check, Order
 from photocheck.report.model import Report
 from photocheck.shown.doubt_bars import doubt_bars
 from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
 from photocheck.version import program
-from photocheck.words import READING_TITLES, READINGS
-from photocheck_app.desk import decide, downloads, history, links, what_to_cut
+from photocheck.words import READING_TITLES
+from photocheck_app.desk import decide, downloads, filling_in, history, links, what_to_cut
 from photocheck_app.desk.figures import (
     chip,
     doubt_table,
@@ -34,7 +31,7 @@ from photocheck_app.desk.figures import (
 )
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go, when
-from photocheck_app.desk.session import begun, drop_unsent, field_key, picture_of
+from photocheck_app.desk.session import picture_of
 from photocheck_app.desk.shop_files import checked_by_shop, tell_problems
 from photocheck_app.shared import store
 
@@ -62,13 +59,13 @@ def show(order: Order, who: str) -> None:
         _by_another_program(order, check, who)
     left, middle, right = st.columns([4.4, 4.6, 3.2], gap="medium")
     with left:
+        filling_in.show(order, who)
         _picture(order, check)
-        _corrections(order, who)
         _about_photos(check.report)
     with middle:
         figures, cut = st.tabs([tr("The check"), tr("What to cut")])
         with figures:
-            _figures(check)
+            _figures(order, check, who)
         with cut:
             _cut(order, check, who, answer)
     with right:
@@ -127,7 +124,7 @@ def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) 
         f'<h1>{name} {state} <span class="quiet" style="font-weight:400">'
         f"{escape(_dog(dog, order.name))}</span></h1>{_owner(order)}{said}"
     )
-    before, after = neighbours(store().lines(), order.key)
+    before, after = neighbours(store().listed(WAITING).lines, order.key)
     with right, st.container(horizontal=True, horizontal_alignment="right", gap="xsmall"):
         st.button(tr("All orders"), on_click=go, key="desk_to_all", icon=":material/list:")
         st.button(
@@ -187,50 +184,6 @@ def _about_photos(report: Report) -> None:
             st.html(listed("", report.cautions))
 
 
-def _corrections(order: Order, who: str) -> None:
-    case = order.told
-    with st.container(horizontal=True):
-        if case.photos:
-            st.button(
-                tr("Correct the marks"),
-                on_click=go,
-                kwargs={"case": order.key, "do": "marks"},
-                key="to_marks",
-                icon=":material/my_location:",
-            )
-        if case.unit:
-            with st.popover(tr("Correct a reading"), icon=":material/straighten:"):
-                _readings(order, case, who)
-
-
-def _readings(order: Order, case: Draft, who: str) -> None:
-    st.markdown(tr("As told by phone, for example. What was typed before stays in the history."))
-    st.caption(tr("Measured more than once: type all, as in 41 / 41.5."))
-    # Fields belong to one state of the order: after a new check they begin with its readings.
-    stand = f"reading {len(order.checks)}"
-    typed = {}
-    places = st.columns(2)
-    for number, name in enumerate(READINGS):
-        before = reading_text(case.readings.get(name))
-        field = f"{stand} {name}"
-        typed[name] = places[number % 2].text_input(
-            f"{tr(READING_TITLES[name])} ({case.unit})",
-            begun(who, order.key, field, before),
-            key=field_key(order.key, field),
-            max_chars=LONGEST_FIELD,
-        )
-    if st.button(tr("Check again with these"), type="primary", key="check_readings"):
-
-        def run() -> Check:
-            corrected = with_readings(case, typed, owners_hand())
-            return checked_by_shop(order.key, who, corrected)
-
-        if check_anew(run):
-            drop_unsent(who, order.key, stand)
-            go(case=order.key)
-            st.rerun()
-
-
 def _cut(order: Order, check: Check, who: str, answer: FitAnswer | str) -> None:
     if check is order.checks[-1]:
         what_to_cut.show(order, who, answer)
@@ -238,7 +191,7 @@ def _cut(order: Order, check: Check, who: str, answer: FitAnswer | str) -> None:
         st.html(escape(tr("This is an earlier check; what to cut rests on the latest one.")))
 
 
-def _figures(check: Check) -> None:
+def _figures(order: Order, check: Check, who: str) -> None:
     report = check.report
     st.html(spans_table(spans_plot(report)))
     found = explanations(report.explanations)
@@ -250,7 +203,11 @@ def _figures(check: Check) -> None:
     sure = listed(
         tr("How sure tape and photo are, in 95 of 100"), [one.sentence for one in report.certainty]
     )
-    for block in filter(None, (found, why, every, among)):
+    if found:
+        st.html(found)
+    if check is order.checks[-1] and order.state not in SETTLED:
+        filling_in.offer_what_fits(order, who, report.explanations)
+    for block in filter(None, (why, every, among)):
         st.html(block)
     doubt = doubt_bars(report)
     st.html(doubt_table(doubt))
@@ -275,8 +232,7 @@ def _unchecked(order: Order, who: str) -> None:
     blocks = (listed(tr("Readings so far"), typed), listed(tr("Still missing"), missing))
     for block in filter(None, blocks):
         st.html(block)
-    if order.draft.photos:
-        _corrections(order, who)
+    filling_in.show(order, who)
     links.of_order(order, who)
     ready = not missing and all(
         marking.marks.keys() >= set(photo.needed)

@@ -7,7 +7,9 @@ from html import escape
 
 import streamlit as st
 
+from photocheck.errors import PhotocheckError
 from photocheck.judge.marks_told import told_at_once
+from photocheck.orders.completing import is_being_told, working_copy
 from photocheck.orders.corrections import (
     reference_points,
     shape_of,
@@ -15,24 +17,24 @@ from photocheck.orders.corrections import (
     with_reference_points,
 )
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
-from photocheck.orders.model import Check, Order
+from photocheck.orders.model import Order
 from photocheck.report.model import PhotoResult
 from photocheck.server import bench
 from photocheck.speech import tr
 from photocheck_app import kept
 from photocheck_app.desk.follow import follow_order
-from photocheck_app.desk.moves import check_anew, choose_photo, go
+from photocheck_app.desk.keeping import keep_and_check
+from photocheck_app.desk.moves import choose_photo, go
 from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
-from photocheck_app.desk.shop_files import checked_by_shop
 from photocheck_app.marking import Placed, marking_surface, watch_placed
-from photocheck_app.shared import store
+from photocheck_app.shared import as_text, store
 
 WAYS = ("instead", "beside")
 
 
 def show(order: Order, who: str) -> None:
     """The surface, and the check with what was placed on it."""
-    case = order.told
+    case = working_copy(order)
     photos = case.photos
     with st.container(horizontal=True, vertical_alignment="center"):
         title = tr("Marks of {name}", name=order.name or tr("order without a name"))
@@ -44,7 +46,12 @@ def show(order: Order, who: str) -> None:
         return
     stand = f"marks {len(order.checks)}"
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        index = choose_photo(len(photos), f"marked photo {order.key}")
+        unmarked = [number for number, photo in enumerate(photos) if photo.unplaced]
+        index = choose_photo(
+            len(photos),
+            f"marked photo {order.key} {len(photos)}",
+            first=unmarked[0] if unmarked else 0,
+        )
         way = _way(order.key)
         send = st.button(tr("Check again with these marks"), type="primary", key="check_marks")
     if way == "beside":
@@ -83,11 +90,12 @@ def show(order: Order, who: str) -> None:
     if not send:
         return
 
-    def run() -> Check:
+    try:
         corrected = _corrected(case, index, who, way, placed, begin)
-        return checked_by_shop(order.key, who, corrected)
-
-    if check_anew(run):
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return
+    if keep_and_check(order, who, corrected, keep=is_being_told(order)):
         drop_unsent(who, order.key, stand)
         go(case=order.key)
         st.rerun()

@@ -56,6 +56,7 @@ table.sources th, table.sources td { font-size: .8125rem; vertical-align: top; }
 table.spans tbody td:nth-child(3) { padding-right: .8rem; }
 table.spans thead th, table.doubt thead th, table.sources thead th { color: var(--desk-quiet);
   font-size: .75rem; border-top: 0; padding-top: 0; vertical-align: bottom; }
+table.doubt td:nth-child(2) { white-space: nowrap; }
 table.spans small, table.doubt small { font-size: .75rem; color: var(--desk-quiet);
   display: block; }
 table.spans tr.doubted { background: var(--desk-doubted); }
@@ -103,13 +104,14 @@ table.figures tr.best th, table.figures tr.best td:nth-child(2) { font-weight: 6
 .st-key-desk_notice { background: var(--desk-told); border-left: .25rem solid #1f4e5f;
   padding: .2rem .6rem; }
 .st-key-desk_notice button { min-height: 1.7rem; padding: 0 .6rem; }
+.st-key-desk_completing, .st-key-desk_would_fit, .st-key-desk_places { gap: .4rem; }
+:is(.st-key-desk_completing, .st-key-desk_would_fit, .st-key-desk_said) button {
+  min-height: 2rem; padding: 0 .5rem; }
+:is(.st-key-desk_completing, .st-key-desk_would_fit) button p { font-size: .8125rem; }
 table.doubt .figure { width: 72%; }
 .parts { display: flex; width: 100%; height: 1.05rem; gap: 1px; }
 .parts i { display: block; font-style: normal; font-size: .6875rem; line-height: 1.05rem;
   text-align: center; overflow: hidden; white-space: nowrap; min-width: 0; }
-.part0 { background: #16425b; color: #fff; } .part1 { background: #e69f00; color: #111; }
-.part2 { background: #56b4e9; color: #111; } .part3 { background: #7a3b5e; color: #fff; }
-.part4 { background: #d9d2b0; color: #111; } .part5 { background: #c4cacd; color: #111; }
 .keys { display: flex; flex-wrap: wrap; gap: .1rem .8rem; font-size: .75rem; margin-top: .2rem; }
 .keys i { display: inline-block; width: .65rem; height: .65rem; margin-right: .3rem; }
 .unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%);

@@ -146,9 +146,9 @@ def _said_by_workshop(way: Way, step: str) -> None:
     if not way.decisions:
         return
     order = owners_store().order(way.key)
-    if order.state not in ("accepted", "asked_again", "refused"):
+    if order.decision is None:
         return
-    message = order.decisions[-1].message
+    message = order.decision.message
     said = {
         "accepted": tr("The workshop has accepted your order."),
         "asked_again": tr("The workshop asks you to look at your order again."),

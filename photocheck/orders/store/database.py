@@ -28,6 +28,7 @@ from photocheck.orders.bounds import (
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import (
     CHOICES,
+    DECISIONS,
     Check,
     Decision,
     Listed,
@@ -297,7 +298,7 @@ class DatabaseStore:
         check: int | None = None,
     ) -> Decision:
         """Append a decision on the latest check, if that is the one numbered `check`."""
-        if choice not in CHOICES:
+        if choice not in DECISIONS:
             raise OrderError(
                 tr("'{choice}' is not a decision", choice=choice[:60]),
                 do=tr("Choose one of {choices}", choices=", ".join(CHOICES)),

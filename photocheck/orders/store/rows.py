@@ -9,7 +9,7 @@ from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import KEY_FORM, Check, Decision, Order, OrderError
+from photocheck.orders.model import KEY_FORM, TAKEN_BACK, Check, Decision, Order, OrderError
 from photocheck.orders.store.tables import checks, decisions, orders, photos
 from photocheck.report.file import report_as_written
 from photocheck.speech import tr
@@ -164,7 +164,9 @@ def state_of(number: int | None, check_number: int | None, choice: str | None) -
     """
     if number is None:
         return "being_filled_in"
-    return choice if choice is not None and check_number == number else "waiting"
+    if choice is None or choice == TAKEN_BACK or check_number != number:
+        return "waiting"
+    return choice
 
 
 def stamp() -> Select[Any]:

@@ -60,7 +60,8 @@ def _row(row: Any) -> dict[str, Any]:
     checked = row["number"] is not None
     state, told, name = "being_filled_in", draft, row["own_name"]
     if checked:
-        state = row["choice"] if row["check_number"] == row["number"] else "waiting"
+        holds = row["check_number"] == row["number"] and row["choice"] != "taken_back"
+        state = row["choice"] if holds else "waiting"
         told, name = json.loads(row["case"]), row["name"]
     headline = row["headline"] or ""
     texts = [name, headline, *_texts(draft), *_texts(told)]
