@@ -47,7 +47,6 @@ def show(who: str) -> None:
         bulk.offer(store().listed(_AGREEING).lines, who)
         links.invite(who)
         downloads.export(part.found, lambda: [line.key for line in store().listed(wanted).lines])
-        st.button(tr("Bring in"), on_click=go, kwargs={"do": "import"}, key="desk_to_import")
         _samples()
     follow_list(seen)
     if not any(of_state.values()):

@@ -95,11 +95,16 @@ def _by_another_program(order: Order, check: Check, who: str) -> None:
 
 
 def _owner(order: Order) -> str:
-    """Who orders, how to reach them, and the order's own number; as told last."""
+    """Who orders, how to reach them, the order's own number and its notes; as told last."""
     told = order.draft.owner
-    parts = [told.name, told.reach, told.number and tr("order {number}", number=told.number)]
+    number = told.number and tr("order {number}", number=told.number)
+    parts = [told.name, told.email, told.telephone, told.reach, number]
     said = " · ".join(escape(part) for part in parts if part)
-    return f'<div class="quiet">{said}</div>' if said else ""
+    lines = [f'<div class="quiet">{said}</div>'] if said else []
+    if told.notes:
+        title = escape(tr("Notes"))
+        lines.append(f'<div class="notes" tabindex="0"><b>{title}</b> {escape(told.notes)}</div>')
+    return "".join(lines)
 
 
 def _looked_at(order: Order) -> Check | None:

@@ -170,7 +170,9 @@ def _again(
         do = (
             tr("Correct it at the desk.")
             if order.checks
-            else tr("Correct it at the desk, or import again with --update.")
+            else tr(
+                "Correct it at the desk, or import again with changed rows replacing orders (--update)."
+            )
         )
         said = tr("This order came in before and said something else; it stays as it was.")
         return Result(entry.where, entry.title, "held_back", (f"{said} {do}",), before.key)

@@ -208,7 +208,7 @@ def _no_order(row: _Cells, told: Told, bare: Sequence[str]) -> list[str]:
         problems.append(
             tr(
                 "No unit is told for {names}. Write it in the heading, in a column 'unit' or in "
-                "the cells, or give --unit.",
+                "the cells, or tell it for the whole table (--unit).",
                 names=", ".join(bare),
             )
         )
