@@ -620,7 +620,7 @@ def test_a_fault_of_the_program_is_no_traceback(store: Store, monkeypatch) -> No
 def test_an_upload_is_checked_and_outlives_an_error(store: Store) -> None:
     data, photos = rowan()
     name, content = as_file(data)
-    page = opened(by="Ines")
+    page = opened(do="import", by="Ines")
     page.file_uploader(key="desk_case_file").set_value((name, content, "application/json"))
     files = [(photo, content, "image/jpeg") for photo, content in photos]
     page.file_uploader(key="desk_photos").set_value(files[:2])

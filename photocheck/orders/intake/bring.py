@@ -171,7 +171,7 @@ def _again(
             tr("Correct it at the desk.")
             if order.checks
             else tr(
-                "Correct it at the desk, or import again with changed rows replacing orders (--update)."
+                "Correct it at the desk, or import again and let it replace the order (--update)."
             )
         )
         said = tr("This order came in before and said something else; it stays as it was.")
