@@ -61,6 +61,11 @@ def bounded(manager: Any) -> Any:
     return adding
 
 
+def had_room(file: UploadedFile) -> bool:
+    """Whether a file that was handed in is held; one that is not may be chosen again later."""
+    return bool(file.type != _NO_ROOM)
+
+
 def content_of(file: UploadedFile) -> bytes:
     """What was handed in.
 

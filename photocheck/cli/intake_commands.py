@@ -29,7 +29,7 @@ from photocheck.words import UNITS
 if TYPE_CHECKING:
     from photocheck.batch.many import Line
     from photocheck.orders.intake.bring import Result
-    from photocheck.orders.intake.headings import Column
+    from photocheck.orders.intake.columns import Column
 
 
 @click.group()
@@ -37,7 +37,12 @@ def desk() -> None:
     """The workshop's orders."""
 
 
-@desk.command("import", epilog=EXITS.format(done="in the store"))
+@desk.command(
+    "import",
+    epilog=EXITS.format(
+        done="in the store, with or without their photo and what could not be read"
+    ),
+)
 @click.argument("given", nargs=-1, required=True, metavar="FILE...")
 @click.option("--photos", metavar="FOLDER", help="Where the photos are, with all folders below.")
 @click.option(
@@ -83,20 +88,23 @@ def import_orders(
 ) -> None:
     """Bring orders in from a table or from case files.
 
-    FILE is one table (CSV as spreadsheets save it, first line the headings), or case files,
-    files with a list of cases, or folders of them. Photos belong to the order that names
-    them in its column "photo", or whose number or name stands in their file name. Orders
-    with marks are checked; the others wait as being filled in.
+    FILE is one table (.xlsx, or CSV as spreadsheets save it; headings first), or case files,
+    files with a list of cases, or folders of them; - for a table on standard input. Photos
+    belong to the order that names them in its column "photo", or whose number or name stands
+    in their file name. Orders with marks are checked; the others wait as being filled in.
 
     An order comes in once: known by its number in a table with such a column, by the name
-    of a case, else by all it says. A row with a mistake is told with its line; the rest
-    comes in, and once the row is corrected, importing the same table again adds it alone.
+    of a case, else by all it says. One whose photo is still to come comes in without it, and
+    importing the same table again, with the photo there, completes it. A cell that cannot be
+    read is told with its line and column and goes to the order's notes. Held back is only a
+    row that is no order: nothing says whose it is, or not one of its readings can be read.
     """
     from dataclasses import replace
 
     from photocheck.orders.intake.bring import bring
-    from photocheck.orders.intake.entries import entries_of_cases, entries_of_table
-    from photocheck.orders.intake.headings import recall, remember
+    from photocheck.orders.intake.columns import recall, remember
+    from photocheck.orders.intake.entries import entries_of_table
+    from photocheck.orders.intake.entries_of_cases import entries_of_cases
     from photocheck.orders.intake.photo_folder import photo_folder
     from photocheck.orders.store import open_store
     from photocheck.orders.store.engines import url_of
@@ -105,8 +113,14 @@ def import_orders(
     folder = photo_folder(photos) if photos else None
     columns = _columns(told)
     if _is_table(given):
+        standing_in = given[0] == "-"
         found = entries_of_table(
-            given[0], folder, told=columns, remembered=recall(), unit=unit or ""
+            tr("standard input") if standing_in else given[0],
+            folder,
+            told=columns,
+            remembered=recall(),
+            unit=unit or "",
+            content=_standard_input() if standing_in else None,
         )
         say(_mapping(found.columns))
     else:
@@ -120,22 +134,39 @@ def import_orders(
     store = (
         None if dry_run and _is_new(str(url_of(address).database), address) else open_store(address)
     )
-    with progress(len(found.entries), tr("order")) as done:
-        results = bring(
-            store,
-            found.entries,
-            language=language,
-            try_only=dry_run,
-            update=update,
-            limits=replace(LIMITS, heic=heic),
-            on_result=lambda _: done(),
-        )
-    _tell_results(results, found.notes, dry_run=dry_run)
+    results: list[Result] = []
+    try:
+        with progress(len(found.entries), tr("order")) as done:
+
+            def told_of(result: Result) -> None:
+                results.append(result)
+                done()
+
+            bring(
+                store,
+                found.entries,
+                language=language,
+                try_only=dry_run,
+                update=update,
+                limits=replace(LIMITS, heic=heic),
+                on_result=told_of,
+            )
+    finally:
+        # Also where the disk is full in the middle: what came in until then is in for good.
+        _tell_results(results, found.notes, dry_run=dry_run)
     held = any(result.outcome == "held_back" for result in results)
     ready = [result for result in results if result.ready and result.key]
     if ready and not no_check:
         held |= not _check_imported(ready, address, jobs)
     context.exit(PARTLY if held else 0)
+
+
+def _standard_input() -> bytes:
+    import sys
+
+    from photocheck.orders.intake.table import MAX_BYTES
+
+    return sys.stdin.buffer.read(MAX_BYTES + 1)
 
 
 def _is_new(file: str, address: str | None) -> bool:
@@ -149,7 +180,9 @@ def _is_table(given: Sequence[str]) -> bool:
     from pathlib import Path
 
     tables = [
-        name for name in given if Path(name).suffix.lower() != ".json" and not Path(name).is_dir()
+        name
+        for name in given
+        if name == "-" or (Path(name).suffix.lower() != ".json" and not Path(name).is_dir())
     ]
     if not tables:
         return False
@@ -200,12 +233,14 @@ def _tell_results(results: Sequence[Result], notes: Sequence[str], *, dry_run: b
     from photocheck.orders.intake.bring import counted
 
     for result in results:
-        for problem in result.problems:
+        for problem in (*result.problems, *result.remarks):
             say(f"{_called(result)}: {problem}", err=True)
     for note in notes:
         say(printable(note), err=True)
     count = counted(results)
-    waiting = sum(not r.ready for r in results if r.outcome in ("new", "completed"))
+    came = [result for result in results if result.outcome in ("new", "completed")]
+    filling = sum(not result.ready and not result.waits for result in came)
+    waiting = sum(result.waits for result in results if result.outcome != "held_back")
     said = (
         tr(
             "{new} new, {completed} completed, {there} there already, {held_back} held back. "
@@ -220,7 +255,9 @@ def _tell_results(results: Sequence[Result], notes: Sequence[str], *, dry_run: b
     )
     say(said)
     if waiting:
-        say(tr("Being filled in, for marks or something else is missing: {n}.", n=waiting))
+        say(tr("Waiting for a photo: {n}.", n=waiting))
+    if filling:
+        say(tr("Being filled in, for marks or something else is missing: {n}.", n=filling))
 
 
 _COUNTED: Final = ("new", "completed", "there", "held_back")

@@ -314,17 +314,26 @@ class OwnerTold(_Part):
     Attributes
     ----------
     name, reach : str
-        What to call them, and how to reach them: a telephone number or an address.
+        What to call them, and how to reach them in their own words: a telephone number or an
+        address.
     number : str
         Of the order, where the workshop gave it one.
     depth : str
         One of `photocheck.orders.depths.DEPTHS`; empty when not chosen.
+    email, telephone : str
+        Where a table had a column for it; `reach` where it did not.
+    notes : str
+        What else was said with the order, lines as they stood, and what a table told that could
+        not be read.
     """
 
     name: str = ""
     reach: str = ""
     number: str = ""
     depth: str = ""
+    email: str = ""
+    telephone: str = ""
+    notes: str = ""
 
 
 @dataclass(frozen=True)
@@ -510,7 +519,9 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         **dict.fromkeys(("coat", "build"), _TEXT),
         "age_months": _NUMBER,
     },
-    OwnerTold: dict.fromkeys(("name", "reach", "number", "depth"), _TEXT),
+    OwnerTold: dict.fromkeys(
+        ("name", "reach", "number", "depth", "email", "telephone", "notes"), _TEXT
+    ),
     Draft: {
         "format": _TEXT,
         "name": _TEXT,

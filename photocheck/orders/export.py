@@ -61,6 +61,12 @@ COLUMNS: Final[dict[str, str]] = {
     "program": "version of photocheck that checked",
     "ratios": "version of the shape ratios; empty for those shipped",
     "photos_sha256": "checksums of the photos, parted by spaces",
+    "number": "the order's number, where the workshop gave it one; as are the next, as told last",
+    "owner": "who orders",
+    "email": "their e-mail address",
+    "telephone": "their telephone number",
+    "reach": "how to reach them in their own words",
+    "notes": "what else was said with the order",
 }
 """The columns of the table, in their order, and what they hold.  New ones are only ever added
 at the end, and none changes its meaning."""
@@ -128,6 +134,15 @@ def _row(order: Order) -> dict[str, str]:
         "language": guarded(order.language),
         "state": order.state,
         "checks": str(len(order.checks)),
+    }
+    owner = order.draft.owner
+    row |= {
+        "number": guarded(owner.number),
+        "owner": guarded(owner.name),
+        "email": guarded(owner.email),
+        "telephone": guarded(owner.telephone),
+        "reach": guarded(owner.reach),
+        "notes": guarded(owner.notes),
     }
     if not order.checks:
         return row

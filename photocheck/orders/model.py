@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Final, Protocol
@@ -184,6 +184,8 @@ class OrderLine:
     worst : float
         The largest score of its readings, in standard deviations; 0 before the first check.
     headline : str
+    about : str
+        The dog, who orders and the order's number, where the name does not say them.
     """
 
     key: str
@@ -193,6 +195,52 @@ class OrderLine:
     verdict: str
     worst: float
     headline: str
+    about: str = ""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which orders of the list, and in which order.
+
+    Attributes
+    ----------
+    state, verdict : str
+        Empty for any.
+    text : str
+        Every word of it stands somewhere in the order: in its name or number, the dog's or the
+        owner's name, e-mail, telephone, notes, or what the check says; small or capital letters
+        alike.
+    by : str
+        A key of `photocheck.orders.listing.SORTS`.
+    """
+
+    state: str = ""
+    verdict: str = ""
+    text: str = ""
+    by: str = ""
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """What is looked for."""
+        return tuple(self.text.casefold().split())
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A part of the list.
+
+    Attributes
+    ----------
+    lines : tuple of OrderLine
+    found : int
+        How many orders are wanted altogether.
+    of_state : mapping of state to int
+        How many orders there are in each state, wanted or not.
+    """
+
+    lines: tuple[OrderLine, ...]
+    found: int
+    of_state: Mapping[str, int]
 
 
 class Store(Protocol):
@@ -285,7 +333,10 @@ class Store(Protocol):
         """
 
     def lines(self) -> tuple[OrderLine, ...]:
-        """All orders, those waiting first, and among them the worst first."""
+        """All orders as the desk lists them: those waiting first, and among them the worst."""
+
+    def listed(self, wanted: Wanted, *, first: int = 0, most: int | None = None) -> Listed:
+        """A part of the list: the wanted orders from the `first` on, from 0, `most` of them."""
 
     def stamp(self) -> str:
         """Cheap to ask for; another text whenever `lines` may have changed."""

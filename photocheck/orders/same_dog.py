@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from photocheck.case.lengths import format_length
 from photocheck.judge.wording import percent_off
-from photocheck.orders.listing import chosen
-from photocheck.orders.model import Order, OrderError, OrderLine, Store
+from photocheck.orders.model import Order, OrderError, Store, Wanted
 from photocheck.words import READINGS
 
 
@@ -33,7 +31,7 @@ class Changed:
     off: str
 
 
-def earlier_orders(store: Store, lines: Iterable[OrderLine], order: Order) -> list[Order]:
+def earlier_orders(store: Store, order: Order) -> list[Order]:
     """Other orders for the same dog of the same owner that were checked before, the latest first.
 
     It is the same when the dog's name is, and besides it how the owner is called or reached, or
@@ -42,8 +40,6 @@ def earlier_orders(store: Store, lines: Iterable[OrderLine], order: Order) -> li
     Parameters
     ----------
     store : Store
-    lines : iterable of OrderLine
-        All orders.
     order : Order
     """
     dog = _plain(order.told.dog.name)
@@ -51,7 +47,7 @@ def earlier_orders(store: Store, lines: Iterable[OrderLine], order: Order) -> li
         return []
     before = order.checks[-1].at if order.checks else order.opened
     found = []
-    for line in chosen(lines, text=order.told.dog.name):
+    for line in store.listed(Wanted(text=order.told.dog.name)).lines:
         if line.key == order.key or line.sent is None or line.sent >= before:
             continue
         try:
@@ -82,7 +78,8 @@ def changes_since(before: Order, now: Order) -> tuple[Changed, ...]:
 def _owner(order: Order) -> set[str]:
     """By what an owner is told: names and ways to reach them; never an empty text."""
     owner = order.draft.owner
-    told = (owner.name, owner.reach, order.name if order.name != order.told.dog.name else "")
+    title = order.name if order.name != order.told.dog.name else ""
+    told = (owner.name, owner.reach, owner.email, owner.telephone, title)
     return {plain for text in told if (plain := _plain(text))}
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 
 from photocheck.orders.bounds import LONGEST_MESSAGE
 from photocheck.orders.messages.drafting import draft_message
-from photocheck.orders.model import Decision, Order, OrderError, OrderLine, Store
+from photocheck.orders.model import Decision, Order, OrderError, Store, Wanted
 
 ASKED: Final = "asked_again"
 """The state of an order whose owner was asked something."""
@@ -44,7 +43,6 @@ class Question:
 
 def unanswered(
     store: Store,
-    lines: Iterable[OrderLine],
     *,
     patience_days: int = PATIENCE_DAYS,
     now: datetime | None = None,
@@ -56,17 +54,13 @@ def unanswered(
     Parameters
     ----------
     store : Store
-    lines : iterable of OrderLine
-        All orders.
     patience_days : int
     now : datetime, optional
         UTC; the present without it.
     """
     now = now or datetime.now(UTC)
     found = []
-    for line in lines:
-        if line.state != ASKED:
-            continue
+    for line in store.listed(Wanted(state=ASKED)).lines:
         try:
             order = store.order(line.key)
         except OrderError:  # deleted since the lines were read

@@ -242,17 +242,12 @@ def line(name: str, state: str, verdict: str, worst: float = 1.0) -> OrderLine:
     return OrderLine(name, name, sent, state, verdict, worst, f"About {name}.")
 
 
-def test_the_list_puts_what_needs_work_first_and_finds_words() -> None:
+def test_the_neighbours_of_an_order_are_those_that_wait() -> None:
     lines = [
-        line("calm", "waiting", "agrees", 1.9),
         line("crouched", "waiting", "retake", 0.8),
+        line("calm", "waiting", "agrees", 1.9),
         line("done", "accepted", "measure_again", 9.0),
     ]
-    assert [x.name for x in listing.chosen(lines)] == ["crouched", "calm", "done"]
-    assert [x.name for x in listing.chosen(lines, text="ABOUT dOn")] == ["done"]
-    assert [x.name for x in listing.chosen(lines, state="waiting", verdict="agrees")] == ["calm"]
-    assert listing.counts(lines)["waiting"] == 2
-    assert listing.counts(lines)["refused"] == 0
     assert listing.neighbours(lines, "crouched") == ("", "calm")
     assert listing.neighbours(lines, "calm") == ("crouched", "")
     assert listing.neighbours(lines, "done") == ("", "crouched")
@@ -625,7 +620,7 @@ def test_a_fault_of_the_program_is_no_traceback(store: Store, monkeypatch) -> No
 def test_an_upload_is_checked_and_outlives_an_error(store: Store) -> None:
     data, photos = rowan()
     name, content = as_file(data)
-    page = opened(by="Ines")
+    page = opened(do="import", by="Ines")
     page.file_uploader(key="desk_case_file").set_value((name, content, "application/json"))
     files = [(photo, content, "image/jpeg") for photo, content in photos]
     page.file_uploader(key="desk_photos").set_value(files[:2])

@@ -50,7 +50,7 @@ def test_a_question_is_open_until_it_is_answered_or_taken_back(store: DatabaseSt
     check = store.order(answered).checks[-1]
     store.record_check(answered, check.case, check.report, by="owner")
     store.decide(undone, "taken_back", by="Ines", reason="another dog")
-    found = unanswered(store, store.lines(), patience_days=0)
+    found = unanswered(store, patience_days=0)
     assert [question.order.key for question in found] == [asked]
 
 
@@ -58,11 +58,11 @@ def test_a_reminder_starts_the_days_anew(store: DatabaseStore) -> None:
     key = ordered(store, "Fen", "x@y.example")
     first = ask(store, key)
     later = first.at + timedelta(days=4, seconds=1)
-    assert not unanswered(store, store.lines(), patience_days=4, now=first.at + timedelta(days=3))
-    (question,) = unanswered(store, store.lines(), patience_days=4, now=later)
+    assert not unanswered(store, patience_days=4, now=first.at + timedelta(days=3))
+    (question,) = unanswered(store, patience_days=4, now=later)
     assert (question.days, question.times, question.asked) == (4, 1, first)
     again = ask(store, key, "A reminder.")
-    (question,) = unanswered(store, store.lines(), patience_days=0, now=later)
+    (question,) = unanswered(store, patience_days=0, now=later)
     assert (question.times, question.asked) == (2, again)
 
 
@@ -90,9 +90,9 @@ def test_the_same_dog_of_the_same_owner_is_known_again(store: DatabaseStore) -> 
     ordered(store, "Fennel", "one@x.example")
     second = ordered(store, "fen ", "ONE@x.example", half_neck=378.0)
     order = store.order(second)
-    found = earlier_orders(store, store.lines(), order)
+    found = earlier_orders(store, order)
     assert [one.key for one in found] == [first]
-    assert earlier_orders(store, store.lines(), store.order(first)) == []
+    assert earlier_orders(store, store.order(first)) == []
     rows = {row.reading: row for row in changes_since(found[0], order)}
     half = rows["half_neck"]
     # 378 mm are 5 % more than 360 mm
@@ -105,14 +105,14 @@ def test_a_dog_without_a_name_or_owner_is_nobodys_again(store: DatabaseStore) ->
     ordered(store, "Fen", "")
     for dog, owner in (("", "one@x.example"), ("Fen", "")):
         key = ordered(store, dog, owner)
-        assert earlier_orders(store, store.lines(), store.order(key)) == []
+        assert earlier_orders(store, store.order(key)) == []
 
 
 def test_an_order_that_is_being_filled_in_has_earlier_ones(store: DatabaseStore) -> None:
     first = ordered(store, "Fen", "one@x.example")
     draft = Draft(dog=DogTold(name="Fen"), owner=OwnerTold(reach="one@x.example"), unit="cm")
     order = Order("k", datetime.now(UTC), "en", draft)
-    (found,) = earlier_orders(store, store.lines(), order)
+    (found,) = earlier_orders(store, order)
     assert found.key == first
     assert {row.now for row in changes_since(found, order)} == {""}
 

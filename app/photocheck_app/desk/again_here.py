@@ -19,7 +19,7 @@ from photocheck_app.shared import store
 def show(order: Order) -> None:
     """What was measured then, now, and how far apart; nothing for a dog that is new here."""
     try:
-        found = earlier_orders(store(), store().lines(), order)
+        found = earlier_orders(store(), order)
     except StoreError:
         raise
     except PhotocheckError:  # the page says much else; an order that went meanwhile is none here

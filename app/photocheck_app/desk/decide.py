@@ -10,7 +10,7 @@ import streamlit as st
 from photocheck.errors import PhotocheckError
 from photocheck.orders.bounds import LONGEST_MESSAGE, LONGEST_REASON
 from photocheck.orders.deciding import CHOICE_TITLES, decide_on, reason_needed, take_back
-from photocheck.orders.listing import STATE_TITLES, following
+from photocheck.orders.listing import STATE_TITLES, WAITING, following
 from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, SETTLED, Check, Order
 from photocheck.speech import LANGUAGES, tr
@@ -126,7 +126,7 @@ def _go_on(order: Order, choice: str, who: str) -> None:
         name=name,
         choice=tr(STATE_TITLES[choice]),
     )
-    after = following(store().lines(), order.key)
+    after = following(store().listed(WAITING).lines, order.key)
     if not after:
         said = f"{said} {tr('No other order waits.')}"
     say_on_arrival(

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.model import Order, OrderLine
+from photocheck.orders.model import Order
 from photocheck.orders.store.copies import side_copies
 from photocheck.orders.store.privacy import held_zip
 from photocheck.server import bench
@@ -30,12 +30,18 @@ from photocheck_app.shared import as_text, store
 TABLE, JSON = "table", "json"
 
 
-def export(found: Sequence[OrderLine]) -> None:
-    """Files of the orders that the list shows, all pages of it."""
+def export(number: int, keys: Callable[[], Sequence[str]]) -> None:
+    """Files of the orders that the list shows, all pages of it.
+
+    Parameters
+    ----------
+    number : int
+        How many they are.
+    keys : callable
+        Gives their keys once somebody asks for a file.
+    """
     with st.popover(tr("Export"), icon=":material/download:", key="desk_export"):
-        st.markdown(
-            tr("The orders in the list as it is filtered now: {number}.", number=len(found))
-        )
+        st.markdown(tr("The orders in the list as it is filtered now: {number}.", number=number))
         titles = {
             TABLE: tr("Table for spreadsheets (CSV): the last check and decision of each"),
             JSON: tr("Everything, for programs (JSON)"),
@@ -54,13 +60,13 @@ def export(found: Sequence[OrderLine]) -> None:
                 help=tr("A semicolon where spreadsheets write decimal commas."),
                 key="desk_export_delimiter",
             )
-        kept, keys = store(), [line.key for line in found]
+        kept = store()
 
         def table() -> bytes:
-            return table_file(still_there(kept, keys), delimiter=delimiter or ",")
+            return table_file(still_there(kept, keys()), delimiter=delimiter or ",")
 
         def everything() -> bytes:
-            return json_file(still_there(kept, keys))
+            return json_file(still_there(kept, keys()))
 
         _download(
             tr("Download"),
@@ -68,7 +74,7 @@ def export(found: Sequence[OrderLine]) -> None:
             "orders.csv" if kind == TABLE else "orders.json",
             "text/csv" if kind == TABLE else "application/json",
             key="desk_export_file",
-            disabled=not keys,
+            disabled=not number,
         )
 
 

@@ -7,7 +7,7 @@ from typing import Final
 
 import streamlit as st
 
-from photocheck.orders.bounds import LONGEST_FIELD
+from photocheck.orders.bounds import LONGEST_FIELD, LONGEST_TOLD
 from photocheck.orders.completing import (
     filled_in,
     is_being_told,
@@ -41,9 +41,14 @@ TEXTS: Final = {
     Blank("dog", "coat_depth"): later("Depth of the coat"),
     Blank("owner", "name"): later("Who orders"),
     Blank("owner", "reach"): later("How to reach them"),
+    Blank("owner", "email"): later("E-mail"),
+    Blank("owner", "telephone"): later("Telephone"),
     Blank("owner", "number"): later("Order number"),
 }
 """What is typed, with titles."""
+
+NOTES: Final = Blank("owner", "notes")
+"""Of several lines."""
 
 WORDS: Final = {Blank("dog", "coat"): later("Coat"), Blank("dog", "build"): later("Build")}
 """What is chosen from a few words."""
@@ -182,6 +187,14 @@ def _facts(order: Order, case: Draft, who: str) -> None:
         )
         if picked != words[0] or _text(case, blank):
             typed[blank] = picked
+    field = f"{stand} {NOTES.part} {NOTES.name}"
+    typed[NOTES] = st.text_area(
+        tr("Notes"),
+        begun(who, order.key, field, _text(case, NOTES)),
+        key=field_key(order.key, field),
+        max_chars=LONGEST_TOLD,
+        height=90,
+    )
     if st.button(tr("Keep and check"), type="primary", key="keep_facts"):
         _done(order, who, filled_in(case, typed, owners_hand()), keep=True, fields=("facts",))
 

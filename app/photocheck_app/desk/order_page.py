@@ -10,7 +10,7 @@ from photocheck.fit.answer import FitAnswer
 from photocheck.judge.wording import doubted_sentences, one_more_photo_sentence
 from photocheck.orders.draft import DogTold, Draft, reading_text
 from photocheck.orders.gaps import gaps
-from photocheck.orders.listing import STATE_TITLES, neighbours
+from photocheck.orders.listing import STATE_TITLES, WAITING, neighbours
 from photocheck.orders.model import SETTLED, Check, Order
 from photocheck.report.model import Report
 from photocheck.shown.doubt_bars import doubt_bars
@@ -105,11 +105,16 @@ def _by_another_program(order: Order, check: Check, who: str) -> None:
 
 
 def _owner(order: Order) -> str:
-    """Who orders, how to reach them, and the order's own number; as told last."""
+    """Who orders, how to reach them, the order's own number and its notes; as told last."""
     told = order.draft.owner
-    parts = [told.name, told.reach, told.number and tr("order {number}", number=told.number)]
+    number = told.number and tr("order {number}", number=told.number)
+    parts = [told.name, told.email, told.telephone, told.reach, number]
     said = " · ".join(escape(part) for part in parts if part)
-    return f'<div class="quiet">{said}</div>' if said else ""
+    lines = [f'<div class="quiet">{said}</div>'] if said else []
+    if told.notes:
+        title = escape(tr("Notes"))
+        lines.append(f'<div class="notes" tabindex="0"><b>{title}</b> {escape(told.notes)}</div>')
+    return "".join(lines)
 
 
 def _looked_at(order: Order) -> Check | None:
@@ -134,7 +139,7 @@ def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) 
         f'<h1>{name} {state} <span class="quiet" style="font-weight:400">'
         f"{escape(_dog(dog, order.name))}</span></h1>{_owner(order)}{said}"
     )
-    before, after = neighbours(store().lines(), order.key)
+    before, after = neighbours(store().listed(WAITING).lines, order.key)
     with right, st.container(horizontal=True, horizontal_alignment="right", gap="xsmall"):
         st.button(tr("All orders"), on_click=go, key="desk_to_all", icon=":material/list:")
         st.button(

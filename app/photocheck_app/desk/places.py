@@ -9,7 +9,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.speech import later, tr
-from photocheck_app.desk import order_list, reminders
+from photocheck_app.desk import import_page, order_list, reminders
 from photocheck_app.desk.moves import go
 
 
@@ -32,6 +32,7 @@ class Place:
 PLACES: Final[dict[str, Place]] = {
     "": Place(later("Orders"), order_list.show),
     "unanswered": Place(later("Unanswered"), reminders.show),
+    "import": Place(later("Bring in"), import_page.show),
 }
 """By what the address says (`do`), in the order of their buttons."""
 

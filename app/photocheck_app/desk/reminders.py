@@ -38,7 +38,7 @@ def show(who: str) -> None:
         width=240,
         persist_state="session",
     )
-    found = unanswered(store(), store().lines(), patience_days=int(days))
+    found = unanswered(store(), patience_days=int(days))
     if not found:
         st.info(tr("No owner has left a question open for so long."))
         return

@@ -28,6 +28,8 @@ STYLE: Final = """<style>
 .st-key-desk .arrived { background: var(--desk-told); border-left: .25rem solid #1f4e5f;
   padding: .25rem .6rem; }
 .st-key-desk .quiet { color: var(--desk-quiet); font-size: .8125rem; }
+.st-key-desk .notes { font-size: .8125rem; white-space: pre-line; max-height: 4.1rem;
+  overflow-y: auto; }
 .st-key-desk .chip { display: inline-block; border-radius: .25rem; padding: .05rem .45rem;
   font-size: .8125rem; font-weight: 600; white-space: nowrap; }
 .st-key-desk .whole { white-space: nowrap; }
@@ -88,6 +90,8 @@ table.spans .figure { width: 40%; padding-right: 0; }
 .st-key-desk [data-testid="stTabs"] [role="tabpanel"] { padding-top: .6rem; }
 .st-key-desk [data-testid="stTabs"] [role="tab"] { height: 1.9rem; padding-top: 0; }
 .st-key-desk [data-testid="stTabs"] [data-testid="stVerticalBlock"] { gap: .55rem; }
+table.figures.long tbody th { white-space: normal; }
+table.figures tr.held td, table.figures tr.held th { background: var(--desk-doubted); }
 table.figures { border-collapse: collapse; width: 100%; margin: .35rem 0 .5rem; }
 table.figures th, table.figures td { padding: .2rem .6rem .2rem 0; text-align: left;
   font-weight: 400; font-size: .8125rem; line-height: 1.25; vertical-align: top; border: 0;

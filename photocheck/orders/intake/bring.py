@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from photocheck.errors import PhotocheckError
+from photocheck.orders.draft import Draft
 from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.entries import Entry
+from photocheck.orders.model import StoreError
 from photocheck.orders.store.brought import Brought, fill_in, find_brought, put_order
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.speech import tr
@@ -30,11 +32,15 @@ class Result:
     outcome : str
         One of `OUTCOMES`.
     problems : tuple of str
-        Sentences; what the order still lacks is not among them.
+        Why it was held back, sentences.
     key : str
         Of the order; empty when it was held back, is only tried, or was forgotten since.
     ready : bool
         Whether the order lacks nothing and has not been checked.
+    remarks : tuple of str
+        What the order came in without, sentences.
+    waits : bool
+        Whether it waits for a photo.
     """
 
     where: str
@@ -43,6 +49,8 @@ class Result:
     problems: tuple[str, ...] = ()
     key: str = ""
     ready: bool = False
+    remarks: tuple[str, ...] = ()
+    waits: bool = False
 
 
 def bring(
@@ -52,10 +60,12 @@ def bring(
     language: str,
     try_only: bool = False,
     update: bool = False,
-    limits: Limits = LIMITS,
+    limits: Limits | None = LIMITS,
     on_result: Callable[[Result], None] | None = None,
 ) -> list[Result]:
     """Bring orders in.  An order whose result was given is in the store for good.
+
+    A photo that cannot be taken costs that photo, and the order comes in.
 
     Parameters
     ----------
@@ -69,14 +79,18 @@ def bring(
     update : bool
         Whether an entry that says something else than when it came in replaces what its order
         says, as long as that has not been checked.
-    limits : Limits
-        For the photos, which are written anew as those that owners upload.
+    limits : Limits or None
+        For the photos, which are written anew as those that owners upload; None, only when
+        nothing but a try is asked for, to look at no photo.
     on_result : callable, optional
     """
     results = []
+    how = _How(language, try_only, update, limits)
     for entry in entries:
         try:
-            result = _bring(store, entry, language, try_only, update, limits)
+            result = _bring(store, entry, how)
+        except StoreError:
+            raise
         except PhotocheckError as error:
             result = Result(entry.where, entry.title, "held_back", (str(error),))
         results.append(result)
@@ -90,41 +104,58 @@ def counted(results: Iterable[Result]) -> Counter[str]:
     return Counter(result.outcome for result in results)
 
 
-def _bring(
-    store: DatabaseStore | None,
-    entry: Entry,
-    language: str,
-    try_only: bool,
-    update: bool,
-    limits: Limits,
-) -> Result:
+@dataclass(frozen=True)
+class _How:
+    """As `bring` was told."""
+
+    language: str
+    try_only: bool
+    update: bool
+    limits: Limits | None
+
+
+def _bring(store: DatabaseStore | None, entry: Entry, how: _How) -> Result:
     if entry.problems:
         return Result(entry.where, entry.title, "held_back", entry.problems)
-    before = None if store is None else find_brought(store, entry.origin)
-    if store is not None and before is not None:
-        return _again(store, before, entry, try_only, update, limits)
-    photos = _taken(entry, limits)
-    if try_only or store is None:
-        return Result(entry.where, entry.title, "new", ready=not gaps(entry.draft))
+    if store is not None:
+        known_by = [(entry.origin, entry.content), *([entry.before] if entry.before else [])]
+        for origin, _ in known_by:
+            if before := find_brought(store, origin):
+                same = before.content in [content for _, content in known_by]
+                return _again(store, before, replace(entry, origin=origin), how, changed=not same)
+    photos, wrong = _taken(entry, how.limits)
+    draft = _with_taken(entry, photos, how.limits)
+    if how.try_only or store is None:
+        return _told(entry, "new", "", draft, wrong)
     key, new = put_order(
         store,
-        entry.draft,
+        draft,
         photos,
         origin=entry.origin,
         content=entry.content,
-        language=entry.language or language,
+        language=entry.language or how.language,
     )
-    outcome = "new" if new else "there"
-    return Result(entry.where, entry.title, outcome, key=key, ready=not gaps(entry.draft))
+    return _told(entry, "new" if new else "there", key, draft, wrong)
+
+
+def _told(entry: Entry, outcome: str, key: str, draft: Draft, wrong: Sequence[str]) -> Result:
+    """The result for an order that has not been checked."""
+    waits = not draft.photos
+    without = (entry.without_photo,) if waits and entry.without_photo else ()
+    cells = () if outcome == "there" else entry.remarks
+    return Result(
+        entry.where,
+        entry.title,
+        outcome,
+        key=key,
+        ready=entry.checkable and not gaps(draft),
+        remarks=(*cells, *wrong, *without),
+        waits=waits,
+    )
 
 
 def _again(
-    store: DatabaseStore,
-    before: Brought,
-    entry: Entry,
-    try_only: bool,
-    update: bool,
-    limits: Limits,
+    store: DatabaseStore, before: Brought, entry: Entry, how: _How, *, changed: bool
 ) -> Result:
     """An entry whose order came in before."""
     if not before.key:
@@ -135,38 +166,71 @@ def _again(
             (tr("This order was deleted after it had come in, and stays so."),),
         )
     order = store.order(before.key)
-    changed = before.content != entry.content
-    if changed and not (update and not order.checks):
+    if changed and not (how.update and not order.checks):
         do = (
             tr("Correct it at the desk.")
             if order.checks
-            else tr("Correct it at the desk, or import again with --update.")
+            else tr(
+                "Correct it at the desk, or import again and let it replace the order (--update)."
+            )
         )
         said = tr("This order came in before and said something else; it stays as it was.")
         return Result(entry.where, entry.title, "held_back", (f"{said} {do}",), before.key)
-    bare = not order.checks and not order.draft.photos and bool(entry.draft.photos)
+    if order.checks:
+        return Result(entry.where, entry.title, "there", key=before.key)
+    draft = order.draft
+    photos: dict[str, bytes] = {}
+    wrong: tuple[str, ...] = ()
+    bare = not order.draft.photos and bool(entry.draft.photos)
+    if bare:
+        photos, wrong = _taken(entry, how.limits, store.photo_bytes(before.key))
+        bare = bool(photos) or how.limits is None
     if changed or bare:
-        photos = _taken(entry, limits, store.photo_bytes(before.key)) if bare else {}
-        if not try_only:
+        new = _with_taken(entry, photos, how.limits)
+        draft = new if changed else draft.but("photos", new.photos)
+        if changed and order.draft.photos:
+            draft = draft.but("photos", order.draft.photos)
+        if not how.try_only:
             fill_in(
                 store,
                 before.key,
-                entry.draft,
+                new,
                 photos,
                 origin=entry.origin,
                 content=entry.content,
                 values=changed,
             )
-            order = store.order(before.key)
-    ready = not order.checks and not gaps(order.draft)
-    outcome = "completed" if changed or bare else "there"
-    return Result(entry.where, entry.title, outcome, key=before.key, ready=ready)
+    return _told(entry, "completed" if changed or bare else "there", before.key, draft, wrong)
 
 
-def _taken(entry: Entry, limits: Limits, held: Sequence[int] = ()) -> dict[str, bytes]:
-    """The photos written anew, for an order that holds some of `held` bytes already."""
+def _taken(
+    entry: Entry, limits: Limits | None, held: Sequence[int] = ()
+) -> tuple[dict[str, bytes], tuple[str, ...]]:
+    """The photos written anew, for an order that holds some of `held` bytes already.
+
+    Also: of those that cannot be taken, why, each a sentence.
+    """
     taken: dict[str, bytes] = {}
-    for name, content in entry.photos():
+    wrong: list[str] = []
+    if limits is None:
+        return taken, ()
+    for photo in entry.draft.photos:
         so_far = [*held, *map(len, taken.values())]
-        taken[name] = take_for_order(content, so_far, limits=limits, where=name).content
-    return taken
+        try:
+            content = entry.read(photo.file)
+            upload = take_for_order(content, so_far, limits=limits, where=photo.file)
+        except PhotocheckError as error:
+            if entry.whole:
+                raise
+            wrong.append(f"{error} {tr('The order comes in without this photo.')}")
+            continue
+        taken[photo.file] = upload.content
+    return taken, tuple(wrong)
+
+
+def _with_taken(entry: Entry, taken: Mapping[str, bytes], limits: Limits | None) -> Draft:
+    """The draft with the photos that were taken; with all where none was looked at."""
+    if limits is None:
+        return entry.draft
+    kept = tuple(photo for photo in entry.draft.photos if photo.file in taken)
+    return entry.draft.but("photos", kept)

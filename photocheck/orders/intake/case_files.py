@@ -53,8 +53,12 @@ class CaseSource:
             tr("the file no longer holds this case"), where=self.title, do=tr("Begin again")
         )
 
-    def photos(self, data: Any, more: PhotoFolder | None = None) -> list[tuple[str, bytes]]:
+    def photos(
+        self, data: Any, more: PhotoFolder | None = None, *, only: str = ""
+    ) -> list[tuple[str, bytes]]:
         """The photos a case names, read but not decoded; those that are missing are left out.
+
+        All of them, or `only` one.
 
         They are looked for beside the case file and in the folders below it, then in `more`;
         nowhere else, whatever path the case names.
@@ -66,14 +70,13 @@ class CaseSource:
         """
         folder = self.file.parent.resolve()
         found = {}
-        for name in photo_names(data):
+        for name in (only,) if only else photo_names(data):
             try:
                 path = (folder / name).resolve()
-                here = path.is_relative_to(folder) and path.is_file()
-                if not here and more is not None:
-                    path, here = more.files[more.one(name)], True
-                if here:
+                if path.is_relative_to(folder) and path.is_file():
                     found[name] = path.read_bytes()
+                elif more is not None:
+                    found[name] = more.read(more.one(name))
             except CaseError:
                 continue
             except (OSError, ValueError) as error:

@@ -10,32 +10,35 @@ import json
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 from hashlib import sha256
-from pathlib import Path
 from typing import Any
 
 from photocheck.case.file import case_from_dict
+from photocheck.case.model import Point
 from photocheck.case.validity import MOST_PHOTOS
-from photocheck.errors import CaseError, PhotocheckError, printable, reason_of
+from photocheck.errors import CaseError, printable
 from photocheck.orders.draft import Draft, DraftMarking
 from photocheck.orders.filling import new_photo
 from photocheck.orders.gaps import gaps
-from photocheck.orders.intake.bring_in import photos_of_case
 from photocheck.orders.intake.case_files import (
-    CaseSource,
-    find_cases,
-    passed_over,
-    photo_names,
     some,
 )
-from photocheck.orders.intake.headings import Column, columns_of, is_known
+from photocheck.orders.intake.columns import Column, columns_of
+from photocheck.orders.intake.headings import is_known
 from photocheck.orders.intake.photo_folder import Matches, PhotoFolder
 from photocheck.orders.intake.row import Told, told_by
-from photocheck.orders.intake.table import read_table
+from photocheck.orders.intake.table import Table, read_table, table_of
 from photocheck.speech import tr
 
-File = tuple[str, bytes]
+
+def no_such_photo(name: str) -> bytes:
+    """What reads photos where there are none.
+
+    Raises
+    ------
+    CaseError
+    """
+    raise CaseError(tr("there is no photo '{name}' in the folder", name=name[:80]))
 
 
 @dataclass(frozen=True)
@@ -53,11 +56,22 @@ class Entry:
     origin, content : str
         SHA-256 of what it is known by, and of what it says.
     draft : Draft
-        Its photos are called as `photos` gives them.
+        Its photos are called as `read` takes them.
     language : str
         The owner's; empty when not told.
-    photos : callable
-        Reads the photos' files, so that no more than one order's are in memory.
+    read : callable
+        Gives a photo's bytes by its name, so that no more than one order's are in memory.
+    remarks : tuple of str
+        What it comes in without, each a sentence.
+    without_photo : str
+        Why it has none, where there is something to say of it; a sentence.
+    before : (str, str) or None
+        Origin and content as earlier versions had them, which read fewer columns, where they
+        were others.
+    whole : bool
+        Whether it comes in with all its photos or not at all, as a case file does.
+    checkable : bool
+        Whether it can be checked once it lacks nothing; a remark says why not.
     """
 
     where: str
@@ -67,7 +81,12 @@ class Entry:
     content: str = ""
     draft: Draft = field(default_factory=Draft)
     language: str = ""
-    photos: Callable[[], Sequence[File]] = tuple
+    read: Callable[[str], bytes] = field(default=no_such_photo, compare=False)
+    remarks: tuple[str, ...] = ()
+    without_photo: str = ""
+    before: tuple[str, str] | None = None
+    whole: bool = False
+    checkable: bool = True
 
 
 @dataclass(frozen=True)
@@ -95,34 +114,67 @@ def entries_of_table(
     told: Mapping[str, str],
     remembered: Mapping[str, str],
     unit: str,
+    content: bytes | None = None,
 ) -> Entries:
-    """The orders of a CSV file.
+    """The orders of a table in a file.
 
     Parameters
     ----------
     path : path
     folder : PhotoFolder or None
-        Where photos lie; with it, an order without a photo is held back.
+        Where photos lie.
     told, remembered
-        As for `photocheck.orders.intake.headings.columns_of`.
+        As for `photocheck.orders.intake.columns.columns_of`.
     unit : str
         Of lengths for which the table tells none, "cm" or "in"; may be empty.
+    content : bytes, optional
+        Of a table that is no file; `path` is what to call it then.
 
     Raises
     ------
     CaseError
         When it is no table, or its columns cannot be told apart.
     """
-    table = read_table(path, is_known)
+    table = (
+        read_table(path, is_known)
+        if content is None
+        else table_of(content, is_known, name=str(path))
+    )
     columns = columns_of(table.head, told, remembered, where=str(path))
-    if not any(column.field for column in columns):
-        raise CaseError(
-            tr("no column is headed by a word that is known here"),
-            where=str(path),
-            do=tr("Check the first line, or say what a column holds: --column half_neck=HEADING"),
-        )
+    refuse_unknown(
+        columns,
+        where=str(path),
+        do=tr("Check the first line, or say what a column holds: --column half_neck=HEADING"),
+    )
+    where = tr("Say where photos lie: --photos FOLDER.")
+    return entries_of(table, folder, columns=columns, unit=unit, no_folder=where)
+
+
+def entries_of(
+    table: Table,
+    folder: PhotoFolder | None,
+    *,
+    columns: Sequence[Column],
+    unit: str,
+    no_folder: str,
+) -> Entries:
+    """The orders of a table whose columns are known.
+
+    An order whose photo is still to come comes in without it; the same table again, with the
+    photo there, completes it.
+
+    Parameters
+    ----------
+    table : Table
+    folder : PhotoFolder or None
+        Where photos lie.
+    columns : sequence of Column
+    unit : str
+    no_folder : str
+        What to do about photos that are named while there is no folder, a sentence.
+    """
     rows = {row.line: told_by(columns, row.cells, unit) for row in table.rows if not row.problem}
-    matches = _matches(rows, folder)
+    matches = _matches(rows, folder, no_folder)
     seen: dict[str, tuple[int, str]] = {}
     entries = [
         Entry(tr("line {line}", line=row.line), "", (row.problem,))
@@ -130,38 +182,40 @@ def entries_of_table(
         else _entry(row.line, rows[row.line], matches, folder, seen)
         for row in table.rows
     ]
+    notes = []
+    if table.others:
+        notes.append(
+            tr(
+                "Read was the sheet '{name}'; not read: {others}.",
+                name=table.sheet,
+                others=some(table.others),
+            )
+        )
     used = {name for names in matches.photos.values() for name in names}
-    idle = [] if folder is None else [name for name in folder.files if name not in used]
-    notes = (tr("Photos that no order has: {names}.", names=some(idle)),) if idle else ()
-    return Entries(tuple(entries), columns, notes)
+    if idle := [name for name in (folder.files if folder else ()) if name not in used]:
+        notes.append(tr("Photos that no order has: {names}.", names=some(idle)))
+    return Entries(tuple(entries), tuple(columns), tuple(map(printable, notes)))
 
 
-def entries_of_cases(
-    paths: Sequence[str | os.PathLike[str]], folder: PhotoFolder | None
-) -> Entries:
-    """The orders of case files.
+def refuse_unknown(columns: Sequence[Column], *, where: str, do: str) -> None:
+    """Refuse a table of which no column is known.
 
     Raises
     ------
     CaseError
-        When there is not a single one.
     """
-    sources, others = find_cases(paths)
-    seen: dict[str, tuple[int, str]] = {}
-    entries = tuple(_case_entry(source, folder, seen) for source in sources)
-    return Entries(entries, (), passed_over(others))
+    if not any(column.field for column in columns):
+        raise CaseError(tr("no column is headed by a word that is known here"), where=where, do=do)
 
 
-def _matches(rows: Mapping[int, Told], folder: PhotoFolder | None) -> Matches:
+def _matches(rows: Mapping[int, Told], folder: PhotoFolder | None, no_folder: str) -> Matches:
     photos: dict[int, list[str]] = {}
     problems: dict[int, str] = {}
     wanted: dict[int, Sequence[str]] = {}
     for line, told in rows.items():
         if told.photo and folder is None:
-            problems[line] = tr(
-                "The photo '{name}' cannot be looked for. Say where photos lie: --photos FOLDER.",
-                name=told.photo[:80],
-            )
+            said = tr("The photo '{name}' cannot be looked for.", name=told.photo[:80])
+            problems[line] = f"{said} {no_folder}".strip()
         elif told.photo and folder is not None:
             try:
                 photos[line] = folder.named(told.photo)
@@ -186,8 +240,6 @@ def _matches(rows: Mapping[int, Told], folder: PhotoFolder | None) -> Matches:
                 count=len(names),
                 most=MOST_PHOTOS,
             )
-        elif len(names) > 1 and rows[line].marks:
-            problems[line] = tr("Marks in a table are for one photo. Leave the others out.")
     return Matches({n: names for n, names in photos.items() if n not in problems}, problems)
 
 
@@ -199,34 +251,69 @@ def _entry(
     seen: dict[str, tuple[int, str]],
 ) -> Entry:
     where = tr("line {line}", line=line)
-    said = {"draft": told.draft.to_dict(), "reference": told.reference.to_dict()}
-    # What an order was known by in earlier versions it is known by for good.
-    content = _hash("row", {**vars(told), **said, "problems": (), "photo": ""})
-    origin = _hash("order", told.order.casefold()) if told.order else content
+    origin, content, before = _known_by(told)
     names = matches.photos.get(line, [])
-    markings = (DraftMarking(told.marks, by="import"),) if told.marks else ()
+    remarks = list(told.remarks)
+    draft, markings = told.draft, (DraftMarking(told.marks, by="import"),) if told.marks else ()
+    if markings and len(names) > 1:
+        draft, markings = _noted(draft, told.marks), ()
+        remarks.append(
+            tr(
+                "Marks in a table are for one photo, and there are several: the order comes in "
+                "without them; its notes keep them."
+            )
+        )
     photos = tuple(new_photo(name, told.reference, markings) for name in names)
-    draft = told.draft.but("photos", photos)
-    problems = list(told.problems)
-    if line in matches.problems:
-        problems.append(matches.problems[line])
-    if not problems and not gaps(draft):
+    draft = draft.but("photos", photos)
+    checkable = True
+    if not told.problems and not gaps(draft):
         try:
             case_from_dict(draft.to_dict(), where=where, check_files=False)
         except CaseError as error:
-            problems.append(str(error))
-    problems += _twice(origin, content, line, seen)
-    files = {} if folder is None else {name: folder.files[name] for name in names}
+            remarks.append(str(error))
+            checkable = False
     return Entry(
         where,
         told.title,
-        tuple(map(printable, problems)),
+        tuple(map(printable, (*told.problems, *_twice(origin, content, line, seen)))),
         origin,
         content,
         draft,
         told.language,
-        partial(_read, files),
+        no_such_photo if folder is None else folder.read,
+        tuple(map(printable, remarks)),
+        printable(matches.problems.get(line, "")),
+        before,
+        checkable=checkable,
     )
+
+
+def _noted(draft: Draft, marks: Mapping[str, Point]) -> Draft:
+    """A copy whose notes hold the marks."""
+    lines = [f"{name}: {x:g} {y:g}" for name, (x, y) in marks.items()]
+    notes = "\n".join(filter(None, (draft.owner.notes, *lines)))
+    return draft.but("owner", draft.owner.but("notes", notes))
+
+
+def _known_by(told: Told) -> tuple[str, str, tuple[str, str] | None]:
+    """Origin and content, and the two as earlier versions had them where they were others.
+
+    What an order was known by in earlier versions it is known by for good.
+    """
+    said = {
+        **{name: getattr(told, name) for name in ("order", "name", "dog", "language", "marks")},
+        **{"problems": (), "photo": ""},
+        "draft": told.draft.but("owner", None).to_dict(),
+        "reference": told.reference.to_dict(),
+    }
+    number = hash_of("order", told.order.casefold()) if told.order else ""
+    old = hash_of("row", said)
+    owner = told.draft.owner
+    more = [owner.email, owner.telephone, owner.notes]
+    if not any(more):
+        return number or old, old, None
+    new = hash_of("row", {**said, "owner": more})
+    return number or new, new, (number or old, old)
 
 
 def _twice(origin: str, content: str, line: int, seen: dict[str, tuple[int, str]]) -> Iterator[str]:
@@ -240,59 +327,7 @@ def _twice(origin: str, content: str, line: int, seen: dict[str, tuple[int, str]
         )
 
 
-def _case_entry(
-    source: CaseSource, folder: PhotoFolder | None, seen: dict[str, tuple[int, str]]
-) -> Entry:
-    try:
-        data = source.read()
-        photos = source.photos(data, folder)
-        photos_of_case(data, photos, where=source.title)
-    except PhotocheckError as error:
-        return Entry(source.title, "", (str(error),))
-    content = _hash("case", [data, [sha256(photo).hexdigest() for _, photo in photos]])
-    name = str(data.get("name", "")).strip()
-    origin = _hash("case name", name.casefold()) if name else content
-    problems: tuple[str, ...] = ()
-    before = seen.setdefault(origin, (len(seen), source.title))
-    if before[1] != source.title:
-        problems = (
-            tr(
-                "{file} has the same name, '{name}'. Give one of them another.",
-                file=before[1],
-                name=name,
-            ),
-        )
-    return Entry(
-        source.title,
-        name or str(data.get("dog", {}).get("name", "")),
-        tuple(map(printable, problems)),
-        origin,
-        content,
-        Draft.from_dict(data),
-        photos=partial(_photos_again, source, data, folder),
-    )
-
-
-def _photos_again(source: CaseSource, data: Any, folder: PhotoFolder | None) -> list[File]:
-    photos = source.photos(data, folder)
-    wanted = photo_names(data)
-    return sorted(photos, key=lambda photo: wanted.index(photo[0]))
-
-
-def _read(files: Mapping[str, Path]) -> list[File]:
-    read = []
-    for name, path in files.items():
-        try:
-            read.append((name, path.read_bytes()))
-        except OSError as error:
-            raise CaseError(
-                tr("the photo cannot be opened ({reason})", reason=reason_of(error)),
-                where=name,
-                do=tr("Check that you may read it"),
-            ) from error
-    return read
-
-
-def _hash(kind: str, what: Any) -> str:
+def hash_of(kind: str, what: Any) -> str:
+    """SHA-256 of anything that can be written as JSON."""
     text = json.dumps([kind, what], ensure_ascii=True, sort_keys=True, allow_nan=False)
     return sha256(text.encode()).hexdigest()

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import difflib
-import json
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Mapping
 from typing import Final
 
 from photocheck.case.lengths import parse_length, parse_weight
-from photocheck.errors import CaseError, PhotocheckError
-from photocheck.files import replacing
-from photocheck.speech import tr
-from photocheck.words import ALL_LANDMARKS, FACT_TITLES, READINGS
+from photocheck.errors import CaseError
+from photocheck.speech import later, tr
+from photocheck.words import (
+    ALL_LANDMARKS,
+    FACT_TITLES,
+    LANDMARK_TITLES,
+    READING_TITLES,
+    READINGS,
+)
 
 _HEADINGS: Final = {
     "order": "order, order number, order no, order id, number, no, id, Bestellung, "
@@ -23,6 +25,11 @@ _HEADINGS: Final = {
     "name": "name, customer, customer name, owner, owner's name, client, Kunde, Kundin, "
     "Kundenname, Besitzer, Besitzerin, Halter, Halterin",
     "dog": "dog, dog's name, name of the dog, Hund, Hundename, Name des Hundes",
+    "email": "e-mail, mail, e-mail address, mail address, E-Mail-Adresse, Mailadresse",
+    "telephone": "telephone, telephone number, phone, phone number, tel, mobile, mobile number, "
+    "Telefon, Telefonnummer, Handy, Handynummer, Mobilnummer",
+    "notes": "notes, note, remark, remarks, comment, comments, Notiz, Notizen, Bemerkung, "
+    "Bemerkungen, Anmerkung, Anmerkungen, Kommentar, Hinweis, Hinweise",
     "language": "language, Sprache",
     "unit": "unit, units, Einheit, Maßeinheit",
     "half_neck": "half neck, neck half, half of the neck, halber Hals, Hals halb, "
@@ -82,6 +89,38 @@ HEADINGS: Final[Mapping[str, tuple[str, ...]]] = {
 plain "neck" or "Halsumfang" is nobody's: it may be the neck itself, which is not measured here,
 or the ring that slips over the head."""
 
+_TITLES: Final[Mapping[str, str]] = {
+    "order": later("order number"),
+    "name": later("owner"),
+    "dog": later("dog's name"),
+    "email": later("e-mail"),
+    "telephone": later("telephone"),
+    "notes": later("notes"),
+    "language": later("owner's language"),
+    "unit": later("unit"),
+    "breed": later("breed"),
+    "weight": later("weight"),
+    "coat": later("coat"),
+    "coat_depth": later("coat depth"),
+    "build": later("build"),
+    "age": later("age"),
+    "photo": later("photo"),
+    "reference": later("object of known size"),
+    "place": later("where it stood"),
+    "bar": later("proof bar"),
+    "diameter": later("diameter"),
+}
+
+
+def field_title(field: str) -> str:
+    """What to call what a column holds, in the language spoken."""
+    for name, again in AGAIN.items():
+        if field == again:
+            return tr("{reading}, second time", reading=tr(READING_TITLES[name]))
+    titles = {**READING_TITLES, **FACT_TITLES, **LANDMARK_TITLES, **_TITLES}
+    return tr(titles[field])
+
+
 LENGTHS: Final = (*READINGS, *AGAIN.values(), *FACT_TITLES, "coat_depth", "bar", "diameter")
 """Columns whose heading may tell the unit of a length."""
 
@@ -96,95 +135,9 @@ _AGES: Final = {
 }
 
 
-@dataclass(frozen=True)
-class Column:
-    """What a column of a table holds.
-
-    Attributes
-    ----------
-    field : str
-        A key of `HEADINGS`; empty when nobody reads it.
-    heading : str
-        As it stands in the table.
-    unit : str
-        The heading's: of a length or weight, or of an age; may be empty.
-    like : str
-        For a column that nobody reads, the field its heading is most like; may be empty.
-    """
-
-    field: str
-    heading: str
-    unit: str = ""
-    like: str = ""
-
-
 def is_known(heading: str) -> bool:
     """Whether a heading says by itself what the column holds."""
-    return bool(_by_itself(heading))
-
-
-def columns_of(
-    head: Sequence[str], told: Mapping[str, str], remembered: Mapping[str, str], *, where: str
-) -> tuple[Column, ...]:
-    """What each column holds.
-
-    Parameters
-    ----------
-    head : sequence of str
-    told : mapping of field to heading
-        Comes first; an empty heading means that no column holds the field.
-    remembered : mapping of squeezed heading to field
-        Comes second (`remember`).
-    where : str
-        The table's name, for messages.
-
-    Raises
-    ------
-    CaseError
-        When a field or heading that was told is not there, or two columns claim to hold the
-        same.
-    """
-    squeezed = [squeeze(heading) for heading in head]
-    chosen: dict[int, str] = {}
-    for field, heading in told.items():
-        if field not in HEADINGS:
-            raise CaseError(
-                tr("'{field}' is nothing that a column can hold", field=field[:60]),
-                where="--column",
-                do=tr("Use one of {names}", names=", ".join(HEADINGS)),
-            )
-        if not heading:
-            continue
-        if squeeze(heading) not in squeezed:
-            raise CaseError(
-                tr("no column is headed '{heading}'", heading=heading[:60]),
-                where="--column",
-                do=tr("Use one of {names}", names=", ".join(head)),
-            )
-        chosen[squeezed.index(squeeze(heading))] = field
-    found = []
-    for number, heading in enumerate(head):
-        field = remembered.get(squeezed[number], _by_itself(heading))
-        if field in told:
-            field = ""
-        field = chosen.get(number, field)
-        settled = field or squeezed[number] in remembered or is_known(heading)
-        like = "" if settled else _like(heading)
-        found.append(Column(field, heading, _unit_for(field, heading), like))
-    for field in HEADINGS:
-        rivals = [column.heading for column in found if column.field == field]
-        if len(rivals) > 1:
-            raise CaseError(
-                tr(
-                    "the columns '{one}' and '{other}' both seem to hold '{field}'",
-                    one=rivals[0],
-                    other=rivals[1],
-                    field=field,
-                ),
-                where=where,
-                do=tr('Say which: --column "{field}={one}"', field=field, one=rivals[0]),
-            )
-    return tuple(found)
+    return bool(by_itself(heading))
 
 
 def squeeze(heading: str) -> str:
@@ -202,16 +155,18 @@ _FIELDS: Final = {
 }
 
 
-def _by_itself(heading: str) -> str:
+def by_itself(heading: str) -> str:
+    """The field that a heading names; empty for none."""
     whole = _FIELDS.get(squeeze(heading), "")
     match = _UNIT.match(heading)
     if whole or match is None:
         return whole
     field = _FIELDS.get(squeeze(match["rest"]), "")
-    return field if _unit_for(field, heading) else ""
+    return field if unit_for(field, heading) else ""
 
 
-def _unit_for(field: str, heading: str) -> str:
+def unit_for(field: str, heading: str) -> str:
+    """The unit that a heading tells for what its column holds; may be empty."""
     match = _UNIT.match(heading)
     if match is None:
         return ""
@@ -235,60 +190,10 @@ def age_words(unit: str) -> tuple[str, ...]:
     return _AGES[unit]
 
 
-def _like(heading: str) -> str:
+def like(heading: str) -> str:
+    """The field that a heading is nearly the name of; empty for none."""
     close = difflib.get_close_matches(squeeze(heading), _FIELDS, n=1, cutoff=0.75)
     return _FIELDS[close[0]] if close else ""
-
-
-# --- remembered --------------------------------------------------------------
-
-
-def memory_file() -> Path:
-    """Where choices are remembered: a small file in the user's configuration folder."""
-    from platformdirs import user_config_path
-
-    return user_config_path("photocheck") / "columns.json"
-
-
-def recall() -> dict[str, str]:
-    """What was chosen before: squeezed heading to field, "" for a column nobody reads.
-
-    A file that cannot be read counts as none.
-    """
-    try:
-        data = json.loads(memory_file().read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    if not isinstance(data, dict):
-        return {}
-    return {k: v for k, v in data.items() if v == "" or (isinstance(v, str) and v in HEADINGS)}
-
-
-def remember(columns: Sequence[Column], told: Mapping[str, str]) -> Path | None:
-    """Remember what was told of these columns; gives the file when there is something new.
-
-    Raises
-    ------
-    PhotocheckError
-        When the file cannot be written.
-    """
-    before = recall()
-    new = {squeeze(c.heading): c.field for c in columns if c.field in told}
-    for column in columns:
-        heading = squeeze(column.heading)
-        if not column.field and before.get(heading, _by_itself(column.heading)) in told:
-            new[heading] = ""
-    after = {**before, **new}
-    if after == before:
-        return None
-    path = memory_file()
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise PhotocheckError(tr("the folder cannot be made"), where=str(path.parent)) from error
-    with replacing(path) as file:
-        file.write(json.dumps(after, ensure_ascii=False, indent=1, sort_keys=True).encode())
-    return path
 
 
 if not set(ALL_LANDMARKS) | set(READINGS) <= set(HEADINGS):

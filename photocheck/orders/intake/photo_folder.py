@@ -6,12 +6,12 @@ import os
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from photocheck.errors import CaseError
+from photocheck.errors import CaseError, reason_of
 from photocheck.photo.kind import SUFFIXES
 from photocheck.speech import listed, tr
 
@@ -46,17 +46,43 @@ class Matches:
     problems: Mapping[int, str]
 
 
+Source = Path | Callable[[], bytes]
+"""Where a photo's bytes come from: a file, or whatever gives them when it is asked."""
+
+
 @dataclass(frozen=True)
 class PhotoFolder:
-    """The photos in a folder and the folders below it.
+    """The photos in a folder and the folders below it, or those that were handed in together.
 
     Attributes
     ----------
-    files : mapping of name to Path
+    files : mapping of name to Source
         By the path from the folder, with slashes.
     """
 
-    files: Mapping[str, Path]
+    files: Mapping[str, Source]
+
+    def read(self, name: str) -> bytes:
+        """A photo's bytes.
+
+        Raises
+        ------
+        CaseError
+            When its file cannot be read.
+        PhotocheckError
+            Whatever its source says.
+        """
+        source = self.files[name]
+        if not isinstance(source, Path):
+            return source()
+        try:
+            return source.read_bytes()
+        except OSError as error:
+            raise CaseError(
+                tr("the photo cannot be opened ({reason})", reason=reason_of(error)),
+                where=name,
+                do=tr("Check that you may read it"),
+            ) from error
 
     def named(self, text: str) -> list[str]:
         """The photos that a cell names: one, or several with commas or semicolons between.

@@ -2,40 +2,31 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from typing import Any, Final
 
-from photocheck.case.lengths import MM_PER, parse_length, parse_reading, parse_weight
+from photocheck.case.lengths import parse_length, parse_reading
 from photocheck.case.model import Point
 from photocheck.case.takes import split_takes
 from photocheck.errors import CaseError
-from photocheck.orders.bounds import LONGEST_FIELD
-from photocheck.orders.draft import DogTold, Draft, ReferenceTold
+from photocheck.orders.bounds import LONGEST_FIELD, LONGEST_TOLD
+from photocheck.orders.draft import DogTold, Draft, OwnerTold, ReferenceTold
 from photocheck.orders.filling import new_draft
-from photocheck.orders.intake.headings import AGAIN, LENGTHS, Column, age_words, squeeze
-from photocheck.scale.catalogue import REFERENCES
-from photocheck.speech import LANGUAGES, speaking, tr
-from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, FACT_TITLES, PLACE_TITLES, READINGS
-
-_WORDS: Final[Mapping[str, Mapping[str, str]]] = {
-    "coat": {"short": "kurzhaarig", "medium": "mittellang", "long": "langhaarig"},
-    "build": {"medium": "normal", "broad": "kräftig"},
-    "reference": {
-        "marker_sheet": "marker sheet, sheet, Markenbogen, Bogen",
-        "id_card": "card, Karte",
-        "a4": "A4, DIN A4",
-        "letter": "letter, US letter",
-        "disc": "Scheibe",
-    },
-    "place": {},
-    "language": {"en": "englisch", "de": "german"},
-}
-"""How people write what a cell may hold, besides its name and titles."""
-
-_HAS_UNIT: Final = re.compile(r"[^\W\d_]|[\"'\u2032\u2033\u2018\u2019\u201c\u201d]")
+from photocheck.orders.intake.cells import (
+    age_months,
+    choice,
+    email,
+    has_unit,
+    point,
+    telephone,
+    unit_word,
+    weight,
+)
+from photocheck.orders.intake.columns import Column
+from photocheck.orders.intake.headings import AGAIN, LENGTHS
+from photocheck.speech import tr
+from photocheck.words import ALL_LANDMARKS, FACT_TITLES, READINGS
 
 
 @dataclass(frozen=True)
@@ -49,7 +40,7 @@ class Told:
     language : str
         Of the owner; empty when not told.
     draft : Draft
-        Without photos.
+        Without photos.  What stood in cells that could not be read is in its notes.
     photo : str
         The cell that names the photos; may be empty.
     reference : ReferenceTold
@@ -57,7 +48,10 @@ class Told:
     marks : dict of landmark to Point
         In the one photo, px.
     problems : tuple of str
-        All that is wrong with the row, each a sentence with what to do.
+        Why the row is no order, and then all else that is wrong with it, each a sentence with
+        what to do; empty when it is one.
+    remarks : tuple of str
+        For a row that is an order: the cells it came in without, each a sentence.
     """
 
     order: str
@@ -69,15 +63,63 @@ class Told:
     reference: ReferenceTold
     marks: dict[str, Point]
     problems: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
         """What to call the order."""
-        return ", ".join(part for part in (self.order, self.name or self.dog) if part)
+        parts = [part for part in (self.order, self.name or self.dog) if part]
+        whole = ", ".join(parts)
+        return whole if len(whole) <= LONGEST_FIELD else parts[0]
+
+
+_TAKES: Final = (*READINGS, *AGAIN.values())
+
+
+class _Cells:
+    """The cells of a row, and what is wrong with those that cannot be read."""
+
+    def __init__(self, columns: Sequence[Column], cells: Sequence[str]) -> None:
+        told = [(c, cell) for c, cell in zip(columns, cells, strict=True) if c.field and cell]
+        self.given = {column.field: cell for column, cell in told}
+        self.units = {column.field: column.unit for column in columns if column.field}
+        self.heading = {column.field: column.heading for column, _ in told}
+        self.wrong: dict[str, str] = {}
+
+    def text(self, field: str, most: int = LONGEST_FIELD) -> str:
+        """A cell of words; empty when it is too long."""
+        text = self.given.get(field, "")
+        if len(text) > most:
+            self.wrong[field] = tr("'{text}...' is too long. Shorten it.", text=text[:30])
+        return "" if field in self.wrong else text
+
+    def read(self, field: str, parse: Callable[..., Any], *more: Any) -> Any:
+        """What a cell says; None when it is empty or cannot be read."""
+        if field not in self.given or field in self.wrong:
+            return None
+        try:
+            return parse(self.given[field], *more)
+        except CaseError as error:
+            self.wrong[field] = str(error)
+            return None
+
+    def those(self, fields: Sequence[str], parse: Callable[..., Any]) -> dict[str, Any]:
+        """What several cells say, without those that say nothing."""
+        found = {field: self.read(field, parse, field) for field in fields}
+        return {field: value for field, value in found.items() if value is not None}
+
+    def left(self) -> str:
+        """The cells that could not be read, as they stood, each with its heading."""
+        lines = [f"{self.heading[field]}: {self.given[field]}" for field in self.wrong]
+        return "\n".join(lines)
 
 
 def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
     """What a row tells.
+
+    A cell that cannot be read costs that cell: its text goes to the order's notes.  A row is no
+    order where nothing says whose it is, or where not one of the readings it gives can be read,
+    for then its unit or its columns are likely mistaken.
 
     Parameters
     ----------
@@ -87,34 +129,16 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
     unit : str
         Of bare numbers whose column and row tell none, "cm" or "in"; may be empty.
     """
-    given = {c.field: cell for c, cell in zip(columns, cells, strict=True) if c.field and cell}
-    units = {c.field: c.unit for c in columns if c.field}
-    problems: list[str] = []
-
-    def read(field: str, parse: Callable[..., Any], *more: Any) -> Any:
-        try:
-            return parse(given[field], *more)
-        except CaseError as error:
-            problems.append(str(error))
-            return None
-
-    def those(fields: Sequence[str], parse: Callable[..., Any]) -> dict[str, Any]:
-        found = {f: read(f, parse, f) for f in fields if f in given}
-        return {field: value for field, value in found.items() if value is not None}
-
-    own = read("unit", _unit_word) if "unit" in given else ""
-    system, bare = _system(given, units, own or unit)
-    if bare:
-        problems.append(
-            tr(
-                "No unit is told for {names}. Write it in the heading, in a column 'unit' or in "
-                "the cells, or give --unit.",
-                names=", ".join(bare),
-            )
-        )
+    row = _Cells(columns, cells)
+    order, name, dog_name, breed = map(row.text, ("order", "name", "dog", "breed"))
+    own = row.read("unit", unit_word) or ""
+    # A unit that nobody knows is not the one that was said for the whole table.
+    system, bare = _system(row, own or ("" if "unit" in row.wrong else unit))
+    for field in bare:
+        row.wrong[field] = tr("no unit is told")
 
     def length(typed: str, field: str) -> str:
-        text = typed if _has_unit(typed) else _with_unit(typed, units[field], system)
+        text = typed if has_unit(typed) else _with_unit(typed, row.units[field], system)
         if _read_as(field) in READINGS or field in FACT_TITLES:
             parse_reading(_read_as(field), text, system)
         else:
@@ -124,42 +148,81 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
     def takes(typed: str, field: str) -> tuple[str, ...]:
         return tuple(length(one, field) for one in split_takes(_read_as(field), typed, system))
 
-    every = those((*READINGS, *AGAIN.values()), takes)
+    every = row.those(_TAKES, takes)
     several = {name: (*every.get(name, ()), *every.get(AGAIN[name], ())) for name in READINGS}
     readings = {n: one[0] if len(one) == 1 else one for n, one in several.items() if one}
-    about_dog = those((*FACT_TITLES, "coat_depth"), length)
-    sizes = those(("bar", "diameter"), length)
-    about_dog |= those(("coat", "build"), _choice)
+    about_dog = row.those((*FACT_TITLES, "coat_depth"), length)
+    sizes = row.those(("bar", "diameter"), length)
+    about_dog |= row.those(("coat", "build"), choice)
     dog = DogTold(
-        name=given.get("dog", ""),
-        breed=given.get("breed", ""),
-        weight=read("weight", _weight, units["weight"], system) if "weight" in given else None,
-        age_months=read("age", _age_months, units["age"]) if "age" in given else None,
+        name=dog_name,
+        breed=breed,
+        weight=row.read("weight", weight, row.units.get("weight", ""), system),
+        age_months=row.read("age", age_months, row.units.get("age", "")),
         **about_dog,
     )
-    known = those(("reference", "place"), _choice)
+    known = row.those(("reference", "place"), choice)
+    # A thing that nobody knows is not the sheet that is meant where nothing is said.
+    kind = known.get("reference", "" if "reference" in row.wrong else "marker_sheet")
     told = Told(
-        order=given.get("order", ""),
-        name=given.get("name", ""),
-        dog=given.get("dog", ""),
-        language=(read("language", _choice, "language") or "") if "language" in given else "",
+        order=order,
+        name=name,
+        dog=dog_name,
+        language=row.read("language", choice, "language") or "",
         draft=new_draft(system).but("readings", readings).but("dog", dog),
-        photo=given.get("photo", ""),
-        reference=ReferenceTold(
-            kind=known.get("reference", "marker_sheet"), place=known.get("place", ""), **sizes
-        ),
-        marks=those(ALL_LANDMARKS, _point),
+        photo=row.given.get("photo", ""),
+        reference=ReferenceTold(kind=kind, place=known.get("place", ""), **sizes),
+        marks=row.those(ALL_LANDMARKS, point),
     )
-    if told.title:
-        told = replace(told, draft=told.draft.but("name", told.title))
-    else:
+    owner = OwnerTold(
+        name=name,
+        number=order,
+        email=row.read("email", email) or "",
+        telephone=row.read("telephone", telephone) or "",
+    )
+    notes = "\n".join(filter(None, (row.given.get("notes", ""), row.left())))
+    fits = len(notes) <= LONGEST_TOLD
+    owner = owner.but("notes", notes if fits else None)
+    told = replace(told, draft=told.draft.but("name", told.title).but("owner", owner))
+    problems = _no_order(row, told, bare)
+    if not fits:
+        problems.append(tr("'{text}...' is too long. Shorten it.", text=notes[:30]))
+    if not problems:
+        return replace(told, remarks=tuple(_remarks(row, row.wrong)))
+    said = set(_TAKES) if not readings else set(bare)
+    rest = [wrong for field, wrong in row.wrong.items() if field not in said]
+    return replace(told, problems=(*problems, *rest))
+
+
+def _no_order(row: _Cells, told: Told, bare: Sequence[str]) -> list[str]:
+    """Why the row cannot be an order; nothing when it can."""
+    problems = []
+    if not told.title:
         problems.append(
             tr("Nothing says whose order this is. Fill in its number, its name or the dog's name.")
         )
-    for text in (told.title, told.dog, given.get("breed", "")):
-        if len(text) > LONGEST_FIELD:
-            problems.append(tr("'{text}...' is too long. Shorten it.", text=text[:30]))
-    return replace(told, problems=tuple(problems))
+    measured = [field for field in _TAKES if field in row.given]
+    if not measured or told.draft.readings:
+        return problems
+    if bare:
+        problems.append(
+            tr(
+                "No unit is told for {names}. Write it in the heading, in a column 'unit' or in "
+                "the cells, or tell it for the whole table (--unit).",
+                names=", ".join(bare),
+            )
+        )
+    return problems + [row.wrong[field] for field in measured if field not in bare]
+
+
+def _remarks(row: _Cells, fields: Iterable[str]) -> Iterator[str]:
+    for field in fields:
+        yield tr(
+            "Column '{heading}': {wrong} The order comes in without it; its notes keep what "
+            "stood there.",
+            heading=row.heading[field],
+            wrong=row.wrong[field] if row.wrong[field].endswith(".") else f"{row.wrong[field]}.",
+        )
 
 
 def _read_as(field: str) -> str:
@@ -167,20 +230,15 @@ def _read_as(field: str) -> str:
     return next((name for name, again in AGAIN.items() if again == field), field)
 
 
-def _has_unit(cell: str) -> bool:
-    return bool(_HAS_UNIT.search(cell))
-
-
-def _system(
-    given: Mapping[str, str], units: Mapping[str, str], told: str
-) -> tuple[str, tuple[str, ...]]:
+def _system(row: _Cells, told: str) -> tuple[str, tuple[str, ...]]:
     """The order's unit, and the lengths of which none can be known."""
-    lengths = [f for f in LENGTHS if f in given]
-    bare = tuple(f for f in lengths if not _has_unit(given[f]) and not units[f])
+    lengths = [f for f in LENGTHS if f in row.given]
+    bare = tuple(f for f in lengths if not has_unit(row.given[f]) and not row.units[f])
     if told:
         return told, ()
     for field in lengths:
-        text = given[field] if _has_unit(given[field]) else f"1 {units[field]}"
+        cell = row.given[field]
+        text = cell if has_unit(cell) else f"1 {row.units[field]}"
         if field not in bare:
             try:
                 return parse_length(text, "cm")[1], bare
@@ -195,91 +253,3 @@ def _with_unit(cell: str, column_unit: str, unit: str) -> str:
         return cell
     same = parse_length(f"1 {column_unit}", unit) == parse_length("1", unit)
     return cell if same else f"{cell} {column_unit}"
-
-
-def _unit_word(cell: str) -> str:
-    try:
-        mm, system = parse_length(f"1 {cell}", "cm")
-    except CaseError:
-        mm, system = 0.0, ""
-    if mm not in (float(MM_PER["cm"]), float(MM_PER["in"])):
-        raise CaseError(
-            tr("the unit '{unit}' is not known", unit=cell[:40]), do=tr("Write cm or in")
-        )
-    return system
-
-
-def _weight(cell: str, column_unit: str, unit: str) -> str:
-    if not _has_unit(cell):
-        if not column_unit and unit == "in":
-            raise CaseError(
-                tr("'{weight}' may be kilograms or pounds", weight=cell[:40]),
-                where=tr("weight"),
-                do=tr("Write the unit in the heading or the cell, kg or lb"),
-            )
-        cell = f"{cell} {column_unit}".strip()
-    parse_weight(cell)
-    return cell
-
-
-def _age_months(cell: str, unit: str) -> float:
-    match = re.fullmatch(r"(\d{1,3}(?:[.,]\d+)?)\s*([^\W\d_]*)\.?", cell)
-    word = match[2].casefold() if match else ""
-    for told in ("months", "years"):
-        if match and (word in age_words(told) if word else told == unit):
-            age = float(match[1].replace(",", ".")) * (12 if told == "years" else 1)
-            if age <= 360:
-                return age
-    raise CaseError(
-        tr("'{age}' is no age with its unit", age=cell[:40]),
-        where=tr("age"),
-        do=tr("Write 8 months or 3 years, or the unit in the heading"),
-    )
-
-
-def _point(cell: str, field: str) -> Point:
-    parts = [part.strip(",") for part in re.split(r"[;\s]+", cell.strip("()[] "))]
-    if len(parts) == 1:
-        parts = parts[0].split(",")
-    try:
-        x, y = (float(part.replace(",", ".")) for part in parts)
-        if max(abs(x), abs(y)) <= 1e6:  # not for "nan"
-            return x, y
-    except ValueError:
-        pass
-    raise CaseError(
-        tr("'{text}' is not a point", text=cell[:40]),
-        where=field,
-        do=tr("Write x and y in pixels of the upright photo, 812 340 for example"),
-    )
-
-
-def _choice(cell: str, field: str) -> str:
-    words = _choices(field)
-    found = words.get(squeeze(cell))
-    if found is None:
-        raise CaseError(
-            tr("'{text}' is not known here", text=cell[:40]),
-            where=field,
-            do=tr("Use one of {names}", names=", ".join(dict.fromkeys(words.values()))),
-        )
-    return found
-
-
-@cache
-def _choices(field: str) -> dict[str, str]:
-    titles: Mapping[str, str] = {
-        "coat": {word: word for word in COATS},
-        "build": {word: word for word in BUILDS},
-        "reference": {kind: item.title for kind, item in REFERENCES.items()},
-        "place": PLACE_TITLES,
-        "language": LANGUAGES,
-    }[field]
-    words: dict[str, str] = {}
-    for key, title in titles.items():
-        said = [key, *_WORDS[field].get(key, "").split(", ")]
-        for language in LANGUAGES:
-            with speaking(language):
-                said.append(tr(title))
-        words |= {squeeze(text): key for text in said if text}
-    return words

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError, reason_of
+from photocheck.orders.intake.workbook import MAGIC, OLD_MAGIC, Sheet, read_sheet
 from photocheck.speech import tr
 
 DELIMITERS: Final = (";", ",", "\t", "|")
@@ -52,7 +53,11 @@ class Table:
     rows : tuple of Row
         Those that are not empty.
     encoding, delimiter : str
-        How it was read.
+        How it was read; empty for a workbook.
+    sheet : str
+        Of a workbook, the one that was read.
+    others : tuple of str
+        Its other sheets.
     """
 
     name: str
@@ -60,38 +65,79 @@ class Table:
     rows: tuple[Row, ...]
     encoding: str
     delimiter: str
+    sheet: str = ""
+    others: tuple[str, ...] = ()
 
 
 def read_table(path: str | os.PathLike[str], known: Callable[[str], bool]) -> Table:
-    """Read a CSV file.
+    """Read a file that holds a table.
 
     Parameters
     ----------
     path : path
     known : callable
-        Whether a column's heading is known; the separator is the one that gives most of
-        these, then most columns.
+        As for `table_of`.
 
     Raises
     ------
     CaseError
         When there is no such file, or it is no table.
     """
+    return table_of(table_bytes(path), known, name=Path(path).name, where=str(path))
+
+
+def table_bytes(path: str | os.PathLike[str]) -> bytes:
+    """What is in a file, if it is not larger than a table may be.
+
+    Raises
+    ------
+    CaseError
+    """
     source = Path(path)
     where = str(path)
     try:
         if source.stat().st_size > MAX_BYTES:
-            raise CaseError(
-                tr("the table is too large"), where=where, do=tr("Split it into several files")
-            )
-        data = source.read_bytes()
+            raise _too_large(where)
+        return source.read_bytes()
     except (OSError, ValueError) as error:
         raise CaseError(
             tr("the table cannot be opened ({reason})", reason=reason_of(error)),
             where=where,
             do=tr("Check the file name and the folder"),
         ) from error
-    text, encoding = decoded(data, where)
+
+
+def table_of(content: bytes, known: Callable[[str], bool], *, name: str, where: str = "") -> Table:
+    """Read a table: CSV in any dialect, or a workbook; told by its content.
+
+    Parameters
+    ----------
+    content : bytes
+    known : callable
+        Whether a column's heading is known; the separator is the one that gives most of
+        these, then most columns.
+    name : str
+        Of the file.
+    where : str
+        What to call it in messages; its name unless told.
+
+    Raises
+    ------
+    CaseError
+        When it is no table.
+    """
+    where = where or name
+    if len(content) > MAX_BYTES:
+        raise _too_large(where)
+    if content.startswith(MAGIC):
+        return _of_sheet(read_sheet(content, known, where=where), name)
+    if content.startswith(OLD_MAGIC):
+        raise CaseError(
+            tr("this is an older kind of workbook, or one with a password"),
+            where=where,
+            do=tr("Save it as .xlsx without a password, or as CSV"),
+        )
+    text, encoding = decoded(content, where)
     # Not splitlines: it also parts at separators that stand inside cells.
     lines = [line + "\n" for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n")]
     start = 0
@@ -114,11 +160,25 @@ def read_table(path: str | os.PathLike[str], known: Callable[[str], bool]) -> Ta
     while head and not head[-1]:
         head.pop()
     return Table(
-        source.name,
+        name,
         tuple(head),
         tuple(_fitted(row, len(head)) for row in rows if row.problem or any(row.cells)),
         encoding,
         delimiter,
+    )
+
+
+def _of_sheet(sheet: Sheet, name: str) -> Table:
+    # Columns that nobody headed are nobody's; in a workbook no cell slips into another's place.
+    width = max(len(cells) for _, cells in sheet.rows)
+    (_, head), *rest = ((line, cells + ("",) * (width - len(cells))) for line, cells in sheet.rows)
+    rows = tuple(Row(line, cells) for line, cells in rest)
+    return Table(name, head, rows, "", "", sheet.name, sheet.others)
+
+
+def _too_large(where: str) -> CaseError:
+    return CaseError(
+        tr("the table is too large"), where=where, do=tr("Split it into several files")
     )
 
 

@@ -31,12 +31,15 @@ from photocheck.orders.model import (
     DECISIONS,
     Check,
     Decision,
+    Listed,
     Order,
     OrderError,
     OrderLine,
+    Wanted,
 )
 from photocheck.orders.store import rows
-from photocheck.orders.store.engines import file_of, reached, wipe
+from photocheck.orders.store.engines import file_of, insert_into, reached, wipe
+from photocheck.orders.store.listed import listed_part, relist
 from photocheck.orders.store.tables import (
     check_photos,
     checks,
@@ -55,8 +58,6 @@ from photocheck.speech import LANGUAGES, spoken, tr
 from photocheck.uploads.quota import QUOTA
 
 if TYPE_CHECKING:
-    from sqlalchemy.dialects.sqlite import Insert
-
     from photocheck.judge.ratios import Ratios
 
 _PHOTO_NAME: Final = re.compile(r"photo-[0-9]{1,9}(\.[a-z]{3,4})?")
@@ -267,6 +268,7 @@ class DatabaseStore:
             if ratios is not None and ratios.current == used:
                 _keep_ratios(connection, ratios)
             touch(connection, head["id"])
+            relist(connection, head["id"])
             row = connection.execute(select(checks).where(checks.c.number == number))
             return rows.check_of(row.mappings().one())
 
@@ -337,15 +339,18 @@ class DatabaseStore:
                 )
                 .returning(decisions.c.id)
             ).scalar_one()
+            relist(connection, head["id"])
             row = connection.execute(select(decisions).where(decisions.c.id == number))
             return rows.decision_of(row.mappings().one())
 
     def lines(self) -> tuple[OrderLine, ...]:
-        """All orders, those waiting first, and among them the worst first."""
+        """All orders as the desk lists them: those waiting first, and among them the worst."""
+        return self.listed(Wanted()).lines
+
+    def listed(self, wanted: Wanted, *, first: int = 0, most: int | None = None) -> Listed:
+        """A part of the list: the wanted orders from the `first` on, from 0, `most` of them."""
         with self.reading() as connection:
-            found = connection.execute(rows.all_lines()).mappings().all()
-        lines = [rows.line_of(row) for row in found]
-        return tuple(sorted(lines, key=lambda line: (line.state != "waiting", -line.worst)))
+            return listed_part(connection, wanted, first, most)
 
     def stamp(self) -> str:
         """Another text whenever `lines` may have changed."""
@@ -410,7 +415,9 @@ def begun(connection: Connection, language: str) -> tuple[int, str]:
         touched=now,
         photos_given=0,
     )
-    return connection.execute(new.returning(orders.c.id)).scalar_one(), key
+    order_id = connection.execute(new.returning(orders.c.id)).scalar_one()
+    relist(connection, order_id)
+    return order_id, key
 
 
 def key_hash(key: str) -> str:
@@ -426,21 +433,13 @@ def touch(connection: Connection, order_id: int, **values: Any) -> None:
     """Change an order's row inside a transaction, and note when."""
     changed = update(orders).where(orders.c.id == order_id).values(touched=_now(), **values)
     connection.execute(changed)
+    if "draft" in values:
+        relist(connection, order_id)
 
 
 def _add(connection: Connection, table: Table, new: Sequence[Mapping[str, Any]]) -> None:
     if new:
         connection.execute(insert(table), new)
-
-
-def insert_into(connection: Connection, table: Table) -> Insert:
-    """The database's own kind of insert, which can say what to do where there is a row already."""
-    if connection.dialect.name == "sqlite":
-        from sqlalchemy.dialects.sqlite import insert as insert_new
-    else:
-        # another class, with the same methods for that
-        from sqlalchemy.dialects.postgresql import insert as insert_new  # type: ignore[assignment]
-    return insert_new(table)
 
 
 def insert_unless_there(connection: Connection, table: Table, key: str, **values: Any) -> bool:

@@ -9,9 +9,9 @@ import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Connection, Engine, Table, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
@@ -20,6 +20,9 @@ from photocheck.files import sync_folder
 from photocheck.orders.model import StoreError
 from photocheck.orders.store.tables import metadata
 from photocheck.speech import tr
+
+if TYPE_CHECKING:
+    from sqlalchemy.dialects.sqlite import Insert
 
 BUSY_SECONDS: Final = 30.0
 """How long a writer waits for another one.  Judgement: far above any write here."""
@@ -249,3 +252,13 @@ def reached(where: str = "") -> Iterator[None]:
                 "what was saved before is kept"
             ),
         ) from error
+
+
+def insert_into(connection: Connection, table: Table) -> Insert:
+    """The database's own kind of insert, which can say what to do where there is a row already."""
+    if connection.dialect.name == "sqlite":
+        from sqlalchemy.dialects.sqlite import insert as insert_new
+    else:
+        # another class, with the same methods for that
+        from sqlalchemy.dialects.postgresql import insert as insert_new  # type: ignore[assignment]
+    return insert_new(table)

@@ -9,7 +9,8 @@ from typing import Final
 
 from sqlalchemy import Connection, delete, select, update
 
-from photocheck.orders.store.database import DatabaseStore, insert_into
+from photocheck.orders.store.database import DatabaseStore
+from photocheck.orders.store.engines import insert_into
 from photocheck.orders.store.tables import counts
 
 _OVER_AT_ONCE: Final = 10

@@ -9,7 +9,8 @@ from sqlalchemy import Connection, delete, select
 
 from photocheck.orders.bounds import LONGEST_BY, refuse_long
 from photocheck.orders.store import rows
-from photocheck.orders.store.database import DatabaseStore, insert_into
+from photocheck.orders.store.database import DatabaseStore
+from photocheck.orders.store.engines import insert_into
 from photocheck.orders.store.tables import looking
 from photocheck.speech import tr
 

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, BinaryIO, Final
 
 from photocheck.files import replacing
-from photocheck.orders.model import Check, Decision, OrderError
+from photocheck.orders.model import Check, Decision, OrderError, Wanted
 from photocheck.orders.store import rows
 from photocheck.orders.store.copies import remove, side_copies
 from photocheck.orders.store.database import DatabaseStore
@@ -69,11 +69,11 @@ def over_time(
     """
     now = now or datetime.now(UTC)
     with store.reading() as connection:
-        found = connection.execute(rows.all_lines()).mappings().all()
+        found = connection.execute(rows.stands()).mappings().all()
     awaited = linked(store, now)
     keys = []
     for row in found:
-        state = rows.line_of(row).state
+        state = rows.state_of(row["number"], row["check_number"], row["choice"])
         if state == "waiting" or (state == "being_filled_in" and row["key"] in awaited):
             continue
         days = retention.drafts_days if state == "being_filled_in" else retention.decided_days
@@ -113,7 +113,7 @@ def tidy(
     keys = over_time(store, retention, now=now)
     if unasked:
         _refuse_jump(store, now)
-        _refuse_many(len(keys), len(store.lines()))
+        _refuse_many(len(keys), store.listed(Wanted(), most=0).found)
     went = 0
     for key in keys:
         try:

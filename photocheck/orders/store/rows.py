@@ -9,15 +9,7 @@ from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import (
-    KEY_FORM,
-    TAKEN_BACK,
-    Check,
-    Decision,
-    Order,
-    OrderError,
-    OrderLine,
-)
+from photocheck.orders.model import KEY_FORM, TAKEN_BACK, Check, Decision, Order, OrderError
 from photocheck.orders.store.tables import checks, decisions, orders, photos
 from photocheck.report.file import report_as_written
 from photocheck.speech import tr
@@ -137,8 +129,8 @@ def photos_of(connection: Connection, order_id: int, case: Draft) -> list[tuple[
     return [(name, kept[name]) for name in used]
 
 
-def all_lines() -> Select[Any]:
-    """A query for what `line_of` takes, newest order first."""
+def stands() -> Select[Any]:
+    """A query for how far every order has come: its key, and what `state_of` takes."""
     last_check = (
         select(checks.c.order_id, func.max(checks.c.number).label("number"))
         .group_by(checks.c.order_id)
@@ -152,28 +144,33 @@ def all_lines() -> Select[Any]:
     return (
         select(
             orders.c.key,
-            orders.c.opened,
             orders.c.touched,
-            func.coalesce(checks.c.name, orders.c.name).label("name"),
-            checks.c.number,
-            checks.c.at,
-            checks.c.verdict,
-            checks.c.worst,
-            checks.c.headline,
+            last_check.c.number,
             decisions.c.check_number,
             decisions.c.choice,
             decisions.c.at.label("decided"),
         )
         .outerjoin(last_check, last_check.c.order_id == orders.c.id)
-        .outerjoin(checks, checks.c.number == last_check.c.number)
         .outerjoin(last_decision, last_decision.c.order_id == orders.c.id)
         .outerjoin(decisions, decisions.c.id == last_decision.c.id)
         .order_by(orders.c.opened.desc())
     )
 
 
+def state_of(number: int | None, check_number: int | None, choice: str | None) -> str:
+    """Where an order stands: by its latest check, and by its latest decision and that one's check.
+
+    As `photocheck.orders.model.Order.state` has it.
+    """
+    if number is None:
+        return "being_filled_in"
+    if choice is None or choice == TAKEN_BACK or check_number != number:
+        return "waiting"
+    return choice
+
+
 def stamp() -> Select[Any]:
-    """A query for one row that is another whenever `all_lines` gives something else.
+    """A query for one row that is another whenever the list gives something else.
 
     Neither checks nor decisions are ever changed, and whatever else is done to an order, from
     its beginning on, touches it; that one went shows in the number of them.
@@ -198,20 +195,3 @@ def latest(key: str) -> Select[Any]:
             for table in (checks, decisions)
         )
     ).where(orders.c.key == key)
-
-
-def line_of(row: RowMapping) -> OrderLine:
-    """A row of `all_lines`."""
-    state = "being_filled_in"
-    if row["number"] is not None:
-        holds = row["check_number"] == row["number"] and row["choice"] != TAKEN_BACK
-        state = row["choice"] if holds else "waiting"
-    return OrderLine(
-        key=row["key"],
-        name=row["name"],
-        sent=row["at"],
-        state=state,
-        verdict=row["verdict"] or "",
-        worst=row["worst"] or 0.0,
-        headline=row["headline"] or "",
-    )

@@ -263,5 +263,24 @@ looking: Final = Table(
 """Which page of the desk shows an order, since when nobody has heard of it, and whose page that
 is; it goes soon after the page has."""
 
+listed: Final = Table(
+    "listed",
+    metadata,
+    Column("order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE"), primary_key=True),
+    Column("opened", Utc, nullable=False),
+    Column("state", String(20), nullable=False),
+    Column("verdict", String(40), nullable=False),
+    Column("worst", Float, nullable=False),
+    Column("sent", Utc),
+    Column("name", Words, nullable=False),
+    Column("about", Words, nullable=False),
+    Column("headline", Words, nullable=False),
+    Column("name_key", Words, nullable=False),
+    Column("number_key", Words, nullable=False),
+    Column("sought", Words, nullable=False),
+)
+"""The desk's list, a row for each order, that repeats what orders, checks and decisions say
+(`photocheck.orders.store.listed`)."""
+
 UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
 """Tables whose rows are never changed, and go only when their order has gone."""

@@ -7,7 +7,16 @@ from dataclasses import dataclass, replace
 
 from photocheck.judge.ratios import Ratios
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import Check, Decision, Order, OrderError, OrderLine, Store
+from photocheck.orders.model import (
+    Check,
+    Decision,
+    Listed,
+    Order,
+    OrderError,
+    OrderLine,
+    Store,
+    Wanted,
+)
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.report.model import Report
 from photocheck.server.access.passes import begin_with_link, order_of
@@ -99,6 +108,10 @@ class LinkedStore(Store):
     def lines(self) -> tuple[OrderLine, ...]:
         """Nothing: which orders there are is the workshop's."""
         return ()
+
+    def listed(self, wanted: Wanted, *, first: int = 0, most: int | None = None) -> Listed:
+        """Nothing, for the same reason."""
+        return Listed((), 0, {})
 
     def stamp(self) -> str:
         """Nothing, for the same reason."""

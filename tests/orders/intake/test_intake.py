@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import shutil
 import sqlite3
+import sys
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -18,7 +20,8 @@ from photocheck.cli.main import run
 from photocheck.orders.draft import Draft
 from photocheck.orders.intake import bring as bring_module
 from photocheck.orders.intake.bring import Result, bring
-from photocheck.orders.intake.entries import entries_of_cases, entries_of_table
+from photocheck.orders.intake.entries import entries_of_table
+from photocheck.orders.intake.entries_of_cases import entries_of_cases
 from photocheck.orders.intake.photo_folder import photo_folder
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.brought import find_brought, put_order
@@ -161,7 +164,7 @@ def test_one_origin_gives_one_order_whoever_is_quicker(
     assert found.key == key
 
 
-def test_a_photo_that_is_none_holds_its_order_back(store: DatabaseStore, table: Path) -> None:
+def test_a_photo_that_is_none_costs_that_photo(store: DatabaseStore, table: Path) -> None:
     """Also: what comes in has gone through the gate for strangers' files."""
     (table.parent / "photos" / "pip.jpg").write_bytes(b"\xff\xd8\xff\xe0 broken")
     image = Image.open(table.parent / "photos" / "juno.jpg")
@@ -169,12 +172,62 @@ def test_a_photo_that_is_none_holds_its_order_back(store: DatabaseStore, table: 
     exif[0x8825] = {1: "N", 2: (52.0, 31.0, 0.0)}  # GPS
     image.save(table.parent / "photos" / "juno.jpg", exif=exif)
     good, bad, _ = brought(store, table)
-    assert (good.outcome, bad.outcome) == ("new", "held_back")
-    assert bad.problems[0].startswith("pip.jpg: ")
+    assert (good.outcome, good.waits) == ("new", False)
+    assert (bad.outcome, bad.waits, bad.problems) == ("new", True, ())
+    assert bad.remarks[0].startswith("pip.jpg: ")
+    assert store.photos(bad.key) == ()
     kept = store.photo(good.key, store.order(good.key).draft.to_dict()["photos"][0]["file"])
     assert b"GPS" not in kept
     assert kept != (table.parent / "photos" / "juno.jpg").read_bytes()
-    assert [line.key for line in store.lines()] == [good.key]
+    # once it is a photo, the same table completes the order
+    Image.new("RGB", (200, 150), (9, 0, 0)).save(table.parent / "photos" / "pip.jpg")
+    again = brought(store, table)[1]
+    assert (again.outcome, again.key, again.waits) == ("completed", bad.key, False)
+    assert len(store.photos(bad.key)) == 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_rows_whose_photo_is_still_to_come_come_in(store: DatabaseStore, table: Path) -> None:
+    for name in ("juno.jpg", "pip.jpg"):
+        (table.parent / "photos" / name).rename(table.parent / name)
+    juno, pip, _ = brought(store, table)
+    assert [(r.outcome, r.waits, r.ready) for r in (juno, pip)] == [("new", True, False)] * 2
+    assert "no photo 'juno.jpg'" in juno.remarks[0]
+    assert store.order(juno.key).state == "being_filled_in"
+    assert store.order(juno.key).draft.readings == {"half_neck": "41,5"}
+    (table.parent / "juno.jpg").rename(table.parent / "photos" / "juno.jpg")
+    first, second, _ = brought(store, table)
+    assert (first.outcome, first.key, first.waits) == ("completed", juno.key, False)
+    assert (second.outcome, second.key, second.waits) == ("there", pip.key, True)
+    assert "no photo 'pip.jpg'" in second.remarks[0]
+
+
+@pytest.mark.usefixtures("quick")
+def test_an_order_of_an_earlier_version_is_known_again(store: DatabaseStore, table: Path) -> None:
+    """Without a number, too: it came in when nobody read the column with the e-mail address."""
+    table.write_text("dog;half neck cm\nJuno;41,5\n")
+    first = brought(store, table, photos=False)[0]
+    table.write_text("dog;half neck cm;e-mail\nJuno;41,5;a@example.org\n")
+    again = brought(store, table, photos=False)[0]
+    assert (again.outcome, again.key) == ("there", first.key)
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_look_reads_no_photo(
+    store: DatabaseStore, table: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Path, "read_bytes", lambda path: pytest.fail(f"{path} was read"))
+    folder = photo_folder(table.parent / "photos")
+    found = entries_of_table(
+        table, folder, told={}, remembered={}, unit="", content=TABLE.encode()
+    ).entries
+    looked = bring(store, found, language="en", try_only=True, limits=None)
+    assert [(r.outcome, r.waits) for r in looked] == [
+        ("new", False),
+        ("new", False),
+        ("held_back", False),
+    ]
+    assert store.lines() == ()
 
 
 def test_case_files(tmp_path: Path, store: DatabaseStore, quick: None) -> None:
@@ -230,7 +283,8 @@ def test_the_import_command(
         "letzte Rippe;Schwanzansatz;Bogenmaß\r\n"
         "2041;Flint;42,5;46;28;73;cm;;807,6 773,9;964.3 553;1122.5 709.5;1300 596.6;147,5 mm\r\n"
         "2042;Moss;40,5;45;26;71;cm;moss.jpg\r\n"
-        "2043;Pike;4o;45;26;71;cm;moss.jpg\r\n".encode("utf-8-sig")
+        "2043;Pike;4o;45;26;71;cm;none.jpg\r\n"
+        "2044;Tarn;4o;4o;;;cm;\r\n".encode("utf-8-sig")
     )
     store = tmp_path / "orders.sqlite3"
     command = ["desk", "import", str(table), "--photos", str(photos), "--store", str(store)]
@@ -241,17 +295,26 @@ def test_the_import_command(
     capsys.readouterr()
     assert run(command) == 13
     said = capsys.readouterr()
-    assert "line 4 (2043, Pike): half neck: '4o'" in said.err
-    assert "2 new, 0 completed, 0 there already, 1 held back." in said.out
+    assert "line 4 (2043, Pike): Column 'Halber Hals': half neck: '4o'" in said.err
+    assert "line 4 (2043, Pike): there is no photo 'none.jpg'" in said.err
+    assert "line 5 (2044, Tarn): half neck: '4o'" in said.err
+    assert "3 new, 0 completed, 0 there already, 1 held back." in said.out
+    assert "Waiting for a photo: 1." in said.out
     assert "Checked: 1 (" in said.out
     with closing(open_store(str(store))) as opened:
         states = {line.name: line.state for line in opened.lines()}
-        assert states == {"2041, Flint": "waiting", "2042, Moss": "being_filled_in"}
+        assert states == {
+            "2041, Flint": "waiting",
+            "2042, Moss": "being_filled_in",
+            "2043, Pike": "being_filled_in",
+        }
         (flint,) = [line.key for line in opened.lines() if line.state == "waiting"]
         assert opened.order(flint).checks[0].by == "import"
-    table.write_bytes(table.read_bytes().replace(b"4o", b"40"))
-    assert run([*command[:-2]]) == 0
-    assert "1 new, 0 completed, 2 there already, 0 held back." in capsys.readouterr().out
+    table.write_bytes(table.read_bytes().replace(b"4o;4o", b"40;45"))
+    # the same on standard input, as a program would give it
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(table.read_bytes())))
+    assert run([*command[:2], "-", *command[3:-2]]) == 0
+    assert "1 new, 0 completed, 3 there already, 0 held back." in capsys.readouterr().out
     with closing(open_store(str(store))) as opened:
         assert len(opened.order(flint).checks) == 1
 

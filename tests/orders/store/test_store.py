@@ -218,7 +218,7 @@ def test_the_list_has_the_worst_of_those_that_wait_first(store: DatabaseStore) -
     store.decide(again, "asked_again", by="Ann", reason="")
     store.record_check(again, last.case, report_of("agrees", 2.5), by="owner")
     lines = store.lines()
-    assert [line.key for line in lines[:3]] == [bad, again, mild]
+    assert [line.key for line in lines[:3]] == [bad, mild, again]  # which agrees
     assert {line.key: line.state for line in lines} == {
         mild: "waiting",
         bad: "waiting",
@@ -226,7 +226,7 @@ def test_the_list_has_the_worst_of_those_that_wait_first(store: DatabaseStore) -
         done: "accepted",
         draft: "being_filled_in",
     }
-    assert [line.worst for line in lines] == [4.0, 2.5, 1.5, 9.0, 0.0]
+    assert [line.worst for line in lines] == [4.0, 1.5, 2.5, 9.0, 0.0]
     for line in lines:
         order = store.order(line.key)
         assert (line.state, line.name) == (order.state, order.name)

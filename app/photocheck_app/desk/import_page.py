@@ -1,0 +1,274 @@
+"""Orders brought in: a table with its photos, looked at first; or one case file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from html import escape
+from typing import Final
+
+import streamlit as st
+from streamlit.typing import UploadedFile
+
+from photocheck.errors import PhotocheckError
+from photocheck.orders.intake.bring import Result, counted
+from photocheck.orders.intake.columns import columns_as, recall, remember, told_by_choice
+from photocheck.orders.intake.headings import HEADINGS, field_title, is_known
+from photocheck.orders.intake.photo_folder import PhotoFolder
+from photocheck.orders.intake.preview import Preview, handed_in, look_ahead, samples
+from photocheck.orders.intake.table import Table, table_of
+from photocheck.server.bench import at_work
+from photocheck.speech import LANGUAGES, tr
+from photocheck.words import UNITS
+from photocheck_app.desk import import_case, import_done
+from photocheck_app.desk.shop_files import tell_problems
+from photocheck_app.held_uploads import content_of, had_room, let_go
+from photocheck_app.shared import as_text, language, store
+
+ROWS_SHOWN: Final = 200
+"""Rows of the table that are listed one by one; of more the rest is counted (judgement)."""
+COLUMNS_SHOWN: Final = 60
+_ACROSS: Final = 5
+
+_TIMES: Final = "import times"
+"""How many tables this visitor has put away: each has uploaders of its own."""
+_READ: Final = "import read"
+"""The last table that was read, with the file it was read from."""
+
+
+def show(who: str) -> None:
+    """The way in for tables, and that for case files."""
+    tell_problems()
+    st.html(f"<h1>{escape(tr('Bring orders in'))}</h1>")
+    import_done.show()
+    by_table, by_case = st.tabs([tr("A table with photos"), tr("A case file (JSON)")])
+    with by_table:
+        _table_way(who)
+    with by_case:
+        import_case.show(who)
+
+
+def _table_way(who: str) -> None:
+    times = st.session_state.get(_TIMES, 0)
+    left, right = st.columns(2)
+    # Any kind of file may be chosen: what cannot be read is answered in photocheck's words.
+    file = left.file_uploader(
+        tr("Table: CSV or .xlsx, headings first"), key=f"import_table_{times}"
+    )
+    given = right.file_uploader(
+        tr("Photos, named after order number, owner or dog, or as in a column “photo”"),
+        accept_multiple_files=True,
+        key=f"import_photos_{times}",
+    )
+    if file is None:
+        how = tr(
+            "Nothing comes in before you have seen what each column was taken for and what "
+            "becomes of each row. Orders whose photo is still to come come in and wait for it; "
+            "the same table again, with the photo, completes them and doubles nothing."
+        )
+        st.html(f'<div class="quiet">{escape(how)}</div>')
+        return
+    try:
+        table = _read(file)
+        photos = _photos(given)
+        preview, told = _looked_at(table, photos)
+    except PhotocheckError as error:
+        # What was uploaded stays in its uploader.
+        st.error(as_text(str(error)))
+        return
+    _tell_preview(preview)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        pressed = st.button(
+            tr("Bring in, and check what is whole"),
+            type="primary",
+            key="import_go",
+            disabled=not preview.anything,
+        )
+        if st.button(tr("Put this table away"), key="import_clear"):
+            let_go((file, *given))
+            st.session_state[_TIMES] = times + 1
+            st.session_state.pop(_READ, None)
+            st.rerun()
+    if pressed:
+        _remember(preview, told)
+        import_done.bring_in(preview, _language(), who, update=_update())
+        st.rerun()
+
+
+def _read(file: UploadedFile) -> Table:
+    held = st.session_state.get(_READ)
+    if held is None or held[0] != file.file_id:
+        with at_work():
+            held = (file.file_id, table_of(content_of(file), is_known, name=file.name))
+        st.session_state[_READ] = held
+    table: Table = held[1]
+    return table
+
+
+def _photos(given: Sequence[UploadedFile]) -> PhotoFolder:
+    """The photos for which there was room; what to do about the others is said."""
+    without = [file.name for file in given if not had_room(file)]
+    if without:
+        st.warning(
+            as_text(
+                tr(
+                    "There was no room for {count} of the photos ({names}). Bring in with the "
+                    "others, then put this table away and choose it again with these.",
+                    count=len(without),
+                    names=", ".join(without[:5]),
+                )
+            )
+        )
+    held = [file for file in given if had_room(file)]
+    return handed_in([(file.name, partial(content_of, file)) for file in held])
+
+
+def _looked_at(table: Table, photos: PhotoFolder) -> tuple[Preview, dict[str, str]]:
+    """The table as it would come in, and what was chosen otherwise than proposed."""
+    remembered = recall()
+    with st.expander(_title_of(table), expanded=True):
+        chosen = _choices(table, remembered)
+        unit = _whole_table()
+    preview = look_ahead(
+        store(),
+        table,
+        photos,
+        chosen=chosen,
+        remembered=remembered,
+        unit=unit,
+        update=_update(),
+    )
+    proposed = columns_as(table.head, {}, remembered)
+    return preview, told_by_choice(preview.columns, proposed)
+
+
+def _title_of(table: Table) -> str:
+    said = tr("What each column was taken for: {name}", name=table.name)
+    return as_text(said)
+
+
+def _choices(table: Table, remembered: dict[str, str]) -> dict[int, str]:
+    """What each column is chosen to hold, by its number."""
+    proposed = columns_as(table.head, {}, remembered)
+    fields = ["", *HEADINGS]
+
+    def title(field: str) -> str:
+        return field_title(field) if field else tr("not read")
+
+    chosen: dict[int, str] = {}
+    places = st.columns(_ACROSS)
+    for number, column in enumerate(proposed[:COLUMNS_SHOWN]):
+        stands = " · ".join(text[:24] for text in samples(table, number))
+        with places[number % _ACROSS]:
+            picked = st.selectbox(
+                as_text(column.heading)
+                or tr("column {number}, without heading", number=number + 1),
+                fields,
+                index=fields.index(column.field),
+                format_func=title,
+                key=f"import_column_{st.session_state[_READ][0]}_{number}",
+            )
+            likely = (
+                tr("perhaps: {field}", field=field_title(column.like))
+                if column.like and not picked
+                else ""
+            )
+            said = " — ".join(part for part in (stands, likely) if part)
+            st.html(f'<div class="quiet">{escape(said) or "&nbsp;"}</div>')
+        chosen[number] = picked or ""
+    if len(proposed) > COLUMNS_SHOWN:
+        st.caption(tr("and {number} more", number=len(proposed) - COLUMNS_SHOWN))
+    return chosen
+
+
+def _whole_table() -> str:
+    """What is told for the whole table; gives the unit."""
+    one, two, three = st.columns([1, 1, 2], vertical_alignment="bottom")
+    unit = one.selectbox(
+        tr("Unit, where the table tells none"),
+        ["", *UNITS],
+        format_func=lambda unit: unit or tr("not told"),
+        key="import_unit",
+    )
+    names = list(LANGUAGES)
+    two.selectbox(
+        tr("Owners' language, where it tells none"),
+        names,
+        index=names.index(language()),
+        format_func=LANGUAGES.__getitem__,
+        key="import_language",
+    )
+    three.checkbox(
+        tr("Rows that changed since replace orders that were not checked yet"),
+        key="import_update",
+    )
+    return unit or ""
+
+
+def _language() -> str:
+    return str(st.session_state.get("import_language") or language())
+
+
+def _update() -> bool:
+    return bool(st.session_state.get("import_update", False))
+
+
+def _remember(preview: Preview, told: dict[str, str]) -> None:
+    """As the command does; where that fails the orders come in all the same."""
+    try:
+        remember(preview.columns, told)
+    except PhotocheckError as error:
+        st.warning(as_text(str(error)))
+
+
+def _tell_preview(preview: Preview) -> None:
+    count = counted(preview.results)
+    waits = sum(r.waits for r in preview.results if r.outcome in ("new", "completed"))
+    said = tr(
+        "{new} orders come in, {waits} of them to wait for a photo; {completed} are completed, "
+        "{there} are there already, {held_back} are held back.",
+        waits=waits,
+        **{name: count[name] for name in ("new", "completed", "there", "held_back")},
+    )
+    st.html(f'<div class="answer" role="status">{escape(said)}</div>')
+    for note in preview.entries.notes:
+        st.caption(as_text(note))
+    # What needs a look first; the line tells where it stands in the table.
+    worth = {"held_back": 0}
+    both = zip(preview.results, preview.entries.entries, strict=True)
+    ordered = sorted(both, key=lambda b: worth.get(b[0].outcome, 1 if b[0].remarks else 2))
+    rows = [_row(result, entry.draft.photos) for result, entry in ordered[:ROWS_SHOWN]]
+    heads = (tr("line"), tr("order"), tr("what becomes of it"), tr("photos"), tr("to know"))
+    head = "".join(f"<th>{escape(text)}</th>" for text in heads)
+    st.html(
+        f'<table class="figures long"><thead><tr>{head}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table>"
+    )
+    if len(ordered) > ROWS_SHOWN:
+        st.caption(tr("and {number} more", number=len(ordered) - ROWS_SHOWN))
+
+
+def _row(result: Result, photos: Sequence[object]) -> str:
+    held = result.outcome == "held_back"
+    names = "" if held else ", ".join(str(getattr(photo, "file", "")) for photo in photos)
+    to_know = " ".join((*result.problems, *result.remarks))
+    mark = ' class="held"' if held else ""
+    cells = (result.title, becomes(result), names, to_know)
+    return (
+        f"<tr{mark}><th>{escape(result.where)}</th>"
+        + "".join(f"<td>{escape(cell)}</td>" for cell in cells)
+        + "</tr>"
+    )
+
+
+def becomes(result: Result) -> str:
+    """What becomes of a row, in a few words."""
+    if result.outcome == "held_back":
+        return tr("held back")
+    if result.outcome == "there":
+        return tr("there already, waits for a photo") if result.waits else tr("there already")
+    if result.outcome == "completed":
+        return tr("completed")
+    if result.waits:
+        return tr("comes in, waits for a photo")
+    return tr("comes in, is checked") if result.ready else tr("comes in")

@@ -1,0 +1,131 @@
+"""The list of orders as the store keeps it: one narrow row for each, beside the order's own.
+
+What the list shows lies behind drafts, cases and reports in the other tables' rows, which SQLite
+would have to read through; so it is repeated here, in the transaction that changes the order.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from sqlalchemy import Connection, Select, case, func, select
+
+from photocheck.orders.draft import Draft
+from photocheck.orders.listing import (
+    CALM,
+    GRAVITY,
+    about,
+    sort_key,
+    sought_in,
+)
+from photocheck.orders.model import STATES, Listed, OrderLine, Wanted
+from photocheck.orders.store.engines import insert_into
+from photocheck.orders.store.rows import state_of
+from photocheck.orders.store.tables import checks, decisions, listed, orders
+
+
+def relist(connection: Connection, order_id: int) -> None:
+    """Bring an order's row of the list up to date, inside the transaction that changed it."""
+    head = (
+        connection.execute(
+            select(orders.c.opened, orders.c.name, orders.c.draft).where(orders.c.id == order_id)
+        )
+        .mappings()
+        .one()
+    )
+    check = _latest(connection, select(checks), checks.c.order_id, checks.c.number, order_id)
+    decision = _latest(
+        connection, select(decisions), decisions.c.order_id, decisions.c.id, order_id
+    )
+    draft = Draft.from_dict(json.loads(head["draft"]))
+    told, name, headline = draft, head["name"], ""
+    if check is not None:
+        told = Draft.from_dict(json.loads(check["case"]))
+        name, headline = check["name"], check["headline"]
+    state = state_of(
+        check["number"] if check else None,
+        decision["check_number"] if decision else None,
+        decision["choice"] if decision else None,
+    )
+    row = {
+        "order_id": order_id,
+        "opened": head["opened"],
+        "state": state,
+        "verdict": check["verdict"] if check else "",
+        "worst": check["worst"] if check else 0.0,
+        "sent": check["at"] if check else None,
+        "name": name,
+        "about": about(told, name) or about(draft, name),
+        "headline": headline,
+        "name_key": sort_key(name),
+        "number_key": sort_key(told.owner.number or draft.owner.number),
+        "sought": sought_in(draft, told, also=(name, headline)),
+    }
+    new = insert_into(connection, listed).values(**row)
+    changed = {key: value for key, value in row.items() if key != "order_id"}
+    connection.execute(new.on_conflict_do_update(index_elements=["order_id"], set_=changed))
+
+
+def _latest(
+    connection: Connection, wanted: Select[Any], of_order: Any, number: Any, order_id: int
+) -> Any:
+    newest = wanted.where(of_order == order_id).order_by(number.desc()).limit(1)
+    return connection.execute(newest).mappings().one_or_none()
+
+
+def listed_part(
+    connection: Connection, wanted: Wanted, first: int = 0, most: int | None = None
+) -> Listed:
+    """The wanted orders from the `first` on, from 0, `most` of them."""
+    conditions = []
+    if wanted.state:
+        conditions.append(listed.c.state == wanted.state)
+    if wanted.verdict:
+        conditions.append(listed.c.verdict == wanted.verdict)
+    conditions += [listed.c.sought.contains(word, autoescape=True) for word in wanted.words]
+    found = connection.execute(
+        select(listed, orders.c.key)
+        .join(orders, orders.c.id == listed.c.order_id)
+        .where(*conditions)
+        .order_by(*_order(wanted.by))
+        .offset(first)
+        .limit(most)
+    )
+    lines = tuple(_line(row) for row in found.mappings())
+    counted = connection.execute(select(listed.c.state, func.count()).group_by(listed.c.state))
+    by_state: dict[str, int] = {row[0]: row[1] for row in counted}
+    count = len(lines)
+    if first or most is not None:
+        count = connection.execute(
+            select(func.count()).select_from(listed).where(*conditions)
+        ).scalar_one()
+    return Listed(lines, count, {state: by_state.get(state, 0) for state in STATES})
+
+
+def _order(by: str) -> list[Any]:
+    newest = listed.c.opened.desc(), listed.c.order_id.desc()
+    if by == "sent":
+        return [listed.c.sent.is_(None), listed.c.sent.desc(), *newest]
+    if by == "name":
+        return [listed.c.name_key == "", listed.c.name_key, *newest]
+    if by == "number":
+        return [listed.c.number_key == "", listed.c.number_key, *newest]
+    gravity = case(GRAVITY, value=listed.c.verdict, else_=len(GRAVITY) + 1)
+    if by == "verdict":
+        return [gravity, listed.c.worst.desc(), *newest]
+    calm = case(CALM, value=listed.c.verdict, else_=0)
+    return [listed.c.state != "waiting", calm, listed.c.worst.desc(), *newest]
+
+
+def _line(row: Any) -> OrderLine:
+    return OrderLine(
+        key=row["key"],
+        name=row["name"],
+        sent=row["sent"],
+        state=row["state"],
+        verdict=row["verdict"],
+        worst=row["worst"],
+        headline=row["headline"],
+        about=row["about"],
+    )
