@@ -112,6 +112,8 @@ def _against(seen: Order, line: OrderLine, sizes: Sequence[Size]) -> str:
         return tr("Its readings do not fully agree with the photo.")
     if seen.state != "waiting" or seen.checks[-1].at != line.sent:
         return tr("It was checked or decided on meanwhile.")
+    if seen.told.owner.notes or seen.draft.owner.notes:
+        return tr("It came with notes: read them first.")
     if not seen.checks[-1].by_this_program:
         return tr("Another version of photocheck checked it: check it again first.")
     try:

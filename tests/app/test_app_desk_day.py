@@ -162,6 +162,16 @@ def test_in_bulk_nothing_is_accepted_that_changed_since_the_list_was_seen(store:
     assert "do not fully agree" in result.problem
 
 
+def test_in_bulk_nothing_is_accepted_that_came_with_notes(store: Store) -> None:
+    (line, *_) = fully_agreeing(store.lines())
+    draft = store.draft(line.key)
+    told = draft.but("owner", draft.owner.but("notes", "He pulls to the left."))
+    store.save_draft(line.key, told)
+    (result,) = accept_all(store, [line], by="Ines")
+    assert "read them first" in result.problem
+    assert store.order(line.key).decisions == ()
+
+
 def test_one_press_accepts_what_agrees_and_says_what_was_left(store: Store) -> None:
     twin = brought(store, "sorrel")
     run_check(store, twin, by="owner")
