@@ -8,10 +8,11 @@ from typing import Final
 
 from photocheck.fit.answer import Wish, fit
 from photocheck.fit.shelf import Size
-from photocheck.orders.export import orders_csv, orders_json
+from photocheck.orders.export import COLUMNS, NUMBERS, orders_csv, orders_json, row_of
 from photocheck.orders.model import Order, OrderError, Store
 from photocheck.shown.record import order_record
-from photocheck.speech import later
+from photocheck.shown.workbook import Cell, Figure, workbook
+from photocheck.speech import later, tr
 
 DELIMITERS: Final = {",": later("comma"), ";": later("semicolon"), "\t": later("tab")}
 """What may part the cells of a table, and what it is called."""
@@ -52,6 +53,18 @@ def table_file(orders: Iterable[Order], *, delimiter: str = ",") -> bytes:
     own system.
     """
     return orders_csv(orders, delimiter=delimiter).encode("utf-8-sig")
+
+
+def table_workbook(orders: Iterable[Order]) -> bytes:
+    """The same table as a workbook (``.xlsx``): numbers as numbers."""
+    rows = [[_cell(name, text) for name, text in row_of(order).items()] for order in orders]
+    return workbook(tr("Orders"), list(COLUMNS), rows)
+
+
+def _cell(column: str, text: str) -> Cell:
+    if column not in NUMBERS or not text:
+        return text
+    return Figure(float(text), "0.0" if column.endswith("_mm") else "0")
 
 
 def json_file(orders: Iterable[Order]) -> bytes:

@@ -27,11 +27,12 @@ from photocheck.orders.bounds import (
 )
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import CHOICES, Check, Decision, Order, OrderError, OrderLine
-from photocheck.orders.store import rows
+from photocheck.orders.store import kept_cuts, rows
 from photocheck.orders.store.engines import file_of, reached, wipe
 from photocheck.orders.store.tables import (
     check_photos,
     checks,
+    cuts,
     decisions,
     forgotten,
     orders,
@@ -332,6 +333,18 @@ class DatabaseStore:
             row = connection.execute(select(decisions).where(decisions.c.id == number))
             return rows.decision_of(row.mappings().one())
 
+    def note_cut(
+        self, key: str, what: str, *, by: str, check: int, content: Mapping[str, Any] | None = None
+    ) -> bool:
+        """Append what is noted of a cut; False where the order stands so already."""
+        with self.writing() as connection:
+            return kept_cuts.note_cut(connection, key, what, by=by, check=check, content=content)
+
+    def accepted(self) -> tuple[Order, ...]:
+        """The orders that stand accepted, each with its last check and decision, and its cuts."""
+        with self.reading() as connection:
+            return kept_cuts.accepted(connection)
+
     def lines(self) -> tuple[OrderLine, ...]:
         """All orders, those waiting first, and among them the worst first."""
         with self.reading() as connection:
@@ -351,6 +364,7 @@ class DatabaseStore:
             select(func.max(orders.c.touched)),
             select(func.max(checks.c.at)),
             select(func.max(decisions.c.at)),
+            select(func.max(cuts.c.at)),
             select(func.max(passes.c.at)),
             select(func.max(forgotten.c.at)),
         )
