@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Final
-
-import click
 
 from photocheck.files import replacing
 
@@ -23,9 +22,9 @@ def write_out(out: str, content: bytes, *, private: bool = False) -> None:
         When the file cannot be written.
     """
     if out == STANDARD:
-        stream = click.get_binary_stream("stdout")
-        stream.write(content)
-        stream.flush()
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.flush()
         return
     with replacing(out, private=private) as file:
         file.write(content)

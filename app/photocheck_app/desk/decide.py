@@ -13,6 +13,7 @@ from photocheck.orders.listing import STATE_TITLES
 from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, Check, Order
 from photocheck.speech import LANGUAGES, tr
+from photocheck_app.desk import what_to_cut
 from photocheck_app.desk.moves import say_on_arrival
 from photocheck_app.desk.session import (
     begun,
@@ -106,6 +107,8 @@ def _form(order: Order, who: str) -> None:
         st.caption(tr("Goes into the history as {name}.", name=as_text(who)))
         return
     try:
+        if choice == "accepted":
+            what_to_cut.note_wish(order, who)
         decide_on(store(), order, choice, by=who, reason=reason, message=message)
     except PhotocheckError as error:
         st.error(as_text(str(error)))

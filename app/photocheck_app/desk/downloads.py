@@ -18,6 +18,7 @@ from photocheck.shown.outgoing import (
     record_file,
     still_there,
     table_file,
+    table_workbook,
 )
 from photocheck.speech import speaking, spoken, tr
 from photocheck_app.desk import what_to_cut
@@ -27,7 +28,8 @@ from photocheck_app.desk.shop_files import shop_sizes
 from photocheck_app.doors.signed_in import while_signed_in
 from photocheck_app.shared import as_text, store
 
-TABLE, JSON = "table", "json"
+TABLE, WORKBOOK, JSON = "table", "workbook", "json"
+XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def export(found: Sequence[OrderLine]) -> None:
@@ -38,6 +40,7 @@ def export(found: Sequence[OrderLine]) -> None:
         )
         titles = {
             TABLE: tr("Table for spreadsheets (CSV): the last check and decision of each"),
+            WORKBOOK: tr("The same as a workbook (XLSX)"),
             JSON: tr("Everything, for programs (JSON)"),
         }
         kind = st.radio(
@@ -62,11 +65,18 @@ def export(found: Sequence[OrderLine]) -> None:
         def everything() -> bytes:
             return json_file(still_there(kept, keys))
 
-        _download(
+        files = {
+            TABLE: (table, "orders.csv", "text/csv"),
+            WORKBOOK: (
+                lambda: table_workbook(still_there(kept, keys)),
+                "orders.xlsx",
+                XLSX_TYPE,
+            ),
+            JSON: (everything, "orders.json", "application/json"),
+        }
+        download(
             tr("Download"),
-            table if kind == TABLE else everything,
-            "orders.csv" if kind == TABLE else "orders.json",
-            "text/csv" if kind == TABLE else "application/json",
+            *files[kind],
             key="desk_export_file",
             disabled=not keys,
         )
@@ -77,14 +87,14 @@ def of_order(order: Order, who: str) -> None:
     with st.popover(tr("Record and files"), icon=":material/folder:", key="desk_files"):
         kept, key = store(), order.key
         _record(order, who)
-        _download(
+        download(
             tr("This order for programs (JSON)"),
             lambda: json_file([kept.order(key)]),
             file_name(order.name, "order", "json"),
             "application/json",
             key="desk_order_json",
         )
-        _download(
+        download(
             tr("Everything held about this owner (zip)"),
             lambda: held_zip(kept, key),
             file_name(order.name, "held", "zip"),
@@ -107,7 +117,7 @@ def _record(order: Order, who: str) -> None:
         sizes, wish = shop_sizes(), what_to_cut.wish(order, who)
     except PhotocheckError as error:
         problem, sizes, wish = str(error), (), None
-    _download(
+    download(
         tr("Record of the latest check (one page, HTML)"),
         record,
         file_name(order.name, "record", "html"),
@@ -119,7 +129,7 @@ def _record(order: Order, who: str) -> None:
         st.caption(as_text(problem))
 
 
-def _download(
+def download(
     label: str,
     make: Callable[[], bytes],
     name: str,

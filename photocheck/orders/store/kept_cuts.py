@@ -68,7 +68,7 @@ def _stands(kept: list[Any], what: str, check: int, content: dict[str, Any]) -> 
     same = [note for note in kept if note.what in kinds and note.check == check]
     if not same:
         # nothing to undo, and nothing wished for
-        return what == "not_cut" or (what == "wished" and not any(content.values()))
+        return what == "not_cut" or (what == "wished" and not content)
     last = same[-1]
     return last.what == what and (what != "wished" or dict(last.content) == content)
 
