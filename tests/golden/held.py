@@ -33,7 +33,7 @@ REPORTS = FOLDER / "reports"
 ON_THE_WAY = FOLDER / "steps"
 STORES = FOLDER / "stores"
 
-STORE_VERSIONS = ("0001", "0002", "0003", "0004")
+STORE_VERSIONS = ("0001", "0002", "0003", "0004", "0006")
 """Each store was written by the photocheck that first had this version of the tables."""
 
 STEPS = {**steps.STEPS, **steps_told.STEPS}
