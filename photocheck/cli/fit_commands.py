@@ -175,6 +175,7 @@ def fit(
 )
 @click.option("--reason", default="", help="To add, in the owner's language.")
 @click.option("--templates", metavar="FOLDER", help="The shop's own; see the command templates.")
+@click.option("--shelf", metavar="FILE", help="The shop's sizes, for an order that is accepted.")
 @_ratios
 @_language
 def message(
@@ -182,6 +183,7 @@ def message(
     choice: str | None,
     reason: str,
     templates: str | None,
+    shelf: str | None,
     ratios: str | None,
     language: str | None,
 ) -> None:
@@ -189,10 +191,13 @@ def message(
 
     CASE is a case file or a report ("photocheck check --json"). Nothing is sent.
     """
+    from photocheck.fit.answer import fit as settle
+    from photocheck.fit.shelf import read_shelf
     from photocheck.orders.messages.drafting import draft_message
     from photocheck.speech import speaking
 
     with speaking(language or spoken()):
+        sizes = read_shelf(shelf) if shelf else ()
         report = _report(case, ratios)
         meant = choice or ("accepted" if report.verdict == "agrees" else "asked_again")
         say(
@@ -202,6 +207,7 @@ def message(
                 language=spoken(),
                 reason=reason,
                 templates=templates,
+                answer=settle(report, sizes) if meant == "accepted" else None,
             )
         )
 

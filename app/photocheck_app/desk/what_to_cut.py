@@ -14,7 +14,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.fit.allowances import growing
 from photocheck.fit.answer import GROWTH, GROWTH_TITLES, FitAnswer, Wish, fit
 from photocheck.orders.bounds import LONGEST_FIELD
-from photocheck.orders.model import Order
+from photocheck.orders.model import Check, Order
 from photocheck.shown.cutting_list import wish_of
 from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
 from photocheck.speech import tr
@@ -36,6 +36,18 @@ def settled(order: Order, who: str) -> FitAnswer | str:
         return fit(order.checks[-1].report, shop_sizes(), wish(order, who))
     except PhotocheckError as error:
         return str(error)
+
+
+def answer_of(order: Order, check: Check, who: str) -> FitAnswer:
+    """The answer for one of the order's checks; what is wished for counts for the latest only.
+
+    Raises
+    ------
+    PhotocheckError
+        As `fit` does, or when the shop's sizes cannot be used.
+    """
+    meant = wish(order, who) if check is order.checks[-1] else None
+    return fit(check.report, shop_sizes(), meant)
 
 
 def show(order: Order, who: str, answer: FitAnswer | str) -> None:
