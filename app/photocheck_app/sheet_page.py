@@ -11,7 +11,7 @@ import streamlit as st
 from photocheck.scale.sheet import draw_sheet_pdf, sheet_bitmap
 from photocheck.shown.display import display_copies
 from photocheck.speech import tr
-from photocheck_app.shared import picture
+from photocheck_app.shared import picture, usual_paper
 
 PREVIEW_PX_PER_MM = 2.0
 
@@ -29,7 +29,7 @@ def page() -> None:
     paper = st.radio(
         tr("Paper"),
         list(papers),
-        index=_usual_paper(),
+        index=list(papers).index(usual_paper()),
         format_func=papers.__getitem__,
         horizontal=True,
         key="paper",
@@ -82,11 +82,6 @@ def page() -> None:
             )
         )
     )  # fmt: skip
-
-
-def _usual_paper() -> int:
-    place = (st.context.locale or "").partition("-")[2]
-    return 1 if place in ("US", "CA", "MX") else 0
 
 
 @st.cache_data(show_spinner=False)

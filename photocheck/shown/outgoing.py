@@ -11,6 +11,7 @@ from photocheck.fit.shelf import Size
 from photocheck.orders.export import COLUMNS, NUMBERS, orders_csv, orders_json, row_of
 from photocheck.orders.model import Order, OrderError, Store
 from photocheck.shown.record import order_record
+from photocheck.shown.record_pdf import order_record_pdf
 from photocheck.shown.workbook import Cell, Figure, workbook
 from photocheck.speech import later, tr
 
@@ -44,6 +45,38 @@ def record_file(
     order = store.order(key)
     answer = fit(order.checks[-1].report, sizes, wish) if order.checks else None
     return order_record(order, lambda name: store.photo(key, name), fit=answer).encode()
+
+
+def record_pdf_file(
+    store: Store,
+    key: str,
+    sizes: Sequence[Size] = (),
+    wish: Wish | None = None,
+    *,
+    shop: str = "",
+    paper: str = "a4",
+) -> bytes:
+    """The same record as a PDF to print and sign.
+
+    Parameters
+    ----------
+    sizes, wish
+        As `record_file` takes them.
+    shop : str
+        What the workshop calls itself; may be empty.
+    paper : str
+        "a4" or "letter".
+
+    Raises
+    ------
+    OrderError, PhotoError, CaseError
+        As `record_file` does.
+    """
+    order = store.order(key)
+    answer = fit(order.checks[-1].report, sizes, wish) if order.checks else None
+    return order_record_pdf(
+        order, lambda name: store.photo(key, name), fit=answer, shop=shop, paper=paper
+    )
 
 
 def table_file(orders: Iterable[Order], *, delimiter: str = ",") -> bytes:

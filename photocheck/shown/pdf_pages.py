@@ -112,8 +112,9 @@ def pdf(
     document = SimpleDocTemplate(
         file,
         pagesize=paper,
-        leftMargin=MARGIN_MM * mm,
-        rightMargin=MARGIN_MM * mm,
+        # a frame has 6 points of its own on every side
+        leftMargin=MARGIN_MM * mm - 6,
+        rightMargin=MARGIN_MM * mm - 6,
         topMargin=MARGIN_MM * mm,
         bottomMargin=(MARGIN_MM + 6) * mm,
         title=title,

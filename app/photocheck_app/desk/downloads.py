@@ -11,11 +11,13 @@ from photocheck.orders.model import Order, OrderLine
 from photocheck.orders.store.copies import side_copies
 from photocheck.orders.store.privacy import held_zip
 from photocheck.server import bench
+from photocheck.server.shop import shop_of
 from photocheck.shown.outgoing import (
     DELIMITERS,
     file_name,
     json_file,
     record_file,
+    record_pdf_file,
     still_there,
     table_file,
     table_workbook,
@@ -26,7 +28,7 @@ from photocheck_app.desk.moves import go, say_on_arrival
 from photocheck_app.desk.session import drop_order
 from photocheck_app.desk.shop_files import shop_sizes
 from photocheck_app.doors.signed_in import while_signed_in
-from photocheck_app.shared import as_text, store
+from photocheck_app.shared import as_text, store, usual_paper
 
 TABLE, WORKBOOK, JSON = "table", "workbook", "json"
 XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -117,6 +119,19 @@ def _record(order: Order, who: str) -> None:
         sizes, wish = shop_sizes(), what_to_cut.wish(order, who)
     except PhotocheckError as error:
         problem, sizes, wish = str(error), (), None
+
+    def to_print() -> bytes:
+        with bench.at_work():
+            return record_pdf_file(kept, key, sizes, wish, shop=shop_of().name, paper=usual_paper())
+
+    download(
+        tr("Record of the latest check (PDF, to print and sign)"),
+        to_print,
+        file_name(order.name, "record", "pdf"),
+        "application/pdf",
+        key="desk_record_pdf",
+        disabled=bool(problem),
+    )
     download(
         tr("Record of the latest check (one page, HTML)"),
         record,
