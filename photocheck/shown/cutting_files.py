@@ -12,6 +12,7 @@ from photocheck.fit.answer import MEASURE_TITLES
 from photocheck.fit.cut_lengths import MEASURES
 from photocheck.orders.export import guarded
 from photocheck.shown.cutting_list import COAT_TITLES, TITLES, CutRow, day_of
+from photocheck.shown.pdf_pages import FONT
 from photocheck.shown.workbook import Cell, Figure, workbook
 from photocheck.speech import later, tr
 
@@ -155,6 +156,7 @@ def _day_and_box(text: str, *, ticked: bool) -> Any:
     from photocheck.shown.pdf_pages import paragraph, style
 
     look = [
+        ("FONT", (0, 0), (-1, -1), FONT, 8),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
         ("RIGHTPADDING", (0, 0), (-1, -1), 0),
@@ -165,7 +167,6 @@ def _day_and_box(text: str, *, ticked: bool) -> Any:
     box.setStyle(
         [
             ("BOX", (0, 0), (-1, -1), 0.8, "black"),
-            ("FONT", (0, 0), (-1, -1), "photocheck", 8),
             *look,
         ]
     )

@@ -14,6 +14,7 @@ from photocheck.orders.harmless import one_line
 from photocheck.orders.model import Check, Decision, Order, OrderError
 from photocheck.report.model import Report
 from photocheck.shown.colours import BANNER_COLOURS
+from photocheck.shown.pdf_pages import FONT
 from photocheck.shown.picture import annotate
 from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
 from photocheck.shown.record_facts import (
@@ -129,7 +130,9 @@ def record_pdf(
         _head(one_line(shop, NAME), title, room),
         _banner(report, room),
         Spacer(0, 6),
-        _seen(check, pictures, order, decision, room),
+        _seen(check, pictures, order, room),
+        _heading(tr("Decision")),
+        paragraph(decision_said(decision, longest=LONGEST), text),
         *_cut(fit, room),
         *_figures(report, room),
     ]
@@ -183,7 +186,8 @@ def _head(shop: str, title: str, room: float) -> Any:
 
 def _padding(points: float) -> list[tuple[Any, ...]]:
     sides = ("LEFTPADDING", "RIGHTPADDING", "TOPPADDING", "BOTTOMPADDING")
-    return [(side, (0, 0), (-1, -1), points) for side in sides]
+    around = [(side, (0, 0), (-1, -1), points) for side in sides]
+    return [("FONT", (0, 0), (-1, -1), FONT), *around]
 
 
 def _banner(report: Report, room: float) -> Any:
@@ -203,10 +207,9 @@ def _seen(
     check: Check,
     pictures: Mapping[str, NDArray[np.uint8]],
     order: str,
-    decision: Decision | None,
     room: float,
 ) -> Any:
-    """The pictures, and beside them what the order is and what was decided."""
+    """The pictures, and beside them what the order is."""
     from reportlab.platypus import Table
 
     from photocheck.shown.pdf_pages import paragraph, style
@@ -220,23 +223,19 @@ def _seen(
         colWidths=[0.34 * (room - wide - 8), 0.66 * (room - wide - 8)],
     )
     told.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0.8)])
-    said = [told, _heading(tr("Decision")), paragraph(_decided(decision), style())]
     if not wide:
-        seen = Table([[said]], colWidths=[room])
+        seen = Table([[told]], colWidths=[room])
     else:
         shown = _pictures(check.report, pictures, wide - 8)
-        seen = Table([[shown, said]], colWidths=[wide, room - wide])
+        seen = Table([[shown, told]], colWidths=[wide, room - wide])
     seen.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0)])
     return seen
 
 
-def _decided(decision: Decision | None) -> str:
-    return decision_said(decision, longest=LONGEST)
-
-
-def _pictures(report: Report, pictures: Mapping[str, NDArray[np.uint8]], wide: float) -> list[Any]:
+def _pictures(report: Report, pictures: Mapping[str, NDArray[np.uint8]], wide: float) -> Any:
+    """Side by side."""
     from PIL import Image as Pillow
-    from reportlab.platypus import Image, Spacer
+    from reportlab.platypus import Image, Table
 
     made: list[Any] = []
     shown = [(k, e) for k, e in enumerate(report.case.photos) if e.path in pictures]
@@ -245,12 +244,16 @@ def _pictures(report: Report, pictures: Mapping[str, NDArray[np.uint8]], wide: f
         picture.thumbnail((PICTURE_PX, 4 * PICTURE_PX), Pillow.Resampling.LANCZOS)
         file = io.BytesIO()
         picture.save(file, "JPEG", quality=QUALITY, optimize=True)
-        high = PICTURE_HIGH_MM * 72 / 25.4 / len(shown)
-        scale = min(wide / picture.width, high / picture.height)
         file.seek(0)
-        one = Image(file, picture.width * scale, picture.height * scale, hAlign="LEFT")
-        made += [one, Spacer(0, 3)]
-    return made
+        made.append((file, picture.width / picture.height))
+    # all as high as each other, so that together they are as wide as there is room
+    gap = 4.0
+    high = (wide - gap * len(made)) / sum(shape for _, shape in made)
+    high = min(high, PICTURE_HIGH_MM * 72 / 25.4)
+    row = [Image(file, shape * high, high) for file, shape in made]
+    side = Table([row], colWidths=[shape * high + gap for _, shape in made], hAlign="LEFT")
+    side.setStyle(_padding(0))
+    return side
 
 
 def _cut(fit: FitAnswer | None, room: float) -> list[Any]:

@@ -58,7 +58,8 @@ def workbook(title: str, heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -
 
     book = Workbook()
     sheet = book.active
-    sheet.title = re.sub(r"[\[\]:*?/\\]", " ", title)[:31] or "photocheck"
+    named = _NOT_IN_XML.sub(" ", re.sub(r"[\[\]:*?/\\]", " ", title))
+    sheet.title = named[:31].strip(" '") or "photocheck"
     book.properties.creator = "photocheck"
     for column, head in enumerate(heads, start=1):
         cell = sheet.cell(1, column)
