@@ -10,9 +10,9 @@ from typing import Any, Final
 
 from photocheck.fit.answer import MEASURE_TITLES
 from photocheck.fit.cut_lengths import MEASURES
+from photocheck.letters import FONT
 from photocheck.orders.export import guarded
 from photocheck.shown.cutting_list import COAT_TITLES, TITLES, CutRow, day_of
-from photocheck.shown.pdf_pages import FONT
 from photocheck.shown.workbook import Cell, Figure, workbook
 from photocheck.speech import later, tr
 

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.fit.answer import FitAnswer
+from photocheck.letters import FONT
 from photocheck.orders.harmless import one_line
 from photocheck.orders.model import Check, Decision, Order, OrderError
 from photocheck.report.model import Report
 from photocheck.shown.colours import BANNER_COLOURS
-from photocheck.shown.pdf_pages import FONT
 from photocheck.shown.picture import annotate
 from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
 from photocheck.shown.record_facts import (

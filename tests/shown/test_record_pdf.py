@@ -12,9 +12,9 @@ import pytest
 from photocheck.case.lengths import format_length
 from photocheck.cli.main import run
 from photocheck.fit.answer import FitAnswer, fit
+from photocheck.letters import MISSING, written
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import Decision
-from photocheck.shown.pdf_pages import MISSING, written
 from photocheck.shown.record_pdf import record_pdf
 from photocheck.speech import LANGUAGES, speaking, tr
 from tests.support.cut_orders import carried
