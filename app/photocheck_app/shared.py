@@ -167,6 +167,12 @@ def show_shop() -> None:
     st.html(f'<p class="shop" style="{line}">{name} <span>{escape(shop.reach)}</span></p>')
 
 
+def usual_paper() -> str:
+    """What is printed on where the visitor's browser says it is: "a4" or "letter"."""
+    place = (st.context.locale or "").partition("-")[2]
+    return "letter" if place in ("US", "CA", "MX") else "a4"
+
+
 def as_text(text: str) -> str:
     """Markdown that shows the text as it is: names and file names are not ours to style."""
     return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)

@@ -11,7 +11,7 @@ import streamlit as st
 from photocheck.scale.sheet import draw_sheet_pdf, sheet_bitmap
 from photocheck.shown.display import display_copies
 from photocheck.speech import tr
-from photocheck_app.shared import picture
+from photocheck_app.shared import language, picture, usual_paper
 
 PREVIEW_PX_PER_MM = 2.0
 
@@ -29,7 +29,7 @@ def page() -> None:
     paper = st.radio(
         tr("Paper"),
         list(papers),
-        index=_usual_paper(),
+        index=list(papers).index(usual_paper()),
         format_func=papers.__getitem__,
         horizontal=True,
         key="paper",
@@ -39,7 +39,7 @@ def page() -> None:
     with left:
         st.download_button(
             tr("Download the sheet (PDF)"),
-            _pdf(paper),
+            _pdf(paper, language()),
             f"photocheck-marker-sheet-{paper}.pdf",
             "application/pdf",
             type="primary",
@@ -54,8 +54,7 @@ def page() -> None:
                     (
                         tr("Print it at 100 %, in some programs called actual size: no fitting "
                            "to the page."),
-                        tr("Hold a ruler to the thick bar: it should be 150 mm long. If it is "
-                           "not, print again, or type in what it measures at the photo."),
+                        _proof(paper),
                         tr("Glue it flat on a stiff board; a bent sheet measures wrong."),
                         tr("Stand it upright, level with the dog's middle, in front of the chest "
                            "or behind the tail, all four squares in the picture."),
@@ -84,18 +83,27 @@ def page() -> None:
     )  # fmt: skip
 
 
-def _usual_paper() -> int:
-    place = (st.context.locale or "").partition("-")[2]
-    return 1 if place in ("US", "CA", "MX") else 0
+def _proof(paper: str) -> str:
+    if paper == "letter":
+        return tr(
+            "Hold a ruler to both scales: the level one is 6 in long, the upright one 2 in. If "
+            "they are not, print again; where both are off alike, you may type in at the photo "
+            "what the thick bar measures (5 29/32 in when it is right)."
+        )
+    return tr(
+        "Hold a ruler to both bars: the level one is 150 mm long, the upright one 50 mm. If they "
+        "are not, print again; where both are off alike, you may type in at the photo what the "
+        "level bar measures."
+    )
 
 
 @st.cache_data(show_spinner=False)
 def _preview(paper: str) -> bytes:
-    grey = sheet_bitmap(PREVIEW_PX_PER_MM, paper)
+    grey = sheet_bitmap(PREVIEW_PX_PER_MM, paper, whole=True)
     return display_copies(np.stack([grey, grey, grey], axis=2))[0].jpeg
 
 
 @st.cache_data(show_spinner=False)
-def _pdf(paper: str) -> bytes:
+def _pdf(paper: str, language: str) -> bytes:  # kept for each language
     with tempfile.TemporaryDirectory() as folder:
         return draw_sheet_pdf(Path(folder) / "sheet.pdf", paper).read_bytes()

@@ -70,6 +70,17 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, shops, seed, jobs))
 
 
+@main.command(name="sheets")
+@click.option("--sheets", default=60, show_default=True, help="Of each bend; five times flat.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def bent_sheets(sheets: int, seed: int, jobs: int) -> None:
+    """From which bend on a marker sheet is told not to lie flat."""
+    from photocheck.benchmark.bent_sheets import report
+
+    _tell(report(sheets, seed, jobs))
+
+
 @main.command()
 def bodies() -> None:
     """How measured quadruped bodies differ: what the shape constants are held against."""

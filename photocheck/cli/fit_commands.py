@@ -175,6 +175,7 @@ def fit(
 )
 @click.option("--reason", default="", help="To add, in the owner's language.")
 @click.option("--templates", metavar="FOLDER", help="The shop's own; see the command templates.")
+@click.option("--shelf", metavar="FILE", help="The shop's sizes, for an order that is accepted.")
 @_ratios
 @_language
 def message(
@@ -182,6 +183,7 @@ def message(
     choice: str | None,
     reason: str,
     templates: str | None,
+    shelf: str | None,
     ratios: str | None,
     language: str | None,
 ) -> None:
@@ -189,10 +191,13 @@ def message(
 
     CASE is a case file or a report ("photocheck check --json"). Nothing is sent.
     """
+    from photocheck.fit.answer import fit as settle
+    from photocheck.fit.shelf import read_shelf
     from photocheck.orders.messages.drafting import draft_message
     from photocheck.speech import speaking
 
     with speaking(language or spoken()):
+        sizes = read_shelf(shelf) if shelf else ()
         report = _report(case, ratios)
         meant = choice or ("accepted" if report.verdict == "agrees" else "asked_again")
         say(
@@ -202,15 +207,36 @@ def message(
                 language=spoken(),
                 reason=reason,
                 templates=templates,
+                answer=settle(report, sizes) if meant == "accepted" else None,
             )
         )
 
 
 @click.command()
 @click.argument("case")
-@click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it, .html.")
+@click.option(
+    "-o",
+    "--out",
+    metavar="FILE",
+    required=True,
+    help="Where to write it: .pdf to print and sign, else one page of HTML.",
+)
 @click.option("--shelf", metavar="FILE", help="Add which of these sizes fits.")
 @click.option("--by", help="Who checked; for a case file or a report.")
+@click.option(
+    "--shop",
+    metavar="TEXT",
+    default="",
+    envvar=NAME_VARIABLE,
+    help="What the workshop calls itself, above a PDF.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Of a PDF.",
+)
 @_ratios
 @_language
 @STORE_OPTION
@@ -219,6 +245,8 @@ def record(
     out: str,
     shelf: str | None,
     by: str | None,
+    shop: str,
+    paper: str,
     ratios: str | None,
     language: str | None,
     address: str | None,
@@ -235,6 +263,7 @@ def record(
     from photocheck.fit.shelf import read_shelf
     from photocheck.speech import speaking
 
+    look = (shop, paper) if out.lower().endswith(".pdf") else None
     with speaking(language or spoken()):
         sizes = read_shelf(shelf) if shelf else ()
         if _is_key(case):
@@ -245,12 +274,15 @@ def record(
                     where="record",
                     do=tr("Leave it out: the order says by whom and how it was checked"),
                 )
-            content = _record_of_order(case, address, sizes)
+            content = _record_of_order(case, address, sizes, look)
         else:
-            content = _record_of_file(case, by or "", ratios, sizes)
+            content = _record_of_file(case, by or "", ratios, sizes, look)
     with replacing(Path(out), private=True) as file:
         file.write(content)
-    say(tr("{file}: print it from a browser, or keep it as it is.", file=out))
+    if look is not None:
+        say(tr("{file}: print it, or keep it as it is.", file=out))
+    else:
+        say(tr("{file}: print it from a browser, or keep it as it is.", file=out))
 
 
 def _is_key(case: str) -> bool:
@@ -262,27 +294,45 @@ def _is_key(case: str) -> bool:
     return KEY_FORM.fullmatch(case) is not None and not Path(case).exists()
 
 
-def _record_of_order(key: str, address: str | None, sizes: Sequence[Size]) -> bytes:
+def _record_of_order(
+    key: str, address: str | None, sizes: Sequence[Size], look: tuple[str, str] | None
+) -> bytes:
+    """An order's record; `look` is the shop's name and the paper of a PDF."""
     from photocheck.orders.store import open_store
-    from photocheck.shown.outgoing import record_file
+    from photocheck.shown.cutting_list import wish_of
+    from photocheck.shown.outgoing import record_file, record_pdf_file
 
-    return record_file(open_store(address, new=False), key, sizes)
+    store = open_store(address, new=False)
+    wish = wish_of(store.order(key))
+    if look is not None:
+        return record_pdf_file(store, key, sizes, wish, shop=look[0], paper=look[1])
+    return record_file(store, key, sizes, wish)
 
 
-def _record_of_file(case: str, by: str, ratios: str | None, sizes: Sequence[Size]) -> bytes:
+def _record_of_file(
+    case: str,
+    by: str,
+    ratios: str | None,
+    sizes: Sequence[Size],
+    look: tuple[str, str] | None,
+) -> bytes:
     from datetime import UTC, datetime
 
     from photocheck.fit.answer import fit as settle
     from photocheck.orders.draft import Draft
     from photocheck.orders.model import Check
-    from photocheck.shown.record import checked_pictures, record_html
+    from photocheck.shown.record import record_html
+    from photocheck.shown.record_facts import checked_pictures
+    from photocheck.shown.record_pdf import record_pdf
 
     report = _report(case, ratios)
     check = Check(
         0, datetime.now(UTC), by, Draft(), report, report.version, report.ratios_version, spoken()
     )
-    pictures = checked_pictures(report, str)
-    return record_html(check, pictures, fit=settle(report, sizes)).encode()
+    pictures, answer = checked_pictures(report, str), settle(report, sizes)
+    if look is not None:
+        return record_pdf(check, pictures, fit=answer, shop=look[0], paper=look[1])
+    return record_html(check, pictures, fit=answer).encode()
 
 
 @click.command()

@@ -17,6 +17,7 @@ from photocheck.cli.batch_commands import (
     tell_lines,
     work,
 )
+from photocheck.cli.cutting_commands import cutting_list
 from photocheck.cli.exits import PARTLY
 from photocheck.cli.progress import progress
 from photocheck.cli.say import say
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
 @click.group()
 def desk() -> None:
     """The workshop's orders."""
+
+
+desk.add_command(cutting_list)
 
 
 @desk.command(

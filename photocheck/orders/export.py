@@ -11,13 +11,17 @@ import io
 import json
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from datetime import UTC, datetime
 from typing import Any, Final
 
 from photocheck import __version__
-from photocheck.orders.model import Check, Decision, Order
+from photocheck.case.takes import reading_from_json
+from photocheck.errors import CaseError
+from photocheck.orders.draft import DogTold, Draft, reading_text, takes_of
+from photocheck.orders.model import Check, CutNote, Decision, Order
 from photocheck.report.file import report_to_dict
-from photocheck.words import READINGS, SPANS
+from photocheck.words import FACT_TITLES, READINGS, SPANS
 
 FORMAT: Final = "photocheck-orders/1"
 
@@ -67,9 +71,25 @@ COLUMNS: Final[dict[str, str]] = {
     "telephone": "their telephone number",
     "reach": "how to reach them in their own words",
     "notes": "what else was said with the order",
+    "photos": "how many photos it has",
+    "age_months": "the dog's age",
+    "weight": "the dog's weight, as typed",
+    "coat": "short, medium or long",
+    "coat_depth": "as typed",
+    "build": "in photocheck's words",
+    **dict.fromkeys(FACT_TITLES, "as typed"),
+    "cut": "yes when the harness of the last check was cut",
+    "cut_at": "when that was noted, UTC",
+    "cut_by": "by whom",
 }
 """The columns of the table, in their order, and what they hold.  New ones are only ever added
-at the end, and none changes its meaning."""
+at the end, and none changes its meaning.  An order that was not checked yet has what was filled in
+so far; what cannot be read as a length has no mm."""
+
+NUMBERS: Final = frozenset(
+    column for column in COLUMNS if column.endswith("_mm") or column in ("checks", "photos")
+)
+"""The columns whose cells are numbers."""
 
 _STARTS_A_FORMULA: Final = "=+-@\t\r\n\0\uff1d\uff0b\uff0d\uff20"
 _AFTER_A_SEPARATOR: Final = re.compile(rf"([;,\t\r\n\"'|])(?=[{re.escape(_STARTS_A_FORMULA)}])")
@@ -94,7 +114,7 @@ def orders_csv(orders: Iterable[Order], *, delimiter: str = ",") -> str:
     )
     writer.writeheader()
     for order in orders:
-        writer.writerow(_row(order))
+        writer.writerow({name: guarded(text) for name, text in row_of(order).items()})
     return file.getvalue()
 
 
@@ -125,43 +145,46 @@ def utc_text(moment: datetime) -> str:
     return f"{aware:%Y-%m-%dT%H:%M:%SZ}"
 
 
-def _row(order: Order) -> dict[str, str]:
+def row_of(order: Order) -> dict[str, str]:
+    """An order by `COLUMNS`, as it was told: not yet guarded against spreadsheets."""
     row = dict.fromkeys(COLUMNS, "")
+    told = order.told
     row |= {
-        "order": guarded(order.key),
-        "name": guarded(order.name),
+        "order": order.key,
+        "name": order.name,
         "opened": utc_text(order.opened),
-        "language": guarded(order.language),
+        "language": order.language,
         "state": order.state,
         "checks": str(len(order.checks)),
+        "number": told.owner.number,
+        "owner": told.owner.name,
+        "email": told.owner.email,
+        "telephone": told.owner.telephone,
+        "reach": told.owner.reach,
+        "notes": told.owner.notes,
+        "photos": str(len(told.photos)),
+        **_dog(told.dog),
     }
-    owner = order.draft.owner
-    row |= {
-        "number": guarded(owner.number),
-        "owner": guarded(owner.name),
-        "email": guarded(owner.email),
-        "telephone": guarded(owner.telephone),
-        "reach": guarded(owner.reach),
-        "notes": guarded(owner.notes),
-    }
+    if cut := order.cut:
+        row |= {"cut": "yes", "cut_at": utc_text(cut.at), "cut_by": cut.by}
     if not order.checks:
-        return row
+        return row | _filled_in(told)
     check = order.checks[-1]
     report, case = check.report, check.report.case
     row |= {
-        "dog": guarded(case.dog.name),
-        "breed": guarded(case.dog.breed),
+        "dog": case.dog.name,
+        "breed": case.dog.breed,
         "checked": utc_text(check.at),
-        "checked_by": guarded(check.by),
+        "checked_by": check.by,
         "verdict": report.verdict,
-        "headline": guarded(report.headline),
+        "headline": report.headline,
         "unit": case.unit,
-        "program": guarded(check.program),
-        "ratios": guarded(check.ratios),
+        "program": check.program,
+        "ratios": check.ratios,
         "photos_sha256": " ".join(photo.sha256 for photo in report.photos),
     }
     for name, reading in case.readings.items():
-        row[f"{name}_typed"] = guarded(reading.typed)
+        row[f"{name}_typed"] = reading.typed
         row[f"{name}_mm"] = f"{reading.mm:.1f}"
     for span in report.spans:
         row[f"{span.span}_photo_mm"] = f"{span.photo_mm:.1f}"
@@ -172,9 +195,40 @@ def _row(order: Order) -> dict[str, str]:
         row |= {
             "decision": decision.choice,
             "decided": utc_text(decision.at),
-            "decided_by": guarded(decision.by),
-            "reason": guarded(decision.reason),
+            "decided_by": decision.by,
+            "reason": decision.reason,
         }
+    return row
+
+
+def _dog(dog: DogTold) -> dict[str, str]:
+    """The facts of the dog as they were told."""
+    told = {
+        "dog": dog.name,
+        "breed": dog.breed,
+        "age_months": dog.age_months,
+        "coat": dog.coat,
+        "build": dog.build,
+        **{name: getattr(dog, name) for name in ("weight", "coat_depth", *FACT_TITLES)},
+    }
+    return {name: "" if value is None else str(value) for name, value in told.items()}
+
+
+def _filled_in(told: Draft) -> dict[str, str]:
+    """The readings of an order that is being filled in, as far as they can be read."""
+    row = {"unit": told.unit}
+    for name in READINGS:
+        if name not in told.readings:
+            continue
+        row[f"{name}_typed"] = reading_text(told.readings[name])
+        given = [take.typed for take in takes_of(told.readings[name]) if take.text]
+        with suppress(CaseError):
+            mm = (
+                reading_from_json(name, (given[1:] and given) or given[0], told.bare_unit).mm
+                if given
+                else None
+            )
+            row[f"{name}_mm"] = "" if mm is None else f"{mm:.1f}"
     return row
 
 
@@ -188,6 +242,7 @@ def _order(order: Order) -> dict[str, Any]:
         "draft": order.draft.to_dict(),
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
+        "cuts": [_cut(note) for note in order.cuts],
     }
 
 
@@ -212,4 +267,14 @@ def _decision(decision: Decision) -> dict[str, Any]:
         "choice": decision.choice,
         "reason": decision.reason,
         "message": decision.message,
+    }
+
+
+def _cut(note: CutNote) -> dict[str, Any]:
+    return {
+        "check": note.check,
+        "at": utc_text(note.at),
+        "by": note.by,
+        "what": note.what,
+        "content": dict(note.content),
     }

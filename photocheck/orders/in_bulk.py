@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from photocheck.errors import PhotocheckError
+from photocheck.errors import CaseError
 from photocheck.fit.answer import fit
 from photocheck.fit.shelf import Size
 from photocheck.orders.deciding import decide_on
@@ -96,17 +96,25 @@ def _accept(
     """Accept one; gives why not, where it is not."""
     try:
         seen = store.order(line.key)
-        if why := _against(seen, line, sizes):
+        if why := _against(seen, line):
             return why
         report = seen.checks[-1].report
-        message = draft_message(report, "accepted", language=seen.language, templates=templates)
+        try:
+            answer = fit(report, sizes)
+        except CaseError as error:
+            return str(error)
+        if not answer.measures:
+            return answer.headline
+        message = draft_message(
+            report, "accepted", language=seen.language, templates=templates, answer=answer
+        )
         decide_on(store, seen, "accepted", by=by, reason="", message=message)
     except OrderError as error:
         return str(error)
     return ""
 
 
-def _against(seen: Order, line: OrderLine, sizes: Sequence[Size]) -> str:
+def _against(seen: Order, line: OrderLine) -> str:
     """What speaks against accepting an order unseen; empty where nothing does."""
     if not fully_agreeing([line]):
         return tr("Its readings do not fully agree with the photo.")
@@ -116,8 +124,4 @@ def _against(seen: Order, line: OrderLine, sizes: Sequence[Size]) -> str:
         return tr("It came with notes: read them first.")
     if not seen.checks[-1].by_this_program:
         return tr("Another version of photocheck checked it: check it again first.")
-    try:
-        answer = fit(seen.checks[-1].report, sizes)
-    except PhotocheckError as error:
-        return str(error)
-    return "" if answer.measures else answer.headline
+    return ""

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft
@@ -115,6 +115,36 @@ class Decision:
     check: int
 
 
+CUT_NOTES: Final = ("wished", "cut", "not_cut")
+"""What may be noted of a cut: what was wished for when it was settled, that it was made, and that
+this was noted by mistake."""
+
+
+@dataclass(frozen=True)
+class CutNote:
+    """What was noted of the cut of an order, never changed afterwards; undone by another note.
+
+    Attributes
+    ----------
+    at : datetime
+        UTC.
+    by : str
+    what : str
+        One of `CUT_NOTES`.
+    check : int
+        The number of the check that the cut rests on.
+    content : mapping of name to JSON
+        Of a wish the fields of `photocheck.fit.answer.Wish`; of a cut the lengths, mm, by their
+        names, and ``size``, empty when it was made to measure.
+    """
+
+    at: datetime
+    by: str
+    what: str
+    check: int
+    content: Mapping[str, Any] = field(default_factory=dict)
+
+
 @dataclass(frozen=True)
 class Order:
     """One order with its whole history.
@@ -133,6 +163,8 @@ class Order:
         Oldest first.
     decisions : tuple of Decision
         Oldest first.
+    cuts : tuple of CutNote
+        Oldest first.
     """
 
     key: str
@@ -141,6 +173,7 @@ class Order:
     draft: Draft
     checks: tuple[Check, ...] = ()
     decisions: tuple[Decision, ...] = ()
+    cuts: tuple[CutNote, ...] = ()
 
     @property
     def name(self) -> str:
@@ -166,6 +199,21 @@ class Order:
         if not self.checks:
             return "being_filled_in"
         return self.decision.choice if self.decision else "waiting"
+
+    @property
+    def cut(self) -> CutNote | None:
+        """That the last check's harness was cut, and to what; None where it was not."""
+        made = [note for note in self.cuts if note.what != "wished"]
+        last = made[-1] if made else None
+        here = self.checks[-1].number if self.checks else 0
+        return last if last and last.what == "cut" and last.check == here else None
+
+    @property
+    def wished(self) -> CutNote | None:
+        """What the last check's harness is to fit besides the dog of today, where noted."""
+        here = self.checks[-1].number if self.checks else 0
+        found = [note for note in self.cuts if note.what == "wished" and note.check == here]
+        return found[-1] if found else None
 
 
 @dataclass(frozen=True)
@@ -330,6 +378,32 @@ class Store(Protocol):
         ----------
         check : int, optional
             The number of the check that was looked at; `OrderError` when there is a newer one.
+        """
+
+    def note_cut(
+        self, key: str, what: str, *, by: str, check: int, content: Mapping[str, Any] | None = None
+    ) -> bool:
+        """Append what is noted of a cut.
+
+        Parameters
+        ----------
+        what : str
+            One of `CUT_NOTES`.
+        check : int
+            The number of the check that was looked at; `OrderError` when there is a newer one.
+        content : mapping, optional
+            As `CutNote` has it.
+
+        Returns
+        -------
+        bool
+            False, with nothing noted, where the order stands so already.
+        """
+
+    def accepted(self) -> tuple[Order, ...]:
+        """The orders that stand accepted, the one decided first first.
+
+        Each has its last check, its last decision and its cuts; not what came before.
         """
 
     def lines(self) -> tuple[OrderLine, ...]:

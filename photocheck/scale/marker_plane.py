@@ -33,7 +33,7 @@ def settled(
             return None
         source, target = paired(kept)
         outward = np.array([np.sign(places_mm(p)[k] - places_mm(p).mean(axis=0)) for p, k in keys])
-        fitted = _fit_with_growth(source, target, outward)
+        fitted = fit_with_growth(source, target, outward)
         if fitted is None:
             return None
         matrix, growth_mm, base = fitted
@@ -89,7 +89,7 @@ def _contradicting(keys: list[tuple[int, int]], miss: Floats, base: Floats) -> t
     return best
 
 
-def _fit_with_growth(
+def fit_with_growth(
     source: Floats, target: Floats, outward: Floats
 ) -> tuple[Floats, float, Floats] | None:
     """Homography and common growth (mm) of black: target = H(source + growth * outward).

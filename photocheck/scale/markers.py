@@ -28,6 +28,7 @@ import cv2
 import numpy as np
 
 from photocheck.errors import ScaleError
+from photocheck.scale.bent import BentSheet, bend_of
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import CORNER_NAMES
 from photocheck.scale.light import Floats, Picture
@@ -43,7 +44,7 @@ from photocheck.scale.planes import fit_homography, project
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.sheet import LAYOUT, marker_cells
 from photocheck.scale.subpixel import crossing, fit_sides
-from photocheck.speech import tr
+from photocheck.speech import number, tr
 
 _LEAST_MODULE_PX: Final = 2.5  # cells smaller than this are not measured
 _BAR_SPREAD_MM: Final = 0.5  # reading a ruler against the proof bar, judgement
@@ -110,14 +111,26 @@ def find_sheet(picture: Picture, *, bar_mm: float | None = None) -> ReferenceSee
     """
     factor, spread = print_scale(bar_mm)
     grey = as_grey(picture)
-    agreeing = agreeing_markers(detect_markers(grey))
-    if not agreeing:
-        return None
-    measured = _measure(grey, agreeing)
-    if measured is None:
-        return None
+    seen = detect_markers(grey)
+    agreeing = agreeing_markers(seen)
+    remarks = _another_sheet(seen, agreeing)
+    bent = _bent(grey, agreeing if remarks else seen)
+    if bent is not None:
+        measured = bent.points_mm, bent.points_px, bent.spread_px, bent.places
+        spread = float(np.hypot(spread, bent.share))
+        remarks.append(
+            tr(
+                "The marker sheet does not lie flat: by its bend its squares are up to {mm} mm "
+                "from where one plane has them. Glue it on a stiff board and take the photo again",
+                mm=number(f"{bent.off_mm:.1f}"),
+            )
+        )
+    else:
+        found = _measure(grey, agreeing) if agreeing else None
+        if found is None:
+            return None
+        measured = found
     points_mm, points_px, spread_px, places = measured
-    remarks = []
     hidden = [tr(CORNER_NAMES[k]) for k in range(4) if k not in places]
     if hidden:
         remarks.append(
@@ -139,6 +152,32 @@ def find_sheet(picture: Picture, *, bar_mm: float | None = None) -> ReferenceSee
         size_factor=factor,
         remarks=tuple(remarks),
     )
+
+
+def _another_sheet(seen: tuple[MarkerSeen, ...], used: tuple[MarkerSeen, ...]) -> list[str]:
+    """What is said when a second sheet is in the picture: two of its squares, one of them again."""
+    rest = tuple(marker for marker in seen if not any(marker is one for one in used))
+    other = agreeing_markers(rest)
+    if not {marker.place for marker in other} & {marker.place for marker in used}:
+        return []
+    here, there = (
+        float(np.mean([marker.corners_px[:, 0] for marker in group])) for group in (used, other)
+    )
+    if here < there:
+        said = tr("Two marker sheets are in the photo: the one on the left gave the scale.")
+    else:
+        said = tr("Two marker sheets are in the photo: the one on the right gave the scale.")
+    return [f"{said} {tr('Leave only one in it')}"]
+
+
+def _bent(grey: Picture, seen: tuple[MarkerSeen, ...]) -> BentSheet | None:
+    """The bend of a sheet of whose markers three or four are seen, each once."""
+    by_place = {marker.place: marker.corners_px for marker in seen}
+    if len(by_place) < 3 or len(seen) > len(by_place):
+        return None
+    if min(map(module_px, by_place.values())) < _LEAST_MODULE_PX:
+        return None
+    return bend_of(_marker_corners(grey, by_place, 0.5))
 
 
 def as_grey(picture: Picture) -> Picture:

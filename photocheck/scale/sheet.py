@@ -1,14 +1,14 @@
 """The project's own marker sheet: one layout for A4 and letter alike.
 
 Four ArUco markers at the corners of a rectangle centred on the page, and
-between the two rows a bar that proves the print scale.  All positions are in
-millimetres from the centre of the page, x to the right and y down, so that the
-paper does not matter to anything but the margins.
+between the two rows a bar that proves the print scale, an upright one beside it.
+All positions are in millimetres from the centre of the page, x to the right and
+y down, so that the paper does not matter to anything but the margins.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
 from photocheck.files import replacing
+from photocheck.letters import FONT, fonts, written
 from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
-from photocheck.speech import tr
+from photocheck.speech import spoken, tr
 
 Rectangle = tuple[float, float, float, float]
 """Left, top, right, bottom; mm from the centre of the page."""
@@ -74,29 +75,16 @@ _BAR_THICK: Final = 3.0
 _INCH_TOP: Final = 5.5
 _LINE: Final = 0.35  # mm, width of a tick
 
-_ABOVE: Final = (
-    (11.0, "photocheck marker sheet"),
-    (8.0, "1. Print at 100 % (actual size, no fitting to the page).  Measure the bar: 150 mm."),
-    (8.0, "    If it is not 150 mm, print again, or write down what it measures and type it in."),
-)
-_BELOW: Final = (
-    (
-        8.0,
-        "2. Glue the sheet flat on stiff board.  3. Hold it upright, parallel to the dog's side,",
-    ),
-    (
-        8.0,
-        "    level with the dog's middle, all four squares in the picture and nothing over them.",
-    ),
-    (
-        7.0,
-        "Never force or lean on a dog to make it stand.  Stop if it growls, freezes or shows pain,",
-    ),
-    (
-        7.0,
-        "and see a vet.  The check supports the maker's judgement and does not replace a fitting.",
-    ),
-)
+_UPRIGHT_AT: Final = 81.0
+_UPRIGHT_MM: Final = {"a4": 50.0, "letter": 2 * MM_PER_INCH}
+"""Where the upright bar stands, mm, and how long it is: the longest round length that leaves a cell
+of white round the markers."""
+
+_TEXT_ROOM: Final = 158.0
+_TEXT_PT: Final = 7.4
+_TEXT_STEP: Final = 3.25
+"""Width of the lines beside the upright bar, mm; size of their letters, points; from one to the
+next, mm."""
 
 
 def page_mm(paper: str) -> tuple[float, float]:
@@ -183,13 +171,66 @@ def rulers(layout: SheetLayout = LAYOUT) -> Iterator[Rectangle]:
         yield (x - _LINE / 2, _INCH_TOP + _LINE, x + _LINE / 2, _INCH_TOP + _LINE + depth)
 
 
-def _texts(layout: SheetLayout) -> Iterator[tuple[float, float, float, bool, str]]:
+def upright(paper: str) -> Iterator[Rectangle]:
+    """The black rectangles of the upright bar, which proves the other direction; mm.
+
+    A printer may feed paper faster or slower than it writes across.
+    """
+    length = _UPRIGHT_MM[paper]
+    top, left = -length / 2, _UPRIGHT_AT
+    yield (left, top, left + _BAR_THICK / 2, -top)
+    steps = 16 if paper == "letter" else 5
+    for step in range(steps + 1):
+        y = top + length * step / steps
+        y = min(max(y, top + _LINE / 2), -top - _LINE / 2)
+        long = step % 8 == 0 if paper == "letter" else True
+        depth = 2.5 if long else 1.4
+        yield (left - depth, y - _LINE / 2, left, y + _LINE / 2)
+
+
+def _above(paper: str) -> Iterator[str]:
+    """What stands above the bar, in the language spoken now."""
+    if paper == "letter":
+        yield tr(
+            "1. Print at 100 % (actual size, no fitting to the page). Hold a ruler to both scales: "
+            "the level one is 6 in long, the upright one on the right 2 in."
+        )
+        yield tr(
+            "If they are not, print again; only where both are off alike, you may instead type in "
+            "what the thick bar measures, which is 5 29/32 in when it is right."
+        )
+        return
+    yield tr(
+        "1. Print at 100 % (actual size, no fitting to the page). Hold a ruler to both bars: the "
+        "level one is 150 mm long, the upright one on the right 50 mm."
+    )
+    yield tr(
+        "If they are not, print again; only where both are off alike, you may instead type in what "
+        "the level bar measures."
+    )
+
+
+def _below() -> Iterator[str]:
+    yield tr(
+        "2. Glue the sheet flat on stiff board. 3. Hold it upright, parallel to the dog's side, "
+        "level with the dog's middle, all four squares in the picture and nothing over them."
+    )
+    yield tr(
+        "Never force or lean on a dog to make it stand. Stop if it growls, freezes or shows pain, "
+        "and see a vet. The check supports the maker's judgement and does not replace a fitting."
+    )
+
+
+def _texts(layout: SheetLayout, paper: str) -> Iterator[tuple[float, float, float, bool, str]]:
     """Baseline x, y (mm), size (points), whether centred on x, and the text."""
+    from reportlab.lib.units import mm
+    from reportlab.lib.utils import simpleSplit
+
     left = -layout.outer_mm[0] / 2 + 6
-    y = -25.0
-    for size, text in _ABOVE:
-        yield left, y, size, False, text
-        y += 4.6
+    yield left, -26.5, 11.0, False, tr("photocheck marker sheet")
+    lines = [line for text in _above(paper) for line in _lines(text, simpleSplit, mm)]
+    for number, line in enumerate(lines):
+        yield left, -22.2 + number * _TEXT_STEP, _TEXT_PT, False, line
     half = layout.bar_mm / 2
     for centimetre in range(int(layout.bar_mm // 10) + 1):
         label = f"{centimetre}" if centimetre else "0 cm"
@@ -198,14 +239,23 @@ def _texts(layout: SheetLayout) -> Iterator[tuple[float, float, float, bool, str
         label = f"{inch}" if inch else "0 in"
         x = (inch - 3) * MM_PER_INCH
         yield x, _INCH_TOP + 6.8, 6.5, True, label
-    y = 17.0
-    for size, text in _BELOW:
-        yield left, y, size, False, text
-        y += 4.0
+    length = _UPRIGHT_MM[paper]
+    foot = tr("2 in") if paper == "letter" else tr("50 mm")
+    yield _UPRIGHT_AT, length / 2 + 3.2, 6.5, True, foot
+    lines = [line for text in _below() for line in _lines(text, simpleSplit, mm)]
+    for number, line in enumerate(lines):
+        yield left, 17.5 + number * _TEXT_STEP, _TEXT_PT, False, line
+
+
+def _lines(text: str, split: Callable[..., list[str]], mm: float) -> list[str]:
+    return split(written(text), FONT, _TEXT_PT, _TEXT_ROOM * mm)
 
 
 def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LAYOUT) -> Path:
     """Write the marker sheet as a one-page PDF in vectors, at true size.
+
+    It speaks the language spoken now, and its letters are in the file; on letter paper it is
+    proved in inches.
 
     The file is written beside its goal and then renamed, so that a reader never
     sees half of it.
@@ -226,6 +276,7 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
     from reportlab.pdfgen.canvas import Canvas
 
     width, height = page_mm(paper)
+    fonts()
     goal = Path(path)
     if goal.is_dir():
         raise ScaleError(
@@ -234,15 +285,21 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
             do=tr("Choose a file name"),
         )
     with replacing(goal) as file:
-        canvas = Canvas(file, pagesize=(width * mm, height * mm), invariant=1)
-        canvas.setTitle("photocheck marker sheet")
+        canvas = Canvas(
+            file,
+            pagesize=(width * mm, height * mm),
+            invariant=1,
+            initialFontName=FONT,
+            lang=spoken(),
+        )
+        canvas.setTitle(tr("photocheck marker sheet"))
         canvas.setAuthor("photocheck")
         canvas.setViewerPreference("PrintScaling", "None")
         white = (*white_cells(layout), *_white_pairs(layout))
         for grey, shapes in (
             (0, tuple(marker_squares(layout))),
             (1, white),
-            (0, tuple(rulers(layout))),
+            (0, (*rulers(layout), *upright(paper.lower()))),
         ):
             canvas.setFillGray(grey)
             for left, top, right, bottom in shapes:
@@ -254,8 +311,8 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
                     stroke=0,
                     fill=1,
                 )
-        for x, y, size, centred, text in _texts(layout):
-            canvas.setFont("Helvetica", size)
+        for x, y, size, centred, text in _texts(layout, paper.lower()):
+            canvas.setFont(FONT, size)
             draw = canvas.drawCentredString if centred else canvas.drawString
             draw((x + width / 2) * mm, (height / 2 - y) * mm, text)
         canvas.showPage()
@@ -264,13 +321,14 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
 
 
 def sheet_bitmap(
-    px_per_mm: float, paper: str = "a4", layout: SheetLayout = LAYOUT
+    px_per_mm: float, paper: str = "a4", layout: SheetLayout = LAYOUT, *, whole: bool = False
 ) -> NDArray[np.uint8]:
     """The whole page as a grey picture, (H, W) uint8, 0 black and 255 white.
 
     Markers, proof bar and rulers, each pixel holding the share of it that is
     white (so edges lie where they should to a small fraction of a pixel);
-    without the small print.  Not encoded: 128 means half the light.
+    without the small print and, unless it shall be `whole`, without the upright bar, which the
+    finders' simulated photos never had.  Not encoded: 128 means half the light.
 
     Parameters
     ----------
@@ -293,6 +351,8 @@ def sheet_bitmap(
     half = np.array([width, height]) / 2
     marks = [(1.0, shape) for shape in (*marker_squares(layout), *rulers(layout))]
     marks += [(-1.0, shape) for shape in white_cells(layout)]
+    if whole:
+        marks += [(1.0, shape) for shape in upright(paper.lower())]
     for amount, shape in marks:
         left, top, right, bottom = (np.array(shape) + np.tile(half, 2)) * px_per_mm
         across, down = _coverage(left, right, columns), _coverage(top, bottom, rows)

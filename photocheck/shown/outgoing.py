@@ -8,10 +8,12 @@ from typing import Final
 
 from photocheck.fit.answer import Wish, fit
 from photocheck.fit.shelf import Size
-from photocheck.orders.export import orders_csv, orders_json
+from photocheck.orders.export import COLUMNS, NUMBERS, orders_csv, orders_json, row_of
 from photocheck.orders.model import Order, OrderError, Store
 from photocheck.shown.record import order_record
-from photocheck.speech import later
+from photocheck.shown.record_pdf import order_record_pdf
+from photocheck.shown.workbook import Cell, Figure, workbook
+from photocheck.speech import later, tr
 
 DELIMITERS: Final = {",": later("comma"), ";": later("semicolon"), "\t": later("tab")}
 """What may part the cells of a table, and what it is called."""
@@ -45,6 +47,38 @@ def record_file(
     return order_record(order, lambda name: store.photo(key, name), fit=answer).encode()
 
 
+def record_pdf_file(
+    store: Store,
+    key: str,
+    sizes: Sequence[Size] = (),
+    wish: Wish | None = None,
+    *,
+    shop: str = "",
+    paper: str = "a4",
+) -> bytes:
+    """The same record as a PDF to print and sign.
+
+    Parameters
+    ----------
+    sizes, wish
+        As `record_file` takes them.
+    shop : str
+        What the workshop calls itself; may be empty.
+    paper : str
+        "a4" or "letter".
+
+    Raises
+    ------
+    OrderError, PhotoError, CaseError
+        As `record_file` does.
+    """
+    order = store.order(key)
+    answer = fit(order.checks[-1].report, sizes, wish) if order.checks else None
+    return order_record_pdf(
+        order, lambda name: store.photo(key, name), fit=answer, shop=shop, paper=paper
+    )
+
+
 def table_file(orders: Iterable[Order], *, delimiter: str = ",") -> bytes:
     """Orders as a table, one a line.
 
@@ -52,6 +86,18 @@ def table_file(orders: Iterable[Order], *, delimiter: str = ",") -> bytes:
     own system.
     """
     return orders_csv(orders, delimiter=delimiter).encode("utf-8-sig")
+
+
+def table_workbook(orders: Iterable[Order]) -> bytes:
+    """The same table as a workbook (``.xlsx``): numbers as numbers."""
+    rows = [[_cell(name, text) for name, text in row_of(order).items()] for order in orders]
+    return workbook(tr("Orders"), list(COLUMNS), rows)
+
+
+def _cell(column: str, text: str) -> Cell:
+    if column not in NUMBERS or not text:
+        return text
+    return Figure(float(text), "0.0" if column.endswith("_mm") else "0")
 
 
 def json_file(orders: Iterable[Order]) -> bytes:

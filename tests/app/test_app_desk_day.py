@@ -142,11 +142,13 @@ def test_in_bulk_an_order_is_accepted_as_by_a_person(store: Store) -> None:
     for one in agreeing:
         order = store.order(one.key)
         report = order.checks[-1].report
-        assert fit(report).measures
+        answer = fit(report)
+        assert answer.measures
         decision = order.decision
         assert decision is not None
         assert (decision.choice, decision.by) == ("accepted", "Ines")
-        assert decision.message == draft_message(report, "accepted", language=order.language)
+        drafted = draft_message(report, "accepted", language=order.language, answer=answer)
+        assert decision.message == drafted
     for one in others:
         assert store.order(one.key).decisions == ()
 

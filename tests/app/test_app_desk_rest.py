@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from openpyxl import load_workbook
 from streamlit.testing.v1 import AppTest
 
 import photocheck
@@ -209,11 +210,13 @@ def offered(monkeypatch: pytest.MonkeyPatch) -> dict[str, tuple[Callable[[], byt
 
 
 def test_nothing_is_made_before_somebody_asks_for_it(store: Store, offered, monkeypatch) -> None:
-    for name in ("record_file", "table_file", "json_file", "held_zip"):
+    files = ("record_file", "record_pdf_file", "table_file", "table_workbook", "json_file")
+    for name in (*files, "held_zip"):
         monkeypatch.setattr(downloads, name, lambda *_, **__: pytest.fail("it was made"))
     opened()
     opened(case=key_of(store, "sorrel"))
-    assert set(offered) == {"desk_export_file", "desk_record", "desk_order_json", "desk_held"}
+    of_order = {"desk_record", "desk_record_pdf", "desk_order_json", "desk_held"}
+    assert set(offered) == {"desk_export_file", *of_order}
 
 
 def test_the_orders_that_the_list_shows_are_exported(store: Store, offered) -> None:
@@ -226,6 +229,10 @@ def test_the_orders_that_the_list_shows_are_exported(store: Store, offered) -> N
     text = offered["desk_export_file"][0]().decode("utf-8-sig")
     assert len(list(csv.DictReader(io.StringIO(text, newline=""), delimiter=";"))) == 1
     page.text_input(key="desk_find").set_value("").run()
+    page.radio(key="desk_export_kind").set_value("workbook").run()
+    make, name, _ = offered["desk_export_file"]
+    assert name == "orders.xlsx"
+    assert load_workbook(io.BytesIO(make())).active.max_row == 4
     page.radio(key="desk_export_kind").set_value("json").run()
     make, name, _ = offered["desk_export_file"]
     told = json.loads(make())
@@ -242,6 +249,10 @@ def test_the_record_holds_the_cut_and_is_refused_while_it_is_not_known(
     key = key_of(store, "sorrel")
     store.decide(key, "accepted", by="Ann at the desk", reason="fits")
     page = opened(case=key, language="de")
+    make, name, disabled = offered["desk_record_pdf"]
+    assert not disabled
+    assert name.startswith("record-")
+    assert make().startswith(b"%PDF")
     make, name, disabled = offered["desk_record"]
     assert not disabled
     assert name.startswith("record-")

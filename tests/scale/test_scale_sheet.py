@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import re
+
 import cv2
 import numpy as np
 import pytest
@@ -14,7 +16,9 @@ from photocheck.scale.sheet import (
     rulers,
     sheet_bitmap,
     sheet_points,
+    upright,
 )
+from photocheck.speech import LANGUAGES, speaking, tr
 
 
 def _rendered(path, px_per_mm):
@@ -34,6 +38,12 @@ def _opencv_corners(grey):
     return {int(i): square[0] for square, i in zip(found, np.ravel(ids), strict=True)}
 
 
+def _longest(line):
+    """Px of the longest black run: the upright bar crosses the rows of the level ones."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], line < 128, [0]]).astype(int)))
+    return int(np.max(edges[1::2] - edges[::2]))
+
+
 def test_papers_have_their_standard_sizes():
     # ISO 216:2007 A4; ANSI/ASME Y14.1 size A with the inch of exactly 25.4 mm.
     assert PAPER_MM["a4"] == (210.0, 297.0)
@@ -48,7 +58,7 @@ def test_quiet_zone_and_margins(paper):
     # White of at least a cell out to the edge of the paper.
     assert width / 2 - np.max(np.abs(squares[:, [0, 2]])) >= cell
     assert height / 2 - np.max(np.abs(squares[:, [1, 3]])) >= cell
-    others = [*map(tuple, squares), *rulers()]
+    others = [*map(tuple, squares), *rulers(), *upright(paper)]
     for i, (left, top, right, bottom) in enumerate(squares):
         for j, (a, b, c, d) in enumerate(others):
             if i != j:
@@ -80,10 +90,51 @@ def test_pdf_is_true_to_scale(tmp_path, paper):
         assert np.max(np.abs(corners[marker] - expected)) < 1.3
     # The proof bar: the longest black run along a row through its middle.
     row = round(float(bitmap_px(np.array([[0.0, -7.5]]), px_per_mm, paper)[0, 1]))
-    assert np.count_nonzero(grey[row] < 128) / px_per_mm == pytest.approx(150.0, abs=0.3)
+    assert _longest(grey[row]) / px_per_mm == pytest.approx(150.0, abs=0.3)
     # The inch ruler: 6 in = 152.4 mm.
     row = round(float(bitmap_px(np.array([[0.0, 5.67]]), px_per_mm, paper)[0, 1]))
-    assert np.count_nonzero(grey[row] < 128) / px_per_mm == pytest.approx(152.4, abs=0.5)
+    assert _longest(grey[row]) / px_per_mm == pytest.approx(152.4, abs=0.5)
+
+
+@pytest.mark.parametrize(("paper", "length"), [("a4", 50.0), ("letter", 50.8)])
+def test_the_other_direction_is_proved_too(tmp_path, paper, length):
+    grey, _ = _rendered(draw_sheet_pdf(tmp_path / "sheet.pdf", paper), 5.0)
+    # the longest black run down a column through the middle of the upright bar; 2 in are 50.8 mm
+    column = round(float(bitmap_px(np.array([[81.75, 0.0]]), 5.0, paper)[0, 0]))
+    middle = slice(110 * 5, 187 * 5)
+    assert _longest(grey[middle, column]) / 5.0 == pytest.approx(length, abs=0.3)
+    level = [right - left for left, top, right, bottom in upright(paper) if bottom - top > 40]
+    assert len(level) == 1
+    whole, bare = sheet_bitmap(5.0, paper, whole=True), sheet_bitmap(5.0, paper)
+    assert np.count_nonzero(whole[:, column] < 128) > np.count_nonzero(bare[:, column] < 128)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_sheet_speaks_the_language_and_brings_its_letters(tmp_path, language, paper):
+    import pypdfium2
+
+    with speaking(language):
+        path = draw_sheet_pdf(tmp_path / "sheet.pdf", paper)
+        title = tr("photocheck marker sheet")
+    (page,) = pypdfium2.PdfDocument(path)
+    said = page.get_textpage()
+    text = " ".join(said.get_text_bounded().split())
+    assert title in text
+    # inches where people measure in inches
+    assert ("6 in" in text and "2 in" in text) == (paper == "letter")
+    assert ("150 mm" in text) == (paper == "a4")
+    assert ("5 29/32 in" in text) == (paper == "letter")
+    assert pytest.approx(5 + 29 / 32, abs=1 / 128) == 150.0 / 25.4
+    file = path.read_bytes()
+    fonts = re.findall(rb"/BaseFont\s*/([^\s/]+)", file)
+    assert len(fonts) == file.count(b"/FontFile2") == 1
+    # nothing is printed over the upright bar, the markers or their margins
+    for index in range(said.count_rects()):
+        left, bottom, right, top = (v * 25.4 / 72 for v in said.get_rect(index))
+        width, height = PAPER_MM[paper]
+        assert 20 < left < right < width - 15
+        assert height / 2 - 40 < bottom < top < height / 2 + 30.5
 
 
 def test_pdf_and_bitmap_show_the_same(tmp_path):

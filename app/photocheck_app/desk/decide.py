@@ -14,6 +14,7 @@ from photocheck.orders.listing import STATE_TITLES, WAITING, following
 from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, SETTLED, Check, Order
 from photocheck.speech import LANGUAGES, tr
+from photocheck_app.desk import what_to_cut
 from photocheck_app.desk.moves import FollowUp, go, say_on_arrival
 from photocheck_app.desk.session import (
     begun,
@@ -49,7 +50,7 @@ def _earlier(order: Order, who: str) -> None:
     words = [
         text
         for name, text in unsent_words(who, order.key, "decision ").items()
-        if not name.startswith(f"{_stand(order)} ") and _own_words(order, name, text)
+        if not name.startswith(f"{_stand(order)} ") and _own_words(order, who, name, text)
     ]
     if words:
         with st.expander(tr("What you had written before the order changed")):
@@ -57,14 +58,14 @@ def _earlier(order: Order, who: str) -> None:
                 st.code(text, language=None, wrap_lines=True)
 
 
-def _own_words(order: Order, name: str, text: str) -> bool:
+def _own_words(order: Order, who: str, name: str, text: str) -> bool:
     """Whether a field's text was written by somebody and not drafted."""
     _, number, _, kind, *about = name.split(" ")
     if kind != "message":
         return kind == "reason" and bool(text.strip())
     checks = [check for check in order.checks if str(check.number) == number]
     try:
-        drafts = [_drafted(order, check, *about) for check in checks]
+        drafts = [_drafted(order, check, who, *about) for check in checks]
     except PhotocheckError:
         drafts = []  # the template is broken, which is told where it is used
     return text not in ("", *drafts)
@@ -74,9 +75,14 @@ def _stand(order: Order) -> str:
     return f"decision {order.checks[-1].number} {len(order.decisions)}"
 
 
-def _drafted(order: Order, check: Check, choice: str) -> str:
-    templates = shop_templates()
-    return draft_message(check.report, choice, language=order.language, templates=templates)
+def _drafted(order: Order, check: Check, who: str, choice: str) -> str:
+    return draft_message(
+        check.report,
+        choice,
+        language=order.language,
+        templates=shop_templates(),
+        answer=what_to_cut.answer_of(order, check, who) if choice == "accepted" else None,
+    )
 
 
 def _form(order: Order, who: str) -> None:
@@ -109,11 +115,13 @@ def _form(order: Order, who: str) -> None:
         st.caption(tr("Goes into the history as {name}.", name=as_text(who)))
         return
     try:
+        if choice == "accepted":
+            what_to_cut.note_wish(order, who)
         decide_on(store(), order, choice, by=who, reason=reason, message=message)
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return
-    drop_unsent(who, order.key, "decision")
+    drop_unsent(who, order.key, "decision", "drafted")
     _go_on(order, choice, who)
     st.rerun()
 
@@ -176,13 +184,19 @@ def _taking_back(order: Order, who: str) -> None:
 def _message(order: Order, who: str, choice: str, stand: str) -> str:
     """The message as it stands: drafted, until somebody changes it."""
     name = f"{stand} message {choice}"
-    if unsent(who, order.key, name) is None:
+    written = unsent(who, order.key, name)
+    before = unsent(who, order.key, f"drafted {name}", "")
+    if written is None or written == before:
         try:
-            draft = _drafted(order, order.checks[-1], choice)
+            draft = _drafted(order, order.checks[-1], who, choice)
         except PhotocheckError as error:
             st.warning(as_text(str(error)))
             draft = ""
-        keep_unsent(who, order.key, name, draft)
+        if draft != written:
+            # What is to be cut changed since, by another weight to come for example.
+            drop_unsent(who, order.key, name)
+            keep_unsent(who, order.key, name, draft)
+            keep_unsent(who, order.key, f"drafted {name}", draft)
     begin = begun(who, order.key, name, "")
     key = field_key(order.key, name)
     with st.container(horizontal=True, vertical_alignment="bottom"):

@@ -11,13 +11,16 @@ from photocheck.orders.model import Order
 from photocheck.orders.store.copies import side_copies
 from photocheck.orders.store.privacy import held_zip
 from photocheck.server import bench
+from photocheck.server.shop import shop_of
 from photocheck.shown.outgoing import (
     DELIMITERS,
     file_name,
     json_file,
     record_file,
+    record_pdf_file,
     still_there,
     table_file,
+    table_workbook,
 )
 from photocheck.speech import speaking, spoken, tr
 from photocheck_app.desk import what_to_cut
@@ -25,9 +28,10 @@ from photocheck_app.desk.moves import go, say_on_arrival
 from photocheck_app.desk.session import drop_order
 from photocheck_app.desk.shop_files import shop_sizes
 from photocheck_app.doors.signed_in import while_signed_in
-from photocheck_app.shared import as_text, store
+from photocheck_app.shared import as_text, store, usual_paper
 
-TABLE, JSON = "table", "json"
+TABLE, WORKBOOK, JSON = "table", "workbook", "json"
+XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def export(number: int, keys: Callable[[], Sequence[str]]) -> None:
@@ -44,6 +48,7 @@ def export(number: int, keys: Callable[[], Sequence[str]]) -> None:
         st.markdown(tr("The orders in the list as it is filtered now: {number}.", number=number))
         titles = {
             TABLE: tr("Table for spreadsheets (CSV): the last check and decision of each"),
+            WORKBOOK: tr("The same as a workbook (XLSX)"),
             JSON: tr("Everything, for programs (JSON)"),
         }
         kind = st.radio(
@@ -68,11 +73,18 @@ def export(number: int, keys: Callable[[], Sequence[str]]) -> None:
         def everything() -> bytes:
             return json_file(still_there(kept, keys()))
 
-        _download(
+        files = {
+            TABLE: (table, "orders.csv", "text/csv"),
+            WORKBOOK: (
+                lambda: table_workbook(still_there(kept, keys())),
+                "orders.xlsx",
+                XLSX_TYPE,
+            ),
+            JSON: (everything, "orders.json", "application/json"),
+        }
+        download(
             tr("Download"),
-            table if kind == TABLE else everything,
-            "orders.csv" if kind == TABLE else "orders.json",
-            "text/csv" if kind == TABLE else "application/json",
+            *files[kind],
             key="desk_export_file",
             disabled=not number,
         )
@@ -83,14 +95,14 @@ def of_order(order: Order, who: str) -> None:
     with st.popover(tr("Record and files"), icon=":material/folder:", key="desk_files"):
         kept, key = store(), order.key
         _record(order, who)
-        _download(
+        download(
             tr("This order for programs (JSON)"),
             lambda: json_file([kept.order(key)]),
             file_name(order.name, "order", "json"),
             "application/json",
             key="desk_order_json",
         )
-        _download(
+        download(
             tr("Everything held about this owner (zip)"),
             lambda: held_zip(kept, key),
             file_name(order.name, "held", "zip"),
@@ -113,7 +125,20 @@ def _record(order: Order, who: str) -> None:
         sizes, wish = shop_sizes(), what_to_cut.wish(order, who)
     except PhotocheckError as error:
         problem, sizes, wish = str(error), (), None
-    _download(
+
+    def to_print() -> bytes:
+        with bench.at_work():
+            return record_pdf_file(kept, key, sizes, wish, shop=shop_of().name, paper=usual_paper())
+
+    download(
+        tr("Record of the latest check (PDF, to print and sign)"),
+        to_print,
+        file_name(order.name, "record", "pdf"),
+        "application/pdf",
+        key="desk_record_pdf",
+        disabled=bool(problem),
+    )
+    download(
         tr("Record of the latest check (one page, HTML)"),
         record,
         file_name(order.name, "record", "html"),
@@ -125,7 +150,7 @@ def _record(order: Order, who: str) -> None:
         st.caption(as_text(problem))
 
 
-def _download(
+def download(
     label: str,
     make: Callable[[], bytes],
     name: str,

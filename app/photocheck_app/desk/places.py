@@ -9,7 +9,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.speech import later, tr
-from photocheck_app.desk import import_page, order_list, reminders
+from photocheck_app.desk import cutting_page, import_page, order_list, reminders
 from photocheck_app.desk.moves import go
 
 
@@ -33,6 +33,7 @@ PLACES: Final[dict[str, Place]] = {
     "": Place(later("Orders"), order_list.show),
     "unanswered": Place(later("Unanswered"), reminders.show),
     "import": Place(later("Bring in"), import_page.show),
+    "cutting": Place(later("Cutting list"), cutting_page.show),
 }
 """By what the address says (`do`), in the order of their buttons."""
 

@@ -50,6 +50,18 @@ STYLE: Final = """<style>
   justify-content: flex-start; }
 .st-key-desk_list .stButton button p { font-weight: 600; text-decoration: underline;
   text-underline-offset: .2em; text-decoration-thickness: 1px; }
+.st-key-desk .st-key-cutting_list { gap: .2rem; }
+.st-key-cutting_list [data-testid="stHorizontalBlock"] { border-top: 1px solid var(--desk-line);
+  padding-top: .25rem; }
+.st-key-cutting_list .stButton button { min-height: 1.7rem; padding: 0 .8rem; }
+.st-key-cutting_list .stButton button[kind="tertiary"] { padding: 0; text-align: left;
+  justify-content: flex-start; }
+.st-key-cutting_list .stButton button[kind="tertiary"] p { font-weight: 600;
+  text-decoration: underline; text-underline-offset: .2em; text-decoration-thickness: 1px; }
+.st-key-cutting_list .named { display: none; }
+@media (max-width: 40rem) {
+  .st-key-cutting_list .named { display: inline-block; min-width: 9rem; color: var(--desk-quiet); }
+  .st-key-cutting_heads { display: none; } }
 table.spans, table.doubt, table.sources { border-collapse: collapse; width: 100%; }
 table.spans th, table.spans td, table.doubt th, table.doubt td, table.sources th,
 table.sources td { padding: .2rem .4rem .2rem 0; text-align: left; font-weight: 400;

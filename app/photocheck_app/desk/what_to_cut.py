@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from html import escape
 from typing import Final
 
@@ -13,13 +14,14 @@ from photocheck.errors import PhotocheckError
 from photocheck.fit.allowances import growing
 from photocheck.fit.answer import GROWTH, GROWTH_TITLES, FitAnswer, Wish, fit
 from photocheck.orders.bounds import LONGEST_FIELD
-from photocheck.orders.model import Order
+from photocheck.orders.model import Check, Order
+from photocheck.shown.cutting_list import wish_of
 from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
 from photocheck.speech import tr
 from photocheck_app.desk.figures import listed
 from photocheck_app.desk.session import begun, field_key, unsent
 from photocheck_app.desk.shop_files import shop_sizes
-from photocheck_app.shared import as_text
+from photocheck_app.shared import as_text, store
 
 WEIGHT, GROWS = "fit weight", "fit growth"
 """Names of the fields; what is in them is kept for the one who typed it."""
@@ -34,6 +36,18 @@ def settled(order: Order, who: str) -> FitAnswer | str:
         return fit(order.checks[-1].report, shop_sizes(), wish(order, who))
     except PhotocheckError as error:
         return str(error)
+
+
+def answer_of(order: Order, check: Check, who: str) -> FitAnswer:
+    """The answer for one of the order's checks; what is wished for counts for the latest only.
+
+    Raises
+    ------
+    PhotocheckError
+        As `fit` does, or when the shop's sizes cannot be used.
+    """
+    meant = wish(order, who) if check is order.checks[-1] else None
+    return fit(check.report, shop_sizes(), meant)
 
 
 def show(order: Order, who: str, answer: FitAnswer | str) -> None:
@@ -56,19 +70,45 @@ def wish(order: Order, who: str) -> Wish:
     CaseError
         When the weight cannot be read.
     """
-    text = str(_typed(order, who, WEIGHT, "")).strip()
-    growth = str(_typed(order, who, GROWS, GROWTH[0]))
+    text = _typed(order, who, WEIGHT).strip()
+    growth = _typed(order, who, GROWS)
     return Wish(parse_weight(text, field=_weight_title()) if text else None, growth)
 
 
 def wished(order: Order, who: str) -> bool:
     """Whether the answer is for something else than the dog of today."""
     fields = ((WEIGHT, ""), (GROWS, GROWTH[0]))
-    return any(_typed(order, who, name, usual) != usual for name, usual in fields)
+    return any(_typed(order, who, name) != usual for name, usual in fields)
 
 
-def _typed(order: Order, who: str, name: str, default: str) -> str:
-    return str(unsent(who, order.key, name) or default)
+def note_wish(order: Order, who: str) -> None:
+    """Keep with the order what it is accepted for, so that the cutting list goes by it.
+
+    Raises
+    ------
+    PhotocheckError
+        When the weight cannot be read, or the order was checked again meanwhile.
+    """
+    meant = wish(order, who)
+    content = {
+        name: value
+        for name, value in asdict(meant).items()
+        if value is not None and value != GROWTH[0]
+    }
+    check = order.checks[-1].number
+    store().note_cut(order.key, "wished", by=who, check=check, content=content)
+
+
+def _typed(order: Order, who: str, name: str) -> str:
+    """What somebody typed, else what the order was accepted for."""
+    typed = unsent(who, order.key, name)
+    return _noted(order)[name] if typed is None else str(typed)
+
+
+def _noted(order: Order) -> dict[str, str]:
+    noted = wish_of(order) or Wish()
+    kg = noted.weight_later_kg
+    return {WEIGHT: "" if kg is None else tr("{kg:g} kg", kg=kg), GROWS: noted.growth}
 
 
 def _weight_title() -> str:
@@ -80,7 +120,7 @@ def _ask(order: Order, who: str) -> None:
     left, right = st.columns([2, 3], vertical_alignment="bottom")
     left.text_input(
         _weight_title(),
-        begun(who, order.key, WEIGHT, ""),
+        begun(who, order.key, WEIGHT, _noted(order)[WEIGHT]),
         placeholder=tr("as today"),
         help=tr("Such as 28 kg or 62 lb, when the dog is to gain or lose weight."),
         key=field_key(order.key, WEIGHT),
@@ -92,7 +132,7 @@ def _ask(order: Order, who: str) -> None:
         tr("A dog that may still grow"),
         GROWTH,
         format_func=lambda one: tr(GROWTH_TITLES[one]),
-        index=GROWTH.index(begun(who, order.key, GROWS, GROWTH[0])),
+        index=GROWTH.index(begun(who, order.key, GROWS, _noted(order)[GROWS])),
         horizontal=True,
         key=field_key(order.key, GROWS),
     )

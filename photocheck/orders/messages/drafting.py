@@ -20,6 +20,8 @@ from photocheck.speech import LANGUAGES, speaking, tr
 if TYPE_CHECKING:
     from jinja2 import Environment, TemplateSyntaxError
 
+    from photocheck.fit.answer import FitAnswer
+
 DRAFTS: Final = (*CHOICES, "retake", "reminder")
 """What a message can be about: a decision, asking for another photo whatever the verdict, or asking
 once more what was not answered."""
@@ -45,6 +47,7 @@ def draft_message(
     language: str = "en",
     reason: str = "",
     templates: str | os.PathLike[str] | None = None,
+    answer: FitAnswer | None = None,
 ) -> str:
     """A message to the owner, to be read and changed before anyone sends it.
 
@@ -61,6 +64,8 @@ def draft_message(
     templates : path, optional
         The shop's own folder, with one folder for each language in it; a template that is
         not there is taken from those shipped.
+    answer : FitAnswer, optional
+        What is cut, so that the message says the very lengths.
 
     Returns
     -------
@@ -81,7 +86,7 @@ def draft_message(
     report = case_or_report if isinstance(case_or_report, Report) else None
     case = case_or_report.case if isinstance(case_or_report, Report) else case_or_report
     with speaking(language):
-        known = facts(case, report, reason)
+        known = facts(case, report, reason, answer)
     if templates is not None:
         _refuse_missing(templates)
     with as_file(_SHIPPED) as shipped:

@@ -11,6 +11,7 @@ from typing import Any, Final
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Case, Reading
 from photocheck.fit.allowances import growing
+from photocheck.fit.answer import MEASURE_TITLES, FitAnswer
 from photocheck.judge.repeats import in_agreement
 from photocheck.judge.tolerances import fits
 from photocheck.judge.wording import CAUTIONS
@@ -42,11 +43,15 @@ NAMES: Final = (
     "stance",
     "photo_remarks",
     "next_step",
+    "cut",
+    "size",
 )
 """What a template can use."""
 
 
-def facts(case: Case, report: Report | None, reason: str) -> dict[str, Any]:
+def facts(
+    case: Case, report: Report | None, reason: str, answer: FitAnswer | None = None
+) -> dict[str, Any]:
     """Everything a template can use, said in the language spoken now.
 
     Returns
@@ -55,8 +60,10 @@ def facts(case: Case, report: Report | None, reason: str) -> dict[str, Any]:
         Texts, truth values, and lists and dicts of texts.  ``readings``, ``flagged`` (to be
         taken again) and ``unsure`` (the photo leaves them open) hold dicts with ``name``,
         ``title``, ``said`` (as typed), ``path``, ``photo``, ``low`` and ``high``; ``wanted``
-        the readings not given.  ``sum`` and ``ring`` are None unless readings contradict
-        each other.
+        the readings not given.  ``cut`` holds dicts with ``name``, ``title`` and ``said`` of the
+        lengths that are cut, as `photocheck.fit` has them, none where nothing may be cut yet;
+        ``size`` is the size of the shelf that fits, empty to cut to measure.  ``sum`` and ``ring``
+        are None unless readings contradict each other.
     """
     rows = {name: _row(name, case, report) for name in READINGS if name in case.readings}
     told = _told(report)
@@ -93,7 +100,24 @@ def facts(case: Case, report: Report | None, reason: str) -> dict[str, Any]:
         # Said when the order was checked, so perhaps in another language.
         "photo_remarks": [_sentence(r) for r in remarks[:MOST_REMARKS]] if same else [],
         "next_step": _sentence(report.next_step) if report and same else "",
+        "cut": _cut(answer),
+        "size": one_line(answer.sizes[0].name, LONGEST_NAME)
+        if answer is not None and answer.outcome == "size"
+        else "",
     }
+
+
+def _cut(answer: FitAnswer | None) -> list[dict[str, str]]:
+    if answer is None:
+        return []
+    return [
+        {
+            "name": one.name,
+            "title": tr(MEASURE_TITLES[one.name]),
+            "said": format_length(one.mm, answer.unit),
+        }
+        for one in answer.measures
+    ]
 
 
 def _row(name: str, case: Case, report: Report | None) -> dict[str, str]:

@@ -372,6 +372,7 @@ def _numbers_onward(target: Connection) -> None:
         ("photos", "id"),
         ("checks", "number"),
         ("decisions", "id"),
+        ("cuts", "id"),
     ):
         target.execute(
             text(

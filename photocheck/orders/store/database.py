@@ -37,12 +37,13 @@ from photocheck.orders.model import (
     OrderLine,
     Wanted,
 )
-from photocheck.orders.store import rows
+from photocheck.orders.store import kept_cuts, rows
 from photocheck.orders.store.engines import file_of, insert_into, reached, wipe
 from photocheck.orders.store.listed import listed_part, relist
 from photocheck.orders.store.tables import (
     check_photos,
     checks,
+    cuts,
     decisions,
     forgotten,
     orders,
@@ -343,6 +344,18 @@ class DatabaseStore:
             row = connection.execute(select(decisions).where(decisions.c.id == number))
             return rows.decision_of(row.mappings().one())
 
+    def note_cut(
+        self, key: str, what: str, *, by: str, check: int, content: Mapping[str, Any] | None = None
+    ) -> bool:
+        """Append what is noted of a cut; False where the order stands so already."""
+        with self.writing() as connection:
+            return kept_cuts.note_cut(connection, key, what, by=by, check=check, content=content)
+
+    def accepted(self) -> tuple[Order, ...]:
+        """The orders that stand accepted, each with its last check and decision, and its cuts."""
+        with self.reading() as connection:
+            return kept_cuts.accepted(connection)
+
     def lines(self) -> tuple[OrderLine, ...]:
         """All orders as the desk lists them: those waiting first, and among them the worst."""
         return self.listed(Wanted()).lines
@@ -364,6 +377,7 @@ class DatabaseStore:
             select(func.max(orders.c.touched)),
             select(func.max(checks.c.at)),
             select(func.max(decisions.c.at)),
+            select(func.max(cuts.c.at)),
             select(func.max(passes.c.at)),
             select(func.max(forgotten.c.at)),
         )

@@ -211,6 +211,7 @@ def _write_held(store: DatabaseStore, key: str, file: BinaryIO) -> None:
         "photos": [{**asdict(photo), "at": photo.at.isoformat()} for photo in photos],
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
+        "cuts": [{**asdict(note), "at": note.at.isoformat()} for note in order.cuts],
         "links": [_link(one) for one in passes_of(store, key)],
     }
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:

@@ -9,8 +9,16 @@ from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import KEY_FORM, TAKEN_BACK, Check, Decision, Order, OrderError
-from photocheck.orders.store.tables import checks, decisions, orders, photos
+from photocheck.orders.model import (
+    KEY_FORM,
+    TAKEN_BACK,
+    Check,
+    CutNote,
+    Decision,
+    Order,
+    OrderError,
+)
+from photocheck.orders.store.tables import checks, cuts, decisions, orders, photos
 from photocheck.report.file import report_as_written
 from photocheck.speech import tr
 
@@ -62,6 +70,7 @@ def order_of(connection: Connection, head: RowMapping) -> Order:
     """One order with its history."""
     past = select(checks).where(checks.c.order_id == head["id"]).order_by(checks.c.number)
     decided = select(decisions).where(decisions.c.order_id == head["id"]).order_by(decisions.c.id)
+    noted = select(cuts).where(cuts.c.order_id == head["id"]).order_by(cuts.c.id)
     return Order(
         key=head["key"],
         opened=head["opened"],
@@ -69,6 +78,7 @@ def order_of(connection: Connection, head: RowMapping) -> Order:
         draft=draft_of(head),
         checks=tuple(check_of(row) for row in connection.execute(past).mappings()),
         decisions=tuple(decision_of(row) for row in connection.execute(decided).mappings()),
+        cuts=tuple(cut_of(row) for row in connection.execute(noted).mappings()),
     )
 
 
@@ -100,6 +110,17 @@ def decision_of(row: RowMapping) -> Decision:
         reason=row["reason"],
         message=row["message"],
         check=row["check_number"],
+    )
+
+
+def cut_of(row: RowMapping) -> CutNote:
+    """A row of the cuts."""
+    return CutNote(
+        at=row["at"],
+        by=row["by"],
+        what=row["what"],
+        check=row["check_number"],
+        content=json.loads(row["content"]),
     )
 
 
@@ -172,7 +193,7 @@ def state_of(number: int | None, check_number: int | None, choice: str | None) -
 def stamp() -> Select[Any]:
     """A query for one row that is another whenever the list gives something else.
 
-    Neither checks nor decisions are ever changed, and whatever else is done to an order, from
+    Neither checks, decisions nor cuts are ever changed, and whatever else is done to an order, from
     its beginning on, touches it; that one went shows in the number of them.
     """
     parts = (
@@ -180,6 +201,7 @@ def stamp() -> Select[Any]:
         select(func.max(orders.c.touched)),
         select(func.max(checks.c.number)),
         select(func.max(decisions.c.id)),
+        select(func.max(cuts.c.id)),
     )
     return select(*(part.scalar_subquery() for part in parts))
 

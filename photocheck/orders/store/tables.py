@@ -182,6 +182,25 @@ decisions: Final = Table(
     sqlite_autoincrement=True,
 )
 
+cuts: Final = Table(
+    "cuts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of_order(),
+    Column("check_number", Integer, nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("by", Words, nullable=False),
+    Column("what", String(20), nullable=False),
+    Column("content", Text, nullable=False),
+    ForeignKeyConstraint(
+        ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
+    ),
+    Index("cuts_of_order", "order_id"),
+    sqlite_autoincrement=True,
+)
+"""What was wished for when an order was accepted, that it was cut and to what lengths, and that
+this was undone (`photocheck.orders.model.CutNote`); `content` is JSON."""
+
 forgotten: Final = Table(
     "forgotten",
     metadata,
@@ -282,5 +301,5 @@ listed: Final = Table(
 """The desk's list, a row for each order, that repeats what orders, checks and decisions say
 (`photocheck.orders.store.listed`)."""
 
-UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
+UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions", "cuts")
 """Tables whose rows are never changed, and go only when their order has gone."""

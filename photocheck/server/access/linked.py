@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from photocheck.judge.ratios import Ratios
 from photocheck.orders.draft import Draft
@@ -104,6 +105,22 @@ class LinkedStore(Store):
             Always.
         """
         raise OrderError(tr("only the workshop decides on an order"), do=tr("Wait for its answer"))
+
+    def note_cut(
+        self, key: str, what: str, *, by: str, check: int, content: Mapping[str, Any] | None = None
+    ) -> bool:
+        """Owners note nothing of cuts.
+
+        Raises
+        ------
+        OrderError
+            Always.
+        """
+        raise OrderError(tr("only the workshop decides on an order"), do=tr("Wait for its answer"))
+
+    def accepted(self) -> tuple[Order, ...]:
+        """Nothing: which orders there are is the workshop's."""
+        return ()
 
     def lines(self) -> tuple[OrderLine, ...]:
         """Nothing: which orders there are is the workshop's."""

@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 from jinja2 import UndefinedError
 
 from photocheck.case.model import Reading
+from photocheck.fit.answer import fit
+from photocheck.fit.match import SizeFit
 from photocheck.judge.explain import CHANCE
 from photocheck.judge.explanations import KINDS
 from photocheck.judge.wording import CAUTIONS, STANCE_REASONS
@@ -28,8 +30,10 @@ from photocheck.orders.messages.drafting import (
 )
 from photocheck.orders.messages.facts import NAMES, facts
 from photocheck.report.model import Explanation, Report, StanceFinding
-from photocheck.speech import LANGUAGES
+from photocheck.shown.plain_fit import cut_rows
+from photocheck.speech import LANGUAGES, speaking
 from photocheck.words import READING_TITLES, VERDICTS
+from tests.support.cut_orders import carried
 from tests.support.made_report import made_report
 
 BLAME = re.compile(
@@ -318,3 +322,22 @@ def test_templates_are_all_there_and_know_all_they_may_use() -> None:
         shipped = shipped_templates(language)
         assert set(shipped) == {f"{name}.txt" for name in (*TEMPLATES, *PARTS)}
     assert draft_message(made_report(), "refused", language="xx").startswith("Hello")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_message_and_the_cut_say_the_same_lengths(language: str) -> None:
+    report = carried()
+    with speaking(language):
+        answer = fit(report)
+        lengths = [row[1] for row in cut_rows(answer)[1:]]
+        names = [row[0] for row in cut_rows(answer)[1:]]
+    said = draft_message(report, "accepted", language=language, answer=answer)
+    for name, length in zip(names, lengths, strict=True):
+        assert f"- {name}: {length}" in said
+    about = {"en": "about twice the half neck", "de": "der doppelte halbe Hals"}[language]
+    assert about in said  # why one neck is another number than the other
+    sized = replace(answer, outcome="size", sizes=(SizeFit("large {{ 7 }}", 0.9, (), ""),))
+    assert "large {{ 7 }}" in draft_message(report, "accepted", language=language, answer=sized)
+    first = fit(replace(report, verdict="could_hide"))
+    bare = draft_message(report, "accepted", language=language, answer=first)
+    assert not any(length in bare for length in lengths)

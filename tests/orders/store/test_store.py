@@ -166,6 +166,7 @@ def test_no_key_but_the_own_opens_an_order(store: DatabaseStore) -> None:
             lambda k: store.photo(k, "photo-1.jpg"),
             lambda k: store.record_check(k, Draft(), report_of(), by="x"),
             lambda k: store.decide(k, "accepted", by="x", reason=""),
+            lambda k: store.note_cut(k, "cut", by="x", check=1),
         ):
             with pytest.raises(OrderError, match="no such order"):
                 use(wrong)
@@ -173,8 +174,9 @@ def test_no_key_but_the_own_opens_an_order(store: DatabaseStore) -> None:
 
 
 def test_history_is_never_changed_and_goes_only_with_its_order(store: DatabaseStore) -> None:
-    key, _ = checked(store)
+    key, check = checked(store)
     store.decide(key, "refused", by="Ann", reason="no")
+    assert store.note_cut(key, "cut", by="Ann", check=check.number, content={"size": "small"})
     other, _ = checked(store, name="Flint")
     before = store.order(key), store.photos(key)
     for table in UNCHANGING:
@@ -195,7 +197,8 @@ def test_history_is_never_changed_and_goes_only_with_its_order(store: DatabaseSt
             table: connection.execute(text(f"SELECT DISTINCT order_id FROM {table}")).all()
             for table in UNCHANGING
         }
-    assert left == {table: [(2,)] if table != "decisions" else [] for table in UNCHANGING}
+    bare = ("decisions", "cuts")
+    assert left == {table: [(2,)] if table not in bare else [] for table in UNCHANGING}
     assert [line.key for line in store.lines()] == [other]
 
 
