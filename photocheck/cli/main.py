@@ -31,6 +31,7 @@ _COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "serve": "serve_commands",
         "schema": "schema_commands",
         "staff": "access_commands",
+        "client": "access_commands",
         "link": "access_commands",
         "rotate": "access_commands",
         "backup": "store_commands",

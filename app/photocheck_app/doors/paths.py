@@ -8,6 +8,7 @@ from urllib.parse import quote
 from starlette.types import Scope
 
 from photocheck.server.access.addresses import DESK, HEALTH, SIGN_IN
+from photocheck.server.interface.operations import BASE
 from photocheck_app import framework
 
 OWNER: Final = "owner"
@@ -20,7 +21,9 @@ PAGES: Final = (OWNER, PRACTISE, SHEET, WORKSHOP)
 CAME_FROM: Final = "from"
 """The part of the practice page's address that says which order it leads back to."""
 
-Purpose = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider", "health"]
+Purpose = Literal[
+    "page", "asset", "media", "upload", "stream", "sign in", "provider", "health", "interface"
+]
 
 _FIXED: Final[dict[str, Purpose]] = {
     "/": "page",
@@ -55,6 +58,8 @@ def purpose_of(scope: Scope) -> tuple[Purpose, str] | None:
         return None if websocket else ("sign in", path)
     if path == HEALTH:
         return None if websocket else ("health", path)
+    if path.startswith(f"{BASE}/"):
+        return None if websocket else ("interface", path)
     before = framework.base()
     if not (path == before or path.startswith(f"{before}/")):
         return None

@@ -30,6 +30,10 @@ from photocheck.orders.store.tables import (
 KINDS: Final = ("begun", "checked", "decided")
 """What is told of."""
 
+WHYS: Final = ("", "client", "no answer", "not wanted", "secret")
+"""Why a subscription has ended: not at all, by its client or the shop, nobody answered for long,
+who was called wants no more (410), the secret of the doors was changed."""
+
 _SLACK: Final = 1000
 """How many numbers may be given to transactions that are still under way (judgement: far more than
 there are connections)."""
@@ -94,7 +98,7 @@ class Subscription:
     ended : datetime or None
         UTC.
     why : str
-        "client" or "no answer", when it has ended.
+        One of `WHYS`.
     waiting : int
         How many changes are still to be told.
     said : str
@@ -324,14 +328,16 @@ def told(store: DatabaseStore, delivery: Delivery, *, now: datetime, said: str) 
         connection.execute(delete(deliveries).where(old))
 
 
-def not_told(store: DatabaseStore, delivery: Delivery, *, due: datetime | None, said: str) -> None:
-    """Note that it could not be told, and when it is tried again; None ends the subscription."""
+def not_told(store: DatabaseStore, delivery: Delivery, *, due: datetime, said: str) -> None:
+    """Note that it could not be told, and when it is tried again."""
     with store.writing() as connection:
-        if due is None:
-            _settle(connection, delivery, said=said)
-            _end(connection, delivery.subscription.id, "no answer")
-        else:
-            _settle(connection, delivery, due=due, said=said)
+        _settle(connection, delivery, due=due, said=said)
+
+
+def give_up(store: DatabaseStore, delivery: Delivery, *, why: str) -> None:
+    """End the subscription of a change that cannot be told; `why` is one of `WHYS`."""
+    with store.writing() as connection:
+        _end(connection, delivery.subscription.id, why)
 
 
 def _settle(connection: Connection, delivery: Delivery, **values: Any) -> None:

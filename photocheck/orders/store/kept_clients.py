@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Select, insert, select, update
 
-from photocheck.orders.model import OrderLine
+from photocheck.orders.model import OrderError, OrderLine
 from photocheck.orders.store import rows
 from photocheck.orders.store.database import DatabaseStore, insert_unless_there
 from photocheck.orders.store.tables import (
@@ -20,11 +20,16 @@ from photocheck.orders.store.tables import (
     orders,
     subscriptions,
 )
+from photocheck.speech import tr
 
 SHOP: Final = "shop"
 OWN: Final = "own"
 SEES: Final = (SHOP, OWN)
 """All orders of the shop, or those that the client began itself."""
+
+
+class UnseenError(OrderError):
+    """There is no such order, as far as this client may know."""
 
 
 @dataclass(frozen=True)
@@ -129,7 +134,7 @@ def end_client(store: DatabaseStore, known_as: str) -> bool:
 
 
 def every_client(store: DatabaseStore) -> tuple[Client, ...]:
-    """All clients ever made, by name."""
+    """All clients ever added, by name."""
     with store.reading() as connection:
         found = connection.execute(_clients().order_by(clients.c.known_as)).mappings()
         return tuple(_client(row) for row in found)
@@ -239,12 +244,12 @@ def order_of_client(store: DatabaseStore, client: Client, key: str) -> Found:
 
     Raises
     ------
-    OrderError
+    UnseenError
         When there is none, or it is none of the client's: nobody learns which.
     """
     found = orders_of(store, client, keys=[key], limit=1)
     if not found:
-        raise rows.no_order()
+        raise UnseenError(tr("there is no such order"), do=tr("Look at the list of orders"))
     return found[0]
 
 

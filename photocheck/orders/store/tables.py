@@ -277,9 +277,7 @@ client_tokens: Final = Table(
 client_orders: Final = Table(
     "client_orders",
     metadata,
-    Column(
-        "order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE"), primary_key=True
-    ),
+    Column("order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE"), primary_key=True),
     Column("client_id", Integer, ForeignKey("clients.id", ondelete="CASCADE"), nullable=False),
     Column("number", Words, nullable=False),
     UniqueConstraint("client_id", "number"),

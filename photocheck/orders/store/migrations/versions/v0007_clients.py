@@ -76,5 +76,5 @@ def _key(column: str) -> sa.ForeignKey:
     return sa.ForeignKey(column, ondelete="CASCADE")
 
 
-def _of(name: str, column: str) -> sa.Column:
+def _of(name: str, column: str) -> sa.Column[int]:
     return sa.Column(name, sa.Integer, _key(column), nullable=False)
