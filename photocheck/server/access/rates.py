@@ -42,11 +42,11 @@ RATES: Final[dict[str, RateLimitItem]] = {
     "checks from address": parse("600/hour"),
 }
 """All of them judgement: far above what one order needs, with room for a few dozen people behind
-one address, and far below what would fill a disk or keep a processor busy for others; a client is another of
-the shop's own programs, and brings the orders of a whole shop.  Of failures to sign in, one address
-has fewer than lock a name for all, so that nobody alone keeps a colleague out; a browser that
-signed in as that name before has its own count and no other (OWASP, "Slow Down Online Guessing
-Attacks with Device Cookies")."""
+one address, and far below what would fill a disk or keep a processor busy for others; a client is
+another of the shop's own programs, and brings the orders of a whole shop.  Of failures to sign in,
+one address has fewer than lock a name for all, so that nobody alone keeps a colleague out; a
+browser that signed in as that name before has its own count and no other (OWASP, "Slow Down Online
+Guessing Attacks with Device Cookies")."""
 
 SHARED: Final = frozenset(
     what
