@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final, Literal
 from urllib.parse import quote
 
@@ -20,6 +21,9 @@ PAGES: Final = (OWNER, PRACTISE, SHEET, WORKSHOP)
 
 CAME_FROM: Final = "from"
 """The part of the practice page's address that says which order it leads back to."""
+
+_PLAIN: Final = re.compile(r"[A-Za-z0-9_./-]+")
+"""What the interface's paths are made of: whatever else there is, no later stage may read."""
 
 Purpose = Literal[
     "page", "asset", "media", "upload", "stream", "sign in", "provider", "health", "interface"
@@ -59,7 +63,8 @@ def purpose_of(scope: Scope) -> tuple[Purpose, str] | None:
     if path == HEALTH:
         return None if websocket else ("health", path)
     if path.startswith(f"{BASE}/"):
-        return None if websocket else ("interface", path)
+        plain = _PLAIN.fullmatch(path)
+        return None if websocket or not plain else ("interface", path)
     before = framework.base()
     if not (path == before or path.startswith(f"{before}/")):
         return None
