@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any, Final
 
-from photocheck_app.doors.interface import telling
+from photocheck_app.doors.programs import telling
 from photocheck_app.doors.retention import forgetting, retention
 from photocheck_app.doors.running import RUNS
 

@@ -171,7 +171,7 @@ def own(connection: Connection, order_id: int, client_id: int, number: str) -> N
 
 
 @dataclass(frozen=True)
-class Found:
+class SeenOrder:
     """An order as a client finds it.
 
     Attributes
@@ -202,13 +202,13 @@ def orders_of(
     limit: int = 100,
     number: str | None = None,
     keys: Collection[str] | None = None,
-) -> tuple[Found, ...]:
+) -> tuple[SeenOrder, ...]:
     """Orders that a client sees, oldest first.
 
     Parameters
     ----------
     after : int
-        Only those with a larger `Found.place`.
+        Only those with a larger `SeenOrder.place`.
     limit : int
     number : str or None
         Only that of this number of the client's own.
@@ -234,12 +234,12 @@ def orders_of(
     with store.reading() as connection:
         found = connection.execute(wanted).mappings().all()
     return tuple(
-        Found(row["place"], row["own_number"], rows.line_of(row), row["opened"], row["number"])
+        SeenOrder(row["place"], row["own_number"], rows.line_of(row), row["opened"], row["number"])
         for row in found
     )
 
 
-def order_of_client(store: DatabaseStore, client: Client, key: str) -> Found:
+def order_of_client(store: DatabaseStore, client: Client, key: str) -> SeenOrder:
     """One order, if the client sees it.
 
     Raises

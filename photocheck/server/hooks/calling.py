@@ -11,7 +11,7 @@ from threading import Timer
 from typing import Final
 
 from photocheck.errors import reason_of
-from photocheck.server.hooks.reach import Place
+from photocheck.server.hooks.reach import CallPlace
 from photocheck.speech import tr
 
 WITHIN_S: Final = 10.0
@@ -25,9 +25,10 @@ class CallError(Exception):
 class _Connection(http.client.HTTPConnection):
     """To the address that was looked up, whatever the name may mean by now."""
 
-    def __init__(self, place: Place, context: ssl.SSLContext | None) -> None:
+    def __init__(self, place: CallPlace, context: ssl.SSLContext | None) -> None:
         super().__init__(place.host, place.port, timeout=WITHIN_S)
         self._place, self._context = place, context
+        self.was_cut = False
 
     def connect(self) -> None:
         """Connect, and believe only the certificate of the host."""
@@ -38,12 +39,13 @@ class _Connection(http.client.HTTPConnection):
 
     def cut(self) -> None:
         """End it from another thread."""
+        self.was_cut = True
         with suppress(OSError, AttributeError):
             self.sock.shutdown(socket.SHUT_RDWR)
 
 
 def call(
-    place: Place,
+    place: CallPlace,
     body: bytes,
     headers: Mapping[str, str],
     *,
@@ -53,7 +55,7 @@ def call(
 
     Parameters
     ----------
-    place : Place
+    place : CallPlace
     body : bytes
     headers : mapping
     context : SSLContext, optional
@@ -72,7 +74,10 @@ def call(
     watch.start()
     try:
         connection.request("POST", place.path, body, dict(headers))
-        return connection.getresponse().status
+        status = connection.getresponse().status
+        if connection.was_cut:  # a head that breaks off is taken for a whole one
+            raise TimeoutError("timed out")
+        return status
     except (OSError, http.client.HTTPException) as error:
         said = reason_of(error) if isinstance(error, OSError) else type(error).__name__
         raise CallError(tr("no answer ({reason})", reason=" ".join(said.split()))) from error

@@ -33,7 +33,7 @@ class ReachError(PhotocheckError):
 
 
 @dataclass(frozen=True)
-class Place:
+class CallPlace:
     """Where to connect.
 
     Attributes
@@ -71,7 +71,7 @@ def place_of(
     calls: Calls,
     *,
     look_up: Callable[..., list[Any]] = socket.getaddrinfo,
-) -> Place:
+) -> CallPlace:
     """Where a call to this address goes, its name looked up once.
 
     Raises
@@ -105,7 +105,7 @@ def place_of(
             )
     path = parts.path or "/"
     path += f"?{parts.query}" if parts.query else ""
-    return Place(str(addresses[0]), host, port, not plain, path)
+    return CallPlace(str(addresses[0]), host, port, not plain, path)
 
 
 def is_everybodys(address: IPAddress) -> bool:

@@ -15,7 +15,7 @@ from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.kept_changes import Change, Delivery
 from photocheck.orders.store.kept_clients import Client, every_client
 from photocheck.server.hooks.calling import WITHIN_S, CallError, call
-from photocheck.server.hooks.reach import Place, ReachError, place_of
+from photocheck.server.hooks.reach import CallPlace, ReachError, place_of
 from photocheck.server.hooks.signing import secret_of, signature
 
 LEASE_S: Final = 3 * WITHIN_S
@@ -34,7 +34,7 @@ EVERY_S: Final = 2.0
 
 _log = logging.getLogger(__name__)
 
-Call = Callable[[Place, bytes, Mapping[str, str]], int]
+Call = Callable[[CallPlace, bytes, Mapping[str, str]], int]
 Told = Callable[[Change], dict[str, Any]]
 
 

@@ -14,11 +14,11 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.kept_clients import Client
 from photocheck.server.access.rates import MEGABYTE, Rates
-from photocheck.server.interface import ordering, telling
+from photocheck.server.interface import ordering, subscribing
 from photocheck.server.interface.asked import Asked, body_of, operation_of, parameters_of
 from photocheck.server.interface.openapi import openapi
 from photocheck.server.interface.operations import Operation
-from photocheck.server.interface.problems import Answer, as_json, failure, problem_of
+from photocheck.server.interface.problems import Reply, as_json, failure, problem_of
 from photocheck.server.shop import Shop
 from photocheck.uploads.gate import on_behalf_of
 
@@ -42,8 +42,8 @@ class Desk:
     counts: Rates
 
 
-def answer(desk: Desk, client: Client, asked: Asked) -> Answer:
-    """Answer what a client asks; whatever goes wrong becomes a problem.
+def answer(desk: Desk, client: Client, asked: Asked) -> Reply:
+    """Reply what a client asks; whatever goes wrong becomes a problem.
 
     Parameters
     ----------
@@ -88,41 +88,41 @@ def tag_of(content: bytes) -> str:
     return f'"{sha256(content).hexdigest()[:32]}"'
 
 
-def _tagged(made: Answer, asked: Asked) -> Answer:
+def _tagged(made: Reply, asked: Asked) -> Reply:
     """With its tag; to who has it already, only that (RFC 9110, 13.1.2)."""
     tag = tag_of(made.content)
     headers = {**made.headers, "ETag": tag}
     if tag in asked.headers.get("if-none-match", ""):
-        return Answer(304, headers=headers)
-    return Answer(made.status, made.content, made.kind, headers)
+        return Reply(304, headers=headers)
+    return Reply(made.status, made.content, made.kind, headers)
 
 
-def _json(status: int, value: Any, **headers: str) -> Answer:
+def _json(status: int, value: Any, **headers: str) -> Reply:
     # What is said of people's dogs stays in no cache between (OWASP ASVS 5.0, 14.3.2).
     told = {"Cache-Control": "private, no-cache", **headers}
-    return Answer(status, as_json(value), "application/json", told)
+    return Reply(status, as_json(value), "application/json", told)
 
 
 _Given = Mapping[str, Any]
 
 
-def _describe(_desk: Desk, _client: Client, _given: _Given, _body: Any, _asked: Asked) -> Answer:
+def _describe(_desk: Desk, _client: Client, _given: _Given, _body: Any, _asked: Asked) -> Reply:
     return _json(200, openapi())
 
 
-def _whoami(_desk: Desk, client: Client, _given: _Given, _body: Any, _asked: Asked) -> Answer:
+def _whoami(_desk: Desk, client: Client, _given: _Given, _body: Any, _asked: Asked) -> Reply:
     told = {"name": client.name, "sees": client.sees, "calls": list(client.calls.hosts)}
     return _json(200, told)
 
 
-def _create(desk: Desk, client: Client, _given: _Given, body: Any, _asked: Asked) -> Answer:
+def _create(desk: Desk, client: Client, _given: _Given, body: Any, _asked: Asked) -> Reply:
     told, new = ordering.create(desk.store, client, body)
     if not new:
         return _json(200, told)
     return _json(201, told, Location=ordering.address_of(told["order"]))
 
 
-def _list(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Answer:
+def _list(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Reply:
     return _json(200, ordering.lines(desk.store, client, **given))
 
 
@@ -133,11 +133,11 @@ def _read(
     given: _Given,
     _body: Any,
     _asked: Asked,
-) -> Answer:
+) -> Reply:
     return _json(200, read(desk.store, client, given["order"]))
 
 
-def _put_case(desk: Desk, client: Client, given: _Given, body: Any, asked: Asked) -> Answer:
+def _put_case(desk: Desk, client: Client, given: _Given, body: Any, asked: Asked) -> Reply:
     def unchanged(case: Any) -> bool:
         wanted = asked.headers.get("if-match", "*").strip()
         return wanted == "*" or tag_of(as_json(case)) in wanted
@@ -146,41 +146,41 @@ def _put_case(desk: Desk, client: Client, given: _Given, body: Any, asked: Asked
     return _json(200, told)
 
 
-def _photo(desk: Desk, client: Client, given: _Given, body: Any, _asked: Asked) -> Answer:
+def _photo(desk: Desk, client: Client, given: _Given, body: Any, _asked: Asked) -> Reply:
     shop = ordering.shop_files(desk.shop)
     name, new = ordering.add_photo(desk.store, client, given["order"], body or b"", heic=shop.heic)
     return _json(201 if new else 200, {"photo": name})
 
 
-def _check(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Answer:
+def _check(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Reply:
     shop = ordering.shop_files(desk.shop)
     told, new = ordering.check(desk.store, client, given["order"], shop)
     return _json(201 if new else 200, told)
 
 
-def _cut(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Answer:
+def _cut(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Reply:
     shop = ordering.shop_files(desk.shop)
     return _json(200, ordering.cut(desk.store, client, given["order"], shop))
 
 
-def _changes(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Answer:
-    return _json(200, telling.changes(desk.store, client, **given))
+def _changes(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Reply:
+    return _json(200, subscribing.changes(desk.store, client, **given))
 
 
-def _subscribe(desk: Desk, client: Client, _given: _Given, body: Any, _asked: Asked) -> Answer:
-    return _json(201, telling.subscribe(desk.store, client, body["address"]))
+def _subscribe(desk: Desk, client: Client, _given: _Given, body: Any, _asked: Asked) -> Reply:
+    return _json(201, subscribing.subscribe(desk.store, client, body["address"]))
 
 
-def _subscriptions(desk: Desk, client: Client, _given: _Given, _body: Any, _a: Asked) -> Answer:
-    return _json(200, telling.subscriptions(desk.store, client))
+def _subscriptions(desk: Desk, client: Client, _given: _Given, _body: Any, _a: Asked) -> Reply:
+    return _json(200, subscribing.subscriptions(desk.store, client))
 
 
-def _unsubscribe(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Answer:
-    telling.unsubscribe(desk.store, client, int(given["subscription"]))
-    return Answer(204)
+def _unsubscribe(desk: Desk, client: Client, given: _Given, _body: Any, _asked: Asked) -> Reply:
+    subscribing.unsubscribe(desk.store, client, int(given["subscription"]))
+    return Reply(204)
 
 
-_DOING: Final[Mapping[str, Callable[[Desk, Client, _Given, Any, Asked], Answer]]] = {
+_DOING: Final[Mapping[str, Callable[[Desk, Client, _Given, Any, Asked], Reply]]] = {
     "describe": _describe,
     "whoami": _whoami,
     "create_order": _create,

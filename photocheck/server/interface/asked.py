@@ -11,15 +11,15 @@ from photocheck.errors import CaseError
 from photocheck.orders.bounds import MOST_ASKED_BYTES
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.schemas.reading import parse_json
+from photocheck.server.interface.json_shapes import shapes
 from photocheck.server.interface.operations import (
     PHOTO_KINDS,
-    Found,
     Operation,
     Parameter,
+    Way,
     found_at,
 )
 from photocheck.server.interface.problems import RefusedError, nothing_there
-from photocheck.server.interface.shapes import shapes
 from photocheck.speech import tr
 
 
@@ -52,7 +52,7 @@ def operation_of(asked: Asked) -> tuple[Operation, Mapping[str, str]]:
     RefusedError
         404 for another path, 405 for another method.
     """
-    found: Found = found_at(asked.path)
+    found: Way = found_at(asked.path)
     if not found.operations:
         raise nothing_there()
     method = "GET" if asked.method == "HEAD" else asked.method

@@ -7,6 +7,7 @@ from functools import cache
 from http import HTTPStatus
 from typing import Any, Final
 
+from photocheck.server.interface.json_shapes import shapes
 from photocheck.server.interface.operations import (
     ALWAYS,
     BASE,
@@ -17,7 +18,6 @@ from photocheck.server.interface.operations import (
     Operation,
     Parameter,
 )
-from photocheck.server.interface.shapes import shapes
 from photocheck.version import __version__
 
 _ABOUT: Final = """What other programs may ask of a desk that runs.

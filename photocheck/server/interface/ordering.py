@@ -317,7 +317,7 @@ def cut(store: DatabaseStore, client: Client, key: str, shop: Shop) -> Told:
     }
 
 
-def _seen(store: DatabaseStore, client: Client, key: str) -> kept.Found:
+def _seen(store: DatabaseStore, client: Client, key: str) -> kept.SeenOrder:
     """The order, where the client may see it; every way to one begins here."""
     try:
         return order_of_client(store, client, key)

@@ -18,7 +18,7 @@ from photocheck.uploads.gate import BusyError
 
 
 @dataclass(frozen=True)
-class Answer:
+class Reply:
     """What is sent back.
 
     Attributes
@@ -79,7 +79,7 @@ _STATUS: Final[tuple[tuple[type[PhotocheckError], int], ...]] = (
 """By kind of error, the first that fits; all others are about what was sent (422)."""
 
 
-def problem_of(error: PhotocheckError) -> Answer:
+def problem_of(error: PhotocheckError) -> Reply:
     """What is answered for an error that people can read."""
     if isinstance(error, RefusedError):
         return problem(error.status, error, more=error.more, headers=error.headers)
@@ -94,7 +94,7 @@ def problem(
     *,
     more: Mapping[str, Any] | None = None,
     headers: Mapping[str, str] | None = None,
-) -> Answer:
+) -> Reply:
     """One with a status of its own."""
     said = {
         "type": "about:blank",
@@ -107,10 +107,10 @@ def problem(
         **(more or {}),
     }
     told = {"Cache-Control": "no-store", **(headers or {})}
-    return Answer(status, as_json(said), PROBLEM, told)
+    return Reply(status, as_json(said), PROBLEM, told)
 
 
-def failure() -> Answer:
+def failure() -> Reply:
     """What is answered where the program failed; why is in the log."""
     return problem(
         500,

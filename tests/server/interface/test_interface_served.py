@@ -23,6 +23,7 @@ from photocheck.fit.answer import fit
 from photocheck.orders.deciding import decide_on
 from photocheck.orders.store import open_store
 from photocheck.server.access.clients import calls_to, make_client
+from photocheck.server.hooks.telling import EVERY_S
 from tests.support.places import ROOT
 from tests.support.programs import (
     SORREL,
@@ -274,7 +275,8 @@ def test_nobody_is_called_whom_the_shop_has_not_named(app: Alone) -> None:
 def test_without_a_subscription_nothing_leaves_the_machine(tmp_path: Path) -> None:
     with served_alone(tmp_path) as app:
         let_in(app, "Quiet", calls="127.0.0.1:9").whole_order("J-1")
-        time.sleep(5)  # two looks at what is to be told
+        after = time.monotonic() + 2 * EVERY_S
+        until(lambda: time.monotonic() > after, "two looks at what is to be told")
         app.process.terminate()
         assert app.process.wait(20) == 0
         assert app.noted.read_text() == ""

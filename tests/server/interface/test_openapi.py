@@ -38,7 +38,7 @@ from photocheck.server.interface import answering
 from photocheck.server.interface.openapi import openapi
 from photocheck.server.interface.operations import BASE, OPERATIONS, PROBLEM, Operation, found_at
 from photocheck.server.pace import Buckets, Pace
-from photocheck_app.doors import interface, middleware
+from photocheck_app.doors import middleware, programs
 from photocheck_app.doors import settings as door_settings
 from photocheck_app.doors.middleware import Guard
 from tests.support.programs import SORREL, sorrel
@@ -88,7 +88,7 @@ def paces(monkeypatch: pytest.MonkeyPatch) -> None:
     fast = Pace(10**6, 10**6)
     monkeypatch.setattr(middleware, "REQUESTS", Buckets(fast))
     rates = Rates({name: rate.__class__(10**6) for name, rate in Rates().rates.items()})
-    monkeypatch.setattr(interface, "COUNTS", rates)
+    monkeypatch.setattr(programs, "COUNTS", rates)
 
 
 @pytest.fixture
@@ -99,7 +99,7 @@ def server(
     with closing(open_store(str(tmp_path / "orders.sqlite3"))) as store:
         token = make_client(store, "Tester", calls=calls_to(["hooks.example"]))
     app = Starlette(
-        routes=interface.ROUTES,
+        routes=programs.ROUTES,
         middleware=[Middleware(Guard, self_test=lambda _: ())],
     )
     logging.getLogger("httpx").setLevel(logging.WARNING)

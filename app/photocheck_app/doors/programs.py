@@ -23,12 +23,12 @@ from photocheck.server.interface.answering import Desk, answer
 from photocheck.server.interface.asked import Asked, most_bytes, operation_of, refuse_kind
 from photocheck.server.interface.operations import BASE, Operation
 from photocheck.server.interface.problems import (
-    Answer,
+    Reply,
     problem_of,
     too_large,
     unknown_token,
 )
-from photocheck.server.interface.telling import change_told
+from photocheck.server.interface.subscribing import change_told
 from photocheck.server.shop import shop_of
 from photocheck.speech import tr
 from photocheck.uploads.gate import BusyError
@@ -50,7 +50,7 @@ class Interface:
         self._photos = asyncio.Semaphore(PHOTOS_AT_ONCE)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer one request."""
+        """Reply one request."""
         request = Request(scope, receive)
         try:
             found = await run_in_threadpool(_who_asks, request)
@@ -66,7 +66,7 @@ class Interface:
             made = problem_of(error)
         await _response(made)(scope, receive, send)
 
-    async def _answered(self, request: Request, client: Client) -> Answer:
+    async def _answered(self, request: Request, client: Client) -> Reply:
         asked = Asked(
             request.method,
             request.url.path.removeprefix(BASE),
@@ -91,7 +91,7 @@ class Interface:
 
     async def _with_body(
         self, request: Request, client: Client, asked: Asked, operation: Operation
-    ) -> Answer:
+    ) -> Reply:
         body = await _body(request, most_bytes(operation))
         whole = Asked(asked.method, asked.path, asked.query, asked.headers, body)
         return await run_in_threadpool(answer, Desk(the_store(), shop_of, COUNTS), client, whole)
@@ -132,7 +132,7 @@ async def _body(request: Request, most: int) -> bytes:
     return bytes(came)
 
 
-def _response(made: Answer) -> Response:
+def _response(made: Reply) -> Response:
     headers = dict(made.headers)
     return Response(made.content, made.status, headers, made.kind or None)
 
