@@ -16,7 +16,7 @@ from photocheck.server.interface.operations import (
     PHOTO_KINDS,
     Operation,
     Parameter,
-    Way,
+    PathFound,
     found_at,
 )
 from photocheck.server.interface.problems import RefusedError, nothing_there
@@ -52,7 +52,7 @@ def operation_of(asked: Asked) -> tuple[Operation, Mapping[str, str]]:
     RefusedError
         404 for another path, 405 for another method.
     """
-    found: Way = found_at(asked.path)
+    found: PathFound = found_at(asked.path)
     if not found.operations:
         raise nothing_there()
     method = "GET" if asked.method == "HEAD" else asked.method

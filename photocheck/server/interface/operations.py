@@ -64,7 +64,7 @@ class Operation:
     id, method, path, about : str
         `path` is below `BASE`, parts to be filled in stand in braces.
     answers : mapping of int to str
-        What is answered where all goes well: names of `photocheck.server.interface.json_shapes`, empty
+        What is answered where all goes well: names of `json_shapes.shapes`, empty
         for an answer without a body.
     refusals : tuple of int
         Statuses besides `ALWAYS`.
@@ -262,7 +262,7 @@ _FORMS: Final = {"order": KEY_FORM.pattern, "subscription": "[1-9][0-9]{0,9}"}
 
 
 @dataclass(frozen=True)
-class Way:
+class PathFound:
     """What a path leads to.
 
     Attributes
@@ -276,7 +276,7 @@ class Way:
     parts: Mapping[str, str] = field(default_factory=dict)
 
 
-def found_at(path: str) -> Way:
+def found_at(path: str) -> PathFound:
     """What lies at a path below `BASE`.
 
     >>> sorted(found_at("/orders").operations)
@@ -287,8 +287,8 @@ def found_at(path: str) -> Way:
     for form, operations in _paths().items():
         fits = re.fullmatch(form, path)
         if fits:
-            return Way(operations, fits.groupdict())
-    return Way()
+            return PathFound(operations, fits.groupdict())
+    return PathFound()
 
 
 @cache

@@ -22,7 +22,7 @@ from photocheck.server.hooks.calling import CallError
 from photocheck.server.hooks.reach import CallPlace
 from photocheck.server.hooks.signing import new_secret, signature
 from photocheck.server.hooks.telling import LEASE_S, WAITS_S, Teller
-from photocheck.server.interface.telling import change_told
+from photocheck.server.interface.subscribing import change_told
 from tests.support.store_orders import checked
 
 HERE = "https://127.0.0.1:9000/told"
