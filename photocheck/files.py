@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from photocheck.errors import PhotocheckError, reason_of
+from photocheck.errors import PhotocheckError, disk_is_full, reason_of
 from photocheck.speech import tr
 
 _NEW: Final = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
@@ -55,6 +55,12 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
         temporary = None
         sync_folder(target.parent)
     except OSError as error:
+        if disk_is_full(error):
+            raise PhotocheckError(
+                tr("the disk is full, and nothing was written"),
+                where=os.fspath(path),
+                do=tr("Make room on it, or name another place"),
+            ) from error
         raise PhotocheckError(
             tr("the file cannot be written ({reason})", reason=reason_of(error)),
             where=os.fspath(path),

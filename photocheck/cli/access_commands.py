@@ -12,6 +12,7 @@ import click
 
 from photocheck.cli.say import say, sure
 from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.cli.which_order import key_of
 from photocheck.speech import tr, tr_n
 
 if TYPE_CHECKING:
@@ -192,6 +193,7 @@ def link(key: str, page: str, days: float | None, end: bool, by: str, address: s
     from photocheck.server.access.addresses import address_of_link
 
     store = _store(address)
+    key = key_of(store, key)
     if end:
         ended = passes.end_links(store, key)
         say(tr_n("{count} link taken back.", "{count} links taken back.", ended))
