@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import os
 import secrets
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -22,7 +24,8 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
     Parameters
     ----------
     path : path
-        What it shall be called; an older file of that name stays until then.
+        What it shall be called; an older file of that name stays until then.  A device or a pipe is
+        written to, once all of it is there.
     private : bool
         Whether only whoever writes it may read it, whatever the umask and the older file say:
         for what holds an owner's photos, words or readings, or a secret.
@@ -39,6 +42,14 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
     target = Path(path)
     temporary: str | None = None
     try:
+        if _is_no_file(target):
+            # A pipe, a terminal, the place where everything vanishes: another cannot take its
+            # place, and what was begun there cannot be taken back.
+            held = io.BytesIO()
+            yield held
+            with target.open("wb") as device:
+                device.write(held.getvalue())
+            return
         # The system takes the umask off these rights; asking for the umask means setting it, for
         # every thread of the process, and a file made at that moment would be open to all.
         temporary = str(target.with_name(f".{target.name}.{secrets.token_hex(8)}.part"))
@@ -70,6 +81,15 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
         if temporary is not None:
             with suppress(OSError):
                 os.unlink(temporary)
+
+
+def _is_no_file(target: Path) -> bool:
+    """Whether something other than a file or a folder stands there."""
+    try:
+        mode = target.stat().st_mode
+    except (OSError, ValueError):
+        return False
+    return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
 
 
 def sync_folder(folder: str | os.PathLike[str]) -> None:

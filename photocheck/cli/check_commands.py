@@ -23,7 +23,8 @@ from photocheck.cli.case_options import (
 )
 from photocheck.cli.exits import FAILED
 from photocheck.cli.progress import progress
-from photocheck.cli.say import COLOURS, columns, say, say_json
+from photocheck.cli.report_lines import say_report
+from photocheck.cli.say import columns, say, say_json
 from photocheck.cli.streams import STREAM, folder_of, json_given, source, target
 from photocheck.errors import CaseError
 from photocheck.photo.kind import MAX_BYTES
@@ -147,12 +148,7 @@ def check(
 
         say_json(report_text(report), err=aside)
     else:
-        from photocheck.shown.plain import plain_report, wrapped_to
-
-        with wrapped_to(columns()):
-            headline, _, rest = plain_report(report).partition("\n\n")
-        say(headline, colour=COLOURS[report.verdict], bold=True, err=aside)
-        say(f"\n{rest}", err=aside)
+        say_report(report, err=aside)
         if ratios is not None:
             used = tr("Ratios tape over photo: version {version}.", version=report.ratios_version)
             say("\n" + used, err=aside)

@@ -5,6 +5,7 @@ Heavy modules are imported inside the commands, so that ``--help`` answers at on
 
 from __future__ import annotations
 
+import codecs
 from typing import Final
 
 import click
@@ -45,7 +46,7 @@ def export(
     there; an older one of that name is replaced. "photocheck schema orders" prints the format
     of the JSON.
     """
-    from photocheck.cli.streams import target, tell
+    from photocheck.cli.streams import STREAM, target, tell
     from photocheck.files import replacing
     from photocheck.orders.store import open_store
     from photocheck.shown.outgoing import json_file, still_there, table_file
@@ -68,5 +69,7 @@ def export(
     keys = [line.key for line in store.lines() if line.state in wanted]
     orders = still_there(store, keys)
     with target(out, binary=False) as path, replacing(path, private=True) as file:
-        file.write(json_file(orders) if as_json else table_file(orders, delimiter=mark))
+        content = json_file(orders) if as_json else table_file(orders, delimiter=mark)
+        # What tells spreadsheets of UTF-8 is in the way of programs.
+        file.write(content.removeprefix(codecs.BOM_UTF8) if out == STREAM else content)
     tell(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out), out)

@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from photocheck.cli.case_options import json_option
+from photocheck.cli.report_lines import say_report
 from photocheck.cli.say import COLOURS, columns, say, say_json
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.cli.which_order import SHORT, found_by, key_of
+from photocheck.orders.harmless import one_line
 from photocheck.orders.model import CHOICES, STATES
 from photocheck.speech import tr, tr_n
 from photocheck.words import VERDICT_TITLES, VERDICTS
@@ -38,6 +40,9 @@ _ELSEWHERE: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     }
 )
 """Commands that have stood by themselves for long, and do the same here."""
+
+_NAME: Final = 36
+"""Letters of an order's name in a list: what else is told of it stays on an ordinary line."""
 
 
 class _OrderCommands(click.Group):
@@ -110,7 +115,6 @@ def show_order(order: str, as_json: bool, address: str | None) -> None:
     from photocheck.orders.export import orders_to_dict
     from photocheck.orders.gaps import gaps
     from photocheck.orders.listing import STATE_TITLES
-    from photocheck.shown.plain import plain_report, wrapped_to
 
     store = _opened(address)
     found = store.order(key_of(store, order))
@@ -121,11 +125,8 @@ def show_order(order: str, as_json: bool, address: str | None) -> None:
     say(found.name or tr("an order without a name"), bold=True)
     say(f"{found.key}  {tr(STATE_TITLES[found.state])}  {_day(found.opened)}")
     if found.checks:
-        report = found.checks[-1].report
-        with wrapped_to(columns()):
-            headline, _, rest = plain_report(report).partition("\n\n")
-        say(f"\n{headline}", colour=COLOURS[report.verdict], bold=True)
-        say(f"\n{rest}")
+        say("")
+        say_report(found.checks[-1].report)
     elif lacking := gaps(found.draft):
         say(tr("Still lacking") + "\n" + "\n".join(f"  - {gap.sentence}" for gap in lacking))
     for made in found.decisions:
@@ -177,6 +178,7 @@ def _tell(store: DatabaseStore, lines: list[OrderLine], *, as_json: bool) -> Non
     """One line for each, as wide as the terminal is; or all of them as JSON."""
     from photocheck.orders.listing import STATE_TITLES
     from photocheck.orders.store.numbers import numbers_of
+    from photocheck.shown.plain import table
 
     numbers = numbers_of(store)
     if as_json:
@@ -194,13 +196,18 @@ def _tell(store: DatabaseStore, lines: list[OrderLine], *, as_json: bool) -> Non
         ]
         say_json(json.dumps(told, ensure_ascii=False, indent=2))
         return
+    rows = [
+        (
+            line.key[:SHORT],
+            one_line(", ".join(filter(None, (numbers.get(line.key, ""), line.name))), _NAME) or "-",
+            tr(STATE_TITLES[line.state]),
+            tr(VERDICT_TITLES[line.verdict]) if line.verdict else "-",
+            _day(line.sent) or "-",
+        )
+        for line in lines
+    ]
     wide = columns()
-    for line in lines:
-        verdict = tr(VERDICT_TITLES[line.verdict]) if line.verdict else ""
-        known = ", ".join(filter(None, (numbers.get(line.key, ""), line.name))) or "-"
-        parts = (line.key[:SHORT], tr(STATE_TITLES[line.state]), verdict, known, _day(line.sent))
-        text = "  ".join(" ".join(part.split()) for part in parts if part)
-        if len(text) > wide:
-            text = f"{text[: wide - 1]}…"
-        say(text, colour=COLOURS.get(line.verdict, "") if line.state == "waiting" else "")
+    for line, text in zip(lines, table(rows).splitlines() if rows else (), strict=True):
+        short = text if len(text) <= wide else f"{text[: wide - 1]}…"
+        say(short, colour=COLOURS.get(line.verdict, "") if line.state == "waiting" else "")
     say(tr_n("{count} order", "{count} orders", len(lines)), err=True)

@@ -51,6 +51,11 @@ def wrapped_to(columns: int) -> Iterator[None]:
         _width.reset(before)
 
 
+def plain_headline(report: Report) -> str:
+    """The headline as it stands in `plain_report`."""
+    return _wrapped(report.headline)
+
+
 def plain_report(report: Report) -> str:
     """The whole answer as text: the headline first, then the figures, then what to do.
 
@@ -59,7 +64,7 @@ def plain_report(report: Report) -> str:
     str
         Lines without a final line break.
     """
-    blocks = [_wrapped(report.headline), _span_table(report)]
+    blocks = [plain_headline(report), _span_table(report)]
     if report.promise:
         blocks.insert(1, _wrapped(report.promise))
     if why := (
