@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+
 
 class PhotocheckError(Exception):
     """Something the user can put right.
@@ -37,6 +39,14 @@ def printable(text: str) -> str:
 def reason_of(error: Exception) -> str:
     """Why the system refused, in its own words, to stand in a sentence."""
     return (getattr(error, "strerror", None) or str(error)).lower()
+
+
+def disk_is_full(error: BaseException) -> bool:
+    """Whether that is why the system or the database refused."""
+    full = getattr(error, "errno", None) in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+    # What SQLite says (SQLITE_FULL), and PostgreSQL (53100, disk_full).
+    said = str(getattr(error, "orig", error))
+    return full or "disk is full" in said or "No space left on device" in said
 
 
 class CaseError(PhotocheckError):

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import os
 import secrets
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO, Final
 
-from photocheck.errors import PhotocheckError, reason_of
+from photocheck.errors import PhotocheckError, disk_is_full, reason_of
 from photocheck.speech import tr
 
 _NEW: Final = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
@@ -22,7 +24,8 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
     Parameters
     ----------
     path : path
-        What it shall be called; an older file of that name stays until then.
+        What it shall be called; an older file of that name stays until then.  A device or a pipe is
+        written to, once all of it is there.
     private : bool
         Whether only whoever writes it may read it, whatever the umask and the older file say:
         for what holds an owner's photos, words or readings, or a secret.
@@ -39,6 +42,14 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
     target = Path(path)
     temporary: str | None = None
     try:
+        if _is_no_file(target):
+            # A pipe, a terminal, the place where everything vanishes: another cannot take its
+            # place, and what was begun there cannot be taken back.
+            held = io.BytesIO()
+            yield held
+            with target.open("wb") as device:
+                device.write(held.getvalue())
+            return
         # The system takes the umask off these rights; asking for the umask means setting it, for
         # every thread of the process, and a file made at that moment would be open to all.
         temporary = str(target.with_name(f".{target.name}.{secrets.token_hex(8)}.part"))
@@ -55,6 +66,12 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
         temporary = None
         sync_folder(target.parent)
     except OSError as error:
+        if disk_is_full(error):
+            raise PhotocheckError(
+                tr("the disk is full, and nothing was written"),
+                where=os.fspath(path),
+                do=tr("Make room on it, or name another place"),
+            ) from error
         raise PhotocheckError(
             tr("the file cannot be written ({reason})", reason=reason_of(error)),
             where=os.fspath(path),
@@ -64,6 +81,15 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
         if temporary is not None:
             with suppress(OSError):
                 os.unlink(temporary)
+
+
+def _is_no_file(target: Path) -> bool:
+    """Whether something other than a file or a folder stands there."""
+    try:
+        mode = target.stat().st_mode
+    except (OSError, ValueError):
+        return False
+    return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
 
 
 def sync_folder(folder: str | os.PathLike[str]) -> None:

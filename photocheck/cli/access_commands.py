@@ -1,4 +1,4 @@
-"""Commands on who comes to what: staff at the desk, owners' links.
+"""Commands on who comes to what: staff at the desk, other programs, owners' links.
 
 Heavy modules are imported inside the commands, so that ``--help`` answers at once.
 """
@@ -12,6 +12,7 @@ import click
 
 from photocheck.cli.say import say, sure
 from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.cli.which_order import key_of
 from photocheck.speech import tr, tr_n
 
 if TYPE_CHECKING:
@@ -73,6 +74,103 @@ def everybody(address: str | None) -> None:
         say(f"{since:%Y-%m-%d}  {name}")
 
 
+@click.group()
+def client() -> None:
+    """Say which other programs may come to the orders, at /api/v1 of "photocheck serve"."""
+
+
+_calls = click.option(
+    "--calls",
+    "hosts",
+    multiple=True,
+    metavar="HOST",
+    help="A host at which it may be told of changes, hooks.example or 127.0.0.1:9000; repeat.",
+)
+_private = click.option(
+    "--private", is_flag=True, help="With --calls: also where a host lies in a private network."
+)
+
+
+@client.command("add")
+@click.argument("name")
+@click.option("--own-orders", is_flag=True, help="It sees only orders that it began itself.")
+@_calls
+@_private
+@STORE_OPTION
+def add_client(
+    name: str, own_orders: bool, hosts: tuple[str, ...], private: bool, address: str | None
+) -> None:
+    """Let a program called NAME come in, and print its token.
+
+    The token is shown once and cannot be looked up later. The history of orders shows the name.
+    """
+    from photocheck.server.access import clients
+
+    calls = clients.calls_to(hosts, private=private)
+    token = clients.make_client(_store(address, new=True), name, own_orders=own_orders, calls=calls)
+    say(token)
+    _say_once(hosts)
+
+
+@client.command("token")
+@click.argument("name")
+@_calls
+@_private
+@STORE_OPTION
+def another_token(name: str, hosts: tuple[str, ...], private: bool, address: str | None) -> None:
+    """Print another token for NAME; those it had open nothing from this moment on.
+
+    With --calls, the hosts named now take the place of those named before.
+    """
+    from photocheck.server.access import clients
+
+    calls = clients.calls_to(hosts, private=private) if hosts or private else None
+    token = clients.renew_client(_store(address), name, calls=calls)
+    say(token)
+    _say_once(hosts)
+
+
+@client.command("remove")
+@click.argument("name")
+@STORE_OPTION
+def remove_client(name: str, address: str | None) -> None:
+    """Let NAME in no more, from this moment on, and tell it nothing more.
+
+    Its orders stay, and the history keeps the name.
+    """
+    from photocheck.server.access import clients
+
+    clients.end_client(_store(address), name)
+    say(tr("{name} can no longer come in.", name=name))
+
+
+@client.command("list")
+@STORE_OPTION
+def every_client(address: str | None) -> None:
+    """List the programs that were let in, what they see, and whom they have called."""
+    from photocheck.orders.store.kept_changes import subscriptions_of
+    from photocheck.orders.store.kept_clients import SHOP
+    from photocheck.orders.store.kept_clients import every_client as everyone
+
+    store = _store(address)
+    subscribed = subscriptions_of(store)
+    for one in everyone(store):
+        sees = tr("sees all orders") if one.sees == SHOP else tr("sees its own orders")
+        calls = tr("may have called {hosts}", hosts=", ".join(one.calls.hosts) or "-")
+        state = "" if one.open else f"  ({tr('removed')})"
+        say(f"{one.at:%Y-%m-%d}  {one.name}  {sees}  {calls}{state}")
+        for place in (each for each in subscribed if each.client == one.id and not each.ended):
+            waiting = tr_n("{count} change waits", "{count} changes wait", place.waiting)
+            say(f"            {place.address}  {waiting}  {place.said}".rstrip())
+
+
+def _say_once(hosts: tuple[str, ...]) -> None:
+    say(tr("This token is shown once: keep it where only that program can read it."), err=True)
+    if hosts:
+        said = tr("What it is told is sent by the server itself, over https, to the hosts named.")
+        say(said, err=True)
+
+
 @click.command()
 @click.argument("key")
 @click.option(
@@ -95,6 +193,7 @@ def link(key: str, page: str, days: float | None, end: bool, by: str, address: s
     from photocheck.server.access.addresses import address_of_link
 
     store = _store(address)
+    key = key_of(store, key)
     if end:
         ended = passes.end_links(store, key)
         say(tr_n("{count} link taken back.", "{count} links taken back.", ended))

@@ -17,13 +17,17 @@ from photocheck.cli.exits import PARTLY
 from photocheck.cli.progress import progress
 from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.cli.streams import STREAM
 from photocheck.errors import CaseError
+from photocheck.server.shop import RATIOS_VARIABLE, TOLERANCES_VARIABLE
 from photocheck.speech import LANGUAGES, tr
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from photocheck.batch.many import Line, Task
+    from photocheck.judge.ratios import Ratios
+    from photocheck.orders.store import DatabaseStore
 
 EXITS: Final = (
     f"Exit codes: 0 all orders are {{done}}; {PARTLY} some are not, and are listed; 2 nothing "
@@ -48,8 +52,19 @@ JOBS_OPTION = click.option(
 )
 @click.option("--waiting", is_flag=True, help="Check the orders of the store that wait.")
 @click.option("--drafts", is_flag=True, help="With --waiting: those never sent that lack nothing.")
-@click.option("--ratios", metavar="FILE", help="Check with what the shop has learnt.")
-@click.option("--tolerances", metavar="LIST", default="", help=TOLERANCES_HELP)
+@click.option(
+    "--ratios",
+    metavar="FILE",
+    envvar=RATIOS_VARIABLE,
+    help="Check with what the shop has learnt; as serve does where the environment says it.",
+)
+@click.option(
+    "--tolerances",
+    metavar="LIST",
+    default="",
+    envvar=TOLERANCES_VARIABLE,
+    help=TOLERANCES_HELP,
+)
 @click.option("--language", type=click.Choice(list(LANGUAGES)), default="en", show_default=True)
 @click.option("--by", default="batch", show_default=True, help="Who checks, for the store.")
 @JOBS_OPTION
@@ -96,7 +111,13 @@ def batch(
             where="batch",
             do=tr("Name case files or folders, or check the waiting orders of the store"),
         )
-    learnt = None if ratios is None else read_ratios(ratios)
+    if STREAM in given:
+        raise CaseError(
+            tr("a batch is of files and folders, which it can come back to"),
+            where=STREAM,
+            do=tr("Name them; one case by standard input: photocheck check -"),
+        )
+    learnt = None if not ratios else read_ratios(ratios)
     tolerated = read_tolerances(tolerances, where="--tolerances")
     like = Task(store=address, language=language, ratios=learnt, tolerated=tolerated, by=by)
     # Before the results file is made: a mistyped name leaves nothing behind.
@@ -106,6 +127,7 @@ def batch(
         if store is None:
             tasks = tasks_of_cases(sources, results.last, like)
         else:
+            _tell_other_ratios(store, learnt)
             tasks = tasks_of_store(store, results.last, like, drafts=drafts)
             store.close()
         passed: Counter[str] = Counter()
@@ -133,6 +155,24 @@ def batch(
         say(tr("Decided on meanwhile: {count}.", count=passed["left"]))
     say(tr("Results: {results}; summary: {summary}.", results=out, summary=summary))
     context.exit(0 if whole else PARTLY)
+
+
+def _tell_other_ratios(store: DatabaseStore, learnt: Ratios | None) -> None:
+    """Say so where the desk has checked with other ratios than are used now."""
+    from photocheck.orders.store.numbers import last_ratios
+
+    theirs = last_ratios(store)
+    ours = learnt.current if learnt and learnt.in_use else ""
+    if theirs is not None and theirs != ours:
+        shipped = tr("those shipped")
+        said = tr(
+            "The last check in the store used the ratios {theirs}, and these checks use {ours}: "
+            "give the desk's own file with --ratios, or in {variable}.",
+            theirs=theirs or shipped,
+            ours=ours or shipped,
+            variable=RATIOS_VARIABLE,
+        )
+        say(said, err=True)
 
 
 @contextmanager

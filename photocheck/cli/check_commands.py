@@ -6,6 +6,7 @@ Heavy modules are imported inside the commands, so that ``--help`` answers at on
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,8 +23,11 @@ from photocheck.cli.case_options import (
 )
 from photocheck.cli.exits import FAILED
 from photocheck.cli.progress import progress
-from photocheck.cli.say import say, say_json
+from photocheck.cli.report_lines import say_report
+from photocheck.cli.say import columns, say, say_json
+from photocheck.cli.streams import STREAM, folder_of, json_given, source, target
 from photocheck.errors import CaseError
+from photocheck.photo.kind import MAX_BYTES
 from photocheck.speech import tr
 from photocheck.words import (
     ALL_LANDMARKS,
@@ -110,6 +114,7 @@ def check(
     Points are pixels of the upright photo at full resolution.
     """
     from photocheck.case.file import case_from_dict, read_case
+    from photocheck.schemas.reading import CASE_FILE
 
     told = {name: value for name, value in given.items() if value not in (None, ())}
     if casefile is not None and told:
@@ -121,10 +126,14 @@ def check(
             where="check",
             do=tr("Give one or the other"),
         )
-    if casefile is not None:
+    if casefile == STREAM:
+        data = json_given(casefile, what=CASE_FILE)
+        case = case_from_dict(data, folder_of(casefile), where=casefile)
+    elif casefile is not None:
         case = read_case(casefile)
     elif told:
-        case = case_from_dict(case_dict(told), where="options")
+        sent = told.get("photo") == STREAM
+        case = case_from_dict(case_dict(told), where="options", check_files=not sent)
     else:
         raise CaseError(
             tr("nothing to check is given"),
@@ -132,17 +141,17 @@ def check(
             do=tr("Name a case file, or give --photo, --reference, four times --mark and readings"),
         )
     report = _check(case, false_alarms, tolerances, picture, ratios)
+    # A picture that is printed has standard output to itself.
+    aside = picture == STREAM
     if as_json:
         from photocheck.report.file import report_text
 
-        say_json(report_text(report))
+        say_json(report_text(report), err=aside)
     else:
-        from photocheck.shown.plain import plain_report
-
-        say(plain_report(report))
+        say_report(report, err=aside)
         if ratios is not None:
             used = tr("Ratios tape over photo: version {version}.", version=report.ratios_version)
-            say("\n" + used)
+            say("\n" + used, err=aside)
     context.exit(EXIT_CODES[report.verdict])
 
 
@@ -150,9 +159,7 @@ def _check(
     case: Case, false_alarms: float, tolerances: str, picture: str | None, ratios: str | None
 ) -> Report:
     if picture is not None:
-        from photocheck.shown.picture_file import picture_kind
-
-        picture_kind(picture)  # a wrong name is told before the work, not after
+        _refuse_picture(picture, len(case.photos))
     from photocheck.checking import check as check_case
     from photocheck.judge.tolerances import read_tolerances
     from photocheck.photo.load import load_photo
@@ -163,8 +170,11 @@ def _check(
 
         learnt = read_ratios(ratios)
     photos: dict[str, Photo] = {}
-    if picture is not None:
-        for entry in case.photos:
+    for entry in case.photos:
+        if entry.path == STREAM:
+            content = sys.stdin.buffer.read(MAX_BYTES + 1)
+            photos[STREAM] = load_photo(content, focal_35mm=entry.focal_35mm, name=STREAM)
+        elif picture is not None:
             photos[entry.path] = load_photo(entry.path, focal_35mm=entry.focal_35mm)
     with progress(len(case.photos), tr("photo")) as done:
         report = check_case(
@@ -181,8 +191,23 @@ def _check(
 
         for index, entry in enumerate(case.photos):
             rgb = annotate(photos[entry.path].rgb, report, index)
-            write_picture(_numbered(picture, index), rgb)
+            with target(picture, ".jpg") as path:
+                write_picture(_numbered(path, index), rgb)
     return report
+
+
+def _refuse_picture(picture: str, photos: int) -> None:
+    """A wrong name is told before the work, not after."""
+    from photocheck.shown.picture_file import picture_kind
+
+    if picture != STREAM:
+        picture_kind(picture)
+    elif photos > 1:
+        raise CaseError(
+            tr("only one picture can be printed"),
+            where="--picture",
+            do=tr("Name a file: the others are called like it, with a number"),
+        )
 
 
 def _numbered(picture: str, index: int) -> Path:
@@ -207,12 +232,12 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
     from photocheck.case.lengths import parse_length
     from photocheck.locating import locate as locate_reference
     from photocheck.photo.load import load_photo
-    from photocheck.shown.picture_file import picture_kind
 
     if picture is not None:
-        picture_kind(picture)
+        _refuse_picture(picture, 1)
     told = {name: value for name, value in given.items() if value is not None}
-    loaded = load_photo(photo, focal_35mm=told.pop("focal_35mm", None))
+    with source(photo) as file:
+        loaded = load_photo(file, focal_35mm=told.pop("focal_35mm", None), name=photo)
     reference = near = diameter = None
     if set(told) <= {"near", "diameter"}:
         near = point("--near", told["near"]) if "near" in told else None
@@ -221,17 +246,22 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
     else:
         reference = reference_from_dict(reference_dict(told), unit, where="options")
     found = locate_reference(loaded, reference, near=near, diameter_mm=diameter)
+    aside = picture == STREAM
     if picture is not None:
         from photocheck.shown.picture import draw_located
         from photocheck.shown.picture_file import write_picture
 
-        write_picture(picture, draw_located(loaded.rgb, found[0]))
+        with target(picture, ".jpg") as path:
+            write_picture(path, draw_located(loaded.rgb, found[0]))
     if as_json:
         from dataclasses import asdict
 
         seen = [asdict(item) for item in found]
-        say_json(json.dumps({"photo": photo, "seen": seen}, ensure_ascii=False, indent=2))
+        told_json = json.dumps({"photo": photo, "seen": seen}, ensure_ascii=False, indent=2)
+        say_json(told_json, err=aside)
     else:
-        from photocheck.shown.plain import plain_located
+        from photocheck.shown.plain import plain_located, wrapped_to
 
-        say("\n\n".join(plain_located(item) for item in found))
+        with wrapped_to(columns()):
+            text = "\n\n".join(plain_located(item) for item in found)
+        say(text, err=aside)

@@ -6,6 +6,8 @@ from typing import Final
 
 FAILED: Final = 1
 """The program itself failed."""
+NOT_WANTED: Final = 3
+"""Somebody was asked and said no; nothing was changed."""
 PARTLY: Final = 13
 """Some orders could not be taken in or checked, and the rest was."""
 INTERRUPTED: Final = 130

@@ -5,11 +5,11 @@ Heavy modules are imported inside the commands, so that ``--help`` answers at on
 
 from __future__ import annotations
 
+import codecs
 from typing import Final
 
 import click
 
-from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError
 from photocheck.orders.model import STATES
@@ -20,7 +20,9 @@ _MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
 
 
 @click.command()
-@click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it.")
+@click.option(
+    "-o", "--out", metavar="FILE", required=True, help='Where to write it; "-" prints it.'
+)
 @click.option("--json", "as_json", is_flag=True, help="All of each order with its whole history.")
 @click.option(
     "--delimiter",
@@ -44,6 +46,7 @@ def export(
     there; an older one of that name is replaced. "photocheck schema orders" prints the format
     of the JSON.
     """
+    from photocheck.cli.streams import STREAM, target, tell
     from photocheck.files import replacing
     from photocheck.orders.store import open_store
     from photocheck.shown.outgoing import json_file, still_there, table_file
@@ -65,6 +68,8 @@ def export(
     wanted = {state.replace("-", "_") for state in states} or set(STATES)
     keys = [line.key for line in store.lines() if line.state in wanted]
     orders = still_there(store, keys)
-    with replacing(out, private=True) as file:
-        file.write(json_file(orders) if as_json else table_file(orders, delimiter=mark))
-    say(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out))
+    with target(out, binary=False) as path, replacing(path, private=True) as file:
+        content = json_file(orders) if as_json else table_file(orders, delimiter=mark)
+        # What tells spreadsheets of UTF-8 is in the way of programs.
+        file.write(content.removeprefix(codecs.BOM_UTF8) if out == STREAM else content)
+    tell(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out), out)

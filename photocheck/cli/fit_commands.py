@@ -9,6 +9,8 @@ import click
 from photocheck.cli.case_options import TOLERANCES_HELP
 from photocheck.cli.say import say, say_json
 from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.cli.streams import STREAM, folder_of, json_given, target, tell
+from photocheck.cli.which_order import key_of
 from photocheck.errors import CaseError
 from photocheck.photo.kind import reads_heic
 from photocheck.server.shop import (
@@ -254,11 +256,9 @@ def record(
     """Write the record of CASE: one page with picture, lengths, verdict and doubt.
 
     CASE is a case file or a report ("photocheck check --json"), which must find its photos
-    where they were; or the key of an order in the store, whose latest check and decision are
-    recorded.
+    where they were; or an order of the store, by its key, number or name, whose latest check and
+    decision are recorded.
     """
-    from pathlib import Path
-
     from photocheck.files import replacing
     from photocheck.fit.shelf import read_shelf
     from photocheck.speech import speaking
@@ -266,7 +266,7 @@ def record(
     look = (shop, paper) if out.lower().endswith(".pdf") else None
     with speaking(language or spoken()):
         sizes = read_shelf(shelf) if shelf else ()
-        if _is_key(case):
+        if _is_order(case):
             given = {"--by": by, "--ratios": ratios}
             for option in (name for name, value in given.items() if value is not None):
                 raise CaseError(
@@ -277,21 +277,24 @@ def record(
             content = _record_of_order(case, address, sizes, look)
         else:
             content = _record_of_file(case, by or "", ratios, sizes, look)
-    with replacing(Path(out), private=True) as file:
+    pdf = look is not None
+    with (
+        target(out, ".pdf" if pdf else ".html", binary=pdf) as path,
+        replacing(path, private=True) as file,
+    ):
         file.write(content)
-    if look is not None:
-        say(tr("{file}: print it, or keep it as it is.", file=out))
+    if pdf:
+        tell(tr("{file}: print it, or keep it as it is.", file=out), out)
     else:
-        say(tr("{file}: print it from a browser, or keep it as it is.", file=out))
+        tell(tr("{file}: print it from a browser, or keep it as it is.", file=out), out)
 
 
-def _is_key(case: str) -> bool:
-    """Whether this is an order's key and no file that happens to be called like one."""
+def _is_order(case: str) -> bool:
+    """Whether an order of the store is meant, and no file: that would be there, or end like one."""
     from pathlib import Path
 
-    from photocheck.orders.model import KEY_FORM
-
-    return KEY_FORM.fullmatch(case) is not None and not Path(case).exists()
+    path = Path(case)
+    return case != STREAM and not path.exists() and path.suffix != ".json" and path.name == case
 
 
 def _record_of_order(
@@ -303,6 +306,7 @@ def _record_of_order(
     from photocheck.shown.outgoing import record_file, record_pdf_file
 
     store = open_store(address, new=False)
+    key = key_of(store, key)
     wish = wish_of(store.order(key))
     if look is not None:
         return record_pdf_file(store, key, sizes, wish, shop=look[0], paper=look[1])
@@ -341,8 +345,9 @@ def shelf(out: str) -> None:
     """Write an invented table of sizes to FILE, to be changed into the shop's own."""
     from photocheck.fit.shelf import demo_table
 
-    _write_new(out, demo_table())
-    say(tr("{file}: these sizes are invented; put your own in their place.", file=out))
+    with target(out, ".csv", binary=False) as path:
+        _write_new(path, demo_table())
+    tell(tr("{file}: these sizes are invented; put your own in their place.", file=out), out)
 
 
 @click.command()
@@ -365,18 +370,17 @@ def templates(folder: str) -> None:
 
 def _report(path: str, ratios: str | None) -> Report:
     """The report in a file, or the one its case gives when it is checked."""
-    from photocheck.case.file import read_case
+    from photocheck.case.file import case_from_dict
     from photocheck.report.file import FORMAT, report_from_dict
-    from photocheck.schemas.reading import read_json
 
-    data = read_json(path, what=tr("case file or report"))
+    data = json_given(path, what=tr("case file or report"))
     if isinstance(data, dict) and data.get("format") == FORMAT:
         return report_from_dict(data, where=path)
     from photocheck.checking import check
     from photocheck.judge.ratios import read_ratios
 
     learnt = None if ratios is None else read_ratios(ratios)
-    return check(read_case(path), ratios=learnt)
+    return check(case_from_dict(data, folder_of(path), where=path), ratios=learnt)
 
 
 def _write_new(path: str, text: str) -> None:
@@ -386,14 +390,14 @@ def _write_new(path: str, text: str) -> None:
     from photocheck.errors import PhotocheckError
     from photocheck.files import replacing
 
-    target = Path(path)
-    if target.exists():
+    goal = Path(path)
+    if goal.exists():
         raise PhotocheckError(
             tr("this file is already there"), where=path, do=tr("Choose another name")
         )
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
+        goal.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise PhotocheckError(tr("the folder cannot be made"), where=str(target.parent)) from error
-    with replacing(target) as file:
+        raise PhotocheckError(tr("the folder cannot be made"), where=str(goal.parent)) from error
+    with replacing(goal) as file:
         file.write(text.encode())

@@ -11,6 +11,7 @@ import click
 
 from photocheck.cli.case_options import json_option
 from photocheck.cli.say import say, say_json
+from photocheck.cli.streams import source
 from photocheck.errors import CaseError
 from photocheck.speech import tr
 
@@ -54,7 +55,8 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
             where="learn",
             do=tr("Name a file or a folder of outcomes"),
         )
-    learning = outcomes.learn_from(orders, ratios, write=not look)
+    with source(orders, ".json") as path:
+        learning = outcomes.learn_from(path, ratios, write=not look)
     if as_json:
         from dataclasses import asdict
 

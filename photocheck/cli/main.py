@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from importlib import import_module
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from photocheck import __version__
-from photocheck.cli.exits import FAILED, INTERRUPTED
-from photocheck.cli.say import say
-from photocheck.errors import DecodingFailedError, PhotocheckError
+from photocheck.cli.exits import FAILED, INTERRUPTED, NOT_WANTED
+from photocheck.cli.say import NotWantedError, say
+from photocheck.errors import DecodingFailedError, PhotocheckError, disk_is_full
 from photocheck.speech import LANGUAGES, language_of, speaking, tr
 from photocheck.words import EXIT_CODES
 
@@ -31,6 +31,7 @@ _COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "serve": "serve_commands",
         "schema": "schema_commands",
         "staff": "access_commands",
+        "client": "access_commands",
         "link": "access_commands",
         "rotate": "access_commands",
         "backup": "store_commands",
@@ -44,6 +45,7 @@ _COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "shelf": "fit_commands",
         "templates": "fit_commands",
         "desk": "intake_commands",
+        "orders": "orders_commands",
         "batch": "batch_commands",
     }
 )
@@ -64,7 +66,38 @@ class _Commands(click.Group):
             return None
         command = getattr(import_module(f"photocheck.cli.{_COMMANDS[cmd_name]}"), cmd_name)
         assert isinstance(command, click.Command)  # by `_COMMANDS`
-        return command
+        return spoken_by(command)
+
+
+def _speak(context: click.Context, _parameter: click.Parameter, language: str | None) -> None:
+    if language is not None:
+        context.find_root().obj.enter_context(speaking(language))
+
+
+_LANGUAGE_HELP: Final = (
+    "What to speak. Without it what the environment asks for (LC_ALL, LC_MESSAGES, LANG), else "
+    "English."
+)
+
+
+def spoken_by(command: click.Command) -> click.Command:
+    """The command with ``--language``, and all below it, but where it has one of its own."""
+    if isinstance(command, click.Group):
+        for each in command.commands.values():
+            spoken_by(each)
+    elif not any(option.name == "language" for option in command.params):
+        command.params.append(
+            click.Option(
+                ["--language"],
+                type=click.Choice(list(LANGUAGES)),
+                expose_value=False,
+                # Before what is asked for is read, so that complaints of it are understood.
+                is_eager=True,
+                callback=_speak,
+                help=_LANGUAGE_HELP,
+            )
+        )
+    return command
 
 
 @click.group(
@@ -74,20 +107,18 @@ class _Commands(click.Group):
 @click.option(
     "--language",
     type=click.Choice(list(LANGUAGES)),
-    help="What to speak. Without it what the environment asks for (LC_ALL, LC_MESSAGES, LANG), "
-    "else English.",
+    expose_value=False,
+    callback=_speak,
+    help=_LANGUAGE_HELP,
 )
 @click.option("--debug", is_flag=True, help="Show the traceback of a failure of the program.")
-@click.pass_context
-def commands(context: click.Context, /, language: str | None, debug: bool) -> None:
+def commands(debug: bool) -> None:
     """Check tape readings for a made-to-measure dog harness against a side photo.
 
     The photo needs something of known size in it: the printed marker sheet, a card, a
-    sheet of paper, a ruler, a disc or a ball.
+    sheet of paper, a ruler, a disc or a ball. FILE may be "-" for standard input or output.
     """
     # `debug` is dealt with in `run`, where the language is spoken to the end.
-    if language is not None:
-        context.obj.enter_context(speaking(language))
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -131,28 +162,47 @@ def _run(arguments: list[str], language: ExitStack, *, debug: bool) -> int:
     except click.ClickException as error:
         error.show()
         return EXIT_CODES["bad_input"]
+    except NotWantedError:
+        _complain(tr("nothing was changed"))
+        return NOT_WANTED
     except (KeyboardInterrupt, click.Abort):
-        said = tr("interrupted")
-        say(f"photocheck: {said}", err=True)
+        _complain(tr("interrupted"))
         return INTERRUPTED
     except DecodingFailedError as error:
         if debug:
             raise
-        say(f"photocheck: {error}", err=True)
+        _complain(str(error))
         return FAILED
     except PhotocheckError as error:
-        say(f"photocheck: {error}", err=True)
+        _complain(str(error))
         return EXIT_CODES["bad_input"]
     except BrokenPipeError:
         # The reader (head, less) has gone; that is its right.
         sys.stderr.close()
         return FAILED
     except Exception as error:
+        if disk_is_full(error):
+            _complain(tr("the disk is full, and what was written is not whole. Make room on it."))
+            _drop_output()
+            return EXIT_CODES["bad_input"]
         if debug:
             raise
-        say(f"photocheck: {_failure(error)}", err=True)
+        _complain(_failure(error))
         return FAILED
     return code if isinstance(code, int) else 0
+
+
+def _complain(text: str) -> None:
+    say("photocheck:", err=True, nl=False, colour="red", bold=True)
+    say(f" {text}", err=True)
+
+
+def _drop_output() -> None:
+    """Let go of what could not be printed, which Python would try once more when it leaves."""
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
 
 
 def _failure(error: Exception) -> str:

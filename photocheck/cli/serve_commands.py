@@ -58,12 +58,20 @@ def serve(
     The desk asks for a name and password; "photocheck staff add NAME" says who may come.
     The shop's own files are read again whenever they have changed.
     """
+    from photocheck.server.access.addresses import DESK
     from photocheck.server.serving import Doors, is_this_machine
     from photocheck.server.serving import serve as serve_app
     from photocheck.server.shop import Shop
 
     def ready(page: str, anybody: bool) -> None:
         say(tr("photocheck is open at {page} (Ctrl-C ends it).", page=page))
+        say(
+            tr(
+                "For owners: {owners}  The workshop's desk: {desk}",
+                owners=f"{page}/",
+                desk=page + DESK,
+            )
+        )
         if not anybody:
             say(tr("Nobody can sign in at the desk yet: photocheck staff add YOUR-NAME"))
         if not is_this_machine(address):

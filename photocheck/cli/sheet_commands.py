@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import click
 
-from photocheck.cli.say import say
+from photocheck.cli.streams import target, tell
 from photocheck.speech import tr
 
 
@@ -18,6 +18,7 @@ def sheet(paper: str, out: str | None) -> None:
     """Write the marker sheet as a PDF to print at true size."""
     from photocheck.scale.sheet import draw_sheet_pdf
 
-    target = out or f"marker-sheet-{paper}.pdf"
-    draw_sheet_pdf(target, paper)
-    say(tr("{file}: print it at 100 % and measure the proof bar with a ruler.", file=target))
+    file = out or f"marker-sheet-{paper}.pdf"
+    with target(file, ".pdf") as path:
+        draw_sheet_pdf(path, paper)
+    tell(tr("{file}: print it at 100 % and measure the proof bar with a ruler.", file=file), file)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from photocheck.cli.say import say, sure
+from photocheck.cli.streams import STREAM, source, target, tell
+from photocheck.cli.which_order import key_of
 from photocheck.errors import CaseError
 from photocheck.orders.model import STORE_VARIABLE
 from photocheck.speech import tr, tr_n
@@ -40,8 +42,10 @@ def backup(file: str, address: str | None) -> None:
     from photocheck.orders.store import open_store
     from photocheck.orders.store.copies import back_up
 
-    copied = back_up(open_store(address, new=False), file)
-    say(tr("{file}: {held}, read through and found whole.", file=file, held=_counted(copied)))
+    with target(file) as path:
+        copied = back_up(open_store(address, new=False), path)
+    said = tr("{file}: {held}, read through and found whole.", file=file, held=_counted(copied))
+    tell(said, file)
 
 
 @click.command()
@@ -56,9 +60,16 @@ def restore(file: str, address: str | None, yes: bool) -> None:
     from photocheck.orders.store.copies import check_copy
     from photocheck.orders.store.copies import restore as put_back
 
-    found = check_copy(file)
-    _sure(yes, tr("Put {held} in the place of today's?", held=_counted(found)))
-    found, kept = put_back(address, file)
+    if file == STREAM and not yes:
+        raise CaseError(
+            tr("who sends the copy by standard input cannot be asked"),
+            where="restore",
+            do=tr("Add --yes, or name a file"),
+        )
+    with source(file) as path:
+        found = check_copy(path)
+        _sure(yes, tr("Put {held} in the place of today's?", held=_counted(found)))
+        found, kept = put_back(address, path)
     say(tr("Back from {file}: {held}.", file=file, held=_counted(found)))
     if kept is not None:
         say(tr("What was there before is in {file}.", file=kept))
@@ -120,6 +131,8 @@ def forget(
             )
         )
     else:
+        # Unasked, only by the key itself: two orders may be called alike.
+        key = key_of(store, key, named=not yes)
         name = store.order(key).name
         question = tr('Delete the order "{name}" for good?', name=name)
         _sure(yes, question if name else tr("Delete it for good?"))
@@ -138,8 +151,10 @@ def held(key: str, out: str, address: str | None) -> None:
     from photocheck.orders.store import open_store
     from photocheck.orders.store.privacy import write_held
 
-    write_held(open_store(address, new=False), key, out)
-    say(tr("{file}: the order with its photos, checks and decisions.", file=out))
+    store = open_store(address, new=False)
+    with target(out) as path:
+        write_held(store, key_of(store, key), path)
+    tell(tr("{file}: the order with its photos, checks and decisions.", file=out), out)
 
 
 def _sure(yes: bool, question: str) -> None:

@@ -37,6 +37,15 @@ MOST_CUT_NOTES: Final = 500
 MOST_MESSAGE_BYTES: Final = 1_000_000
 """Of what a page sends at once: all its fields, and what was marked in one photo."""
 
+MOST_ASKED_BYTES: Final = 2 * MOST_DRAFT_BYTES
+"""Of what another program sends at once, but for photos: a draft with blanks between its parts."""
+
+MOST_SUBSCRIPTIONS: Final = 5
+"""Of one client at a time."""
+
+LONGEST_ADDRESS: Final = 500
+"""Letters of the address at which a client is told of changes."""
+
 MOST_ANSWER_MB: Final = 30
 """Of what a page is sent at once: the pictures of one order in full."""
 

@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-NAMES: Final = ("case", "report", "outcome", "ratios", "orders", "photographs")
+NAMES: Final = ("case", "draft", "report", "outcome", "ratios", "orders", "photographs")
 """The published schemas."""
 
 
@@ -27,7 +27,25 @@ def schema_text(name: str) -> str:
     name : str
         One of `NAMES`.
     """
+    if name == "draft":
+        return f"{json.dumps(_draft(json.loads(schema_text('case'))), indent=2)}\n"
     return Path(__file__).with_name(f"{name}.schema.json").read_text(encoding="utf-8")
+
+
+def _draft(case: dict[str, Any]) -> dict[str, Any]:
+    """The schema of cases without what only a whole one has."""
+    case["$id"] = case["$id"].replace(":case:", ":draft:")
+    case["title"] = "photocheck draft"
+    case["description"] = f"A case as far as it is filled in. {case['description']}"
+    case["required"] = ["format", "unit"]
+    del case["properties"]["photos"]["minItems"]
+    photo, reference = case["$defs"]["photo"], case["$defs"]["reference"]
+    photo["required"] = ["file"]
+    # Which marks a whole photo has, and that it has any.
+    for rule in ("if", "then", "else"):
+        del photo[rule]
+    del photo["properties"]["markings"]["minItems"], reference["required"]
+    return case
 
 
 @cache

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from math import exp
 from typing import TYPE_CHECKING, Final
 
@@ -36,6 +38,24 @@ BUDGET_LINES: Final = 5
 """Sources of doubt shown; the machine report holds all."""
 
 
+_width: Final[ContextVar[int]] = ContextVar("columns", default=WIDTH)
+
+
+@contextmanager
+def wrapped_to(columns: int) -> Iterator[None]:
+    """Wrap everything inside this block to so many columns."""
+    before = _width.set(columns)
+    try:
+        yield
+    finally:
+        _width.reset(before)
+
+
+def plain_headline(report: Report) -> str:
+    """The headline as it stands in `plain_report`."""
+    return _wrapped(report.headline)
+
+
 def plain_report(report: Report) -> str:
     """The whole answer as text: the headline first, then the figures, then what to do.
 
@@ -44,7 +64,7 @@ def plain_report(report: Report) -> str:
     str
         Lines without a final line break.
     """
-    blocks = [_wrapped(report.headline), _span_table(report)]
+    blocks = [plain_headline(report), _span_table(report)]
     if report.promise:
         blocks.insert(1, _wrapped(report.promise))
     if why := (
@@ -84,7 +104,7 @@ def _span_table(report: Report) -> str:
         tr("tape is"),
         tr("verdict"),
     )
-    return table([head, *(_span_row(span, unit) for span in report.spans)])
+    return fitting([head, *(_span_row(span, unit) for span in report.spans)])
 
 
 def _span_row(span: SpanResult, unit: str) -> tuple[str, ...]:
@@ -192,10 +212,27 @@ def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
     return "\n".join(lines)
 
 
+def fitting(rows: Sequence[Sequence[str]]) -> str:
+    """A table with a line of titles; where it is too wide, each of its rows as a list."""
+    whole = table(rows)
+    if max(map(len, whole.splitlines())) <= _width.get():
+        return whole
+    titles, *others = rows
+    said = []
+    for first, *cells in others:
+        said.append(first)
+        said += [
+            _wrapped(f"{title}: {cell}", "    ", "  ")
+            for title, cell in zip(titles[1:], cells, strict=True)
+            if cell
+        ]
+    return "\n".join(said)
+
+
 def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
     filled = textwrap.fill(
         joined(text),
-        WIDTH,
+        _width.get(),
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
         break_long_words=False,

@@ -7,6 +7,7 @@ from typing import Final
 
 from starlette.types import Message, Receive
 
+from photocheck.photo.kind import MAX_BYTES
 from photocheck_app import framework
 from photocheck_app.doors.paths import Purpose
 
@@ -19,6 +20,9 @@ _AROUND: Final = 2**20
 
 def most_bytes(purpose: Purpose | None, method: str) -> int:
     """How much a request may bring."""
+    if purpose == "interface":
+        # What each may bring is told there, once it is known who asks.
+        return MAX_BYTES + _AROUND
     if purpose == "upload" and method == "PUT":
         return framework.most_upload_bytes() + _AROUND
     return SMALL

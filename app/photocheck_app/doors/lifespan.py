@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any, Final
 
+from photocheck_app.doors.programs import telling
 from photocheck_app.doors.retention import forgetting, retention
 from photocheck_app.doors.running import RUNS
 
@@ -21,7 +22,7 @@ _log = logging.getLogger(__name__)
 @asynccontextmanager
 async def lifespan(app: Any) -> AsyncIterator[None]:
     """Tidy meanwhile; before the end let runs of pages finish what they write."""
-    async with retention(app), forgetting():
+    async with retention(app), forgetting(), telling(app):
         yield
         # The threads they run in would be ended in the middle of it.
         if not await asyncio.to_thread(RUNS.wait_until_done, RUNS_END_WITHIN_S):

@@ -12,11 +12,14 @@ from urllib.parse import urlsplit
 import streamlit as st
 from starlette.datastructures import MutableHeaders
 from starlette.requests import HTTPConnection
-from starlette.responses import PlainTextResponse
+from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from photocheck.errors import PhotocheckError
 from photocheck.server.access.addresses import DESK
 from photocheck.server.access.rates import MEGABYTE, TooOftenError, visitor
+from photocheck.server.interface.operations import BASE
+from photocheck.server.interface.problems import problem
 from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
@@ -293,9 +296,18 @@ async def _turned_away(scope: Scope, receive: Receive, send: Send, status: int, 
         await receive()
         await send({"type": "websocket.close", "code": 1013, "reason": _shortened(said)})
         return
+    if str(scope["path"]).startswith(f"{BASE}/"):
+        # Programs read problems; and theirs is nobody else's page.
+        refused = problem(status, PhotocheckError(said), headers=_more(status))
+        answer = Response(refused.content, status, dict(refused.headers), refused.kind)
+        await answer(scope, receive, send)
+        return
+    await PlainTextResponse(said, status, _more(status))(scope, receive, send)
+
+
+def _more(status: int) -> dict[str, str] | None:
     closed = {"Connection": "close"}
-    more = {429: {"Retry-After": "60", **closed}, 413: closed}.get(status)
-    await PlainTextResponse(said, status, more)(scope, receive, send)
+    return {429: {"Retry-After": "60", **closed}, 413: closed}.get(status)
 
 
 def _shortened(said: str) -> str:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final, Literal
 from urllib.parse import quote
 
 from starlette.types import Scope
 
 from photocheck.server.access.addresses import DESK, HEALTH, SIGN_IN
+from photocheck.server.interface.operations import BASE
 from photocheck_app import framework
 
 OWNER: Final = "owner"
@@ -20,7 +22,12 @@ PAGES: Final = (OWNER, PRACTISE, SHEET, WORKSHOP)
 CAME_FROM: Final = "from"
 """The part of the practice page's address that says which order it leads back to."""
 
-Purpose = Literal["page", "asset", "media", "upload", "stream", "sign in", "provider", "health"]
+_PLAIN: Final = re.compile(r"[A-Za-z0-9_./-]+")
+"""What the interface's paths are made of: whatever else there is, no later stage may read."""
+
+Purpose = Literal[
+    "page", "asset", "media", "upload", "stream", "sign in", "provider", "health", "interface"
+]
 
 _FIXED: Final[dict[str, Purpose]] = {
     "/": "page",
@@ -55,6 +62,9 @@ def purpose_of(scope: Scope) -> tuple[Purpose, str] | None:
         return None if websocket else ("sign in", path)
     if path == HEALTH:
         return None if websocket else ("health", path)
+    if path.startswith(f"{BASE}/"):
+        plain = _PLAIN.fullmatch(path)
+        return None if websocket or not plain else ("interface", path)
     before = framework.base()
     if not (path == before or path.startswith(f"{before}/")):
         return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -55,6 +55,7 @@ def put_order(
     origin: str,
     content: str,
     language: str,
+    also: Callable[[Connection, int], None] = lambda _connection, _order_id: None,
 ) -> tuple[str, bool]:
     """Begin an order with its photos and draft, all of it or nothing, once for each `origin`.
 
@@ -67,6 +68,8 @@ def put_order(
     origin, content : str
         SHA-256 of what the order is known by where it comes from, and of what that said.
     language : str
+    also : function of a connection and the order's row
+        What else is kept of it in the same transaction.
 
     Returns
     -------
@@ -83,6 +86,7 @@ def put_order(
             if _claimed(connection, origin, content, order_id):
                 kept = _kept(connection, order_id, given, given_before=0)
                 _write(connection, order_id, renamed(draft, kept))
+                also(connection, order_id)
                 return key, True
             transaction.rollback()  # another desk was quicker by a moment; see what it brought
 

@@ -38,7 +38,12 @@ from photocheck.orders.store.database import DatabaseStore, key_hash
 from photocheck.orders.store.engines import engine_for, file_of, reached, url_of, wipe
 from photocheck.orders.store.tables import (
     brought,
+    changes,
+    client_orders,
+    client_tokens,
+    clients,
     counts,
+    deliveries,
     forgotten,
     looking,
     orders,
@@ -47,6 +52,7 @@ from photocheck.orders.store.tables import (
     ratios,
     secrets,
     staff,
+    subscriptions,
 )
 from photocheck.orders.store.unfinished import ENDINGS, literal, part_of, remove
 from photocheck.speech import tr
@@ -186,8 +192,9 @@ def _replace(store: DatabaseStore, copy: DatabaseStore) -> tuple[Held, Path | No
         gone = {row.sha256: row.at for row in target.execute(select(forgotten))}
         known_there = set(source.execute(select(forgotten.c.sha256)).scalars())
         doors = _Doors.of(target)
-        # `brought` and `passes` first, for their orders' rows to go at once.
-        for table in (brought, passes, staff, secrets, orders, forgotten, ratios):
+        # What hangs on orders first, for their rows to go at once.
+        hanging = (deliveries, subscriptions, changes, client_orders, client_tokens, clients)
+        for table in (*hanging, brought, passes, staff, secrets, orders, forgotten, ratios):
             target.execute(delete(table))
         _copy_rows(source, target)
         doors.shut_again(target)
@@ -216,27 +223,48 @@ class _Doors:
         Hashes of the links taken back, and when.
     secret : list of dict
         Rows; for copies older than links.
+    tokens : dict of str to datetime
+        Hashes of the clients' tokens that were ended, and when.
+    subscriptions : dict of str to datetime
+        What was signed with of the subscriptions that were ended, and when.
     """
 
     staff: list[dict[str, Any]]
     ended: dict[str, datetime]
     secret: list[dict[str, Any]]
+    tokens: dict[str, datetime]
+    subscriptions: dict[str, datetime]
 
     @classmethod
     def of(cls, connection: Connection) -> _Doors:
         """As a store has them now."""
-        ended = select(passes.c.sha256, passes.c.ended).where(passes.c.ended.is_not(None))
+
+        def ended(table: Table, name: str) -> dict[str, datetime]:
+            found = select(table.c[name], table.c.ended).where(table.c.ended.is_not(None))
+            return {row[0]: row[1] for row in connection.execute(found)}
+
         return cls(
             [dict(row) for row in connection.execute(select(staff)).mappings()],
-            {row.sha256: row.ended for row in connection.execute(ended)},
+            ended(passes, "sha256"),
             [dict(row) for row in connection.execute(select(secrets)).mappings()],
+            ended(client_tokens, "sha256"),
+            ended(subscriptions, "nonce"),
         )
 
     def shut_again(self, connection: Connection) -> None:
-        """Everybody signs in anew; links of the copy work but for those taken back since."""
+        """Everybody signs in anew; links, tokens and subscriptions of the copy work but for those
+        ended since."""
         connection.execute(delete(passes).where(passes.c.known_as.is_not(None)))
         for digest, ended in self.ended.items():
             connection.execute(update(passes).where(passes.c.sha256 == digest).values(ended=ended))
+        for digest, ended in self.tokens.items():
+            known = client_tokens.c.sha256 == digest
+            connection.execute(update(client_tokens).where(known).values(ended=ended))
+        for nonce, ended in self.subscriptions.items():
+            known = subscriptions.c.nonce == nonce
+            connection.execute(update(subscriptions).where(known).values(ended=ended))
+        # What the copy still had to tell was told long ago, or is in the list of changes.
+        connection.execute(delete(deliveries))
         if self.staff:
             connection.execute(delete(staff))
             connection.execute(insert(staff), self.staff)
@@ -373,6 +401,10 @@ def _numbers_onward(target: Connection) -> None:
         ("checks", "number"),
         ("decisions", "id"),
         ("cuts", "id"),
+        ("clients", "id"),
+        ("changes", "number"),
+        ("subscriptions", "id"),
+        ("deliveries", "id"),
     ):
         target.execute(
             text(

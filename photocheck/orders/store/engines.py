@@ -15,7 +15,7 @@ from sqlalchemy import URL, Connection, Engine, Table, create_engine, event, mak
 from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
-from photocheck.errors import reason_of
+from photocheck.errors import disk_is_full, reason_of
 from photocheck.files import sync_folder
 from photocheck.orders.model import StoreError
 from photocheck.orders.store.tables import metadata
@@ -243,6 +243,12 @@ def reached(where: str = "") -> Iterator[None]:
     try:
         yield
     except (DBAPIError, PoolTimeout) as error:
+        if disk_is_full(error):
+            raise StoreError(
+                tr("the disk of the orders is full"),
+                where=where,
+                do=tr("Make room on it; what was saved before is kept"),
+            ) from error
         said = " ".join(str(getattr(error, "orig", error)).split())[:200]
         raise StoreError(
             tr("the orders cannot be read or written ({said})", said=said),

@@ -92,7 +92,7 @@ def listed_part(
         .offset(first)
         .limit(most)
     )
-    lines = tuple(_line(row) for row in found.mappings())
+    lines = tuple(line_of(row) for row in found.mappings())
     counted = connection.execute(select(listed.c.state, func.count()).group_by(listed.c.state))
     by_state: dict[str, int] = {row[0]: row[1] for row in counted}
     count = len(lines)
@@ -118,7 +118,8 @@ def _order(by: str) -> list[Any]:
     return [listed.c.state != "waiting", calm, listed.c.worst.desc(), *newest]
 
 
-def _line(row: Any) -> OrderLine:
+def line_of(row: Any) -> OrderLine:
+    """A row of `listed` with its order's key."""
     return OrderLine(
         key=row["key"],
         name=row["name"],

@@ -301,5 +301,91 @@ listed: Final = Table(
 """The desk's list, a row for each order, that repeats what orders, checks and decisions say
 (`photocheck.orders.store.listed`)."""
 
+clients: Final = Table(
+    "clients",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("known_as", String(80), nullable=False, unique=True),
+    Column("name", Words, nullable=False),
+    Column("sees", String(10), nullable=False),
+    Column("calls", Words, nullable=False),
+    Column("at", Utc, nullable=False),
+    sqlite_autoincrement=True,
+)
+"""Other programs that may come to the orders; `calls` is JSON: whom they may have called back."""
+
+client_tokens: Final = Table(
+    "client_tokens",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("client_id", Integer, ForeignKey("clients.id", ondelete="CASCADE"), nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("ended", Utc),
+)
+"""Hashes of what clients carry; one that has ended stays in the list."""
+
+client_orders: Final = Table(
+    "client_orders",
+    metadata,
+    Column("order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE"), primary_key=True),
+    Column("client_id", Integer, ForeignKey("clients.id", ondelete="CASCADE"), nullable=False),
+    Column("number", Words, nullable=False),
+    UniqueConstraint("client_id", "number"),
+)
+"""Which orders a client began, and by which number of its own it knows them."""
+
+changes: Final = Table(
+    "changes",
+    metadata,
+    Column("number", Integer, primary_key=True),
+    _of_order(),
+    Column("kind", String(20), nullable=False),
+    Column("ref", Integer, nullable=False),
+    Column("at", Utc, nullable=False),
+    UniqueConstraint("kind", "ref"),
+    sqlite_autoincrement=True,
+)
+"""What clients are told of, numbered in the order in which it is told (`kept_changes`)."""
+
+subscriptions: Final = Table(
+    "subscriptions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("client_id", Integer, ForeignKey("clients.id", ondelete="CASCADE"), nullable=False),
+    Column("address", Words, nullable=False),
+    Column("nonce", String(64), nullable=False),
+    Column("secret_sha256", String(64), nullable=False),
+    Column("after", Integer, nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("ended", Utc),
+    Column("why", String(20), nullable=False),
+    sqlite_autoincrement=True,
+)
+"""Where a client wants to be told of changes after one.  What is signed with comes of `nonce` and
+the secret of the doors, which lies in no store."""
+
+deliveries: Final = Table(
+    "deliveries",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column(
+        "subscription_id",
+        Integer,
+        ForeignKey("subscriptions.id", ondelete="CASCADE"),
+        nullable=False,
+    ),
+    Column(
+        "change_number", Integer, ForeignKey("changes.number", ondelete="CASCADE"), nullable=False
+    ),
+    Column("tries", Integer, nullable=False),
+    Column("due", Utc, nullable=False),
+    Column("done", Utc),
+    Column("said", String(80), nullable=False),
+    UniqueConstraint("subscription_id", "change_number"),
+    Index("deliveries_due", "done", "due"),
+    sqlite_autoincrement=True,
+)
+"""What is still to be told, when it is tried next, and what was answered last."""
+
 UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions", "cuts")
 """Tables whose rows are never changed, and go only when their order has gone."""

@@ -29,6 +29,11 @@ RATES: Final[dict[str, RateLimitItem]] = {
     "failed sign in as": parse("30/hour"),
     "failed sign in as, from known browser": parse("20/hour"),
     "unknown links from address": parse("60/10 minute"),
+    "unknown tokens from address": parse("30/10 minute"),
+    "orders of client": parse("2000/hour"),
+    "photos of client": parse("4000/hour"),
+    "megabytes of client": parse("30000/hour"),
+    "checks of client": parse("4000/hour"),
     "begin from address": parse("120/hour"),
     "photos of link": parse("60/hour"),
     "photos from address": parse("300/hour"),
@@ -37,13 +42,16 @@ RATES: Final[dict[str, RateLimitItem]] = {
     "checks from address": parse("600/hour"),
 }
 """All of them judgement: far above what one order needs, with room for a few dozen people behind
-one address, and far below what would fill a disk or keep a processor busy for others.  Of failures
-to sign in, one address has fewer than lock a name for all, so that nobody alone keeps a colleague
-out; a browser that signed in as that name before has its own count and no other (OWASP, "Slow Down
-Online Guessing Attacks with Device Cookies")."""
+one address, and far below what would fill a disk or keep a processor busy for others; a client is
+another of the shop's own programs, and brings the orders of a whole shop.  Of failures to sign in,
+one address has fewer than lock a name for all, so that nobody alone keeps a colleague out; a
+browser that signed in as that name before has its own count and no other (OWASP, "Slow Down Online
+Guessing Attacks with Device Cookies")."""
 
 SHARED: Final = frozenset(
-    what for what in RATES if what.startswith(("failed sign in", "unknown links", "begin"))
+    what
+    for what in RATES
+    if what.startswith(("failed sign in", "unknown", "begin", "orders of client"))
 )
 """Counted in the store, once for all servers on it and beyond their ends: what guards against
 guessing, and what makes rows there anyway.  The others protect one server's processor and memory,

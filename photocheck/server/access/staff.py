@@ -41,7 +41,7 @@ def add(store: DatabaseStore, name: str, password: str) -> None:
     StaffError
         When the name is taken or cannot be one, or the password is too weak.
     """
-    shown, known_as = _names(name)
+    shown, known_as = shown_and_known_as(name)
     password = _as_compared(password)
     _refuse_weak(password, shown)
     if not people.put_person(store, known_as, shown, _hasher().hash(password)):
@@ -59,7 +59,7 @@ def set_password(store: DatabaseStore, name: str, password: str) -> None:
     StaffError
         When there is nobody of this name, or the password is too weak.
     """
-    shown, known_as = _names(name)
+    shown, known_as = shown_and_known_as(name)
     password = _as_compared(password)
     _refuse_weak(password, shown)
     if not people.change_password(store, known_as, _hasher().hash(password)):
@@ -74,7 +74,7 @@ def remove(store: DatabaseStore, name: str) -> None:
     StaffError
         When there is nobody of this name.
     """
-    shown, known_as = _names(name)
+    shown, known_as = shown_and_known_as(name)
     if not people.remove_person(store, known_as):
         raise _unknown(shown)
 
@@ -90,7 +90,7 @@ def known_as(name: str) -> str:
     Empty for what can be nobody's name.
     """
     try:
-        return _names(name[:_LONGEST_GIVEN])[1]
+        return shown_and_known_as(name[:_LONGEST_GIVEN])[1]
     except StaffError:
         return ""
 
@@ -138,8 +138,14 @@ def _nobodys() -> str:
     return _hasher().hash("nobody's password")
 
 
-def _names(name: str) -> tuple[str, str]:
-    """The name as it is shown, and as names are compared."""
+def shown_and_known_as(name: str) -> tuple[str, str]:
+    """A name as it is shown, and as names are compared.
+
+    Raises
+    ------
+    StaffError
+        When it cannot be anybody's name.
+    """
     shown = " ".join(unicodedata.normalize("NFKC", name).split())
     # In the history "owner" means the owner.
     if not shown or not shown.isprintable() or shown.casefold() == "owner":
