@@ -11,11 +11,12 @@ import io
 import json
 import re
 from collections.abc import Iterable
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any, Final
 
 from photocheck import __version__
-from photocheck.orders.model import Check, Decision, Order
+from photocheck.orders.model import Check, Decision, Heard, Order
 from photocheck.report.file import report_to_dict
 from photocheck.words import READINGS, SPANS
 
@@ -164,6 +165,7 @@ def _row(order: Order) -> dict[str, str]:
 
 
 def _order(order: Order) -> dict[str, Any]:
+    told = {"outcomes": [_heard(heard) for heard in order.heard]} if order.heard else {}
     return {
         "order": order.key,
         "name": order.name,
@@ -173,6 +175,7 @@ def _order(order: Order) -> dict[str, Any]:
         "draft": order.draft.to_dict(),
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
+        **told,
     }
 
 
@@ -186,6 +189,20 @@ def _check(check: Check) -> dict[str, Any]:
         "ratios": check.ratios,
         "case": check.case.to_dict(),
         "report": report_to_dict(check.report),
+    }
+
+
+def _heard(heard: Heard) -> dict[str, Any]:
+    return {
+        "check": heard.check,
+        "at": utc_text(heard.at),
+        "day": heard.day.isoformat(),
+        "by": heard.by,
+        "from_owner": heard.from_owner,
+        "result": heard.result,
+        "felt": dict(heard.felt),
+        "measured": {name: asdict(one) for name, one in heard.measured.items()},
+        "words": heard.words,
     }
 
 

@@ -21,7 +21,7 @@ from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
 from photocheck.version import program
 from photocheck.words import READING_TITLES, READINGS
-from photocheck_app.desk import decide, downloads, history, links, what_to_cut
+from photocheck_app.desk import decide, downloads, history, links, outcome, what_to_cut
 from photocheck_app.desk.figures import (
     chip,
     doubt_table,
@@ -74,6 +74,7 @@ def show(order: Order, who: str) -> None:
     with right:
         if check is order.checks[-1]:
             decide.show(order, who)
+            outcome.show(order, who)
         links.of_order(order, who)
         history.show(order)
 

@@ -371,6 +371,7 @@ def _numbers_onward(target: Connection) -> None:
         ("photos", "id"),
         ("checks", "number"),
         ("decisions", "id"),
+        ("outcomes", "id"),
     ):
         target.execute(
             text(

@@ -22,11 +22,13 @@ from photocheck.orders.bounds import (
     LONGEST_REASON,
     MOST_CHECKS,
     MOST_DECISIONS,
+    MOST_HEARD,
     refuse_long,
     refuse_more,
 )
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import CHOICES, Check, Decision, Order, OrderError, OrderLine
+from photocheck.orders.heard import refuse_unmeant
+from photocheck.orders.model import CHOICES, Check, Decision, Heard, Order, OrderError, OrderLine
 from photocheck.orders.store import rows
 from photocheck.orders.store.engines import file_of, reached, wipe
 from photocheck.orders.store.tables import (
@@ -35,6 +37,7 @@ from photocheck.orders.store.tables import (
     decisions,
     forgotten,
     orders,
+    outcomes,
     passes,
     photos,
     ratios,
@@ -331,6 +334,45 @@ class DatabaseStore:
             ).scalar_one()
             row = connection.execute(select(decisions).where(decisions.c.id == number))
             return rows.decision_of(row.mappings().one())
+
+    def hear(self, key: str, heard: Heard) -> Heard:
+        """Append what was heard of an accepted order's harness."""
+        refuse_long(heard.by, LONGEST_BY, what=tr("the name"))
+        refuse_long(heard.words, LONGEST_REASON, what=tr("what was said"))
+        now = _now()
+        with self.writing() as connection:
+            head = rows.head_of(connection, key, lock=True)
+            refuse_more(_how_many(connection, outcomes, head["id"]), MOST_HEARD)
+            refuse_unmeant(heard, opened=head["opened"], now=now)
+            accepted = select(decisions.c.check_number).where(
+                decisions.c.order_id == head["id"],
+                decisions.c.check_number == heard.check,
+                decisions.c.choice == "accepted",
+            )
+            if connection.execute(accepted.limit(1)).first() is None:
+                raise OrderError(
+                    tr("this order was not accepted as it is here"),
+                    do=tr("Look at the order as it stands now, and tell it there"),
+                )
+            number = connection.execute(
+                insert(outcomes)
+                .values(
+                    order_id=head["id"],
+                    check_number=heard.check,
+                    at=now,
+                    day=heard.day,
+                    by=heard.by,
+                    from_owner=heard.from_owner,
+                    result=heard.result,
+                    felt=rows.as_json(dict(heard.felt)),
+                    measured=rows.measured_as_json(heard),
+                    words=heard.words,
+                )
+                .returning(outcomes.c.id)
+            ).scalar_one()
+            touch(connection, head["id"])
+            row = connection.execute(select(outcomes).where(outcomes.c.id == number))
+            return rows.heard_of(row.mappings().one())
 
     def lines(self) -> tuple[OrderLine, ...]:
         """All orders, those waiting first, and among them the worst first."""

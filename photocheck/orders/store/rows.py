@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import KEY_FORM, Check, Decision, Order, OrderError, OrderLine
-from photocheck.orders.store.tables import checks, decisions, orders, photos
+from photocheck.orders.model import (
+    KEY_FORM,
+    Check,
+    Decision,
+    Heard,
+    Order,
+    OrderError,
+    OrderLine,
+    Remeasured,
+)
+from photocheck.orders.store.tables import checks, decisions, orders, outcomes, photos
 from photocheck.report.file import report_as_written
 from photocheck.speech import tr
 
@@ -62,6 +72,7 @@ def order_of(connection: Connection, head: RowMapping) -> Order:
     """One order with its history."""
     past = select(checks).where(checks.c.order_id == head["id"]).order_by(checks.c.number)
     decided = select(decisions).where(decisions.c.order_id == head["id"]).order_by(decisions.c.id)
+    told = select(outcomes).where(outcomes.c.order_id == head["id"]).order_by(outcomes.c.id)
     return Order(
         key=head["key"],
         opened=head["opened"],
@@ -69,6 +80,7 @@ def order_of(connection: Connection, head: RowMapping) -> Order:
         draft=draft_of(head),
         checks=tuple(check_of(row) for row in connection.execute(past).mappings()),
         decisions=tuple(decision_of(row) for row in connection.execute(decided).mappings()),
+        heard=tuple(heard_of(row) for row in connection.execute(told).mappings()),
     )
 
 
@@ -101,6 +113,27 @@ def decision_of(row: RowMapping) -> Decision:
         message=row["message"],
         check=row["check_number"],
     )
+
+
+def heard_of(row: RowMapping) -> Heard:
+    """A row of the outcomes."""
+    measured = json.loads(row["measured"])
+    return Heard(
+        at=row["at"],
+        day=row["day"],
+        by=row["by"],
+        from_owner=row["from_owner"],
+        result=row["result"],
+        felt=json.loads(row["felt"]),
+        measured={name: Remeasured(**value) for name, value in measured.items()},
+        words=row["words"],
+        check=row["check_number"],
+    )
+
+
+def measured_as_json(heard: Heard) -> str:
+    """What was measured again, as it is kept."""
+    return as_json({name: asdict(value) for name, value in heard.measured.items()})
 
 
 def no_photo(name: str) -> OrderError:

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from photocheck.orders.model import StoreError
 from photocheck.speech import tr
 
-SCHEMA: Final = "0004"
+SCHEMA: Final = "0008"
 """The version this program works with: the newest in ``migrations/versions``."""
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"

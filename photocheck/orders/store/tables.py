@@ -6,8 +6,10 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from sqlalchemy import (
+    Boolean,
     CheckConstraint,
     Column,
+    Date,
     DateTime,
     Dialect,
     Float,
@@ -182,6 +184,29 @@ decisions: Final = Table(
     sqlite_autoincrement=True,
 )
 
+outcomes: Final = Table(
+    "outcomes",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of_order(),
+    Column("check_number", Integer, nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("day", Date, nullable=False),
+    Column("by", Words, nullable=False),
+    Column("from_owner", Boolean, nullable=False),
+    Column("result", String(40), nullable=False),
+    Column("felt", Text, nullable=False),
+    Column("measured", Text, nullable=False),
+    Column("words", Words, nullable=False),
+    ForeignKeyConstraint(
+        ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
+    ),
+    Index("outcomes_of_order", "order_id"),
+    sqlite_autoincrement=True,
+)
+"""What was heard of harnesses that were delivered (`photocheck.orders.model.Heard`); `felt` and
+`measured` are JSON."""
+
 forgotten: Final = Table(
     "forgotten",
     metadata,
@@ -251,5 +276,5 @@ counts: Final = Table(
 """How often somebody has guessed lately: `times` is JSON, seconds since 1970; `whose` names nobody
 (`photocheck.server.access.rates`); after `over` the row tells nothing any more."""
 
-UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions")
+UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions", "outcomes")
 """Tables whose rows are never changed, and go only when their order has gone."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from photocheck.judge.ratios import Ratios
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import Check, Decision, Order, OrderError, OrderLine, Store
+from photocheck.orders.model import Check, Decision, Heard, Order, OrderError, OrderLine, Store
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.report.model import Report
 from photocheck.server.access.passes import begin_with_link, order_of
@@ -95,6 +95,10 @@ class LinkedStore(Store):
             Always.
         """
         raise OrderError(tr("only the workshop decides on an order"), do=tr("Wait for its answer"))
+
+    def hear(self, key: str, heard: Heard) -> Heard:
+        """As the store does, but always as the owner."""
+        return self.store.hear(self._key(key), replace(heard, by="owner", from_owner=True))
 
     def lines(self) -> tuple[OrderLine, ...]:
         """Nothing: which orders there are is the workshop's."""
