@@ -204,7 +204,7 @@ def _usable(orders: Sequence[FinishedOrder]) -> tuple[list[FinishedOrder], list[
         if order.outcome == "returned":
             left_out.append(LeftOut(order.name, tr("it was returned")))
         elif not order.weight:
-            left_out.append(LeftOut(order.name, tr("nobody said that it fitted")))
+            left_out.append(LeftOut(order.name, order.why_not or tr("nobody said that it fitted")))
         elif len(outcomes[order.key]) > 1:
             left_out.append(LeftOut(order.name, tr("it is listed with another outcome, too")))
         elif not order.readings:

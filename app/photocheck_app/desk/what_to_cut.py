@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from html import escape
 from typing import Final
 
@@ -16,7 +15,7 @@ from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.model import Order
 from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
 from photocheck.speech import tr
-from photocheck_app.desk.figures import listed
+from photocheck_app.desk.figures import listed, table_of
 from photocheck_app.desk.session import begun, field_key, unsent
 from photocheck_app.desk.shop_files import shop_sizes
 from photocheck_app.shared import as_text
@@ -102,25 +101,11 @@ def _said(answer: FitAnswer) -> str:
     parts = [f'<div class="answer">{escape(answer.headline)}</div>']
     parts.append(listed("", answer.reasons))
     if answer.measures:
-        parts.append(_table(cut_rows(answer), tr("Lengths to cut"), "cut"))
+        parts.append(table_of(cut_rows(answer), tr("Lengths to cut"), "cut"))
     if answer.sizes:
         best = answer.outcome == "size"
         rows = size_rows(answer, SIZES)
-        parts.append(_table(rows, tr("The shelf"), "shelf", best=best))
+        parts.append(table_of(rows, tr("The shelf"), "shelf", best=best))
         parts.append(f'<div class="quiet">{escape(more_sizes(answer, SIZES))}</div>')
     parts.append(listed(tr("Mind the cut"), answer.remarks))
     return "".join(parts)
-
-
-def _table(rows: Sequence[Sequence[str]], caption: str, kind: str, *, best: bool = False) -> str:
-    heads = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in rows[0])
-    body = "".join(
-        f'<tr class="{"best" if best and not number else ""}">'
-        f'<th scope="row">{escape(row[0])}</th>'
-        f"{''.join(f'<td>{escape(cell)}</td>' for cell in row[1:])}</tr>"
-        for number, row in enumerate(rows[1:])
-    )
-    return (
-        f'<table class="figures {kind}"><caption class="unseen">{escape(caption)}</caption>'
-        f"<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>"
-    )

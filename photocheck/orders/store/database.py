@@ -54,6 +54,9 @@ if TYPE_CHECKING:
 
     from photocheck.judge.ratios import Ratios
 
+_AT_ONCE: Final = 200
+"""Orders read at once where all are wanted: some 10 MB of reports (judgement)."""
+
 _PHOTO_NAME: Final = re.compile(r"photo-[0-9]{1,9}(\.[a-z]{3,4})?")
 
 
@@ -380,6 +383,19 @@ class DatabaseStore:
             found = connection.execute(rows.all_lines()).mappings().all()
         lines = [rows.line_of(row) for row in found]
         return tuple(sorted(lines, key=lambda line: (line.state != "waiting", -line.worst)))
+
+    def whole(self) -> Iterator[Order]:
+        """Every order with its history, the first begun first, few of them in memory at once.
+
+        Each is as it stood at one moment; they are not all of the same one, for a long look at
+        all of them would keep others from writing.
+        """
+        with self.reading() as connection:
+            found = connection.execute(select(orders.c.id).order_by(orders.c.id)).scalars().all()
+        for start in range(0, len(found), _AT_ONCE):
+            with self.reading() as connection:
+                some = rows.orders_of(connection, found[start : start + _AT_ONCE])
+            yield from some
 
     def stamp(self) -> str:
         """Another text whenever `lines` may have changed."""

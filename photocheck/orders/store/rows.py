@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections import defaultdict
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Select, func, select
+from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
@@ -70,18 +72,37 @@ def no_order() -> OrderError:
 
 def order_of(connection: Connection, head: RowMapping) -> Order:
     """One order with its history."""
-    past = select(checks).where(checks.c.order_id == head["id"]).order_by(checks.c.number)
-    decided = select(decisions).where(decisions.c.order_id == head["id"]).order_by(decisions.c.id)
-    told = select(outcomes).where(outcomes.c.order_id == head["id"]).order_by(outcomes.c.id)
-    return Order(
-        key=head["key"],
-        opened=head["opened"],
-        language=head["language"],
-        draft=draft_of(head),
-        checks=tuple(check_of(row) for row in connection.execute(past).mappings()),
-        decisions=tuple(decision_of(row) for row in connection.execute(decided).mappings()),
-        heard=tuple(heard_of(row) for row in connection.execute(told).mappings()),
-    )
+    (found,) = orders_of(connection, [head["id"]])
+    return found
+
+
+def orders_of(connection: Connection, numbers: Sequence[int]) -> list[Order]:
+    """Several orders with their whole history, by the ids of their rows, in the order of these."""
+
+    def of_each(table: Table, made: Callable[[RowMapping], Any]) -> dict[int, list[Any]]:
+        found: dict[int, list[Any]] = defaultdict(list)
+        key = next(iter(table.primary_key))
+        wanted = select(table).where(table.c.order_id.in_(numbers)).order_by(key)
+        for row in connection.execute(wanted).mappings():
+            found[row["order_id"]].append(made(row))
+        return found
+
+    heads = select(orders).where(orders.c.id.in_(numbers)).order_by(orders.c.id)
+    past = of_each(checks, check_of)
+    decided = of_each(decisions, decision_of)
+    told = of_each(outcomes, heard_of)
+    return [
+        Order(
+            key=head["key"],
+            opened=head["opened"],
+            language=head["language"],
+            draft=draft_of(head),
+            checks=tuple(past[head["id"]]),
+            decisions=tuple(decided[head["id"]]),
+            heard=tuple(told[head["id"]]),
+        )
+        for head in connection.execute(heads).mappings()
+    ]
 
 
 def draft_of(head: RowMapping) -> Draft:
