@@ -48,9 +48,9 @@ def learn(
     became of the order; "photocheck schema outcome" prints the format. Give all orders,
     not only new ones: those that fitted teach, those "accepted" of which nobody has heard
     yet count half. With --from-store instead of ORDERS the store's own orders are taken, with
-    what staff and owners entered of them. What is learnt is kept in the ratios file only when orders left out of
-    the learning are predicted better by it. "photocheck check --ratios FILE"
-    uses them.
+    what staff and owners entered of them. What is learnt is kept in the ratios file only
+    when orders left out of the learning are predicted better by it. "photocheck check --ratios
+    FILE" uses them.
     """
     from photocheck import outcomes
 

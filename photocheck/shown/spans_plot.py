@@ -6,11 +6,12 @@ Only figures and texts, as shares of the drawing's width; the page turns them in
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor, log10
+from math import ceil, floor
 from typing import Final
 
 from photocheck.case.lengths import format_length
 from photocheck.judge.wording import interval_text, percent_off
+from photocheck.numerics import round_step
 from photocheck.report.model import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
 from photocheck.shown.colours import SPAN_COLOURS
@@ -154,15 +155,9 @@ def _ticks(low: float, high: float, unit: str) -> list[tuple[float, str]]:
     """Round numbers of the unit between two ends, mm, with their texts."""
     one = MM_PER_INCH if unit == "in" else 10.0
     first, last = low / one, high / one
-    step = _round_step((last - first) / MOST_TICKS)
+    step = round_step((last - first) / MOST_TICKS)
     numbers = [k * step for k in range(ceil(first / step), floor(last / step) + 1)]
     return [(number * one, f"{number:g}") for number in numbers]
-
-
-def _round_step(least: float) -> float:
-    """The smallest of 1, 2, 5 times a power of ten that is not below `least`."""
-    power = 10.0 ** floor(log10(least))
-    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= least * (1 - 1e-9))
 
 
 def seen_from(photo: PhotoResult) -> str:

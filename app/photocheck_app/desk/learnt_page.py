@@ -1,4 +1,4 @@
-"""What the shop's orders have taught: what is in use, what it did to the doubt, what was refused."""
+"""What the shop's orders have taught: what is in use, what it did to the doubt, what not."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ from typing import Final
 import streamlit as st
 
 from photocheck.speech import later, tr
-from photocheck_app.desk import learnt_page, order_list
+from photocheck_app.desk import learnt_page, order_list, shop_figures
 from photocheck_app.desk.moves import go
 
 
@@ -31,6 +31,7 @@ class Place:
 
 PLACES: Final[dict[str, Place]] = {
     "": Place(later("Orders"), order_list.show),
+    "figures": Place(later("How well do we check?"), shop_figures.show),
     "learnt": Place(later("What was learnt"), learnt_page.show),
 }
 """By what the address says (`do`), in the order of their buttons."""
