@@ -65,8 +65,8 @@ def blocks(found: OwnFigures, unit: str = "cm") -> tuple[Block, ...]:
     unit : str
         "cm" or "in": of lengths.
     """
-    parts = (_caught(found), _kinds(found), _undecided(found), _photos(found), _replies(found))
-    parts += (_heard(found), _tapes(found, unit), _marks(found, unit))
+    parts = [_caught(found), _kinds(found), _undecided(found), _photos(found), _replies(found)]
+    parts += [_heard(found), _tapes(found, unit), _marks(found, unit)]
     return tuple(part for part in parts if len(part.rows) > 1)
 
 
@@ -117,12 +117,12 @@ def agreement_sentence(found: Agreement, unit: str = "cm") -> str:
     )
 
 
-def _heads(first: str, second: str = "") -> tuple[str, str]:
+def _heads(first: str, second: str = "") -> tuple[str, ...]:
     return first, second or tr("of how many, and the 95 % interval")
 
 
 def _caught(found: OwnFigures) -> Block:
-    rows = [
+    rows: Rows = [
         _heads(tr("what")),
         (tr("flagged readings that were a slip"), share_text(found.slips)),
         (tr("orders with a false alarm"), share_text(found.false_alarms)),
@@ -139,14 +139,14 @@ def _caught(found: OwnFigures) -> Block:
 
 
 def _kinds(found: OwnFigures) -> Block:
-    rows = [_heads(tr("kind of slip"), tr("orders"))]
+    rows: Rows = [_heads(tr("kind of slip"), tr("orders"))]
     rows += [(tr(KIND_TITLES.get(name, name)), str(count)) for name, count in found.kinds.items()]
     meaning = tr("By the likeliest explanation of the check that flagged it.")
     return Block(tr("Of which kind"), meaning, rows)
 
 
 def _undecided(found: OwnFigures) -> Block:
-    rows = [_heads(tr("what"))]
+    rows: Rows = [_heads(tr("what"))]
     if found.orders:
         rows.append((tr("undecided at the last check"), share_text(found.undecided)))
     rows += [
@@ -213,7 +213,7 @@ def _hours(one: Duration) -> str:
 
 
 def _heard(found: OwnFigures) -> Block:
-    rows = [_heads(tr("what"))]
+    rows: Rows = [_heads(tr("what"))]
     if found.heard.of:
         rows += [
             (tr("harnesses that fitted"), share_text(found.heard)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from html import escape
 from typing import Final
 
@@ -11,9 +12,10 @@ from photocheck.case.lengths import parse_weight
 from photocheck.errors import PhotocheckError
 from photocheck.fit.allowances import growing
 from photocheck.fit.answer import GROWTH, GROWTH_TITLES, FitAnswer, Wish, fit
+from photocheck.fit.growth import ADULT_FROM, ADULT_FROM_TITLES, adult_weight
 from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.model import Order
-from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
+from photocheck.shown.plain_fit import cut_rows, growth_rows, more_sizes, size_rows
 from photocheck.speech import tr
 from photocheck_app.desk.figures import listed, table_of
 from photocheck_app.desk.session import begun, field_key, unsent
@@ -21,6 +23,7 @@ from photocheck_app.desk.shop_files import shop_sizes
 from photocheck_app.shared import as_text
 
 WEIGHT, GROWS = "fit weight", "fit growth"
+ADULT, ADULT_BY, ADULT_NAMED = "fit adult", "fit adult by", "fit adult named"
 """Names of the fields; what is in them is kept for the one who typed it."""
 
 SIZES: Final = 3
@@ -40,7 +43,7 @@ def show(order: Order, who: str, answer: FitAnswer | str) -> None:
     if isinstance(answer, str):
         st.error(as_text(answer))
     else:
-        st.html(_said(answer))
+        st.html(_said(answer, order.checks[-1].at.date()))
     if order.checks[-1].report.verdict == "agrees":
         _ask(order, who)
     if not isinstance(answer, str):
@@ -57,7 +60,19 @@ def wish(order: Order, who: str) -> Wish:
     """
     text = str(_typed(order, who, WEIGHT, "")).strip()
     growth = str(_typed(order, who, GROWS, GROWTH[0]))
-    return Wish(parse_weight(text, field=_weight_title()) if text else None, growth)
+    adult = str(_typed(order, who, ADULT, "")).strip()
+    return Wish(
+        parse_weight(text, field=_weight_title()) if text else None,
+        growth,
+        adult_weight(
+            adult,
+            _typed(order, who, ADULT_BY, ADULT_FROM[0]),
+            _typed(order, who, ADULT_NAMED, ""),
+            field=_adult_title(),
+        )
+        if adult and growth == "for_growth"
+        else None,
+    )
 
 
 def wished(order: Order, who: str) -> bool:
@@ -74,6 +89,36 @@ def _weight_title() -> str:
     return tr("Weight expected later")
 
 
+def _adult_title() -> str:
+    return tr("Weight expected when grown")
+
+
+def _ask_adult(order: Order, who: str) -> None:
+    """What the dog is expected to weigh when grown, who expects it, where that is published."""
+    weight, by, named = st.columns(3, vertical_alignment="bottom")
+    weight.text_input(
+        _adult_title(),
+        begun(who, order.key, ADULT, ""),
+        placeholder=tr("25 kg, or 22-28 kg"),
+        key=field_key(order.key, ADULT),
+        max_chars=LONGEST_FIELD,
+    )
+    by.selectbox(
+        tr("Who expects it"),
+        ADULT_FROM,
+        ADULT_FROM.index(begun(who, order.key, ADULT_BY, ADULT_FROM[0])),
+        format_func=lambda one: tr(ADULT_FROM_TITLES[one]),
+        key=field_key(order.key, ADULT_BY),
+    )
+    named.text_input(
+        tr("Where it is published"),
+        begun(who, order.key, ADULT_NAMED, ""),
+        placeholder=tr("for a breed's range"),
+        key=field_key(order.key, ADULT_NAMED),
+        max_chars=LONGEST_FIELD,
+    )
+
+
 def _ask(order: Order, who: str) -> None:
     dog = order.checks[-1].report.case.dog
     left, right = st.columns([2, 3], vertical_alignment="bottom")
@@ -87,7 +132,7 @@ def _ask(order: Order, who: str) -> None:
     )
     if growing(dog) is False:
         return
-    right.radio(
+    chosen = right.radio(
         tr("A dog that may still grow"),
         GROWTH,
         format_func=lambda one: tr(GROWTH_TITLES[one]),
@@ -95,9 +140,11 @@ def _ask(order: Order, who: str) -> None:
         horizontal=True,
         key=field_key(order.key, GROWS),
     )
+    if chosen == "for_growth":
+        _ask_adult(order, who)
 
 
-def _said(answer: FitAnswer) -> str:
+def _said(answer: FitAnswer, measured: date) -> str:
     parts = [f'<div class="answer">{escape(answer.headline)}</div>']
     parts.append(listed("", answer.reasons))
     if answer.measures:
@@ -107,5 +154,9 @@ def _said(answer: FitAnswer) -> str:
         rows = size_rows(answer, SIZES)
         parts.append(table_of(rows, tr("The shelf"), "shelf", best=best))
         parts.append(f'<div class="quiet">{escape(more_sizes(answer, SIZES))}</div>')
+    if answer.growth:
+        title = tr("Looked ahead: 95 of 100 such dogs lie between")
+        parts.append(f"<h2>{escape(title)}</h2>")
+        parts.append(table_of(growth_rows(answer, measured), title, "ahead"))
     parts.append(listed(tr("Mind the cut"), answer.remarks))
     return "".join(parts)
