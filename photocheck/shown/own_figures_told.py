@@ -14,7 +14,7 @@ from photocheck.orders.own_figures import FEWEST, Duration, OwnFigures, Share
 from photocheck.orders.precision import LEAST_FREEDOM, Agreement, Precision
 from photocheck.scale.catalogue import MM_PER_INCH
 from photocheck.shown.plain import table
-from photocheck.speech import capital_first, later, tr
+from photocheck.speech import capital_first, later, tr, tr_n
 from photocheck.words import LANDMARK_TITLES, READING_TITLES, VERDICT_TITLES
 
 KIND_TITLES: Final[Mapping[str, str]] = {
@@ -72,7 +72,7 @@ def blocks(found: OwnFigures, unit: str = "cm") -> tuple[Block, ...]:
 
 def plain_own_figures(found: OwnFigures, unit: str = "cm") -> str:
     """The same as plain text."""
-    head = tr("{count} orders were checked.", count=found.orders)
+    head = tr_n("{count} order was checked.", "{count} orders were checked.", found.orders)
     said = [head]
     for block in blocks(found, unit):
         said.append(f"{block.title}\n{block.meaning}\n{table(block.rows)}")

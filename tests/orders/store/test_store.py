@@ -35,6 +35,7 @@ from photocheck.server.run import recompute, run_check
 from photocheck.speech import speaking
 from tests.support.learnt import learnt
 from tests.support.places import SAMPLES
+from tests.support.heard_of import fitted
 from tests.support.store_orders import JPEG, case_of, checked, report_of
 
 pytestmark = pytest.mark.every_journal
@@ -166,6 +167,7 @@ def test_no_key_but_the_own_opens_an_order(store: DatabaseStore) -> None:
             lambda k: store.photo(k, "photo-1.jpg"),
             lambda k: store.record_check(k, Draft(), report_of(), by="x"),
             lambda k: store.decide(k, "accepted", by="x", reason=""),
+            lambda k: store.hear(k, fitted()),
         ):
             with pytest.raises(OrderError, match="no such order"):
                 use(wrong)
@@ -173,8 +175,9 @@ def test_no_key_but_the_own_opens_an_order(store: DatabaseStore) -> None:
 
 
 def test_history_is_never_changed_and_goes_only_with_its_order(store: DatabaseStore) -> None:
-    key, _ = checked(store)
-    store.decide(key, "refused", by="Ann", reason="no")
+    key, check = checked(store)
+    store.decide(key, "accepted", by="Ann", reason="no")
+    store.hear(key, fitted(check.number))
     other, _ = checked(store, name="Flint")
     before = store.order(key), store.photos(key)
     for table in UNCHANGING:
@@ -195,7 +198,7 @@ def test_history_is_never_changed_and_goes_only_with_its_order(store: DatabaseSt
             table: connection.execute(text(f"SELECT DISTINCT order_id FROM {table}")).all()
             for table in UNCHANGING
         }
-    assert left == {table: [(2,)] if table != "decisions" else [] for table in UNCHANGING}
+    assert left == {table: [] if table in ("decisions", "outcomes") else [(2,)] for table in UNCHANGING}
     assert [line.key for line in store.lines()] == [other]
 
 
