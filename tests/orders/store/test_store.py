@@ -33,9 +33,9 @@ from photocheck.orders.store.privacy import (
 from photocheck.orders.store.tables import UNCHANGING, orders, readings
 from photocheck.server.run import recompute, run_check
 from photocheck.speech import speaking
+from tests.support.heard_of import fitted
 from tests.support.learnt import learnt
 from tests.support.places import SAMPLES
-from tests.support.heard_of import fitted
 from tests.support.store_orders import JPEG, case_of, checked, report_of
 
 pytestmark = pytest.mark.every_journal
@@ -198,7 +198,9 @@ def test_history_is_never_changed_and_goes_only_with_its_order(store: DatabaseSt
             table: connection.execute(text(f"SELECT DISTINCT order_id FROM {table}")).all()
             for table in UNCHANGING
         }
-    assert left == {table: [] if table in ("decisions", "outcomes") else [(2,)] for table in UNCHANGING}
+    assert left == {
+        table: [] if table in ("decisions", "outcomes") else [(2,)] for table in UNCHANGING
+    }
     assert [line.key for line in store.lines()] == [other]
 
 
