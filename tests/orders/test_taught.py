@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -149,7 +148,7 @@ def drawn(rng: np.random.Generator, shift: float = 0.09) -> Report:
 
 
 @pytest.fixture
-def shop(store: DatabaseStore) -> Iterator[DatabaseStore]:
+def shop(store: DatabaseStore) -> DatabaseStore:
     """Thirty accepted orders of one breed: most fitted, one came back, one was tight."""
     rng = np.random.default_rng(3)
     for k in range(30):
@@ -164,7 +163,7 @@ def shop(store: DatabaseStore) -> Iterator[DatabaseStore]:
             store.hear(key, tight(check.number))
         elif k < 25:
             store.hear(key, fitted(check.number))
-    yield store
+    return store
 
 
 @pytest.mark.parametrize("address", ["sqlite"], indirect=True)
