@@ -33,7 +33,11 @@ RESULT_TITLES: Final = {
 }
 
 FELT: Final = ("tight", "loose")
-FELT_TITLES: Final = {"": later("right"), "tight": later("too tight"), "loose": later("too loose")}
+FELT_TITLES: Final = {
+    "": later("just right"),
+    "tight": later("too tight"),
+    "loose": later("too loose"),
+}
 
 MEASURED_FOR: Final[Mapping[str, str]] = MappingProxyType(
     {name: "half_neck" if name == NECK_OPENING else name for name in MEASURES}

@@ -14,7 +14,7 @@ from photocheck.numerics import round_step
 from photocheck.orders.own_figures import MOST_PAIRS
 from photocheck.orders.precision import Agreement
 from photocheck.scale.catalogue import MM_PER_INCH
-from photocheck.speech import tr
+from photocheck.speech import number, tr
 
 WIDE, HIGH = 560, 300
 _LEFT, _RIGHT, _TOP, _BOTTOM = 52, 12, 12, 44
@@ -49,13 +49,13 @@ def agreement_svg(found: Agreement, unit: str = "cm") -> str:
 
     parts = [f'<rect width="{WIDE}" height="{HIGH}" fill="#fff"/>']
     for x in _ticks(x0, x1):
-        parts.append(_text(across(x), HIGH - _BOTTOM + 16, f"{x:g}", "middle"))
+        parts.append(_text(across(x), HIGH - _BOTTOM + 16, number(f"{x:g}"), "middle"))
     for y in _ticks(y0, y1):
         at = up(y)
         parts.append(
             f'<path d="M{_LEFT} {at:.1f}H{WIDE - _RIGHT}" stroke="#dde2e5" stroke-width="1"/>'
         )
-        parts.append(_text(_LEFT - 6, at + 4, f"{y:g}", "end"))
+        parts.append(_text(_LEFT - 6, at + 4, number(f"{y:g}"), "end"))
     for x, y in zip(xs, ys, strict=True):
         parts.append(
             f'<circle cx="{across(x):.1f}" cy="{up(y):.1f}" r="3" fill="#1f4e5f" '

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from photocheck.body.shape import WAY_LOG_SPREAD, WAY_TERMS
-from photocheck.judge.learning import LeftOut
+from photocheck.judge.learning import OUTLYING, LeftOut
 from photocheck.judge.ratios import Version, WayRatio
 from photocheck.shown.plain_learning import GROUP_TITLES
-from photocheck.speech import tr
+from photocheck.speech import number, tr
 from photocheck.words import BUILD_TITLES, READING_TITLES, SPAN_TITLES
 
 Rows = list[tuple[str, ...]]
@@ -73,8 +73,8 @@ def predicted_rows(version: Version) -> Rows:
     rows = [
         (
             tr(READING_TITLES[name]),
-            f"{100 * before:.1f} %",
-            f"{100 * check.rmse_learnt[name]:.1f} %",
+            number(f"{100 * before:.1f} %"),
+            number(f"{100 * check.rmse_learnt[name]:.1f} %"),
         )
         for name, before in check.rmse_shipped.items()
     ]
@@ -82,13 +82,21 @@ def predicted_rows(version: Version) -> Rows:
 
 
 def refusals(left_out: tuple[LeftOut, ...]) -> tuple[Refusal, ...]:
-    """Orders that did not teach by their reasons, the commonest first."""
-    counts = Counter(item.reason for item in left_out)
+    """Orders that did not teach by their reasons, the commonest first; outlying ones together."""
+    outlying = tr(
+        "a reading is more than {limit:.1f} standard deviations off the other orders",
+        limit=OUTLYING,
+    )
+
+    def why(item: LeftOut) -> str:
+        return outlying if item.outlying else item.reason
+
+    counts = Counter(why(item) for item in left_out)
     return tuple(
         Refusal(
             reason,
             count,
-            tuple(item.name for item in left_out if item.reason == reason)[:MOST_LEFT_OUT],
+            tuple(item.name for item in left_out if why(item) == reason)[:MOST_LEFT_OUT],
         )
         for reason, count in counts.most_common()
     )

@@ -14,7 +14,7 @@ from photocheck.orders.own_figures import FEWEST, Duration, OwnFigures, Share
 from photocheck.orders.precision import LEAST_FREEDOM, Agreement, Precision
 from photocheck.scale.catalogue import MM_PER_INCH
 from photocheck.shown.plain import table
-from photocheck.speech import capital_first, later, tr, tr_n
+from photocheck.speech import capital_first, later, number, tr, tr_n
 from photocheck.words import LANDMARK_TITLES, READING_TITLES, VERDICT_TITLES
 
 KIND_TITLES: Final[Mapping[str, str]] = {
@@ -297,7 +297,7 @@ def _people(each: Precision, one: float) -> str:
         return tr("not known")
     if not each.tells_people:
         return tr("{few} ({count} differences)", few=tr(TOO_FEW), count=each.people_freedom)
-    return f"{each.reproducibility / one:.2f}"
+    return number(f"{each.reproducibility / one:.2f}")
 
 
 def limits_note() -> str:

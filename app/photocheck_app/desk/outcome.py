@@ -70,9 +70,8 @@ def _form(order: Order, who: str) -> None:
     typed: dict[str, str] = {}
     if result != "fitted":
         felt, typed = _where(order, who, stand)
-    left, right = st.columns(2, vertical_alignment="bottom")
     titles = {"owner": tr("The owner"), "staff": tr("The workshop")}
-    says = left.segmented_control(
+    says = st.segmented_control(
         tr("Who says so"),
         _SAYS,
         format_func=titles.__getitem__,
@@ -81,7 +80,7 @@ def _form(order: Order, who: str) -> None:
         key=field("says"),
     )
     today = datetime.now(UTC).date()
-    day = right.date_input(
+    day = st.date_input(
         tr("Since when"),
         begun(who, order.key, f"{stand} day", today),
         format="YYYY-MM-DD",
@@ -143,7 +142,8 @@ def _where(order: Order, who: str, stand: str) -> tuple[dict[str, str], dict[str
             tr("{reading}, measured again", reading=capital_first(tr(READING_TITLES[reading]))),
             begun(who, order.key, f"{stand} again {reading}", ""),
             key=field_key(order.key, f"{stand} again {reading}"),
-            placeholder=tr("may stay empty; without it nothing can be learnt from this"),
+            placeholder=tr("may stay empty"),
+            help=tr("Without it nothing can be learnt from this."),
             max_chars=LONGEST_FIELD,
         )
     return felt, typed

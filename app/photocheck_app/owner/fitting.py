@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from html import escape
 from typing import Final
 
 import streamlit as st
@@ -65,9 +64,13 @@ def show(way: Way) -> None:
 
 def _question(way: Way, order: Order) -> None:
     """One question, a button for each answer; where and in what words only if it does not fit."""
-    question = tr("How does the harness fit your dog?")
-    st.html(f"<h2>{escape(question)}</h2>")
     asked = st.session_state.get(_ASKED, "")
+    question = (
+        tr("Where is it too tight or too loose?")
+        if asked
+        else tr("How does the harness fit your dog?")
+    )
+    st.subheader(question, anchor=False)
     if not asked:
         for result in RESULTS:
             st.button(
