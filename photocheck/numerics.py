@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import floor, log10
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -61,3 +62,13 @@ def median(values: NDArray[Real]) -> NDArray[Real]:
     high = np.minimum(count // 2, values.shape[-1] - 1)[..., None]
     both = np.take_along_axis(ordered, low, -1) + np.take_along_axis(ordered, high, -1)
     return np.asarray(np.where(count > 0, both[..., 0] / 2, np.nan))
+
+
+def round_step(least: float) -> float:
+    """The smallest of 1, 2, 5 times a power of ten that is not below `least`.
+
+    >>> round_step(0.03)
+    0.05
+    """
+    power = 10.0 ** floor(log10(least))
+    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= least * (1 - 1e-9))

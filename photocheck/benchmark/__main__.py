@@ -134,6 +134,15 @@ def outlines(folder: str | None, photos: int, seed: int) -> None:
 
 
 @main.command()
+@click.option("--orders", default=5000, show_default=True, help="At most.")
+def shop(orders: int) -> None:
+    """A shop's own figures and its learning among few orders and among many."""
+    from photocheck.benchmark.shop_scale import report
+
+    _tell(report(orders))
+
+
+@main.command()
 @click.option("--runs", default=9, show_default=True, help="Rounds, each timing both in turn.")
 def speed(runs: int) -> None:
     """The whole check of a 12 MP JPEG over a plain decode of that file."""

@@ -123,6 +123,19 @@ def shop_options(command: Callable[..., Any]) -> Callable[..., Any]:
     show_default=True,
     help="How to fit a puppy.",
 )
+@click.option(
+    "--adult-weight",
+    metavar="WEIGHT",
+    help='What the puppy is expected to weigh when grown: "25 kg", or "22-28 kg".',
+)
+@click.option(
+    "--adult-from",
+    type=click.Choice(["owner", "breeder", "vet", "breed"]),
+    default="owner",
+    show_default=True,
+    help="Who expects it; breed: its published range.",
+)
+@click.option("--adult-named", metavar="TEXT", default="", help="Where that range is published.")
 @_ratios
 @_language
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
@@ -134,6 +147,9 @@ def fit(
     shelf: str | None,
     later_weight: str | None,
     growth: str,
+    adult_weight: str | None,
+    adult_from: str,
+    adult_named: str,
     ratios: str | None,
     language: str | None,
     as_json: bool,
@@ -141,11 +157,13 @@ def fit(
     """Say what to cut for CASE, or which size of the shelf fits.
 
     CASE is a case file or a report ("photocheck check --json"). Nothing is given out unless
-    tape and photo agree.
+    tape and photo agree. With --growth for-growth a puppy is looked ahead to besides, date by
+    date and with wide limits; what is cut stays for the dog of today.
     """
     from photocheck.case.lengths import parse_weight
     from photocheck.fit.answer import Wish
     from photocheck.fit.answer import fit as settle
+    from photocheck.fit.growth import adult_weight as read_adult
     from photocheck.fit.shelf import read_shelf
     from photocheck.shown.plain_fit import plain_fit
     from photocheck.speech import speaking
@@ -154,7 +172,12 @@ def fit(
         sizes = read_shelf(shelf) if shelf else ()
         later = parse_weight(later_weight, field="--later-weight") if later_weight else None
         report = _report(case, ratios)
-        answer = settle(report, sizes, Wish(later, growth.replace("-", "_")))
+        adult = (
+            read_adult(adult_weight, adult_from, adult_named, field="--adult-weight")
+            if adult_weight
+            else None
+        )
+        answer = settle(report, sizes, Wish(later, growth.replace("-", "_"), adult))
         if as_json:
             import json
             from dataclasses import asdict

@@ -17,10 +17,11 @@ from photocheck.cli.batch_commands import (
     tell_lines,
     work,
 )
+from photocheck.cli.case_options import json_option
 from photocheck.cli.cutting_commands import cutting_list
 from photocheck.cli.exits import PARTLY
 from photocheck.cli.progress import progress
-from photocheck.cli.say import say
+from photocheck.cli.say import say, say_json
 from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.errors import CaseError, printable
 from photocheck.photo.kind import reads_heic
@@ -39,6 +40,33 @@ def desk() -> None:
 
 
 desk.add_command(cutting_list)
+
+
+@desk.command("figures")
+@click.option(
+    "--unit", type=click.Choice(UNITS), default=UNITS[0], show_default=True, help="Of lengths."
+)
+@STORE_OPTION
+@json_option
+def own_figures_of_shop(unit: str, address: str | None, as_json: bool) -> None:
+    """Tell how well the workshop checks, from its own orders.
+
+    Slips caught and false alarms, what stayed undecided and why, photos, reply times, how
+    harnesses fitted, and how exact tapes and marks are (ISO 5725-2). JSON has lengths in mm.
+    """
+    import json
+    from dataclasses import asdict
+
+    from photocheck.orders.own_figures import own_figures
+    from photocheck.orders.store import open_store
+    from photocheck.shown.own_figures_told import plain_own_figures
+
+    store = open_store(address, new=False)
+    found = own_figures(store.whole())
+    if as_json:
+        say_json(json.dumps(asdict(found), ensure_ascii=False, indent=2))
+    else:
+        say(plain_own_figures(found, unit))
 
 
 @desk.command(

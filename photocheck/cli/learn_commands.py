@@ -11,6 +11,7 @@ import click
 
 from photocheck.cli.case_options import json_option
 from photocheck.cli.say import say, say_json
+from photocheck.cli.store_commands import STORE_OPTION
 from photocheck.cli.streams import source
 from photocheck.errors import CaseError
 from photocheck.speech import tr
@@ -21,21 +22,48 @@ from photocheck.speech import tr
 @click.option("--ratios", metavar="FILE", default="ratios.json", show_default=True)
 @click.option("--undo", is_flag=True, help="Go back to the version before the one in use.")
 @click.option("--look", is_flag=True, help="Only show what would be learnt.")
+@click.option(
+    "--from-store",
+    is_flag=True,
+    help="Learn from the accepted orders of the store and what was heard of them.",
+)
+@click.option("--begin", is_flag=True, help="Write a ratios file in which nothing is learnt yet.")
+@STORE_OPTION
 @json_option
-def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool) -> None:
+@click.pass_context
+def learn(
+    context: click.Context,
+    /,
+    orders: str | None,
+    ratios: str,
+    undo: bool,
+    look: bool,
+    from_store: bool,
+    begin: bool,
+    address: str | None,
+    as_json: bool,
+) -> None:
     """Learn the shop's own ratios tape over photo, and how exact its tapes are, from ORDERS.
 
     ORDERS is a file or a folder of outcomes: reports ("photocheck check --json") with what
     became of the order; "photocheck schema outcome" prints the format. Give all orders,
     not only new ones: those that fitted teach, those "accepted" of which nobody has heard
-    yet count half. What is learnt is kept in the ratios file only when orders left out of
-    the learning are predicted better by it. "photocheck check --ratios FILE"
-    uses them.
+    yet count half. With --from-store instead of ORDERS the store's own orders are taken, with
+    what staff and owners entered of them. What is learnt is kept in the ratios file only
+    when orders left out of the learning are predicted better by it. "photocheck check --ratios
+    FILE" uses them.
     """
     from photocheck import outcomes
 
+    _refuse_mixed(context, begin=begin, from_store=from_store)
+    if begin:
+        from photocheck.orders.taught import begin_ratios
+
+        begin_ratios(ratios)
+        say(tr("{file}: nothing is learnt yet; the shipped ratios are in use.", file=ratios))
+        return
     if undo:
-        if orders is not None or look:
+        if orders is not None or look or from_store:
             raise CaseError(
                 tr("--undo goes alone"), where="learn", do=tr("Give only --ratios with it")
             )
@@ -49,14 +77,23 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
                 else tr("{file}: version {version} is in use again.", file=ratios, version=current)
             )
         return
-    if orders is None:
+    if from_store == (orders is not None):
         raise CaseError(
-            tr("no orders are given"),
+            tr("both ORDERS and --from-store are given")
+            if from_store
+            else tr("no orders are given"),
             where="learn",
-            do=tr("Name a file or a folder of outcomes"),
+            do=tr("Name a file or a folder of outcomes, or --from-store alone"),
         )
-    with source(orders, ".json") as path:
-        learning = outcomes.learn_from(path, ratios, write=not look)
+    if from_store:
+        from photocheck.orders.store import open_store
+        from photocheck.orders.taught import learn_from_store
+
+        learning = learn_from_store(open_store(address, new=False), ratios, write=not look)
+    else:
+        assert orders is not None
+        with source(orders, ".json") as path:
+            learning = outcomes.learn_from(path, ratios, write=not look)
     if as_json:
         from dataclasses import asdict
 
@@ -72,3 +109,20 @@ def learn(orders: str | None, ratios: str, undo: bool, look: bool, as_json: bool
         from photocheck.shown.plain_learning import plain_learning
 
         say(plain_learning(learning))
+
+
+def _refuse_mixed(context: click.Context, *, begin: bool, from_store: bool) -> None:
+    """Refuse what would be passed over in silence."""
+    given = {
+        name
+        for name in ("orders", "undo", "look", "from_store", "address")
+        if context.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
+    }
+    if begin and given:
+        raise CaseError(
+            tr("--begin goes alone"), where="learn", do=tr("Give only --ratios with it")
+        )
+    if "address" in given and not from_store:
+        raise CaseError(
+            tr("--store goes with --from-store"), where="learn", do=tr("Give both, or neither")
+        )

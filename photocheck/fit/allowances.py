@@ -91,8 +91,9 @@ to 2 years for adult weights up to 40 kg, and for heavier dogs there is none.  T
 weight alone.  Nothing published was found on how a puppy's neck and trunk lengthen, and
 proportions change on the way: girth over height is about 1.29 at 52 days and 1.18 in adults
 (as the design's notes quote it), trunk girth grows slower than the cube root of weight in
-Beagles (Helmsmüller et al. 2013, BMC Veterinary Research 9:203, abstract).  So growth is
-never predicted here."""
+Beagles (Helmsmüller et al. 2013, BMC Veterinary Research 9:203, abstract).  So growth
+is never in what is cut; `photocheck.fit.growth` looks ahead to it on request, with a wide spread.
+"""
 
 
 def growing(dog: DogFacts) -> bool | None:

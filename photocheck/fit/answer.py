@@ -6,23 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from photocheck.case.lengths import POSSIBLE_KG, format_length
 from photocheck.errors import CaseError
 from photocheck.fit.allowances import WEIGHT_CHANGE_MOST, growing
 from photocheck.fit.cut_lengths import (
-    MEASURES,
     NECK_OPENING,
-    Lengths,
+    Measure,
     measured,
+    measures_of,
     with_coat,
     with_weight,
 )
-from photocheck.fit.match import SizeFit, match
+from photocheck.fit.growth import AdultWeight, growth_unknown
+from photocheck.fit.looking_ahead import GrowthStep, growth_remarks, looked_ahead
+from photocheck.fit.match import LEAST_CHANCE, SizeFit, match
 from photocheck.fit.shelf import Size
 from photocheck.judge.wording import CAUTIONS, PUPPY_CAUTION, chance_text
-from photocheck.numerics import IN_95
 from photocheck.report.model import Report
 from photocheck.speech import later, listed, number, tr
 from photocheck.words import NECK_RING, READING_TITLES, SPAN_TITLES
@@ -32,16 +31,12 @@ GROWTH: Final = ("as_is", "for_growth")
 
 GROWTH_TITLES: Final = {
     "as_is": later("fit as it is today"),
-    "for_growth": later("leave room for growth"),
+    "for_growth": later("for growth: look ahead"),
 }
 
 OUTCOMES: Final = ("size", "to_measure", "measure_first", "not_foreseen")
 """A size fits; cut to measure; the readings must be right first; growth or a change of weight
 that nothing published foresees."""
-
-LEAST_CHANCE: Final = 0.80
-"""A size is recommended from this chance on (judgement: one harness in five sent back is too
-many, and a size in its middle reaches well over it)."""
 
 MEASURE_TITLES: Final = {**SPAN_TITLES, NECK_OPENING: later("neck opening")}
 
@@ -61,37 +56,13 @@ class Wish:
         The weight expected later, kg; None when it shall stay.
     growth : str
         One of `GROWTH`.
+    adult : AdultWeight or None
+        What a growing dog is expected to weigh when it is grown.
     """
 
     weight_later_kg: float | None = None
     growth: str = "as_is"
-
-
-@dataclass(frozen=True)
-class Measure:
-    """One length to cut, mm.
-
-    Attributes
-    ----------
-    name : str
-        One of `photocheck.fit.cut_lengths.MEASURES`.
-    body_mm : float
-        As tape and photo together have it.
-    weight_mm, coat_mm : float
-        What the change of weight and the coat add to it.
-    mm : float
-        The sum: the length to cut, before the pattern's own ease.
-    low_mm, high_mm : float
-        Its 95 % interval.
-    """
-
-    name: str
-    body_mm: float
-    weight_mm: float
-    coat_mm: float
-    mm: float
-    low_mm: float
-    high_mm: float
+    adult: AdultWeight | None = None
 
 
 @dataclass(frozen=True)
@@ -112,6 +83,8 @@ class FitAnswer:
     remarks, cautions : tuple of str
     unit : str
         The owner's.
+    growth : tuple of GrowthStep
+        A growing dog looked ahead to, the nearest first; empty unless that was wished for.
     """
 
     outcome: str
@@ -122,6 +95,7 @@ class FitAnswer:
     remarks: tuple[str, ...]
     cautions: tuple[str, ...]
     unit: str
+    growth: tuple[GrowthStep, ...] = ()
 
 
 def fit(report: Report, sizes: Sequence[Size] = (), wish: Wish | None = None) -> FitAnswer:
@@ -162,15 +136,22 @@ def fit(report: Report, sizes: Sequence[Size] = (), wish: Wish | None = None) ->
     cut = with_coat(then, dog)
     ranked = match(cut, sizes, now=None if then is body else with_coat(body, dog))
     fits = bool(ranked) and ranked[0].chance >= LEAST_CHANCE
+    steps: tuple[GrowthStep, ...] = ()
+    remarks = _remarks(report, young, wish.weight_later_kg)
+    if young and wish.growth == "for_growth":
+        assert wish.adult is not None  # by `_not_foreseen`
+        steps = looked_ahead(body, dog, wish.adult, sizes)
+        remarks = (*remarks, *growth_remarks(dog, wish.adult, ranked if fits else (), steps))
     return FitAnswer(
         "size" if fits else "to_measure",
         _headline(ranked, fits),
         (),
-        _measures(body, then, cut),
+        measures_of(body, then, cut),
         ranked,
-        _remarks(report, young, wish.weight_later_kg),
+        remarks,
         said_cautions,
         unit,
+        steps,
     )
 
 
@@ -232,18 +213,9 @@ def _measure_first(report: Report) -> tuple[str, ...]:
 def _not_foreseen(report: Report, wish: Wish, young: bool | None) -> tuple[str, ...]:
     """What was wished for and no source foresees."""
     dog, later_kg = report.case.dog, wish.weight_later_kg
-    said = []
+    said: list[str] = []
     if wish.growth == "for_growth" and young is not False:
-        if young is None:
-            said.append(tr("Say the dog's age: whether it still grows is not known."))
-        said.append(
-            tr(
-                "How a puppy's neck and trunk lengthen cannot be foreseen: published growth charts "
-                "follow weight alone, and a puppy's proportions change as it grows. Fit it as it "
-                "is and measure it again before the next harness; a vet can place it on a growth "
-                "chart and say when it will be grown."
-            )
-        )
+        said += growth_unknown(dog, wish.adult)
     if later_kg is None:
         return tuple(said)
     if young:
@@ -261,24 +233,6 @@ def _not_foreseen(report: Report, wish: Wish, young: bool | None) -> tuple[str, 
             )
         )
     return tuple(said)
-
-
-def _measures(body: Lengths, then: Lengths, cut: Lengths) -> tuple[Measure, ...]:
-    before, changed = (np.exp(lengths.measures()[0]) for lengths in (body, then))
-    logs, covariance = cut.measures()
-    reach = IN_95 * np.sqrt(np.diag(covariance))
-    return tuple(
-        Measure(
-            name,
-            float(before[k]),
-            float(changed[k] - before[k]),
-            float(np.exp(logs[k]) - changed[k]),
-            float(np.exp(logs[k])),
-            float(np.exp(logs[k] - reach[k])),
-            float(np.exp(logs[k] + reach[k])),
-        )
-        for k, name in enumerate(MEASURES)
-    )
 
 
 def _headline(ranked: tuple[SizeFit, ...], fits: bool) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from photocheck.case.model import DogFacts
 from photocheck.fit.allowances import CUT_SPANS, coat_allowance, weight_allowance
 from photocheck.judge.repeats import TapeHabits, tape_noise
+from photocheck.numerics import IN_95
 from photocheck.report.model import Report
 from photocheck.words import NECK_RING, READINGS
 
@@ -49,6 +50,33 @@ class Lengths:
         slopes[3, 1:] = np.exp([front - full, rear - full])
         logs = np.array([neck + log(2.0), front, rear, full])
         return logs, slopes @ self.covariance @ slopes.T
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One length to cut, mm.
+
+    Attributes
+    ----------
+    name : str
+        One of `photocheck.fit.cut_lengths.MEASURES`.
+    body_mm : float
+        As tape and photo together have it.
+    weight_mm, coat_mm : float
+        What the change of weight and the coat add to it.
+    mm : float
+        The sum: the length to cut, before the pattern's own ease.
+    low_mm, high_mm : float
+        Its 95 % interval.
+    """
+
+    name: str
+    body_mm: float
+    weight_mm: float
+    coat_mm: float
+    mm: float
+    low_mm: float
+    high_mm: float
 
 
 def measured(report: Report) -> Lengths:
@@ -119,3 +147,28 @@ def with_weight(lengths: Lengths, now_kg: float, later_kg: float) -> Lengths:
     )
     doubt = np.diag(own**2) + np.outer(shared, shared)
     return Lengths(lengths.logs + shifts, lengths.covariance + doubt)
+
+
+def measures_of(body: Lengths, then: Lengths, cut: Lengths) -> tuple[Measure, ...]:
+    """What is cut, and what weight and coat add to it.
+
+    Parameters
+    ----------
+    body, then, cut : Lengths
+        The dog of today, of the weight that is reckoned with, and with its coat.
+    """
+    before, changed = (np.exp(lengths.measures()[0]) for lengths in (body, then))
+    logs, covariance = cut.measures()
+    reach = IN_95 * np.sqrt(np.diag(covariance))
+    return tuple(
+        Measure(
+            name,
+            float(before[k]),
+            float(changed[k] - before[k]),
+            float(np.exp(logs[k]) - changed[k]),
+            float(np.exp(logs[k])),
+            float(np.exp(logs[k] - reach[k])),
+            float(np.exp(logs[k] + reach[k])),
+        )
+        for k, name in enumerate(MEASURES)
+    )

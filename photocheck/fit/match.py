@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,10 @@ from photocheck.fit.cut_lengths import MEASURES, Lengths
 from photocheck.fit.shelf import Size
 
 Array = NDArray[np.float64]
+
+LEAST_CHANCE: Final = 0.80
+"""A size is recommended from this chance on (judgement: one harness in five sent back is too
+many, and a size in its middle reaches well over it)."""
 
 
 @dataclass(frozen=True)

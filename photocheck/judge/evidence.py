@@ -63,6 +63,8 @@ class FinishedOrder:
         Covariance of the differences without the part the ratios stand for.
     own : (w,)
         Shipped variance of each way's ratio.
+    why_not : str
+        Why it does not teach, where more is known of that than its outcome.
     """
 
     name: str
@@ -76,6 +78,7 @@ class FinishedOrder:
     design: Array
     noise: Array
     own: Array
+    why_not: str = ""
 
     @property
     def weight(self) -> float:

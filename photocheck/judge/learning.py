@@ -56,10 +56,11 @@ to flag no whole group, narrow enough to doubt a lone order (judgement)."""
 
 @dataclass(frozen=True)
 class LeftOut:
-    """An order that did not teach, and why."""
+    """An order that did not teach, and why; `outlying` for a reading far off the others'."""
 
     name: str
     reason: str
+    outlying: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,7 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
         LeftOut(
             order.name,
             tr("a reading is {score:.1f} standard deviations off the other orders", score=score),
+            outlying=True,
         )
         for order, score in outlying
     ]
@@ -204,7 +206,7 @@ def _usable(orders: Sequence[FinishedOrder]) -> tuple[list[FinishedOrder], list[
         if order.outcome == "returned":
             left_out.append(LeftOut(order.name, tr("it was returned")))
         elif not order.weight:
-            left_out.append(LeftOut(order.name, tr("nobody said that it fitted")))
+            left_out.append(LeftOut(order.name, order.why_not or tr("nobody said that it fitted")))
         elif len(outcomes[order.key]) > 1:
             left_out.append(LeftOut(order.name, tr("it is listed with another outcome, too")))
         elif not order.readings:

@@ -32,6 +32,7 @@ MOST_CHECKS: Final = 500
 MOST_DECISIONS: Final = 500
 MOST_LINKS: Final = 500
 MOST_CUT_NOTES: Final = 500
+MOST_HEARD: Final = 100
 """Of one order, whose history is never shortened."""
 
 MOST_MESSAGE_BYTES: Final = 1_000_000

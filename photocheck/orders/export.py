@@ -12,6 +12,7 @@ import json
 import re
 from collections.abc import Iterable
 from contextlib import suppress
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any, Final
 
@@ -19,7 +20,7 @@ from photocheck import __version__
 from photocheck.case.takes import reading_from_json
 from photocheck.errors import CaseError
 from photocheck.orders.draft import DogTold, Draft, reading_text, takes_of
-from photocheck.orders.model import Check, CutNote, Decision, Order
+from photocheck.orders.model import Check, CutNote, Decision, Heard, Order
 from photocheck.report.file import report_to_dict
 from photocheck.words import FACT_TITLES, READINGS, SPANS
 
@@ -233,6 +234,7 @@ def _filled_in(told: Draft) -> dict[str, str]:
 
 
 def _order(order: Order) -> dict[str, Any]:
+    told = {"outcomes": [_heard(heard) for heard in order.heard]} if order.heard else {}
     return {
         "order": order.key,
         "name": order.name,
@@ -243,6 +245,7 @@ def _order(order: Order) -> dict[str, Any]:
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
         "cuts": [_cut(note) for note in order.cuts],
+        **told,
     }
 
 
@@ -256,6 +259,20 @@ def _check(check: Check) -> dict[str, Any]:
         "ratios": check.ratios,
         "case": check.case.to_dict(),
         "report": report_to_dict(check.report),
+    }
+
+
+def _heard(heard: Heard) -> dict[str, Any]:
+    return {
+        "check": heard.check,
+        "at": utc_text(heard.at),
+        "day": heard.day.isoformat(),
+        "by": heard.by,
+        "from_owner": heard.from_owner,
+        "result": heard.result,
+        "felt": dict(heard.felt),
+        "measured": {name: asdict(one) for name, one in heard.measured.items()},
+        "words": heard.words,
     }
 
 

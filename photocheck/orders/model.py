@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from photocheck.errors import PhotocheckError
@@ -146,6 +146,54 @@ class CutNote:
 
 
 @dataclass(frozen=True)
+class Remeasured:
+    """A reading taken anew because the harness did not fit: as typed, its unit, and mm."""
+
+    typed: str
+    unit: str
+    mm: float
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What was heard of a harness that was delivered, never changed afterwards.
+
+    Several may be heard of one order: the last counts, and all are history.
+
+    Attributes
+    ----------
+    at : datetime
+        When it was entered, UTC.
+    day : date
+        When it was found so, as told.
+    by : str
+        Who entered it: "owner" or the name staff gave.
+    from_owner : bool
+        Whether the owner says it, at the desk's telephone or by the order's link.
+    result : str
+        One of `photocheck.orders.heard.RESULTS`.
+    felt : mapping of measure to str
+        "tight" or "loose" for each measure (`photocheck.fit.cut_lengths.MEASURES`) that was so.
+    measured : mapping of reading to Remeasured
+        What was measured again since.
+    words : str
+        In their own words; may be empty.
+    check : int
+        The number of the accepted check that was cut by.
+    """
+
+    at: datetime
+    day: date
+    by: str
+    from_owner: bool
+    result: str
+    felt: Mapping[str, str] = field(default_factory=dict)
+    measured: Mapping[str, Remeasured] = field(default_factory=dict)
+    words: str = ""
+    check: int = 0
+
+
+@dataclass(frozen=True)
 class Order:
     """One order with its whole history.
 
@@ -164,6 +212,7 @@ class Order:
     decisions : tuple of Decision
         Oldest first.
     cuts : tuple of CutNote
+    heard : tuple of Heard
         Oldest first.
     """
 
@@ -174,6 +223,7 @@ class Order:
     checks: tuple[Check, ...] = ()
     decisions: tuple[Decision, ...] = ()
     cuts: tuple[CutNote, ...] = ()
+    heard: tuple[Heard, ...] = ()
 
     @property
     def name(self) -> str:
@@ -404,6 +454,16 @@ class Store(Protocol):
         """The orders that stand accepted, the one decided first first.
 
         Each has its last check, its last decision and its cuts; not what came before.
+        """
+
+    def hear(self, key: str, heard: Heard) -> Heard:
+        """Append what was heard of an accepted order's harness; gives it as it is kept.
+
+        Raises
+        ------
+        OrderError
+            When the order was not accepted on that check, or what is told cannot be meant
+            (`photocheck.orders.heard.refuse_unmeant`).
         """
 
     def lines(self) -> tuple[OrderLine, ...]:

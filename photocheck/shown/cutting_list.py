@@ -12,6 +12,7 @@ from photocheck.case.lengths import format_length
 from photocheck.errors import PhotocheckError
 from photocheck.fit.answer import MEASURE_TITLES, FitAnswer, Wish, fit
 from photocheck.fit.cut_lengths import MEASURES
+from photocheck.fit.growth import AdultWeight
 from photocheck.fit.shelf import Size
 from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.harmless import one_line
@@ -103,7 +104,9 @@ def wish_of(order: Order) -> Wish | None:
         return None
     kg = noted.content.get("weight_later_kg")
     growth = str(noted.content.get("growth") or "as_is")
-    return Wish(float(kg) if isinstance(kg, int | float) else None, growth)
+    adult = noted.content.get("adult")
+    grown = AdultWeight(**adult) if isinstance(adult, dict) else None
+    return Wish(float(kg) if isinstance(kg, int | float) else None, growth, grown)
 
 
 def cut_row(order: Order, sizes: Sequence[Size] = ()) -> CutRow:

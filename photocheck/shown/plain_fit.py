@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import Final
 
 from photocheck.case.lengths import format_length
 from photocheck.fit.answer import MEASURE_TITLES, FitAnswer, off_sentence
+from photocheck.fit.cut_lengths import MEASURES
 from photocheck.fit.match import SizeFit
 from photocheck.judge.wording import chance_text
 from photocheck.shown.plain import table
-from photocheck.speech import tr
+from photocheck.speech import number, tr
 
 MOST_SIZES: Final = 5
 """Sizes listed; the machine answer holds all."""
@@ -25,6 +27,8 @@ def plain_fit(answer: FitAnswer) -> str:
     if answer.sizes:
         more = more_sizes(answer)
         blocks.append(table(size_rows(answer)) + (f"\n{more}" if more else ""))
+    if answer.growth:
+        blocks.append(tr("Looked ahead") + "\n" + table(growth_rows(answer)))
     if answer.remarks:
         blocks.append(tr("Mind the cut") + "\n" + _listed(answer.remarks))
     blocks.append(tr("Mind") + "\n" + _listed(answer.cautions))
@@ -71,6 +75,41 @@ def size_rows(answer: FitAnswer, most: int = MOST_SIZES) -> list[tuple[str, ...]
             for size in answer.sizes[:most]
         ),
     ]
+
+
+def growth_rows(answer: FitAnswer, measured: date | None = None) -> list[tuple[str, ...]]:
+    """A growing dog date by date as rows of a table, its heads first.
+
+    Parameters
+    ----------
+    answer : FitAnswer
+    measured : date, optional
+        The day the dog was measured; without it, days from then are told.
+    """
+    unit = answer.unit
+    heads = (tr("when"), tr("weight"), *(tr(MEASURE_TITLES[name]) for name in MEASURES))
+    shelf = bool(answer.sizes)
+    rows: list[tuple[str, ...]] = [(*heads, tr("likeliest size")) if shelf else heads]
+    for step in answer.growth:
+        lengths = (
+            tr(
+                "{low} to {high}",
+                low=format_length(measure.low_mm, unit),
+                high=format_length(measure.high_mm, unit),
+            )
+            for measure in step.measures
+        )
+        when = tr("in {days} days", days=step.days)
+        if measured is not None:
+            when = (measured + timedelta(days=step.days)).isoformat()
+        kg = tr(
+            "{low} to {high} kg",
+            low=number(f"{step.weight_low_kg:.3g}"),
+            high=number(f"{step.weight_high_kg:.3g}"),
+        )
+        best = [f"{step.sizes[0].name}, {chance_text(step.sizes[0].chance)}"] if shelf else []
+        rows.append((when, kg, *lengths, *best))
+    return rows
 
 
 def more_sizes(answer: FitAnswer, most: int = MOST_SIZES) -> str:

@@ -14,7 +14,7 @@ from photocheck.words import BUILD_TITLES, READING_TITLES, SPAN_TITLES
 
 MOST_LISTED = 20
 
-_GROUPS: Final = {
+GROUP_TITLES: Final = {
     "": later("not said"),
     "build slim": later("build slim"),
     "build medium": later("build medium"),
@@ -74,7 +74,7 @@ def _table(version: Version) -> str:
     for group, ratios in version.groups.items():
         said = tr(
             "{group} ({count} orders): {ways}",
-            group=tr(_GROUPS.get(group, group)),
+            group=tr(GROUP_TITLES.get(group, group)),
             count=ratios.orders,
             ways=_ways(ratios.ways),
         )

@@ -6,11 +6,12 @@ Only figures and texts, as shares of the drawing's width; the page turns them in
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor, log10
+from math import ceil, floor
 from typing import Final
 
 from photocheck.case.lengths import format_length
 from photocheck.judge.wording import interval_text, percent_off
+from photocheck.numerics import round_step
 from photocheck.report.model import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown.colours import SPAN_COLOURS
@@ -182,7 +183,7 @@ def _axis(spans: tuple[SpanResult, ...]) -> tuple[float, float]:
 def _ticks(low: float, high: float) -> list[tuple[float, str]]:
     """Round per cents between two ratios, each as a ratio with its text."""
     first, last = 100 * (low - 1.0), 100 * (high - 1.0)
-    step = _round_step((last - first) / MOST_TICKS)
+    step = round_step((last - first) / MOST_TICKS)
     numbers = [k * step for k in range(ceil(first / step), floor(last / step) + 1)]
     return [(1.0 + number / 100, _signed(number)) for number in numbers]
 
@@ -194,12 +195,6 @@ def _signed(per_cent: float) -> str:
     (True, '0', '+5')
     """
     return f"{per_cent:+g}".replace("-", "\N{MINUS SIGN}") if per_cent else "0"
-
-
-def _round_step(least: float) -> float:
-    """The smallest of 1, 2, 5 times a power of ten that is not below `least`."""
-    power = 10.0 ** floor(log10(least))
-    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= least * (1 - 1e-9))
 
 
 def seen_from(photo: PhotoResult) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from math import log
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -17,23 +16,11 @@ from photocheck.fit.answer import Wish, fit
 from photocheck.fit.cut_lengths import Lengths
 from photocheck.fit.match import chance_inside, match
 from photocheck.fit.shelf import ShelfError, Size, demo_table, read_shelf, sizes_of
-from photocheck.report.model import Report
 from photocheck.shown.plain_fit import plain_fit
 from photocheck.words import VERDICTS
-from tests.support.made_report import made_report
+from tests.support.agreed import agreed
 
 DOG = Lengths(np.log([400.0, 450.0, 280.0]), np.diag([0.02, 0.025, 0.03]) ** 2)
-
-
-def agreed(**dog: Any) -> Report:
-    report = made_report(verdict="agrees")
-    readings = {
-        "half_neck": Reading(361.0, "361 mm", "cm"),
-        "front_length": Reading(528.0, "528 mm", "cm"),
-        "rear_length": Reading(338.0, "338 mm", "cm"),
-    }
-    case = replace(report.case, readings=readings, dog=replace(report.case.dog, **dog), unit="cm")
-    return replace(report, case=case)
 
 
 def around(low: float = 0.9, high: float = 1.1) -> Size:
@@ -169,7 +156,7 @@ def test_what_no_tape_ever_measured_is_not_cut(given: set[str], enough: bool) ->
     assert (answer.measures != ()) is enough
 
 
-def test_a_puppys_growth_is_never_foreseen() -> None:
+def test_a_puppys_growth_is_not_foreseen_without_its_adult_weight() -> None:
     puppy = agreed(age_months=5.0)
     answer = fit(puppy, [around()], Wish(growth="for_growth"))
     assert answer.outcome == "not_foreseen"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from html import escape
 
 from photocheck.case.model import Case
@@ -30,6 +30,23 @@ def listed(title: str, items: Iterable[str]) -> str:
     lines = "".join(f"<li>{escape(item)}</li>" for item in items if item)
     head = f"<h2>{escape(title)}</h2>" if title else ""
     return f'{head}<ul class="plain">{lines}</ul>' if lines else ""
+
+
+def table_of(
+    rows: Sequence[Sequence[str]], caption: str, kind: str = "", *, best: bool = False
+) -> str:
+    """Plain texts as a table, the heads first; `best` marks the first row below them."""
+    heads = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in rows[0])
+    body = "".join(
+        f'<tr class="{"best" if best and not number else ""}">'
+        f'<th scope="row">{escape(row[0])}</th>'
+        f"{''.join(f'<td>{escape(cell)}</td>' for cell in row[1:])}</tr>"
+        for number, row in enumerate(rows[1:])
+    )
+    return (
+        f'<table class="figures {kind}"><caption class="unseen">{escape(caption)}</caption>'
+        f"<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>"
+    )
 
 
 def takes_of_case(case: Case) -> list[str]:

@@ -26,6 +26,7 @@ from photocheck_app.desk import (
     history,
     keys,
     links,
+    outcome,
     what_to_cut,
 )
 from photocheck_app.desk.figures import (
@@ -80,6 +81,7 @@ def show(order: Order, who: str) -> None:
     with right:
         if check is order.checks[-1]:
             decide.show(order, who)
+            outcome.show(order, who)
         links.of_order(order, who)
         again_here.show(order)
         history.show(order)

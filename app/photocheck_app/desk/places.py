@@ -9,7 +9,14 @@ from typing import Final
 import streamlit as st
 
 from photocheck.speech import later, tr
-from photocheck_app.desk import cutting_page, import_page, order_list, reminders
+from photocheck_app.desk import (
+    cutting_page,
+    import_page,
+    learnt_page,
+    order_list,
+    reminders,
+    shop_figures,
+)
 from photocheck_app.desk.moves import go
 
 
@@ -34,6 +41,8 @@ PLACES: Final[dict[str, Place]] = {
     "unanswered": Place(later("Unanswered"), reminders.show),
     "import": Place(later("Bring in"), import_page.show),
     "cutting": Place(later("Cutting list"), cutting_page.show),
+    "figures": Place(later("How well do we check?"), shop_figures.show),
+    "learnt": Place(later("What was learnt"), learnt_page.show),
 }
 """By what the address says (`do`), in the order of their buttons."""
 

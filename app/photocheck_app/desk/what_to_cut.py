@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import asdict
+from datetime import date
 from html import escape
 from typing import Final
 
@@ -13,17 +13,19 @@ from photocheck.case.lengths import parse_weight
 from photocheck.errors import PhotocheckError
 from photocheck.fit.allowances import growing
 from photocheck.fit.answer import GROWTH, GROWTH_TITLES, FitAnswer, Wish, fit
+from photocheck.fit.growth import ADULT_FROM, ADULT_FROM_TITLES, adult_weight
 from photocheck.orders.bounds import LONGEST_FIELD
 from photocheck.orders.model import Check, Order
 from photocheck.shown.cutting_list import wish_of
-from photocheck.shown.plain_fit import cut_rows, more_sizes, size_rows
+from photocheck.shown.plain_fit import cut_rows, growth_rows, more_sizes, size_rows
 from photocheck.speech import tr
-from photocheck_app.desk.figures import listed
+from photocheck_app.desk.figures import listed, table_of
 from photocheck_app.desk.session import begun, field_key, unsent
 from photocheck_app.desk.shop_files import shop_sizes
 from photocheck_app.shared import as_text, store
 
 WEIGHT, GROWS = "fit weight", "fit growth"
+ADULT, ADULT_BY, ADULT_NAMED = "fit adult", "fit adult by", "fit adult named"
 """Names of the fields; what is in them is kept for the one who typed it."""
 
 SIZES: Final = 3
@@ -55,7 +57,7 @@ def show(order: Order, who: str, answer: FitAnswer | str) -> None:
     if isinstance(answer, str):
         st.error(as_text(answer))
     else:
-        st.html(_said(answer))
+        st.html(_said(answer, order.checks[-1].at.date()))
     if order.checks[-1].report.verdict == "agrees":
         _ask(order, who)
     if not isinstance(answer, str):
@@ -72,7 +74,19 @@ def wish(order: Order, who: str) -> Wish:
     """
     text = _typed(order, who, WEIGHT).strip()
     growth = _typed(order, who, GROWS)
-    return Wish(parse_weight(text, field=_weight_title()) if text else None, growth)
+    adult = _typed(order, who, ADULT).strip()
+    return Wish(
+        parse_weight(text, field=_weight_title()) if text else None,
+        growth,
+        adult_weight(
+            adult,
+            _typed(order, who, ADULT_BY),
+            _typed(order, who, ADULT_NAMED),
+            field=_adult_title(),
+        )
+        if adult and growth == "for_growth"
+        else None,
+    )
 
 
 def wished(order: Order, who: str) -> bool:
@@ -108,11 +122,48 @@ def _typed(order: Order, who: str, name: str) -> str:
 def _noted(order: Order) -> dict[str, str]:
     noted = wish_of(order) or Wish()
     kg = noted.weight_later_kg
-    return {WEIGHT: "" if kg is None else tr("{kg:g} kg", kg=kg), GROWS: noted.growth}
+    grown = noted.adult
+    return {
+        WEIGHT: "" if kg is None else tr("{kg:g} kg", kg=kg),
+        GROWS: noted.growth,
+        ADULT: "" if grown is None else f"{grown.low_kg:g}-{grown.high_kg:g} kg",
+        ADULT_BY: ADULT_FROM[0] if grown is None else grown.told_by,
+        ADULT_NAMED: "" if grown is None else grown.named,
+    }
 
 
 def _weight_title() -> str:
     return tr("Weight expected later")
+
+
+def _adult_title() -> str:
+    return tr("Weight expected when grown")
+
+
+def _ask_adult(order: Order, who: str) -> None:
+    """What the dog is expected to weigh when grown, who expects it, where that is published."""
+    weight, by, named = st.columns(3, vertical_alignment="bottom")
+    weight.text_input(
+        _adult_title(),
+        begun(who, order.key, ADULT, _noted(order)[ADULT]),
+        placeholder=tr("25 kg, or 22-28 kg"),
+        key=field_key(order.key, ADULT),
+        max_chars=LONGEST_FIELD,
+    )
+    by.selectbox(
+        tr("Who expects it"),
+        ADULT_FROM,
+        ADULT_FROM.index(begun(who, order.key, ADULT_BY, _noted(order)[ADULT_BY])),
+        format_func=lambda one: tr(ADULT_FROM_TITLES[one]),
+        key=field_key(order.key, ADULT_BY),
+    )
+    named.text_input(
+        tr("Where it is published"),
+        begun(who, order.key, ADULT_NAMED, _noted(order)[ADULT_NAMED]),
+        placeholder=tr("for a breed's range"),
+        key=field_key(order.key, ADULT_NAMED),
+        max_chars=LONGEST_FIELD,
+    )
 
 
 def _ask(order: Order, who: str) -> None:
@@ -128,7 +179,7 @@ def _ask(order: Order, who: str) -> None:
     )
     if growing(dog) is False:
         return
-    right.radio(
+    chosen = right.radio(
         tr("A dog that may still grow"),
         GROWTH,
         format_func=lambda one: tr(GROWTH_TITLES[one]),
@@ -136,31 +187,23 @@ def _ask(order: Order, who: str) -> None:
         horizontal=True,
         key=field_key(order.key, GROWS),
     )
+    if chosen == "for_growth":
+        _ask_adult(order, who)
 
 
-def _said(answer: FitAnswer) -> str:
+def _said(answer: FitAnswer, measured: date) -> str:
     parts = [f'<div class="answer">{escape(answer.headline)}</div>']
     parts.append(listed("", answer.reasons))
     if answer.measures:
-        parts.append(_table(cut_rows(answer), tr("Lengths to cut"), "cut"))
+        parts.append(table_of(cut_rows(answer), tr("Lengths to cut"), "cut"))
     if answer.sizes:
         best = answer.outcome == "size"
         rows = size_rows(answer, SIZES)
-        parts.append(_table(rows, tr("The shelf"), "shelf", best=best))
+        parts.append(table_of(rows, tr("The shelf"), "shelf", best=best))
         parts.append(f'<div class="quiet">{escape(more_sizes(answer, SIZES))}</div>')
+    if answer.growth:
+        title = tr("Looked ahead: 95 of 100 such dogs lie between")
+        parts.append(f"<h2>{escape(title)}</h2>")
+        parts.append(table_of(growth_rows(answer, measured), title, "ahead"))
     parts.append(listed(tr("Mind the cut"), answer.remarks))
     return "".join(parts)
-
-
-def _table(rows: Sequence[Sequence[str]], caption: str, kind: str, *, best: bool = False) -> str:
-    heads = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in rows[0])
-    body = "".join(
-        f'<tr class="{"best" if best and not number else ""}">'
-        f'<th scope="row">{escape(row[0])}</th>'
-        f"{''.join(f'<td>{escape(cell)}</td>' for cell in row[1:])}</tr>"
-        for number, row in enumerate(rows[1:])
-    )
-    return (
-        f'<table class="figures {kind}"><caption class="unseen">{escape(caption)}</caption>'
-        f"<thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>"
-    )

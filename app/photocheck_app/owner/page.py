@@ -18,6 +18,7 @@ from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.owner import (
     again,
     dog,
+    fitting,
     marks,
     one_reading,
     photos,
@@ -110,6 +111,8 @@ def _order(key: str, step: str) -> str:
     show_whereabouts(way, step)
     if step in (screens.RESULT, SEND):
         show_shop()
+    if step == screens.RESULT:
+        fitting.show(way)
     _said_by_workshop(way, step)
     st.header(_heading(step), anchor=False)
     _SHOW[step](way, step)

@@ -405,6 +405,7 @@ def _numbers_onward(target: Connection) -> None:
         ("changes", "number"),
         ("subscriptions", "id"),
         ("deliveries", "id"),
+        ("outcomes", "id"),
     ):
         target.execute(
             text(

@@ -22,15 +22,18 @@ from photocheck.orders.bounds import (
     LONGEST_REASON,
     MOST_CHECKS,
     MOST_DECISIONS,
+    MOST_HEARD,
     refuse_long,
     refuse_more,
 )
 from photocheck.orders.draft import Draft
+from photocheck.orders.heard import refuse_unmeant
 from photocheck.orders.model import (
     CHOICES,
     DECISIONS,
     Check,
     Decision,
+    Heard,
     Listed,
     Order,
     OrderError,
@@ -47,6 +50,7 @@ from photocheck.orders.store.tables import (
     decisions,
     forgotten,
     orders,
+    outcomes,
     passes,
     photos,
     ratios,
@@ -60,6 +64,9 @@ from photocheck.uploads.quota import QUOTA
 
 if TYPE_CHECKING:
     from photocheck.judge.ratios import Ratios
+
+_AT_ONCE: Final = 200
+"""Orders read at once where all are wanted: some 10 MB of reports (judgement)."""
 
 _PHOTO_NAME: Final = re.compile(r"photo-[0-9]{1,9}(\.[a-z]{3,4})?")
 
@@ -344,6 +351,45 @@ class DatabaseStore:
             row = connection.execute(select(decisions).where(decisions.c.id == number))
             return rows.decision_of(row.mappings().one())
 
+    def hear(self, key: str, heard: Heard) -> Heard:
+        """Append what was heard of an accepted order's harness."""
+        refuse_long(heard.by, LONGEST_BY, what=tr("the name"))
+        refuse_long(heard.words, LONGEST_REASON, what=tr("what was said"))
+        now = _now()
+        with self.writing() as connection:
+            head = rows.head_of(connection, key, lock=True)
+            refuse_more(_how_many(connection, outcomes, head["id"]), MOST_HEARD)
+            refuse_unmeant(heard, opened=head["opened"], now=now)
+            accepted = select(decisions.c.check_number).where(
+                decisions.c.order_id == head["id"],
+                decisions.c.check_number == heard.check,
+                decisions.c.choice == "accepted",
+            )
+            if connection.execute(accepted.limit(1)).first() is None:
+                raise OrderError(
+                    tr("this order was not accepted as it is here"),
+                    do=tr("Look at the order as it stands now, and tell it there"),
+                )
+            number = connection.execute(
+                insert(outcomes)
+                .values(
+                    order_id=head["id"],
+                    check_number=heard.check,
+                    at=now,
+                    day=heard.day,
+                    by=heard.by,
+                    from_owner=heard.from_owner,
+                    result=heard.result,
+                    felt=rows.as_json(dict(heard.felt)),
+                    measured=rows.measured_as_json(heard),
+                    words=heard.words,
+                )
+                .returning(outcomes.c.id)
+            ).scalar_one()
+            touch(connection, head["id"])
+            row = connection.execute(select(outcomes).where(outcomes.c.id == number))
+            return rows.heard_of(row.mappings().one())
+
     def note_cut(
         self, key: str, what: str, *, by: str, check: int, content: Mapping[str, Any] | None = None
     ) -> bool:
@@ -364,6 +410,19 @@ class DatabaseStore:
         """A part of the list: the wanted orders from the `first` on, from 0, `most` of them."""
         with self.reading() as connection:
             return listed_part(connection, wanted, first, most)
+
+    def whole(self) -> Iterator[Order]:
+        """Every order with its history, the first begun first, few of them in memory at once.
+
+        Each is as it stood at one moment; they are not all of the same one, for a long look at
+        all of them would keep others from writing.
+        """
+        with self.reading() as connection:
+            found = connection.execute(select(orders.c.id).order_by(orders.c.id)).scalars().all()
+        for start in range(0, len(found), _AT_ONCE):
+            with self.reading() as connection:
+                some = rows.orders_of(connection, found[start : start + _AT_ONCE])
+            yield from some
 
     def stamp(self) -> str:
         """Another text whenever `lines` may have changed."""

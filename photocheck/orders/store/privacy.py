@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, BinaryIO, Final
 
 from photocheck.files import replacing
-from photocheck.orders.model import Check, Decision, OrderError, Wanted
+from photocheck.orders.model import Check, Decision, Heard, OrderError, Wanted
 from photocheck.orders.store import rows
 from photocheck.orders.store.copies import remove, side_copies
 from photocheck.orders.store.database import DatabaseStore
@@ -212,6 +212,7 @@ def _write_held(store: DatabaseStore, key: str, file: BinaryIO) -> None:
         "checks": [_check(check) for check in order.checks],
         "decisions": [_decision(decision) for decision in order.decisions],
         "cuts": [{**asdict(note), "at": note.at.isoformat()} for note in order.cuts],
+        "outcomes": [_heard(heard) for heard in order.heard],
         "links": [_link(one) for one in passes_of(store, key)],
     }
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -243,6 +244,10 @@ def _link(one: Pass) -> dict[str, Any]:
         "expires": one.expires.isoformat(),
         "ended": None if one.ended is None else one.ended.isoformat(),
     }
+
+
+def _heard(heard: Heard) -> dict[str, Any]:
+    return {**asdict(heard), "at": heard.at.isoformat(), "day": heard.day.isoformat()}
 
 
 def _decision(decision: Decision) -> dict[str, Any]:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Select, func, select
+from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
@@ -15,10 +18,12 @@ from photocheck.orders.model import (
     Check,
     CutNote,
     Decision,
+    Heard,
     Order,
     OrderError,
+    Remeasured,
 )
-from photocheck.orders.store.tables import checks, cuts, decisions, orders, photos
+from photocheck.orders.store.tables import checks, cuts, decisions, orders, outcomes, photos
 from photocheck.report.file import report_as_written
 from photocheck.speech import tr
 
@@ -68,18 +73,39 @@ def no_order() -> OrderError:
 
 def order_of(connection: Connection, head: RowMapping) -> Order:
     """One order with its history."""
-    past = select(checks).where(checks.c.order_id == head["id"]).order_by(checks.c.number)
-    decided = select(decisions).where(decisions.c.order_id == head["id"]).order_by(decisions.c.id)
-    noted = select(cuts).where(cuts.c.order_id == head["id"]).order_by(cuts.c.id)
-    return Order(
-        key=head["key"],
-        opened=head["opened"],
-        language=head["language"],
-        draft=draft_of(head),
-        checks=tuple(check_of(row) for row in connection.execute(past).mappings()),
-        decisions=tuple(decision_of(row) for row in connection.execute(decided).mappings()),
-        cuts=tuple(cut_of(row) for row in connection.execute(noted).mappings()),
-    )
+    (found,) = orders_of(connection, [head["id"]])
+    return found
+
+
+def orders_of(connection: Connection, numbers: Sequence[int]) -> list[Order]:
+    """Several orders with their whole history, by the ids of their rows, in the order of these."""
+
+    def of_each(table: Table, made: Callable[[RowMapping], Any]) -> dict[int, list[Any]]:
+        found: dict[int, list[Any]] = defaultdict(list)
+        key = next(iter(table.primary_key))
+        wanted = select(table).where(table.c.order_id.in_(numbers)).order_by(key)
+        for row in connection.execute(wanted).mappings():
+            found[row["order_id"]].append(made(row))
+        return found
+
+    heads = select(orders).where(orders.c.id.in_(numbers)).order_by(orders.c.id)
+    past = of_each(checks, check_of)
+    decided = of_each(decisions, decision_of)
+    noted = of_each(cuts, cut_of)
+    told = of_each(outcomes, heard_of)
+    return [
+        Order(
+            key=head["key"],
+            opened=head["opened"],
+            language=head["language"],
+            draft=draft_of(head),
+            checks=tuple(past[head["id"]]),
+            decisions=tuple(decided[head["id"]]),
+            cuts=tuple(noted[head["id"]]),
+            heard=tuple(told[head["id"]]),
+        )
+        for head in connection.execute(heads).mappings()
+    ]
 
 
 def draft_of(head: RowMapping) -> Draft:
@@ -122,6 +148,27 @@ def cut_of(row: RowMapping) -> CutNote:
         check=row["check_number"],
         content=json.loads(row["content"]),
     )
+
+
+def heard_of(row: RowMapping) -> Heard:
+    """A row of the outcomes."""
+    measured = json.loads(row["measured"])
+    return Heard(
+        at=row["at"],
+        day=row["day"],
+        by=row["by"],
+        from_owner=row["from_owner"],
+        result=row["result"],
+        felt=json.loads(row["felt"]),
+        measured={name: Remeasured(**value) for name, value in measured.items()},
+        words=row["words"],
+        check=row["check_number"],
+    )
+
+
+def measured_as_json(heard: Heard) -> str:
+    """What was measured again, as it is kept."""
+    return as_json({name: asdict(value) for name, value in heard.measured.items()})
 
 
 def no_photo(name: str) -> OrderError:

@@ -6,8 +6,10 @@ from datetime import UTC, datetime
 from typing import Any, Final
 
 from sqlalchemy import (
+    Boolean,
     CheckConstraint,
     Column,
+    Date,
     DateTime,
     Dialect,
     Float,
@@ -201,6 +203,29 @@ cuts: Final = Table(
 """What was wished for when an order was accepted, that it was cut and to what lengths, and that
 this was undone (`photocheck.orders.model.CutNote`); `content` is JSON."""
 
+outcomes: Final = Table(
+    "outcomes",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _of_order(),
+    Column("check_number", Integer, nullable=False),
+    Column("at", Utc, nullable=False),
+    Column("day", Date, nullable=False),
+    Column("by", Words, nullable=False),
+    Column("from_owner", Boolean, nullable=False),
+    Column("result", String(40), nullable=False),
+    Column("felt", Text, nullable=False),
+    Column("measured", Text, nullable=False),
+    Column("words", Words, nullable=False),
+    ForeignKeyConstraint(
+        ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
+    ),
+    Index("outcomes_of_order", "order_id"),
+    sqlite_autoincrement=True,
+)
+"""What was heard of harnesses that were delivered (`photocheck.orders.model.Heard`); `felt` and
+`measured` are JSON."""
+
 forgotten: Final = Table(
     "forgotten",
     metadata,
@@ -387,5 +412,13 @@ deliveries: Final = Table(
 )
 """What is still to be told, when it is tried next, and what was answered last."""
 
-UNCHANGING: Final = ("photos", "checks", "check_photos", "readings", "decisions", "cuts")
+UNCHANGING: Final = (
+    "photos",
+    "checks",
+    "check_photos",
+    "readings",
+    "decisions",
+    "cuts",
+    "outcomes",
+)
 """Tables whose rows are never changed, and go only when their order has gone."""

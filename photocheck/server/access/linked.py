@@ -11,6 +11,7 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.model import (
     Check,
     Decision,
+    Heard,
     Listed,
     Order,
     OrderError,
@@ -121,6 +122,10 @@ class LinkedStore(Store):
     def accepted(self) -> tuple[Order, ...]:
         """Nothing: which orders there are is the workshop's."""
         return ()
+
+    def hear(self, key: str, heard: Heard) -> Heard:
+        """As the store does, but always as the owner."""
+        return self.store.hear(self._key(key), replace(heard, by="owner", from_owner=True))
 
     def lines(self) -> tuple[OrderLine, ...]:
         """Nothing: which orders there are is the workshop's."""

@@ -33,6 +33,7 @@ from photocheck.orders.store.privacy import (
 from photocheck.orders.store.tables import UNCHANGING, orders, readings
 from photocheck.server.run import recompute, run_check
 from photocheck.speech import speaking
+from tests.support.heard_of import fitted
 from tests.support.learnt import learnt
 from tests.support.places import SAMPLES
 from tests.support.store_orders import JPEG, case_of, checked, report_of
@@ -167,6 +168,7 @@ def test_no_key_but_the_own_opens_an_order(store: DatabaseStore) -> None:
             lambda k: store.record_check(k, Draft(), report_of(), by="x"),
             lambda k: store.decide(k, "accepted", by="x", reason=""),
             lambda k: store.note_cut(k, "cut", by="x", check=1),
+            lambda k: store.hear(k, fitted()),
         ):
             with pytest.raises(OrderError, match="no such order"):
                 use(wrong)
@@ -175,8 +177,9 @@ def test_no_key_but_the_own_opens_an_order(store: DatabaseStore) -> None:
 
 def test_history_is_never_changed_and_goes_only_with_its_order(store: DatabaseStore) -> None:
     key, check = checked(store)
-    store.decide(key, "refused", by="Ann", reason="no")
+    store.decide(key, "accepted", by="Ann", reason="no")
     assert store.note_cut(key, "cut", by="Ann", check=check.number, content={"size": "small"})
+    store.hear(key, fitted(check.number))
     other, _ = checked(store, name="Flint")
     before = store.order(key), store.photos(key)
     for table in UNCHANGING:
@@ -197,7 +200,7 @@ def test_history_is_never_changed_and_goes_only_with_its_order(store: DatabaseSt
             table: connection.execute(text(f"SELECT DISTINCT order_id FROM {table}")).all()
             for table in UNCHANGING
         }
-    bare = ("decisions", "cuts")
+    bare = ("decisions", "cuts", "outcomes")
     assert left == {table: [(2,)] if table not in bare else [] for table in UNCHANGING}
     assert [line.key for line in store.lines()] == [other]
 
