@@ -10,6 +10,7 @@ import signal
 import threading
 from concurrent.futures import BrokenExecutor, Executor, ThreadPoolExecutor
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,10 +24,14 @@ from photocheck.case.samples import samples_folder
 from photocheck.checking import check
 from photocheck.cli.main import run
 from photocheck.errors import PhotocheckError
+from photocheck.judge.ratios import write_ratios
+from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.intake.case_files import find_cases
 from photocheck.orders.store import open_store
 from photocheck.report.file import report_from_dict
+from tests.support.learnt import learnt
+from tests.support.made_report import made_report
 from tests.support.waiting import until
 
 
@@ -326,3 +331,29 @@ def test_a_dask_cluster_does_the_same(cases: Path, tmp_path: Path) -> None:
 
     assert told(there) == told(alone)
     assert run(["batch", str(cases), "-o", str(there), "--dask", "tcp://127.0.0.1:1"]) == 2
+
+
+def test_a_batch_says_where_the_desk_checks_with_other_ratios(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("photocheck.cli.batch_commands.work", lambda *_: None)
+    ratios = learnt()
+    used = replace(made_report(), ratios_version=ratios.current)
+    with closing(open_store("orders.sqlite3")) as store:
+        key = store.open()
+        case = Draft.from_dict({"name": "Juno"})
+        store.save_draft(key, case)
+        store.record_check(key, case, used, by="Ada", ratios=ratios)
+        store.decide(key, "accepted", by="Ada", reason="it fits")
+    asked = ["batch", "--waiting", "--store", "orders.sqlite3"]
+    assert run(asked) == 0
+    said = capsys.readouterr().err
+    assert ratios.current in said
+    assert "PHOTOCHECK_RATIOS" in said
+    write_ratios("ratios.json", ratios)
+    for way in ("option", "variable"):
+        if way == "variable":
+            monkeypatch.setenv("PHOTOCHECK_RATIOS", "ratios.json")
+        assert run([*asked, *(["--ratios", "ratios.json"] if way == "option" else [])]) == 0
+        assert capsys.readouterr().err == ""

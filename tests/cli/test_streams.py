@@ -11,6 +11,7 @@ import sys
 import zipfile
 from contextlib import closing
 from pathlib import Path
+from typing import IO
 
 import pytest
 
@@ -30,14 +31,16 @@ FULL = Path("/dev/full")
 on_linux = pytest.mark.skipif(not FULL.is_char_device(), reason="only Linux has a full device")
 
 
-def photocheck(*arguments: str, sent: bytes = b"", **more: object) -> subprocess.CompletedProcess:
+def photocheck(
+    *arguments: str, sent: bytes = b"", cwd: Path = ROOT, stdout: IO[bytes] | None = None
+) -> subprocess.CompletedProcess[bytes]:
     paths = os.pathsep.join((str(ROOT), str(ROOT / "app")))
     return subprocess.run(
         [sys.executable, "-m", "photocheck", *arguments],
         input=sent,
-        stdout=more.get("stdout", subprocess.PIPE),
+        stdout=stdout or subprocess.PIPE,
         stderr=subprocess.PIPE,
-        cwd=more.get("cwd", ROOT),
+        cwd=cwd,
         env=os.environ | {"PYTHONPATH": paths},
         check=False,
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from photocheck.orders import bounds
@@ -49,7 +51,7 @@ def test_a_draft_beyond_its_bound_is_refused_and_the_last_one_stays(
 ) -> None:
     key = store.open()
     store.save_draft(key, Draft(name="Juno"))
-    told = {"origin": "a" * 64, "content": "b" * 64, "language": "en"}
+    told: Any = {"origin": "a" * 64, "content": "b" * 64, "language": "en"}
     given = {photo.file: JPEG for photo in draft.photos}
     for act in (
         lambda: store.save_draft(key, draft),

@@ -196,6 +196,9 @@ def test_it_serves_says_where_and_ends_with_ctrl_c(tmp_path: Path) -> None:
         assert line_of(server) == (
             f"photocheck is open at http://127.0.0.1:{port} (Ctrl-C ends it).\n"
         )
+        addresses = line_of(server)
+        assert f"http://127.0.0.1:{port}/ " in addresses
+        assert f"http://127.0.0.1:{port}/desk\n" in addresses
         assert "photocheck staff add" in line_of(server)
         page = urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10)
         assert page.status == 200

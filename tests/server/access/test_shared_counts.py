@@ -35,7 +35,9 @@ def test_which_counts_are_shared() -> None:
         "failed sign in as",
         "failed sign in as, from known browser",
         "unknown links from address",
+        "unknown tokens from address",
         "begin from address",
+        "orders of client",
     } == SHARED
     assert set(RATES) >= SHARED
 

@@ -95,7 +95,8 @@ def test_a_whole_order_from_its_beginning_to_the_cut_lengths(app: Alone) -> None
 def test_the_same_again_changes_nothing(app: Alone) -> None:
     shop = let_in(app, "Twice")
     order = shop.whole_order("C-1")
-    new = {"number": "C-1", "case": sorrel()}
+    case = sorrel()
+    new = {"number": "C-1", "case": case}
     assert shop.told("POST", "/orders", 200, json=new)["order"] == order
     kind = {"Content-Type": "image/jpeg"}
     photo = (SORREL / "side.jpg").read_bytes()
@@ -103,7 +104,7 @@ def test_the_same_again_changes_nothing(app: Alone) -> None:
     assert again == {"photo": "photo-1.jpg"}
     first = shop.told("GET", f"/orders/{order}", 200)
     assert shop.told("POST", f"/orders/{order}/checks", 200) == first
-    new["case"]["dog"]["name"] = "Another"
+    case["dog"]["name"] = "Another"
     refused = shop.ask("POST", "/orders", json=new)
     assert (refused.status_code, refused.json()["order"]) == (409, order)
     assert refused.headers["Content-Type"] == "application/problem+json"
@@ -216,7 +217,8 @@ def waiting(shop: Program) -> int:
 def test_what_was_not_heard_is_told_again_in_its_order(app: Alone) -> None:
     with listening_program() as listener:
         # A failure, a redirect that is not followed, a line hung up, and then all is well.
-        listener.answers = lambda before: [500, 302, None][before] if before < 3 else 204
+        said: list[int | None] = [500, 302, None]
+        listener.answers = lambda before: said[before] if before < 3 else 204
         shop, secret = subscribed(app, "Again", listener)
         for number in ("H-1", "H-2"):
             new = {"number": number, "case": sorrel()}
@@ -224,8 +226,7 @@ def test_what_was_not_heard_is_told_again_in_its_order(app: Alone) -> None:
         # 2 s, 10 s and a minute would be too long to wait for here: two tries are seen, and the
         # third is made due by hand.
         until(lambda: len(listener.heard) == 2, "a second try")
-        said = shop.told("GET", "/subscriptions", 200)["subscriptions"][0]
-        assert said["waiting"] == 2
+        assert waiting(shop) == 2
         until(lambda: len(listener.heard) == 3, "a third try")
         with closing(open_store(str(app.store))) as store, store.writing() as connection:
             connection.exec_driver_sql("UPDATE deliveries SET due = at FROM subscriptions")
