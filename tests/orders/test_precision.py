@@ -102,7 +102,7 @@ def test_nist_gauge_study_pools_standard_deviations_over_items() -> None:
     for square in squares:
         cell = rng.normal(size=61)
         cell = (cell - cell.mean()) * np.sqrt(square / np.sum((cell - cell.mean()) ** 2))
-        items.append([cell + rng.normal(100.0, 5.0)])
+        items.append([(cell + rng.normal(100.0, 5.0)).tolist()])
     found = precision(items)
     assert found.repeat_freedom == 300
     assert found.repeatability == pytest.approx((3.17635 / 300) ** 0.5, rel=1e-9)
