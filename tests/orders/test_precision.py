@@ -98,7 +98,7 @@ def test_nist_gauge_study_pools_standard_deviations_over_items() -> None:
     """
     squares = (0.48115, 0.69209, 0.48483, 1.21752, 0.30076)
     rng = np.random.default_rng(0)
-    items = []
+    items: list[list[list[float]]] = []
     for square in squares:
         cell = rng.normal(size=61)
         cell = (cell - cell.mean()) * np.sqrt(square / np.sum((cell - cell.mean()) ** 2))
