@@ -22,7 +22,7 @@ from photocheck.case.file import read_case
 from photocheck.case.model import Reading
 from photocheck.case.samples import samples_folder
 from photocheck.checking import check
-from photocheck.orders.own_figures import own_figures
+from photocheck.orders.own_figures import OwnFigures, own_figures
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.tables import checks, decisions, orders, outcomes
 from photocheck.orders.taught import learn_from_store
@@ -48,10 +48,10 @@ def report(orders_there: int) -> str:
             path = Path(folder) / f"{count}.db"
             with closing(open_store(str(path))) as store:
                 _fill(store, made, count)
-                figures = _median(partial(_figures_of, store))
-                unlearnt = Path(folder) / "none.json"
-                learning = _median(partial(learn_from_store, store, unlearnt, write=False))
-                memory = _peak_mb(partial(_figures_of, store))
+                figures = _median(partial(_figures, store))
+                nowhere = Path(folder) / "none.json"
+                learning = _median(partial(learn_from_store, store, nowhere, write=False))
+                memory = _peak_mb(partial(_figures, store))
             took[count] = figures
             each = f"{1000 * figures / count:.2f}" if count else ""
             lines.append(f"| {count} | {figures:.3f} | {each} | {learning:.2f} | {memory:.1f} |")
@@ -68,7 +68,7 @@ def report(orders_there: int) -> str:
     )
 
 
-def _figures_of(store: DatabaseStore) -> object:
+def _figures(store: DatabaseStore) -> OwnFigures:
     return own_figures(store.whole())
 
 

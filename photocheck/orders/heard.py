@@ -134,10 +134,15 @@ def refuse_unmeant(heard: Heard, *, opened: datetime, now: datetime) -> None:
         )
 
 
+def felt_text(measure: str, how: str) -> str:
+    """How one measure was, in a few words: "neck opening too tight"."""
+    return f"{tr(MEASURE_TITLES[measure])} {tr(FELT_TITLES[how])}"
+
+
 def heard_sentence(heard: Heard) -> str:
     """It as one line: the result, where, and what was measured again."""
     parts = [tr(RESULT_TITLES[heard.result])]
-    parts += [f"{tr(MEASURE_TITLES[n])} {tr(FELT_TITLES[how])}" for n, how in heard.felt.items()]
+    parts += [felt_text(name, how) for name, how in heard.felt.items()]
     parts += [
         tr("{reading} measured again: {value}", reading=tr(READING_TITLES[n]), value=one.typed)
         for n, one in heard.measured.items()

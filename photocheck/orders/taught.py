@@ -19,12 +19,11 @@ from typing import Final
 from photocheck.body.shape import SHIPPED
 from photocheck.case.model import Case, Reading, Take
 from photocheck.errors import CaseError
-from photocheck.fit.answer import MEASURE_TITLES
 from photocheck.judge.evidence import FinishedOrder, order_from_report
 from photocheck.judge.learning import Learning, LeftOut, learn
 from photocheck.judge.ratios import Ratios, read_ratios, write_ratios
 from photocheck.judge.repeats import SUMS
-from photocheck.orders.heard import FELT_TITLES, MEASURED_FOR, accepted_check, last_heard
+from photocheck.orders.heard import MEASURED_FOR, accepted_check, felt_text, last_heard
 from photocheck.orders.model import Heard, Order, OrderError
 from photocheck.orders.store import DatabaseStore
 from photocheck.speech import listed, tr
@@ -137,7 +136,7 @@ def _outcome(heard: Heard | None) -> tuple[str, str]:
     open_parts = [name for name in heard.felt if MEASURED_FOR[name] not in heard.measured]
     if not open_parts:
         return "accepted", ""
-    parts = [f"{tr(MEASURE_TITLES[n])} {tr(FELT_TITLES[heard.felt[n]])}" for n in open_parts]
+    parts = [felt_text(name, heard.felt[name]) for name in open_parts]
     return "unknown", tr(
         "{parts}, and not measured again: that says no number", parts=listed(parts)
     )

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from photocheck.body.shape import TERM_TITLES
-from photocheck.fit.answer import MEASURE_TITLES
 from photocheck.judge.wording import DOUBT_TITLES
-from photocheck.orders.heard import FELT_TITLES, RESULT_TITLES
+from photocheck.orders.heard import RESULT_TITLES, felt_text
 from photocheck.orders.own_figures import FEWEST, Duration, OwnFigures, Share
 from photocheck.orders.precision import LEAST_FREEDOM, Agreement, Precision
 from photocheck.scale.catalogue import MM_PER_INCH
@@ -232,7 +231,7 @@ def _heard(found: OwnFigures) -> Block:
 
 def _felt(name: str) -> str:
     measure, _, how = name.partition(" ")
-    return f"{tr(MEASURE_TITLES[measure])} {tr(FELT_TITLES[how])}"
+    return felt_text(measure, how)
 
 
 def _tapes(found: OwnFigures, unit: str) -> Block:

@@ -109,8 +109,17 @@ def test_room_for_a_puppys_growth_is_a_question_for_a_vet(store: Store, shelf: P
     assert "still grows" in html(page)
     (wish,) = [r for r in page.radio if r.label == "A dog that may still grow"]
     wish.set_value(GROWTH[1]).run()
-    assert "a vet can place it on a growth chart" in html(page)
+    assert "A vet can place the dog on a growth chart" in html(page)
     assert "neck opening" not in html(page)
+    (adult,) = [t for t in page.text_input if t.label == "Weight expected when grown"]
+    adult.set_value("30-26 kg").run()
+    assert any("neither a weight nor a range" in error.value for error in page.error)
+    (adult,) = [t for t in page.text_input if t.label == "Weight expected when grown"]
+    adult.set_value("29-33 kg").run()
+    assert not page.exception
+    assert "Looked ahead: 95 of 100 such dogs lie between" in html(page)
+    assert "neck opening" in html(page)
+    assert "a dog can slip out of it" in html(page)
 
 
 def test_what_to_cut_is_told_of_the_latest_check_only(store: Store) -> None:

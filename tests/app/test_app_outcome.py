@@ -175,7 +175,7 @@ def test_without_a_ratios_file_nothing_is_learnt_and_the_way_is_told(
     monkeypatch.delenv(RATIOS_VARIABLE, raising=False)
     page = opened(do="learnt")
     assert any("no ratios file" in one.value for one in page.info)
-    assert "--begin" in page.code[0].value
+    assert "--begin" in page.info[0].value
     assert not [one for one in page.button if one.key == "learn_anew"]
 
 

@@ -8,6 +8,7 @@ from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -84,7 +85,7 @@ def test_it_touches_the_order_so_that_the_list_sees_it(store: DatabaseStore) -> 
 )
 @pytest.mark.parametrize("address", ["sqlite"], indirect=True)
 def test_what_cannot_be_meant_is_refused(
-    store: DatabaseStore, change: dict[str, object], said: str
+    store: DatabaseStore, change: dict[str, Any], said: str
 ) -> None:
     key, check = accepted(store)
     with pytest.raises(OrderError, match=said):

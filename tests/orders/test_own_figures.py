@@ -15,6 +15,7 @@ from photocheck.judge.marks_told import MARKS_TOLD
 from photocheck.orders.model import Decision, Order
 from photocheck.orders.order_facts import facts_of
 from photocheck.orders.own_figures import FEWEST, own_figures, share_of
+from photocheck.report.model import Report
 from photocheck.shown.agreement_plot import agreement_svg
 from photocheck.shown.own_figures_told import KIND_TITLES, blocks, plain_own_figures, share_text
 from photocheck.speech import speaking
@@ -23,11 +24,11 @@ from tests.support.heard_of import fitted, history, report_with, tight
 REAR = "rear_length"
 
 
-def flagged(mm: float, *more: float) -> object:
+def flagged(mm: float, *more: float) -> Report:
     return report_with("measure_again", [REAR], {REAR: (mm, *more)})
 
 
-def agrees(mm: float, *more: float) -> object:
+def agrees(mm: float, *more: float) -> Report:
     return report_with("agrees", (), {REAR: (mm, *more)})
 
 

@@ -98,11 +98,11 @@ def test_nist_gauge_study_pools_standard_deviations_over_items() -> None:
     """
     squares = (0.48115, 0.69209, 0.48483, 1.21752, 0.30076)
     rng = np.random.default_rng(0)
-    items = []
+    items: list[list[list[float]]] = []
     for square in squares:
         cell = rng.normal(size=61)
         cell = (cell - cell.mean()) * np.sqrt(square / np.sum((cell - cell.mean()) ** 2))
-        items.append([cell + rng.normal(100.0, 5.0)])
+        items.append([(cell + rng.normal(100.0, 5.0)).tolist()])
     found = precision(items)
     assert found.repeat_freedom == 300
     assert found.repeatability == pytest.approx((3.17635 / 300) ** 0.5, rel=1e-9)

@@ -11,7 +11,7 @@ import pytest
 from photocheck.body.shape import SHIPPED
 from photocheck.case.model import Reading
 from photocheck.errors import CaseError
-from photocheck.judge.evidence import order_from_report
+from photocheck.judge.evidence import FinishedOrder, order_from_report
 from photocheck.judge.ratios import Ratios, read_ratios
 from photocheck.orders import taught
 from photocheck.orders.model import Order, OrderError, Remeasured
@@ -31,7 +31,7 @@ def kept(version: str) -> Ratios:
     raise OrderError(f"no {version}")
 
 
-def one(order: Order) -> object:
+def one(order: Order) -> FinishedOrder:
     found, unread = finished_orders([order], Ratios(), kept)
     assert not unread
     return found[0]

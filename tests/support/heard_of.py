@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from photocheck.case.model import Reading, Take
 from photocheck.orders.draft import Draft
@@ -20,12 +21,12 @@ def fitted(check: int = 1) -> Heard:
     return Heard(now, now.date(), "Ann", False, "fitted", check=check)
 
 
-def tight(check: int = 1, **told: object) -> Heard:
+def tight(check: int = 1, **told: Any) -> Heard:
     """Tight at the neck opening, as the owner says by telephone."""
     one = replace(
         fitted(check), from_owner=True, result="tight_or_loose", felt={"neck_opening": "tight"}
     )
-    return replace(one, **told)  # type: ignore[arg-type]
+    return replace(one, **told)
 
 
 def report_with(
@@ -65,7 +66,7 @@ def history(
         Check(k + 1, BEGUN + timedelta(hours=after[k]), by, Draft(name=key), report, "0.2", "")
         for k, report in enumerate(reports)
     )
-    decisions = ()
+    decisions: tuple[Decision, ...] = ()
     if choice:
         at = checks[-1].at + timedelta(hours=2)
         decisions = (Decision(at, "Ann", choice, "", "", checks[-1].number),)

@@ -52,9 +52,10 @@ def show(order: Order) -> None:
 
 
 def _heard(heard: Heard, head: str) -> None:
+    kind = tr("harness")
     says = tr("the owner says") if heard.from_owner else tr("the workshop says")
     said = f"{heard.day.isoformat()}, {says}: {heard_sentence(heard)}"
     st.html(
-        f"{head}{chip(tr('harness'), 'state')}<div>{escape(said)}</div>"
+        f"{head}{chip(kind, 'state')}<div>{escape(said)}</div>"
         f'<div class="quiet">{escape(heard.words)}</div>'
     )

@@ -13,7 +13,7 @@ from photocheck.judge.learning import Learning
 from photocheck.judge.ratios import Ratios, Version
 from photocheck.orders.taught import learn_from_store
 from photocheck.server.bench import at_work
-from photocheck.server.shop import RATIOS_VARIABLE, shop_of
+from photocheck.server.shop import shop_of
 from photocheck.shown.learnt import group_rows, predicted_rows, refusals
 from photocheck.speech import capital_first, tr, tr_n
 from photocheck_app.desk.figures import listed, table_of
@@ -27,7 +27,8 @@ _LAST: Final = "desk learnt last"
 
 def show(who: str) -> None:
     """The whole page."""
-    st.html(f"<h1>{escape(tr('What was learnt'))}</h1>")
+    title = tr("What was learnt")
+    st.html(f"<h1>{escape(title)}</h1>")
     file = shop_of().ratios
     if not file:
         _not_set_up()
@@ -55,13 +56,9 @@ def _not_set_up() -> None:
     st.info(
         tr(
             "This workshop has no ratios file, so nothing is learnt here: checks use the shipped "
-            "ratios. Whoever runs the server can begin one."
+            "ratios. Whoever runs the server can begin one (photocheck learn --begin --ratios "
+            "ratios.json) and name it when starting the server (--ratios ratios.json)."
         )
-    )
-    st.code(
-        "photocheck learn --begin --ratios ratios.json\n"
-        f"photocheck serve --ratios ratios.json   # {RATIOS_VARIABLE}",
-        language=None,
     )
 
 
@@ -125,10 +122,10 @@ def _told(learnt: Learning) -> None:
     if not learnt.left_out:
         return
     found = refusals(learnt.left_out)
-    st.html(f"<h2>{escape(tr('Not learnt from, and why'))}</h2>")
+    title = tr("Not learnt from, and why")
     heads = (tr("why"), tr("orders"))
     rows = [(capital_first(one.reason), str(one.count)) for one in found]
-    st.html(table_of([heads, *rows], tr("Not learnt from, and why")))
+    st.html(f"<h2>{escape(title)}</h2>{table_of([heads, *rows], title)}")
     with st.expander(tr("Which orders")):
         for one in found:
             rest = one.count - len(one.names)

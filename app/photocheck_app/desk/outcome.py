@@ -40,10 +40,10 @@ def show(order: Order, who: str) -> None:
     known = last_heard(order)
     title = tr("The harness")
     if known is None:
-        st.html(f"<h2>{escape(title)}</h2>{escape(tr('Nothing was heard of it yet.'))}")
+        said = tr("Nothing was heard of it yet.")
     else:
         said = f"{known.day.isoformat()}: {heard_sentence(known)}"
-        st.html(f"<h2>{escape(title)}</h2>{escape(said)}")
+    st.html(f"<h2>{escape(title)}</h2>{escape(said)}")
     with st.expander(tr("How does it fit?") if known is None else tr("Something else was heard")):
         _form(order, who)
 

@@ -24,7 +24,8 @@ from photocheck_app.shared import saying, store
 
 def show(who: str) -> None:
     """The whole page."""
-    st.html(f"<h1>{escape(tr('How well do we check?'))}</h1>")
+    title = tr("How well do we check?")
+    st.html(f"<h1>{escape(title)}</h1>")
     with saying():
         _show(_figures(store().stamp()))
 
