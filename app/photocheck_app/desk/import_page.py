@@ -63,8 +63,8 @@ def _table_way(who: str) -> None:
     if file is None:
         how = tr(
             "Nothing comes in before you have seen what each column was taken for and what "
-            "becomes of each row. Orders whose photo is still to come come in and wait for it; "
-            "the same table again, with the photo, completes them and doubles nothing."
+            "becomes of each row. An order whose photo is still missing comes in and waits for "
+            "it; the same table again, with the photo, completes it and doubles nothing."
         )
         st.html(f'<div class="quiet">{escape(how)}</div>')
         return
