@@ -40,7 +40,6 @@ def show(who: str) -> None:
     """The way in for tables, and that for case files."""
     tell_problems()
     st.html(f"<h1>{escape(tr('Bring orders in'))}</h1>")
-    import_done.show()
     by_table, by_case = st.tabs([tr("A table with photos"), tr("A case file (JSON)")])
     with by_table:
         _table_way(who)
@@ -67,6 +66,7 @@ def _table_way(who: str) -> None:
             "it; the same table again, with the photo, completes it and doubles nothing."
         )
         st.html(f'<div class="quiet">{escape(how)}</div>')
+        import_done.show()
         return
     try:
         table = _read(file)
@@ -75,8 +75,9 @@ def _table_way(who: str) -> None:
     except PhotocheckError as error:
         # What was uploaded stays in its uploader.
         st.error(as_text(str(error)))
+        import_done.show()
         return
-    _tell_preview(preview)
+    _tell_counts(preview)
     with st.container(horizontal=True, vertical_alignment="center"):
         pressed = st.button(
             tr("Bring in, and check what is whole"),
@@ -93,6 +94,8 @@ def _table_way(who: str) -> None:
         _remember(preview, told)
         import_done.bring_in(preview, _language(), who, update=_update())
         st.rerun()
+    import_done.show()
+    _tell_rows(preview)
 
 
 def _read(file: UploadedFile) -> Table:
@@ -221,7 +224,7 @@ def _remember(preview: Preview, told: dict[str, str]) -> None:
         st.warning(as_text(str(error)))
 
 
-def _tell_preview(preview: Preview) -> None:
+def _tell_counts(preview: Preview) -> None:
     count = counted(preview.results)
     waits = sum(r.waits for r in preview.results if r.outcome in ("new", "completed"))
     said = tr(
@@ -233,11 +236,16 @@ def _tell_preview(preview: Preview) -> None:
     st.html(f'<div class="answer" role="status">{escape(said)}</div>')
     for note in preview.entries.notes:
         st.caption(as_text(note))
+
+
+def _tell_rows(preview: Preview) -> None:
     # What needs a look first; the line tells where it stands in the table.
     worth = {"held_back": 0}
     both = zip(preview.results, preview.entries.entries, strict=True)
     ordered = sorted(both, key=lambda b: worth.get(b[0].outcome, 1 if b[0].remarks else 2))
     rows = [_row(result, entry.draft.photos) for result, entry in ordered[:ROWS_SHOWN]]
+    if not rows:
+        return
     heads = (tr("line"), tr("order"), tr("what becomes of it"), tr("photos"), tr("to know"))
     head = "".join(f"<th>{escape(text)}</th>" for text in heads)
     st.html(

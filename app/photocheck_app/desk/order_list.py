@@ -79,7 +79,7 @@ def _wanted(number: Mapping[str, int]) -> Wanted:
             return tr("all ({number})", number=sum(number.values()))
         return tr("{state} ({number})", state=tr(STATE_TITLES[state]), number=number[state])
 
-    left, *rest = st.columns([5.2, 1.5, 1.5, 2, 1.3], vertical_alignment="bottom")
+    left, *rest = st.columns([6.4, 1.3, 1.4, 1.8, 1.1], vertical_alignment="bottom")
     state = left.segmented_control(
         tr("State"),
         ["", *STATE_TITLES],
