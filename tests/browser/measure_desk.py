@@ -23,7 +23,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from photocheck.case.samples import samples_folder
 from photocheck.orders.intake.bring_in import bring_in
-from photocheck.orders.model import CHOICES, Wanted
+from photocheck.orders.model import CHOICES, Sought
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.database import begun
 from photocheck.orders.store.listed import relist
@@ -148,7 +148,7 @@ def first_paint(browser: Browser, address: str) -> float:
 def asked(store: DatabaseStore) -> float:
     """Seconds for one page of the list with its counts, asked of the store alone."""
     began = time.perf_counter()
-    store.listed(Wanted(), most=25)
+    store.listed(Sought(), most=25)
     return time.perf_counter() - began
 
 
@@ -171,14 +171,14 @@ def main() -> None:
         took: dict[int, list[float]] = {size: [] for size in SIZES}
         for visit in range(TIMES + 1):
             for size in SIZES:
-                seconds = first_paint(browser, addresses[size])
+                paint = first_paint(browser, addresses[size])
                 if visit:
-                    took[size].append(seconds)
+                    took[size].append(paint)
         browser.close()
-        for size, seconds in took.items():
+        for size, paints in took.items():
             print(
-                f"{size:5d} orders: first paint {median(seconds):5.2f} s (median of {TIMES}, "
-                f"{min(seconds):.2f} to {max(seconds):.2f})"
+                f"{size:5d} orders: first paint {median(paints):5.2f} s (median of {TIMES}, "
+                f"{min(paints):.2f} to {max(paints):.2f})"
             )
         few, many = (median(took[size]) for size in SIZES)
         print(f"ratio {many / few:.2f}; the bar is 1.5")

@@ -14,8 +14,8 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, counted
 from photocheck.orders.intake.columns import columns_as, recall, remember, told_by_choice
 from photocheck.orders.intake.headings import HEADINGS, field_title, is_known
+from photocheck.orders.intake.look_ahead import Preview, handed_in, look_ahead, samples
 from photocheck.orders.intake.photo_folder import PhotoFolder
-from photocheck.orders.intake.preview import Preview, handed_in, look_ahead, samples
 from photocheck.orders.intake.table import Table, table_of
 from photocheck.server.bench import at_work
 from photocheck.speech import LANGUAGES, tr
