@@ -177,10 +177,12 @@ def entry(*shades: int) -> Entry:
 def test_an_import_has_the_same_bound(store: DatabaseStore, small) -> None:
     small(Quota(photos=2))
     (result,) = bring(store, [entry(1, 2, 3)], language="en")
+    assert result.outcome == "held_back"
+    assert "holds 2 photos" in result.problems[0]
+    assert store.lines() == ()
+    (result,) = bring(store, [entry(1, 2)], language="en")
     assert result.outcome == "new"
-    assert "holds 2 photos" in result.remarks[0]
     assert len(store.photo_bytes(result.key)) == 2
-    assert len(store.draft(result.key).photos) == 2
 
 
 @pytest.mark.usefixtures("decoded_here")
@@ -190,7 +192,7 @@ def test_photos_that_an_import_brings_later_count_too(store: DatabaseStore, smal
     )
     small(Quota(photos=2))
     (result,) = bring(store, [entry(1, 2, 3)], language="en")
-    assert (result.outcome, result.key) == ("completed", key)
-    assert "holds 2 photos" in result.remarks[0]
-    assert len(store.photo_bytes(key)) == 2
-    assert len(store.order(key).draft.to_dict()["photos"]) == 2
+    assert result.outcome == "held_back"
+    assert "holds 2 photos" in result.problems[0]
+    assert store.photo_bytes(key) == ()
+    assert store.order(key).draft.to_dict()["photos"] == []
