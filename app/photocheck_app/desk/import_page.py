@@ -159,8 +159,10 @@ def _choices(table: Table, remembered: dict[str, str]) -> dict[int, str]:
         return field_title(field) if field else tr("not read")
 
     chosen: dict[int, str] = {}
-    places = st.columns(_ACROSS)
+    places = []
     for number, column in enumerate(proposed[:COLUMNS_SHOWN]):
+        if number % _ACROSS == 0:  # row by row, so that a narrow screen has the table's order
+            places = st.columns(_ACROSS)
         stands = " · ".join(text[:24] for text in samples(table, number))
         with places[number % _ACROSS]:
             picked = st.selectbox(
