@@ -22,6 +22,7 @@ from photocheck.speech import LANGUAGES, tr
 from photocheck.words import UNITS
 from photocheck_app.desk import import_case, import_done
 from photocheck_app.desk.shop_files import tell_problems
+from photocheck_app.framework import Container
 from photocheck_app.held_uploads import content_of, had_room, let_go
 from photocheck_app.shared import as_text, language, store
 
@@ -159,7 +160,7 @@ def _choices(table: Table, remembered: dict[str, str]) -> dict[int, str]:
         return field_title(field) if field else tr("not read")
 
     chosen: dict[int, str] = {}
-    places = []
+    places: Sequence[Container] = ()
     for number, column in enumerate(proposed[:COLUMNS_SHOWN]):
         if number % _ACROSS == 0:  # row by row, so that a narrow screen has the table's order
             places = st.columns(_ACROSS)
