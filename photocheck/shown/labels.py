@@ -14,7 +14,7 @@ Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
-class Wanted:
+class Sought:
     """A label to place.
 
     Attributes
@@ -42,7 +42,7 @@ def overlap(a: Box, b: Box) -> float:
 
 
 def place(
-    wanted: Sequence[Wanted],
+    wanted: Sequence[Sought],
     field: Box,
     taken: Sequence[Box],
     ink: NDArray[np.float64],
@@ -52,7 +52,7 @@ def place(
 
     Parameters
     ----------
-    wanted : sequence of Wanted
+    wanted : sequence of Sought
         Most important first.
     field : Box
         Where labels may lie, px.
@@ -95,7 +95,7 @@ def place(
 Centres = list[tuple[float, float]]
 
 
-def _around(label: Wanted, gap: float) -> Centres:
+def _around(label: Sought, gap: float) -> Centres:
     """Centres on twelve ellipses about the anchor, so that wide boxes clear it sideways too."""
     width, height = label.size
     x, y = label.anchor
@@ -109,7 +109,7 @@ def _around(label: Wanted, gap: float) -> Centres:
     ]
 
 
-def _everywhere(label: Wanted, field: Box) -> Centres:
+def _everywhere(label: Sought, field: Box) -> Centres:
     """Centres on a grid over the field, a box's height apart."""
     width, height = label.size
     step = max(height, 4.0)
@@ -120,7 +120,7 @@ def _everywhere(label: Wanted, field: Box) -> Centres:
     ]
 
 
-def _boxes(label: Wanted, centres: Centres, field: Box) -> Iterator[Box]:
+def _boxes(label: Sought, centres: Centres, field: Box) -> Iterator[Box]:
     width, height = label.size
     for x, y in centres:
         box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
@@ -147,7 +147,7 @@ def nearest(point: tuple[float, float], box: Box) -> tuple[float, float]:
     return min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3])
 
 
-def _cost(label: Wanted, box: Box, ink: NDArray[np.float64], gap: float) -> float:
+def _cost(label: Sought, box: Box, ink: NDArray[np.float64], gap: float) -> float:
     x, y = label.anchor
     near = nearest(label.anchor, box)
     distance = hypot(near[0] - x, near[1] - y) / gap

@@ -17,7 +17,7 @@ from photocheck.case.model import Point
 from photocheck.report.model import PhotoResult, WidthResult
 from photocheck.shown.colours import DARK, WHITE
 from photocheck.shown.crop import FONT_SHARE
-from photocheck.shown.labels import Box, Wanted, nearest, place
+from photocheck.shown.labels import Box, Sought, nearest, place
 from photocheck.shown.lettering import line_height, text_size
 from photocheck.shown.strokes import mark_radius
 from photocheck.speech import later, tr
@@ -130,7 +130,7 @@ def draw_labels(
     for key, label in labels.items():
         width, height = text_size(draw, label.lines, font, size_px)
         outer = (width + 2 * pad, height + 2 * pad)
-        wanted.append(Wanted(key, label.anchor, outer, label.away))
+        wanted.append(Sought(key, label.anchor, outer, label.away))
     gap = size_px * 0.25
     field = (gap, gap, size[0] - gap, size[1] - gap)
     boxes = place(wanted, field, [bar] if bar else [], _ink(lines, marks, outline, size_px), gap)

@@ -20,7 +20,7 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown import crop, labels, lettering, naming
 from photocheck.shown.colours import BANNER_COLOURS, DARK, SPAN_COLOURS, WHITE, contrast
 from photocheck.shown.crop import FONT_SHARE, MAX_WIDTH, MIN_WIDTH
-from photocheck.shown.labels import Wanted, overlap, place
+from photocheck.shown.labels import Sought, overlap, place
 from photocheck.shown.naming import SHORT_REFERENCES
 from photocheck.shown.picture import annotate, draw_located
 from photocheck.shown.picture_file import write_picture
@@ -761,7 +761,7 @@ def test_markers_are_drawn_one_by_one():
 
 
 def test_place_leaves_out_what_has_no_room():
-    wanted = [Wanted(str(k), (50.0, 50.0), (60.0, 40.0), (1.0, 0.0)) for k in range(4)]
+    wanted = [Sought(str(k), (50.0, 50.0), (60.0, 40.0), (1.0, 0.0)) for k in range(4)]
     got = place(wanted, (0, 0, 100, 100), [], np.zeros((0, 3)), 4.0)
     assert 1 <= len(got) < 4
     assert place(wanted, (0, 0, 30, 30), [], np.zeros((0, 3)), 4.0) == {}
@@ -769,7 +769,7 @@ def test_place_leaves_out_what_has_no_room():
 
 def test_place_keeps_off_ink():
     ink = np.array([[x, y, 50.0] for x in range(200, 400, 10) for y in range(0, 400, 10)])
-    label = Wanted("a", (200.0, 200.0), (80.0, 30.0), (1.0, 0.0))
+    label = Sought("a", (200.0, 200.0), (80.0, 30.0), (1.0, 0.0))
     box = place([label], (0, 0, 400, 400), [], ink, 5.0)["a"]
     assert box[2] <= 200
 

@@ -170,7 +170,7 @@ def entry(*shades: int) -> Entry:
     draft = {"unit": "cm", "readings": {}, "photos": photos}
     told = Draft.from_dict(draft)
     origin, content = "o" * 64, "c" * 64
-    return Entry("line 1", "Juno", (), origin, content, told, photos=lambda: files)
+    return Entry("line 1", "Juno", (), origin, content, told, read=dict(files).__getitem__)
 
 
 @pytest.mark.usefixtures("decoded_here")

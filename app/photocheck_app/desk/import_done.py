@@ -11,7 +11,7 @@ import streamlit as st
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, bring, counted
-from photocheck.orders.intake.preview import Preview
+from photocheck.orders.intake.look_ahead import Preview
 from photocheck.server.bench import at_work
 from photocheck.speech import tr, tr_n
 from photocheck_app.desk.moves import go

@@ -14,14 +14,15 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, counted
 from photocheck.orders.intake.columns import columns_as, recall, remember, told_by_choice
 from photocheck.orders.intake.headings import HEADINGS, field_title, is_known
+from photocheck.orders.intake.look_ahead import Preview, handed_in, look_ahead, samples
 from photocheck.orders.intake.photo_folder import PhotoFolder
-from photocheck.orders.intake.preview import Preview, handed_in, look_ahead, samples
 from photocheck.orders.intake.table import Table, table_of
 from photocheck.server.bench import at_work
 from photocheck.speech import LANGUAGES, tr
 from photocheck.words import UNITS
 from photocheck_app.desk import import_case, import_done
 from photocheck_app.desk.shop_files import tell_problems
+from photocheck_app.framework import Container
 from photocheck_app.held_uploads import content_of, had_room, let_go
 from photocheck_app.shared import as_text, language, store
 
@@ -40,7 +41,6 @@ def show(who: str) -> None:
     """The way in for tables, and that for case files."""
     tell_problems()
     st.html(f"<h1>{escape(tr('Bring orders in'))}</h1>")
-    import_done.show()
     by_table, by_case = st.tabs([tr("A table with photos"), tr("A case file (JSON)")])
     with by_table:
         _table_way(who)
@@ -63,10 +63,11 @@ def _table_way(who: str) -> None:
     if file is None:
         how = tr(
             "Nothing comes in before you have seen what each column was taken for and what "
-            "becomes of each row. Orders whose photo is still to come come in and wait for it; "
-            "the same table again, with the photo, completes them and doubles nothing."
+            "becomes of each row. An order whose photo is still missing comes in and waits for "
+            "it; the same table again, with the photo, completes it and doubles nothing."
         )
         st.html(f'<div class="quiet">{escape(how)}</div>')
+        import_done.show()
         return
     try:
         table = _read(file)
@@ -75,8 +76,9 @@ def _table_way(who: str) -> None:
     except PhotocheckError as error:
         # What was uploaded stays in its uploader.
         st.error(as_text(str(error)))
+        import_done.show()
         return
-    _tell_preview(preview)
+    _tell_counts(preview)
     with st.container(horizontal=True, vertical_alignment="center"):
         pressed = st.button(
             tr("Bring in, and check what is whole"),
@@ -93,6 +95,8 @@ def _table_way(who: str) -> None:
         _remember(preview, told)
         import_done.bring_in(preview, _language(), who, update=_update())
         st.rerun()
+    import_done.show()
+    _tell_rows(preview)
 
 
 def _read(file: UploadedFile) -> Table:
@@ -156,8 +160,10 @@ def _choices(table: Table, remembered: dict[str, str]) -> dict[int, str]:
         return field_title(field) if field else tr("not read")
 
     chosen: dict[int, str] = {}
-    places = st.columns(_ACROSS)
+    places: Sequence[Container] = ()
     for number, column in enumerate(proposed[:COLUMNS_SHOWN]):
+        if number % _ACROSS == 0:  # row by row, so that a narrow screen has the table's order
+            places = st.columns(_ACROSS)
         stands = " · ".join(text[:24] for text in samples(table, number))
         with places[number % _ACROSS]:
             picked = st.selectbox(
@@ -221,7 +227,7 @@ def _remember(preview: Preview, told: dict[str, str]) -> None:
         st.warning(as_text(str(error)))
 
 
-def _tell_preview(preview: Preview) -> None:
+def _tell_counts(preview: Preview) -> None:
     count = counted(preview.results)
     waits = sum(r.waits for r in preview.results if r.outcome in ("new", "completed"))
     said = tr(
@@ -233,11 +239,16 @@ def _tell_preview(preview: Preview) -> None:
     st.html(f'<div class="answer" role="status">{escape(said)}</div>')
     for note in preview.entries.notes:
         st.caption(as_text(note))
+
+
+def _tell_rows(preview: Preview) -> None:
     # What needs a look first; the line tells where it stands in the table.
     worth = {"held_back": 0}
     both = zip(preview.results, preview.entries.entries, strict=True)
     ordered = sorted(both, key=lambda b: worth.get(b[0].outcome, 1 if b[0].remarks else 2))
     rows = [_row(result, entry.draft.photos) for result, entry in ordered[:ROWS_SHOWN]]
+    if not rows:
+        return
     heads = (tr("line"), tr("order"), tr("what becomes of it"), tr("photos"), tr("to know"))
     head = "".join(f"<th>{escape(text)}</th>" for text in heads)
     st.html(

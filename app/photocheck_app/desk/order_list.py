@@ -10,7 +10,7 @@ import streamlit as st
 
 from photocheck.orders.bounds import LONGEST_BY, LONGEST_FIELD
 from photocheck.orders.listing import SORTS, STATE_TITLES
-from photocheck.orders.model import Listed, OrderLine, Wanted
+from photocheck.orders.model import Listed, OrderLine, Sought
 from photocheck.server.demo_orders import bring_in_samples
 from photocheck.speech import tr
 from photocheck.words import VERDICT_TITLES, VERDICTS
@@ -36,7 +36,7 @@ def show(who: str) -> None:
     title, actions = st.columns([2, 3], vertical_alignment="center")
     heading = tr("Orders at the workshop")
     title.html(f"<h1>{escape(heading)}</h1>")
-    of_state = store().listed(Wanted(), most=0).of_state
+    of_state = store().listed(Sought(), most=0).of_state
     wanted = _wanted(of_state)
     page = st.session_state.get(_PAGE, 1)
     part = store().listed(wanted, first=(page - 1) * ROWS, most=ROWS)
@@ -64,7 +64,7 @@ def show(who: str) -> None:
     _table(part)
 
 
-_AGREEING: Final = Wanted(state="waiting", verdict="agrees")
+_AGREEING: Final = Sought(state="waiting", verdict="agrees")
 
 _PAGE: Final = "desk_page"
 STATE: Final = "desk_state"
@@ -72,7 +72,7 @@ SORT: Final = "desk_sort"
 """Fields of the page, which other places set to lead here."""
 
 
-def _wanted(number: Mapping[str, int]) -> Wanted:
+def _wanted(number: Mapping[str, int]) -> Sought:
     """The filters and how the list is sorted."""
 
     def state_title(state: str) -> str:
@@ -80,7 +80,7 @@ def _wanted(number: Mapping[str, int]) -> Wanted:
             return tr("all ({number})", number=sum(number.values()))
         return tr("{state} ({number})", state=tr(STATE_TITLES[state]), number=number[state])
 
-    left, *rest = st.columns([5.2, 1.5, 1.5, 2, 1.3], vertical_alignment="bottom")
+    left, *rest = st.columns([6.4, 1.3, 1.4, 1.8, 1.1], vertical_alignment="bottom")
     state = left.segmented_control(
         tr("State"),
         ["", *STATE_TITLES],
@@ -113,7 +113,7 @@ def _wanted(number: Mapping[str, int]) -> Wanted:
     )
     if desk_is_open():
         _name(rest[3])
-    return Wanted(state or "", verdict or "", text or "", by or "")
+    return Sought(state or "", verdict or "", text or "", by or "")
 
 
 def _name(place: Container) -> None:

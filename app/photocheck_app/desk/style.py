@@ -28,7 +28,7 @@ STYLE: Final = """<style>
 .st-key-desk .arrived { background: var(--desk-told); border-left: .25rem solid #1f4e5f;
   padding: .25rem .6rem; }
 .st-key-desk .quiet { color: var(--desk-quiet); font-size: .8125rem; }
-.st-key-desk .notes { font-size: .8125rem; white-space: pre-line; max-height: 4.1rem;
+.st-key-desk .notes { font-size: .8125rem; white-space: pre-line; max-height: 5.6em;
   overflow-y: auto; }
 .st-key-desk .chip { display: inline-block; border-radius: .25rem; padding: .05rem .45rem;
   font-size: .8125rem; font-weight: 600; white-space: nowrap; }
@@ -46,6 +46,7 @@ STYLE: Final = """<style>
 .st-key-desk .st-key-desk_list { gap: .25rem; }
 .st-key-desk_list [data-testid="stHorizontalBlock"] { border-top: 1px solid var(--desk-line);
   padding-top: .3rem; }
+.st-key-desk_list [data-testid="stColumn"] [data-testid="stVerticalBlock"] { gap: 0; }
 .st-key-desk_list .stButton button { padding: 0; min-height: 1.6rem; text-align: left;
   justify-content: flex-start; }
 .st-key-desk_list .stButton button p { font-weight: 600; text-decoration: underline;

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -24,7 +24,7 @@ from photocheck.orders.intake.cells import (
     weight,
 )
 from photocheck.orders.intake.columns import Column
-from photocheck.orders.intake.headings import AGAIN, LENGTHS
+from photocheck.orders.intake.headings import AGAIN, LENGTHS, field_title
 from photocheck.speech import tr
 from photocheck.words import ALL_LANDMARKS, FACT_TITLES, READINGS
 
@@ -100,7 +100,8 @@ class _Cells:
         try:
             return parse(self.given[field], *more)
         except CaseError as error:
-            self.wrong[field] = str(error)
+            # Its column says where it stands.
+            self.wrong[field] = str(CaseError(error.wrong, do=error.do))
             return None
 
     def those(self, fields: Sequence[str], parse: Callable[..., Any]) -> dict[str, Any]:
@@ -135,7 +136,7 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
     # A unit that nobody knows is not the one that was said for the whole table.
     system, bare = _system(row, own or ("" if "unit" in row.wrong else unit))
     for field in bare:
-        row.wrong[field] = tr("no unit is told")
+        row.wrong[field] = tr("No unit is told.")
 
     def length(typed: str, field: str) -> str:
         text = typed if has_unit(typed) else _with_unit(typed, row.units[field], system)
@@ -188,10 +189,15 @@ def told_by(columns: Sequence[Column], cells: Sequence[str], unit: str) -> Told:
     if not fits:
         problems.append(tr("'{text}...' is too long. Shorten it.", text=notes[:30]))
     if not problems:
-        return replace(told, remarks=tuple(_remarks(row, row.wrong)))
-    said = set(_TAKES) if not readings else set(bare)
-    rest = [wrong for field, wrong in row.wrong.items() if field not in said]
+        kept = tr("What stood there is in the notes.")
+        remarks = [f"{_said(row, field)} {kept}" for field in row.wrong]
+        return replace(told, remarks=tuple(remarks))
+    rest = [_said(row, field) for field in row.wrong if field not in bare]
     return replace(told, problems=(*problems, *rest))
+
+
+def _said(row: _Cells, field: str) -> str:
+    return tr("Column '{heading}': {wrong}", heading=row.heading[field], wrong=row.wrong[field])
 
 
 def _no_order(row: _Cells, told: Told, bare: Sequence[str]) -> list[str]:
@@ -201,28 +207,19 @@ def _no_order(row: _Cells, told: Told, bare: Sequence[str]) -> list[str]:
         problems.append(
             tr("Nothing says whose order this is. Fill in its number, its name or the dog's name.")
         )
-    measured = [field for field in _TAKES if field in row.given]
-    if not measured or told.draft.readings:
+    if told.draft.readings or not any(field in row.given for field in _TAKES):
         return problems
     if bare:
         problems.append(
             tr(
                 "No unit is told for {names}. Write it in the heading, in a column 'unit' or in "
                 "the cells, or tell it for the whole table (--unit).",
-                names=", ".join(bare),
+                names=", ".join(field_title(field) for field in bare),
             )
         )
-    return problems + [row.wrong[field] for field in measured if field not in bare]
-
-
-def _remarks(row: _Cells, fields: Iterable[str]) -> Iterator[str]:
-    for field in fields:
-        yield tr(
-            "Column '{heading}': {wrong} The order comes in without it; its notes keep what "
-            "stood there.",
-            heading=row.heading[field],
-            wrong=row.wrong[field] if row.wrong[field].endswith(".") else f"{row.wrong[field]}.",
-        )
+    elif not problems:
+        problems.append(tr("Not one of the readings can be read."))
+    return problems
 
 
 def _read_as(field: str) -> str:

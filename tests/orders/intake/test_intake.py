@@ -295,9 +295,9 @@ def test_the_import_command(
     capsys.readouterr()
     assert run(command) == 13
     said = capsys.readouterr()
-    assert "line 4 (2043, Pike): Column 'Halber Hals': half neck: '4o'" in said.err
+    assert "line 4 (2043, Pike): Column 'Halber Hals': '4o'" in said.err
     assert "line 4 (2043, Pike): there is no photo 'none.jpg'" in said.err
-    assert "line 5 (2044, Tarn): half neck: '4o'" in said.err
+    assert "line 5 (2044, Tarn): Column 'Halber Hals': '4o'" in said.err
     assert "3 new, 0 completed, 0 there already, 1 held back." in said.out
     assert "Waiting for a photo: 1." in said.out
     assert "Checked: 1 (" in said.out

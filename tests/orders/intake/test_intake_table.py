@@ -92,23 +92,23 @@ def test_a_bad_row_is_told_with_its_line_and_the_rest_is_read(tmp_path: Path) ->
     good = [where for where, problems in found.items() if not problems]
     assert good == ["line 2", "line 7", "line 11"]
     assert list(found) == [f"line {n}" for n in (2, 4, 5, 6, 7, 9, 10, 11)]
-    assert "half neck: '4x'" in found["line 4"][0]
+    assert "Column 'half neck cm': '4x'" in found["line 4"][1]
     assert "quotation mark" in found["line 5"][0]
     assert "There are 5 cells, and the head of the table has 4" in found["line 6"][0]
-    assert "shorter than any dog's half neck" in found["line 9"][0]
+    assert "shorter than any dog's half neck" in found["line 9"][1]
     assert "whose order" in found["line 10"][0]
 
 
 def test_all_that_is_wrong_with_a_row_is_told_at_once(tmp_path: Path) -> None:
     text = "order;half neck;weight;coat;age;unit\n1;x;9999 kg;curly;2;ell\n"
     (entry,) = entries(written(tmp_path, text)).entries
-    assert len(entry.problems) == 5
+    assert len(entry.problems) == 6  # that it is no order, and its five cells
 
 
 def test_no_unit_is_guessed(tmp_path: Path) -> None:
     path = written(tmp_path, "order,half neck,weight\n1,14.5,60\n")
     (entry,) = entries(path).entries
-    assert "No unit is told for half_neck" in entry.problems[0]
+    assert "No unit is told for half neck" in entry.problems[0]
     (entry,) = entries(path, unit="in").entries
     assert "kilograms or pounds" in entry.remarks[0]
     assert entry.draft.dog.weight is None
@@ -308,11 +308,10 @@ def test_a_row_of_which_no_reading_can_be_read_is_held_back(tmp_path: Path) -> N
     one, two, three = entries(
         written(tmp_path, f"{head}1,x,y,fluffy\n2,x,52,short\n3,,,fluffy\n")
     ).entries
-    assert [said.partition(":")[0] for said in one.problems] == [
-        "half neck",
-        "front length",
-        "coat",
-    ]
+    first, *others = one.problems
+    assert first == "Not one of the readings can be read."
+    headings_told = [said.partition("'")[2].partition("'")[0] for said in others]
+    assert headings_told == ["half neck cm", "front cm", "coat"]
     assert one.remarks == ()
     assert (two.problems, two.draft.readings) == ((), {"front_length": "52"})
     assert (three.problems, three.draft.owner.notes) == ((), "coat: fluffy")
@@ -322,7 +321,7 @@ def test_a_unit_that_nobody_knows_is_not_the_one_said_for_the_table(tmp_path: Pa
     path = written(tmp_path, "no,half neck,front cm,unit\n1,14,52,ell\n2,14,,\n")
     one, two = entries(path, unit="cm").entries
     assert one.draft.readings == {"front_length": "52"}
-    assert "no unit is told" in one.remarks[1]
+    assert "No unit is told." in one.remarks[1]
     assert two.draft.readings == {"half_neck": "14"}
 
 
