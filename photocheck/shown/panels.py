@@ -16,7 +16,7 @@ from photocheck.report.model import Report, SpanResult
 from photocheck.shown.colours import BANNER_COLOURS, DARK, RULE, WHITE
 from photocheck.shown.lettering import font_for, line_height, wrapped
 from photocheck.shown.strokes import stroke_span
-from photocheck.speech import capital_first, number, tr
+from photocheck.speech import capital_first, tr
 from photocheck.words import (
     SPAN_TITLES,
     VERDICT_TITLES,
@@ -123,8 +123,8 @@ def _strip(
         ends = [(pad, middle), (pad + swatch, middle)]
         stroke_span(draw, ends, row.span, row.flagged, size_px / 6)
         for left, cell in zip(lefts, row.cells, strict=True):
-            for nth, text in enumerate(filter(None, cell)):
-                draw.text((left, y + air * 0.7 + nth * line), text, fill=ink, font=font)
+            for number, text in enumerate(filter(None, cell)):
+                draw.text((left, y + air * 0.7 + number * line), text, fill=ink, font=font)
         y = below
     return strip
 
@@ -151,8 +151,7 @@ def _fitting(
         return [column + min(max(left, between), 3 * size_px) for column in columns]
 
     unit = report.case.unit
-    fits = _would_fit(report)
-    said = [(span, _said(span, unit, fits.get(span.span, ""))) for span in report.spans]
+    said = [(span, _said(span, unit)) for span in report.spans]
     head: tuple[str, ...] = (
         tr("length"),
         tr("tape"),
@@ -195,25 +194,13 @@ def _fitting(
     return head, rows, spread(columns)
 
 
-def _would_fit(report: Report) -> dict[str, str]:
-    """By span in doubt the value that would fit, as the likeliest explanation has it."""
-    best = next(iter(report.explanations), None)
-    found: dict[str, str] = {}
-    for name, text, _ in best.candidates if best else ():
-        found.setdefault(name, number(text))
-    return found
-
-
-def _said(span: SpanResult, unit: str, fits: str) -> tuple[str, str, str, str, str]:
+def _said(span: SpanResult, unit: str) -> tuple[str, str, str, str, str]:
     """Title, tape, photo, interval, and the verdict when it is not "agrees"."""
-    verdict = tr(VERDICT_TITLES[span.verdict]) if is_flagged(span) else ""
-    if verdict and fits:
-        verdict = tr("{verdict}: {value} would fit", verdict=verdict, value=fits)
     tape = tr("not given") if span.reading_mm is None else format_length(span.reading_mm, unit)
     return (
         tr(SPAN_TITLES[span.span]),
         tape,
         format_length(span.photo_mm, unit),
         interval_text(span.low_mm, span.high_mm, unit),
-        verdict,
+        tr(VERDICT_TITLES[span.verdict]) if is_flagged(span) else "",
     )

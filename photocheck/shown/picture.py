@@ -20,7 +20,8 @@ from photocheck.shown.lettering import font_for
 from photocheck.shown.naming import draw_labels, labels_of, reference_label, scale_bar, width_labels
 from photocheck.shown.panels import is_flagged, stacked_up
 from photocheck.shown.strokes import draw_lines, harness_lines
-from photocheck.speech import tr
+from photocheck.speech import listed, number, tr
+from photocheck.words import READING_TITLES
 
 if TYPE_CHECKING:
     from photocheck.locating import Located
@@ -88,9 +89,24 @@ def annotate(
     draw_labels(draw, photo.size, labels, bar, lines, marks, outline, font, size_px)
     if bare:
         return np.asarray(photo)
-    said = [_of_order(report, told), _of_several(report, index)]
+    said = [_would_fit(report), _of_order(report, told), _of_several(report, index)]
     said += [finding.sentence for finding in result.stance[:1]]
     return stacked_up(photo, report, said, size_px)
+
+
+def _would_fit(report: Report) -> str:
+    """The values that would fit in place of those in doubt, as the likeliest explanation has it."""
+    best = next(iter(report.explanations), None)
+    if best is None or not any(map(is_flagged, report.spans)):
+        return ""
+    values: dict[str, str] = {}
+    for name, text, _ in best.candidates:
+        values.setdefault(name, number(text))
+    named = [
+        tr("{reading} {value}", reading=tr(READING_TITLES[name]), value=value)
+        for name, value in values.items()
+    ]
+    return tr("This would fit: {readings}.", readings=listed(named)) if named else ""
 
 
 def _of_order(report: Report, told: Sequence[str]) -> str:
