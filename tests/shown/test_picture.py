@@ -364,9 +364,13 @@ def test_every_word_of_a_german_picture_is_german() -> None:
     got = german(1344, 1008)
     assert sorted(t.said for t in got.photo) == [
         "10 cm am Hund",
+        "Brust unten",
         "Brustbein",
+        "Hinterfuß",
         "Karte",
+        "Rücken",
         "Schwanzansatz",
+        "Vorderfuß",
         "Widerrist",
         "letzte Rippe",
     ]
@@ -378,6 +382,8 @@ def test_every_word_of_a_german_picture_is_german() -> None:
     assert sorted(set(written) - set(figures)) == sorted(
         [
             *("Neu messen", "Messen Sie neu: hintere Länge."),
+            # the order's own name, and a value in its own unit
+            *("Order 1042 · Juno", "Das würde passen: hintere Länge 13 1/4 in."),
             *("Länge", "Maßband", "Foto, 95-%-Bereich"),
             *("halber Hals", "vordere Länge", "hintere Länge", "neu messen", "ganze Länge"),
         ]
