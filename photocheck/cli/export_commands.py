@@ -11,6 +11,7 @@ import click
 
 from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
+from photocheck.cli.writing import STANDARD, write_out
 from photocheck.errors import CaseError
 from photocheck.orders.model import STATES
 from photocheck.speech import tr, tr_n
@@ -20,7 +21,13 @@ _MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
 
 
 @click.command()
-@click.option("-o", "--out", metavar="FILE", required=True, help="Where to write it.")
+@click.option(
+    "-o",
+    "--out",
+    metavar="FILE",
+    required=True,
+    help='Where to write it: a workbook where it ends in .xlsx; "-" for the terminal.',
+)
 @click.option("--json", "as_json", is_flag=True, help="All of each order with its whole history.")
 @click.option(
     "--delimiter",
@@ -44,15 +51,21 @@ def export(
     there; an older one of that name is replaced. "photocheck schema orders" prints the format
     of the JSON.
     """
-    from photocheck.files import replacing
     from photocheck.orders.store import open_store
-    from photocheck.shown.outgoing import json_file, still_there, table_file
+    from photocheck.shown.outgoing import json_file, still_there, table_file, table_workbook
 
     if as_json and delimiter is not None:
         raise CaseError(
             tr("--delimiter goes with the table, not with --json"),
             where="export",
             do=tr("Leave one of them out"),
+        )
+    book = out.lower().endswith(".xlsx")
+    if book and (as_json or delimiter is not None):
+        raise CaseError(
+            tr("a workbook is neither JSON nor parted by a sign"),
+            where="export",
+            do=tr("Leave the option out, or name a file that does not end in .xlsx"),
         )
     mark = _MARKS.get(delimiter or ",")
     if mark is None:
@@ -65,6 +78,10 @@ def export(
     wanted = {state.replace("-", "_") for state in states} or set(STATES)
     keys = [line.key for line in store.lines() if line.state in wanted]
     orders = still_there(store, keys)
-    with replacing(out, private=True) as file:
-        file.write(json_file(orders) if as_json else table_file(orders, delimiter=mark))
-    say(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out))
+    if as_json:
+        content = json_file(orders)
+    else:
+        content = table_workbook(orders) if book else table_file(orders, delimiter=mark)
+    write_out(out, content, private=True)
+    if out != STANDARD:
+        say(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out))
