@@ -80,7 +80,7 @@ def cutting_list(
     rows = chosen_cuts(
         cut_rows_of(store.accepted(), sizes), since=first, until=last, not_cut=not_cut
     )
-    write_out(out, _content(rows, ending, mark, shop), private=True)
+    write_out(out, lambda: _content(rows, ending, mark, shop), private=True)
     if out != STANDARD:
         said = tr_n("{file}: {count} order.", "{file}: {count} orders.", len(rows), file=out)
         say(said)

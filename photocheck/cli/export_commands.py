@@ -78,10 +78,12 @@ def export(
     wanted = {state.replace("-", "_") for state in states} or set(STATES)
     keys = [line.key for line in store.lines() if line.state in wanted]
     orders = still_there(store, keys)
-    if as_json:
-        content = json_file(orders)
-    else:
-        content = table_workbook(orders) if book else table_file(orders, delimiter=mark)
+
+    def content() -> bytes:
+        if as_json:
+            return json_file(orders)
+        return table_workbook(orders) if book else table_file(orders, delimiter=mark)
+
     write_out(out, content, private=True)
     if out != STANDARD:
         say(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from typing import Final
 
 from photocheck.files import replacing
@@ -11,7 +12,7 @@ STANDARD: Final = "-"
 """What stands for standard output, as nearly every command line has it (clig.dev)."""
 
 
-def write_out(out: str, content: bytes, *, private: bool = False) -> None:
+def write_out(out: str, make: Callable[[], bytes], *, private: bool = False) -> None:
     """Write to a file, or to standard output where it is called `STANDARD`.
 
     What goes to standard output is for another program or a file: it is the same to the byte.
@@ -22,9 +23,10 @@ def write_out(out: str, content: bytes, *, private: bool = False) -> None:
         When the file cannot be written.
     """
     if out == STANDARD:
+        content = make()
         sys.stdout.flush()
         sys.stdout.buffer.write(content)
         sys.stdout.buffer.flush()
         return
     with replacing(out, private=private) as file:
-        file.write(content)
+        file.write(make())
