@@ -22,7 +22,7 @@ FIRST_SEED: Final = 10_000
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _Photographed:
     seed: int
     bend: Bend
 
@@ -56,13 +56,13 @@ def report(sheets: int, seed: int, jobs: int) -> str:
     return "\n".join(lines)
 
 
-def _asked(sheets: int, seed: int) -> list[_Asked]:
+def _asked(sheets: int, seed: int) -> list[_Photographed]:
     rng = np.random.default_rng(seed)
-    asked = [_Asked(seed + k, Bend()) for k in range(5 * sheets)]
+    asked = [_Photographed(seed + k, Bend()) for k in range(5 * sheets)]
     begin = seed + 5 * sheets
     for k in range(2 * sheets):
         depth = float(rng.uniform(-CARE_MM, CARE_MM))
-        asked.append(_Asked(begin + k, Bend("curl", depth, float(rng.uniform(0, np.pi)))))
+        asked.append(_Photographed(begin + k, Bend("curl", depth, float(rng.uniform(0, np.pi)))))
     begin += 2 * sheets
     for kind, depths in DEPTHS_MM.items():
         for depth in depths:
@@ -71,12 +71,12 @@ def _asked(sheets: int, seed: int) -> list[_Asked]:
                 turn = float(rng.choice([0.0, np.pi / 2, rng.uniform(0.0, np.pi)]))
                 at = float(rng.uniform(-15.0, 15.0)) if kind == "fold" else 0.0
                 bend = Bend(kind, float(depth * rng.choice([-1.0, 1.0])), turn, at)
-                asked.append(_Asked(begin + k, bend))
+                asked.append(_Photographed(begin + k, bend))
             begin += sheets
     return asked
 
 
-def _told(asked: _Asked) -> tuple[bool, bool]:
+def _told(asked: _Photographed) -> tuple[bool, bool]:
     """Whether the sheet was found, and whether it was said not to lie flat."""
     seen = find_sheet(bent_sheet(asked.seed, bend=asked.bend), bar_mm=150.0)
     return seen is not None, seen is not None and any("lie flat" in one for one in seen.remarks)

@@ -186,11 +186,14 @@ def _check(
             ratios=learnt,
         )
     if picture is not None:
+        from datetime import UTC, datetime
+
         from photocheck.shown.picture import annotate
         from photocheck.shown.picture_file import write_picture
 
         for index, entry in enumerate(case.photos):
-            rgb = annotate(photos[entry.path].rgb, report, index)
+            today = datetime.now(UTC).astimezone().date().isoformat()
+            rgb = annotate(photos[entry.path].rgb, report, index, told=(today,))
             with target(picture, ".jpg") as path:
                 write_picture(_numbered(path, index), rgb)
     return report

@@ -5,15 +5,16 @@ Heavy modules are imported inside the commands, so that ``--help`` answers at on
 
 from __future__ import annotations
 
+import codecs
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
 import click
 
-from photocheck.cli.say import say
 from photocheck.cli.store_commands import STORE_OPTION
-from photocheck.cli.writing import STANDARD, write_out
+from photocheck.cli.streams import STREAM, target, tell
 from photocheck.errors import CaseError
+from photocheck.files import replacing
 from photocheck.server.shop import NAME_VARIABLE, SHELF_VARIABLE
 from photocheck.speech import tr, tr_n
 
@@ -64,7 +65,7 @@ def cutting_list(
     from photocheck.orders.store import open_store
     from photocheck.shown.cutting_list import chosen_cuts, cut_rows_of
 
-    ending = out.rpartition(".")[2].lower() if out != STANDARD else "csv"
+    ending = out.rpartition(".")[2].lower() if out != STREAM else "csv"
     mark = _MARKS.get(delimiter or ",")
     if mark is None or (delimiter is not None and ending in ("xlsx", "pdf")):
         raise CaseError(
@@ -80,10 +81,11 @@ def cutting_list(
     rows = chosen_cuts(
         cut_rows_of(store.accepted(), sizes), since=first, until=last, not_cut=not_cut
     )
-    write_out(out, _content(rows, ending, mark, shop), private=True)
-    if out != STANDARD:
-        said = tr_n("{file}: {count} order.", "{file}: {count} orders.", len(rows), file=out)
-        say(said)
+    with target(out, binary=False) as path, replacing(path, private=True) as file:
+        content = _content(rows, ending, mark, shop)
+        # What tells spreadsheets of UTF-8 is in the way of programs.
+        file.write(content.removeprefix(codecs.BOM_UTF8) if out == STREAM else content)
+    tell(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(rows), file=out), out)
 
 
 def _content(rows: Sequence[CutRow], ending: str, delimiter: str, shop: str) -> bytes:

@@ -21,7 +21,11 @@ _MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
 
 @click.command()
 @click.option(
-    "-o", "--out", metavar="FILE", required=True, help='Where to write it; "-" prints it.'
+    "-o",
+    "--out",
+    metavar="FILE",
+    required=True,
+    help='Where to write it: a workbook where it ends in .xlsx; "-" prints it.',
 )
 @click.option("--json", "as_json", is_flag=True, help="All of each order with its whole history.")
 @click.option(
@@ -49,13 +53,20 @@ def export(
     from photocheck.cli.streams import STREAM, target, tell
     from photocheck.files import replacing
     from photocheck.orders.store import open_store
-    from photocheck.shown.outgoing import json_file, still_there, table_file
+    from photocheck.shown.outgoing import json_file, still_there, table_file, table_workbook
 
     if as_json and delimiter is not None:
         raise CaseError(
             tr("--delimiter goes with the table, not with --json"),
             where="export",
             do=tr("Leave one of them out"),
+        )
+    book = out.lower().endswith(".xlsx")
+    if book and (as_json or delimiter is not None):
+        raise CaseError(
+            tr("a workbook is neither JSON nor parted by a sign"),
+            where="export",
+            do=tr("Leave the option out, or name a file that does not end in .xlsx"),
         )
     mark = _MARKS.get(delimiter or ",")
     if mark is None:
@@ -69,7 +80,12 @@ def export(
     keys = [line.key for line in store.lines() if line.state in wanted]
     orders = still_there(store, keys)
     with target(out, binary=False) as path, replacing(path, private=True) as file:
-        content = json_file(orders) if as_json else table_file(orders, delimiter=mark)
+        if as_json:
+            content = json_file(orders)
+        elif book:
+            content = table_workbook(orders)
+        else:
+            content = table_file(orders, delimiter=mark)
         # What tells spreadsheets of UTF-8 is in the way of programs.
         file.write(content.removeprefix(codecs.BOM_UTF8) if out == STREAM else content)
     tell(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out), out)

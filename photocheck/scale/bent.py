@@ -15,7 +15,7 @@ import numpy as np
 from photocheck.scale.light import Floats
 from photocheck.scale.marker_detection import places_mm
 from photocheck.scale.marker_plane import fit_with_growth, paired
-from photocheck.scale.planes import jacobian, project
+from photocheck.scale.planes import fit_homography, jacobian, project
 from photocheck.scale.sheet import LAYOUT
 
 LEAST_RATIO: Final = 12.0
@@ -29,6 +29,11 @@ LEAST_RATIO_OF_THREE: Final = 25.0
 LEAST_MM: Final = 0.6
 """How far the field moves some corner at least, mm in the sheet's plane: less than that is 0.3 %
 of the sheet, and paper that was glued on with care does as much."""
+
+CREASED_MM: Final = 0.4
+_CREASED_CORNERS: Final = 6
+"""So many of twelve corners lie so far off a plane where a fold runs through squares (judgement: of
+a flat sheet none does, and a thing that lies over one square moves two)."""
 
 MOST_MM: Final = 60.0
 """Beyond it a square belongs to something else."""
@@ -95,11 +100,33 @@ def bend_of(found: dict[tuple[int, int], Floats]) -> BentSheet | None:
     px_per_mm = float(np.sqrt(abs(np.linalg.det(jacobian(matrix, source.mean(axis=0))))))
     off_mm = float(np.hypot(*(field @ part).reshape(-1, 2).T).max()) / px_per_mm
     least = LEAST_RATIO if squares == 4 else LEAST_RATIO_OF_THREE
-    if ratio < least or not LEAST_MM <= off_mm <= MOST_MM:
+    if ratio < least and squares == len(LAYOUT.marker_ids) and _creased(found):
+        off_mm = max(off_mm, float(np.hypot(*miss.T).max()) / px_per_mm)
+    elif ratio < least:
+        return None
+    if not LEAST_MM <= off_mm <= MOST_MM:
         return None
     spread = float(np.sqrt(total / (miss.size - base.shape[1])))
     flat = target - (grown - project(matrix, source))
     return BentSheet(source, flat, spread, {place for place, _ in keys}, off_mm)
+
+
+def _creased(found: dict[tuple[int, int], Floats]) -> bool:
+    """Whether corners lie off one plane that no smooth field has, whichever square is left out.
+
+    So a fold shows that runs through squares; something that covers one does not.
+    """
+    for left_out in range(len(LAYOUT.marker_ids)):
+        keys = [key for key in sorted(found) if key[0] != left_out]
+        source, target = paired({key: found[key] for key in keys})
+        matrix = fit_homography(source, target)
+        if matrix is None:
+            return False
+        px_per_mm = np.sqrt(abs(np.linalg.det(jacobian(matrix, source.mean(axis=0)))))
+        off = np.hypot(*(target - project(matrix, source)).T) / px_per_mm
+        if np.count_nonzero(off > CREASED_MM) < _CREASED_CORNERS:
+            return False
+    return True
 
 
 def _smooth(source: Floats, base: Floats, squares: int) -> Floats:

@@ -163,11 +163,12 @@ def _another_sheet(seen: tuple[MarkerSeen, ...], used: tuple[MarkerSeen, ...]) -
     here, there = (
         float(np.mean([marker.corners_px[:, 0] for marker in group])) for group in (used, other)
     )
+    leave = tr("Leave only one in it")
     if here < there:
         said = tr("Two marker sheets are in the photo: the one on the left gave the scale.")
     else:
         said = tr("Two marker sheets are in the photo: the one on the right gave the scale.")
-    return [f"{said} {tr('Leave only one in it')}"]
+    return [f"{said} {leave}"]
 
 
 def _bent(grey: Picture, seen: tuple[MarkerSeen, ...]) -> BentSheet | None:

@@ -1,9 +1,10 @@
 """The project's own marker sheet: one layout for A4 and letter alike.
 
 Four ArUco markers at the corners of a rectangle centred on the page, and
-between the two rows a bar that proves the print scale, an upright one beside it.
-All positions are in millimetres from the centre of the page, x to the right and
-y down, so that the paper does not matter to anything but the margins.
+between the two rows a bar that proves the print scale, and one beside it that
+proves the other direction.  All positions are in millimetres from the centre of
+the page, x to the right and y down, so that the paper does not matter to
+anything but the margins.
 """
 
 from __future__ import annotations

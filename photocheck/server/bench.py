@@ -263,7 +263,14 @@ def kinds_seen(store: Store, key: str, name: str, near: Point) -> tuple[str, ...
 
 
 def picture(
-    store: Store, key: str, check: Hashable, report: Report, index: int, *, bare: bool = False
+    store: Store,
+    key: str,
+    check: Hashable,
+    report: Report,
+    index: int,
+    *,
+    bare: bool = False,
+    told: tuple[str, ...] = (),
 ) -> bytes:
     """A photo of an order with a report drawn on it, as JPEG.
 
@@ -277,6 +284,8 @@ def picture(
         Which of the report's photos.
     bare : bool
         Leave out the verdict above and the lengths below it.
+    told : tuple of str
+        What else is said of the order above it: its number, the day.
 
     Raises
     ------
@@ -289,9 +298,9 @@ def picture(
 
     def make() -> bytes:
         rgb = _photo(store, key, entry.path, entry.focal_35mm, PHOTOS).rgb
-        return display_copies(annotate(rgb, report, index, bare=bare))[-1].jpeg
+        return display_copies(annotate(rgb, report, index, bare=bare, told=told))[-1].jpeg
 
-    what = ("picture", check, report.ratios_version, index, bare)
+    what = ("picture", check, report.ratios_version, index, bare, told)
     return _copies(store.own_key(key), what, make, bytes)
 
 

@@ -13,7 +13,7 @@ from photocheck.fit.cut_lengths import MEASURES
 from photocheck.letters import FONT
 from photocheck.orders.export import guarded
 from photocheck.shown.cutting_list import COAT_TITLES, TITLES, CutRow, day_of
-from photocheck.shown.workbook import Cell, Figure, workbook
+from photocheck.shown.workbook import Cell, NumberCell, workbook
 from photocheck.speech import later, tr
 
 PAPERS: Final = {"a4": later("A4"), "letter": later("Letter (North America)")}
@@ -43,7 +43,7 @@ def _cells(row: CutRow, zone: tzinfo) -> list[Cell]:
         tr(COAT_TITLES[row.coat]) if row.coat else "",
         row.notes,
         day_of(row.decided, zone),
-        *(Figure(row.lengths[name], "0.0") if row.lengths else None for name in MEASURES),
+        *(NumberCell(row.lengths[name], "0.0") if row.lengths else None for name in MEASURES),
         day_of(row.cut.at, zone) if row.cut else None,
         row.cut.by if row.cut else "",
         row.problem,
@@ -62,7 +62,7 @@ def cutting_csv(rows: Sequence[CutRow], *, delimiter: str = ",", zone: tzinfo = 
 
 
 def _plain(cell: Cell) -> str:
-    if isinstance(cell, Figure):
+    if isinstance(cell, NumberCell):
         return repr(cell.value)
     return "" if cell is None else guarded(str(cell))
 

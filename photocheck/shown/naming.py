@@ -45,6 +45,27 @@ SHORT_REFERENCES: Final = MappingProxyType(
 """Titles of the reference objects, cut to what has room beside them."""
 
 
+SHORT_LANDMARKS: Final = MappingProxyType(
+    {
+        "back_top": later("back"),
+        "chest_bottom": later("chest bottom"),
+        "front_foot": later("front foot"),
+        "rear_foot": later("rear foot"),
+    }
+)
+"""Names of the helper marks, cut in the same way."""
+
+_HELPERS_AWAY: Final = MappingProxyType(
+    {
+        "back_top": (0.0, -1.0),
+        "chest_bottom": (0.0, 1.0),
+        "front_foot": (0.0, 1.0),
+        "rear_foot": (0.0, 1.0),
+    }
+)
+"""Off the dog."""
+
+
 @dataclass(frozen=True)
 class Label:
     """A name to be put beside what it names, px."""
@@ -54,6 +75,8 @@ class Label:
     away: tuple[float, float]
     shape: Box
     """What it names, px: leaders end at its edge."""
+    round: bool = False
+    """Whether that is a ring in the box."""
 
 
 def labels_of(
@@ -63,7 +86,7 @@ def labels_of(
     size: tuple[int, int],
     size_px: float,
 ) -> dict[str, Label]:
-    """The names of the four marks and of the reference: the rest of the photo stays free."""
+    """The names of the marks and of the reference, the four that every check needs first."""
     labels: dict[str, Label] = {}
     middle = _mean([marks[name] for name in LANDMARKS if name in marks])
     for name in LANDMARKS:
@@ -72,13 +95,24 @@ def labels_of(
             away = (x - middle[0], y - middle[1])
             if name == "breastbone":
                 away = (away[0], 0.0)  # in front of the chest, clear of the lines
-            radius = mark_radius(name, size_px) + size_px / 8
-            shape = (x - radius, y - radius, x + radius, y + radius)
-            labels[name] = Label((tr(LANDMARK_TITLES[name]),), (x, y), away, shape)
+            shape = _ring(name, (x, y), size_px)
+            labels[name] = Label((tr(LANDMARK_TITLES[name]),), (x, y), away, shape, round=True)
     if outline:
         title = tr(SHORT_REFERENCES[reference])
         labels["reference"] = reference_label((title,), outline, size, middle[1])
+    for name, title in SHORT_LANDMARKS.items():
+        if name in marks:
+            shape = _ring(name, marks[name], size_px)
+            away = _HELPERS_AWAY[name]
+            labels[name] = Label((tr(title),), marks[name], away, shape, round=True)
     return labels
+
+
+def _ring(name: str, at: Point, size_px: float) -> Box:
+    """The box round a mark's ring."""
+    x, y = at
+    radius = mark_radius(name, size_px) + size_px / 8
+    return (x - radius, y - radius, x + radius, y + radius)
 
 
 def width_labels(
@@ -178,13 +212,24 @@ def _head(marks: dict[str, Point]) -> list[Point]:
 
 
 def _leader(draw: ImageDraw.ImageDraw, label: Label, box: Box, size_px: float) -> None:
-    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-    end = nearest(middle, label.shape)
-    near = nearest(end, box)
-    if hypot(near[0] - end[0], near[1] - end[1]) < size_px * 0.4:
-        return
+    near, end = leader_of(label, box)
+    if hypot(near[0] - end[0], near[1] - end[1]) < size_px * 0.1:
+        return  # they touch
     draw.line([near, end], fill=DARK, width=max(3, round(size_px / 6)))
     draw.line([near, end], fill=WHITE, width=max(1, round(size_px / 14)))
+
+
+def leader_of(label: Label, box: Box) -> tuple[Point, Point]:
+    """From the edge of a label's box to the edge of what it names, px."""
+    if label.round:
+        near = nearest(label.anchor, box)
+        dx, dy = near[0] - label.anchor[0], near[1] - label.anchor[1]
+        away = hypot(dx, dy) or 1.0
+        radius = min((label.shape[2] - label.shape[0]) / 2, away)
+        return near, (label.anchor[0] + radius * dx / away, label.anchor[1] + radius * dy / away)
+    middle = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
+    end = nearest(middle, label.shape)
+    return nearest(end, box), end
 
 
 def _box(

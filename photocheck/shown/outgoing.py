@@ -12,7 +12,7 @@ from photocheck.orders.export import COLUMNS, NUMBERS, orders_csv, orders_json, 
 from photocheck.orders.model import Order, OrderError, Store
 from photocheck.shown.record import order_record
 from photocheck.shown.record_pdf import order_record_pdf
-from photocheck.shown.workbook import Cell, Figure, workbook
+from photocheck.shown.workbook import Cell, NumberCell, workbook
 from photocheck.speech import later, tr
 
 DELIMITERS: Final = {",": later("comma"), ";": later("semicolon"), "\t": later("tab")}
@@ -97,7 +97,7 @@ def table_workbook(orders: Iterable[Order]) -> bytes:
 def _cell(column: str, text: str) -> Cell:
     if column not in NUMBERS or not text:
         return text
-    return Figure(float(text), "0.0" if column.endswith("_mm") else "0")
+    return NumberCell(float(text), "0.0" if column.endswith("_mm") else "0")
 
 
 def json_file(orders: Iterable[Order]) -> bytes:

@@ -37,6 +37,7 @@ def stacked_up(
     """The banner above the photo with what is said of it, the lengths below it."""
     from PIL import Image, ImageDraw
 
+    said = [text for text in said if text]
     written = (report.headline, *said)
     font, large = font_for(size_px, written), font_for(size_px * 1.35, written)
     measure = ImageDraw.Draw(photo)

@@ -6,11 +6,13 @@ people can tell apart, and every colour's meaning also in words.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.orders.harmless import one_line
 from photocheck.report.model import Report
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown.crop import frame_of, mean_marks, view_of
@@ -18,10 +20,15 @@ from photocheck.shown.lettering import font_for
 from photocheck.shown.naming import draw_labels, labels_of, reference_label, scale_bar, width_labels
 from photocheck.shown.panels import is_flagged, stacked_up
 from photocheck.shown.strokes import draw_lines, harness_lines
-from photocheck.speech import tr
+from photocheck.speech import listed, number, tr
+from photocheck.words import READING_TITLES
 
 if TYPE_CHECKING:
     from photocheck.locating import Located
+
+
+NAME: Final = 60
+"""Letters of a name."""
 
 
 def _markers(reference: str) -> bool:
@@ -29,7 +36,12 @@ def _markers(reference: str) -> bool:
 
 
 def annotate(
-    photo_rgb: NDArray[np.uint8], report: Report, index: int = 0, *, bare: bool = False
+    photo_rgb: NDArray[np.uint8],
+    report: Report,
+    index: int = 0,
+    *,
+    bare: bool = False,
+    told: Sequence[str] = (),
 ) -> NDArray[np.uint8]:
     """Draw a report onto one of its photos.
 
@@ -42,6 +54,8 @@ def annotate(
         Which of the report's photos this is.
     bare : bool
         Leave out the banner and the rows of lengths.
+    told : sequence of str
+        What the banner says of the order besides its name and its dog's: its number, the day.
 
     Returns
     -------
@@ -75,8 +89,43 @@ def annotate(
     draw_labels(draw, photo.size, labels, bar, lines, marks, outline, font, size_px)
     if bare:
         return np.asarray(photo)
-    said = [finding.sentence for finding in result.stance[:1]]
+    said = [_would_fit(report), _of_order(report, told), _of_several(report, index)]
+    said += [finding.sentence for finding in result.stance[:1]]
     return stacked_up(photo, report, said, size_px)
+
+
+def _would_fit(report: Report) -> str:
+    """The values that would fit in place of those in doubt, as the likeliest explanation has it."""
+    best = next(iter(report.explanations), None)
+    if best is None or not any(map(is_flagged, report.spans)):
+        return ""
+    values: dict[str, str] = {}
+    for name, text, _ in best.candidates:
+        values.setdefault(name, number(text))
+    named = [
+        tr("{reading} {value}", reading=tr(READING_TITLES[name]), value=value)
+        for name, value in values.items()
+    ]
+    return tr("This would fit: {readings}.", readings=listed(named)) if named else ""
+
+
+def _of_order(report: Report, told: Sequence[str]) -> str:
+    """Whose picture it is: the order's name, its dog's, and what else is told."""
+    name, dog = one_line(report.case.name, NAME), one_line(report.case.dog.name, NAME)
+    named = (name, "" if dog in name else dog)
+    return " · ".join(filter(None, (*named, *(one_line(text, NAME) for text in told))))
+
+
+def _of_several(report: Report, index: int) -> str:
+    """That the lengths below are of all photos together, which one alone does not show."""
+    count = len(report.photos)
+    if count < 2:
+        return ""
+    return tr(
+        "Photo {number} of {count}; the lengths below are from all {count} together.",
+        number=index + 1,
+        count=count,
+    )
 
 
 def draw_located(photo_rgb: NDArray[np.uint8], found: Located) -> NDArray[np.uint8]:

@@ -23,14 +23,14 @@ _NOT_IN_XML: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U00
 
 
 @dataclass(frozen=True)
-class Figure:
+class NumberCell:
     """A number and how a spreadsheet shows it, ``"0.0"`` for example."""
 
     value: float
     shown: str = "General"
 
 
-Cell = str | int | float | date | Figure | None
+Cell = str | int | float | date | NumberCell | None
 
 
 def workbook(title: str, heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> bytes:
@@ -94,7 +94,7 @@ def _put(cell: object, value: Cell) -> None:
         cell.value = _held(value)
         # without it, whatever begins with "=" were a formula
         cell.data_type = "s"
-    elif isinstance(value, Figure):
+    elif isinstance(value, NumberCell):
         cell.value = value.value
         cell.number_format = value.shown
     else:
@@ -108,6 +108,6 @@ def _held(text: str) -> str:
 
 
 def _text(value: Cell) -> str:
-    if isinstance(value, Figure):
+    if isinstance(value, NumberCell):
         return f"{value.value:.1f}"
     return "" if value is None else max(str(value).splitlines() or [""], key=len)

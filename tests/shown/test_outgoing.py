@@ -170,3 +170,24 @@ def test_a_record_is_of_the_store_that_was_named(address: str, tmp_path: Path) -
     out = tmp_path / "record.html"
     assert run(["record", key, "-o", str(out), "--store", address]) == BAD_INPUT
     assert not out.exists()
+
+
+def test_a_workbook_by_its_ending_and_the_terminal_by_a_dash(
+    store: DatabaseStore,
+    address: str,
+    tmp_path: Path,
+    capfdbinary: pytest.CaptureFixture[bytes],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    three_orders(store)
+    asked = ["export", "--store", address, "-o"]
+    assert run([*asked, "-"]) == 0
+    out = capfdbinary.readouterr().out
+    assert len(out.decode("utf-8-sig").splitlines()) == 4
+    assert not (tmp_path / "-").exists()
+    assert run([*asked, "orders.xlsx"]) == 0
+    assert (tmp_path / "orders.xlsx").read_bytes().startswith(b"PK")
+    for wrong in (["--json"], ["--delimiter", ";"]):
+        assert run([*asked, "other.xlsx", *wrong]) == BAD_INPUT
+    assert not (tmp_path / "other.xlsx").exists()

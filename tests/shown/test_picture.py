@@ -26,7 +26,15 @@ from photocheck.shown.picture import annotate, draw_located
 from photocheck.shown.picture_file import write_picture
 from photocheck.shown.strokes import harness_lines
 from photocheck.speech import LANGUAGES, speaking, tr
-from photocheck.words import LANDMARKS, SPAN_ENDS, SPAN_TITLES, SPANS, VERDICT_TITLES, VERDICTS
+from photocheck.words import (
+    HELPER_LANDMARKS,
+    LANDMARKS,
+    SPAN_ENDS,
+    SPAN_TITLES,
+    SPANS,
+    VERDICT_TITLES,
+    VERDICTS,
+)
 from tests.support.catalogues import written as catalogue
 from tests.support.made_report import CORNERS, MARKS, made_report
 
@@ -210,7 +218,7 @@ SHAPES = [
     (4000, 1200),
     (400, 1600),
 ]
-NAMES = {"breastbone", "shoulder_top", "last_rib", "tail_base", "reference"}
+NAMES = {*LANDMARKS, *HELPER_LANDMARKS, "reference"}
 
 
 def with_verdicts(report, *verdicts):
@@ -243,7 +251,7 @@ def test_labels_do_not_overlap_and_lie_on_the_photo(width, height, unit):
     got = drawn(width, height, unit)
     assert set(got.boxes) == NAMES
     named = [*got.boxes.items(), *(("bar", bar) for bar in got.bars)]
-    assert len(named) == 6
+    assert len(named) == 10
     for i, (name, box) in enumerate(named):
         assert 0 <= box[0] < box[2] <= got.shown.shape[1], name
         assert 0 <= box[1] < box[3] <= got.shown.shape[0], name
@@ -271,16 +279,70 @@ def test_labels_cover_no_mark_and_no_reference(width, height):
             assert not (box[0] < x < box[2] and box[1] < y < box[3])
 
 
-def test_only_the_four_marks_and_the_reference_are_named_on_the_photo(monkeypatch):
+def test_all_eight_marks_and_the_reference_are_named_on_the_photo(monkeypatch):
     got = Drawn(monkeypatch, photo(), report_for(1344, 1008))
     assert sorted(t.said for t in got.photo) == [
         "4 in on the dog",
+        "back",
         "breastbone",
         "card",
+        "chest bottom",
+        "front foot",
         "last rib",
+        "rear foot",
         "shoulder top",
         "tail base",
     ]
+
+
+@pytest.mark.parametrize(("width", "height"), SHAPES)
+def test_leaders_reach_their_mark(monkeypatch, width, height):
+    """From the label's edge to the ring, and no line ends beside it."""
+    lines = []
+    real = naming._leader
+
+    def leader(draw, label, box, size_px):
+        lines.append((label, box, naming.leader_of(label, box), size_px))
+        real(draw, label, box, size_px)
+
+    monkeypatch.setattr(naming, "_leader", leader)
+    annotate(photo(width, height), report_for(width, height), 0)
+    assert len(lines) == 9
+    for label, box, (near, end), _ in lines:
+        if not label.round:
+            continue
+        radius = (label.shape[2] - label.shape[0]) / 2
+        x, y = label.anchor
+        assert np.hypot(end[0] - x, end[1] - y) <= radius + 1e-6
+        on_edge = np.hypot(near[0] - x, near[1] - y) <= radius
+        assert on_edge or np.hypot(end[0] - x, end[1] - y) == pytest.approx(radius)
+        assert box[0] <= near[0] <= box[2]
+        assert box[1] <= near[1] <= box[3]
+
+
+def test_whose_picture_it_is_and_what_would_fit(monkeypatch):
+    report = made_report(photos=3)
+    moved = report_for(1344, 1008)
+    entries = moved.case.photos * 3
+    case = dataclasses.replace(moved.case, photos=entries)
+    report = dataclasses.replace(report, case=case, photos=moved.photos * 3)
+    said = []
+    real = ImageDraw.ImageDraw.text
+    monkeypatch.setattr(
+        ImageDraw.ImageDraw,
+        "text",
+        lambda draw, xy, text, *a, **k: (said.append(text), real(draw, xy, text, *a, **k))[1],
+    )
+    annotate(photo(), report, 1, told=("2026-17", "2026-03-29", "\u202ebad"))
+    whole = " ".join(said)
+    assert "Order 1042 · Juno · 2026-17 · 2026-03-29 · bad" in whole
+    assert "Photo 2 of 3; the lengths below are from all 3 together." in whole
+    name, value, _ = report.explanations[0].candidates[0]
+    assert name == "rear_length"
+    assert f"This would fit: rear length {value}." in whole
+    said.clear()
+    annotate(photo(), moved, 0)
+    assert "Photo" not in " ".join(said)
 
 
 def test_every_reference_has_a_short_name():
@@ -302,9 +364,13 @@ def test_every_word_of_a_german_picture_is_german() -> None:
     got = german(1344, 1008)
     assert sorted(t.said for t in got.photo) == [
         "10 cm am Hund",
+        "Brust unten",
         "Brustbein",
+        "Hinterfuß",
         "Karte",
+        "Rücken",
         "Schwanzansatz",
+        "Vorderfuß",
         "Widerrist",
         "letzte Rippe",
     ]
@@ -316,6 +382,8 @@ def test_every_word_of_a_german_picture_is_german() -> None:
     assert sorted(set(written) - set(figures)) == sorted(
         [
             *("Neu messen", "Messen Sie neu: hintere Länge."),
+            # the order's own name, and a value in its own unit
+            *("Order 1042 · Juno", "Das würde passen: hintere Länge 13 1/4 in."),
             *("Länge", "Maßband", "Foto, 95-%-Bereich"),
             *("halber Hals", "vordere Länge", "hintere Länge", "neu messen", "ganze Länge"),
         ]
@@ -358,7 +426,7 @@ def test_nothing_overlaps_on_a_german_picture(width: int, height: int, unit: str
     got = german(width, height, unit)
     assert set(got.boxes) == NAMES
     boxes = [*got.boxes.values(), *got.bars]
-    assert len(boxes) == 6
+    assert len(boxes) == 10
     for box in boxes:
         assert 0 <= box[0] < box[2] <= got.shown.shape[1]
         assert 0 <= box[1] < box[3] <= got.shown.shape[0]

@@ -17,7 +17,7 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.export import COLUMNS, NUMBERS, orders_csv, row_of
 from photocheck.orders.model import CutNote, Order
 from photocheck.shown.outgoing import table_workbook
-from photocheck.shown.workbook import LONGEST_CELL, Figure, workbook
+from photocheck.shown.workbook import LONGEST_CELL, NumberCell, workbook
 from tests.support import spreadsheet
 from tests.support.cut_orders import DAY, accepted
 from tests.support.spreadsheet import office, read_by_office
@@ -118,7 +118,7 @@ def test_no_cell_of_a_workbook_begins_a_formula(trigger: str) -> None:
 
 @given(st.lists(st.text(max_size=20), min_size=1, max_size=3))
 def test_whatever_was_typed_is_kept(texts: list[str]) -> None:
-    rows = [[text, 1, 2.5, date(2026, 3, 29), None, Figure(1.25, "0.0")] for text in texts]
+    rows = [[text, 1, 2.5, date(2026, 3, 29), None, NumberCell(1.25, "0.0")] for text in texts]
     sheet = load_workbook(io.BytesIO(workbook("t", list("abcdef"), rows))).active
     for text, cells in zip(texts, sheet.iter_rows(min_row=2, values_only=True), strict=True):
         kept = (cells[0] or "").replace("\ufffd", "").replace("_x000D_", "")

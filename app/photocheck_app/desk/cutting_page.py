@@ -183,7 +183,8 @@ def _row(row: CutRow, who: str, zone: tzinfo) -> None:
         help=as_text(" · ".join(filter(None, (row.name, row.owner)))) or None,
     )
     if row.problem:
-        cells[1].html(f'<span class="unseen">{escape(tr("no length can be given"))}</span>-')
+        none = tr("no length can be given")
+        cells[1].html(f'<span class="unseen">{escape(none)}</span>-')
         cells[6].html(escape(row.problem))
     else:
         for cell, measure in zip(cells[1:5], MEASURES, strict=True):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from functools import partial
 from typing import Final
 
@@ -156,7 +157,8 @@ def show(way: Way, page: str) -> None:
 def _card(way: Way, report: Report, number: int, language: str) -> bytes:
     """The picture with its verdict and lengths, made when somebody wants it."""
     with speaking(language):
-        return bench.picture(owners_store(), way.key, _asked(way), report, number)
+        told = (way.draft.owner.number, datetime.now(UTC).date().isoformat())
+        return bench.picture(owners_store(), way.key, _asked(way), report, number, told=told)
 
 
 def _asked(way: Way) -> tuple[str, str]:
