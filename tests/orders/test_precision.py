@@ -116,7 +116,9 @@ def test_it_finds_what_was_put_in(balanced: bool) -> None:
     for _ in range(3000):
         truth = rng.uniform(300.0, 900.0)
         counts = (2, 2, 2) if balanced else rng.integers(1, 4, size=rng.integers(1, 5))
-        items.append([truth + rng.normal(0, 6) + rng.normal(0, 4, size=n) for n in counts])
+        items.append(
+            [(truth + rng.normal(0, 6) + rng.normal(0, 4, size=n)).tolist() for n in counts]
+        )
     found = precision(items)
     assert found.repeatability == pytest.approx(4.0, rel=0.03)
     assert found.reproducibility == pytest.approx(52.0**0.5, rel=0.03)
