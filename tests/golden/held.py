@@ -33,7 +33,7 @@ REPORTS = FOLDER / "reports"
 ON_THE_WAY = FOLDER / "steps"
 STORES = FOLDER / "stores"
 
-STORE_VERSIONS = ("0001", "0002", "0003", "0004", "0005")
+STORE_VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009")
 """Each store was written by the photocheck that first had this version of the tables."""
 
 STEPS = {**steps.STEPS, **steps_told.STEPS}
