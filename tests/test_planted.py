@@ -37,8 +37,8 @@ def test_the_rulers_are_as_long_as_their_labels_say() -> None:
 
 
 def test_every_label_stands_below_its_own_tick() -> None:
-    labels = [(text, x) for x, _, _, centred, text in _texts(LAYOUT) if centred]
-    centimetres, inches = labels[:16], labels[16:]
+    labels = [(text, x) for x, _, _, centred, text in _texts(LAYOUT, "a4") if centred]
+    centimetres, inches = labels[:16], labels[16:23]
     for said, part, step in (("cm", centimetres, 10.0), ("in", inches, 25.4)):
         middle = (len(part) - 1) / 2.0
         for number, (text, x) in enumerate(part):

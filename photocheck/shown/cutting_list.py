@@ -14,7 +14,7 @@ from photocheck.fit.answer import MEASURE_TITLES, FitAnswer, Wish, fit
 from photocheck.fit.cut_lengths import MEASURES
 from photocheck.fit.growth import AdultWeight
 from photocheck.fit.shelf import Size
-from photocheck.orders.bounds import LONGEST_FIELD
+from photocheck.orders.bounds import LONGEST_FIELD, LONGEST_TOLD
 from photocheck.orders.harmless import one_line
 from photocheck.orders.model import Check, CutNote, Order
 from photocheck.speech import later, spoken, tr
@@ -136,7 +136,7 @@ def cut_row(order: Order, sizes: Sequence[Size] = ()) -> CutRow:
         name=one_line(order.name, LONGEST_FIELD),
         dog=one_line(dog.name, LONGEST_FIELD),
         owner=one_line(told.owner.name or told.owner.reach, LONGEST_FIELD),
-        notes="",
+        notes=one_line(told.owner.notes or order.draft.owner.notes, LONGEST_TOLD),
         unit=check.report.case.unit,
         lengths=lengths,
         size=size,

@@ -430,7 +430,7 @@ def test_the_sheet_is_offered_for_both_papers() -> None:
     for paper in ("a4", "letter"):
         page.radio(key="paper").set_value(paper).run()
         assert not page.exception
-        assert sheet_page._pdf(paper).startswith(b"%PDF")
+        assert sheet_page._pdf(paper, "en").startswith(b"%PDF")
         assert [button.proto.label for button in page.get("download_button")]
 
 

@@ -57,7 +57,7 @@ def cutting() -> AppTest:
 
 
 def marks(page: AppTest) -> list[str]:
-    return [b.key for b in page.button if (b.key or "").startswith("cutting_mark_")]
+    return [b.key or "" for b in page.button if (b.key or "").startswith("cutting_mark_")]
 
 
 def test_nothing_accepted_is_said(store: Store) -> None:
@@ -138,15 +138,16 @@ def test_a_wish_goes_from_the_decision_into_the_list_and_the_message(store: Stor
     page = opened(case=key)
     (field,) = [t for t in page.text_input if t.label == "Weight expected later"]
     decide(page, "accepted")
-    before = written(page, "Message").value
+    before = str(written(page, "Message").value)
     (field,) = [t for t in page.text_input if t.label == "Weight expected later"]
     report = store.order(key).checks[-1].report
+    assert report.case.dog.weight_kg is not None
     later = round(report.case.dog.weight_kg * 1.1, 1)
     field.set_value(f"{later} kg").run()
     wished = cut_rows(fit(report, (), Wish(later)))
     now = cut_rows(fit(report))
     assert wished[1][1] != now[1][1]
-    after = written(page, "Message").value
+    after = str(written(page, "Message").value)
     assert now[1][1] in before
     assert wished[1][1] in after  # nobody had changed the draft, so it follows
     pressed(page, "decide")

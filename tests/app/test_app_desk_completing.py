@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -38,6 +39,10 @@ def type_in(page: AppTest, label: str, text: str) -> None:
     (found,) = [one for one in page.text_input if one.label == label]
     found.set_value(text).run()
     assert not page.exception
+
+
+def last_uploader(page: AppTest) -> Any:
+    return page.get("file_uploader")[-1]
 
 
 def with_pictures(**query: str) -> AppTest:
@@ -170,8 +175,7 @@ def test_photos_are_added_replaced_and_taken_out_and_never_lost(store: Store) ->
     key = key_of(store, "flint")
     page = with_pictures(case=key, by="Ines")
     _, ((name, content), *_) = sample_files("sorrel")
-    uploader = page.get("file_uploader")[-1]
-    uploader.set_value((name, content, "image/jpeg")).run()
+    last_uploader(page).set_value((name, content, "image/jpeg")).run()
     assert not page.exception
     order = store.order(key)
     assert len(order.draft.photos) == len(order.told.photos) + 1
@@ -190,8 +194,7 @@ def test_photos_are_added_replaced_and_taken_out_and_never_lost(store: Store) ->
 def test_a_file_that_is_no_photo_is_refused_in_words(store: Store) -> None:
     key = key_of(store, "flint")
     page = with_pictures(case=key, by="Ines")
-    uploader = page.get("file_uploader")[-1]
-    uploader.set_value(("dog.jpg", b"not a photo", "image/jpeg")).run()
+    last_uploader(page).set_value(("dog.jpg", b"not a photo", "image/jpeg")).run()
     assert not page.exception
     assert page.error
     assert store.order(key).draft == store.order(key).told

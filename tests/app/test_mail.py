@@ -40,7 +40,10 @@ def at_desk(key: str, message: str) -> AppTest:
 
 
 def address(desk: AppTest) -> str:
-    (found,) = re.findall(r'href="(mailto:[^"]*)"', "".join(each.body for each in desk.get("html")))
+    (found,) = re.findall(
+        r'href="(mailto:[^"]*)"',
+        "".join(str(getattr(each, "body", "")) for each in desk.get("html")),
+    )
     return html.unescape(found)
 
 

@@ -57,7 +57,7 @@ def test_a_day_goes_on_by_keys_and_a_slip_is_taken_back(served: Alone, visitors:
     page.keyboard.press("s")
     expect(page.locator(".arrived")).to_contain_text("Flint", timeout=20_000)
     rests(page)
-    assert store.order(key).decision.choice == "asked_again"
+    assert store.order(key).state == "asked_again"
     assert key not in page.url
     page.get_by_role("button", name="Take it back").click()
     rests(page)

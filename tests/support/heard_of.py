@@ -70,4 +70,4 @@ def history(
     if choice:
         at = checks[-1].at + timedelta(hours=2)
         decisions = (Decision(at, "Ann", choice, "", "", checks[-1].number),)
-    return Order(key, BEGUN, "en", Draft(name=key), checks, decisions, tuple(heard))
+    return Order(key, BEGUN, "en", Draft(name=key), checks, decisions, heard=tuple(heard))

@@ -14,7 +14,7 @@ from photocheck.orders.listing import STATE_TITLES, WAITING, following
 from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, SETTLED, Check, Order
 from photocheck.speech import LANGUAGES, tr
-from photocheck_app.desk import what_to_cut
+from photocheck_app.desk import mail, what_to_cut
 from photocheck_app.desk.moves import FollowUp, go, say_on_arrival
 from photocheck_app.desk.session import (
     begun,
@@ -212,4 +212,5 @@ def _message(order: Order, who: str, choice: str, stand: str) -> str:
         label_visibility="collapsed",
         max_chars=LONGEST_MESSAGE,
     )
+    mail.show(order, message)
     return message

@@ -12,6 +12,7 @@ from photocheck.orders.heard import heard_sentence
 from photocheck.orders.listing import DECISION_TITLES
 from photocheck.orders.model import Check, Heard, Order
 from photocheck.speech import tr
+from photocheck_app.desk import mail
 from photocheck_app.desk.figures import chip, verdict_chip
 from photocheck_app.desk.moves import go, when
 
@@ -36,6 +37,7 @@ def show(order: Order) -> None:
             if event.message:
                 with st.expander(tr("Message to the owner")):
                     st.code(event.message, language=None, wrap_lines=True)
+                    mail.show(order, event.message, where=f"of {k}")
             continue
         changed = changes(order.checks[k - 1].case, event.case) if k else ()
         with st.container(horizontal=True, vertical_alignment="center", gap="small"):

@@ -16,7 +16,7 @@ from photocheck_app.doors.signed_in import at_desk
 from photocheck_app.shared import as_text, store
 
 
-def show(order: Order, message: str) -> None:
+def show(order: Order, message: str, *, where: str = "") -> None:
     """A way to open the message as an e-mail, with a link to the order if wanted; sends nothing.
 
     Parameters
@@ -24,15 +24,21 @@ def show(order: Order, message: str) -> None:
     order : Order
     message : str
         As it stands in its field.
+    where : str
+        Tells one place of a page from another.
     """
     made = f"link {order.key}"
     link = st.session_state.get(made, "")
     address = address_of_link(st.context.url or "", link) if link else ""
     mail = mail_for(order, message, link=address)
-    with st.container(horizontal=True, vertical_alignment="center", key=f"mail {order.key}"):
+    with st.container(
+        horizontal=True, vertical_alignment="center", key=f"mail {order.key} {where}".strip()
+    ):
         title = tr("Write to {address}", address=mail.to) if mail.to else tr("Write an e-mail")
         st.html(f'<a class="mail" href="{escape(mail.mailto)}" target="_self">{escape(title)}</a>')
-        if not link and st.button(tr("Make a link for it"), type="tertiary", key="link_for_mail"):
+        if not link and st.button(
+            tr("Make a link for it"), type="tertiary", key=f"link_for_mail{where}"
+        ):
             try:
                 st.session_state[made] = link_for(store(), order.key, by=at_desk())
             except PhotocheckError as error:

@@ -17,6 +17,7 @@ from photocheck.orders.unanswered import (
     unanswered,
 )
 from photocheck.speech import tr, tr_n
+from photocheck_app.desk import mail
 from photocheck_app.desk.moves import go, say_on_arrival, when
 from photocheck_app.desk.session import begun, drop_unsent, field_key
 from photocheck_app.desk.shop_files import shop_templates
@@ -91,6 +92,7 @@ def _reminder(question: Question, who: str) -> None:
         with st.popover(tr("Copy"), icon=":material/content_copy:"):
             st.code(st.session_state.get(key, begin), language=None, wrap_lines=True)
         sent = st.button(tr("Record: reminded"), key=f"reminded {order.key}", type="primary")
+    mail.show(order, message, where=order.key)
     st.caption(tr("Nothing is sent from here: send it as you write to owners, then record it."))
     if not sent:
         return
