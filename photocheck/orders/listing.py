@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from photocheck.orders.draft import Draft
-from photocheck.orders.model import CHOICES, TAKEN_BACK, OrderLine, Sought
+from photocheck.orders.model import CHOICES, TAKEN_BACK, OrderLine, Selection
 from photocheck.speech import later
 from photocheck.words import VERDICTS
 
@@ -36,7 +36,7 @@ DECISION_TITLES: Final = {
 """What was decided, for the history."""
 
 
-WAITING: Final = Sought(state="waiting")
+WAITING: Final = Selection(state="waiting")
 """Those that somebody is to decide on."""
 
 CALM: Final[Mapping[str, int]] = {"agrees": 2, "could_hide": 1}

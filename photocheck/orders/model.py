@@ -297,7 +297,7 @@ class OrderLine:
 
 
 @dataclass(frozen=True)
-class Sought:
+class Selection:
     """Which orders of the list, and in which order.
 
     Attributes
@@ -469,7 +469,7 @@ class Store(Protocol):
     def lines(self) -> tuple[OrderLine, ...]:
         """All orders as the desk lists them: those waiting first, and among them the worst."""
 
-    def listed(self, wanted: Sought, *, first: int = 0, most: int | None = None) -> Listed:
+    def listed(self, wanted: Selection, *, first: int = 0, most: int | None = None) -> Listed:
         """A part of the list: the wanted orders from the `first` on, from 0, `most` of them."""
 
     def stamp(self) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from photocheck.case.lengths import format_length
 from photocheck.judge.wording import percent_off
-from photocheck.orders.model import Order, OrderError, Sought, Store
+from photocheck.orders.model import Order, OrderError, Selection, Store
 from photocheck.words import READINGS
 
 
@@ -47,7 +47,7 @@ def earlier_orders(store: Store, order: Order) -> list[Order]:
         return []
     before = order.checks[-1].at if order.checks else order.opened
     found = []
-    for line in store.listed(Sought(text=order.told.dog.name)).lines:
+    for line in store.listed(Selection(text=order.told.dog.name)).lines:
         if line.key == order.key or line.sent is None or line.sent >= before:
             continue
         try:

@@ -9,7 +9,7 @@ from typing import Final
 
 from photocheck.orders.bounds import LONGEST_MESSAGE
 from photocheck.orders.messages.drafting import draft_message
-from photocheck.orders.model import Decision, Order, OrderError, Sought, Store
+from photocheck.orders.model import Decision, Order, OrderError, Selection, Store
 
 ASKED: Final = "asked_again"
 """The state of an order whose owner was asked something."""
@@ -60,7 +60,7 @@ def unanswered(
     """
     now = now or datetime.now(UTC)
     found = []
-    for line in store.listed(Sought(state=ASKED)).lines:
+    for line in store.listed(Selection(state=ASKED)).lines:
         try:
             order = store.order(line.key)
         except OrderError:  # deleted since the lines were read

@@ -215,7 +215,8 @@ def table(rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> str:
 def fitting(rows: Sequence[Sequence[str]]) -> str:
     """A table with a line of titles; where it is too wide, each of its rows as a list."""
     whole = table(rows)
-    if max(map(len, whole.splitlines())) <= _width.get():
+    # Where nothing narrower is asked for, a table that is a little too wide is read more easily.
+    if _width.get() >= WIDTH or max(map(len, whole.splitlines())) <= _width.get():
         return whole
     titles, *others = rows
     said = []

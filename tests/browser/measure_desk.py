@@ -23,7 +23,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from photocheck.case.samples import samples_folder
 from photocheck.orders.intake.bring_in import bring_in
-from photocheck.orders.model import CHOICES, Sought
+from photocheck.orders.model import CHOICES, Selection
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.database import begun
 from photocheck.orders.store.listed import relist
@@ -148,7 +148,7 @@ def first_paint(browser: Browser, address: str) -> float:
 def asked(store: DatabaseStore) -> float:
     """Seconds for one page of the list with its counts, asked of the store alone."""
     began = time.perf_counter()
-    store.listed(Sought(), most=25)
+    store.listed(Selection(), most=25)
     return time.perf_counter() - began
 
 

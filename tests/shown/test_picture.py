@@ -871,7 +871,7 @@ def test_failed_writing_leaves_the_old_file(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(Image.Image, "save", fails)
-    with pytest.raises(PhotocheckError, match="no space left"):
+    with pytest.raises(PhotocheckError, match="disk is full"):
         write_picture(target, photo(10, 10))
     assert target.read_bytes() == b"old"
     assert [p.name for p in tmp_path.iterdir()] == ["a.png"]

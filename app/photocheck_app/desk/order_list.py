@@ -10,7 +10,7 @@ import streamlit as st
 
 from photocheck.orders.bounds import LONGEST_BY, LONGEST_FIELD
 from photocheck.orders.listing import SORTS, STATE_TITLES
-from photocheck.orders.model import Listed, OrderLine, Sought
+from photocheck.orders.model import Listed, OrderLine, Selection
 from photocheck.server.demo_orders import bring_in_samples
 from photocheck.speech import tr
 from photocheck.words import VERDICT_TITLES, VERDICTS
@@ -36,7 +36,7 @@ def show(who: str) -> None:
     title, actions = st.columns([2, 3], vertical_alignment="center")
     heading = tr("Orders at the workshop")
     title.html(f"<h1>{escape(heading)}</h1>")
-    of_state = store().listed(Sought(), most=0).of_state
+    of_state = store().listed(Selection(), most=0).of_state
     wanted = _wanted(of_state)
     page = st.session_state.get(_PAGE, 1)
     part = store().listed(wanted, first=(page - 1) * ROWS, most=ROWS)
@@ -64,7 +64,7 @@ def show(who: str) -> None:
     _table(part)
 
 
-_AGREEING: Final = Sought(state="waiting", verdict="agrees")
+_AGREEING: Final = Selection(state="waiting", verdict="agrees")
 
 _PAGE: Final = "desk_page"
 STATE: Final = "desk_state"
@@ -72,7 +72,7 @@ SORT: Final = "desk_sort"
 """Fields of the page, which other places set to lead here."""
 
 
-def _wanted(number: Mapping[str, int]) -> Sought:
+def _wanted(number: Mapping[str, int]) -> Selection:
     """The filters and how the list is sorted."""
 
     def state_title(state: str) -> str:
@@ -113,7 +113,7 @@ def _wanted(number: Mapping[str, int]) -> Sought:
     )
     if desk_is_open():
         _name(rest[3])
-    return Sought(state or "", verdict or "", text or "", by or "")
+    return Selection(state or "", verdict or "", text or "", by or "")
 
 
 def _name(place: Container) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError, reason_of
-from photocheck.orders.intake.workbook import MAGIC, OLD_MAGIC, Sheet, read_sheet
+from photocheck.orders.intake.workbook_read import MAGIC, OLD_MAGIC, Sheet, read_sheet
 from photocheck.speech import tr
 
 DELIMITERS: Final = (";", ",", "\t", "|")

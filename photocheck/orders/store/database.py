@@ -38,7 +38,7 @@ from photocheck.orders.model import (
     Order,
     OrderError,
     OrderLine,
-    Sought,
+    Selection,
 )
 from photocheck.orders.store import kept_cuts, rows
 from photocheck.orders.store.engines import file_of, insert_into, reached, wipe
@@ -404,9 +404,9 @@ class DatabaseStore:
 
     def lines(self) -> tuple[OrderLine, ...]:
         """All orders as the desk lists them: those waiting first, and among them the worst."""
-        return self.listed(Sought()).lines
+        return self.listed(Selection()).lines
 
-    def listed(self, wanted: Sought, *, first: int = 0, most: int | None = None) -> Listed:
+    def listed(self, wanted: Selection, *, first: int = 0, most: int | None = None) -> Listed:
         """A part of the list: the wanted orders from the `first` on, from 0, `most` of them."""
         with self.reading() as connection:
             return listed_part(connection, wanted, first, most)

@@ -19,7 +19,7 @@ from photocheck.orders.listing import (
     sort_key,
     sought_in,
 )
-from photocheck.orders.model import STATES, Listed, OrderLine, Sought
+from photocheck.orders.model import STATES, Listed, OrderLine, Selection
 from photocheck.orders.store.engines import insert_into
 from photocheck.orders.store.rows import state_of
 from photocheck.orders.store.tables import checks, decisions, listed, orders
@@ -75,7 +75,7 @@ def _latest(
 
 
 def listed_part(
-    connection: Connection, wanted: Sought, first: int = 0, most: int | None = None
+    connection: Connection, wanted: Selection, first: int = 0, most: int | None = None
 ) -> Listed:
     """The wanted orders from the `first` on, from 0, `most` of them."""
     conditions = []

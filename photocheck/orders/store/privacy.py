@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, BinaryIO, Final
 
 from photocheck.files import replacing
-from photocheck.orders.model import Check, Decision, Heard, OrderError, Sought
+from photocheck.orders.model import Check, Decision, Heard, OrderError, Selection
 from photocheck.orders.store import rows
 from photocheck.orders.store.copies import remove, side_copies
 from photocheck.orders.store.database import DatabaseStore
@@ -113,7 +113,7 @@ def tidy(
     keys = over_time(store, retention, now=now)
     if unasked:
         _refuse_jump(store, now)
-        _refuse_many(len(keys), store.listed(Sought(), most=0).found)
+        _refuse_many(len(keys), store.listed(Selection(), most=0).found)
     went = 0
     for key in keys:
         try:

@@ -16,7 +16,7 @@ from photocheck.orders.model import (
     Order,
     OrderError,
     OrderLine,
-    Sought,
+    Selection,
     Store,
 )
 from photocheck.orders.store.database import DatabaseStore
@@ -131,7 +131,7 @@ class LinkedStore(Store):
         """Nothing: which orders there are is the workshop's."""
         return ()
 
-    def listed(self, wanted: Sought, *, first: int = 0, most: int | None = None) -> Listed:
+    def listed(self, wanted: Selection, *, first: int = 0, most: int | None = None) -> Listed:
         """Nothing, for the same reason."""
         return Listed((), 0, {})
 

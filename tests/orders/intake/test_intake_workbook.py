@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from photocheck.errors import CaseError
-from photocheck.orders.intake import workbook
+from photocheck.orders.intake import workbook_read
 from photocheck.orders.intake.columns import columns_of
 from photocheck.orders.intake.entries import entries_of
 from photocheck.orders.intake.headings import is_known
@@ -140,7 +140,7 @@ SHARED = b't="s"><v>99999</v>'  # a text that the workbook does not have
 
 
 def test_a_zip_bomb_is_refused_before_it_is_unpacked(monkeypatch: pytest.MonkeyPatch) -> None:
-    huge = changed(SMALL, SHEET, lambda xml: xml + b" " * (workbook.MOST_UNPACKED + 1))
+    huge = changed(SMALL, SHEET, lambda xml: xml + b" " * (workbook_read.MOST_UNPACKED + 1))
     assert len(huge) < 1_000_000
     unpacked: list[int] = []
     real = zipfile.ZipExtFile.read
@@ -199,7 +199,7 @@ def test_another_zip_file_is_no_workbook() -> None:
 
 
 def test_more_rows_than_any_shop_has_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workbook, "MOST_ROWS", 3)
+    monkeypatch.setattr(workbook_read, "MOST_ROWS", 3)
     assert len(read(made(["order"], ["1"], ["2"])).rows) == 2
     with pytest.raises(CaseError, match="too large"):
         read(made(["order"], ["1"], ["2"], ["3"]))

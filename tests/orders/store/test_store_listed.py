@@ -11,7 +11,7 @@ from sqlalchemy import delete, event, select
 
 from photocheck.orders.draft import Draft
 from photocheck.orders.listing import SORTS, sort_key
-from photocheck.orders.model import STATES, OrderLine, Sought
+from photocheck.orders.model import STATES, OrderLine, Selection
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.listed import relist
 from photocheck.orders.store.tables import listed, orders
@@ -33,7 +33,7 @@ ANNA = {
 
 
 def names(store: DatabaseStore, **wanted: str) -> list[str]:
-    return [line.name for line in store.listed(Sought(**wanted)).lines]
+    return [line.name for line in store.listed(Selection(**wanted)).lines]
 
 
 @pytest.mark.parametrize(
@@ -96,19 +96,19 @@ def test_a_part_of_the_list_and_how_many_there_are(store: DatabaseStore) -> None
         store.save_draft(store.open(), Draft(name=f"{number} Rex"))
     key, _ = checked(store, name="Rex too")
     store.decide(key, "accepted", by="Ann", reason="")
-    part = store.listed(Sought(by="name", text="rex"), first=2, most=3)
+    part = store.listed(Selection(by="name", text="rex"), first=2, most=3)
     assert [line.name for line in part.lines] == ["2 Rex", "3 Rex", "4 Rex"]
     assert part.found == 8
     assert part.of_state == {**dict.fromkeys(STATES, 0), "being_filled_in": 7, "accepted": 1}
-    assert store.listed(Sought(state="accepted"), most=0).found == 1
-    assert store.listed(Sought(text="nobody")).found == 0
+    assert store.listed(Selection(state="accepted"), most=0).found == 1
+    assert store.listed(Selection(text="nobody")).found == 0
 
 
 def test_the_list_reads_neither_drafts_nor_reports(store: DatabaseStore) -> None:
     checked(store)
     asked: list[str] = []
     event.listen(store.engine, "before_cursor_execute", lambda *a: asked.append(a[2]), named=False)
-    store.listed(Sought(text="juno"), most=25)
+    store.listed(Selection(text="juno"), most=25)
     queries = [query for query in asked if query.lstrip().upper().startswith("SELECT")]
     assert len(queries) == 3
     assert not any(word in query for query in queries for word in ("draft", "report", "checks"))
