@@ -33,7 +33,7 @@ from photocheck_app.shared import as_text, store
 ROWS: Final = 25
 """Orders shown at once; the files have all."""
 
-WIDTHS: Final = (2.6, 1.1, 1.1, 1.1, 1.1, 1.5, 2.4, 1.1, 1.2)
+WIDTHS: Final = (2.4, 1.1, 1.1, 1.1, 1.1, 1.4, 2.2, 1.1, 1.7)
 
 
 def show(who: str) -> None:
