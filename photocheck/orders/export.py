@@ -20,6 +20,7 @@ from photocheck import __version__
 from photocheck.case.takes import reading_from_json
 from photocheck.errors import CaseError
 from photocheck.orders.draft import DogTold, Draft, reading_text, takes_of
+from photocheck.orders.heard import last_heard
 from photocheck.orders.model import Check, CutNote, Decision, Heard, Order
 from photocheck.report.file import report_to_dict
 from photocheck.words import FACT_TITLES, READINGS, SPANS
@@ -82,6 +83,9 @@ COLUMNS: Final[dict[str, str]] = {
     "cut": "yes when the harness of the last check was cut",
     "cut_at": "when that was noted, UTC",
     "cut_by": "by whom",
+    "outcome": "fitted, tight_or_loose or returned, as it was told last of the accepted check",
+    "outcome_day": "when it was found so, ISO 8601",
+    "outcome_felt": "what was tight or loose, as 'neck_opening tight; rear_length loose'",
 }
 """The columns of the table, in their order, and what they hold.  New ones are only ever added
 at the end, and none changes its meaning.  An order that was not checked yet has what was filled in
@@ -168,6 +172,13 @@ def row_of(order: Order) -> dict[str, str]:
     }
     if cut := order.cut:
         row |= {"cut": "yes", "cut_at": utc_text(cut.at), "cut_by": cut.by}
+    if heard := last_heard(order):
+        felt = "; ".join(f"{name} {how}" for name, how in heard.felt.items())
+        row |= {
+            "outcome": heard.result,
+            "outcome_day": heard.day.isoformat(),
+            "outcome_felt": felt,
+        }
     if not order.checks:
         return row | _filled_in(told)
     check = order.checks[-1]

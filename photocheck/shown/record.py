@@ -10,6 +10,7 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from importlib.resources import files
 from math import ceil
 from typing import Any, Final
@@ -73,7 +74,7 @@ def order_record(
         )
     check = order.checks[-1]
     return record_html(
-        check,
+        replace(check, number=len(order.checks)),
         checked_pictures(check.report, photo),
         order=order.key,
         decision=order.decision,

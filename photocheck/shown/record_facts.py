@@ -115,7 +115,7 @@ def about(check: Check, order: str) -> list[tuple[str, str]]:
         (tr("build"), tr(BUILD_TITLES[dog.build]) if dog.build in BUILD_TITLES else ""),
         (tr("checked"), utc(check.at)),
         (tr("checked by"), tr("the owner") if check.by == "owner" else one_line(check.by, NAME)),
-        (tr("check number"), str(check.number) if check.number else ""),
+        (tr("check number of the order"), str(check.number) if check.number else ""),
     ]
     return [(term, text) for term, text in told if text]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -77,12 +78,11 @@ def order_record_pdf(
             tr("this order was not checked yet"), do=tr("Check it first; then it can be recorded")
         )
     check = order.checks[-1]
-    decisions = [one for one in order.decisions if one.check == check.number]
     return record_pdf(
-        check,
+        replace(check, number=len(order.checks)),
         checked_pictures(check.report, photo),
         order=order.key,
-        decision=decisions[-1] if decisions else None,
+        decision=order.decision,
         fit=fit,
         shop=shop,
         paper=paper,
