@@ -176,7 +176,8 @@ def test_the_printed_list(language: str, paper: str) -> None:
 def test_the_command_writes_what_is_asked_for(
     store: DatabaseStore, tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]
 ) -> None:
-    address = str(tmp_path / "orders.sqlite3")
+    url = store.engine.url
+    address = str(url.database) if store.in_a_file else url.render_as_string(hide_password=False)
     key = store.open()
     file = store.keep_photo(key, JPEG)
     check = store.record_check(key, case_of(file), carried(), by="owner")
