@@ -298,7 +298,7 @@ def test_what_to_cut_and_the_record_with_it(visit, store, chromium, tmp_path) ->
         assert box["x"] + box["width"] <= SCREEN["width"], table
     page.get_by_role("button", name="Record and files").click()
     with page.expect_download() as coming:
-        page.get_by_role("button", name="Record of the latest check").click()
+        page.get_by_role("button", name="Record of the latest check (one page, HTML)").click()
     assert re.fullmatch(r"record-.*rowan\.html", coming.value.suggested_filename)
     file = tmp_path / "record.html"
     coming.value.save_as(file)
