@@ -112,6 +112,7 @@ table.figures th, table.figures td { padding: .2rem .6rem .2rem 0; text-align: l
 table.figures thead th { color: var(--desk-quiet); font-size: .75rem; border-top: 0; padding-top: 0;
   vertical-align: bottom; }
 table.figures tbody th { white-space: nowrap; }
+@media (max-width: 40rem) { table.figures tbody th { white-space: normal; } }
 table.shelf td:nth-child(2) { white-space: nowrap; }
 table.cut td { white-space: nowrap; }
 table.cut td:nth-child(2) { font-weight: 650; }
