@@ -5,16 +5,15 @@ Heavy modules are imported inside the commands, so that ``--help`` answers at on
 
 from __future__ import annotations
 
-import codecs
 from datetime import date
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
+from photocheck.cli.export_commands import cell_mark
 from photocheck.cli.store_commands import STORE_OPTION
-from photocheck.cli.streams import STREAM, target, tell
+from photocheck.cli.streams import STREAM, put_out, tell
 from photocheck.errors import CaseError
-from photocheck.files import replacing
 from photocheck.server.shop import NAME_VARIABLE, SHELF_VARIABLE
 from photocheck.speech import tr, tr_n
 
@@ -22,8 +21,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from photocheck.shown.cutting_list import CutRow
-
-_MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
 
 
 @click.command("cutting-list")
@@ -66,14 +63,10 @@ def cutting_list(
     from photocheck.shown.cutting_list import chosen_cuts, cut_rows_of
 
     ending = out.rpartition(".")[2].lower() if out != STREAM else "csv"
-    mark = _MARKS.get(delimiter or ",")
-    if mark is None or (delimiter is not None and ending in ("xlsx", "pdf")):
+    mark = cell_mark(delimiter)
+    if delimiter is not None and ending in ("xlsx", "pdf"):
         raise CaseError(
-            tr("'{text}' cannot part cells", text=str(delimiter)[:20])
-            if mark is None
-            else tr("--delimiter goes with the table"),
-            where="--delimiter",
-            do=tr('Use ",", ";" or "tab"') if mark is None else tr("Leave it out"),
+            tr("--delimiter goes with the table"), where="--delimiter", do=tr("Leave it out")
         )
     first, last = _day(since, "--since"), _day(until, "--until")
     sizes = read_shelf(shelf) if shelf else ()
@@ -81,10 +74,7 @@ def cutting_list(
     rows = chosen_cuts(
         cut_rows_of(store.accepted(), sizes), since=first, until=last, not_cut=not_cut
     )
-    with target(out, binary=False) as path, replacing(path, private=True) as file:
-        content = _content(rows, ending, mark, shop)
-        # What tells spreadsheets of UTF-8 is in the way of programs.
-        file.write(content.removeprefix(codecs.BOM_UTF8) if out == STREAM else content)
+    put_out(_content(rows, ending, mark, shop), out)
     tell(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(rows), file=out), out)
 
 

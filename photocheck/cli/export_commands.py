@@ -5,7 +5,6 @@ Heavy modules are imported inside the commands, so that ``--help`` answers at on
 
 from __future__ import annotations
 
-import codecs
 from typing import Final
 
 import click
@@ -17,6 +16,23 @@ from photocheck.speech import tr, tr_n
 
 _MARKS: Final = {",": ",", ";": ";", "tab": "\t", "\t": "\t", "\\t": "\t"}
 """How a delimiter may be written, and what it is."""
+
+
+def cell_mark(told: str | None) -> str:
+    """What parts the cells of a table, by how it was told; a comma where it was not.
+
+    Raises
+    ------
+    CaseError
+    """
+    mark = _MARKS.get(told or ",")
+    if mark is None:
+        raise CaseError(
+            tr("'{text}' cannot part cells", text=str(told)[:20]),
+            where="--delimiter",
+            do=tr('Use ",", ";" or "tab"'),
+        )
+    return mark
 
 
 @click.command()
@@ -50,8 +66,7 @@ def export(
     there; an older one of that name is replaced. "photocheck schema orders" prints the format
     of the JSON.
     """
-    from photocheck.cli.streams import STREAM, target, tell
-    from photocheck.files import replacing
+    from photocheck.cli.streams import put_out, tell
     from photocheck.orders.store import open_store
     from photocheck.shown.outgoing import json_file, still_there, table_file, table_workbook
 
@@ -68,24 +83,16 @@ def export(
             where="export",
             do=tr("Leave the option out, or name a file that does not end in .xlsx"),
         )
-    mark = _MARKS.get(delimiter or ",")
-    if mark is None:
-        raise CaseError(
-            tr("'{text}' cannot part cells", text=str(delimiter)[:20]),
-            where="--delimiter",
-            do=tr('Use ",", ";" or "tab"'),
-        )
+    mark = cell_mark(delimiter)
     store = open_store(address, new=False)
     wanted = {state.replace("-", "_") for state in states} or set(STATES)
     keys = [line.key for line in store.lines() if line.state in wanted]
     orders = still_there(store, keys)
-    with target(out, binary=False) as path, replacing(path, private=True) as file:
-        if as_json:
-            content = json_file(orders)
-        elif book:
-            content = table_workbook(orders)
-        else:
-            content = table_file(orders, delimiter=mark)
-        # What tells spreadsheets of UTF-8 is in the way of programs.
-        file.write(content.removeprefix(codecs.BOM_UTF8) if out == STREAM else content)
+    if as_json:
+        content = json_file(orders)
+    elif book:
+        content = table_workbook(orders)
+    else:
+        content = table_file(orders, delimiter=mark)
+    put_out(content, out)
     tell(tr_n("{file}: {count} order.", "{file}: {count} orders.", len(orders), file=out), out)

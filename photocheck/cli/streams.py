@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import shutil
 import sys
 import tempfile
@@ -86,6 +87,17 @@ def json_given(path: str, *, what: str) -> Any:
 def folder_of(path: str) -> Path:
     """Where the photos of a case lie: beside it, or for standard input where one stands."""
     return Path() if path == STREAM else Path(path).parent
+
+
+def put_out(content: bytes, out: str) -> None:
+    """Write a file that only whoever writes it may read, whole or not at all; or print it.
+
+    What tells spreadsheets of UTF-8 is in the way of programs, and left out of what is printed.
+    """
+    from photocheck.files import replacing
+
+    with target(out, binary=False) as path, replacing(path, private=True) as file:
+        file.write(content.removeprefix(codecs.BOM_UTF8) if out == STREAM else content)
 
 
 def tell(text: str, out: str) -> None:

@@ -126,8 +126,8 @@ def _interval(variance: float | None, freedom: int) -> tuple[float | None, float
         return None, None
     from scipy.stats import chi2
 
-    ends = chi2.ppf([0.975, 0.025], freedom)
-    return tuple(sqrt(freedom * variance / float(end)) for end in ends)  # type: ignore[return-value]
+    low, high = (sqrt(freedom * variance / float(end)) for end in chi2.ppf([0.975, 0.025], freedom))
+    return low, high
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,6 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from importlib.resources import files
 from math import ceil
 from typing import Any, Final
@@ -20,7 +19,7 @@ from numpy.typing import NDArray
 
 from photocheck.fit.answer import FitAnswer
 from photocheck.orders.harmless import one_line
-from photocheck.orders.model import Check, Decision, Order, OrderError
+from photocheck.orders.model import Check, Decision, Order
 from photocheck.report.model import Report
 from photocheck.shown.colours import BANNER_COLOURS
 from photocheck.shown.picture import annotate
@@ -38,6 +37,7 @@ from photocheck.shown.record_facts import (
     cut_off,
     decision_said,
     doubt_table,
+    latest_check,
     made_sentence,
     sections_of,
     spans_table,
@@ -68,13 +68,9 @@ def order_record(
     PhotoError
         When a photo cannot be read.
     """
-    if not order.checks:
-        raise OrderError(
-            tr("this order was not checked yet"), do=tr("Check it first; then it can be recorded")
-        )
-    check = order.checks[-1]
+    check = latest_check(order)
     return record_html(
-        replace(check, number=len(order.checks)),
+        check,
         checked_pictures(check.report, photo),
         order=order.key,
         decision=order.decision,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from math import exp
 from typing import Any, Final
@@ -15,7 +16,7 @@ from photocheck.fit.answer import MEASURE_TITLES, FitAnswer, off_sentence
 from photocheck.judge.wording import chance_text, explanation_sentences
 from photocheck.orders.harmless import one_line
 from photocheck.orders.listing import STATE_TITLES
-from photocheck.orders.model import Check, Decision, OrderError
+from photocheck.orders.model import Check, Decision, Order, OrderError
 from photocheck.report.model import Report, SpanResult
 from photocheck.shown.colours import SPAN_COLOURS
 from photocheck.shown.cutting_list import COAT_TITLES
@@ -58,6 +59,21 @@ def made_sentence(check: Check) -> str:
         else one_line(check.ratios, NAME),
         at=utc(datetime.now(UTC)),
     )
+
+
+def latest_check(order: Order) -> Check:
+    """What an order's record is of, its number counted among the order's own checks.
+
+    Raises
+    ------
+    OrderError
+        When the order was not checked yet.
+    """
+    if not order.checks:
+        raise OrderError(
+            tr("this order was not checked yet"), do=tr("Check it first; then it can be recorded")
+        )
+    return replace(order.checks[-1], number=len(order.checks))
 
 
 def checked_pictures(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from photocheck.fit.answer import FitAnswer
 from photocheck.letters import FONT
 from photocheck.orders.harmless import one_line
-from photocheck.orders.model import Check, Decision, Order, OrderError
+from photocheck.orders.model import Check, Decision, Order
 from photocheck.report.model import Report
 from photocheck.shown.colours import BANNER_COLOURS
 from photocheck.shown.picture import annotate
@@ -23,6 +22,7 @@ from photocheck.shown.record_facts import (
     checked_pictures,
     decision_said,
     doubt_table,
+    latest_check,
     made_sentence,
     sections_of,
     spans_table,
@@ -73,13 +73,9 @@ def order_record_pdf(
     PhotoError
         When a photo cannot be read.
     """
-    if not order.checks:
-        raise OrderError(
-            tr("this order was not checked yet"), do=tr("Check it first; then it can be recorded")
-        )
-    check = order.checks[-1]
+    check = latest_check(order)
     return record_pdf(
-        replace(check, number=len(order.checks)),
+        check,
         checked_pictures(check.report, photo),
         order=order.key,
         decision=order.decision,

@@ -21,6 +21,7 @@ from photocheck.orders.draft import DraftMarking, reading_text
 from photocheck.orders.filling import Blank, new_draft, new_photo, with_photo
 from photocheck.orders.model import OrderError, Store
 from photocheck.server.run import run_check
+from photocheck_app.desk import photo_changes
 from photocheck_app.desk.filling_in import PICTURES
 from tests.support import desk_pages
 from tests.support.desk_pages import html, key_of, opened, pressed, sample_files
@@ -212,3 +213,13 @@ def test_where_the_reference_stood_is_told_and_checked(store: Store) -> None:
     assert order.told.photos[0].reference.place == other
     assert order.draft == order.told
     assert order.checks[-1].report.photos
+
+
+def test_a_refused_file_is_looked_at_once(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = with_pictures(case=key_of(store, "flint"), by="Ines")
+    last_uploader(page).set_value(("dog.jpg", b"not a photo", "image/jpeg")).run()
+    (told,) = [one.value for one in page.error]
+    monkeypatch.setattr(photo_changes, "take_photo", lambda *_, **__: pytest.fail("once more"))
+    page.run()
+    assert not page.exception
+    assert [one.value for one in page.error] == [told]

@@ -23,9 +23,8 @@ from photocheck.shown.cutting_list import (
     cut_rows_of,
     day_of,
 )
-from photocheck.shown.outgoing import DELIMITERS
 from photocheck.speech import tr, tr_n
-from photocheck_app.desk.downloads import XLSX_TYPE, download
+from photocheck_app.desk.downloads import XLSX_TYPE, ask_delimiter, download
 from photocheck_app.desk.moves import go, say_on_arrival
 from photocheck_app.desk.shop_files import shop_sizes, tell_problems
 from photocheck_app.shared import as_text, store
@@ -103,18 +102,10 @@ def _files(found: Sequence[CutRow], zone: tzinfo) -> None:
             key="cutting_xlsx",
             disabled=not found,
         )
-        delimiter = st.segmented_control(
-            tr("Cells are parted by"),
-            list(DELIMITERS),
-            format_func=lambda mark: tr(DELIMITERS[mark]),
-            default=",",
-            required=True,
-            help=tr("A semicolon where spreadsheets write decimal commas."),
-            key="cutting_delimiter",
-        )
+        delimiter = ask_delimiter("cutting_delimiter")
         download(
             tr("Table for spreadsheets (CSV)"),
-            lambda: cutting_csv(found, delimiter=delimiter or ",", zone=zone).encode("utf-8-sig"),
+            lambda: cutting_csv(found, delimiter=delimiter, zone=zone).encode("utf-8-sig"),
             "cutting-list.csv",
             "text/csv",
             key="cutting_csv",

@@ -54,21 +54,11 @@ def export(number: int, keys: Callable[[], Sequence[str]]) -> None:
         kind = st.radio(
             tr("Kind of file"), titles, format_func=titles.__getitem__, key="desk_export_kind"
         )
-        delimiter = ","
-        if kind == TABLE:
-            delimiter = st.segmented_control(
-                tr("Cells are parted by"),
-                list(DELIMITERS),
-                format_func=lambda mark: tr(DELIMITERS[mark]),
-                default=",",
-                required=True,
-                help=tr("A semicolon where spreadsheets write decimal commas."),
-                key="desk_export_delimiter",
-            )
+        delimiter = ask_delimiter("desk_export_delimiter") if kind == TABLE else ","
         kept = store()
 
         def table() -> bytes:
-            return table_file(still_there(kept, keys()), delimiter=delimiter or ",")
+            return table_file(still_there(kept, keys()), delimiter=delimiter)
 
         def everything() -> bytes:
             return json_file(still_there(kept, keys()))
@@ -88,6 +78,20 @@ def export(number: int, keys: Callable[[], Sequence[str]]) -> None:
             key="desk_export_file",
             disabled=not number,
         )
+
+
+def ask_delimiter(key: str) -> str:
+    """What parts the cells of a table."""
+    mark: str | None = st.segmented_control(
+        tr("Cells are parted by"),
+        list(DELIMITERS),
+        format_func=lambda mark: tr(DELIMITERS[mark]),
+        default=",",
+        required=True,
+        help=tr("A semicolon where spreadsheets write decimal commas."),
+        key=key,
+    )
+    return mark or ","
 
 
 def of_order(order: Order, who: str) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from photocheck.errors import PhotocheckError
@@ -33,14 +35,37 @@ def keep_and_check(order: Order, who: str, draft: Draft, *, keep: bool) -> bool:
         Whether all that was asked for is done; where not, why not is shown.
     """
     lacking = still_lacking(draft)
+    if (keep or lacking) and not _kept(order, draft):
+        return False
+    if lacking:
+        _say_kept(lacking)
+        return True
+    return check_anew(lambda: checked_by_shop(order.key, who, draft))
+
+
+def keep_only(order: Order, draft: Draft) -> bool:
+    """Keep a changed order and say what it lacks; whether that could be done.
+
+    Parameters
+    ----------
+    order, draft
+        As for `keep_and_check`.
+    """
+    if not _kept(order, draft):
+        return False
+    _say_kept(still_lacking(draft))
+    return True
+
+
+def _kept(order: Order, draft: Draft) -> bool:
     try:
-        if keep or lacking:
-            keep_completed(store(), order, draft)
+        keep_completed(store(), order, draft)
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return False
-    if lacking:
-        said = tr("Kept. Before it can be checked: {what}", what=" ".join(lacking))
-        say_on_arrival(said)
-        return True
-    return check_anew(lambda: checked_by_shop(order.key, who, draft))
+    return True
+
+
+def _say_kept(lacking: Sequence[str]) -> None:
+    said = tr("Kept. Before it can be checked: {what}", what=" ".join(lacking))
+    say_on_arrival(said if lacking else tr("Kept."))

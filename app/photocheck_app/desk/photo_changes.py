@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Final
 
 import streamlit as st
 from streamlit.typing import UploadedFile
 
 from photocheck.case.validity import MOST_PHOTOS
-from photocheck.errors import PhotocheckError
+from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.orders.bounds import LONGEST_FIELD
-from photocheck.orders.completing import (
-    filled_in,
-    keep_completed,
-    still_lacking,
-    with_photo_replaced,
-)
+from photocheck.orders.completing import filled_in, with_photo_replaced
 from photocheck.orders.draft import Draft, DraftPhoto
 from photocheck.orders.filling import Blank, settled, typed_at, with_photo, without_photo
 from photocheck.orders.gaps import SIZES
@@ -25,9 +21,10 @@ from photocheck.orders.taking import take_photo
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, tr
-from photocheck_app.desk.keeping import keep_and_check
-from photocheck_app.desk.moves import go, say_on_arrival
+from photocheck_app.desk.keeping import keep_and_check, keep_only
+from photocheck_app.desk.moves import go
 from photocheck_app.desk.session import begun, drop_unsent, field_key
+from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.shared import as_text, limits, picture, store
 
@@ -107,10 +104,10 @@ def _replace(order: Order, case: Draft, photo: DraftPhoto) -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         given = _uploader(order, tr("Another photo in its place"), f"for {photo.file}")
         gone = st.button(tr("Take it out"), key=f"desk_out {photo.file}", icon=":material/delete:")
-    if gone:
-        _keep(order, without_photo(case, photo.file))
+    if gone and keep_only(order, without_photo(case, photo.file)):
+        st.rerun()
     if given:
-        _take(order, [given], lambda names: with_photo_replaced(case, photo.file, names[0]))
+        _take(order, given, partial(with_photo_replaced, case, photo.file))
 
 
 def _add(order: Order, case: Draft) -> None:
@@ -123,15 +120,8 @@ def _add(order: Order, case: Draft) -> None:
         key=f"desk_view {order.key}",
     )
     given = _uploader(order, tr("Photo"), "new")
-
-    def added(names: list[str]) -> Draft:
-        draft = case
-        for name in names:
-            draft = with_photo(draft, name, view="" if view == "side" else view)
-        return draft
-
     if given:
-        _take(order, [given], added)
+        _take(order, given, partial(with_photo, case, view="" if view == "side" else view))
 
 
 def _turn_key(order: Order, what: str) -> str:
@@ -145,35 +135,26 @@ def _uploader(order: Order, label: str, what: str) -> UploadedFile | None:
     return st.file_uploader(label, key=f"{key} {turn}", type=list(limits().suffixes))
 
 
-def _take(order: Order, given: list[UploadedFile], put: Callable[[list[str]], Draft]) -> None:
-    """Keep uploaded photos in the order; one that cannot be taken stays in its uploader."""
+def _take(order: Order, given: UploadedFile, put: Callable[[str], Draft]) -> None:
+    """Keep an uploaded photo in the order; one that cannot be taken stays in its uploader."""
+    # One that was refused is told so again and not decoded again with every run.
+    refused: dict[str, str] = st.session_state.setdefault(f"desk refused {order.key}", {})
+    if told := refused.get(file_id(given)):
+        st.error(as_text(told))
+        return
     try:
         with st.spinner(tr("Looking at the photo")):
-            names = [
-                take_photo(store(), order.key, content_of(file), name=file.name, limits=limits())
-                for file in given
-            ]
+            name = take_photo(
+                store(), order.key, content_of(given), name=given.name, limits=limits()
+            )
     except PhotocheckError as error:
+        if isinstance(error, PhotoError):  # and not that it is too much just now, say
+            refused[file_id(given)] = str(error)
         st.error(as_text(str(error)))
         return
-    if _keep(order, put(names), rerun=False):
+    if keep_only(order, put(name)):
         for key in [key for key in st.session_state if str(key).startswith(_turn_key(order, ""))]:
             if str(key).endswith(" turn"):
                 st.session_state[key] += 1
-        let_go(given)
+        let_go((given,))
         st.rerun()
-
-
-def _keep(order: Order, draft: Draft, *, rerun: bool = True) -> bool:
-    """Keep changed photos; they are checked once what they still lack is told and marked."""
-    try:
-        keep_completed(store(), order, draft)
-    except PhotocheckError as error:
-        st.error(as_text(str(error)))
-        return False
-    lacking = still_lacking(draft)
-    said = tr("Kept. Before it can be checked: {what}", what=" ".join(lacking))
-    say_on_arrival(said if lacking else tr("Kept."))
-    if rerun:
-        st.rerun()
-    return True

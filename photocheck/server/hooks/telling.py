@@ -78,7 +78,7 @@ class Teller:
                 self.tell()
             except PhotocheckError:
                 continue  # a store that is away is told elsewhere
-            except Exception:
+            except Exception:  # it would end this thread, and nobody would be told any more
                 _log.exception("clients could not be told what changed")
 
     def tell(self) -> int:
@@ -114,7 +114,7 @@ class Teller:
             deliver(store, delivery, self._told, self._call)
         except PhotocheckError:
             return  # it is taken again when its time is over
-        except Exception:
+        except Exception:  # a fault with one client shall not keep the others from being told
             _log.exception("a client could not be told what changed")
 
 
