@@ -97,17 +97,27 @@ def sweep(engine: Engine, *folders: Path) -> int:
     """
     first = beside(engine)
     went = 0
-    with suppress(OSError):
-        for note in first.parent.glob(f"{literal(first.name)}{_NOTE}*"):
-            if note.suffix != _LOCK:
-                went += _sweep_noted(note)
-            elif not note.with_suffix("").exists():
+    # One that cannot be swept, or that somebody else swept since it was listed, keeps none of the
+    # others: so each is looked at for itself.
+    for note in _listed(first.parent, f"{literal(first.name)}{_NOTE}*"):
+        if note.suffix != _LOCK:
+            went += _sweep_noted(note)
+        elif not note.with_suffix("").exists():
+            with suppress(OSError):
                 _sweep_lock(note)
     for folder in {first.parent, *folders}:
-        with suppress(OSError):
-            for part in folder.glob(f".*{_PART}"):
+        for part in _listed(folder, f".*{_PART}"):
+            with suppress(OSError):
                 went += _sweep_old(part)
     return went
+
+
+def _listed(folder: Path, pattern: str) -> tuple[Path, ...]:
+    """What a folder holds of a pattern; nothing, where it cannot be read."""
+    try:
+        return tuple(folder.glob(pattern))
+    except OSError:
+        return ()
 
 
 def _sweep_noted(note: Path) -> int:

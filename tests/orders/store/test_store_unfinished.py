@@ -83,6 +83,21 @@ def test_what_a_killed_copy_left_goes_by_every_way(
     assert spare in {line.key for line in file_store.lines()}
 
 
+def test_all_that_was_left_goes_at_once(file_store: DatabaseStore, tmp_path: Path) -> None:
+    """Also where a folder names a lock after the note that it went with."""
+    orders, backups = tmp_path / "orders", tmp_path / "backups"
+    parts = [backups / f".monday.{number}.part" for number in range(40)]
+    for number, part in enumerate(parts):
+        part.write_bytes(b"SQLite format 3\0 and somebody's order")
+        note = orders / f"orders.sqlite3.unfinished-{number:02}"
+        note.write_text(str(part))
+        Path(f"{note}.lock").touch()
+    # one that cannot be taken keeps no other
+    (orders / "orders.sqlite3.unfinished-first").mkdir()
+    assert sweep(file_store.engine) == len(parts)
+    assert {name for name in left(tmp_path) if "first" not in name} == set()
+
+
 def test_what_is_being_made_stays(file_store: DatabaseStore, tmp_path: Path) -> None:
     goal = tmp_path / "backups" / "monday.sqlite3"
     with part_of(goal, file_store.engine) as part:
