@@ -183,9 +183,10 @@ STYLE: Final = f"<style>{LOOK}</style>"
 
 
 _UPLOADERS: Final = """<style>
-[data-testid="stFileUploaderDropzone"] button p,
+[data-testid="stFileUploaderDropzone"] button[kind="secondary"] p,
 [data-testid="stFileUploaderDropzoneInstructions"] { display: none; }
-[data-testid="stFileUploaderDropzone"] button::after { content: var(--choose-file); }
+[data-testid="stFileUploaderDropzone"] button[kind="secondary"]::after {
+  content: var(--choose-file); }
 </style>"""
 
 

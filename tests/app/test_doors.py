@@ -350,6 +350,33 @@ def test_uploads_count_by_number_and_size(server: TestClient, counts: Rates) -> 
     assert put(1).status_code == 429
 
 
+def test_who_is_at_the_desk_brings_in_a_days_photos(
+    server: TestClient, kept: DatabaseStore, counts: Rates, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A table of three hundred orders has as many photos; a stranger has the address's bound."""
+    from limits import parse
+
+    counts.rates["photos from address"] = parse("1/hour")
+    counts.rates["photos of staff"] = parse("3/hour")
+    server.get("/", headers={"Accept": "text/html"})
+    sessions._sessions["s"] = server.cookies[sessions.COOKIE]
+
+    def puts(count: int) -> list[int]:
+        return [server.put("/_stcore/upload_file/s/x").status_code for _ in range(count)]
+
+    assert puts(2) == [200, 429]
+    server.cookies.set(DESK_COOKIE, "opens nothing")
+    assert puts(1) == [429]
+    server.cookies.delete(DESK_COOKIE)
+    staff.add(kept, "Ada Lind", GOOD)
+    sign(server, "Ada Lind", GOOD)
+    assert puts(4) == [200, 200, 200, 429]
+    server.post("/staff", data={"act": "out"})
+    assert puts(1) == [429]
+    monkeypatch.setenv("PHOTOCHECK_DESK", "open")
+    assert puts(1) == [200]
+
+
 # -- rate limits ---------------------------------------------------------------------
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from math import ceil
 from typing import Any, Final, TypeAlias
 from urllib.parse import urlsplit
@@ -16,7 +17,9 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from photocheck.errors import PhotocheckError
-from photocheck.server.access.addresses import DESK
+from photocheck.orders.model import StoreError
+from photocheck.server.access.addresses import DESK, DESK_COOKIE
+from photocheck.server.access.passes import AccessError, at_desk
 from photocheck.server.access.rates import MEGABYTE, TooOftenError, visitor
 from photocheck.server.interface.operations import BASE
 from photocheck.server.interface.problems import problem
@@ -44,6 +47,7 @@ from photocheck_app.doors.origin import is_foreign, is_https
 from photocheck_app.doors.paths import Purpose, purpose_of
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.sessions import COOKIE, may_fetch, owns_session
+from photocheck_app.doors.settings import desk_is_open, the_store
 from photocheck_app.doors.wire import bounded
 from photocheck_app.proofs import self_test
 
@@ -159,15 +163,16 @@ class Guard:
             await held(scope, receive, send)
             return
         uploads = found[0] == "upload" and scope["method"] in ("PUT", "POST")
+        brings = _who_brings(wanted, who) if uploads else ("", "")
         if uploads:
-            COUNTS.count("photos from address", who)
+            COUNTS.count(f"photos {brings[0]}", brings[1])
         length = _length(wanted)
         most = most_bytes(found[0], scope["method"])
         if length is not None and length > most:
             await _turned_away(scope, receive, send, 413, _too_large())
             return
         with one_more(ANSWERED, who, MOST_REQUESTS):
-            body = Arriving(receive, most, _counting(who, length) if uploads else _for_nothing)
+            body = Arriving(receive, most, _counting(brings, length) if uploads else _for_nothing)
             answer = _Answer(send, body)
             try:
                 await self._app(scope, body, answer)
@@ -208,16 +213,29 @@ def _length(wanted: HTTPConnection) -> int | None:
     return int(said) if said.isdecimal() and len(said) < 16 and not chunked else None
 
 
-def _counting(who: str, length: int | None) -> Callable[[int], None]:
+def _who_brings(wanted: HTTPConnection, who: str) -> tuple[str, str]:
+    """Whose count an upload goes to: that of who is at the desk, who brings in a shop's orders of a
+    day, or the address's, which is a stranger's."""
+    if desk_is_open():
+        return "of staff", who
+    if carried := wanted.cookies.get(DESK_COOKIE, ""):
+        # A pass that opens nothing, or a store that is away: a stranger's bound does.
+        with suppress(AccessError, StoreError):
+            return "of staff", at_desk(the_store(), carried)
+    return "from address", who
+
+
+def _counting(brings: tuple[str, str], length: int | None) -> Callable[[int], None]:
     """Count megabytes: those announced before any has come, and others as they come."""
+    what, who = f"megabytes {brings[0]}", brings[1]
     counted = 1 if length is None else ceil(length / MEGABYTE)
-    COUNTS.count("megabytes from address", who, cost=counted)
+    COUNTS.count(what, who, cost=counted)
 
     def count(came: int) -> None:
         nonlocal counted
         more = ceil(came / MEGABYTE) - counted
         if more > 0:
-            COUNTS.count("megabytes from address", who, cost=more)
+            COUNTS.count(what, who, cost=more)
             counted += more
 
     return count

@@ -34,6 +34,8 @@ RATES: Final[dict[str, RateLimitItem]] = {
     "photos of client": parse("4000/hour"),
     "megabytes of client": parse("30000/hour"),
     "checks of client": parse("4000/hour"),
+    "photos of staff": parse("4000/hour"),
+    "megabytes of staff": parse("30000/hour"),
     "begin from address": parse("120/hour"),
     "photos of link": parse("60/hour"),
     "photos from address": parse("300/hour"),
@@ -43,7 +45,8 @@ RATES: Final[dict[str, RateLimitItem]] = {
 }
 """All of them judgement: far above what one order needs, with room for a few dozen people behind
 one address, and far below what would fill a disk or keep a processor busy for others; a client is
-another of the shop's own programs, and brings the orders of a whole shop.  Of failures to sign in,
+another of the shop's own programs, and brings the orders of a whole shop, as staff do who bring in
+a table with its photos.  Of failures to sign in,
 one address has fewer than lock a name for all, so that nobody alone keeps a colleague out; a
 browser that signed in as that name before has its own count and no other (OWASP, "Slow Down Online
 Guessing Attacks with Device Cookies")."""

@@ -21,6 +21,8 @@ SHIPPED = {
     "photos of link": (60, 3600),
     "photos from address": (300, 3600),
     "megabytes from address": (3000, 3600),
+    "photos of staff": (4000, 3600),
+    "megabytes of staff": (30000, 3600),
     "checks of link": (120, 3600),
     "checks from address": (600, 3600),
 }
