@@ -24,6 +24,7 @@ from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
 from photocheck.uploads.gate import on_behalf_of
 from photocheck.words import SHORT_PLACES
+from photocheck_app.doors.paths import SHEET
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
@@ -31,7 +32,7 @@ from photocheck_app.outage import NOT_DONE, guarded
 from photocheck_app.owner.pointing import ask_kind, point_out
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
-from photocheck_app.shared import as_text, drawing, drawn, limits, owners_store, picture
+from photocheck_app.shared import as_text, drawing, drawn, lead_to, limits, owners_store, picture
 
 HEADING: Final = later("A photo from the side")
 HEADING_FRONT: Final = later("A photo from the front")
@@ -98,6 +99,13 @@ def _how(front: bool) -> None:
     st.caption(
         tr("Never force or lean on a dog to make it stand. Take two or three photos if you can.")
     )
+    st.markdown(
+        tr(
+            "**The surest: tags on the dog.** Put them on before you measure, and leave them on "
+            "for the photo; they are found by themselves."
+        )
+    )
+    lead_to(SHEET, tr("Print the tags"), ":material/print:")
 
 
 def _upload(way: Way, front: bool) -> None:
