@@ -21,7 +21,7 @@ from photocheck.orders.draft import (
     Typed,
     takes_of,
 )
-from photocheck.words import PLACES_BEHIND
+from photocheck.words import PLACES_BEHIND, TAGS, TAGS_AND_OWNER
 
 
 @dataclass(frozen=True)
@@ -229,12 +229,38 @@ def without_photo(draft: Draft, name: str) -> Draft:
 
 
 def with_marks(draft: Draft, number: int, placed: DraftMarking) -> Draft:
-    """A copy of the draft with the owner's marks on photo `number` (from 0)."""
+    """A copy of the draft with the owner's marks on photo `number` (from 0).
+
+    Of marks that tags had placed it is kept that some are by hand now.
+    """
     photo = draft.photos[number]
     own = photo.markings[0] if photo.markings else DraftMarking(by="owner", written=("by", "marks"))
     others = photo.markings[1:]
+    if own.by == TAGS and own.marks != placed.marks:
+        own = own.but("by", TAGS_AND_OWNER)
     markings = (own.moved_to(placed), *others) if placed.marks or others else ()
     return draft.with_photo_changed(number, photo.but("markings", markings))
+
+
+def with_tags(draft: Draft, found: Mapping[str, Mapping[str, Point]]) -> Draft:
+    """A copy of the draft whose photos have the marks that tags on the dog place.
+
+    A photo that is marked already, or is no longer there, stays as it is.
+
+    Parameters
+    ----------
+    found : mapping of file to marks
+        Px of the upright photo.
+    """
+    for file, marks in found.items():
+        number = draft.number_of(file)
+        if number is None or not marks or draft.photos[number].first.marks:
+            continue
+        photo = draft.photos[number]
+        own = DraftMarking(marks, by=TAGS, written=("by", "marks"))
+        markings = (own, *photo.markings[1:])
+        draft = draft.with_photo_changed(number, photo.but("markings", markings))
+    return draft
 
 
 def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -> Draft:

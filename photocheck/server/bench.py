@@ -16,10 +16,12 @@ from typing import Final, TypeVar
 
 from photocheck.case.model import PhotoEntry, Point
 from photocheck.errors import PhotocheckError
+from photocheck.orders import tags_found as finding
 from photocheck.orders import taking
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.store import DatabaseStore
+from photocheck.orders.tags_found import FoundTags
 from photocheck.orders.taking import FirstLook, first_look
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
@@ -248,6 +250,18 @@ def look(
     """
     with GATE.place():
         return first_look(_photo(store, key, name, None, PHOTOS), reference, unit, view)
+
+
+def tags_found(store: Store, key: str, name: str, view: str = "side") -> FoundTags:
+    """`photocheck.orders.tags_found.tags_found` in a photo of an order.
+
+    Raises
+    ------
+    OrderError, PhotoError, BusyError
+        As for `shown`.
+    """
+    with GATE.place():
+        return finding.tags_found(_photo(store, key, name, None, PHOTOS), view)
 
 
 def kinds_seen(store: Store, key: str, name: str, near: Point) -> tuple[str, ...]:

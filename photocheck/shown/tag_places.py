@@ -90,7 +90,7 @@ class TagPlace:
     @property
     def tip(self) -> Outline:
         """The paper's tip, (2,) mm."""
-        return self.on_page(TIP)[0]
+        return np.asarray(self.on_page(TIP)[0])
 
     @property
     def wedge(self) -> Outline:

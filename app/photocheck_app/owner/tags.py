@@ -1,0 +1,123 @@
+"""Tags on the dog that were found: shown as found, and one yes for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import streamlit as st
+
+from photocheck.errors import PhotocheckError
+from photocheck.orders import screens
+from photocheck.orders.draft import DraftPhoto
+from photocheck.orders.filling import with_tags
+from photocheck.orders.model import StoreError
+from photocheck.orders.tags_found import FoundTags
+from photocheck.server import bench
+from photocheck.speech import spoken, tr
+from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER
+from photocheck_app.outage import guarded
+from photocheck_app.owner.way import Way, change, go
+from photocheck_app.shared import as_text, owners_store, picture, saying
+
+SHOWN_PX: Final = 1600
+"""Large enough to see whether a tip lies where it should, small enough for a phone."""
+
+
+def found_in(way: Way, photo: DraftPhoto) -> FoundTags:
+    """The tags of one photo of the draft."""
+    try:
+        return _found(way.key, photo.file, photo.view or "side", spoken())
+    except StoreError:
+        raise
+    except PhotocheckError:
+        # Not kept: it may have been but busy.  Why is told where the photo is shown.
+        return FoundTags()
+
+
+@st.cache_data(show_spinner=False, max_entries=96)
+def _found(key: str, name: str, view: str, said_in: str) -> FoundTags:
+    return bench.tags_found(owners_store(), key, name, view)
+
+
+def to_confirm(way: Way) -> Mapping[str, FoundTags]:
+    """What was found in photos that nobody has marked, by their files; none once declined."""
+    if st.session_state.get(_declined(way.key)):
+        return {}
+    unmarked = [photo for photo in way.draft.photos if not photo.first.marks]
+    found = {photo.file: found_in(way, photo) for photo in unmarked}
+    return {file: tags for file, tags in found.items() if tags.marks}
+
+
+def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
+    """Show what was found in every photo, and ask once whether it is right."""
+    st.write(
+        tr(
+            "The tags were found: each is outlined, down to its tip. Look whether every tip lies "
+            "at its point."
+        )
+    )
+    for number, photo in enumerate(way.draft.photos, start=1):
+        if photo.file in found:
+            _show(way, number, photo, found[photo.file])
+    st.button(
+        tr("Yes, all are right"),
+        key="tags_right",
+        type="primary",
+        icon=":material/check:",
+        on_click=_take,
+        args=(way.key, page, {file: tags.marks for file, tags in found.items()}),
+        width="stretch",
+    )
+    st.button(
+        tr("No: mark by hand"),
+        key="tags_wrong",
+        on_click=_decline,
+        args=(way.key,),
+        width="stretch",
+    )
+    st.caption(
+        tr(
+            "A tag that slipped or fell off: put it back, measure again what ends there, and take "
+            "the photo again."
+        )
+    )
+
+
+def say_placed(photo: DraftPhoto) -> None:
+    """That tags placed the marks of a photo, where they did."""
+    if photo.first.by == TAGS:
+        st.caption(f":material/sell: {tr('The tags placed these marks.')}")
+    elif photo.first.by == TAGS_AND_OWNER:
+        st.caption(f":material/sell: {tr('The tags placed some of these marks.')}")
+
+
+def _show(way: Way, number: int, photo: DraftPhoto, tags: FoundTags) -> None:
+    said = tr("Photo {number}", number=number)
+    with saying():
+        small = bench.shown(owners_store(), way.key, photo.file, (SHOWN_PX,))
+        st.html(picture(small.copies[0].jpeg, said, outlined=(small.size_px, tags.outlines)))
+    titles = ", ".join(tr(LANDMARK_TITLES[name]) for name in tags.marks)
+    found = tr("Found: {titles}.", titles=titles)
+    st.markdown(f":material/check_circle: **{as_text(found)}**")
+    missing = ", ".join(tr(LANDMARK_TITLES[n]) for n in photo.needed if n not in tags.marks)
+    if missing:
+        st.caption(as_text(tr("Then still to mark by hand: {missing}.", missing=missing)))
+    for remark in tags.remarks:
+        st.warning(as_text(remark), icon=":material/sell:")
+
+
+@guarded
+def _take(key: str, page: str, marks: Mapping[str, Mapping[str, tuple[float, float]]]) -> None:
+    change(key, lambda draft: with_tags(draft, marks))
+    draft = owners_store().draft(key)
+    if page in screens.done(draft):
+        go(screens.following(draft, page))
+
+
+def _decline(key: str) -> None:
+    st.session_state[_declined(key)] = True
+
+
+def _declined(key: str) -> str:
+    return f"{key}/tags declined"
