@@ -29,6 +29,7 @@ from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line, line_of
 from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
+from tests.support.tagged_photo import tagged
 from tests.support.typed_takes import only_typed
 
 pytestmark = pytest.mark.browser
@@ -220,6 +221,40 @@ def test_the_quick_way_is_twelve_taps_and_four_numbers(
     told = served.store.order(key).draft.to_dict()
     assert only_typed(told)["readings"] == data["readings"]
     assert told["photos"][0]["reference"] == {"kind": "marker_sheet", "place": "middle"}
+
+
+def test_the_way_with_tags_is_eight_taps_and_no_mark_by_hand(
+    served: Served, visitors: Visitors, tmp_path: Path
+) -> None:
+    """The same with tags pasted onto the dog: they place the marks, and one yes is for all."""
+    data, _ = sample("flint")
+    content, tips = tagged("flint")
+    photo = tmp_path / "tagged.jpg"
+    photo.write_bytes(content)
+    hand = Hand(opened(visitors.come(**PHONE), served.address))
+    page = hand.page
+    hand.tap(page.get_by_role("link", name=re.compile("^Quick")))
+    key = key_in(served, page)
+    type_quickly(hand, data["readings"])
+    page.locator("input[type=file]").set_input_files(photo)
+    hand.taps += 1
+    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
+    hand.tap(place(page, "in line with it"))
+    yes = page.get_by_role("button", name="All are right")
+    expect(yes).to_be_visible(timeout=30_000)
+    assert not page.locator(".stage").count()
+    hand.in_view(yes)
+    hand.tap(yes)
+    page.wait_for_url(re.compile("step=result"))
+    assert hand.taps <= 8
+    assert hand.scrolled <= 1.0
+    (told,) = served.store.order(key).draft.to_dict()["photos"]
+    (marking,) = told["markings"]
+    assert marking["by"] == "tags"
+    for name, tip in tips.items():
+        assert marking["marks"][name] == pytest.approx(tip, abs=1.5)
+    said = by_command_line(served.store, key, tmp_path)
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
 
 
 def test_the_whole_way_ends_in_the_command_lines_answer(

@@ -57,7 +57,6 @@ def show(way: Way, page: str) -> None:
         return
     if found := tags.to_confirm(way):
         tags.ask(way, page, found)
-        show_ways_on(way, page, onward=False)
         return
     number = _which(way)
     entry = photos[number]

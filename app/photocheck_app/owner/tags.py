@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Final
 
 import streamlit as st
 
+from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
@@ -16,8 +18,7 @@ from photocheck.orders.tags_found import FoundTags
 from photocheck.server import bench
 from photocheck.speech import spoken, tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER
-from photocheck_app.outage import guarded
-from photocheck_app.owner.way import Way, change, go
+from photocheck_app.owner.way import Way, change, show_ways_on
 from photocheck_app.shared import as_text, owners_store, picture, saying
 
 SHOWN_PX: Final = 1600
@@ -61,16 +62,7 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
         if photo.file in found:
             _show(way, number, photo, found[photo.file])
     st.button(
-        tr("Yes, all are right"),
-        key="tags_right",
-        type="primary",
-        icon=":material/check:",
-        on_click=_take,
-        args=(way.key, page, {file: tags.marks for file, tags in found.items()}),
-        width="stretch",
-    )
-    st.button(
-        tr("No: mark by hand"),
+        tr("Mark by hand instead"),
         key="tags_wrong",
         on_click=_decline,
         args=(way.key,),
@@ -82,6 +74,8 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
             "the photo again."
         )
     )
+    marks = {file: tags.marks for file, tags in found.items()}
+    show_ways_on(way, page, stay=partial(_take, way.key, page, marks), said=tr("All are right"))
 
 
 def say_placed(photo: DraftPhoto) -> None:
@@ -107,12 +101,10 @@ def _show(way: Way, number: int, photo: DraftPhoto, tags: FoundTags) -> None:
         st.warning(as_text(remark), icon=":material/sell:")
 
 
-@guarded
-def _take(key: str, page: str, marks: Mapping[str, Mapping[str, tuple[float, float]]]) -> None:
+def _take(key: str, page: str, marks: Mapping[str, Mapping[str, Point]]) -> bool:
+    """Whether something is still to be marked by hand, or pointed at."""
     change(key, lambda draft: with_tags(draft, marks))
-    draft = owners_store().draft(key)
-    if page in screens.done(draft):
-        go(screens.following(draft, page))
+    return page not in screens.done(owners_store().draft(key))
 
 
 def _decline(key: str) -> None:
