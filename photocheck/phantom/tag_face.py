@@ -51,6 +51,6 @@ def tag_face(landmark: str, cell_px: int) -> tuple[Array, Array]:
 
 
 def _fill(face: Array, shape: tuple[tuple[float, float], ...], fine: int, value: float) -> None:
-    corners = (np.array(shape) + (WHITE, ABOVE)) * fine - 0.5
+    corners = (np.array(shape) + np.array([WHITE, ABOVE])) * fine - 0.5
     bits = 8
     cv2.fillPoly(face, [np.rint(corners * 2**bits).astype(np.int32)], value, cv2.LINE_8, bits)

@@ -77,7 +77,7 @@ def place_tag(
     square, tip = square_mm(side_mm), tip_mm(side_mm)
     focal = USUAL_FOCAL * max(size_px) if focal_px is None else focal_px
     middle = corners_px.mean(axis=0)
-    matrix, rows, weights = _fitted(square, corners_px - middle, spread_px, focal)
+    matrix, rows = _fitted(square, corners_px - middle, spread_px, focal)
     # Gaussian propagation: the tip by the posterior of the eight numbers.
     inverse = np.linalg.inv(rows.T @ rows)
     arms = _rows(matrix, tip[None])
@@ -118,7 +118,7 @@ def _rows(matrix: Floats, points: Floats) -> Floats:
 
 def _fitted(
     square: Floats, corners: Floats, spread_px: float, focal: float
-) -> tuple[Floats, Floats, Floats]:
+) -> tuple[Floats, Floats]:
     """The matrix, and the weighted rows (10, 8) of the fit at it."""
     affine, *_ = np.linalg.lstsq(np.column_stack([square, np.ones(4)]), corners, rcond=None)
     matrix = np.vstack([affine.T, [0.0, 0.0, 1.0]])
@@ -139,7 +139,7 @@ def _fitted(
         matrix = matrix + np.append(step, 0.0).reshape(3, 3)
         if float(np.max(np.abs(step * size))) < 1e-6:
             break
-    return matrix, rows, weights
+    return matrix, rows
 
 
 @lru_cache(maxsize=1)

@@ -24,6 +24,8 @@ _DARK: Final = 0.004
 """Light added before logarithms: below it all is noise."""
 _LEAST_STEP: Final = float(np.log(2.0))
 """Of ln light from black to white, at least; ink on paper in focus has 2 and more (judgement)."""
+_MOST_UNEVEN: Final = 0.2
+"""Of what the cells' light leaves over against two tones, over their step (judgement)."""
 _RING_SHARE: Final = 0.8
 """Of the white round the square, at least: fur and tape lie over some of it."""
 _INSIDE: Final = np.array([-0.25, 0.0, 0.25])
@@ -40,26 +42,33 @@ class Reading:
 
     Attributes
     ----------
-    wrong : int
-        Of the 36 cells, how many have the other tone.
+    code : int
+        Its number in DICT_4X4_50.
+    turn : int
+        Which of the corners it was read from is its own top left.
     ring : float
         Share (0..1) of the 28 cells round it that are white.
     step : float
         Natural logarithm of the light of white over that of black.
+    even : float
+        What the light of the marker's 36 cells leaves over against two tones, over `step`.
     wedge : float
         How much darker the wedge is than the paper at the side of it that is less pale, over
         `step`; about 1 where it is seen, and nothing where it is hidden.
     """
 
-    wrong: int
+    code: int
+    turn: int
     ring: float
     step: float
+    even: float
     wedge: float
 
     @property
     def sound(self) -> bool:
         """Whether it is a marker of paper with white round it."""
-        return self.wrong == 0 and self.ring >= _RING_SHARE and self.step >= _LEAST_STEP
+        white = self.ring >= _RING_SHARE and self.step >= _LEAST_STEP
+        return white and self.even <= _MOST_UNEVEN
 
     @property
     def pointed(self) -> bool:
@@ -67,63 +76,93 @@ class Reading:
         return self.wedge >= _LEAST_WEDGE
 
 
-def read_marker(grey: Picture, corners_px: Floats, code: int) -> Reading | None:
-    """Read a marker's cells; None where it does not lie whole in the picture.
+def read_marker(grey: Picture, corners_px: Floats) -> Reading | None:
+    """Read a marker's cells; None where there is none, or where it does not lie in the picture.
 
     Parameters
     ----------
     grey : (H, W) uint8
     corners_px : (4, 2) float
-        Of the black square, clockwise from its own top left, px.
-    code : int
-        Of DICT_4X4_50.
+        Of the black square, clockwise from any of them, px.
     """
     square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     matrix = fit_homography(square, corners_px)
     if matrix is None:
         return None
-    places, black, inner = _grid(code)
-    light = _logs(grey, project(matrix, places))
+    light = _logs(grey, project(matrix, _PLACES.reshape(-1, 2)))
     if light is None:
         return None
-    cells = light.reshape(len(black), -1).mean(axis=1)
-    middle = places.reshape(len(black), -1, 2).mean(axis=1)
+    cells = light.reshape(len(_PLACES), -1).mean(axis=1)
+    middle = _PLACES.mean(axis=1)
+    # The border is black whatever the marker, and what lies round it white.
+    slope = np.column_stack([np.ones(len(middle)), middle])
+    black_at = slope @ np.linalg.lstsq(slope[_BORDER], cells[_BORDER], rcond=None)[0]
+    step = float(np.median((cells - black_at)[_RING]))
+    dark = cells < black_at + step / 2
+    named = _codes().get(np.packbits(dark[_DATA]).tobytes()) if step > 0 else None
+    if named is None or not dark[_BORDER].all():
+        return None
+    code, turn = named
     # Light falls off over a tag: both tones share one slope.
-    terms = np.column_stack([np.ones(len(black)), middle, ~black])
-    fitted = np.linalg.lstsq(terms[inner], cells[inner], rcond=None)[0]
+    inner = ~_RING
+    terms = np.column_stack([slope, ~dark])
+    fitted, *_ = np.linalg.lstsq(terms[inner], cells[inner], rcond=None)
+    left = cells - terms @ fitted
     step = float(fitted[3])
-    half_way = terms[:, :3] @ fitted[:3] + step / 2
-    dark = cells < half_way
-    wrong = int(np.count_nonzero(dark[inner] != black[inner])) if step > 0 else CELLS**2
+    turned = matrix @ _turned(turn)
+    pale = cells > terms[:, :3] @ fitted[:3] + step / 2
     return Reading(
-        wrong=wrong,
-        ring=float(np.mean(~dark[~inner])),
+        code=code,
+        turn=turn,
+        ring=float(np.mean(pale[_RING])),
         step=step,
-        wedge=_wedge(grey, matrix, fitted) if step > 0 else 0.0,
+        even=float(np.sqrt(np.mean(left[inner] ** 2))) / step if step > 0 else np.inf,
+        wedge=_wedge(grey, turned, np.append(fitted[0], fitted[1:3] @ _turned(turn)[:2, :2]), step)
+        if step > 0
+        else 0.0,
     )
 
 
-def _wedge(grey: Picture, matrix: Floats, fitted: Floats) -> float:
+def _wedge(grey: Picture, matrix: Floats, slope: Floats, step: float) -> float:
     tones = []
     for points in (_WEDGE_DARK, *_WEDGE_PALE):
         places = np.array(points)
         light = _logs(grey, project(matrix, places))
         if light is None:
             return 0.0
-        tones.append(float(np.mean(light - places @ fitted[1:3])))
-    return (min(tones[1:]) - tones[0]) / float(fitted[3])
+        tones.append(float(np.mean(light - places @ slope[1:])))
+    return (min(tones[1:]) - tones[0]) / step
 
 
-@lru_cache(maxsize=64)
-def _grid(code: int) -> tuple[Floats, np.ndarray, np.ndarray]:
-    """Places (64 * 9, 2) in 8 x 8 cells, which cells (64,) are black, and which are the marker's."""
-    black = np.zeros((CELLS + 2, CELLS + 2), np.bool_)
-    black[1:-1, 1:-1] = marker_cells(code)
-    inner = np.zeros_like(black)
-    inner[1:-1, 1:-1] = True
+def _turned(turn: int) -> Floats:
+    """A matrix (3, 3) that turns the marker's own axes into those it was read in."""
+    c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[turn]
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def _grid() -> Floats:
+    """Places (64, 9, 2) in the marker's cells and those round it, row by row, cells."""
     at = np.arange(CELLS + 2) - (CELLS + 1) / 2
     y, x, dy, dx = np.meshgrid(at, at, _INSIDE, _INSIDE, indexing="ij")
-    return np.stack([(x + dx).ravel(), (y + dy).ravel()], axis=1), black.ravel(), inner.ravel()
+    return np.stack([x + dx, y + dy], axis=-1).reshape((CELLS + 2) ** 2, -1, 2)
+
+
+_PLACES: Final = _grid()
+_OUT: Final = np.max(np.abs(_PLACES.mean(axis=1)), axis=1)
+_RING: Final = _OUT > SQUARE
+_BORDER: Final = ~_RING & (_OUT > SQUARE - 1)
+_DATA: Final = _OUT < SQUARE - 1
+
+
+@lru_cache(maxsize=1)
+def _codes() -> dict[bytes, tuple[int, int]]:
+    """Each marker by the cells of it in each turn: its number, and the turn."""
+    known = {}
+    for code in range(len(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50).bytesList)):
+        data = marker_cells(code)[1:-1, 1:-1]
+        for turn in range(4):
+            known[np.packbits(np.rot90(data, -turn).ravel()).tobytes()] = code, turn
+    return known
 
 
 def _logs(grey: Picture, points: Floats) -> Floats | None:

@@ -14,9 +14,8 @@ import numpy as np
 
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.markers import as_grey
-from photocheck.scale.sheet import LAYOUT
 from photocheck.scale.subpixel import crossing, crossing_spread, fit_sides
-from photocheck.scale.tag_detection import CodeSeen, detect_codes
+from photocheck.scale.tag_detection import cell_px, detect_squares
 from photocheck.scale.tag_layout import STANDING, TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import place_tag
 from photocheck.scale.tag_reading import Reading, read_marker
@@ -35,6 +34,20 @@ _ONE_SET: Final = 1.6
 """How many times larger the nearest tag of one set may look than the usual one (judgement)."""
 
 _LANDMARKS: Final = {code: landmark for landmark, code in TAG_IDS.items()}
+
+
+@dataclass(frozen=True, eq=False)
+class _Square:
+    """A marker of the family, read: corners (4, 2) px from its own top left, and their spread."""
+
+    corners_px: Floats
+    spread_px: float
+    support: float
+    reading: Reading
+
+    @property
+    def code(self) -> int:
+        return self.reading.code
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,33 +77,24 @@ def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None =
     """
     grey = as_grey(picture)
     size = grey.shape[1], grey.shape[0]
-    codes = tuple(one for one in detect_codes(grey) if one.code not in LAYOUT.marker_ids)
-    ours = tuple(one for one in codes if one.code in _LANDMARKS)
-    tiny = tuple(one for one in ours if one.cell_px < _LEAST_CELL_PX)
     side = TAG_MM["small" if small else "usual"]
-    measured, unreadable = [], list(tiny)
-    for one in ours:
-        if one in tiny:
-            continue
-        found = _measured(grey, one, side, size, focal_px)
-        if found is None:
-            unreadable.append(one)
-        elif found.reading.sound:
-            measured.append(found)
-    return _kept(measured)
+    read = [_read(grey, corners) for corners in detect_squares(grey)]
+    sound = [one for one in read if one is not None and one.reading.sound]
+    return _kept([_measured(one, side, size, focal_px) for one in sound if one.code in _LANDMARKS])
 
 
-def _measured(
-    grey: Picture, one: CodeSeen, side: float, size: tuple[int, int], focal_px: float | None
-) -> _Measured | None:
-    corners = one.corners_px
+def _read(grey: Picture, corners: Floats) -> _Square | None:
+    """A marker with its sides measured, or None where there is none."""
+    cell = cell_px(corners)
+    if cell < _LEAST_CELL_PX or not _plausible(corners):
+        return None
     lines = fit_sides(
         grey,
         corners[None],
         np.roll(corners, -1, axis=0)[None],
-        reach_px=max(0.4 * one.cell_px, 1.5),
+        reach_px=max(0.4 * cell, 1.5),
         trim=(0.08, 0.08),
-        window_px=float(np.clip(0.3 * one.cell_px, 1.5, 3.0)),
+        window_px=float(np.clip(0.3 * cell, 1.5, 3.0)),
         polarity=-1,
     )
     points, spreads, supports = [], [], []
@@ -99,34 +103,44 @@ def _measured(
         if before is None or after is None:
             return None
         point = crossing(before, after)
-        if point is None or float(np.hypot(*(point - corners[k]))) > max(one.cell_px, 3.0):
+        if point is None or float(np.hypot(*(point - corners[k]))) > max(cell, 3.0):
             return None
         points.append(point)
         spreads.append(crossing_spread(before, after))
         supports.append(after.support)
-    if min(supports) < _LEAST_SUPPORT:
-        return None
     exact = np.array(points)
-    reading = read_marker(grey, exact, one.code)
-    if reading is None or not _plausible(exact):
+    if min(supports) < _LEAST_SUPPORT or not _plausible(exact):
         return None
-    spread = max(float(np.sqrt(np.mean(np.square(spreads)))), _SPREAD_FLOOR_PX)
-    place = place_tag(exact, spread, side, size, focal_px)
+    reading = read_marker(grey, exact)
+    if reading is None:
+        return None
+    return _Square(
+        corners_px=np.roll(exact, -reading.turn, axis=0),
+        spread_px=max(float(np.sqrt(np.mean(np.square(spreads)))), _SPREAD_FLOOR_PX),
+        support=min(supports),
+        reading=reading,
+    )
+
+
+def _measured(
+    one: _Square, side: float, size: tuple[int, int], focal_px: float | None
+) -> _Measured:
+    place = place_tag(one.corners_px, one.spread_px, side, size, focal_px)
     landmark = _LANDMARKS[one.code]
     off = _NOT_FLAT_MM["standing" if landmark in STANDING else "lying"] * place.px_per_mm
-    remarks = [tr("partly covered")] if min(supports) < _WHOLE_SUPPORT else []
+    remarks = [tr("partly covered")] if one.support < _WHOLE_SUPPORT else []
     tag = TagSeen(
         landmark=landmark,
         side_mm=side,
-        corners_px=exact,
-        corner_spread_px=spread,
+        corners_px=one.corners_px,
+        corner_spread_px=one.spread_px,
         tip_px=place.tip_px,
         tip_covariance=place.tip_covariance + off**2 * np.eye(2),
         px_per_mm=place.px_per_mm,
         px_per_mm_spread=place.px_per_mm_spread,
         remarks=tuple(remarks),
     )
-    return _Measured(tag, reading)
+    return _Measured(tag, one.reading)
 
 
 def _plausible(corners: Floats) -> bool:
