@@ -202,6 +202,31 @@ def shown(
     return _copies(store.own_key(key), ("shown", name, tuple(sides)), make, Shown)
 
 
+def shown_part(
+    store: Store, key: str, name: str, frame: tuple[int, int, int, int], sides: Sequence[int]
+) -> Shown:
+    """A part of a photo of an order, ready for the screen.
+
+    Parameters
+    ----------
+    frame : (int, int, int, int)
+        Left, top, right, bottom, px; the right and bottom ones excluded.
+    sides : sequence of int
+        As for `shown`.
+
+    Raises
+    ------
+    OrderError, PhotoError, BusyError
+        As for `shown`.
+    """
+    left, top, right, bottom = frame
+
+    def make() -> Shown:
+        return shown_of(_photo(store, key, name, None, PHOTOS).rgb[top:bottom, left:right], sides)
+
+    return _copies(store.own_key(key), ("part", name, frame, tuple(sides)), make, Shown)
+
+
 def shown_photo(owner: str, name: str, content: bytes) -> Shown:
     """A photo that no store holds, ready for the screen.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from shapely import Polygon, box
 
 from photocheck.orders import tags_found as finding
 from photocheck.orders.tags_found import FoundTags, tags_found
@@ -19,9 +20,16 @@ def test_tips_become_marks_and_each_tag_an_outline(monkeypatch: pytest.MonkeyPat
     assert list(found.marks) == list(tips)
     for (name, tip), outline in zip(tips.items(), found.outlines, strict=True):
         assert found.marks[name] == pytest.approx(tip, abs=1.0)
-        # The square with its tip, in turn: no side of the shape crosses another.
-        assert outline[3] == found.marks[name]
+        # The square with its tip, in turn; drawn on the part of the photo that is shown.
+        assert Polygon(outline).is_valid
+        assert np.add(outline[3], found.frame[:2]) == pytest.approx(found.marks[name])
         assert len(outline) == 5
+        left, top, right, bottom = found.frame
+        assert box(0, 0, right - left, bottom - top).contains(Polygon(outline))
+    assert 0 <= left < right <= 2000
+    assert 0 <= top < bottom <= 1500
+    # The dog's part of the picture, not all of it.
+    assert (right - left) * (bottom - top) < 0.4 * 2000 * 1500
 
 
 def test_only_points_of_the_photos_own_view_are_marked(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,7 +22,7 @@ from photocheck_app.owner.way import Way, change, show_ways_on
 from photocheck_app.shared import as_text, owners_store, picture, saying
 
 SHOWN_PX: Final = 1600
-"""Large enough to see whether a tip lies where it should, small enough for a phone."""
+"""Longer side of the part of a photo that shows the tags."""
 
 
 def found_in(way: Way, photo: DraftPhoto) -> FoundTags:
@@ -88,9 +88,9 @@ def say_placed(photo: DraftPhoto) -> None:
 
 def _show(way: Way, number: int, photo: DraftPhoto, tags: FoundTags) -> None:
     said = tr("Photo {number}", number=number)
-    with saying():
-        small = bench.shown(owners_store(), way.key, photo.file, (SHOWN_PX,))
-        st.html(picture(small.copies[0].jpeg, said, outlined=(small.size_px, tags.outlines)))
+    with saying(), st.container(key=f"tags_seen_{number}"):
+        part = bench.shown_part(owners_store(), way.key, photo.file, tags.frame, (SHOWN_PX,))
+        st.html(picture(part.copies[0].jpeg, said, outlined=(part.size_px, tags.outlines)))
     titles = ", ".join(tr(LANDMARK_TITLES[name]) for name in tags.marks)
     found = tr("Found: {titles}.", titles=titles)
     st.markdown(f":material/check_circle: **{as_text(found)}**")
