@@ -10,9 +10,10 @@ anything but the margins.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import cv2
 import numpy as np
@@ -288,28 +289,9 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
         When the file cannot be written.
     """
     from reportlab.lib.units import mm
-    from reportlab.pdfgen.canvas import Canvas
 
     width, height = page_mm(paper)
-    fonts()
-    goal = Path(path)
-    if goal.is_dir():
-        raise ScaleError(
-            tr("The marker sheet cannot be written: that is a folder"),
-            where=str(goal),
-            do=tr("Choose a file name"),
-        )
-    with replacing(goal) as file:
-        canvas = Canvas(
-            file,
-            pagesize=(width * mm, height * mm),
-            invariant=1,
-            initialFontName=FONT,
-            lang=spoken(),
-        )
-        canvas.setTitle(tr("photocheck marker sheet"))
-        canvas.setAuthor("photocheck")
-        canvas.setViewerPreference("PrintScaling", "None")
+    with printed(path, paper, tr("photocheck marker sheet")) as canvas:
         white = (*white_cells(layout), *_white_pairs(layout))
         for grey, shapes in (
             (0, tuple(marker_squares(layout))),
@@ -331,8 +313,47 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
             draw = canvas.drawCentredString if centred else canvas.drawString
             draw((x + width / 2) * mm, (height / 2 - y) * mm, text)
         canvas.showPage()
+    return Path(path)
+
+
+@contextmanager
+def printed(path: str | Path, paper: str, title: str) -> Iterator[Any]:
+    """A ReportLab canvas for pages to print at true size; the file is written whole at the end.
+
+    It says which language is spoken, brings its letters, and asks viewers not to scale it.
+
+    Raises
+    ------
+    ScaleError
+        When the paper is not known or the path is a folder.
+    PhotocheckError
+        When the file cannot be written.
+    """
+    from reportlab.lib.units import mm
+    from reportlab.pdfgen.canvas import Canvas
+
+    width, height = page_mm(paper)
+    fonts()
+    goal = Path(path)
+    if goal.is_dir():
+        raise ScaleError(
+            tr("{title}: this cannot be written, it is a folder", title=title),
+            where=str(goal),
+            do=tr("Choose a file name"),
+        )
+    with replacing(goal) as file:
+        canvas = Canvas(
+            file,
+            pagesize=(width * mm, height * mm),
+            invariant=1,
+            initialFontName=FONT,
+            lang=spoken(),
+        )
+        canvas.setTitle(title)
+        canvas.setAuthor("photocheck")
+        canvas.setViewerPreference("PrintScaling", "None")
+        yield canvas
         canvas.save()
-    return goal
 
 
 def sheet_bitmap(

@@ -9,13 +9,13 @@ from typing import Any, Final
 import numpy as np
 
 from photocheck.errors import ScaleError
-from photocheck.files import replacing
-from photocheck.letters import BOLD, FONT, fonts, written
+from photocheck.letters import BOLD, FONT, written
 from photocheck.scale.sheet import (
     LABEL_PT,
     Rectangle,
     marker_cells,
     page_mm,
+    printed,
     proof,
     ruler_labels,
     rulers,
@@ -29,11 +29,11 @@ from photocheck.shown.tag_places import (
     LEFT,
     LEG,
     TOP,
-    TagPlace,
+    PrintedTag,
     row_mm,
     tag_places,
 )
-from photocheck.speech import later, spoken, tr
+from photocheck.speech import later, tr
 from photocheck.words import LANDMARK_HINTS, LANDMARK_TITLES
 
 SETS: Final = {"usual": later("usual set"), "small": later("small set")}
@@ -114,7 +114,6 @@ def draw_tags_pdf(path: str | Path, paper: str = "a4", size: str = "usual") -> P
         When the file cannot be written.
     """
     from reportlab.lib.units import mm
-    from reportlab.pdfgen.canvas import Canvas
 
     width, height = page_mm(paper)
     if size not in TAG_MM:
@@ -123,36 +122,17 @@ def draw_tags_pdf(path: str | Path, paper: str = "a4", size: str = "usual") -> P
             where="size",
             do=tr("Choose usual or small"),
         )
-    fonts()
-    goal = Path(path)
-    if goal.is_dir():
-        raise ScaleError(
-            tr("The tags cannot be written: that is a folder"),
-            where=str(goal),
-            do=tr("Choose a file name"),
-        )
-    with replacing(goal) as file:
-        canvas = Canvas(
-            file,
-            pagesize=(width * mm, height * mm),
-            invariant=1,
-            initialFontName=FONT,
-            lang=spoken(),
-        )
-        canvas.setTitle(tr("Tags for the dog"))
-        canvas.setAuthor("photocheck")
-        canvas.setViewerPreference("PrintScaling", "None")
+    with printed(path, paper, tr("Tags for the dog")) as canvas:
         for number, places in enumerate(tag_places(size)):
             # From here on in mm from the middle of the page; y still goes up.
             canvas.translate(width / 2 * mm, height / 2 * mm)
             canvas.scale(mm, mm)
             _page(canvas, number, places, paper.lower(), size)
             canvas.showPage()
-        canvas.save()
-    return goal
+    return Path(path)
 
 
-def _page(canvas: Any, number: int, places: tuple[TagPlace, ...], paper: str, size: str) -> None:
+def _page(canvas: Any, number: int, places: tuple[PrintedTag, ...], paper: str, size: str) -> None:
     for place in places:
         _tag(canvas, place)
     canvas.setFillGray(0)
@@ -184,7 +164,7 @@ def _rectangle(canvas: Any, rectangle: Rectangle) -> None:
     canvas.rect(left, -bottom, right - left, bottom - top, stroke=0, fill=1)
 
 
-def _tag(canvas: Any, place: TagPlace) -> None:
+def _tag(canvas: Any, place: PrintedTag) -> None:
     canvas.setFillGray(0)
     corners = place.square
     _rectangle(canvas, (*corners[0], *corners[2]))
@@ -246,7 +226,7 @@ def _head(number: int, paper: str, size: str) -> Iterator[Text]:
     yield x, y + UPRIGHT_DOWN, FONT, LABEL_PT, True, label
 
 
-def _words(place: TagPlace, size: str) -> Iterator[Text]:
+def _words(place: PrintedTag, size: str) -> Iterator[Text]:
     """The name on the tag, what its feet are for, and below it which point is meant."""
     x = place.middle[0]
     top = place.cut[0, 1]
@@ -268,7 +248,7 @@ def _words(place: TagPlace, size: str) -> Iterator[Text]:
         yield place.cut[0, 0], bottom + 3.0 + row * SMALL_STEP, FONT, SMALL_PT, False, line
 
 
-def _instructions(places: tuple[TagPlace, ...]) -> Iterator[Text]:
+def _instructions(places: tuple[PrintedTag, ...]) -> Iterator[Text]:
     """In the room that the last row leaves."""
     left = LEFT + COLUMN_MM + 1.0
     room = TEXT_RIGHT - left

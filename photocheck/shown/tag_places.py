@@ -47,7 +47,7 @@ Outline = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class TagPlace:
+class PrintedTag:
     """One tag on its page.
 
     Attributes
@@ -147,7 +147,7 @@ def row_mm(side_mm: float) -> float:
     return NAME_MM + (WHITE + TIP[1] + FOOT) * cell + HINT_MM
 
 
-def tag_places(size: str) -> tuple[tuple[TagPlace, ...], ...]:
+def tag_places(size: str) -> tuple[tuple[PrintedTag, ...], ...]:
     """The tags of each page.
 
     Parameters
@@ -167,6 +167,8 @@ def tag_places(size: str) -> tuple[tuple[TagPlace, ...], ...]:
         return x, TOP + row * row_mm(side) + NAME_MM + WHITE * cell
 
     return tuple(
-        tuple(TagPlace(name, side, at(number), spare) for number, (name, spare) in enumerate(page))
+        tuple(
+            PrintedTag(name, side, at(number), spare) for number, (name, spare) in enumerate(page)
+        )
         for page in PAGES
     )

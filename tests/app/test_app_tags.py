@@ -176,7 +176,7 @@ def test_a_busy_server_is_told_and_the_tags_are_asked_of_later(
     file = photo_of(page)["file"]
     gate = Gate(places=1, waiting=0, patience_s=0)
     bench.drop()
-    marks_step.tags._found.clear()
+    marks_step.tags_shown._found.clear()
     with monkeypatch.context() as patch, gate.place():
         patch.setattr(bench, "GATE", gate)
         page.run()

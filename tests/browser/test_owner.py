@@ -29,7 +29,7 @@ from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line, line_of
 from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
-from tests.support.tagged_photo import tagged
+from tests.support.tagged_photo import order_with_tags, tagged
 from tests.support.typed_takes import only_typed
 
 pytestmark = pytest.mark.browser
@@ -191,20 +191,26 @@ def type_quickly(hand: Hand, readings: dict[str, str]) -> None:
         hand.next(after)
 
 
+def quickly_to_the_marks(served: Served, hand: Hand, readings: dict[str, str], photo: Path) -> str:
+    """From the first page: the numbers, the photo, and where the sheet in it stood."""
+    page = hand.page
+    hand.tap(page.get_by_role("link", name=re.compile("^Quick")))
+    key = key_in(served, page)
+    type_quickly(hand, readings)
+    page.locator("input[type=file]").set_input_files(photo)
+    hand.taps += 1
+    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
+    hand.tap(place(page, "in line with it"))
+    return key
+
+
 def test_the_quick_way_is_twelve_taps_and_four_numbers(
     served: Served, visitors: Visitors, tmp_path: Path
 ) -> None:
     """From the first page to the result, by touch, on a phone; a marker sheet is in the photo."""
     data, photo = sample("flint")
     hand = Hand(opened(visitors.come(**PHONE), served.address))
-    page = hand.page
-    hand.tap(page.get_by_role("link", name=re.compile("^Quick")))
-    key = key_in(served, page)
-    type_quickly(hand, data["readings"])
-    page.locator("input[type=file]").set_input_files(photo)
-    hand.taps += 1
-    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
-    hand.tap(place(page, "in line with it"))
+    page, key = hand.page, quickly_to_the_marks(served, hand, data["readings"], photo)
     expect(page.get_by_role("heading", name="Mark your dog")).to_be_visible()
     page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
     marks = data["photos"][0]["markings"][0]["marks"]
@@ -232,14 +238,7 @@ def test_the_way_with_tags_is_eight_taps_and_no_mark_by_hand(
     photo = tmp_path / "tagged.jpg"
     photo.write_bytes(content)
     hand = Hand(opened(visitors.come(**PHONE), served.address))
-    page = hand.page
-    hand.tap(page.get_by_role("link", name=re.compile("^Quick")))
-    key = key_in(served, page)
-    type_quickly(hand, data["readings"])
-    page.locator("input[type=file]").set_input_files(photo)
-    hand.taps += 1
-    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
-    hand.tap(place(page, "in line with it"))
+    page, key = hand.page, quickly_to_the_marks(served, hand, data["readings"], photo)
     yes = page.get_by_role("button", name="All are right")
     expect(yes).to_be_visible(timeout=30_000)
     assert not page.locator(".stage").count()
@@ -484,7 +483,8 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
     key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
     link = link_for(served.store, key, by="Robin")
     found = {}
-    steps: tuple[str, ...] = ("", "?step=sample", "sheet")
+    with_tags = link_for(served.store, order_with_tags(served.store), by="Robin")
+    steps: tuple[str, ...] = ("", "?step=sample", "sheet", f"?order={with_tags}&step=marks")
     steps += tuple(
         f"?order={link}&step={step}"
         for step in (

@@ -22,7 +22,7 @@ from photocheck.shown.tag_page import (
     draw_tags_pdf,
     how_to,
 )
-from photocheck.shown.tag_places import TagPlace, tag_places
+from photocheck.shown.tag_places import PrintedTag, tag_places
 from photocheck.speech import LANGUAGES, speaking, tr
 from photocheck.words import FRONT_LANDMARKS, LANDMARK_TITLES
 
@@ -247,6 +247,6 @@ def test_what_cannot_be_drawn_is_told(tmp_path):
 
 
 def test_a_place_is_plain_data():
-    place = TagPlace("last_rib", 30.0, (1.0, 2.0))
+    place = PrintedTag("last_rib", 30.0, (1.0, 2.0))
     assert place.cell == 5.0
     assert place.tip == pytest.approx([1.0, 37.0])

@@ -11,6 +11,8 @@ import numpy as np
 from PIL import Image
 
 from photocheck.case.samples import samples_folder
+from photocheck.orders.draft import Draft
+from photocheck.orders.model import Store
 from photocheck.scale.sheet import marker_cells
 from photocheck.scale.tag_layout import (
     CELLS,
@@ -39,7 +41,6 @@ def tagged(
     *,
     turns: Mapping[str, float] = TURNS,
     side_px: float = 44.0,
-    side_mm: float = 40.0,
 ) -> tuple[bytes, dict[str, tuple[float, float]]]:
     """A JPEG of a sample's side photo with tags, its camera's facts kept, and where the tips are.
 
@@ -50,7 +51,6 @@ def tagged(
     side_px : float
         Of the black squares, px.
     """
-    del side_mm  # the paper's proportions do not hang on it
     folder = samples_folder() / sample
     told = json.loads((folder / "case.json").read_text(encoding="utf-8"))["photos"][0]
     marks = {name: tuple(xy) for name, xy in told["markings"][0]["marks"].items()}
@@ -62,6 +62,16 @@ def tagged(
     held = io.BytesIO()
     Image.fromarray(np.rint(rgb).astype(np.uint8)).save(held, "JPEG", quality=94, exif=exif)
     return held.getvalue(), {name: marks[name] for name in turns}
+
+
+def order_with_tags(store: Store, sample: str = "flint") -> str:
+    """The key of an order to which nothing is left to tell but whether the tags are right."""
+    told = json.loads((samples_folder() / sample / "case.json").read_text(encoding="utf-8"))
+    (photo,) = told["photos"]
+    key = store.open("en")
+    photo |= {"file": store.keep_photo(key, tagged(sample)[0]), "markings": []}
+    store.save_draft(key, Draft.from_dict(told))
+    return key
 
 
 def _paste(rgb: np.ndarray, name: str, at: tuple[float, ...], turn: float, cell: float) -> None:
