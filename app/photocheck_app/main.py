@@ -16,7 +16,7 @@ from photocheck_app.doors.running import RUNS
 from photocheck_app.doors.sessions import bind
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
 from photocheck_app.doors.trouble import TROUBLE
-from photocheck_app.shared import STYLE, choose_language, know_pages, language
+from photocheck_app.shared import STYLE, choose_language, know_pages, language, uploaders_look
 
 
 def main() -> None:
@@ -45,6 +45,7 @@ def main() -> None:
             page_title=f"{chosen.title} · photocheck",
             layout="wide" if chosen == at_desk else "centered",
         )
+        st.html(uploaders_look())
         if chosen != at_desk:
             st.html(STYLE)
         _run(chosen, away)

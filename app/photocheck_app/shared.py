@@ -182,6 +182,19 @@ STYLE: Final = f"<style>{LOOK}</style>"
 """How the ways for owners and learners look, and what the owner's has of its own."""
 
 
+_UPLOADERS: Final = """<style>
+[data-testid="stFileUploaderDropzone"] button p,
+[data-testid="stFileUploaderDropzoneInstructions"] { display: none; }
+[data-testid="stFileUploaderDropzone"] button::after { content: var(--choose-file); }
+</style>"""
+
+
+def uploaders_look() -> str:
+    """The framework's uploaders in the visitor's language: their own words are English."""
+    label = tr("Choose a file")
+    return f'{_UPLOADERS}<style>:root {{ --choose-file: "{label}"; }}</style>'
+
+
 def beside(drawn: str, text: str) -> str:
     """HTML of a drawing with its text beside it, on a phone too."""
     return f'<div class="beside">{drawn}<p>{escape(text)}</p></div>'

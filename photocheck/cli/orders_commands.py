@@ -17,7 +17,7 @@ from photocheck.cli.case_options import json_option
 from photocheck.cli.report_lines import say_report
 from photocheck.cli.say import COLOURS, columns, say, say_json
 from photocheck.cli.store_commands import STORE_OPTION
-from photocheck.cli.which_order import SHORT, found_by, key_of
+from photocheck.cli.which_order import SHORT, key_of, named_by
 from photocheck.orders.harmless import one_line
 from photocheck.orders.model import CHOICES, STATES
 from photocheck.speech import tr, tr_n
@@ -84,13 +84,11 @@ def list_orders(
     states: tuple[str, ...], verdicts: tuple[str, ...], as_json: bool, address: str | None
 ) -> None:
     """List the orders: those that wait first, and the worst of them before the others."""
-    from photocheck.orders.listing import chosen
-
     store = _opened(address)
     wanted, judged = _named(states), _named(verdicts)
     lines = [
         line
-        for line in chosen(store.lines())
+        for line in store.lines()
         if (not wanted or line.state in wanted) and (not judged or line.verdict in judged)
     ]
     _tell(store, lines, as_json=as_json)
@@ -101,9 +99,15 @@ def list_orders(
 @json_option
 @STORE_OPTION
 def find_orders(words: tuple[str, ...], as_json: bool, address: str | None) -> None:
-    """Find orders by number, name, or words in name and headline."""
+    """Find orders by number or name, or by words anywhere in them: notes and addresses too."""
+    from photocheck.orders.model import Selection
+
     store = _opened(address)
-    _tell(store, found_by(store, store.lines(), " ".join(words)), as_json=as_json)
+    text = " ".join(words)
+    found = named_by(store, store.lines(), text)
+    if not found and text.strip():
+        found = list(store.listed(Selection(text=text)).lines)
+    _tell(store, found, as_json=as_json)
 
 
 @orders.command("show")

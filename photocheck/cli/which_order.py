@@ -42,7 +42,7 @@ def key_of(store: DatabaseStore, text: str, *, named: bool = True) -> str:
     lines = store.lines()
     found = _begin(lines, text)
     if not found and named:
-        found = found_by(store, lines, text)
+        found = named_by(store, lines, text) or _with_words(lines, text)
     if len(found) == 1:
         return found[0].key
     if not found:
@@ -61,9 +61,8 @@ def key_of(store: DatabaseStore, text: str, *, named: bool = True) -> str:
     )
 
 
-def found_by(store: DatabaseStore, lines: Sequence[OrderLine], text: str) -> list[OrderLine]:
-    """The orders of this number, else of this name, else with each of these words in them."""
-    from photocheck.orders.listing import chosen
+def named_by(store: DatabaseStore, lines: Sequence[OrderLine], text: str) -> list[OrderLine]:
+    """The orders of this number, else of this name."""
     from photocheck.orders.store.numbers import numbers_of
 
     wanted, numbers = text.strip().casefold(), numbers_of(store)
@@ -71,8 +70,20 @@ def found_by(store: DatabaseStore, lines: Sequence[OrderLine], text: str) -> lis
         return []
     by_number = [line for line in lines if numbers.get(line.key, "").casefold() == wanted]
     by_name = [line for line in lines if line.name.casefold() == wanted]
-    by_words = chosen(lines, text=text)
-    return by_number or by_name or by_words
+    return by_number or by_name
+
+
+def _with_words(lines: Sequence[OrderLine], text: str) -> list[OrderLine]:
+    """Those whose line in the list has each of these words.
+
+    Not all that `photocheck orders find` looks through: something is about to be done with the
+    order that is meant here, and a word of its notes does not mean it.
+    """
+    words = text.casefold().split()
+    if not words:
+        return []
+    shown = [(line, f"{line.name} {line.about} {line.headline}".casefold()) for line in lines]
+    return [line for line, told in shown if all(word in told for word in words)]
 
 
 def _begin(lines: Sequence[OrderLine], text: str) -> list[OrderLine]:

@@ -92,31 +92,9 @@ def sort_key(text: str) -> str:
     return re.sub(r"[0-9]+", lambda run: run[0].lstrip("0").zfill(12), letters)[:_LONGEST_KEY]
 
 
-def chosen(
-    lines: Iterable[OrderLine], *, state: str = "", verdict: str = "", text: str = ""
-) -> list[OrderLine]:
-    """Of lines that are at hand those in a state, with a verdict, and with every word of `text`.
-
-    The store itself finds more by words, for it has the notes and addresses
-    (`photocheck.orders.model.Store.listed`).
-
-    Parameters
-    ----------
-    lines : iterable of OrderLine
-        Their order is kept.
-    state, verdict : str
-        Empty for any.
-    text : str
-        Words looked for in what the lines show, small or capital letters alike.
-    """
-    words = text.casefold().split()
-    return [
-        line
-        for line in lines
-        if (not state or line.state == state)
-        and (not verdict or line.verdict == verdict)
-        and all(w in f"{line.name} {line.about} {line.headline}".casefold() for w in words)
-    ]
+def _waiting(lines: Iterable[OrderLine]) -> list[str]:
+    """Keys of the orders that wait, in the order of the lines."""
+    return [line.key for line in lines if line.state == WAITING.state]
 
 
 def neighbours(lines: Iterable[OrderLine], key: str) -> tuple[str, str]:
@@ -130,7 +108,7 @@ def neighbours(lines: Iterable[OrderLine], key: str) -> tuple[str, str]:
         In the order of the list, those that wait or more.
     key : str
     """
-    waiting = [line.key for line in chosen(lines, state="waiting")]
+    waiting = _waiting(lines)
     if key not in waiting:
         return "", waiting[0] if waiting else ""
     here = waiting.index(key)
@@ -146,7 +124,7 @@ def following(lines: Iterable[OrderLine], key: str) -> str:
     >>> following([], "any")
     ''
     """
-    waiting = [line.key for line in chosen(lines, state="waiting")]
+    waiting = _waiting(lines)
     if key not in waiting:
         return waiting[0] if waiting else ""
     here = waiting.index(key)

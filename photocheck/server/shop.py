@@ -117,7 +117,7 @@ class Shop:
         self.sizes()
         self.learnt()
         self.tolerated()
-        if self.colour and not _COLOUR.fullmatch(self.colour):
+        if self.colour and not is_colour(self.colour):
             raise ShopError(
                 tr("'{colour}' is no colour", colour=self.colour[:20]),
                 where=COLOUR_VARIABLE,
@@ -127,6 +127,15 @@ class Shop:
             from photocheck.orders.messages.drafting import check_templates
 
             check_templates(self.templates)
+
+
+def is_colour(text: str) -> bool:
+    """Whether a text is a colour as a page takes it.
+
+    >>> is_colour("#1f4e5f"), is_colour("red;")
+    (True, False)
+    """
+    return _COLOUR.fullmatch(text) is not None
 
 
 def environment_of(shop: Shop) -> dict[str, str]:

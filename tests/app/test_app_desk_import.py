@@ -5,13 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from photocheck.case.samples import samples_folder
+from photocheck.orders.intake import bring as bring_module
 from photocheck.orders.intake import columns as columns_module
 from photocheck.orders.intake.columns import recall
 from photocheck.orders.model import Store, StoreError
 from photocheck.orders.store.database import DatabaseStore
+from photocheck_app.desk import import_done
 from tests.support import desk_pages
 from tests.support.desk_pages import HELD, html, opened, pressed
 
@@ -119,8 +122,6 @@ def test_a_photo_that_comes_later_completes_the_order(store: Store) -> None:
 def test_a_store_that_fails_in_the_middle_loses_nothing(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from photocheck.orders.intake import bring as bring_module
-
     real, calls = bring_module.put_order, iter([True, False, True, True])
 
     def put(kept: DatabaseStore, *given: object, **more: object) -> object:
@@ -163,3 +164,48 @@ def test_what_a_table_says_is_shown_as_text(store: Store) -> None:
     assert "<script>x" not in said
     assert "<i>5" not in said
     assert "&lt;script&gt;x" in said
+
+
+def test_a_run_that_is_ended_by_another_is_gone_on_with(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a connection that is gone for a second ends it, in the middle of a long table."""
+    real_put, real_check = bring_module.put_order, import_done.checked_by_shop
+    ends = iter([False, True, False, True, False])
+
+    def put(kept: DatabaseStore, *given: object, **more: object) -> object:
+        if next(ends):
+            st.rerun()
+        return real_put(kept, *given, **more)  # type: ignore[arg-type]
+
+    def check(key: str, who: str) -> object:
+        if next(ends):
+            st.rerun()
+        return real_check(key, who)
+
+    monkeypatch.setattr(bring_module, "put_order", put)
+    monkeypatch.setattr(import_done, "checked_by_shop", check)
+    page = pressed(looked_at(TABLE, PHOTO), "import_go")
+    assert not list(ends)
+    assert "2 new, 0 completed, 0 there already, 1 held back. 1 order was checked." in html(page)
+    assert len(store.lines()) == len(HELD) + 2
+    assert store.order({line.name: line.key for line in store.lines()}["2041, Flint"]).checks
+
+
+def test_a_table_put_away_in_the_middle_says_how_far_it_came(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real, calls = bring_module.put_order, iter([False, True])
+
+    def put(kept: DatabaseStore, *given: object, **more: object) -> object:
+        if next(calls):
+            st.stop()
+        return real(kept, *given, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(bring_module, "put_order", put)
+    page = pressed(looked_at(TABLE, PHOTO), "import_go")
+    page.file_uploader(key="import_table_0").set_value(None)
+    page.run()
+    assert "put away before all of it had come in" in page.error[0].value
+    assert "1 new" in html(page)
+    assert len(store.lines()) == len(HELD) + 1

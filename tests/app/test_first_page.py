@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import base64
 import gzip
+import hashlib
 import json
 import re
 from typing import Any, Final
@@ -198,6 +200,22 @@ def test_the_page_of_another_streamlit_is_left_as_it_is(monkeypatch: pytest.Monk
 def test_its_own_style_is_what_the_policy_allows() -> None:
     _, given, page = _asked("/")
     style = page[page.index("<style>") + 7 : page.index("</style>")]
-    assert style == first_page._style()
+    assert style == first_page._style("")
     assert " style=" not in page
     assert re.search(r"style-src 'self' 'sha256-[^']+'", given["content-security-policy"])
+
+
+def test_the_workshop_is_named_in_its_own_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on the app's pages; in what the page's policy allows, and nothing of it is a tag."""
+    assert '<p class="shop">' not in _asked("/")[2]
+    monkeypatch.setenv("PHOTOCHECK_SHOP", "Harness & <b>Thread")
+    monkeypatch.setenv("PHOTOCHECK_SHOP_REACH", "harness@example.org")
+    monkeypatch.setenv("PHOTOCHECK_SHOP_COLOUR", "#7a1f4e")
+    _, given, page = _asked("/")
+    assert "<strong>Harness &amp; &lt;b&gt;Thread</strong> <span>harness@example.org</span>" in page
+    style = page[page.index("<style>") + 7 : page.index("</style>")]
+    assert style.endswith(".shop{border-color:#7a1f4e}\n")
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert f"'sha256-{digest}'" in given["content-security-policy"]
+    monkeypatch.setenv("PHOTOCHECK_SHOP_COLOUR", "red}</style><script>")
+    assert "red}" not in _asked("/")[2]

@@ -75,6 +75,20 @@ def test_where_several_are_meant_they_are_named(
     assert told(["find", "nobody"], capsys) == ""
 
 
+def test_finding_reads_notes_and_addresses_deciding_does_not(
+    three: DatabaseStore, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A word in somebody's notes does not mean their order where something is done with it."""
+    moss = key(three, "Moss")
+    owner = {"number": "2041", "notes": "pulls a scooter", "email": "rowan@example.org"}
+    three.save_draft(moss, Draft.from_dict({"name": "Moss", "unit": "cm", "owner": owner}))
+    for words in (["scooter"], ["rowan@example"], ["MOSS", "pulls"]):
+        (line,) = told(["find", *words], capsys).splitlines()
+        assert moss[:8] in line
+    assert told(["find", " "], capsys) == ""
+    assert "no order" in told(["show", "scooter"], capsys, code=2)
+
+
 def test_a_decision_needs_what_it_needs_at_the_desk(
     three: DatabaseStore, capsys: pytest.CaptureFixture[str]
 ) -> None:

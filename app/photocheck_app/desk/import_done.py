@@ -11,6 +11,7 @@ import streamlit as st
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, bring, counted
+from photocheck.orders.intake.entries import Entry
 from photocheck.orders.intake.look_ahead import Preview
 from photocheck.server.bench import at_work
 from photocheck.speech import tr, tr_n
@@ -36,55 +37,96 @@ class Done:
         Orders that lack nothing and could not be checked: title and why.
     problem : str
         What ended it before its time; empty when nothing did.
+    entries : sequence of Entry
+        All of the table.
+    language, who : str
+        The owners', where the table tells none; and who brings them in.
+    update : bool
+        As for `photocheck.orders.intake.bring.bring`.
+    ended : bool
+        Whether all was done that can be done.
     """
 
+    entries: Sequence[Entry]
+    language: str
+    who: str
+    update: bool
     results: list[Result] = field(default_factory=list)
     checked: int = 0
     unchecked: list[tuple[str, str]] = field(default_factory=list)
     problem: str = ""
+    ended: bool = False
+
+    def end(self, problem: str = "") -> None:
+        """Nothing more is done; what was handed in need not be held any longer."""
+        self.problem, self.ended, self.entries = problem, True, ()
 
 
 def bring_in(preview: Preview, spoken_by_owners: str, who: str, *, update: bool) -> None:
-    """Bring all in that can come in, then check what is whole.
+    """Bring all in that can come in, then check what is whole; `go_on` does it."""
+    st.session_state[_DONE] = Done(preview.entries.entries, spoken_by_owners, who, update)
+    go_on()
 
-    Every order is in the store for good once it is counted: what ends this in the middle, a press
-    elsewhere or a full disk, leaves the rest to the next press.
+
+def go_on() -> None:
+    """Go on with what was begun, if anything was.
+
+    A run of a page may end at any moment for another, because something was pressed or the
+    connection was gone for a second; hundreds of orders take minutes.  So what has been done is
+    kept beside what is to do, and the next run goes on.  Every order is in the store for good
+    once it is counted.
     """
-    entries = preview.entries.entries
-    done = Done()
-    st.session_state[_DONE] = done
-    bar = st.progress(0.0, tr("Bringing in …"))
+    done: Done | None = st.session_state.get(_DONE)
+    if done is None or done.ended:
+        return
+    try:
+        _bring(done)
+        _check(done)
+        done.end()
+    except PhotocheckError as error:
+        done.end(str(error))
+    st.rerun()
+
+
+def given_up() -> None:
+    """The table is no longer there: what was begun with it ends where it is."""
+    done: Done | None = st.session_state.get(_DONE)
+    if done is not None and not done.ended:
+        done.end(tr("The table was put away before all of it had come in."))
+
+
+def _bring(done: Done) -> None:
+    left = done.entries[len(done.results) :]
+    if not left:
+        return
+    bar = st.progress(len(done.results) / len(done.entries), tr("Bringing in …"))
 
     def on_result(result: Result) -> None:
         done.results.append(result)
-        came = len(done.results)
-        said = tr("Bringing in: {done} of {all}", done=came, all=len(entries))
-        bar.progress(came / len(entries), said)
+        came, of = len(done.results), len(done.entries)
+        bar.progress(came / of, tr("Bringing in: {done} of {all}", done=came, all=of))
 
-    try:
-        bring(
-            store(),
-            entries,
-            language=spoken_by_owners,
-            update=update,
-            limits=limits(),
-            on_result=on_result,
-        )
-        _check(done, who)
-    except PhotocheckError as error:
-        done.problem = str(error)
+    bring(
+        store(),
+        left,
+        language=done.language,
+        update=done.update,
+        limits=limits(),
+        on_result=on_result,
+    )
     bar.empty()
 
 
-def _check(done: Done, who: str) -> None:
+def _check(done: Done) -> None:
     ready = [result for result in done.results if result.ready and result.key]
-    if not ready:
+    tried = done.checked + len(done.unchecked)
+    if tried == len(ready):
         return
-    bar = st.progress(0.0, tr("Checking …"))
-    for number, result in enumerate(ready, start=1):
+    bar = st.progress(tried / len(ready), tr("Checking …"))
+    for number, result in enumerate(ready[tried:], start=tried + 1):
         try:
             with at_work():
-                checked_by_shop(result.key, who)
+                checked_by_shop(result.key, done.who)
             done.checked += 1
         except PhotocheckError as error:
             done.unchecked.append((result.title or result.where, str(error)))
@@ -96,13 +138,15 @@ def _check(done: Done, who: str) -> None:
 def show() -> None:
     """What came of the last table, with ways to its orders, until somebody puts it away."""
     done: Done | None = st.session_state.get(_DONE)
-    if done is None:
+    if done is None or not done.ended:
         return
     with st.container(key="import_done", border=True):
         st.html(f'<div class="answer" role="status">{escape(_counts(done))}</div>')
         if done.problem:
             st.error(as_text(done.problem))
-            st.caption(tr("What came in until then is in; press again for the rest."))
+            st.caption(
+                tr("What came in until then is in; bring the same table in again for the rest.")
+            )
         if done.unchecked:
             st.warning(
                 "\n".join(f"- {as_text(f'{name}: {why}')}" for name, why in done.unchecked[:NAMED])

@@ -67,6 +67,7 @@ def _table_way(who: str) -> None:
             "it; the same table again, with the photo, completes it and doubles nothing."
         )
         st.html(f'<div class="quiet">{escape(how)}</div>')
+        import_done.given_up()
         import_done.show()
         return
     try:
@@ -87,6 +88,7 @@ def _table_way(who: str) -> None:
             disabled=not preview.anything,
         )
         if st.button(tr("Put this table away"), key="import_clear"):
+            import_done.given_up()
             let_go((file, *given))
             st.session_state[_TIMES] = times + 1
             st.session_state.pop(_READ, None)
@@ -94,7 +96,7 @@ def _table_way(who: str) -> None:
     if pressed:
         _remember(preview, told)
         import_done.bring_in(preview, _language(), who, update=_update())
-        st.rerun()
+    import_done.go_on()
     import_done.show()
     _tell_rows(preview)
 

@@ -19,6 +19,7 @@ from starlette.responses import RedirectResponse, Response
 
 from photocheck.orders.depths import DEPTHS
 from photocheck.server.access.addresses import BEGIN, LINK, STEP
+from photocheck.server.shop import Shop, is_colour, shop_of
 from photocheck.speech import LANGUAGES, speaking, tr
 from photocheck_app import framework
 from photocheck_app.doors.icon import ICON, as_address
@@ -65,6 +66,7 @@ def led_on(wanted: HTTPConnection, inner: str) -> Response | None:
 def first_page(wanted: HTTPConnection) -> Response:
     """The answer: the same to everybody who reads the same language."""
     asked = wanted.query_params.get("language", "")
+    shop = shop_of()
     return answer(
         wanted,
         _page(
@@ -72,17 +74,18 @@ def first_page(wanted: HTTPConnection) -> Response:
             asked if asked in LANGUAGES else "",
             by_invitation_only(),
             wanted.headers.get("save-data", "").lower() == "on",
+            shop,
         ),
         {
             "Cache-Control": "no-cache",
-            "Content-Security-Policy": _policy(),
+            "Content-Security-Policy": _policy(shop.colour),
             "Vary": "Accept-Encoding, Accept-Language, Save-Data",
         },
     )
 
 
 @cache
-def _page(language: str, chosen: str, invited: bool, saving: bool) -> Pressed:
+def _page(language: str, chosen: str, invited: bool, saving: bool, shop: Shop) -> Pressed:
     """The page.
 
     Parameters
@@ -96,11 +99,15 @@ def _page(language: str, chosen: str, invited: bool, saving: bool) -> Pressed:
         Whether orders are by invitation only.
     saving : bool
         Whether the visitor pays for what is fetched: then nothing is fetched before it is needed.
+    shop : Shop
+        Whose page it is.
     """
     with speaking(language):
         told: dict[str, Any] = {
             "language": language,
-            "style": _style(),
+            "style": _style(shop.colour),
+            "shop": shop.name,
+            "reach": shop.reach,
             "icon": ICON,
             "title": tr("Do the tape and the photo agree?"),
             "what": tr(
@@ -161,14 +168,16 @@ def _to(address: str, **parts: str) -> str:
 
 
 @cache
-def _style() -> str:
-    return (_HERE / "first_page.css").read_text(encoding="utf-8")
+def _style(colour: str) -> str:
+    style = (_HERE / "first_page.css").read_text(encoding="utf-8")
+    # Whoever starts the app otherwise than by `serve` has had the colour looked at by nobody.
+    return f"{style}.shop{{border-color:{colour}}}\n" if is_colour(colour) else style
 
 
 @cache
-def _policy() -> str:
+def _policy(colour: str) -> str:
     """What this page may do: show what is in it, and fetch what the app is made of."""
-    digest = base64.b64encode(sha256(_style().encode()).digest()).decode()
+    digest = base64.b64encode(sha256(_style(colour).encode()).digest()).decode()
     return (
         f"default-src 'none'; style-src 'self' 'sha256-{digest}'; script-src 'self'; "
         "font-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; "
