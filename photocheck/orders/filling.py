@@ -218,6 +218,8 @@ def with_photo(draft: Draft, name: str, *, view: str = "", kind: str = "") -> Dr
             diameter=last.diameter,
         )
     photo = new_photo(name, reference)
+    if draft.photos and draft.photos[-1].tags:
+        photo = photo.but("tags", draft.photos[-1].tags)
     return draft.but("photos", (*draft.photos, photo.but("view", view or None)))
 
 
@@ -263,6 +265,17 @@ def with_tags(draft: Draft, found: Mapping[str, Mapping[str, Point]]) -> Draft:
     return draft
 
 
+def with_tag_set(draft: Draft, size: str) -> Draft:
+    """A copy of the draft in whose photos the dog wears one set of tags.
+
+    Parameters
+    ----------
+    size : str
+        As the case file has it; empty for the usual one.
+    """
+    return draft.but("photos", tuple(photo.but("tags", size or None) for photo in draft.photos))
+
+
 def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -> Draft:
     """A copy of the draft with other points of the reference in a photo; none take them out.
 
@@ -285,6 +298,7 @@ def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -
 
 _FITS: Final = {
     "markers": ("bar",),
+    "tags": (),
     "rectangle": ("near", "corners"),
     "points": ("ends", "length"),
     "disc": ("near", "outline", "diameter"),

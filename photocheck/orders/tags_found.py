@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Point
 from photocheck.photo.photo import Photo
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.tag_layout import STANDING
 from photocheck.scale.tags import find_tags
 from photocheck.words import (
     ALL_LANDMARKS,
@@ -19,6 +21,10 @@ from photocheck.words import (
 )
 
 Frame = tuple[int, int, int, int]
+
+BY_TAGS: Final = next((kind for kind, item in REFERENCES.items() if item.form == "tags"), "")
+"""The kind of reference that tags are where nothing else is of known size; empty while the
+catalogue has none."""
 
 ROOM: Final = 0.15
 ROOM_TAGS: Final = 2.0
@@ -43,12 +49,15 @@ class FoundTags:
         tip below it.
     remarks : tuple of str
         What a person should know of them.
+    scale : bool
+        Whether one of them faces the camera, so that its size tells how large things are.
     """
 
     marks: Mapping[str, Point] = field(default_factory=dict)
     frame: Frame = (0, 0, 0, 0)
     outlines: tuple[tuple[Point, ...], ...] = ()
     remarks: tuple[str, ...] = ()
+    scale: bool = False
 
 
 def tags_found(photo: Photo, view: str = "side") -> FoundTags:
@@ -72,6 +81,7 @@ def tags_found(photo: Photo, view: str = "side") -> FoundTags:
         frame,
         tuple(tuple(map(_point, shape)) for shape in shapes - frame[:2]),
         seen.remarks,
+        any(tag.landmark in (*STANDING, *FRONT_LANDMARKS) for tag in tags),
     )
 
 

@@ -129,9 +129,7 @@ def front_tags(
         outward = np.array([sign, 0.0, 0.0])
         paper = _card(rng, tip, outward, _sight(scene, tip), side_mm * factor)
         seed = int(rng.integers(2**31))
-        placed.append(
-            PlacedTag(name, side_mm * factor, paper, _hidden(scene, paper, True), seed)
-        )
+        placed.append(PlacedTag(name, side_mm * factor, paper, _hidden(scene, paper, True), seed))
     return tuple(placed)
 
 

@@ -12,12 +12,13 @@ from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
-from photocheck.orders.filling import with_tags
+from photocheck.orders.filling import with_tag_set, with_tags
 from photocheck.orders.model import StoreError
-from photocheck.orders.tags_found import FoundTags
+from photocheck.orders.tags_found import BY_TAGS, FoundTags
 from photocheck.server import bench
 from photocheck.speech import spoken, tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER
+from photocheck_app.outage import guarded
 from photocheck_app.owner.way import Way, change, show_ways_on
 from photocheck_app.shared import as_text, owners_store, picture, saying
 
@@ -61,6 +62,8 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
     for number, photo in enumerate(way.draft.photos, start=1):
         if photo.file in found:
             _show(way, number, photo, found[photo.file])
+    if BY_TAGS:
+        _ask_set(way)
     st.button(
         tr("Mark by hand instead"),
         key="tags_wrong",
@@ -86,6 +89,22 @@ def say_placed(photo: DraftPhoto) -> None:
         st.caption(f":material/sell: {tr('The tags placed some of these marks.')}")
 
 
+def say_scale(way: Way, number: int, photo: DraftPhoto) -> None:
+    """That nothing else of known size is needed in a photo, and which tags were found in it."""
+    tags = found_in(way, photo)
+    if not tags.scale:
+        st.warning(
+            tr(
+                "No tag that faces the camera was found. Take the photo again from nearer, or with "
+                "the marker sheet beside the dog."
+            ),
+            icon=":material/search_off:",
+        )
+        return
+    _show(way, number, photo, tags)
+    st.caption(tr("No sheet was seen; the tags tell how large things are."))
+
+
 def _show(way: Way, number: int, photo: DraftPhoto, tags: FoundTags) -> None:
     said = tr("Photo {number}", number=number)
     with saying(), st.container(key=f"tags_seen_{number}"):
@@ -105,6 +124,28 @@ def _take(key: str, page: str, marks: Mapping[str, Mapping[str, Point]]) -> bool
     """Whether something is still to be marked by hand, or pointed at."""
     change(key, lambda draft: with_tags(draft, marks))
     return page not in screens.done(owners_store().draft(key))
+
+
+def _ask_set(way: Way) -> None:
+    """Which set it is: the photo does not tell how large a tag is."""
+    titles = {"usual": tr("usual set"), "small": tr("small set")}
+    name = f"{way.key}/tag set"
+    told = next((photo.tags for photo in way.draft.photos if photo.tags), "usual")
+    st.session_state[name] = told if told in titles else "usual"
+
+    @guarded
+    def said() -> None:
+        size = st.session_state[name]
+        change(way.key, lambda draft: with_tag_set(draft, "" if size == "usual" else size))
+
+    st.radio(
+        tr("What is written on them?"),
+        list(titles),
+        format_func=titles.__getitem__,
+        horizontal=True,
+        key=name,
+        on_change=said,
+    )
 
 
 def _decline(key: str) -> None:
