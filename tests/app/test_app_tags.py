@@ -12,6 +12,7 @@ from streamlit.testing.v1.element_tree import FileUploader
 
 from photocheck.case.samples import samples_folder
 from photocheck.orders import tags_found as finding
+from photocheck.orders.tags_found import BY_TAGS
 from photocheck.server import bench
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck.uploads.gate import Gate
@@ -37,8 +38,23 @@ def _another_finder(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def to_marks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[bytes], AppTest]:
-    """An order with its readings and one photo with the sheet, at the step of the marks."""
+def to_marks(to_photo: Callable[[bytes], AppTest]) -> Callable[[bytes], AppTest]:
+    """The same with the sheet in the photo, at the step of the marks."""
+
+    def went(content: bytes) -> AppTest:
+        page = to_photo(content)
+        file = photo_of(page)["file"]
+        page.radio(key=f"cards_place_{file}").set_value("middle").run()
+        assert not page.exception
+        assert address(page, "step") == "marks"
+        return page.run()
+
+    return went
+
+
+@pytest.fixture
+def to_photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[bytes], AppTest]:
+    """An order with its readings and one photo, at the step of the photo."""
     monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
     settings.close_stores()
 
@@ -51,11 +67,8 @@ def to_marks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[bytes
         (uploader,) = page.get("file_uploader")
         assert isinstance(uploader, FileUploader)
         uploader.set_value([("side.jpg", content, "image/jpeg")]).run()
-        file = photo_of(page)["file"]
-        page.radio(key=f"cards_place_{file}").set_value("middle").run()
         assert not page.exception
-        assert address(page, "step") == "marks"
-        return page.run()
+        return page
 
     return went
 
@@ -142,6 +155,28 @@ def test_what_no_tag_shows_is_marked_by_hand(
     assert set(marking["marks"]) == set(TURNS)
     assert "The tags placed some of these marks" in said(page)
     assert address(press(page, "next"), "step") == "result"
+
+
+@pytest.mark.skipif(not BY_TAGS, reason="the catalogue has no tags yet")
+def test_without_a_sheet_the_tags_are_what_is_of_known_size(
+    to_photo: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(marks_step, "marking_surface", lambda *_, **__: pytest.fail("by hand"))
+    page = to_photo(tagged(sheet=False)[0])
+    assert photo_of(page)["reference"] == {"kind": BY_TAGS}
+    assert "the tags tell how large things are" in said(page)
+    # Where they are is known: on the dog.
+    assert not [radio for radio in page.radio if "cards_place" in str(radio.key)]
+    page = press(page, "next")
+    assert address(page, "step") == "marks"
+    page.radio(key=f"{order_of(page)}/tag set").set_value("small").run()
+    assert photo_of(page)["tags"] == "small"
+    page.radio(key=f"{order_of(page)}/tag set").set_value("usual").run()
+    assert "tags" not in photo_of(page)
+    page = press(page, "next")
+    assert address(page, "step") == "result"
+    verdicts = [e.value for e in (*page.info, *page.success, *page.warning)]
+    assert verdicts[0].startswith("## Nothing stands out")
 
 
 def test_no_leads_to_the_marks_by_hand_and_keeps_nothing(

@@ -30,6 +30,9 @@ from photocheck.scale.tags_seen import TagSeen, TagsSeen
 TURNS = {"breastbone": -90.0, "shoulder_top": 0.0, "last_rib": 0.0, "tail_base": 25.0}
 """Degrees clockwise by which each tag is turned: it stands out from the dog (which looks left)."""
 
+SHEET_AT = (530, 730, 740, 1060)
+"""Where the sheet stands in Flint's photo, px: left, top, right, bottom."""
+
 FINE = 4
 """Each pixel is the mean of so many squared."""
 CELL_PX = 24
@@ -40,7 +43,8 @@ def tagged(
     sample: str = "flint",
     *,
     turns: Mapping[str, float] = TURNS,
-    side_px: float = 44.0,
+    side_px: float = 33.5,
+    sheet: bool = True,
 ) -> tuple[bytes, dict[str, tuple[float, float]]]:
     """A JPEG of a sample's side photo with tags, its camera's facts kept, and where the tips are.
 
@@ -49,7 +53,9 @@ def tagged(
     turns : mapping of landmark to degrees
         Which tags, and how each is turned.
     side_px : float
-        Of the black squares, px.
+        Of the black squares, px; as 40 mm look where this dog stands.
+    sheet : bool
+        Whether the marker sheet stays in the picture.
     """
     folder = samples_folder() / sample
     told = json.loads((folder / "case.json").read_text(encoding="utf-8"))["photos"][0]
@@ -57,6 +63,9 @@ def tagged(
     with Image.open(folder / told["file"]) as opened:
         exif = opened.getexif()
         rgb = np.asarray(opened.convert("RGB")).astype(np.float32)
+    if not sheet:
+        left, top, right, bottom = SHEET_AT
+        rgb[top:bottom, left:right] = rgb[top:bottom, left - 1 : left]
     for name, turn in turns.items():
         _paste(rgb, name, marks[name], turn, side_px / CELLS)
     held = io.BytesIO()
