@@ -16,13 +16,13 @@ from typing import Final, TypeVar
 
 from photocheck.case.model import PhotoEntry, Point
 from photocheck.errors import PhotocheckError
-from photocheck.orders import tags_found as finding
 from photocheck.orders import taking
+from photocheck.orders import worn_tags as finding
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.store import DatabaseStore
-from photocheck.orders.tags_found import FoundTags
 from photocheck.orders.taking import FirstLook, first_look
+from photocheck.orders.worn_tags import FoundTags
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.report.model import Report
@@ -278,7 +278,7 @@ def look(
 
 
 def tags_found(store: Store, key: str, name: str, view: str = "side") -> FoundTags:
-    """`photocheck.orders.tags_found.tags_found` in a photo of an order.
+    """`photocheck.orders.worn_tags.tags_found` in a photo of an order.
 
     Raises
     ------

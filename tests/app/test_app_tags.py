@@ -11,8 +11,8 @@ from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import FileUploader
 
 from photocheck.case.samples import samples_folder
-from photocheck.orders import tags_found as finding
-from photocheck.orders.tags_found import BY_TAGS
+from photocheck.orders import worn_tags as finding
+from photocheck.orders.worn_tags import BY_TAGS
 from photocheck.server import bench
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck.uploads.gate import Gate

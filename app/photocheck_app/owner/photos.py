@@ -16,8 +16,8 @@ from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import Blank, with_photo, without_photo
 from photocheck.orders.gaps import SIZES, understood_length
 from photocheck.orders.model import StoreError
-from photocheck.orders.tags_found import BY_TAGS
 from photocheck.orders.taking import FirstLook, shapes_of, take_photo
+from photocheck.orders.worn_tags import BY_TAGS
 from photocheck.photo.kind import NO_HEIC
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench

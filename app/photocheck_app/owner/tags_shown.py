@@ -14,7 +14,7 @@ from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.filling import with_tag_set, with_tags
 from photocheck.orders.model import StoreError
-from photocheck.orders.tags_found import BY_TAGS, FoundTags
+from photocheck.orders.worn_tags import BY_TAGS, FoundTags
 from photocheck.server import bench
 from photocheck.speech import spoken, tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER

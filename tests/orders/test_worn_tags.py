@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from shapely import Polygon, box
 
-from photocheck.orders import tags_found as finding
-from photocheck.orders.tags_found import FoundTags, tags_found
+from photocheck.orders import worn_tags as finding
+from photocheck.orders.worn_tags import FoundTags, tags_found
 from photocheck.photo.load import load_photo
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from tests.support.tagged_photo import by_opencv, tagged
