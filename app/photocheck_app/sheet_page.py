@@ -1,4 +1,4 @@
-"""The marker sheet to print, and what to use without a printer."""
+"""The marker sheet and the tags to print, and what to use without a printer."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ import numpy as np
 import streamlit as st
 
 from photocheck.scale.sheet import draw_sheet_pdf, sheet_bitmap
+from photocheck.scale.tag_layout import TAG_MM
 from photocheck.shown.display import display_copies
+from photocheck.shown.tag_page import draw_tags_pdf, how_to
 from photocheck.speech import tr
 from photocheck_app.shared import language, picture, usual_paper
 
@@ -67,6 +69,7 @@ def page() -> None:
         st.html(
             picture(_preview(paper), tr("The marker sheet: four black squares and two rulers."))
         )
+    _tags(paper)
     st.header(tr("No printer?"), anchor=False)
     st.write(tr("Anything flat of known size will do, the larger the better:"))
     st.markdown(
@@ -81,6 +84,35 @@ def page() -> None:
             )
         )
     )  # fmt: skip
+
+
+def _tags(paper: str) -> None:
+    st.header(tr("The surest: tags on the dog"), anchor=False)
+    st.write(
+        tr(
+            "Small printed tags whose tips touch the points. Put them on before you measure, hold "
+            "the tape at their tips, and take the photo with them on: they are found by "
+            "themselves, and nobody has to mark anything."
+        )
+    )
+    sizes = {"usual": tr("For most dogs"), "small": tr("For small dogs")}
+    size = st.radio(
+        tr("Size of the tags"),
+        [size for size in TAG_MM if size in sizes],
+        format_func=sizes.__getitem__,
+        horizontal=True,
+        key="tag_size",
+    )
+    st.download_button(
+        tr("Download the tags (PDF, two pages)"),
+        _tags_pdf(paper, size, language()),
+        f"photocheck-tags-{size}-{paper}.pdf",
+        "application/pdf",
+        icon=":material/print:",
+        on_click="ignore",
+    )
+    with st.expander(tr("How the tags are put on, and taken off")):
+        st.markdown("\n".join(f"- {line}" for line in how_to()))
 
 
 def _proof(paper: str) -> str:
@@ -107,3 +139,9 @@ def _preview(paper: str) -> bytes:
 def _pdf(paper: str, language: str) -> bytes:  # kept for each language
     with tempfile.TemporaryDirectory() as folder:
         return draw_sheet_pdf(Path(folder) / "sheet.pdf", paper).read_bytes()
+
+
+@st.cache_data(show_spinner=False)
+def _tags_pdf(paper: str, size: str, language: str) -> bytes:  # kept for each language
+    with tempfile.TemporaryDirectory() as folder:
+        return draw_tags_pdf(Path(folder) / "tags.pdf", paper, size).read_bytes()

@@ -14,6 +14,7 @@ from typing import Any, Final, Self
 from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
 from photocheck.case.model import TAKES_APART, Point
 from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.tag_layout import TAG_MM
 from photocheck.words import (
     FACT_TITLES,
     FRONT_HELPERS,
@@ -166,7 +167,7 @@ class ReferenceTold(_Part):
         """Whether it can be looked for: pointed at, or found by itself."""
         if self.form == "points":
             return bool(self.ends)
-        return self.form == "markers" or bool(self.near or self.corners or self.outline)
+        return self.form in ("markers", "tags") or bool(self.near or self.corners or self.outline)
 
     def points(self, shape: str) -> tuple[Point, ...]:
         """The points placed by hand of a shape: corners, ends, outline or near; or none."""
@@ -198,6 +199,8 @@ class DraftPhoto(_Part):
         OpenCV's coefficients; empty when not told.
     view : str
         As the case file has it; empty for the side.
+    tags : str
+        Which set of tags the dog wears, as the case file has it; empty for the usual one.
     """
 
     file: str = ""
@@ -206,6 +209,12 @@ class DraftPhoto(_Part):
     focal_35mm: float | None = None
     distortion: tuple[float, ...] = ()
     view: str = field(default="", kw_only=True)
+    tags: str = field(default="", kw_only=True)
+
+    @property
+    def place_told(self) -> bool:
+        """Whether it is told where the reference stood, or is known: tags are on the dog."""
+        return bool(self.reference.place) or self.reference.form == "tags"
 
     @property
     def from_front(self) -> bool:
@@ -511,6 +520,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         "markings": _Slot(_many(_part(DraftMarking), may_be_empty=True), _dicts, (), stays=True),
         "focal_35mm": _NUMBER,
         "distortion": _Slot(_many(_number), list, ()),
+        "tags": _Slot(lambda value: value if value in TAG_MM else None, empty=""),
     },
     DraftTake: {"typed": _TYPED, "at": _TEXT, "by": _TEXT},
     DogTold: {

@@ -21,7 +21,7 @@ from photocheck.orders.draft import (
     Typed,
     takes_of,
 )
-from photocheck.words import PLACES_BEHIND
+from photocheck.words import PLACES_BEHIND, TAGS, TAGS_AND_OWNER
 
 
 @dataclass(frozen=True)
@@ -218,6 +218,8 @@ def with_photo(draft: Draft, name: str, *, view: str = "", kind: str = "") -> Dr
             diameter=last.diameter,
         )
     photo = new_photo(name, reference)
+    if draft.photos and draft.photos[-1].tags:
+        photo = photo.but("tags", draft.photos[-1].tags)
     return draft.but("photos", (*draft.photos, photo.but("view", view or None)))
 
 
@@ -229,12 +231,49 @@ def without_photo(draft: Draft, name: str) -> Draft:
 
 
 def with_marks(draft: Draft, number: int, placed: DraftMarking) -> Draft:
-    """A copy of the draft with the owner's marks on photo `number` (from 0)."""
+    """A copy of the draft with the owner's marks on photo `number` (from 0).
+
+    Of marks that tags had placed it is kept that some are by hand now.
+    """
     photo = draft.photos[number]
     own = photo.markings[0] if photo.markings else DraftMarking(by="owner", written=("by", "marks"))
     others = photo.markings[1:]
+    if own.by == TAGS and own.marks != placed.marks:
+        own = own.but("by", TAGS_AND_OWNER)
     markings = (own.moved_to(placed), *others) if placed.marks or others else ()
     return draft.with_photo_changed(number, photo.but("markings", markings))
+
+
+def with_tags(draft: Draft, found: Mapping[str, Mapping[str, Point]]) -> Draft:
+    """A copy of the draft whose photos have the marks that tags on the dog place.
+
+    A photo that is marked already, or is no longer there, stays as it is.
+
+    Parameters
+    ----------
+    found : mapping of file to marks
+        Px of the upright photo.
+    """
+    for file, marks in found.items():
+        number = draft.number_of(file)
+        if number is None or not marks or draft.photos[number].first.marks:
+            continue
+        photo = draft.photos[number]
+        own = DraftMarking(marks, by=TAGS, written=("by", "marks"))
+        markings = (own, *photo.markings[1:])
+        draft = draft.with_photo_changed(number, photo.but("markings", markings))
+    return draft
+
+
+def with_tag_set(draft: Draft, size: str) -> Draft:
+    """A copy of the draft in whose photos the dog wears one set of tags.
+
+    Parameters
+    ----------
+    size : str
+        As the case file has it; empty for the usual one.
+    """
+    return draft.but("photos", tuple(photo.but("tags", size or None) for photo in draft.photos))
 
 
 def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -> Draft:
@@ -259,6 +298,7 @@ def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -
 
 _FITS: Final = {
     "markers": ("bar",),
+    "tags": (),
     "rectangle": ("near", "corners"),
     "points": ("ends", "length"),
     "disc": ("near", "outline", "diameter"),

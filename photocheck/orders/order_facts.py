@@ -14,6 +14,7 @@ from photocheck.judge.repeats import needs_third
 from photocheck.orders.heard import last_heard
 from photocheck.orders.model import Check, Order
 from photocheck.report.model import Report
+from photocheck.words import TAGS, TAGS_AND_OWNER
 
 ENDINGS: Final = ("slip", "false_alarm", "as_it_was", "open")
 """What became of a reading that was flagged: read again and another length; read again and the
@@ -237,10 +238,17 @@ def _takes(
 
 
 def _marks(report: Report) -> list[tuple[str, tuple[float, ...]]]:
-    """Where several people set the same mark in the same photo, axis by axis, mm on the dog."""
+    """Where several people set the same mark in the same photo, axis by axis, mm on the dog.
+
+    Tags are no people.
+    """
     found = []
     for photo, result in zip(report.case.photos, report.photos, strict=False):
-        people = {marking.by: marking.marks for marking in photo.markings}
+        people = {
+            marking.by: marking.marks
+            for marking in photo.markings
+            if marking.by not in (TAGS, TAGS_AND_OWNER)
+        }
         if len(people) < 2 or result.px_per_mm <= 0:
             continue
         for landmark in {name: None for marks in people.values() for name in marks}:

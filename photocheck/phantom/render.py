@@ -7,6 +7,7 @@ and the lens bends the whole at the end.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,9 +19,10 @@ from photocheck.phantom.compose import add_hair, add_reference
 from photocheck.phantom.field import Array
 from photocheck.phantom.look import Look
 from photocheck.phantom.paint import baked_light, coat_colour, hair_direction
-from photocheck.phantom.phone import Picture, bend, decode_picture, encode, expose
+from photocheck.phantom.phone import Light, Picture, bend, decode_picture, encode, expose
 from photocheck.phantom.scene import Scene
 from photocheck.phantom.solid import Dog
+from photocheck.phantom.tagged import PlacedTag, add_tags
 from photocheck.phantom.textures import floor_texture, wall_texture
 from photocheck.phantom.true_camera import Camera
 
@@ -43,7 +45,7 @@ class _Stage:
     wall: tuple[Array, Array]
 
 
-def render(scene: Scene, look: Look | None = None) -> Picture:
+def render(scene: Scene, look: Look | None = None, tags: Sequence[PlacedTag] = ()) -> Picture:
     """The photo of a scene.
 
     Parameters
@@ -51,6 +53,8 @@ def render(scene: Scene, look: Look | None = None) -> Picture:
     scene : Scene
         Its dog should be built with about `PICTURE_RESOLUTION`.
     look : Look or None
+    tags : sequence of PlacedTag
+        Tags on the dog.
 
     Returns
     -------
@@ -58,13 +62,20 @@ def render(scene: Scene, look: Look | None = None) -> Picture:
     """
     look = look or Look()
     rng = np.random.default_rng(look.seed)
+    clean, margin = drawn(scene, look, rng)
+    add_tags(clean, scene, tags, look, margin)
+    return expose(bend(clean, scene.camera, margin), look, rng)
+
+
+def drawn(scene: Scene, look: Look, rng: np.random.Generator) -> tuple[Light, int]:
+    """The picture before the lens, linear light, and how many px it has around it to spare."""
     margin = int(np.ceil(MARGIN * scene.camera.size_px[0]))
     stage = _stage(scene, look, rng)
     clean = decode_picture(_draw(scene, stage, margin, "colour"))
     cover = _draw(scene, stage, margin, "cover")
     add_hair(clean, cover[..., 0].copy(), _draw(scene, stage, margin, "hair"), scene, rng)
     add_reference(clean, cover[..., 1].copy(), cover[..., 0].copy(), scene, look, margin)
-    return expose(bend(clean, scene.camera, margin), look, rng)
+    return clean, margin
 
 
 # --- the stage -------------------------------------------------------------

@@ -10,9 +10,10 @@ anything but the margins.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import cv2
 import numpy as np
@@ -83,9 +84,10 @@ of white round the markers."""
 
 _TEXT_ROOM: Final = 158.0
 _TEXT_PT: Final = 7.4
+LABEL_PT: Final = 6.5
 _TEXT_STEP: Final = 3.25
 """Width of the lines beside the upright bar, mm; size of their letters, points; from one to the
-next, mm."""
+next, mm; `LABEL_PT` is the size of the bars' numbers."""
 
 
 def page_mm(paper: str) -> tuple[float, float]:
@@ -189,22 +191,44 @@ def upright(paper: str) -> Iterator[Rectangle]:
         yield (left - depth, y - _LINE / 2, left, y + _LINE / 2)
 
 
-def _above(paper: str) -> Iterator[str]:
-    """What stands above the bar, in the language spoken now."""
+def ruler_labels(layout: SheetLayout = LAYOUT) -> Iterator[tuple[float, float, str]]:
+    """The numbers at `rulers`: the middle of each and its baseline, mm."""
+    half = layout.bar_mm / 2
+    for centimetre in range(int(layout.bar_mm // 10) + 1):
+        label = f"{centimetre}" if centimetre else "0 cm"
+        yield -half + 10.0 * centimetre, _BAR_TOP + _BAR_THICK + 5.2, label
+    for inch in range(7):
+        yield (inch - 3) * MM_PER_INCH, _INCH_TOP + 6.8, f"{inch}" if inch else "0 in"
+
+
+def upright_label(paper: str) -> tuple[float, float, str]:
+    """The length at the foot of `upright`: its middle and its baseline, mm."""
+    foot = tr("2 in") if paper == "letter" else tr("50 mm")
+    return _UPRIGHT_AT, _UPRIGHT_MM[paper] / 2 + 3.2, foot
+
+
+def proof(paper: str) -> str:
+    """How to print a page and to prove it by its bars, in the language spoken now."""
     if paper == "letter":
-        yield tr(
+        return tr(
             "1. Print at 100 % (actual size, no fitting to the page). Hold a ruler to both scales: "
             "the level one is 6 in long, the upright one on the right 2 in."
         )
+    return tr(
+        "1. Print at 100 % (actual size, no fitting to the page). Hold a ruler to both bars: the "
+        "level one is 150 mm long, the upright one on the right 50 mm."
+    )
+
+
+def _above(paper: str) -> Iterator[str]:
+    """What stands above the bar, in the language spoken now."""
+    yield proof(paper)
+    if paper == "letter":
         yield tr(
             "If they are not, print again; only where both are off alike, you may instead type in "
             "what the thick bar measures, which is 5 29/32 in when it is right."
         )
         return
-    yield tr(
-        "1. Print at 100 % (actual size, no fitting to the page). Hold a ruler to both bars: the "
-        "level one is 150 mm long, the upright one on the right 50 mm."
-    )
     yield tr(
         "If they are not, print again; only where both are off alike, you may instead type in what "
         "the level bar measures."
@@ -232,17 +256,8 @@ def _texts(layout: SheetLayout, paper: str) -> Iterator[tuple[float, float, floa
     lines = [line for text in _above(paper) for line in _lines(text, simpleSplit, mm)]
     for number, line in enumerate(lines):
         yield left, -22.2 + number * _TEXT_STEP, _TEXT_PT, False, line
-    half = layout.bar_mm / 2
-    for centimetre in range(int(layout.bar_mm // 10) + 1):
-        label = f"{centimetre}" if centimetre else "0 cm"
-        yield -half + 10.0 * centimetre, _BAR_TOP + _BAR_THICK + 5.2, 6.5, True, label
-    for inch in range(7):
-        label = f"{inch}" if inch else "0 in"
-        x = (inch - 3) * MM_PER_INCH
-        yield x, _INCH_TOP + 6.8, 6.5, True, label
-    length = _UPRIGHT_MM[paper]
-    foot = tr("2 in") if paper == "letter" else tr("50 mm")
-    yield _UPRIGHT_AT, length / 2 + 3.2, 6.5, True, foot
+    for x, y, label in (*ruler_labels(layout), upright_label(paper)):
+        yield x, y, LABEL_PT, True, label
     lines = [line for text in _below() for line in _lines(text, simpleSplit, mm)]
     for number, line in enumerate(lines):
         yield left, 17.5 + number * _TEXT_STEP, _TEXT_PT, False, line
@@ -274,28 +289,9 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
         When the file cannot be written.
     """
     from reportlab.lib.units import mm
-    from reportlab.pdfgen.canvas import Canvas
 
     width, height = page_mm(paper)
-    fonts()
-    goal = Path(path)
-    if goal.is_dir():
-        raise ScaleError(
-            tr("The marker sheet cannot be written: that is a folder"),
-            where=str(goal),
-            do=tr("Choose a file name"),
-        )
-    with replacing(goal) as file:
-        canvas = Canvas(
-            file,
-            pagesize=(width * mm, height * mm),
-            invariant=1,
-            initialFontName=FONT,
-            lang=spoken(),
-        )
-        canvas.setTitle(tr("photocheck marker sheet"))
-        canvas.setAuthor("photocheck")
-        canvas.setViewerPreference("PrintScaling", "None")
+    with printed(path, paper, tr("photocheck marker sheet")) as canvas:
         white = (*white_cells(layout), *_white_pairs(layout))
         for grey, shapes in (
             (0, tuple(marker_squares(layout))),
@@ -317,8 +313,47 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
             draw = canvas.drawCentredString if centred else canvas.drawString
             draw((x + width / 2) * mm, (height / 2 - y) * mm, text)
         canvas.showPage()
+    return Path(path)
+
+
+@contextmanager
+def printed(path: str | Path, paper: str, title: str) -> Iterator[Any]:
+    """A ReportLab canvas for pages to print at true size; the file is written whole at the end.
+
+    It says which language is spoken, brings its letters, and asks viewers not to scale it.
+
+    Raises
+    ------
+    ScaleError
+        When the paper is not known or the path is a folder.
+    PhotocheckError
+        When the file cannot be written.
+    """
+    from reportlab.lib.units import mm
+    from reportlab.pdfgen.canvas import Canvas
+
+    width, height = page_mm(paper)
+    fonts()
+    goal = Path(path)
+    if goal.is_dir():
+        raise ScaleError(
+            tr("{title}: this cannot be written, it is a folder", title=title),
+            where=str(goal),
+            do=tr("Choose a file name"),
+        )
+    with replacing(goal) as file:
+        canvas = Canvas(
+            file,
+            pagesize=(width * mm, height * mm),
+            invariant=1,
+            initialFontName=FONT,
+            lang=spoken(),
+        )
+        canvas.setTitle(title)
+        canvas.setAuthor("photocheck")
+        canvas.setViewerPreference("PrintScaling", "None")
+        yield canvas
         canvas.save()
-    return goal
 
 
 def sheet_bitmap(

@@ -17,10 +17,12 @@ from typing import Final, TypeVar
 from photocheck.case.model import PhotoEntry, Point
 from photocheck.errors import PhotocheckError
 from photocheck.orders import taking
+from photocheck.orders import worn_tags as finding
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.store import DatabaseStore
 from photocheck.orders.taking import FirstLook, first_look
+from photocheck.orders.worn_tags import FoundTags
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
 from photocheck.report.model import Report
@@ -200,6 +202,31 @@ def shown(
     return _copies(store.own_key(key), ("shown", name, tuple(sides)), make, Shown)
 
 
+def shown_part(
+    store: Store, key: str, name: str, frame: tuple[int, int, int, int], sides: Sequence[int]
+) -> Shown:
+    """A part of a photo of an order, ready for the screen.
+
+    Parameters
+    ----------
+    frame : (int, int, int, int)
+        Left, top, right, bottom, px; the right and bottom ones excluded.
+    sides : sequence of int
+        As for `shown`.
+
+    Raises
+    ------
+    OrderError, PhotoError, BusyError
+        As for `shown`.
+    """
+    left, top, right, bottom = frame
+
+    def make() -> Shown:
+        return shown_of(_photo(store, key, name, None, PHOTOS).rgb[top:bottom, left:right], sides)
+
+    return _copies(store.own_key(key), ("part", name, frame, tuple(sides)), make, Shown)
+
+
 def shown_photo(owner: str, name: str, content: bytes) -> Shown:
     """A photo that no store holds, ready for the screen.
 
@@ -248,6 +275,18 @@ def look(
     """
     with GATE.place():
         return first_look(_photo(store, key, name, None, PHOTOS), reference, unit, view)
+
+
+def tags_found(store: Store, key: str, name: str, view: str = "side") -> FoundTags:
+    """`photocheck.orders.worn_tags.tags_found` in a photo of an order.
+
+    Raises
+    ------
+    OrderError, PhotoError, BusyError
+        As for `shown`.
+    """
+    with GATE.place():
+        return finding.tags_found(_photo(store, key, name, None, PHOTOS), view)
 
 
 def kinds_seen(store: Store, key: str, name: str, near: Point) -> tuple[str, ...]:

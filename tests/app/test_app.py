@@ -431,7 +431,12 @@ def test_the_sheet_is_offered_for_both_papers() -> None:
         page.radio(key="paper").set_value(paper).run()
         assert not page.exception
         assert sheet_page._pdf(paper, "en").startswith(b"%PDF")
-        assert [button.proto.label for button in page.get("download_button")]
+        for size in ("usual", "small"):
+            page.radio(key="tag_size").set_value(size).run()
+            assert not page.exception
+            assert sheet_page._tags_pdf(paper, size, "en").startswith(b"%PDF")
+        assert len(page.get("download_button")) == 2
+    assert "ask a vet" in shown(page)
 
 
 def test_text_is_shown_as_it_is() -> None:

@@ -24,6 +24,7 @@ from playwright.sync_api import Page, sync_playwright
 from photocheck.case.samples import samples_folder
 from photocheck.orders.draft import Draft
 from photocheck.orders.intake.bring_in import bring_in
+from photocheck.orders.screens import MARKS
 from photocheck.orders.store import open_store
 from photocheck.server.access.passes import link_for
 from photocheck.server.run import run_check
@@ -31,6 +32,7 @@ from photocheck.speech import LANGUAGES
 from photocheck_app.owner.way import PAGES
 from tests.support.command_line import line_of
 from tests.support.pages import FLAGS, free_port, rests
+from tests.support.tagged_photo import order_with_tags
 
 DEVICES: Final[dict[str, dict[str, Any]]] = {
     "phone": {
@@ -68,11 +70,12 @@ def of_server(store_file: Path) -> dict[str, str]:
         store.save_draft(empty, Draft())
         links = {
             name: link_for(store, one, by="screens")
-            for name, one in (("filled", key), ("empty", empty))
+            for name, one in (("filled", key), ("empty", empty), ("tags", order_with_tags(store)))
         }
     asked = {
         f"owner-{screen}-{name}": f"?order={link}&step={screen}"
         for (name, link), screen in product(links.items(), PAGES)
+        if name != "tags" or screen == MARKS
     }
     return {
         "first": "",

@@ -29,6 +29,7 @@ from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line, line_of
 from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
+from tests.support.tagged_photo import order_with_tags, tagged
 from tests.support.typed_takes import only_typed
 
 pytestmark = pytest.mark.browser
@@ -190,20 +191,26 @@ def type_quickly(hand: Hand, readings: dict[str, str]) -> None:
         hand.next(after)
 
 
+def quickly_to_the_marks(served: Served, hand: Hand, readings: dict[str, str], photo: Path) -> str:
+    """From the first page: the numbers, the photo, and where the sheet in it stood."""
+    page = hand.page
+    hand.tap(page.get_by_role("link", name=re.compile("^Quick")))
+    key = key_in(served, page)
+    type_quickly(hand, readings)
+    page.locator("input[type=file]").set_input_files(photo)
+    hand.taps += 1
+    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
+    hand.tap(place(page, "in line with it"))
+    return key
+
+
 def test_the_quick_way_is_twelve_taps_and_four_numbers(
     served: Served, visitors: Visitors, tmp_path: Path
 ) -> None:
     """From the first page to the result, by touch, on a phone; a marker sheet is in the photo."""
     data, photo = sample("flint")
     hand = Hand(opened(visitors.come(**PHONE), served.address))
-    page = hand.page
-    hand.tap(page.get_by_role("link", name=re.compile("^Quick")))
-    key = key_in(served, page)
-    type_quickly(hand, data["readings"])
-    page.locator("input[type=file]").set_input_files(photo)
-    hand.taps += 1
-    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
-    hand.tap(place(page, "in line with it"))
+    page, key = hand.page, quickly_to_the_marks(served, hand, data["readings"], photo)
     expect(page.get_by_role("heading", name="Mark your dog")).to_be_visible()
     page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
     marks = data["photos"][0]["markings"][0]["marks"]
@@ -220,6 +227,33 @@ def test_the_quick_way_is_twelve_taps_and_four_numbers(
     told = served.store.order(key).draft.to_dict()
     assert only_typed(told)["readings"] == data["readings"]
     assert told["photos"][0]["reference"] == {"kind": "marker_sheet", "place": "middle"}
+
+
+def test_the_way_with_tags_is_eight_taps_and_no_mark_by_hand(
+    served: Served, visitors: Visitors, tmp_path: Path
+) -> None:
+    """The same with tags pasted onto the dog: they place the marks, and one yes is for all."""
+    data, _ = sample("flint")
+    content, tips = tagged("flint")
+    photo = tmp_path / "tagged.jpg"
+    photo.write_bytes(content)
+    hand = Hand(opened(visitors.come(**PHONE), served.address))
+    page, key = hand.page, quickly_to_the_marks(served, hand, data["readings"], photo)
+    yes = page.get_by_role("button", name="All are right")
+    expect(yes).to_be_visible(timeout=30_000)
+    assert not page.locator(".stage").count()
+    hand.in_view(yes)
+    hand.tap(yes)
+    page.wait_for_url(re.compile("step=result"))
+    assert hand.taps <= 8
+    assert hand.scrolled <= 1.0
+    (told,) = served.store.order(key).draft.to_dict()["photos"]
+    (marking,) = told["markings"]
+    assert marking["by"] == "tags"
+    for name, tip in tips.items():
+        assert marking["marks"][name] == pytest.approx(tip, abs=1.5)
+    said = by_command_line(served.store, key, tmp_path)
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
 
 
 def test_the_whole_way_ends_in_the_command_lines_answer(
@@ -449,7 +483,8 @@ def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe:
     key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
     link = link_for(served.store, key, by="Robin")
     found = {}
-    steps: tuple[str, ...] = ("", "?step=sample", "sheet")
+    with_tags = link_for(served.store, order_with_tags(served.store), by="Robin")
+    steps: tuple[str, ...] = ("", "?step=sample", "sheet", f"?order={with_tags}&step=marks")
     steps += tuple(
         f"?order={link}&step={step}"
         for step in (

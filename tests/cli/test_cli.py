@@ -207,6 +207,7 @@ def with_changed(flag: str, value: str | None) -> list[str]:
         (["check", "--half-neck", "36"], "--photo is missing"),
         (["fly"], "No such command"),
         (["sheet"], "--paper"),
+        (["sheet", "--paper", "a4", "--small"], "--small: the small set is one of tags"),
         (["locate", "none.jpg"], "there is no such photo"),
     ],
 )
@@ -438,6 +439,18 @@ def test_sheet(tmp_path, monkeypatch, capsys, paper):
     assert f"marker-sheet-{paper}.pdf" in out
     assert (tmp_path / f"marker-sheet-{paper}.pdf").read_bytes().startswith(b"%PDF")
     assert ran(capsys, "sheet", "--paper", paper, "-o", "none/s.pdf")[0] == EXIT_CODES["bad_input"]
+
+
+@pytest.mark.parametrize(
+    ("small", "name"), [((), "tags-a4.pdf"), (("--small",), "tags-small-a4.pdf")]
+)
+def test_sheet_of_tags(tmp_path, monkeypatch, capsys, small, name):
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = ran(capsys, "sheet", "--paper", "a4", "--tags", *small)
+    assert code == 0
+    assert name in out
+    assert [file.name for file in tmp_path.iterdir()] == [name]
+    assert (tmp_path / name).read_bytes().startswith(b"%PDF")
 
 
 @pytest.mark.parametrize("which", ["case", "report"])

@@ -23,6 +23,7 @@ from photocheck.orders.filling import (
     typed_at,
     with_marks,
     with_photo,
+    with_tags,
     with_typed,
 )
 from photocheck.orders.gaps import (
@@ -161,3 +162,25 @@ def test_a_photo_from_the_front_has_words_of_its_own() -> None:
     assert not third.from_front
     side = with_typed(both, Blank("photo", "view", "b.jpg"), None)
     assert side.photos[1].to_dict().get("view") is None
+
+
+MARKS = {"breastbone": (10.0, 20.0), "last_rib": (90.0, 40.0)}
+
+
+def test_marks_that_tags_placed_are_known_as_theirs_until_a_hand_moves_one() -> None:
+    draft = with_photo(with_photo(new_draft("cm"), "a.jpg"), "b.jpg")
+    draft = with_tags(draft, {"a.jpg": MARKS, "b.jpg": {}, "gone.jpg": MARKS})
+    first, second = draft.photos
+    assert (first.first.by, first.first.marks) == ("tags", MARKS)
+    assert second == with_photo(new_draft("cm"), "b.jpg").photos[0]
+    assert draft.to_dict()["photos"][0]["markings"][0]["by"] == "tags"
+    # Shown and left as they are, or moved.
+    same = with_marks(draft, 0, DraftMarking(MARKS))
+    assert same == draft
+    moved = with_marks(draft, 0, DraftMarking({**MARKS, "last_rib": (91.0, 40.0)}))
+    assert moved.photos[0].first.by == "tags and owner"
+    # Marks by hand are never overwritten.
+    assert with_tags(moved, {"a.jpg": MARKS}) == moved
+    by_hand = with_marks(draft, 1, DraftMarking(MARKS))
+    assert by_hand.photos[1].first.by == "owner"
+    assert with_tags(by_hand, {"b.jpg": {"tail_base": (1.0, 2.0)}}) == by_hand

@@ -136,13 +136,14 @@ def _page(language: str, chosen: str, invited: bool, saving: bool, shop: Shop) -
             "needs": (
                 tr("a soft tape and somebody the dog likes"),
                 tr("a phone, and something of known size: best the printed marker sheet"),
+                tr("the surest way: the printed tags on the dog; then nobody marks anything"),
                 tr("about ten minutes"),
             ),
             "ways_on": tr("Other ways on"),
             "ways": [
                 {"address": _to(address, language=chosen, **more), "title": title}
                 for title, address, more in (
-                    (tr("Print the marker sheet"), "./sheet", {}),
+                    (tr("Print the marker sheet and the tags"), "./sheet", {}),
                     (tr("See a sample"), "./", {STEP: "sample"}),
                     (tr("Practise the marks"), "./practise", {}),
                 )

@@ -24,6 +24,7 @@ from photocheck_app import kept
 from photocheck_app.doors.paths import CAME_FROM, PRACTISE
 from photocheck_app.marking import Placed, marking_surface, reference_complete, watch_placed
 from photocheck_app.outage import guarded
+from photocheck_app.owner import tags_shown
 from photocheck_app.owner.photos import look_at
 from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, lead_to, owners_store, saying
@@ -53,6 +54,9 @@ def show(way: Way, page: str) -> None:
     if not photos:
         st.info(tr("There is no photo to mark yet."))
         st.button(tr("Add a photo"), type="primary", on_click=go, args=(PHOTO,))
+        return
+    if found := tags_shown.to_confirm(way):
+        tags_shown.ask(way, page, found)
         return
     number = _which(way)
     entry = photos[number]
@@ -84,6 +88,7 @@ def show(way: Way, page: str) -> None:
     if kept.keep(surface.name, placed):
         # What stands above the surface tells of it.
         st.rerun()
+    tags_shown.say_placed(entry)
     _say_missing(way, told is None)
     lead_to(
         PRACTISE,

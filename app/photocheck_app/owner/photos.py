@@ -17,6 +17,7 @@ from photocheck.orders.filling import Blank, with_photo, without_photo
 from photocheck.orders.gaps import SIZES, understood_length
 from photocheck.orders.model import StoreError
 from photocheck.orders.taking import FirstLook, shapes_of, take_photo
+from photocheck.orders.worn_tags import BY_TAGS
 from photocheck.photo.kind import NO_HEIC
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
@@ -24,20 +25,22 @@ from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
 from photocheck.uploads.gate import on_behalf_of
 from photocheck.words import SHORT_PLACES
+from photocheck_app.doors.paths import SHEET
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
+from photocheck_app.owner import tags_shown
 from photocheck_app.owner.pointing import ask_kind, point_out
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
-from photocheck_app.shared import as_text, drawing, drawn, limits, owners_store, picture
+from photocheck_app.shared import as_text, drawing, drawn, lead_to, limits, owners_store, picture
 
 HEADING: Final = later("A photo from the side")
 HEADING_FRONT: Final = later("A photo from the front")
 THUMBNAIL_PX: Final = 900
 FINDS_ITSELF: Final = "marker_sheet"
-"""The only kind of reference that can be told from what else is in a picture."""
+"""The kind of reference that can be told from what else is in a picture; without one, tags."""
 
 HOW: Final = (
     later("The dog stands square, its side to you, its head as it carries it."),
@@ -78,7 +81,7 @@ def show(way: Way, page: str) -> None:
 def _must_say(way: Way, page: str) -> bool:
     """Whether it is still open where something stood; that is asked on this screen."""
     mine = _taken_for(owners_store().draft(way.key), page)
-    asked = any(photo.reference.kind and not photo.reference.place for photo in mine)
+    asked = any(photo.reference.kind and not photo.place_told for photo in mine)
     st.session_state[f"{way.key}/place asked"] = asked
     return asked
 
@@ -98,6 +101,13 @@ def _how(front: bool) -> None:
     st.caption(
         tr("Never force or lean on a dog to make it stand. Take two or three photos if you can.")
     )
+    st.markdown(
+        tr(
+            "**The surest: tags on the dog.** Put them on before you measure, and leave them on "
+            "for the photo; they are found by themselves."
+        )
+    )
+    lead_to(SHEET, tr("Print the tags"), ":material/print:")
 
 
 def _upload(way: Way, front: bool) -> None:
@@ -148,8 +158,10 @@ def _kind_seen(way: Way, name: str, view: str) -> str:
 
     The look is the one that the screen then shows.
     """
-    sheet = ReferenceTold(kind=FINDS_ITSELF)
-    return FINDS_ITSELF if look_at(way, DraftPhoto(name, sheet, view=view)).found else ""
+    photo = DraftPhoto(name, ReferenceTold(kind=FINDS_ITSELF), view=view)
+    if look_at(way, photo).found:
+        return FINDS_ITSELF
+    return BY_TAGS if BY_TAGS and tags_shown.found_in(way, photo).scale else ""
 
 
 def _with_photos(seen: Mapping[str, str], view: str, draft: Draft) -> Draft:
@@ -197,7 +209,9 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
     if not alone:
         st.subheader(tr("Photo {number}", number=number), anchor=False)
     look = look_at(way, photo) if photo.reference.kind else None
-    if look is None:
+    if photo.reference.form == "tags":
+        tags_shown.say_scale(way, number, photo)
+    elif look is None:
         point_out(way, photo)
     else:
         _show_found(way, number, photo, look)
@@ -205,7 +219,8 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
         st.warning(as_text(said), icon=":material/crop:")
     if look and (look.found or photo.reference.form != "markers"):
         _ask_size(way, photo)
-        _ask_place(way, page, photo)
+        if photo.reference.form != "tags":
+            _ask_place(way, page, photo)
     with st.expander(tr("More about this photo"), icon=":material/tune:"):
         for remark in look.remarks if look else ():
             st.caption(f":material/info: {as_text(remark)}")
@@ -286,7 +301,7 @@ def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
 def _put_place(key: str, page: str, file: str, place: str) -> None:
     put(key, Blank("reference", "place", file), place)
     draft = owners_store().draft(key)
-    told = all(photo.reference.place for photo in _taken_for(draft, page))
+    told = all(photo.place_told for photo in _taken_for(draft, page))
     if place != "unknown" and told and page in screens.done(draft):
         go(screens.following(draft, page))
 

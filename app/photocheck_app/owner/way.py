@@ -277,7 +277,12 @@ def _keep(key: str, blank: Blank, default: Typed | None, value: Typed | None) ->
 
 
 def show_ways_on(
-    way: Way, page: str, *, stay: Callable[[], bool] | None = None, onward: bool = True
+    way: Way,
+    page: str,
+    *,
+    stay: Callable[[], bool] | None = None,
+    onward: bool = True,
+    said: str = "",
 ) -> None:
     """Back and next, in reach of the thumb on every screen.
 
@@ -287,11 +292,14 @@ def show_ways_on(
         Asked when next is pressed; what it finds first is put right on this screen.
     onward : bool
         Whether there is a next at all.
+    said : str
+        What the button for it says, where it says more than that.
     """
     aside = page in ASIDE
     back = _whence(way, page) if aside else screens.preceding(way.draft, page)
     further = screens.stands_at(way.draft) if aside else screens.following(way.draft, page)
 
+    @guarded
     def on() -> None:
         if stay is None or not stay():
             go(further)
@@ -302,8 +310,8 @@ def show_ways_on(
         else:
             st.button(tr("Back"), key="back", on_click=leave, width="stretch")
         if onward:
-            said = tr("See the result") if further == screens.RESULT else tr("Next")
-            st.button(said, key="next", type="primary", on_click=on, width="stretch")
+            plain = tr("See the result") if further == screens.RESULT else tr("Next")
+            st.button(said or plain, key="next", type="primary", on_click=on, width="stretch")
 
 
 def _whence(way: Way, page: str) -> str:

@@ -47,6 +47,7 @@ def show() -> None:
             for line in (
                 tr("a soft tape and somebody the dog likes"),
                 tr("a phone, and something of known size: best the printed marker sheet"),
+                tr("the surest way: the printed tags on the dog; then nobody marks anything"),
                 tr("about ten minutes"),
             )
         )

@@ -11,7 +11,8 @@ import streamlit as st
 from photocheck.practice.sentences import CAUTIONS, HOW_TO_FIND, mark_title
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_HINTS, LANDMARKS
-from photocheck_app.shared import svg_picture
+from photocheck_app.doors.paths import SHEET
+from photocheck_app.shared import lead_to, svg_picture
 
 _DOG: Final = Path(__file__).parents[1] / "marking" / "dog.svg"
 # The drawing's own parts, on a light ground of its own: the page's may be dark.
@@ -49,6 +50,15 @@ def show_how() -> None:
             st.html(svg_picture(landmark_svg(name), where, "220px"))
         with said:
             st.markdown(f"**{mark_title(name)}**  \n{tr(HOW_TO_FIND[name])}")
+    st.markdown(
+        ":material/sell: "
+        + tr(
+            "Surer than any eye: tags on the dog. They are put on before the tape, each with its "
+            "tip at its point; the tape is held at the tips, and the photo shows them. Then the "
+            "marks place themselves, and only what no tag shows is marked by hand."
+        )
+    )
+    lead_to(SHEET, tr("Print the tags"), ":material/print:")
     show_cautions()
 
 

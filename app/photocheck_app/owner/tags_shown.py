@@ -1,0 +1,156 @@
+"""Tags on the dog that were found: shown as found, and one yes for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import partial
+from typing import Final
+
+import streamlit as st
+
+from photocheck.case.model import Point
+from photocheck.errors import PhotocheckError
+from photocheck.orders import screens
+from photocheck.orders.draft import DraftPhoto
+from photocheck.orders.filling import with_tag_set, with_tags
+from photocheck.orders.model import StoreError
+from photocheck.orders.worn_tags import BY_TAGS, FoundTags
+from photocheck.server import bench
+from photocheck.speech import spoken, tr
+from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER
+from photocheck_app.outage import guarded
+from photocheck_app.owner.way import Way, change, show_ways_on
+from photocheck_app.shared import as_text, owners_store, picture, saying
+
+SHOWN_PX: Final = 1600
+"""Longer side of the part of a photo that shows the tags."""
+
+
+def found_in(way: Way, photo: DraftPhoto) -> FoundTags:
+    """The tags of one photo of the draft."""
+    try:
+        return _found(way.key, photo.file, photo.view or "side", spoken())
+    except StoreError:
+        raise
+    except PhotocheckError:
+        # Not kept: it may have been but busy.  Why is told where the photo is shown.
+        return FoundTags()
+
+
+@st.cache_data(show_spinner=False, max_entries=96)
+def _found(key: str, name: str, view: str, said_in: str) -> FoundTags:
+    return bench.tags_found(owners_store(), key, name, view)
+
+
+def to_confirm(way: Way) -> Mapping[str, FoundTags]:
+    """What was found in photos that nobody has marked, by their files; none once declined."""
+    if st.session_state.get(_declined(way.key)):
+        return {}
+    unmarked = [photo for photo in way.draft.photos if not photo.first.marks]
+    found = {photo.file: found_in(way, photo) for photo in unmarked}
+    return {file: tags for file, tags in found.items() if tags.marks}
+
+
+def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
+    """Show what was found in every photo, and ask once whether it is right."""
+    st.write(
+        tr(
+            "The tags were found: each is outlined, down to its tip. Look whether every tip lies "
+            "at its point."
+        )
+    )
+    for number, photo in enumerate(way.draft.photos, start=1):
+        if photo.file in found:
+            _show(way, number, photo, found[photo.file])
+    if BY_TAGS:
+        _ask_set(way)
+    st.button(
+        tr("Mark by hand instead"),
+        key="tags_wrong",
+        on_click=_decline,
+        args=(way.key,),
+        width="stretch",
+    )
+    st.caption(
+        tr(
+            "A tag that slipped or fell off: put it back, measure again what ends there, and take "
+            "the photo again."
+        )
+    )
+    marks = {file: tags.marks for file, tags in found.items()}
+    show_ways_on(way, page, stay=partial(_take, way.key, page, marks), said=tr("All are right"))
+
+
+def say_placed(photo: DraftPhoto) -> None:
+    """That tags placed the marks of a photo, where they did."""
+    if photo.first.by == TAGS:
+        st.caption(f":material/sell: {tr('The tags placed these marks.')}")
+    elif photo.first.by == TAGS_AND_OWNER:
+        st.caption(f":material/sell: {tr('The tags placed some of these marks.')}")
+
+
+def say_scale(way: Way, number: int, photo: DraftPhoto) -> None:
+    """That nothing else of known size is needed in a photo, and which tags were found in it."""
+    tags = found_in(way, photo)
+    if not tags.scale:
+        st.warning(
+            tr(
+                "No tag that faces the camera was found. Take the photo again from nearer, or with "
+                "the marker sheet beside the dog."
+            ),
+            icon=":material/search_off:",
+        )
+        return
+    _show(way, number, photo, tags)
+    st.caption(tr("No sheet was seen; the tags tell how large things are."))
+
+
+def _show(way: Way, number: int, photo: DraftPhoto, tags: FoundTags) -> None:
+    said = tr("Photo {number}", number=number)
+    with saying(), st.container(key=f"tags_seen_{number}"):
+        part = bench.shown_part(owners_store(), way.key, photo.file, tags.frame, (SHOWN_PX,))
+        st.html(picture(part.copies[0].jpeg, said, outlined=(part.size_px, tags.outlines)))
+    titles = ", ".join(tr(LANDMARK_TITLES[name]) for name in tags.marks)
+    found = tr("Found: {titles}.", titles=titles)
+    st.markdown(f":material/check_circle: **{as_text(found)}**")
+    missing = ", ".join(tr(LANDMARK_TITLES[n]) for n in photo.needed if n not in tags.marks)
+    if missing:
+        st.caption(as_text(tr("Then still to mark by hand: {missing}.", missing=missing)))
+    for remark in tags.remarks:
+        st.warning(as_text(remark), icon=":material/sell:")
+
+
+def _take(key: str, page: str, marks: Mapping[str, Mapping[str, Point]]) -> bool:
+    """Whether something is still to be marked by hand, or pointed at."""
+    change(key, lambda draft: with_tags(draft, marks))
+    return page not in screens.done(owners_store().draft(key))
+
+
+def _ask_set(way: Way) -> None:
+    """Which set it is: the photo does not tell how large a tag is."""
+    titles = {"usual": tr("usual set"), "small": tr("small set")}
+    name = f"{way.key}/tag set"
+    told = next((photo.tags for photo in way.draft.photos if photo.tags), "usual")
+    st.session_state[name] = told if told in titles else "usual"
+
+    @guarded
+    def said() -> None:
+        size = st.session_state[name]
+        change(way.key, lambda draft: with_tag_set(draft, "" if size == "usual" else size))
+
+    st.radio(
+        tr("What is written on them?"),
+        list(titles),
+        format_func=titles.__getitem__,
+        horizontal=True,
+        key=name,
+        on_change=said,
+    )
+
+
+def _decline(key: str) -> None:
+    st.session_state[_declined(key)] = True
+
+
+def _declined(key: str) -> str:
+    return f"{key}/tags declined"

@@ -1,0 +1,222 @@
+"""The owner's way with tags on the dog: they place the marks, and one yes is for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import FileUploader
+
+from photocheck.case.samples import samples_folder
+from photocheck.orders import worn_tags as finding
+from photocheck.orders.worn_tags import BY_TAGS
+from photocheck.server import bench
+from photocheck.server.serving import STORE_VARIABLE
+from photocheck.uploads.gate import Gate
+from photocheck_app import shared
+from photocheck_app.doors import settings
+from photocheck_app.marking import Placed
+from photocheck_app.owner import marks as marks_step
+from photocheck_app.shared import as_text
+from tests.support.places import APP
+from tests.support.tagged_photo import TURNS, by_opencv, tagged
+
+pytestmark = pytest.mark.usefixtures("decoded_here")
+
+READINGS = {"half_neck": "36", "front_length": "52,5", "rear_length": "27", "full_length": "79.5"}
+
+Marked = Callable[[AppTest], AppTest]
+
+
+@pytest.fixture(autouse=True)
+def _another_finder(monkeypatch: pytest.MonkeyPatch) -> None:
+    """OpenCV's own: what is tested here is what becomes of what was found."""
+    monkeypatch.setattr(finding, "find_tags", by_opencv)
+
+
+@pytest.fixture
+def to_marks(to_photo: Callable[[bytes], AppTest]) -> Callable[[bytes], AppTest]:
+    """The same with the sheet in the photo, at the step of the marks."""
+
+    def went(content: bytes) -> AppTest:
+        page = to_photo(content)
+        file = photo_of(page)["file"]
+        page.radio(key=f"cards_place_{file}").set_value("middle").run()
+        assert not page.exception
+        assert address(page, "step") == "marks"
+        return page.run()
+
+    return went
+
+
+@pytest.fixture
+def to_photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[bytes], AppTest]:
+    """An order with its readings and one photo, at the step of the photo."""
+    monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
+    settings.close_stores()
+
+    def went(content: bytes) -> AppTest:
+        page = press(AppTest.from_file(str(APP / "main.py"), default_timeout=60).run(), "begin")
+        for name, text in READINGS.items():
+            page.text_input(key=f"{order_of(page)}/readings/{name}").set_value(text).run()
+            page = press(page, "next")
+        assert address(page, "step") == "photo"
+        (uploader,) = page.get("file_uploader")
+        assert isinstance(uploader, FileUploader)
+        uploader.set_value([("side.jpg", content, "image/jpeg")]).run()
+        assert not page.exception
+        return page
+
+    return went
+
+
+def address(page: AppTest, name: str) -> str:
+    value = page.query_params[name]
+    return value[0] if isinstance(value, list) else value
+
+
+def order_of(page: AppTest) -> str:
+    return address(page, "order")
+
+
+def photo_of(page: AppTest) -> dict[str, Any]:
+    draft = shared.owners_store().draft(order_of(page))
+    (photo,) = draft.to_dict()["photos"]
+    assert isinstance(photo, dict)
+    return photo
+
+
+def press(page: AppTest, key: str) -> AppTest:
+    page.button(key=key).click().run()
+    assert not page.exception
+    return page
+
+
+def keys(page: AppTest) -> set[str]:
+    return {str(button.key) for button in page.button}
+
+
+def said(page: AppTest) -> str:
+    kinds = (page.markdown, page.caption, page.warning, page.info)
+    return "\n".join(str(element.value) for kind in kinds for element in kind)
+
+
+def test_one_yes_is_for_all_and_leads_to_the_result(
+    to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    content, tips = tagged()
+    monkeypatch.setattr(marks_step, "marking_surface", lambda *_, **__: pytest.fail("by hand"))
+    page = to_marks(content)
+    # Shown as found, and not yet taken.
+    assert "breastbone, shoulder top, last rib, tail base" in said(page)
+    assert photo_of(page)["markings"] == []
+    page = press(page, "next")
+    assert address(page, "step") == "result"
+    (marking,) = photo_of(page)["markings"]
+    assert marking["by"] == "tags"
+    for name, tip in tips.items():
+        assert marking["marks"][name] == pytest.approx(tip, abs=1.0)
+    page.run()
+    assert not page.exception
+    (verdict,) = [e.value for e in (*page.info, *page.success, *page.warning)][:1]
+    assert verdict.startswith("## ")
+
+
+def test_what_no_tag_shows_is_marked_by_hand(
+    to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    content, tips = tagged(
+        turns={name: turn for name, turn in TURNS.items() if name != "tail_base"}
+    )
+    begun: list[Placed] = []
+
+    def surface(_: object, *, start: Placed, **__: object) -> Placed:
+        begun.append(start)
+        return Placed({**start.marks, "tail_base": (1346.4, 640.5)}) if by_hand else start
+
+    by_hand: list[bool] = []
+    monkeypatch.setattr(marks_step, "marking_surface", surface)
+    page = to_marks(content)
+    assert as_text("Then still to mark by hand: tail base.") in said(page)
+    assert not begun
+    page = press(page, "next")
+    assert address(page, "step") == "marks"
+    assert set(begun[-1].marks) == set(tips)
+    assert as_text("Still to mark: tail base.") in said(page)
+    assert "The tags placed these marks" in said(page)
+    by_hand.append(True)
+    page.run()
+    page.run()
+    (marking,) = photo_of(page)["markings"]
+    assert marking["by"] == "tags and owner"
+    assert set(marking["marks"]) == set(TURNS)
+    assert "The tags placed some of these marks" in said(page)
+    assert address(press(page, "next"), "step") == "result"
+
+
+@pytest.mark.skipif(not BY_TAGS, reason="the catalogue has no tags yet")
+def test_without_a_sheet_the_tags_are_what_is_of_known_size(
+    to_photo: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(marks_step, "marking_surface", lambda *_, **__: pytest.fail("by hand"))
+    page = to_photo(tagged(sheet=False)[0])
+    assert photo_of(page)["reference"] == {"kind": BY_TAGS}
+    assert "the tags tell how large things are" in said(page)
+    # Where they are is known: on the dog.
+    assert not [radio for radio in page.radio if "cards_place" in str(radio.key)]
+    page = press(page, "next")
+    assert address(page, "step") == "marks"
+    page.radio(key=f"{order_of(page)}/tag set").set_value("small").run()
+    assert photo_of(page)["tags"] == "small"
+    page.radio(key=f"{order_of(page)}/tag set").set_value("usual").run()
+    assert "tags" not in photo_of(page)
+    page = press(page, "next")
+    assert address(page, "step") == "result"
+    verdicts = [e.value for e in (*page.info, *page.success, *page.warning)]
+    assert verdicts[0].startswith("## Nothing stands out")
+
+
+def test_no_leads_to_the_marks_by_hand_and_keeps_nothing(
+    to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun: list[Placed] = []
+
+    def surface(_: object, *, start: Placed, **__: object) -> Placed:
+        begun.append(start)
+        return start
+
+    monkeypatch.setattr(marks_step, "marking_surface", surface)
+    page = press(to_marks(tagged()[0]), "tags_wrong")
+    assert not begun[-1].marks
+    assert photo_of(page)["markings"] == []
+    assert "tags_wrong" not in keys(page.run())
+
+
+def test_without_tags_nothing_is_asked_of_them(
+    to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(marks_step, "marking_surface", lambda *_, start, **__: start)
+    page = to_marks((samples_folder() / "flint" / "side.jpg").read_bytes())
+    assert "tags_wrong" not in keys(page)
+
+
+def test_a_busy_server_is_told_and_the_tags_are_asked_of_later(
+    to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(marks_step, "marking_surface", lambda *_, start, **__: start)
+    page = to_marks(tagged()[0])
+    file = photo_of(page)["file"]
+    gate = Gate(places=1, waiting=0, patience_s=0)
+    bench.drop()
+    marks_step.tags_shown._found.clear()
+    with monkeypatch.context() as patch, gate.place():
+        patch.setattr(bench, "GATE", gate)
+        page.run()
+        assert any("Wait a minute" in warning.value for warning in page.warning)
+        assert "tags_wrong" not in keys(page)
+    page.run()
+    assert "tags_wrong" in keys(page)
+    assert photo_of(page)["file"] == file
