@@ -61,6 +61,9 @@ def _detector() -> cv2.aruco.ArucoDetector:
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     settings.adaptiveThreshWinSizeMin = settings.adaptiveThreshWinSizeMax = 15
+    # A side that hair or tape bites into is still a side.
+    settings.adaptiveThreshConstant = 12
+    settings.polygonalApproxAccuracyRate = 0.05
     settings.minMarkerPerimeterRate = 0.02
     settings.errorCorrectionRate = 1.0
     settings.maxErroneousBitsInBorderRate = 0.5
