@@ -198,7 +198,15 @@ FOCAL_SOURCE_TITLES: Final = {
 }
 """Where the focal length is from."""
 
-MARKED_BY_TITLES: Final = {"owner": later("owner"), "staff": later("staff")}
+TAGS: Final = "tags"
+TAGS_AND_OWNER: Final = "tags and owner"
+"""Who placed marks, where printed tags on the dog were found: they alone, or with some by hand."""
+MARKED_BY_TITLES: Final = {
+    "owner": later("owner"),
+    "staff": later("staff"),
+    TAGS: later("tags"),
+    TAGS_AND_OWNER: later("tags and owner"),
+}
 """Who placed marks, where nobody is named."""
 
 # --- the dog ---------------------------------------------------------------

@@ -84,6 +84,13 @@ LOG_LOG_GROWTH_TOLD: Final = 0.25
 # How exactly a preview of 160 px tells where the picture lies in the frame, of its longer side.
 PREVIEW_SHARE: Final = 0.02
 
+# How exactly the tip of a tag lies on the point that tape and photo share, mm (judgement: the tape
+# is held at the tip, so that where an anatomist would put the point is no error between them).
+TAG_TIP_MM: Final = 1.5
+# How far the square of a tag lies nearer or farther than its point: paper that bends, a flank that
+# falls away, mm (judgement).
+TAG_DEPTH_MM: Final = 8.0
+
 # Share of the variance of the offset that photos of one session have in common
 # when the reference is said to have stood in the same place (judgement).
 OFFSET_SHARED: Final = 0.5
