@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from photocheck.body import shape
 from photocheck.body.heights import heights_told
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
-from photocheck.case.model import DogFacts
+from photocheck.case.model import DogFacts, first_marks
 from photocheck.judge.front import Fronts
 from photocheck.judge.shots import (
     SQUARE_MM,
@@ -153,7 +153,7 @@ class Joint:
         """For each photo -1 where the dog faces the other way than in the first, else 1."""
         ways = []
         for shot in self.shots:
-            marks = shot.marks
+            marks = first_marks(shot.markings)
             ways.append(np.sign(marks["tail_base"][0] - marks["breastbone"][0]) or 1.0)
         return [float(way * ways[0]) for way in ways]
 

@@ -41,15 +41,6 @@ class Shot:
         """The tag whose tip that marking has as its mark; None for a mark by hand."""
         return self.view.tags.of(landmark) if self.markings[marking].by == TAGS else None
 
-    @property
-    def marks(self) -> dict[str, Array]:
-        """One place (2,) px of each landmark that anybody marked, the first who did."""
-        found: dict[str, Array] = {}
-        for marking in self.markings:
-            for name, xy in marking.marks.items():
-                found.setdefault(name, np.array(xy, float))
-        return found
-
 
 def size_key(shot: Shot) -> tuple[object, ...]:
     """Photos with the same have one reference of one size."""

@@ -22,6 +22,7 @@ from photocheck.words import (
     HELPER_LANDMARKS,
     LANDMARKS,
     PLACE_TITLES,
+    TAG_SETS,
     UNITS,
     VIEWS,
 )
@@ -198,6 +199,8 @@ class DraftPhoto(_Part):
         OpenCV's coefficients; empty when not told.
     view : str
         As the case file has it; empty for the side.
+    tags : str
+        The size of the tags on the dog, one of `photocheck.words.TAG_SETS`; empty when not told.
     """
 
     file: str = ""
@@ -206,6 +209,7 @@ class DraftPhoto(_Part):
     focal_35mm: float | None = None
     distortion: tuple[float, ...] = ()
     view: str = field(default="", kw_only=True)
+    tags: str = field(default="", kw_only=True)
 
     @property
     def from_front(self) -> bool:
@@ -507,6 +511,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
     DraftPhoto: {
         "file": _TEXT,
         "view": _Slot(lambda value: value if value in VIEWS else None, empty=""),
+        "tags": _Slot(lambda value: value if value in TAG_SETS else None, empty=""),
         "reference": _Slot(_part(ReferenceTold), _Part.to_dict, ReferenceTold(), stays=True),
         "markings": _Slot(_many(_part(DraftMarking), may_be_empty=True), _dicts, (), stays=True),
         "focal_35mm": _NUMBER,

@@ -29,7 +29,7 @@ from photocheck.scale.pinhole import (
     turn_in_plane,
 )
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.scale.tags_seen import TagsSeen
+from photocheck.scale.tags_seen import NO_TAGS, TagsSeen
 
 Array = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ class View:
     offset: priors.Offset
     calibrated: bool = False
     cut: bool | None = None
-    tags: TagsSeen = TagsSeen()
+    tags: TagsSeen = NO_TAGS
 
     @property
     def from_front(self) -> bool:

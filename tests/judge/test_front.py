@@ -15,7 +15,7 @@ import pytest
 from photocheck.body import shape
 from photocheck.case.file import case_from_dict
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
-from photocheck.case.validity import validate
+from photocheck.case.validity import require_marks, validate
 from photocheck.checking import check
 from photocheck.errors import CaseError
 from photocheck.judge.estimate import Estimate, estimate
@@ -271,6 +271,8 @@ def test_a_photo_from_the_front_may_come_beside_one_from_the_side() -> None:
 def test_what_cannot_be_is_refused_in_words(case: Case, why: str) -> None:
     with pytest.raises(CaseError, match=why):
         validate(case)
+        for photo in case.photos:
+            require_marks(photo)
 
 
 def test_places_are_those_of_the_view() -> None:
