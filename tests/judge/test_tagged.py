@@ -144,9 +144,11 @@ def test_what_has_neither_mark_nor_tag_is_named() -> None:
 
 
 def test_a_case_without_marks_is_checked_by_its_tags(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Tags put where a sample's marks are, with the size that a mm has there by its own report."""
+    """Tags put where a sample's marks are; the size that a mm has is told only to 10 %."""
     case = photocheck.read_case(SAMPLES / "bramble" / "case.json")
-    case = replace(case, photos=case.photos[:1])
+    first = case.photos[0].markings[0]
+    four = Marking({name: first.marks[name] for name in LANDMARKS})
+    case = replace(case, photos=(replace(case.photos[0], markings=(four,)),))
     by_hand = photocheck.check(case)
     size = by_hand.photos[0].px_per_mm
     given = case.photos[0].markings[0].marks
@@ -163,13 +165,15 @@ def test_a_case_without_marks_is_checked_by_its_tags(monkeypatch: pytest.MonkeyP
                     np.array(given[name]),
                     0.25 * np.eye(2),
                     size,
-                    0.01,
+                    0.1,
                 )
                 for name in LANDMARKS
             )
         )
 
     monkeypatch.setattr(looking, "find_tags", found)
+    with pytest.raises(AssertionError):
+        photocheck.check(replace(case, photos=(replace(case.photos[0], tags="small"),)))
     bare = replace(case, photos=(replace(case.photos[0], markings=()),))
     by_tags = photocheck.check(bare)
     assert [m.by for m in by_tags.case.photos[0].markings] == [TAGS]
