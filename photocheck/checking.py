@@ -102,6 +102,8 @@ def check(
         )
         return found, compared
 
+    # the report has the case with the tips of tags among its marks
+    case = replace(case, photos=tuple(photo.entry for photo in seen))
     fused, comparison = judged()
     widths = told_widths(case.dog, fronts=any(photo.view.from_front for photo in seen))
     if suspect := accuser(comparison, widths, lambda fact: judged(fact)[1]):

@@ -6,17 +6,21 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
+from photocheck.body.shape import MARK_SPREAD_MM
 from photocheck.case.model import DogFacts, Marking, PhotoEntry
-from photocheck.case.validity import check_marks
+from photocheck.case.validity import check_marks, require_marks
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.standing import Standing
 from photocheck.judge.standing import standing as standing_in
 from photocheck.photo.photo import Photo
 from photocheck.photo.whole import framing_said
 from photocheck.scale.find import see_reference
-from photocheck.scale.lens import straighten
+from photocheck.scale.lens import straighten, straighten_tags
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
+from photocheck.scale.tag_reference import DOG_TAGS, tags_as_reference
+from photocheck.scale.tags import find_tags
+from photocheck.scale.tips import of_view, tips, with_tips
 
 
 @dataclass(frozen=True)
@@ -26,7 +30,8 @@ class LookedAt:
     Attributes
     ----------
     entry : PhotoEntry
-        As handed in.
+        As handed in; tips of tags that were found are one more marking, which replaces marks by
+        hand of the same landmarks.
     picture : callable
         Gives the photo when it is asked for; between times it need not be in memory.
     view : View
@@ -69,8 +74,28 @@ def looked_at(entry: PhotoEntry, picture: Callable[[], Photo]) -> LookedAt:
     ScaleError
         When the reference cannot be found or fitted.
     """
-    view, markings, remarks = look_at(picture(), entry)
-    return LookedAt(entry, picture, view, markings, remarks)
+    looked = look_tagged(picture(), entry)
+    return LookedAt(looked.entry, picture, looked.view, looked.markings, looked.remarks)
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What was seen in one photo.
+
+    Attributes
+    ----------
+    entry : PhotoEntry
+        With the tips of tags as one more marking (`photocheck.scale.tips.with_tips`).
+    view : View
+    markings : tuple of Marking
+        The entry's, freed from a calibrated lens' distortion.
+    remarks : tuple of str
+    """
+
+    entry: PhotoEntry
+    view: View
+    markings: tuple[Marking, ...]
+    remarks: tuple[str, ...]
 
 
 def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...], tuple[str, ...]]:
@@ -79,24 +104,47 @@ def look_at(photo: Photo, entry: PhotoEntry) -> tuple[View, tuple[Marking, ...],
     Raises
     ------
     CaseError
-        When a mark lies outside the picture or two marks coincide.
+        When a needed landmark has neither mark nor tag, a mark lies outside the picture or two
+        marks coincide.
     ScaleError
         When the reference cannot be found or fitted.
     """
+    looked = look_tagged(photo, entry)
+    return looked.view, looked.markings, looked.remarks
+
+
+def look_tagged(photo: Photo, entry: PhotoEntry) -> Looked:
+    """The same with the photo's entry, in which tags that were found are a marking.
+
+    Raises
+    ------
+    CaseError, ScaleError
+        As `look_at`.
+    """
     for marking in entry.markings:
         check_marks(marking, entry.path, photo.size)
-    seen = see_reference(photo.rgb, entry.reference)
+    found = find_tags(photo.rgb, small=entry.tags == "small")
+    tags = of_view(found, entry.view)
+    require_marks(entry, tips(tags, entry.view))
+    entry, elsewhere = with_tips(entry, tags, MARK_SPREAD_MM)
+    if entry.reference.kind == DOG_TAGS:
+        seen = tags_as_reference(tags, front=entry.view == "front")
+    else:
+        seen = see_reference(photo.rgb, entry.reference)
     markings = entry.markings
     if entry.distortion:
         seen, markings = straighten(seen, markings, entry.distortion, photo)
+        tags = straighten_tags(tags, entry.distortion, photo)
     view = View(
         size_px=photo.size,
         camera=photo.camera,
         seen=seen,
         offset=offset_prior(entry.reference, entry.view),
         calibrated=bool(entry.distortion),
+        tags=tags,
     )
-    return view, markings, (*seen.remarks, *framing_said(photo.camera.framing, photo.size))
+    said = framing_said(photo.camera.framing, photo.size)
+    return Looked(entry, view, markings, (*seen.remarks, *found.remarks, *elsewhere, *said))
 
 
 def with_standing(photo: LookedAt, number: int, fused: Estimate, dog: DogFacts) -> LookedAt:

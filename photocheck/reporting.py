@@ -10,7 +10,7 @@ import numpy as np
 
 from photocheck.body.heights import PUPPY_MONTHS
 from photocheck.case.lengths import format_length
-from photocheck.case.model import Case, Reading
+from photocheck.case.model import Case, Marking, Reading, first_marks
 from photocheck.judge import tolerances, wording
 from photocheck.judge.budget import budget, one_more_photo
 from photocheck.judge.certainty import certainty_of, takes_said
@@ -37,7 +37,7 @@ from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View
 from photocheck.speech import tr
 from photocheck.version import program
-from photocheck.words import FRONT_PAIRS, NECK_RING, SPANS
+from photocheck.words import FRONT_PAIRS, NECK_RING, SPANS, TAGS
 
 if TYPE_CHECKING:
     from photocheck.judge.explain import Ranked
@@ -141,11 +141,20 @@ def _marked(photos: Sequence[LookedAt], fused: Estimate) -> Iterator[MarkedPhoto
     for number, photo in enumerate(photos):
         if photo.view.from_front:
             continue
-        for marking in photo.markings:
+        for marking in _whole(photo.markings):
             marks = flat_marks(marking.marks, fused.to_pixels[number])
             spread = marking.spread_mm or 0.0
             near = within_a_hand(marking.marks, mm_per_px(photo.view.seen))
             yield MarkedPhoto(marks, spread, number + 1, marking.by, several, near)
+
+
+def _whole(markings: Sequence[Marking]) -> tuple[Marking, ...]:
+    """The same, but where tags replace some marks, all that is left of one dog together."""
+    *by_hand, last = markings
+    if last.by != TAGS or not by_hand:
+        return tuple(markings)
+    spread = max((m.spread_mm for m in markings if m.spread_mm), default=None)
+    return (replace(by_hand[0], marks=first_marks(markings), spread_mm=spread),)
 
 
 def _led_by(first: Sequence[Explanation], others: Sequence[Explanation]) -> tuple[Explanation, ...]:

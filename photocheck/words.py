@@ -201,6 +201,8 @@ FOCAL_SOURCE_TITLES: Final = {
 TAGS: Final = "tags"
 TAGS_AND_OWNER: Final = "tags and owner"
 """Who placed marks, where printed tags on the dog were found: they alone, or with some by hand."""
+TAG_SETS: Final = ("usual", "small")
+"""Sizes of the tags; `photocheck.scale.tag_layout.TAG_MM` has them in mm."""
 MARKED_BY_TITLES: Final = {
     "owner": later("owner"),
     "staff": later("staff"),

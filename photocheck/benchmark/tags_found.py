@@ -16,10 +16,10 @@ import numpy as np
 from photocheck.phantom.field import Array
 from photocheck.phantom.look import COATS, FLOORS, WALLS, Look
 from photocheck.phantom.phone import Light, Picture, bend, expose
+from photocheck.phantom.placed_tags import PlacedTag, add_tags, side_tags
 from photocheck.phantom.render import MARGIN, drawn
 from photocheck.phantom.scene import Scene, random_scene
 from photocheck.phantom.solid import make_dog, random_plan
-from photocheck.phantom.tagged import PlacedTag, add_tags, side_tags
 from photocheck.scale.tag_layout import CELLS, TAG_MM
 from photocheck.scale.tags import find_tags
 from photocheck.scale.tags_seen import TagSeen

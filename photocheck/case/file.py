@@ -135,10 +135,11 @@ def _photo(
     return PhotoEntry(
         path=str(path),
         reference=_reference(data["reference"], f"{where}, reference", unit),
-        markings=tuple(_marking(m) for m in data["markings"]),
+        markings=tuple(_marking(m) for m in data.get("markings", ())),
         focal_35mm=_maybe_float(data.get("focal_35mm")),
         distortion=tuple(float(k) for k in data.get("distortion", ())),
         view=data.get("view", "side"),
+        tags=data.get("tags", "usual"),
     )
 
 
@@ -275,9 +276,10 @@ def _photo_dict(photo: PhotoEntry, base_dir: str | os.PathLike[str] | None) -> d
             "file": path.as_posix(),
             "view": _unless(photo.view, "side"),
             "reference": _known(reference),
-            "markings": [marking_to_dict(marking) for marking in photo.markings],
+            "markings": [marking_to_dict(marking) for marking in photo.markings] or None,
             "focal_35mm": photo.focal_35mm,
             "distortion": list(photo.distortion) or None,
+            "tags": _unless(photo.tags, "usual"),
         }
     )
 

@@ -10,7 +10,7 @@ top left pixel at ``(0, 0)`` as in OpenCV and scikit-image.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
 
@@ -90,6 +90,20 @@ class Marking:
     spread_mm: float | None = None
 
 
+def first_marks(markings: Iterable[Marking]) -> dict[str, Point]:
+    """One place of each landmark that anybody marked: the first who did.
+
+    >>> tags = Marking({"tail_base": (3.0, 4.0)}, by="tags")
+    >>> sorted(first_marks([Marking({"last_rib": (1.0, 2.0)}), tags]))
+    ['last_rib', 'tail_base']
+    """
+    found: dict[str, Point] = {}
+    for marking in markings:
+        for name, xy in marking.marks.items():
+            found.setdefault(name, xy)
+    return found
+
+
 @dataclass(frozen=True)
 class PhotoEntry:
     """One photo with its reference and its markings.
@@ -100,21 +114,24 @@ class PhotoEntry:
         Where the picture file is.
     reference : Reference
     markings : tuple of Marking
-        At least one.
+        None need be where tags on the dog give the landmarks.
     focal_35mm : float or None
         Focal length in 35 mm equivalent; overrides EXIF.
     distortion : tuple of float
         OpenCV coefficients (k1, k2, p1, p2[, k3]) when the lens was calibrated.
     view : str
         One of `photocheck.words.VIEWS`: where the dog is seen from.
+    tags : str
+        One of `photocheck.words.TAG_SETS`: the size of the tags, where the dog wears any.
     """
 
     path: str
     reference: Reference
-    markings: tuple[Marking, ...]
+    markings: tuple[Marking, ...] = ()
     focal_35mm: float | None = None
     distortion: tuple[float, ...] = ()
     view: str = "side"
+    tags: str = "usual"
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from math import hypot, isfinite
 from typing import Final
 
@@ -19,6 +19,7 @@ from photocheck.words import (
     LANDMARK_TITLES,
     LANDMARKS,
     SPAN_TITLES,
+    TAG_SETS,
     UNITS,
     VIEWS,
 )
@@ -78,6 +79,8 @@ def check_marks(marking: Marking, path: str, size: tuple[int, int]) -> None:
 def validate(case: Case) -> None:
     """Refuse a case that no photo could make good.
 
+    Which marks a photo needs is seen when its tags are known (`require_marks`).
+
     Raises
     ------
     CaseError
@@ -112,30 +115,14 @@ def validate(case: Case) -> None:
 
 
 def _validate_photo(entry: PhotoEntry) -> None:
+    if entry.tags not in TAG_SETS:
+        raise _unknown(tr("the size of tags {tags!r} is not known", tags=entry.tags), TAG_SETS)
     if entry.view not in VIEWS:
         raise _unknown(tr("the view {view!r} is not known", view=entry.view), VIEWS)
-    if not entry.markings:
-        raise CaseError(
-            tr("nobody has marked this photo"),
-            where=entry.path,
-            do=tr("Mark {names}", names=_titles(FRONT_LANDMARKS))
-            if entry.view == "front"
-            else tr("Mark all four: {names}", names=_titles(LANDMARKS)),
-        )
     for marking in entry.markings:
         if entry.view == "front":
             _validate_front(marking, entry.path)
             continue
-        missing = [name for name in LANDMARKS if name not in marking.marks]
-        if missing:
-            raise CaseError(
-                tr(
-                    "not marked: {names}",
-                    names=", ".join(tr(LANDMARK_TITLES[n]) for n in missing),
-                ),
-                where=entry.path,
-                do=tr("Mark all four: {names}", names=_titles(LANDMARKS)),
-            )
         for name in marking.marks:
             if name not in ALL_LANDMARKS:
                 wrong = tr("the landmark {name!r} is not known", name=name)
@@ -158,8 +145,56 @@ def _validate_spread(marking: Marking, path: str) -> None:
         )
 
 
+def require_marks(entry: PhotoEntry, tagged: Collection[str] = ()) -> None:
+    """Refuse a photo in which a needed landmark has neither a mark nor a tag.
+
+    Parameters
+    ----------
+    entry : PhotoEntry
+        As handed in.
+    tagged : collection of str
+        Landmarks whose tags were found in the photo.
+
+    Raises
+    ------
+    CaseError
+        It says which are missing.
+    """
+    front = entry.view == "front"
+    always: tuple[str, ...] = FRONT_LANDMARKS if front else LANDMARKS
+    do = (
+        tr("Mark both sides: {names}", names=_titles(always))
+        if front
+        else tr("Mark all four: {names}", names=_titles(always))
+    )
+    if not entry.markings and not set(tagged) & set(always):
+        raise CaseError(
+            tr(
+                "nobody has marked this photo, and no tag was found: {names}", names=_titles(always)
+            ),
+            where=entry.path,
+            do=tr("Mark {names}", names=_titles(always)) if front else do,
+        )
+    for marking in entry.markings or (Marking({}),):
+        needed = list(always)
+        if any(name in marking.marks for name in FRONT_HELPERS):
+            needed += FRONT_HELPERS
+            do = tr("Mark both sides: {names}", names=_titles(needed))
+        missing = [name for name in needed if name not in marking.marks and name not in tagged]
+        if missing and tagged:
+            raise CaseError(
+                tr("neither marked nor with a tag that was found: {names}", names=_titles(missing)),
+                where=entry.path,
+                do=tr("Mark {names}", names=_titles(missing)),
+            )
+        if missing:
+            raise CaseError(
+                tr("not marked: {names}", names=_titles(missing)), where=entry.path, do=do
+            )
+
+
 def _validate_front(marking: Marking, path: str) -> None:
-    """Both marks of the neck, both or none of the chest, and none from another view."""
+    """None from another view."""
     for name in (*marking.marks, *(span for span, line in marking.bends.items() if line)):
         if name not in (*FRONT_LANDMARKS, *FRONT_HELPERS):
             raise CaseError(
@@ -167,16 +202,6 @@ def _validate_front(marking: Marking, path: str) -> None:
                 where=path,
                 do=tr("Mark {names}", names=_titles((*FRONT_LANDMARKS, *FRONT_HELPERS))),
             )
-    needed = list(FRONT_LANDMARKS)
-    if any(name in marking.marks for name in FRONT_HELPERS):
-        needed += FRONT_HELPERS
-    missing = [name for name in needed if name not in marking.marks]
-    if missing:
-        raise CaseError(
-            tr("not marked: {names}", names=_titles(missing)),
-            where=path,
-            do=tr("Mark both sides: {names}", names=_titles(needed)),
-        )
     _validate_spread(marking, path)
 
 

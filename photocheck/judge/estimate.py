@@ -40,7 +40,7 @@ Array = NDArray[np.float64]
 
 # A rival pose this much less likely (in natural logarithms) is not worth mixing in.
 LEAST_EVIDENCE = 6.0
-OWN_SOURCES = frozenset({"marks", "corners", "square", "offset", "dog_turn", "framing"})
+OWN_SOURCES = frozenset({"marks", "tags", "corners", "square", "offset", "dog_turn", "framing"})
 """Sources that another photo brings afresh, so that fusing averages them."""
 
 

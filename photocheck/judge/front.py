@@ -28,9 +28,12 @@ from photocheck.judge.shots import (
     start_camera,
     view_residuals,
 )
+from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Unknowns
 from photocheck.scale import priors
 from photocheck.scale.pinhole import Pinhole
+from photocheck.scale.tag_reference import DOG_TAGS, reference_tag
+from photocheck.scale.tags_seen import TagSeen
 from photocheck.words import FRONT_PAIRS
 
 Array = NDArray[np.float64]
@@ -70,6 +73,8 @@ class Fronts:
                 u.add(("front_pair", k, m, pair), [float(at[0]), float(at[1])], 1e-2)
                 u.add(("front_tilt", k, m, pair), [0.0], 1e-4)
                 u.add(("front_look", pair), [0.0], 1e-4)
+            if shot.view.tags.tags:
+                u.add(TAG_SIZE, [0.0], 1e-4)
 
     # -- evaluating ----------------------------------------------------------
 
@@ -84,9 +89,34 @@ class Fronts:
                 spread = shot.markings[m].spread_mm or shape.MARK_SPREAD_MM
                 points = self._grazed(theta, k, m, pair, camera, trunk)
                 miss = camera.project(points) - seen
+                if tags := _tags_of(shot, m, pair):
+                    scale = self._px_per_mm[k - self.first]
+                    for i, tag in enumerate(tags):
+                        white = whitening(tag, scale, priors.TAG_GRAZED_MM)
+                        parts.append(("tags", miss[..., i, :] @ white.T))
+                    parts.extend(self._sizes(theta, shot, camera, points, tags))
+                    continue
                 miss = miss / (spread * self._px_per_mm[k - self.first])
                 parts.append(("marks", miss.reshape(*miss.shape[:-2], -1)))
+            if chest := shot.view.tags.of("breastbone"):
+                depth = self.offset(theta, k, trunk)
+                plane = np.stack([np.zeros_like(depth), np.zeros_like(depth), depth], axis=-1)
+                at = camera.onto_plane(chest.tip_px[None], plane, np.array([0.0, 0.0, 1.0]))
+                parts.extend(self._sizes(theta, shot, camera, at, [chest]))
         return parts
+
+    def _sizes(
+        self, theta: Array, shot: Shot, camera: Pinhole, at: Array, tags: Sequence[TagSeen]
+    ) -> list[tuple[str, Array]]:
+        """The sizes of tags at (..., n, 3), but for one that gives the scale itself."""
+        scale = None
+        if shot.view.seen.kind == DOG_TAGS:
+            scale = reference_tag(shot.view.tags, front=True)
+        kept = [i for i, tag in enumerate(tags) if tag is not scale]
+        if not kept:
+            return []
+        own = [tags[i] for i in kept]
+        return [("tags", size_residuals(self._unknowns, theta, camera, at[..., kept, :], own))]
 
     def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
         """The reference in front of the breastbone, towards the camera, (...), mm."""
@@ -164,13 +194,15 @@ class Fronts:
 
     def camera_view(self, theta: Array, covariance: Array, k: int, trunk: Trunk) -> CameraView:
         """How a photo from the front was taken; px per mm are across the neck's ring."""
-        middle = self._unknowns.of(theta, ("front_pair", k, 0, "neck_width"))
+        shot = self.shots[k - self.first]
+        marking = next(m for m, pair, _ in _pairs(shot) if pair == "neck_width")
+        middle = self._unknowns.of(theta, ("front_pair", k, marking, "neck_width"))
         depth = self._depth(theta, k, "neck_width", trunk)
         return camera_view_of(
             self._unknowns,
             theta,
             covariance,
-            self.shots[k - self.first],
+            shot,
             k,
             offset_mm=float(self.offset(theta, k, trunk)),
             at=np.array([middle[0], middle[1], float(depth)]),
@@ -185,3 +217,9 @@ def _pairs(shot: Shot) -> list[tuple[int, str, Array]]:
         for pair, names in FRONT_PAIRS.items()
         if all(name in marking.marks for name in names)
     ]
+
+
+def _tags_of(shot: Shot, marking: int, pair: str) -> list[TagSeen]:
+    """The two tags that placed a pair, left and right in the picture; none for marks by hand."""
+    found = [tag for name in FRONT_PAIRS[pair] if (tag := shot.tag(marking, name))]
+    return sorted(found, key=lambda tag: float(tag.tip_px[0])) if len(found) == 2 else []

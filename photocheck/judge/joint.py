@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from photocheck.body import shape
 from photocheck.body.heights import heights_told
 from photocheck.body.trunk import Trunk, build_trunk, girth, log_spans, weight
-from photocheck.case.model import DogFacts
+from photocheck.case.model import DogFacts, first_marks
 from photocheck.judge.front import Fronts
 from photocheck.judge.shots import (
     SQUARE_MM,
@@ -32,9 +32,11 @@ from photocheck.judge.shots import (
     start_camera,
     view_residuals,
 )
+from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.scale import priors
 from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
+from photocheck.scale.tag_reference import DOG_TAGS, reference_tag
 from photocheck.words import LANDMARKS
 
 Array = NDArray[np.float64]
@@ -82,6 +84,8 @@ class Joint:
         For each residual, which source of doubt it stands for.
     mark_rows : slice
         The residuals of `marks`, two each.
+    size_rows : mapping of int to Mark
+        Which residual is the size of which tag; a tag that gives the scale has none.
     """
 
     def __init__(
@@ -108,6 +112,7 @@ class Joint:
         self.marks = self._collect(dropped)
         self._reserve()
         self._px_per_mm = np.ones(len(self.marks))
+        self._white: dict[int, Array] = {}
         self._rescale(self.unknowns.start)
         self.sources: tuple[str, ...] = ()
         self.sources = tuple(
@@ -115,8 +120,11 @@ class Joint:
             for source, rows in self._parts(self.unknowns.start)
             for _ in range(rows.shape[-1])
         )
-        first = self.sources.index("marks")
-        self.mark_rows = slice(first, first + 2 * len(self.marks))
+        self.mark_rows = slice(0, 2 * len(self.marks))
+        after = [i for i, source in enumerate(self.sources) if source == "tags"]
+        sized = [mark for k in range(len(self.shots)) for mark in self._sized(k)]
+        rows = [i for i in after if i >= self.mark_rows.stop]
+        self.size_rows = dict(zip(rows, sized, strict=False))  # those from the front come last
 
     # -- building -----------------------------------------------------------
 
@@ -130,7 +138,12 @@ class Joint:
         origins = []
         for shot, camera in zip(self.shots, self._cameras, strict=True):
             pixels = np.array(
-                [marking.marks[name] for marking in shot.markings for name in LANDMARKS]
+                [
+                    marking.marks[name]
+                    for marking in shot.markings
+                    for name in LANDMARKS
+                    if name in marking.marks
+                ]
             )
             seen = camera.onto_plane(pixels, self._start_plane(shot), np.array([0.0, 0.0, 1.0]))
             origins.append(seen.mean(axis=0)[:2])
@@ -140,7 +153,7 @@ class Joint:
         """For each photo -1 where the dog faces the other way than in the first, else 1."""
         ways = []
         for shot in self.shots:
-            marks = shot.markings[0].marks
+            marks = first_marks(shot.markings)
             ways.append(np.sign(marks["tail_base"][0] - marks["breastbone"][0]) or 1.0)
         return [float(way * ways[0]) for way in ways]
 
@@ -162,7 +175,8 @@ class Joint:
                 for name in BODY_MARKS:
                     if name in marking.marks and (k, j, name) not in dropped:
                         seen = np.array(marking.marks[name], float)
-                        marks.append(Mark(k, j, name, ("body", name), seen, spread))
+                        tag = shot.tag(j, name)
+                        marks.append(Mark(k, j, name, ("body", name), seen, spread, tag))
                 for span, bends in marking.bends.items():
                     if self._bend_owner.get(span) == (k, j):
                         for i, bend in enumerate(bends):
@@ -187,6 +201,8 @@ class Joint:
             u.add(("dog_lean", k), [0.0], 1e-4)
             if k:
                 u.add(("stand", k), [0.0, 0.0, 0.0], 1e-4)
+        if any(mark.tag for mark in self.marks):
+            u.add(TAG_SIZE, [0.0], 1e-4)
         self.fronts.reserve()
 
     def _rescale(self, theta: Array) -> None:
@@ -197,6 +213,8 @@ class Joint:
             camera = self._camera(theta, k)
             (at,) = self._marked_points(theta, k, [mark], trunk)
             self._px_per_mm[i] = px_per_mm(camera, at)
+            if mark.tag:
+                self._white[i] = whitening(mark.tag, self._px_per_mm[i], priors.TAG_TIP_MM)
 
     # -- evaluating ----------------------------------------------------------
 
@@ -269,8 +287,9 @@ class Joint:
         lift = np.stack([self._lift(mark, trunk) for mark in marks], axis=-1)
         return self._level(theta, k, flat, lift, trunk)
 
-    def _mark_residuals(self, theta: Array, trunk: Trunk) -> Array:
-        rows: list[Array] = []
+    def _mark_residuals(self, theta: Array, trunk: Trunk) -> list[tuple[str, Array]]:
+        """Two rows for each mark, in their order; those of tags have a source of their own."""
+        rows: list[tuple[str, Array]] = []
         for k in range(len(self.shots)):
             own = [(i, mark) for i, mark in enumerate(self.marks) if mark.shot == k]
             if not own:
@@ -278,15 +297,40 @@ class Joint:
             level = self._marked_points(theta, k, [mark for _, mark in own], trunk)
             seen = np.stack([mark.seen_px for _, mark in own])
             scale = np.array([mark.spread_mm * self._px_per_mm[i] for i, mark in own])
-            miss = (self._camera(theta, k).project(level) - seen) / scale[:, None]
-            rows.append(miss.reshape(*miss.shape[:-2], -1))
-        return np.concatenate(rows, axis=-1)
+            miss = self._camera(theta, k).project(level) - seen
+            by_hand = miss / scale[:, None]
+            if not any(mark.tag for _, mark in own):
+                rows.append(("marks", by_hand.reshape(*miss.shape[:-2], -1)))
+                continue
+            for place, (i, mark) in enumerate(own):
+                if mark.tag:
+                    rows.append(("tags", miss[..., place, :] @ self._white[i].T))
+                else:
+                    rows.append(("marks", by_hand[..., place, :]))
+        return rows
+
+    def _sized(self, k: int) -> list[Mark]:
+        """The tags of photo k whose size is an observation of its own."""
+        view = self.shots[k].view
+        scale = reference_tag(view.tags) if view.seen.kind == DOG_TAGS else None
+        return [m for m in self.marks if m.shot == k and m.tag and m.tag is not scale]
+
+    def _size_residuals(self, theta: Array, trunk: Trunk) -> list[tuple[str, Array]]:
+        rows = []
+        for k in range(len(self.shots)):
+            if sized := self._sized(k):
+                at = self._marked_points(theta, k, sized, trunk)
+                tags = [mark.tag for mark in sized if mark.tag]
+                camera = self._camera(theta, k)
+                rows.append(("tags", size_residuals(self.unknowns, theta, camera, at, tags)))
+        return rows
 
     def _parts(self, theta: Array) -> list[tuple[str, Array]]:
         """Residuals with the source of doubt they stand for."""
         u = self.unknowns
         trunk = self.trunk(theta)
-        parts: list[tuple[str, Array]] = [("marks", self._mark_residuals(theta, trunk))]
+        parts = self._mark_residuals(theta, trunk)
+        parts.extend(self._size_residuals(theta, trunk))
         for k, shot in enumerate(self.shots):
             parts.extend(view_residuals(u, theta, shot, k, self._camera(theta, k)))
         parts.extend(self.fronts.parts(theta, trunk))

@@ -19,6 +19,8 @@ from photocheck.scale.pose import (
     reference_residuals,
     square_residuals,
 )
+from photocheck.scale.tags_seen import TagSeen
+from photocheck.words import TAGS
 
 Array = NDArray[np.float64]
 
@@ -34,6 +36,10 @@ class Shot:
     pose: Array
     markings: tuple[Marking, ...]
     log_odds: float = 0.0
+
+    def tag(self, marking: int, landmark: str) -> TagSeen | None:
+        """The tag whose tip that marking has as its mark; None for a mark by hand."""
+        return self.view.tags.of(landmark) if self.markings[marking].by == TAGS else None
 
 
 def size_key(shot: Shot) -> tuple[object, ...]:
@@ -143,6 +149,8 @@ class Mark:
         The unknown it observes.
     seen_px : (2,)
     spread_mm : float
+    tag : TagSeen or None
+        Where a tag's tip is the mark.
     """
 
     shot: int
@@ -151,6 +159,7 @@ class Mark:
     key: Key
     seen_px: Array
     spread_mm: float
+    tag: TagSeen | None = None
 
 
 @dataclass(frozen=True)

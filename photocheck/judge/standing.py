@@ -108,10 +108,13 @@ def standing(
     if outline is not None and outline.topline:
         topline = _through(_inverse(middle), outline.topline)
     spreads = np.array([m.spread_mm or MARK_SPREAD_MM for m in markings])
+    spread = float(np.sqrt(np.sum(spreads**2)) / len(spreads))
+    if len({frozenset(m.marks) for m in markings}) > 1:  # tags replace some marks: one of each
+        spread = float(spreads.max())
     body = BodyMarks(
         points=points,
         up=up,
-        mark_spread_mm=float(np.sqrt(np.sum(spreads**2)) / len(spreads)),
+        mark_spread_mm=spread,
         tilt_deg=tilt,
         coat_mm=coat,
         coat_spread_mm=coat_spread,

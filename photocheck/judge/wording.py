@@ -33,6 +33,7 @@ _PATHS: Final = {
 
 DOUBT_TITLES: Final[Mapping[str, str]] = {
     "marks": later("where the marks were placed"),
+    "tags": later("where the tags sit on the dog, and how sharply they were seen"),
     "corners": later("how sharply the reference was seen"),
     "square": later("how squarely the photo was taken"),
     "focal": later("the camera's focal length"),

@@ -14,7 +14,6 @@ from typing import Any, Final, Self
 from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
 from photocheck.case.model import TAKES_APART, Point
 from photocheck.scale.catalogue import REFERENCES
-from photocheck.scale.tag_layout import TAG_MM
 from photocheck.words import (
     FACT_TITLES,
     FRONT_HELPERS,
@@ -23,6 +22,7 @@ from photocheck.words import (
     HELPER_LANDMARKS,
     LANDMARKS,
     PLACE_TITLES,
+    TAG_SETS,
     UNITS,
     VIEWS,
 )
@@ -200,7 +200,7 @@ class DraftPhoto(_Part):
     view : str
         As the case file has it; empty for the side.
     tags : str
-        Which set of tags the dog wears, as the case file has it; empty for the usual one.
+        The size of the tags on the dog, one of `photocheck.words.TAG_SETS`; empty when not told.
     """
 
     file: str = ""
@@ -516,11 +516,11 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
     DraftPhoto: {
         "file": _TEXT,
         "view": _Slot(lambda value: value if value in VIEWS else None, empty=""),
+        "tags": _Slot(lambda value: value if value in TAG_SETS else None, empty=""),
         "reference": _Slot(_part(ReferenceTold), _Part.to_dict, ReferenceTold(), stays=True),
         "markings": _Slot(_many(_part(DraftMarking), may_be_empty=True), _dicts, (), stays=True),
         "focal_35mm": _NUMBER,
         "distortion": _Slot(_many(_number), list, ()),
-        "tags": _Slot(lambda value: value if value in TAG_MM else None, empty=""),
     },
     DraftTake: {"typed": _TYPED, "at": _TEXT, "by": _TEXT},
     DogTold: {

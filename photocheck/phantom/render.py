@@ -20,9 +20,9 @@ from photocheck.phantom.field import Array
 from photocheck.phantom.look import Look
 from photocheck.phantom.paint import baked_light, coat_colour, hair_direction
 from photocheck.phantom.phone import Light, Picture, bend, decode_picture, encode, expose
+from photocheck.phantom.placed_tags import PlacedTag, add_tags
 from photocheck.phantom.scene import Scene
 from photocheck.phantom.solid import Dog
-from photocheck.phantom.tagged import PlacedTag, add_tags
 from photocheck.phantom.textures import floor_texture, wall_texture
 from photocheck.phantom.true_camera import Camera
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from photocheck.phantom.field import Array
 from photocheck.scale.sheet import marker_cells
@@ -50,7 +51,9 @@ def tag_face(landmark: str, cell_px: int) -> tuple[Array, Array]:
     )  # type: ignore[return-value]
 
 
-def _fill(face: Array, shape: tuple[tuple[float, float], ...], fine: int, value: float) -> None:
+def _fill(
+    face: NDArray[np.float32], shape: tuple[tuple[float, float], ...], fine: int, value: float
+) -> None:
     corners = (np.array(shape) + np.array([WHITE, ABOVE])) * fine - 0.5
     bits = 8
     cv2.fillPoly(face, [np.rint(corners * 2**bits).astype(np.int32)], value, cv2.LINE_8, bits)

@@ -12,14 +12,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from photocheck.case.model import Marking, Point
+from photocheck.case.model import Marking, Point, first_marks
 from photocheck.photo.at_marks import blur_remarks, light_remarks
 from photocheck.photo.blur import edge_blur
 from photocheck.photo.photo import Photo
 from photocheck.photo.quality import quality_at
 from photocheck.photo.remark import Remark
 from photocheck.speech import later, listed, tr
-from photocheck.words import LANDMARK_TITLES
+from photocheck.words import LANDMARK_TITLES, TAGS
 
 COARSE_PX_PER_CM: Final = 4.0
 """Fewer px per cm than this are remarked on: a mark set one or two px off is then up to
@@ -294,6 +294,8 @@ def photo_remarks(
     `blur_remarks`, `light_remarks`, `scale_remarks` and `cut_remarks`.
     """
     points = dict(markings[0].marks)
+    if markings[-1].by == TAGS:  # they replace some marks of the first
+        points = first_marks(markings)
     pixels = np.array(list(points.values()), float)
     qualities = quality_at(photo.rgb, pixels)
     said = blur_remarks(LANDMARK_TITLES, points, edge_blur(photo.rgb, pixels), px_per_cm, qualities)

@@ -29,7 +29,7 @@ class ReferenceObject:
     title : str
         For people, through `photocheck.speech.tr`.
     form : str
-        "markers", "rectangle", "points", "disc" or "ball".
+        "markers", "tags", "rectangle", "points", "disc" or "ball".
     width_mm, height_mm : float or None
         Outer size of a sheet or card, the longer side first.
     size_spread : float
@@ -73,6 +73,15 @@ _ALL = (
         0.010,
         "own layout, see photocheck.scale.sheet; home printers scale by a per cent or so "
         "unless the proof bar was measured (common practice, no source)",
+    ),
+    ReferenceObject(
+        "dog_tags",
+        later("photocheck tags on the dog"),
+        "tags",
+        None,
+        None,
+        0.010,
+        "own layout, see photocheck.scale.tag_layout; home printers as for the marker sheet",
     ),
     ReferenceObject(
         "id_card",

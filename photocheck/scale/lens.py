@@ -14,6 +14,7 @@ from photocheck.photo.camera import focal_px
 from photocheck.photo.photo import Photo
 from photocheck.scale.priors import FOCAL_35MM_UNKNOWN
 from photocheck.scale.seen import ReferenceSeen
+from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from photocheck.speech import tr
 
 Array = NDArray[np.float64]
@@ -63,6 +64,38 @@ def straighten(
     points = free(seen.points_px) if len(seen.points_px) else seen.points_px
     outline = free(seen.outline_px) if len(seen.outline_px) else seen.outline_px
     return replace(seen, points_px=points, outline_px=outline), tuple(moved)
+
+
+def straighten_tags(tags: TagsSeen, distortion: tuple[float, ...], photo: Photo) -> TagsSeen:
+    """Tags as an undistorting lens would have shown them; their sizes by that of their squares.
+
+    Raises
+    ------
+    CaseError
+        When the coefficients fold the picture over.
+    """
+
+    def freed(tag: TagSeen) -> TagSeen:
+        # the tip moves with its neighbourhood: its covariance turns with the local slopes
+        round_it = tag.tip_px + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+        tip, right, below = _free(round_it, distortion, photo)
+        slopes = np.stack([right - tip, below - tip], axis=1)
+        corners = _free(tag.corners_px, distortion, photo)
+        grown = np.sqrt(_area(corners) / _area(tag.corners_px))
+        return replace(
+            tag,
+            corners_px=corners,
+            tip_px=tip,
+            tip_covariance=slopes @ tag.tip_covariance @ slopes.T,
+            px_per_mm=float(tag.px_per_mm * grown),
+        )
+
+    return replace(tags, tags=tuple(map(freed, tags.tags)))
+
+
+def _area(corners: Array) -> float:
+    x, y = corners.T
+    return float(0.5 * abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
 
 
 def _free(points: Array, distortion: tuple[float, ...], photo: Photo) -> Array:

@@ -29,6 +29,7 @@ from photocheck.scale.pinhole import (
     turn_in_plane,
 )
 from photocheck.scale.seen import ReferenceSeen
+from photocheck.scale.tags_seen import NO_TAGS, TagsSeen
 
 Array = NDArray[np.float64]
 
@@ -49,6 +50,8 @@ class View:
         Whether lens coefficients were given.
     cut : bool or None
         Whether the picture is taken as cut out of a larger one; None for what is more probable.
+    tags : TagsSeen
+        The tags on the dog, freed from a calibrated lens' distortion as well.
     """
 
     size_px: tuple[int, int]
@@ -57,6 +60,7 @@ class View:
     offset: priors.Offset
     calibrated: bool = False
     cut: bool | None = None
+    tags: TagsSeen = NO_TAGS
 
     @property
     def from_front(self) -> bool:

@@ -84,6 +84,16 @@ LOG_LOG_GROWTH_TOLD: Final = 0.25
 # How exactly a preview of 160 px tells where the picture lies in the frame, of its longer side.
 PREVIEW_SHARE: Final = 0.02
 
+# How exactly the tip of a tag lies on the point that tape and photo share, mm (judgement: the tape
+# is held at the tip, so that where an anatomist would put the point is no error between them).
+TAG_TIP_MM: Final = 1.5
+# The same at either side of the neck, where the tip is to lie on the outline and is stuck on by
+# feel, mm (judgement).
+TAG_GRAZED_MM: Final = 3.0
+# How far the square of a tag lies nearer or farther than its point: paper that bends, a flank that
+# falls away, mm (judgement).
+TAG_DEPTH_MM: Final = 8.0
+
 # Share of the variance of the offset that photos of one session have in common
 # when the reference is said to have stood in the same place (judgement).
 OFFSET_SHARED: Final = 0.5
@@ -119,6 +129,10 @@ if tuple(PLACE_OFFSETS) != PLACES:
     raise AssertionError("every place of words.PLACES needs its offset, in the same order")
 
 
+# Tags that stand up from the dog's middle line lie in its middle plane; paper bends (judgement).
+TAG_OFFSET: Final = Offset(0.0, 0.0, 8.0)
+
+
 @dataclass(frozen=True)
 class FrontOffset(Offset):
     """The reference in front of the dog's breastbone in a photo from the front.
@@ -148,6 +162,10 @@ FRONT_PLACE_OFFSETS: Final = MappingProxyType(
 )
 if tuple(FRONT_PLACE_OFFSETS) != FRONT_PLACES:
     raise AssertionError("every place of words.FRONT_PLACES needs its offset, in the same order")
+
+# From the front those at the neck lie in the plane across its ring, halfway from the breastbone to
+# the shoulder top; they are stuck on by feel (judgement).
+TAG_FRONT_OFFSET: Final = FrontOffset(0.0, 0.0, 25.0, shoulders=0.5)
 
 # A dog looks at the camera and stands askew all the same (judgement).
 FRONT_YAW_RAD: Final = Normal(0.0, 0.15)
@@ -185,6 +203,8 @@ def offset_prior(reference: Reference, view: str = "") -> Offset:
             where="reference",
             do=tr("give how far off the distance may be, for example 2 cm"),
         )
+    if reference.kind == "dog_tags":
+        return TAG_FRONT_OFFSET if view == "front" else TAG_OFFSET
     front = (view or ("side" if reference.place in PLACES else "front")) == "front"
     offsets: Mapping[str, Offset] = FRONT_PLACE_OFFSETS if front else PLACE_OFFSETS
     if reference.place not in offsets:

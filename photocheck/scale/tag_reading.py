@@ -37,7 +37,7 @@ _LEAST_WEDGE: Final = 0.3
 
 
 @dataclass(frozen=True)
-class Reading:
+class MarkerRead:
     """What the cells of one marker say.
 
     Attributes
@@ -76,7 +76,7 @@ class Reading:
         return self.wedge >= _LEAST_WEDGE
 
 
-def read_marker(grey: Picture, corners_px: Floats) -> Reading | None:
+def read_marker(grey: Picture, corners_px: Floats) -> MarkerRead | None:
     """Read a marker's cells; None where there is none, or where it does not lie in the picture.
 
     Parameters
@@ -111,7 +111,7 @@ def read_marker(grey: Picture, corners_px: Floats) -> Reading | None:
     step = float(fitted[3])
     turned = matrix @ _turned(turn)
     pale = cells > terms[:, :3] @ fitted[:3] + step / 2
-    return Reading(
+    return MarkerRead(
         code=code,
         turn=turn,
         ring=float(np.mean(pale[_RING])),

@@ -18,7 +18,7 @@ from photocheck.scale.subpixel import crossing, crossing_spread, fit_sides
 from photocheck.scale.tag_detection import cell_px, detect_squares
 from photocheck.scale.tag_layout import STANDING, TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import place_tag
-from photocheck.scale.tag_reading import Reading, read_marker
+from photocheck.scale.tag_reading import MarkerRead, read_marker
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from photocheck.speech import tr
 
@@ -43,7 +43,7 @@ class _Square:
     corners_px: Floats
     spread_px: float
     support: float
-    reading: Reading
+    reading: MarkerRead
 
     @property
     def code(self) -> int:
@@ -53,7 +53,7 @@ class _Square:
 @dataclass(frozen=True, eq=False)
 class _Measured:
     tag: TagSeen
-    reading: Reading
+    reading: MarkerRead
 
 
 def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None = None) -> TagsSeen:

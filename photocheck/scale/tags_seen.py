@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,3 +67,7 @@ class TagsSeen:
     def of(self, landmark: str) -> TagSeen | None:
         """The tag of a landmark, or None."""
         return next((tag for tag in self.tags if tag.landmark == landmark), None)
+
+
+NO_TAGS: Final = TagsSeen()
+"""Of a photo in which none was found."""

@@ -41,10 +41,7 @@ def _draft(case: dict[str, Any]) -> dict[str, Any]:
     del case["properties"]["photos"]["minItems"]
     photo, reference = case["$defs"]["photo"], case["$defs"]["reference"]
     photo["required"] = ["file"]
-    # Which marks a whole photo has, and that it has any.
-    for rule in ("if", "then", "else"):
-        del photo[rule]
-    del photo["properties"]["markings"]["minItems"], reference["required"]
+    del reference["required"]
     return case
 
 

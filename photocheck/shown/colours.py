@@ -57,6 +57,7 @@ SOURCE_COLOURS: Final = MappingProxyType(
         "dog_turn": (217, 210, 176),
         "size": (112, 40, 16),
         "focal": (160, 40, 232),
+        "tags": (128, 128, 128),
         "corners": (232, 16, 64),
         "square": (136, 136, 40),
         "lens": (16, 232, 232),

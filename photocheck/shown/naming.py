@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 SHORT_REFERENCES: Final = MappingProxyType(
     {
         "marker_sheet": later("marker sheet"),
+        "dog_tags": later("tags"),
         "id_card": later("card"),
         "a4": later("A4 sheet"),
         "letter": later("letter sheet"),

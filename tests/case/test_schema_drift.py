@@ -226,7 +226,7 @@ class Part:
 PARTS = (
     # who orders is the store's: no check looks at it, and no report repeats it
     Part(Case, "", frozenset({"format", "unit", "photos"}), frozenset({"format", "owner"})),
-    Part(PhotoEntry, "photo", frozenset({"file", "reference", "markings"})),
+    Part(PhotoEntry, "photo", frozenset({"file", "reference"})),
     Part(Reference, "reference", frozenset({"kind"})),
     Part(Marking, "marking", frozenset({"marks"})),
     Part(DogFacts, "dog", frozenset()),

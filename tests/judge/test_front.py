@@ -15,7 +15,7 @@ import pytest
 from photocheck.body import shape
 from photocheck.case.file import case_from_dict
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
-from photocheck.case.validity import validate
+from photocheck.case.validity import require_marks, validate
 from photocheck.checking import check
 from photocheck.errors import CaseError
 from photocheck.judge.estimate import Estimate, estimate
@@ -262,15 +262,26 @@ def test_a_photo_from_the_front_may_come_beside_one_from_the_side() -> None:
     ("case", "why"),
     [
         (dataclasses.replace(entry(), photos=entry().photos[1:]), "no photo from the side"),
-        (entry(chest_left=(80.0, 150.0)), "not marked: chest, right in the picture"),
         (entry(breastbone=(80.0, 150.0)), "'breastbone' cannot be marked"),
         (entry("back"), "the view 'back' is not known"),
-        (entry("side"), "not marked: breastbone"),
+        (entry("side"), "the landmark 'neck_left' is not known"),
     ],
 )
 def test_what_cannot_be_is_refused_in_words(case: Case, why: str) -> None:
     with pytest.raises(CaseError, match=why):
         validate(case)
+
+
+@pytest.mark.parametrize(
+    ("case", "why"),
+    [
+        (entry(chest_left=(80.0, 150.0)), "not marked: chest, right in the picture"),
+        (entry("side"), "not marked: breastbone"),
+    ],
+)
+def test_a_mark_that_is_needed_and_missing_is_named(case: Case, why: str) -> None:
+    with pytest.raises(CaseError, match=why):
+        require_marks(case.photos[1])
 
 
 def test_places_are_those_of_the_view() -> None:

@@ -144,7 +144,8 @@ def _cells() -> tuple[Array, Array]:
     """Places of the paper from the tip, cells: right and down, (rows, columns) each."""
     x = np.arange(-WHITE, WHITE + 0.01, _STEP_CELLS)
     y = np.arange(-ABOVE, BELOW + 0.01, _STEP_CELLS) - BELOW
-    return tuple(np.meshgrid(x, y))  # type: ignore[return-value]
+    across, down = np.meshgrid(x, y)
+    return across, down
 
 
 def _card(
@@ -301,7 +302,7 @@ def _on_paper(seen: Array, pixels: Array) -> Array:
     where = cv2.perspectiveTransform(flat, back)
     if np.abs(over).max() > 1e-6:
         for _ in range(8):
-            near = where.reshape(*pixels.shape)
+            near: Array = np.asarray(where.reshape(*pixels.shape), np.float64)
             off = np.stack([_looked_up(over[..., k], near) for k in (0, 1)], axis=-1)
             where = cv2.perspectiveTransform(flat - off.reshape(1, -1, 2), back)
     return np.asarray(where.reshape(pixels.shape), dtype=np.float64)

@@ -1,0 +1,182 @@
+"""Tags on the dog in the estimate; the camera's truth by OpenCV's projection, an outside judge."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+import photocheck
+from photocheck import looking
+from photocheck.case.model import DogFacts, Marking, PhotoEntry, Reference
+from photocheck.case.validity import require_marks
+from photocheck.errors import CaseError, ScaleError
+from photocheck.judge.estimate import Estimate, estimate
+from photocheck.scale.pose import View
+from photocheck.scale.priors import Offset
+from photocheck.scale.tag_layout import square_mm, tip_mm
+from photocheck.scale.tag_reference import tags_as_reference
+from photocheck.scale.tags_seen import NO_TAGS, TagSeen, TagsSeen
+from photocheck.scale.tips import tips, with_tips
+from photocheck.words import LANDMARKS, TAGS
+from tests.support.judged import CENTRE, DOG, FOCAL_PX, square_view
+from tests.support.places import SAMPLES
+
+FROM = 2500.0
+"""The reference before the camera, mm."""
+CAMERA = np.array([[FOCAL_PX, 0.0, CENTRE[0]], [0.0, FOCAL_PX, CENTRE[1]], [0.0, 0.0, 1.0]])
+
+
+def projected(points: np.ndarray) -> np.ndarray:
+    seen, _ = cv2.projectPoints(points, np.zeros(3), np.zeros(3), CAMERA, np.zeros(4))
+    return seen[:, 0]
+
+
+def tag(name: str, depth: float, *, spread: float = 0.003, grown: float = 1.0) -> TagSeen:
+    """A tag that stands up at its point of `DOG`, the dog's middle so far from the camera."""
+    at = np.array([*DOG[name], depth])
+    flat = square_mm(40.0) - tip_mm(40.0)
+    corners = projected(np.column_stack([flat, np.zeros(4)]) + at)
+    side = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean()
+    size = float(side / 40.0) * grown
+    return TagSeen(name, 40.0, corners, 0.15, projected(at[None])[0], np.eye(2), size, spread)
+
+
+def tagged(depth: float, *, spread: float = 0.003) -> TagsSeen:
+    return TagsSeen(tuple(tag(name, depth, spread=spread) for name in LANDMARKS))
+
+
+def seen(tags: TagsSeen, view: View | None = None) -> Estimate:
+    """What one photo with these tags, and no mark by hand, tells."""
+    view = replace(view or square_view(offset=Offset(0.0, 0.0, 22.0)), tags=tags)
+    marks = Marking(tips(tags, "side"), by=TAGS)
+    return estimate([view], [[marks]], DogFacts(coat_depth_mm=0))
+
+
+@pytest.mark.parametrize("behind", [-150.0, 0.0, 150.0])
+def test_tags_tell_where_the_dog_stood_whatever_was_said(behind: float) -> None:
+    """The reference is said to stand level with the dog's middle, to 200 mm."""
+    said = square_view(offset=Offset(0.0, 0.0, 200.0))
+    found = seen(tagged(FROM + behind), said)
+    assert found.cameras[0].offset_mm == pytest.approx(behind, abs=15.0)
+    true = np.linalg.norm(np.subtract(DOG["shoulder_top"], DOG["breastbone"]))
+    assert found.straight_mm[0] == pytest.approx(true, rel=0.01)
+
+
+def test_sharper_sizes_leave_less_doubt() -> None:
+    said = square_view(offset=Offset(0.0, 0.0, 200.0))
+    sharp, dim = (seen(tagged(FROM, spread=s), said) for s in (0.003, 0.1))
+    assert np.all(np.diag(sharp.covariance) < np.diag(dim.covariance))
+    assert sharp.shares["offset"][3] < 0.2 * dim.shares["offset"][3]
+    assert sharp.shares["tags"][0] > 0
+    for found in (sharp, dim):
+        total = sum(found.parts.values())
+        np.testing.assert_allclose(total, found.covariance, rtol=1e-9, atol=1e-15)
+
+
+def test_tags_leave_less_doubt_than_marks_by_hand() -> None:
+    said = square_view(offset=Offset(0.0, 0.0, 40.0))
+    tags = tagged(FROM)
+    by_hand = estimate([said], [[Marking(tips(tags, "side"))]], DogFacts(coat_depth_mm=0))
+    found = seen(tags, said)
+    assert np.all(np.diag(found.covariance) < np.diag(by_hand.covariance))
+
+
+def test_the_printed_size_alone_gives_the_scale() -> None:
+    """The same dog with and without a sheet: within the doubt of what a printer does, 1 %."""
+    tags = tagged(FROM)
+    view = replace(
+        square_view(offset=Offset(0.0, 0.0, 8.0)), seen=tags_as_reference(tags), tags=tags
+    )
+    found, with_sheet = seen(tags, view), seen(tags)
+    np.testing.assert_allclose(found.log_spans, with_sheet.log_spans, atol=0.02)
+    # three squares of 1 mm at 6 px and the printer's 1 %: it cannot be told better than that
+    assert np.all(np.diag(found.covariance) > 0.009**2)
+    half = replace(
+        tags, tags=tuple(replace(t, side_mm=30.0, px_per_mm=t.px_per_mm * 4 / 3) for t in tags.tags)
+    )
+    small = replace(view, seen=tags_as_reference(half), tags=half)
+    ratio = np.exp(seen(half, small).straight_mm[3] / found.straight_mm[3] - 0.75)
+    assert ratio == pytest.approx(1.0, abs=0.02)
+
+
+def test_no_tag_that_faces_the_camera_gives_no_scale() -> None:
+    with pytest.raises(ScaleError, match="No tag that faces the camera"):
+        tags_as_reference(TagsSeen((tag("last_rib", FROM),)))
+
+
+# --- marks by hand beside tags -----------------------------------------------------
+
+
+def entry(*markings: Marking) -> PhotoEntry:
+    return PhotoEntry("a.jpg", Reference("a4"), markings)
+
+
+def test_tags_replace_marks_of_the_same_landmarks_and_say_which_lie_elsewhere() -> None:
+    tags = TagsSeen((tag("breastbone", FROM), tag("tail_base", FROM)))
+    at = {name: tuple(tag(name, FROM).tip_px) for name in LANDMARKS}
+    marks = at | {"tail_base": (at["tail_base"][0] + 60.0, at["tail_base"][1])}
+    changed, said = with_tips(entry(Marking(marks)), tags, 5.0)
+    assert [set(m.marks) for m in changed.markings] == [
+        {"shoulder_top", "last_rib"},
+        {"breastbone", "tail_base"},
+    ]
+    assert changed.markings[1].by == TAGS
+    assert len(said) == 1
+    assert "tail base" in said[0]
+
+
+def test_without_tags_nothing_changes() -> None:
+    photo = entry(Marking({"breastbone": (1.0, 2.0)}))
+    assert with_tips(photo, NO_TAGS, 5.0) == (photo, ())
+
+
+def test_what_has_neither_mark_nor_tag_is_named() -> None:
+    require_marks(entry(), LANDMARKS)
+    with pytest.raises(CaseError, match="neither marked nor with a tag that was found: last rib"):
+        require_marks(entry(), [name for name in LANDMARKS if name != "last_rib"])
+    with pytest.raises(CaseError, match="nobody has marked this photo, and no tag"):
+        require_marks(entry())
+    with pytest.raises(CaseError, match="nobody has marked"):
+        require_marks(replace(entry(), view="front"))
+
+
+def test_a_case_without_marks_is_checked_by_its_tags(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tags put where a sample's marks are; the size that a mm has is told only to 10 %."""
+    case = photocheck.read_case(SAMPLES / "bramble" / "case.json")
+    first = case.photos[0].markings[0]
+    four = Marking({name: first.marks[name] for name in LANDMARKS})
+    case = replace(case, photos=(replace(case.photos[0], markings=(four,)),))
+    by_hand = photocheck.check(case)
+    size = by_hand.photos[0].px_per_mm
+    given = case.photos[0].markings[0].marks
+
+    def found(picture: np.ndarray, side_mm: float) -> TagsSeen:
+        assert side_mm == 40.0
+        return TagsSeen(
+            tuple(
+                TagSeen(
+                    name,
+                    40.0,
+                    np.array(given[name]) + size * (square_mm(40.0) - tip_mm(40.0)),
+                    0.15,
+                    np.array(given[name]),
+                    0.25 * np.eye(2),
+                    size,
+                    0.1,
+                )
+                for name in LANDMARKS
+            )
+        )
+
+    monkeypatch.setattr(looking, "find_tags", found)
+    with pytest.raises(AssertionError):
+        photocheck.check(replace(case, photos=(replace(case.photos[0], tags="small"),)))
+    bare = replace(case, photos=(replace(case.photos[0], markings=()),))
+    by_tags = photocheck.check(bare)
+    assert [m.by for m in by_tags.case.photos[0].markings] == [TAGS]
+    for one, other in zip(by_tags.spans, by_hand.spans, strict=True):
+        assert one.photo_mm == pytest.approx(other.photo_mm, rel=0.03)
+    assert any(line.source == "tags" for line in by_tags.budget)
