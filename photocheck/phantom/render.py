@@ -45,9 +45,7 @@ class _Stage:
     wall: tuple[Array, Array]
 
 
-def render(
-    scene: Scene, look: Look | None = None, tags: Sequence[PlacedTag] = ()
-) -> Picture:
+def render(scene: Scene, look: Look | None = None, tags: Sequence[PlacedTag] = ()) -> Picture:
     """The photo of a scene.
 
     Parameters

@@ -129,9 +129,7 @@ def front_tags(
         outward = np.array([sign, 0.0, 0.0])
         paper = _card(rng, tip, outward, _sight(scene, tip), side_mm * factor)
         seed = int(rng.integers(2**31))
-        placed.append(
-            PlacedTag(name, side_mm * factor, paper, _hidden(scene, paper, True), seed)
-        )
+        placed.append(PlacedTag(name, side_mm * factor, paper, _hidden(scene, paper, True), seed))
     return tuple(placed)
 
 
@@ -146,7 +144,8 @@ def _cells() -> tuple[Array, Array]:
     """Places of the paper from the tip, cells: right and down, (rows, columns) each."""
     x = np.arange(-WHITE, WHITE + 0.01, _STEP_CELLS)
     y = np.arange(-ABOVE, BELOW + 0.01, _STEP_CELLS) - BELOW
-    return tuple(np.meshgrid(x, y))  # type: ignore[return-value]
+    across, down = np.meshgrid(x, y)
+    return across, down
 
 
 def _card(
@@ -371,5 +370,5 @@ def _light(tag: PlacedTag, where: Array, look: Look) -> Array:
     normal = normal / np.linalg.norm(normal, axis=2, keepdims=True)
     sun = np.array(look.sun) / np.linalg.norm(look.sun)
     fall = np.clip(normal @ sun, 0.15, None)
-    light = look.sun_share * 1.7 * fall + (1 - look.sun_share) * 1.05
+    light: Array = np.asarray(look.sun_share * 1.7 * fall + (1 - look.sun_share) * 1.05, float)
     return _looked_up(light, where)

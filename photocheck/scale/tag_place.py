@@ -79,7 +79,7 @@ def place_tag(
     middle = corners_px.mean(axis=0)
     matrix, rows = _fitted(square, corners_px - middle, spread_px, focal)
     # Gaussian propagation: the tip by the posterior of the eight numbers.
-    inverse = np.linalg.inv(rows.T @ rows)
+    inverse: Floats = np.asarray(np.linalg.inv(rows.T @ rows), np.float64)
     arms = _rows(matrix, tip[None])
     covariance = arms @ inverse @ arms.T
     tip_at = _through(matrix, tip[None])[0]
