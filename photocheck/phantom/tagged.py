@@ -302,7 +302,7 @@ def _on_paper(seen: Array, pixels: Array) -> Array:
     where = cv2.perspectiveTransform(flat, back)
     if np.abs(over).max() > 1e-6:
         for _ in range(8):
-            near = where.reshape(*pixels.shape)
+            near = np.asarray(where, np.float64).reshape(pixels.shape)
             off = np.stack([_looked_up(over[..., k], near) for k in (0, 1)], axis=-1)
             where = cv2.perspectiveTransform(flat - off.reshape(1, -1, 2), back)
     return np.asarray(where.reshape(pixels.shape), dtype=np.float64)
