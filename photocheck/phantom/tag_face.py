@@ -33,9 +33,9 @@ def tag_face(landmark: str, cell_px: int) -> tuple[Array, Array]:
     """
     fine = cell_px * _OVER
     shape = int((ABOVE + BELOW) * fine), int(2 * WHITE * fine)
-    paper = np.zeros(shape, np.float32)
+    paper = np.zeros(shape)
     paper[: int(2 * WHITE * fine)] = 1.0
-    ink = np.ones(shape, np.float32)
+    ink = np.ones(shape)
     _fill(paper, PAPER_TAPER, fine, 1.0)
     _fill(ink, WEDGE, fine, 0.0)
     start = int((WHITE - SQUARE) * fine)
