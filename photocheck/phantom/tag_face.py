@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -52,7 +54,7 @@ def tag_face(landmark: str, cell_px: int) -> tuple[Array, Array]:
 
 
 def _fill(
-    face: NDArray[np.float32], shape: tuple[tuple[float, float], ...], fine: int, value: float
+    face: NDArray[np.floating[Any]], shape: tuple[tuple[float, float], ...], fine: int, value: float
 ) -> None:
     corners = (np.array(shape) + np.array([WHITE, ABOVE])) * fine - 0.5
     bits = 8

@@ -7,20 +7,22 @@ the sheet's are (`photocheck.scale.markers`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.markers import as_grey
+from photocheck.scale.sheet import LAYOUT
 from photocheck.scale.subpixel import crossing, crossing_spread, fit_sides
 from photocheck.scale.tag_detection import cell_px, detect_squares
-from photocheck.scale.tag_layout import STANDING, TAG_IDS, TAG_MM
+from photocheck.scale.tag_layout import TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import place_tag
 from photocheck.scale.tag_reading import MarkerRead, read_marker
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from photocheck.speech import tr
+from photocheck.words import LANDMARK_TITLES
 
 _LEAST_CELL_PX: Final = 2.5  # cells smaller than this are not measured
 _LEAST_SUPPORT: Final = 0.5
@@ -30,6 +32,9 @@ _FLATTEST: Final = 0.3  # shorter side over longer one of a square that is still
 _NOT_FLAT_MM: Final = {"standing": 0.6, "lying": 1.0}
 """Spread of the tip off the square's plane and of its place in it, per axis, mm: paper that
 stands on a fold, and paper that follows a flank."""
+_SCALE_FLOOR: Final = {"standing": 0.007, "lying": 0.018}
+"""Spread of ln px per mm beyond what the corners leave open: paper that is not quite flat, and tape
+that lies along a side.  On rendered dogs the error was 1.4 to 3 times what the corners say."""
 _ONE_SET: Final = 1.6
 """How many times larger the nearest tag of one set may look than the usual one (judgement)."""
 
@@ -80,7 +85,9 @@ def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None =
     side = TAG_MM["small" if small else "usual"]
     read = [_read(grey, corners) for corners in detect_squares(grey)]
     sound = [one for one in read if one is not None and one.reading.sound]
-    return _kept([_measured(one, side, size, focal_px) for one in sound if one.code in _LANDMARKS])
+    ours = [one for one in sound if one.code in _LANDMARKS]
+    seen = _kept([_measured(one, side, size, focal_px) for one in ours])
+    return replace(seen, remarks=(*seen.remarks, *_others(sound)))
 
 
 def _read(grey: Picture, corners: Floats) -> _Square | None:
@@ -127,7 +134,8 @@ def _measured(
 ) -> _Measured:
     place = place_tag(one.corners_px, one.spread_px, side, size, focal_px)
     landmark = _LANDMARKS[one.code]
-    off = _NOT_FLAT_MM["standing" if landmark in STANDING else "lying"] * place.px_per_mm
+    how = "lying" if landmark == "last_rib" else "standing"
+    off = _NOT_FLAT_MM[how] * place.px_per_mm
     remarks = [tr("partly covered")] if one.support < _WHOLE_SUPPORT else []
     tag = TagSeen(
         landmark=landmark,
@@ -137,7 +145,7 @@ def _measured(
         tip_px=place.tip_px,
         tip_covariance=place.tip_covariance + off**2 * np.eye(2),
         px_per_mm=place.px_per_mm,
-        px_per_mm_spread=place.px_per_mm_spread,
+        px_per_mm_spread=float(np.hypot(place.px_per_mm_spread, _SCALE_FLOOR[how])),
         remarks=tuple(remarks),
     )
     return _Measured(tag, one.reading)
@@ -159,11 +167,49 @@ def _plausible(corners: Floats) -> bool:
 def _kept(measured: list[_Measured]) -> TagsSeen:
     """Each landmark once, tags whose wedge is hidden only beside others."""
     pointed = [one for one in measured if one.reading.pointed]
-    trusted = measured if len(pointed) >= 2 else pointed
-    tags = []
-    remarks: list[str] = []
+    trusted = [one.tag for one in (measured if len(pointed) >= 2 else pointed)]
+    once, remarks = [], []
     for landmark in TAG_IDS:
-        same = [one.tag for one in trusted if one.tag.landmark == landmark]
+        same = [tag for tag in trusted if tag.landmark == landmark]
         if len(same) == 1:
-            tags.append(same[0])
-    return TagsSeen(tuple(tags), tuple(remarks))
+            once += same
+        elif same:
+            remarks.append(
+                tr(
+                    "Two tags “{point}” are in the photo, and neither is used: leave only one of "
+                    "them on the dog, and take the photo again",
+                    point=tr(LANDMARK_TITLES[landmark]),
+                )
+            )
+    kept, other = _of_one_set(once)
+    if other:
+        remarks.append(
+            tr(
+                "Tags that look far larger or smaller than the others are not used ({points}): "
+                "put on one set only, all of one size, and keep spare ones out of the picture",
+                points=", ".join(tr(LANDMARK_TITLES[tag.landmark]) for tag in other),
+            )
+        )
+    return TagsSeen(tuple(kept), tuple(remarks))
+
+
+def _of_one_set(tags: list[TagSeen]) -> tuple[list[TagSeen], list[TagSeen]]:
+    """Those that one dog may wear, as near as they look to one another, and the others."""
+    if not tags:
+        return [], []
+    looks = np.log([tag.px_per_mm for tag in tags])
+    if np.ptp(looks) <= np.log(_ONE_SET):
+        return tags, []
+    # of two nobody can say which is the other's
+    far = np.abs(looks - np.median(looks)) > np.log(_ONE_SET) / 2
+    return (
+        [tag for tag, off in zip(tags, far, strict=True) if not off],
+        [tag for tag, off in zip(tags, far, strict=True) if off],
+    )
+
+
+def _others(sound: list[_Square]) -> tuple[str, ...]:
+    """What is said of markers of the family that are neither a tag's nor the sheet's."""
+    if all(one.code in _LANDMARKS or one.code in LAYOUT.marker_ids for one in sound):
+        return ()
+    return (tr("A printed square that is neither a tag's nor the marker sheet's is not used"),)
