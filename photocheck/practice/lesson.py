@@ -69,7 +69,8 @@ def answer(dog: PracticeDog, photo: Photo, placed: Mapping[str, Point]) -> Answe
         raise CaseError(tr("not all four marks are placed"), do=tr(_PLACE_EACH))
     view, _, _ = look_at(photo, entry)
     missed = misses(dog, placed)
-    done = effects(view, dog.facts, dog.marks, placed)
+    try:
+        done = effects(view, dog.facts, dog.marks, placed)
     except (ValueError, np.linalg.LinAlgError) as error:
         raise _no_dog_fits() from error
     return Answer(dog.name, dict(placed), missed, done)
