@@ -169,9 +169,7 @@ def require_marks(entry: PhotoEntry, tagged: Collection[str] = ()) -> None:
     )
     if not entry.markings and not set(tagged) & set(always):
         raise CaseError(
-            tr(
-                "nobody has marked this photo, and no tag was found: {names}", names=_titles(always)
-            ),
+            tr("nobody has marked this photo, and no tag on the dog was found"),
             where=entry.path,
             do=tr("Mark {names}", names=_titles(always)) if front else do,
         )

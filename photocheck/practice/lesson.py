@@ -18,6 +18,7 @@ from photocheck.practice.misses import Miss, misses
 from photocheck.practice.pattern import Attempt
 from photocheck.practice.repeat import Repeat, repeat
 from photocheck.speech import later, tr
+from photocheck.words import LANDMARKS
 
 _PLACE_EACH: Final = later("Place each of the four marks on its own point of the dog")
 
@@ -64,12 +65,12 @@ def answer(dog: PracticeDog, photo: Photo, placed: Mapping[str, Point]) -> Answe
         When the sheet cannot be found in the photo.
     """
     entry = replace(dog.entry, markings=(Marking(dict(placed)),))
+    if not placed.keys() >= set(LANDMARKS):
+        raise CaseError(tr("not all four marks are placed"), do=tr(_PLACE_EACH))
     view, _, _ = look_at(photo, entry)
     missed = misses(dog, placed)
     try:
         done = effects(view, dog.facts, dog.marks, placed)
-    except KeyError as error:
-        raise CaseError(tr("not all four marks are placed"), do=tr(_PLACE_EACH)) from error
     except (ValueError, np.linalg.LinAlgError) as error:
         raise _no_dog_fits() from error
     return Answer(dog.name, dict(placed), missed, done)

@@ -197,7 +197,6 @@ def with_changed(flag: str, value: str | None) -> list[str]:
         (with_changed("--unit", "feet"), "'feet' is not one of"),
         (with_changed("--focal-35mm", "wide"), "'wide' is not a valid"),
         (with_changed("--focal-35mm", "1"), "focal 35mm: 1.0 is outside"),
-        (with_changed("--mark", None), "the mark 'breastbone' is missing"),
         ([*FLAGS, "--mark", "tail-base=1,2"], "'tail_base' is given twice"),
         ([*FLAGS, "--mark", "nose=1,2"], "'nose' is not known"),
         ([*FLAGS, "--near", "1;2"], "--near: '1;2' is not a point"),
