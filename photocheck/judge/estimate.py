@@ -21,6 +21,7 @@ from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
+from photocheck.judge.tag_sizes import tag_look
 from photocheck.judge.untold import taken_off
 from photocheck.judge.widths import (
     FRONTS,
@@ -128,10 +129,16 @@ def estimate(
         # by itself and without what was told of the dog, so that only photo and file are held
         # against each other
         alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=every_fact)
+        view = views[k]
+        if look := tag_look(alone, k + 1):
+            outliers.append(look.sentence)
+            view = look.view
+            candidates[k] = _candidates(view, tuple(markings[k]))
+            alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=every_fact)
         solved = solve(alone)
         if unlike := unlike_file(alone, solved, k + 1):
             outliers.append(unlike)
-            candidates[k] = _candidates(doubted(views[k]), tuple(markings[k]))
+            candidates[k] = _candidates(doubted(view), tuple(markings[k]))
         elif len(sides) == 1 and not every_fact:
             at_first = alone, solved
     all_best = [shots[0] for shots in candidates]

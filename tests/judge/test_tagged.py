@@ -92,14 +92,35 @@ def test_the_printed_size_alone_gives_the_scale() -> None:
     )
     found, with_sheet = seen(tags, view), seen(tags)
     np.testing.assert_allclose(found.log_spans, with_sheet.log_spans, atol=0.02)
-    # three squares of 1 mm at 6 px and the printer's 1 %: it cannot be told better than that
+    # the printer's 1 %: it cannot be told better than that
     assert np.all(np.diag(found.covariance) > 0.009**2)
     half = replace(
         tags, tags=tuple(replace(t, side_mm=30.0, px_per_mm=t.px_per_mm * 4 / 3) for t in tags.tags)
     )
     small = replace(view, seen=tags_as_reference(half), tags=half)
-    ratio = np.exp(seen(half, small).straight_mm[3] / found.straight_mm[3] - 0.75)
-    assert ratio == pytest.approx(1.0, abs=0.02)
+    ratio = seen(half, small).straight_mm[3] / found.straight_mm[3]
+    assert ratio == pytest.approx(0.75, rel=0.02)
+
+
+@pytest.mark.parametrize(("grown", "word"), [(4 / 3, "larger"), (3 / 4, "smaller")])
+def test_the_other_set_of_tags_spoils_no_length(grown: float, word: str) -> None:
+    """All tags as one set looks where the other was named, beside a sheet that is right."""
+    tags = TagsSeen(tuple(tag(name, FROM, grown=grown) for name in LANDMARKS))
+    said = square_view(offset=Offset(0.0, 0.0, 40.0))
+    # without any word of their sizes
+    found, right = seen(tags, said), seen(tagged(FROM, spread=10.0), said)
+    (sentence,) = found.outliers
+    assert f"{word} than the set that was named" in sentence
+    assert right.outliers == ()
+    np.testing.assert_allclose(found.log_spans, right.log_spans, atol=1e-4)
+    np.testing.assert_allclose(found.covariance, right.covariance, rtol=1e-3)
+
+
+def test_a_place_that_the_tags_contradict_is_said_and_the_tags_are_believed() -> None:
+    found = seen(tagged(FROM + 400.0), square_view(offset=Offset(0.0, 0.0, 40.0)))
+    (sentence,) = found.outliers
+    assert "farther from the camera than was said" in sentence
+    assert found.cameras[0].offset_mm == pytest.approx(400.0, abs=25.0)
 
 
 def test_no_tag_that_faces_the_camera_gives_no_scale() -> None:
@@ -153,8 +174,8 @@ def test_a_case_without_marks_is_checked_by_its_tags(monkeypatch: pytest.MonkeyP
     size = by_hand.photos[0].px_per_mm
     given = case.photos[0].markings[0].marks
 
-    def found(picture: np.ndarray, side_mm: float) -> TagsSeen:
-        assert side_mm == 40.0
+    def found(picture: np.ndarray, *, small: bool) -> TagsSeen:
+        assert not small
         return TagsSeen(
             tuple(
                 TagSeen(
