@@ -70,6 +70,17 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, shops, seed, jobs))
 
 
+@main.command(name="tags")
+@click.option("--dogs", default=40, show_default=True, help="How many phantoms.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def tags_found(dogs: int, seed: int, jobs: int) -> None:
+    """Tags on rendered dogs: how many are found, and where their tips are."""
+    from photocheck.benchmark.tags_found import report
+
+    _tell(report(dogs, seed, jobs))
+
+
 @main.command(name="sheets")
 @click.option("--sheets", default=60, show_default=True, help="Of each bend; five times flat.")
 @click.option("--seed", default=1, show_default=True)

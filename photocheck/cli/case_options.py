@@ -10,7 +10,7 @@ import click
 from photocheck.errors import CaseError
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.speech import tr
-from photocheck.words import FACT_TITLES, LANDMARKS, READING_TITLES, READINGS
+from photocheck.words import FACT_TITLES, READING_TITLES, READINGS, TAG_SETS
 
 _REFERENCE_HELP = "; ".join(f"{kind}: {item.title}" for kind, item in REFERENCES.items())
 
@@ -40,6 +40,11 @@ def reference_options(command: Command) -> Command:
         click.option("--outline", metavar="POINTS", help="For disc and ball: five points or more."),
         click.option("--bar", metavar="LENGTH", help="What the sheet's proof bar measures."),
         click.option("--focal-35mm", type=float, help="Focal length in 35 mm terms, mm."),
+        click.option(
+            "--tags",
+            type=click.Choice(TAG_SETS),
+            help="Which set of printed tags the dog wears; usual.",
+        ),
     ]
     for option in reversed(options):
         command = option(command)
@@ -69,11 +74,10 @@ def case_dict(told: dict[str, Any]) -> dict[str, Any]:
     """
     from photocheck.case.file import FORMAT
 
-    kinds, marks = ", ".join(REFERENCES), ", ".join(LANDMARKS)
+    kinds = ", ".join(REFERENCES)
     for name, do in (
         ("photo", tr("Name the photo file")),
         ("reference", tr("Say what in the photo has a known size: {kinds}", kinds=kinds)),
-        ("mark", tr("Give it for each of {marks}", marks=marks)),
     ):
         if name not in told:
             raise CaseError(tr("--{name} is missing", name=name), where="options", do=do)
@@ -95,7 +99,10 @@ def case_dict(told: dict[str, Any]) -> dict[str, Any]:
     for text in told.get("bend", ()):
         name, xy = _named_point("--bend", text)
         marking.setdefault("bends", {}).setdefault(name, []).append(xy)
-    photo["markings"] = [marking]
+    if marking["marks"] or "bends" in marking:  # else the tags on the dog have to tell them
+        photo["markings"] = [marking]
+    if "tags" in told:
+        photo["tags"] = told["tags"]
     if "focal_35mm" in told:
         photo["focal_35mm"] = told["focal_35mm"]
     data = {

@@ -26,7 +26,7 @@ from photocheck.cli.progress import progress
 from photocheck.cli.report_lines import say_report
 from photocheck.cli.say import columns, say, say_json
 from photocheck.cli.streams import STREAM, folder_of, json_given, source, target
-from photocheck.errors import CaseError
+from photocheck.errors import CaseError, ScaleError
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.speech import tr
 from photocheck.words import (
@@ -138,7 +138,10 @@ def check(
         raise CaseError(
             tr("nothing to check is given"),
             where="check",
-            do=tr("Name a case file, or give --photo, --reference, four times --mark and readings"),
+            do=tr(
+                "Name a case file, or give --photo, --reference, readings, and --mark for each "
+                "landmark where no tags are on the dog"
+            ),
         )
     report = _check(case, false_alarms, tolerances, picture, ratios)
     # A picture that is printed has standard output to itself.
@@ -229,16 +232,20 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
     """Show what is seen of the reference in PHOTO, and from where it was taken.
 
     Without --reference, the marker sheet is looked for, and with --near every kind of
-    card and sheet that may lie there (a disc or ball with --diameter).
+    card and sheet that may lie there (a disc or ball with --diameter).  Tags on the dog are
+    listed with where their tips are.
     """
     from photocheck.case.file import reference_from_dict
     from photocheck.case.lengths import parse_length
     from photocheck.locating import locate as locate_reference
     from photocheck.photo.load import load_photo
+    from photocheck.scale.tags import find_tags
+    from photocheck.scale.tags_seen import tag_to_dict
 
     if picture is not None:
         _refuse_picture(picture, 1)
     told = {name: value for name, value in given.items() if value is not None}
+    small = told.pop("tags", "") == "small"
     with source(photo) as file:
         loaded = load_photo(file, focal_35mm=told.pop("focal_35mm", None), name=photo)
     reference = near = diameter = None
@@ -248,23 +255,31 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
             diameter, _ = parse_length(told["diameter"], unit, field="--diameter")
     else:
         reference = reference_from_dict(reference_dict(told), unit, where="options")
-    found = locate_reference(loaded, reference, near=near, diameter_mm=diameter)
+    tags = find_tags(loaded.rgb, small=small)
+    try:
+        found = locate_reference(loaded, reference, near=near, diameter_mm=diameter)
+    except ScaleError:
+        if told or not tags.tags:
+            raise
+        found = ()
     aside = picture == STREAM
     if picture is not None:
         from photocheck.shown.picture import draw_located
         from photocheck.shown.picture_file import write_picture
 
         with target(picture, ".jpg") as path:
-            write_picture(path, draw_located(loaded.rgb, found[0]))
+            write_picture(path, draw_located(loaded.rgb, found[0]) if found else loaded.rgb)
     if as_json:
         from dataclasses import asdict
 
         seen = [asdict(item) for item in found]
-        told_json = json.dumps({"photo": photo, "seen": seen}, ensure_ascii=False, indent=2)
+        worn = {"tags": [tag_to_dict(tag) for tag in tags.tags], "tag_remarks": tags.remarks}
+        told_json = json.dumps({"photo": photo, "seen": seen, **worn}, ensure_ascii=False, indent=2)
         say_json(told_json, err=aside)
     else:
-        from photocheck.shown.plain import plain_located, wrapped_to
+        from photocheck.shown.plain import plain_located, plain_tags, wrapped_to
 
         with wrapped_to(columns()):
-            text = "\n\n".join(plain_located(item) for item in found)
+            parts = [*map(plain_located, found), plain_tags(tags)]
+            text = "\n\n".join(part for part in parts if part)
         say(text, err=aside)

@@ -14,7 +14,7 @@ from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 from photocheck.scale.corners import CORNER_NAMES
 from photocheck.scale.edges import find_rectangle
 from photocheck.scale.kinds import likeliest_first
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.thresholds import HAND_SPREAD_PX, LEAST_ACROSS_PX, lies_inside
 from photocheck.speech import listed, tr
@@ -136,7 +136,7 @@ def _check_spread(spread_px: float | None) -> None:
 
 def _sheet(photo_rgb: Picture, bar_mm: float | None) -> ReferenceSeen:
     from photocheck.scale.marker_detection import agreeing_markers, detect_markers
-    from photocheck.scale.markers import as_grey, find_sheet
+    from photocheck.scale.markers import find_sheet
 
     seen = find_sheet(photo_rgb, bar_mm=bar_mm)
     if seen is not None:

@@ -148,3 +148,10 @@ def peak_position(rows: Floats, centre: int, half: int) -> tuple[Floats, Floats]
         shift = np.where(bend < 0, 0.5 * (before - after) / bend, np.nan)
     edge = (best == low) | (best == high) | (np.abs(shift) > 1)
     return np.where(edge, np.nan, best + shift - centre), at
+
+
+def as_grey(picture: Picture) -> Picture:
+    """Grey (H, W) uint8 of a grey or RGB picture."""
+    if picture.ndim == 2:
+        return picture
+    return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), dtype=np.uint8)

@@ -24,14 +24,13 @@ from __future__ import annotations
 
 from typing import Final
 
-import cv2
 import numpy as np
 
 from photocheck.errors import ScaleError
 from photocheck.scale.bent import BentSheet, bend_of
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import CORNER_NAMES
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.marker_detection import (
     MarkerSeen,
     agreeing_markers,
@@ -179,13 +178,6 @@ def _bent(grey: Picture, seen: tuple[MarkerSeen, ...]) -> BentSheet | None:
     if min(map(module_px, by_place.values())) < _LEAST_MODULE_PX:
         return None
     return bend_of(_marker_corners(grey, by_place, 0.5))
-
-
-def as_grey(picture: Picture) -> Picture:
-    """Grey (H, W) uint8 of a grey or RGB picture."""
-    if picture.ndim == 2:
-        return picture
-    return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
 
 
 def _marker_corners(

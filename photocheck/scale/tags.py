@@ -12,8 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.scale.light import Floats, Picture
-from photocheck.scale.markers import as_grey
+from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.sheet import LAYOUT
 from photocheck.scale.subpixel import crossing, crossing_spread, fit_sides
 from photocheck.scale.tag_detection import cell_px, detect_squares

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,3 +71,17 @@ class TagsSeen:
 
 NO_TAGS: Final = TagsSeen()
 """Of a photo in which none was found."""
+
+
+def tag_to_dict(tag: TagSeen) -> dict[str, Any]:
+    """What is told of a tag, for JSON: px of the upright photo, x to the right and y down."""
+    return {
+        "landmark": tag.landmark,
+        "side_mm": tag.side_mm,
+        "corners_px": tag.corners_px.tolist(),
+        "tip_px": tag.tip_px.tolist(),
+        "tip_covariance": tag.tip_covariance.tolist(),
+        "px_per_mm": tag.px_per_mm,
+        "px_per_mm_spread": tag.px_per_mm_spread,
+        "remarks": list(tag.remarks),
+    }

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from math import exp
+from math import exp, sqrt
 from typing import TYPE_CHECKING, Final
 
 from photocheck.case.lengths import format_length
@@ -22,6 +22,7 @@ from photocheck.shown.lines import joined, parted
 from photocheck.speech import tr
 from photocheck.words import (
     FOCAL_SOURCE_TITLES,
+    LANDMARK_TITLES,
     REFERENCE_HOW_TITLES,
     SPAN_TITLES,
     SPANS,
@@ -30,6 +31,7 @@ from photocheck.words import (
 
 if TYPE_CHECKING:
     from photocheck.locating import Located
+    from photocheck.scale.tags_seen import TagsSeen
 
 WIDTH: Final = 92
 """Columns that text is wrapped to."""
@@ -180,6 +182,20 @@ def plain_located(found: Located) -> str:
     points = "\n".join(f"  {x:.1f},{y:.1f}" for x, y in found.points_px)
     text = table(rows) + "\n" + tr("points (x,y px)") + "\n" + points
     return text + "".join("\n" + _wrapped(remark) for remark in found.remarks)
+
+
+def plain_tags(seen: TagsSeen) -> str:
+    """The tags on the dog as text; nothing where there is none to tell of."""
+    lines = []
+    for tag in seen.tags:
+        x, y = tag.tip_px
+        spread = sqrt((tag.tip_covariance[0, 0] + tag.tip_covariance[1, 1]) / 2.0)
+        said = "".join(f"; {remark}" for remark in tag.remarks)
+        title = tr(LANDMARK_TITLES[tag.landmark])
+        # a point in every language, as among the reference's
+        lines.append(f"  {x:.1f},{y:.1f} ±{spread:.1f}  {title}{said}")
+    head = [tr("tips of the tags on the dog (x,y px, standard deviation)")] if lines else []
+    return "\n".join([*head, *lines, *map(_wrapped, seen.remarks)])
 
 
 def _turned(seen: PhotoResult | Located) -> str:

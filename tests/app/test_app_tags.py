@@ -157,7 +157,6 @@ def test_what_no_tag_shows_is_marked_by_hand(
     assert address(press(page, "next"), "step") == "result"
 
 
-@pytest.mark.skipif(not BY_TAGS, reason="the catalogue has no tags yet")
 def test_without_a_sheet_the_tags_are_what_is_of_known_size(
     to_photo: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -23,6 +23,7 @@ from photocheck.uploads.take import decoding_failed
 from photocheck.words import EXIT_CODES, LANDMARKS, VERDICTS
 from tests.support.made_report import MARKS, made_report
 from tests.support.places import SAMPLES
+from tests.support.tagged_photo import tagged
 
 
 @pytest.fixture
@@ -529,3 +530,35 @@ def test_letters_the_terminal_lacks_do_not_stop_it(tmp_path):
     )  # fmt: skip
     assert done.returncode == EXIT_CODES["bad_input"]
     assert b"no such case file" in done.stderr
+
+
+def test_locate_lists_the_tags_on_a_dog(tmp_path, capsys):
+    content, tips = tagged(sheet=False)
+    photo = tmp_path / "side.jpg"
+    photo.write_bytes(content)
+    assert main.run(["locate", str(photo)]) == 0
+    said = capsys.readouterr().out
+    assert "tips of the tags" in said
+    assert "tail base" in said
+    assert main.run(["locate", str(photo), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["seen"] == []
+    assert {tag["landmark"] for tag in told["tags"]} == set(tips)
+    assert main.run(["locate", str(photo), "--reference", "marker_sheet"]) == 2
+
+
+def test_tags_alone_give_marks_and_scale(tmp_path, capsys):
+    """No sheet, no mark: with Flint's own readings nothing stands out, 30 cm more does."""
+    photo = tmp_path / "side.jpg"
+    photo.write_bytes(tagged(sheet=False)[0])
+    told = ["check", "--photo", str(photo), "--reference", "dog_tags", "--half-neck", "36 cm"]
+    told += ["--front-length", "52.5 cm", "--rear-length", "27 cm", "--json"]
+    main.run([*told, "--full-length", "79.5 cm"])
+    report = json.loads(capsys.readouterr().out)
+    assert report["verdict"] in ("agrees", "could_hide")
+    assert report["case"]["photos"][0]["markings"][0]["by"] == "tags"
+    assert main.run([*told, "--full-length", "109.5 cm"]) == 10
+    capsys.readouterr()
+    told[told.index("dog_tags")] = "marker_sheet"
+    assert main.run([*told, "--full-length", "79.5 cm"]) == 2
+    assert "Traceback" not in capsys.readouterr().err
