@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
 from photocheck.files import replacing
-from photocheck.letters import FONT, fonts, written
 from photocheck.scale.catalogue import MM_PER_INCH, REFERENCES
 from photocheck.speech import spoken, tr
 
@@ -264,6 +263,8 @@ def _texts(layout: SheetLayout, paper: str) -> Iterator[tuple[float, float, floa
 
 
 def _lines(text: str, split: Callable[..., list[str]], mm: float) -> list[str]:
+    from photocheck.letters import FONT, written
+
     return split(written(text), FONT, _TEXT_PT, _TEXT_ROOM * mm)
 
 
@@ -289,6 +290,8 @@ def draw_sheet_pdf(path: str | Path, paper: str = "a4", layout: SheetLayout = LA
         When the file cannot be written.
     """
     from reportlab.lib.units import mm
+
+    from photocheck.letters import FONT
 
     width, height = page_mm(paper)
     with printed(path, paper, tr("photocheck marker sheet")) as canvas:
@@ -331,6 +334,9 @@ def printed(path: str | Path, paper: str, title: str) -> Iterator[Any]:
     """
     from reportlab.lib.units import mm
     from reportlab.pdfgen.canvas import Canvas
+
+    # Here: whoever looks for markers needs this module and no letters.
+    from photocheck.letters import FONT, fonts
 
     width, height = page_mm(paper)
     fonts()

@@ -105,7 +105,8 @@ def test_offsets_are_drawn_from_the_stated_situations():
 
 @pytest.mark.parametrize("kind", KIND_WEIGHTS)
 def test_without_noise_the_observation_is_the_projection(dog: Dog, kind: str):
-    assert set(KIND_WEIGHTS) == set(REFERENCES)
+    # tags are no object beside the dog: tests/phantom/test_placed_tags.py
+    assert set(KIND_WEIGHTS) == set(REFERENCES) - {"dog_tags"}
     scene = random_scene(np.random.default_rng(3), dog=dog, kind=kind)
     seen = observe(scene, np.random.default_rng(0), 0.0, 0.0, bends=True)
     assert set(seen.marking.marks) == set(ALL_LANDMARKS)
