@@ -25,7 +25,7 @@ def test_tips_lie_on_their_landmarks_and_squares_have_their_size(scene: Scene) -
     for tag in tags:
         assert np.linalg.norm(tag.tip - scene.landmarks[tag.landmark]) < 3.0
         assert tag.side_mm == pytest.approx(40.0, rel=4 * PRINT_SPREAD)
-        # The paper's places are half a cell apart; what follows a flank is stretched at its corners.
+        # Half a cell apart; what follows a flank is stretched at its corners.
         steps = np.linalg.norm(np.diff(tag.paper, axis=0), axis=-1)
         corners = 0.1 if tag.landmark == "last_rib" else 1e-6
         np.testing.assert_allclose(steps, tag.side_mm / 12.0, rtol=corners)
