@@ -171,5 +171,6 @@ def test_pictures_without_tags_have_none() -> None:
     assert len(files) > 5
     for file in files:
         picture = cv2.imread(str(file), cv2.IMREAD_GRAYSCALE)
+        assert picture is not None
         for turned in (picture, picture[::-1, ::-1].T):
             assert find_tags(np.ascontiguousarray(turned, np.uint8)).tags == (), file.name
