@@ -13,6 +13,7 @@ from typing import Final
 
 from itsdangerous import BadSignature, TimestampSigner
 
+from photocheck.server.access.carried import may_be_signed
 from photocheck.server.access.door_secret import key_for
 
 REMEMBERED: Final = timedelta(days=180)
@@ -34,7 +35,7 @@ def known_browser(carried: str, known_as: str) -> str:
     SecretError
         When the secret of the doors cannot be read.
     """
-    if not carried or not carried.isascii() or len(carried) > _LONGEST:
+    if not may_be_signed(carried, _LONGEST):
         return ""
     try:
         signed, at = _signer().unsign(carried, return_timestamp=True)

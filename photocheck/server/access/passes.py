@@ -19,6 +19,7 @@ from photocheck.orders.model import OrderError
 from photocheck.orders.store import kept_passes as kept
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.kept_passes import Pass
+from photocheck.server.access.carried import may_be_signed
 from photocheck.speech import tr
 
 ORDER: Final = "order"
@@ -228,7 +229,7 @@ def _carried(store: DatabaseStore, text: str, purpose: str) -> str | None:
 def _opened(store: DatabaseStore, text: str, purpose: str) -> Pass:
     found = None
     # Most visitors carry nothing: that is not worth looking for a newer secret.
-    if text and text.isascii() and len(text) <= _LONGEST_TEXT:
+    if may_be_signed(text, _LONGEST_TEXT):
         carried = _carried(store, text, purpose)
         if carried is not None:
             found = kept.find_pass(store, _digest(carried), purpose=purpose)

@@ -511,3 +511,17 @@ def test_rotation_ends_who_is_signed_in_and_links_only_if_asked(
         assert passes.order_of(store, passes.link_for(store, key, by="Ada")) == key
     else:
         assert passes.order_of(store, link) == key
+
+
+def test_a_signature_with_anything_between_its_letters_is_none(tmp_path: Path) -> None:
+    """RFC 4648, 3.3: Base64 with letters of no alphabet is refused; Python's passes over them."""
+    with closing(open_store(str(tmp_path / "orders.sqlite3"))) as store:
+        staff.add(store, "ada", GOOD)
+        desk, browser = passes.desk_pass(store, "ada"), remembered("ada")
+        assert passes.at_desk(store, desk) == "ada"
+        assert known_browser(browser, "ada")
+        for junk in ("'", "!", " ", "\n", "!!!!", "=", "%27"):
+            for at in (-1, -5, -20):
+                assert known_browser(browser[:at] + junk + browser[at:], "ada") == ""
+                with pytest.raises(AccessError):
+                    passes.at_desk(store, desk[:at] + junk + desk[at:])
