@@ -183,7 +183,8 @@ STYLE: Final = f"<style>{LOOK}</style>"
 
 
 _UPLOADERS: Final = """<style>
-[data-testid="stFileUploaderDropzone"] button[kind="secondary"] p,
+/* not hidden, for the button is called by it; the desk has a size of its own for letters */
+[data-testid="stFileUploaderDropzone"] button[kind="secondary"] p { font-size: 0 !important; }
 [data-testid="stFileUploaderDropzoneInstructions"] { display: none; }
 [data-testid="stFileUploaderDropzone"] button[kind="secondary"]::after {
   content: var(--choose-file); }
