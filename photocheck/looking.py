@@ -14,11 +14,12 @@ from photocheck.judge.standing import Standing
 from photocheck.judge.standing import standing as standing_in
 from photocheck.photo.photo import Photo
 from photocheck.photo.whole import framing_said
+from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten, straighten_tags
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
-from photocheck.scale.tag_reference import DOG_TAGS, tags_as_reference
+from photocheck.scale.tag_reference import tags_as_reference
 from photocheck.scale.tags import find_tags
 from photocheck.scale.tips import of_view, tips, with_tips
 

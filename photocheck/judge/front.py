@@ -31,8 +31,9 @@ from photocheck.judge.shots import (
 from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Unknowns
 from photocheck.scale import priors
+from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.pinhole import Pinhole
-from photocheck.scale.tag_reference import DOG_TAGS, reference_tag
+from photocheck.scale.tag_reference import reference_tag
 from photocheck.scale.tags_seen import TagSeen
 from photocheck.words import FRONT_PAIRS
 

@@ -35,8 +35,9 @@ from photocheck.judge.shots import (
 from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.scale import priors
+from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
-from photocheck.scale.tag_reference import DOG_TAGS, reference_tag
+from photocheck.scale.tag_reference import reference_tag
 from photocheck.words import LANDMARKS
 
 Array = NDArray[np.float64]

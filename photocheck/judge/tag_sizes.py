@@ -15,10 +15,9 @@ import numpy as np
 
 from photocheck.judge.joint import Joint
 from photocheck.judge.solve import solve
-from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.catalogue import DOG_TAGS, REFERENCES
 from photocheck.scale.pose import View
 from photocheck.scale.tag_layout import TAG_MM
-from photocheck.scale.tag_reference import DOG_TAGS
 from photocheck.speech import tr
 
 _LIMIT: Final = 4.0

@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.scale import priors
-from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.catalogue import DOG_TAGS, REFERENCES
 from photocheck.scale.pinhole import Pinhole
-from photocheck.scale.tag_reference import DOG_TAGS
 from photocheck.scale.tags_seen import TagSeen
 
 Array = NDArray[np.float64]

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Point
 from photocheck.photo.photo import Photo
-from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.tag_layout import STANDING
 from photocheck.scale.tags import find_tags
 from photocheck.words import (
@@ -21,10 +20,6 @@ from photocheck.words import (
 )
 
 Frame = tuple[int, int, int, int]
-
-BY_TAGS: Final = next((kind for kind, item in REFERENCES.items() if item.form == "tags"), "")
-"""The kind of reference that tags are where nothing else is of known size; empty while the
-catalogue has none."""
 
 ROOM: Final = 0.15
 ROOM_TAGS: Final = 2.0

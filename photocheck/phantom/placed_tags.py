@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 
 from photocheck.phantom.facing import front_points
-from photocheck.phantom.field import Array
+from photocheck.phantom.field import Array, Field
 from photocheck.phantom.look import Look
 from photocheck.phantom.phone import Light
 from photocheck.phantom.scene import Scene
@@ -187,18 +187,17 @@ def _bent(rng: np.random.Generator, scene: Scene, tip: Array, side_mm: float) ->
     return scene.to_world(paper.reshape(-1, 3)).reshape(paper.shape)
 
 
-def _walk(body: object, start: Array, ahead: Array, steps: int, cell: float) -> Array:
+def _walk(body: Field, start: Array, ahead: Array, steps: int, cell: float) -> Array:
     """Along a surface from places (n, 3), each in its own direction; (steps + 1, n, 3) mm."""
     places, ways = [start], ahead
     for _ in range(steps):
-        for _ in range(3):
-            _, slope = body.sample(places[-1])  # type: ignore[attr-defined]
-            normal = slope / np.linalg.norm(slope, axis=1, keepdims=True)
-            ways = ways - np.sum(ways * normal, axis=1, keepdims=True) * normal
-            ways = ways / np.linalg.norm(ways, axis=1, keepdims=True)
+        _, slope = body.sample(places[-1])
+        normal = slope / np.linalg.norm(slope, axis=1, keepdims=True)
+        ways = ways - np.sum(ways * normal, axis=1, keepdims=True) * normal
+        ways = ways / np.linalg.norm(ways, axis=1, keepdims=True)
         after = places[-1] + _STEP_CELLS * cell * ways
         for _ in range(4):
-            far, slope = body.sample(after)  # type: ignore[attr-defined]
+            far, slope = body.sample(after)
             after = after - far[:, None] * slope / np.sum(slope**2, axis=1, keepdims=True)
         step = after - places[-1]
         long = np.linalg.norm(step, axis=1, keepdims=True)

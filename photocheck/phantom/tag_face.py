@@ -47,10 +47,11 @@ def tag_face(landmark: str, cell_px: int) -> tuple[Array, Array]:
             ink[top : top + fine, left : left + fine] = 0.0
     assert CELLS * fine == int(2 * SQUARE * fine)
     size = shape[1] // _OVER, shape[0] // _OVER
-    return tuple(
-        np.asarray(cv2.resize(one, size, interpolation=cv2.INTER_AREA), np.float64)
-        for one in (ink, paper)
-    )  # type: ignore[return-value]
+    return _shrunk(ink, size), _shrunk(paper, size)
+
+
+def _shrunk(face: NDArray[np.floating[Any]], size: tuple[int, int]) -> Array:
+    return np.asarray(cv2.resize(face, size, interpolation=cv2.INTER_AREA), np.float64)
 
 
 def _fill(

@@ -63,6 +63,9 @@ class ReferenceObject:
         return self.width_mm, self.height_mm
 
 
+DOG_TAGS: Final = "dog_tags"
+"""The kind of reference that the tags on the dog are, where nothing else is of known size."""
+
 _ALL = (
     ReferenceObject(
         "marker_sheet",
@@ -75,7 +78,7 @@ _ALL = (
         "unless the proof bar was measured (common practice, no source)",
     ),
     ReferenceObject(
-        "dog_tags",
+        DOG_TAGS,
         later("photocheck tags on the dog"),
         "tags",
         None,

@@ -155,3 +155,18 @@ def as_grey(picture: Picture) -> Picture:
     if picture.ndim == 2:
         return picture
     return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+
+
+def halved(grey: Picture, most_px: float) -> tuple[Picture, int]:
+    """A picture (H, W) halved until its longer side has at most `most_px`, and how often smaller.
+
+    Halving is many times quicker than any other way of averaging pixels, as long as both sides are
+    even.
+    """
+    small, shrink = grey, 1
+    while max(small.shape) > most_px and min(small.shape) > 1:
+        height, width = small.shape[0] // 2, small.shape[1] // 2
+        even = small[: 2 * height, : 2 * width]
+        half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+        small, shrink = np.asarray(half, dtype=np.uint8), 2 * shrink
+    return small, shrink

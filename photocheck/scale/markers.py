@@ -42,7 +42,7 @@ from photocheck.scale.marker_plane import paired, settled
 from photocheck.scale.planes import fit_homography, project
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.sheet import LAYOUT, marker_cells
-from photocheck.scale.subpixel import crossing, fit_sides
+from photocheck.scale.subpixel import crossing, fit_black_squares
 from photocheck.speech import number, tr
 
 _LEAST_MODULE_PX: Final = 2.5  # cells smaller than this are not measured
@@ -194,15 +194,7 @@ def _marker_corners(
     # One reach for all: even a marker half as large as the rest is then searched over 0.8 of
     # its cells, and the next edge inwards is a whole cell away.
     module = float(np.mean(modules))
-    lines = fit_sides(
-        grey,
-        corners,
-        np.roll(corners, -1, axis=1),
-        reach_px=max(0.4 * module, 1.5),
-        trim=(0.08, 0.08),
-        window_px=float(np.clip(0.3 * module, 1.5, 3.0)),
-        polarity=-1,
-    )
+    lines = fit_black_squares(grey, corners, module)
     found: dict[tuple[int, int], Floats] = {}
     for i, (place, square) in enumerate(squares.items()):
         for k in range(4):

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from photocheck.case.model import Reference
 from photocheck.errors import CaseError
 from photocheck.photo.camera import MAIN_CAMERA_35MM
+from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.speech import tr
 from photocheck.words import (
     FRONT_PLACE_TITLES,
@@ -203,7 +204,7 @@ def offset_prior(reference: Reference, view: str = "") -> Offset:
             where="reference",
             do=tr("give how far off the distance may be, for example 2 cm"),
         )
-    if reference.kind == "dog_tags":
+    if reference.kind == DOG_TAGS:
         return TAG_FRONT_OFFSET if view == "front" else TAG_OFFSET
     front = (view or ("side" if reference.place in PLACES else "front")) == "front"
     offsets: Mapping[str, Offset] = FRONT_PLACE_OFFSETS if front else PLACE_OFFSETS

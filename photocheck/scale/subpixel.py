@@ -180,6 +180,22 @@ def fit_sides(
     ]
 
 
+def fit_black_squares(grey: Picture, corners: Floats, cell_px: float) -> list[EdgeLine | None]:
+    """`fit_sides` of the black squares that markers are, (n, 4, 2) px, with cells so large.
+
+    One reach for all: it stays within the border, which is a cell wide.
+    """
+    return fit_sides(
+        grey,
+        corners,
+        np.roll(corners, -1, axis=1),
+        reach_px=max(0.4 * cell_px, 1.5),
+        trim=(0.08, 0.08),
+        window_px=float(np.clip(0.3 * cell_px, 1.5, 3.0)),
+        polarity=-1,
+    )
+
+
 @dataclass(frozen=True)
 class _Coarse:
     """The strongest line near each of S sides.

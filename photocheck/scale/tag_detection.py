@@ -14,7 +14,7 @@ from typing import Final
 import cv2
 import numpy as np
 
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Picture, halved
 from photocheck.scale.tag_layout import CELLS
 
 _SIDE: Final = 2100
@@ -30,13 +30,8 @@ _MISREAD: Final = 3
 
 def detect_squares(grey: Picture) -> Floats:
     """Corners of what may be markers in a grey picture (H, W), clockwise, (n, 4, 2) px."""
-    small, shrink = grey, 1.0
-    # Halving is many times quicker than any other way of averaging pixels.
-    while max(small.shape) > _SIDE and min(small.shape) > 1:
-        height, width = small.shape[0] // 2, small.shape[1] // 2
-        even = small[: 2 * height, : 2 * width]
-        halved = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
-        small, shrink = np.asarray(halved, dtype=np.uint8), 2.0 * shrink
+    small, times = halved(grey, _SIDE)
+    shrink = float(times)
     if max(small.shape) < _ENLARGED_BELOW and shrink == 1.0:
         doubled = (2 * small.shape[1], 2 * small.shape[0])
         larger = cv2.resize(small, doubled, interpolation=cv2.INTER_CUBIC)

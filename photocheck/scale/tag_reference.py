@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 
 from photocheck.errors import ScaleError
-from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.catalogue import DOG_TAGS, REFERENCES
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.tag_layout import STANDING, square_mm
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from photocheck.speech import tr
 from photocheck.words import FRONT_LANDMARKS
-
-DOG_TAGS: Final = "dog_tags"
-"""The kind of reference, of `photocheck.scale.catalogue.REFERENCES`."""
 
 
 def reference_tag(tags: TagsSeen, *, front: bool = False) -> TagSeen | None:

@@ -14,7 +14,7 @@ import numpy as np
 
 from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.sheet import LAYOUT
-from photocheck.scale.subpixel import crossing, crossing_spread, fit_sides
+from photocheck.scale.subpixel import crossing, crossing_spread, fit_black_squares
 from photocheck.scale.tag_detection import cell_px, detect_squares
 from photocheck.scale.tag_layout import TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import place_tag
@@ -94,15 +94,7 @@ def _read(grey: Picture, corners: Floats) -> _Square | None:
     cell = cell_px(corners)
     if cell < _LEAST_CELL_PX or not _plausible(corners):
         return None
-    lines = fit_sides(
-        grey,
-        corners[None],
-        np.roll(corners, -1, axis=0)[None],
-        reach_px=max(0.4 * cell, 1.5),
-        trim=(0.08, 0.08),
-        window_px=float(np.clip(0.3 * cell, 1.5, 3.0)),
-        polarity=-1,
-    )
+    lines = fit_black_squares(grey, corners[None], cell)
     points, spreads, supports = [], [], []
     for k in range(4):
         before, after = lines[k - 1], lines[k]

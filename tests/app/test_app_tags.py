@@ -12,7 +12,7 @@ from streamlit.testing.v1.element_tree import FileUploader
 
 from photocheck.case.samples import samples_folder
 from photocheck.orders import worn_tags as finding
-from photocheck.orders.worn_tags import BY_TAGS
+from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.server import bench
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck.uploads.gate import Gate
@@ -162,7 +162,7 @@ def test_without_a_sheet_the_tags_are_what_is_of_known_size(
 ) -> None:
     monkeypatch.setattr(marks_step, "marking_surface", lambda *_, **__: pytest.fail("by hand"))
     page = to_photo(tagged(sheet=False)[0])
-    assert photo_of(page)["reference"] == {"kind": BY_TAGS}
+    assert photo_of(page)["reference"] == {"kind": DOG_TAGS}
     assert "the tags tell how large things are" in said(page)
     # Where they are is known: on the dog.
     assert not [radio for radio in page.radio if "cards_place" in str(radio.key)]

@@ -17,9 +17,8 @@ from photocheck.orders.filling import Blank, with_photo, without_photo
 from photocheck.orders.gaps import SIZES, understood_length
 from photocheck.orders.model import StoreError
 from photocheck.orders.taking import FirstLook, shapes_of, take_photo
-from photocheck.orders.worn_tags import BY_TAGS
 from photocheck.photo.kind import NO_HEIC
-from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.catalogue import DOG_TAGS, REFERENCES
 from photocheck.server import bench
 from photocheck.speech import later, spoken, tr
 from photocheck.uploads import BusyError
@@ -161,7 +160,7 @@ def _kind_seen(way: Way, name: str, view: str) -> str:
     photo = DraftPhoto(name, ReferenceTold(kind=FINDS_ITSELF), view=view)
     if look_at(way, photo).found:
         return FINDS_ITSELF
-    return BY_TAGS if BY_TAGS and tags_shown.found_in(way, photo).scale else ""
+    return DOG_TAGS if tags_shown.found_in(way, photo).scale else ""
 
 
 def _with_photos(seen: Mapping[str, str], view: str, draft: Draft) -> Draft:

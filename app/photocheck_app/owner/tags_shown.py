@@ -14,7 +14,7 @@ from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.filling import with_tag_set, with_tags
 from photocheck.orders.model import StoreError
-from photocheck.orders.worn_tags import BY_TAGS, FoundTags
+from photocheck.orders.worn_tags import FoundTags
 from photocheck.server import bench
 from photocheck.speech import spoken, tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER
@@ -62,8 +62,7 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
     for number, photo in enumerate(way.draft.photos, start=1):
         if photo.file in found:
             _show(way, number, photo, found[photo.file])
-    if BY_TAGS:
-        _ask_set(way)
+    _ask_set(way)
     st.button(
         tr("Mark by hand instead"),
         key="tags_wrong",
