@@ -1,0 +1,320 @@
+"""A tag's whole face laid over the photo: where it lies, and how well each of its parts agrees.
+
+All edges of the print are used at once, those of the cells inside as well, and what disagrees
+counts for little: hair over the rim and tape over a side are outliers, and three sides that are
+seen, or the cells alone, place the fourth.  Lengths are in cells of the marker
+(`photocheck.scale.tag_layout`), light is linear.
+
+The fit is Gauss-Newton's on robust residuals (Geman and McClure's weights; Baker and Matthews,
+"Lucas-Kanade 20 Years On", 2004, for the template's own slopes in place of the photo's; both from
+memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from photocheck.scale.light import SRGB_TO_LIGHT, Floats, Picture
+from photocheck.scale.planes import fit_homography
+from photocheck.scale.sheet import marker_cells
+from photocheck.scale.tag_layout import CELLS, SQUARE, TIP, WEDGE, WHITE
+
+_FINE: Final = 12
+"""Pixels a cell of the drawing that is blurred."""
+_BELOW: Final = 6.5
+"""Down to here the paper's face is used, cells below the square's middle."""
+_RIM: Final = 0.3
+"""Cells at the paper's own edge that are left out: hair and what lies behind."""
+_INK: Final = 0.06
+"""Light of black over that of white to begin with; later it is what is seen."""
+_GAIN_CELLS: Final = 1.1
+"""Over so much, as a Gaussian's standard deviation, light on the tag is taken for even."""
+_LOOSE, _TIGHT = 0.45, 0.15
+"""Residuals, over white, that count a quarter: at first, and in the end."""
+_BEND: Final = 0.01
+"""Spread of how much paper on a flank is off a plane, cells per cell squared, each way: a bend of
+20 cm radius seen 30 degrees aslant has 0.008."""
+_LEAST_TILT: Final = 0.15
+
+
+@dataclass(frozen=True, eq=False)
+class TagFit:
+    """A tag's face as it was laid over a photo.
+
+    Attributes
+    ----------
+    matrix : (3, 3) float
+        Homography from cells to px from `middle_px`.
+    inverse : (8, 8) float
+        Covariance of its first eight numbers.
+    middle_px : (2,) float
+    bend : (2,) float
+        Off that plane, px per cell squared below the square's middle.
+    tip_px, tip_covariance : (2,), (2, 2) float
+    agreement : (11, 8) float
+        How pale each cell of the face looks (0 black, 1 white) less how pale it is printed.
+    ink : float
+        Light of black over that of white.
+    noise : float
+        Of what is left over, over white.
+    """
+
+    matrix: Floats
+    inverse: Floats
+    middle_px: Floats
+    bend: Floats
+    tip_px: Floats
+    tip_covariance: Floats
+    agreement: Floats
+    ink: float
+    noise: float
+    good: float
+
+    def corners_px(self) -> Floats:
+        """Corners of the black square, clockwise from its own top left, (4, 2) px."""
+        square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        bent = (square[:, 1:] ** 2) * self.bend
+        return _through(self.matrix, square) + bent + self.middle_px
+
+
+@lru_cache(maxsize=16)
+def _face(code: int) -> NDArray[np.float32]:
+    """How pale the print is, `_FINE` px a cell, 11 cells down and 8 across; paper all round."""
+    face = np.ones((11 * _FINE, 8 * _FINE), np.float32)
+    start = round((WHITE - SQUARE) * _FINE)
+    side = CELLS * _FINE
+    black = np.kron(marker_cells(code), np.ones((_FINE, _FINE))) > 0
+    face[start : start + side, start : start + side][black] = 0.0
+    over = 4
+    large = cv2.resize(face, None, fx=over, fy=over, interpolation=cv2.INTER_NEAREST)
+    wedge = (np.array(WEDGE) + WHITE) * _FINE * over - 0.5
+    cv2.fillPoly(large, [np.rint(wedge * 256).astype(np.int32)], 0.0, cv2.LINE_8, 8)
+    return np.asarray(cv2.resize(large, face.shape[::-1], interpolation=cv2.INTER_AREA), np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """Places on a tag, so many a cell: (rows, columns) each, and which are used."""
+
+    x: Floats
+    y: Floats
+    used: NDArray[np.bool_]
+    ones: Floats
+
+
+@lru_cache(maxsize=8)
+def _grid(each: int) -> _Grid:
+    x, y = np.meshgrid(
+        (np.arange(8 * each) + 0.5) / each - WHITE, (np.arange(11 * each) + 0.5) / each - WHITE
+    )
+    half = np.where(y < WHITE, WHITE, 2.5 * (TIP[1] - y) / (TIP[1] - WHITE))
+    used = (np.abs(x) < half - _RIM) & (y > -WHITE + _RIM) & (y < _BELOW)
+    # between square and taper the paper narrows at once
+    used &= ~((y > WHITE - _RIM) & (np.abs(x) > 2.5 - _RIM))
+    flat = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
+    return _Grid(x, y, used, flat)
+
+
+def _template(code: int, sigma: float, each: int) -> tuple[Floats, Floats, Floats, Floats]:
+    """Blurred face at the grid's places: itself, its slopes, and how it changes with the blur."""
+    soft = cv2.GaussianBlur(_face(code), (0, 0), sigma * _FINE, borderType=cv2.BORDER_REPLICATE)
+    right = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=1, scale=_FINE / 2)
+    down = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1, scale=_FINE / 2)
+    spread = cv2.Laplacian(soft, cv2.CV_32F, ksize=1, scale=_FINE**2 * sigma)
+    size = (8 * each, 11 * each)
+    return tuple(  # type: ignore[return-value]
+        np.asarray(cv2.resize(one, size, interpolation=cv2.INTER_AREA), np.float64)
+        for one in (soft, right, down, spread)
+    )
+
+
+def _through(matrix: Floats, points: Floats) -> Floats:
+    below = points @ matrix[2, :2] + matrix[2, 2]
+    return np.asarray((points @ matrix[:2, :2].T + matrix[:2, 2]) / below[:, None])
+
+
+def fit_tag(
+    grey: Picture, corners_px: Floats, code: int, *, lying: bool, focal_px: float, steps: int = 9
+) -> TagFit | None:
+    """Lay a tag's face over a photo; None where it does not hold.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8
+    corners_px : (4, 2) float
+        Of the black square, clockwise from its own top left, px, good to a cell.
+    code : int
+        Of DICT_4X4_50.
+    lying : bool
+        Whether the paper may follow a curved flank.
+    focal_px : float
+    """
+    square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    middle = corners_px.mean(axis=0)
+    start = fit_homography(square, corners_px - middle)
+    if start is None:
+        return None
+    matrix = start / start[2, 2]
+    cell = float(np.sqrt(abs(np.linalg.det(matrix[:2, :2]))))
+    picture, shrink, corner = _window(grey, middle, cell)
+    if picture is None:
+        return None
+    each = int(np.clip(np.ceil(1.1 * cell / shrink), 3, 6))
+    grid = _grid(each)
+    blur = int(np.ceil(_GAIN_CELLS * each * 2)) * 2 + 1
+    window = (blur, blur)
+    far, near = np.linalg.svd(matrix[:2, :2], compute_uv=False)
+    tilt = max(float(np.sqrt(max(1.0 - (near / far) ** 2, 0.0))), _LEAST_TILT)
+    weak = tilt * far / focal_px
+    sigma = float(np.clip(0.9 * shrink / cell, 0.1, 0.45))
+    bend = np.zeros(2)
+    ink, trusted = _INK, grid.used.astype(np.float64)
+    flat, ones = grid.ones[:, :2], grid.ones
+    bent = grid.y.ravel() ** 2
+    count = 11 if lying else 9
+    inner = np.zeros((count, count))
+    noise = 0.1
+    for step in range(steps):
+        share = min(step / (steps - 4), 1.0)
+        loose = _LOOSE * (_TIGHT / _LOOSE) ** share
+        wide = float(np.hypot(sigma, 0.5 * (1 - share)))
+        pale, right, down, spread = _template(code, wide, each)
+        below = ones @ matrix[2]
+        plane = (ones @ matrix[:2].T) / below[:, None]
+        at = plane + bent[:, None] * bend
+        light = _seen(picture, at + middle, corner, shrink, grid.x.shape)
+        if light is None:
+            return None
+        if share < 1:
+            light = cv2.GaussianBlur(light, (0, 0), 0.5 * (1 - share) * each)
+        print_ = ink + (1 - ink) * pale
+        gain = cv2.GaussianBlur(trusted * light * print_, window, _GAIN_CELLS * each) / (
+            cv2.GaussianBlur(trusted * print_**2, window, _GAIN_CELLS * each) + 1e-9
+        )
+        if not float(gain[grid.used].min()) > 1e-4:
+            return None
+        shown = light / np.maximum(gain, 1e-4)
+        left = shown - print_
+        weight = np.where(grid.used, 1 / (1 + (left / loose) ** 2) ** 2, 0.0)
+        trusted = weight
+        dark = (pale < 0.15) & (weight > 0.3)
+        if np.count_nonzero(dark) > 8:
+            ink = float(np.clip(np.median(shown[dark]), 0.005, 0.5))
+        # the template's own slopes, carried into the picture
+        a, b = matrix[0, :2], matrix[1, :2]
+        j = np.empty((len(flat), 2, 2))
+        j[:, 0] = (a - plane[:, :1] * matrix[2, :2]) / below[:, None]
+        j[:, 1] = (b - plane[:, 1:] * matrix[2, :2]) / below[:, None]
+        j[:, :, 1] += 2 * grid.y.ravel()[:, None] * bend
+        det = j[:, 0, 0] * j[:, 1, 1] - j[:, 0, 1] * j[:, 1, 0]
+        if np.any(det <= 0):
+            return None
+        gx, gy = (1 - ink) * right.ravel(), (1 - ink) * down.ravel()
+        slope_u = (gx * j[:, 1, 1] - gy * j[:, 1, 0]) / det
+        slope_v = (gy * j[:, 0, 0] - gx * j[:, 0, 1]) / det
+        rows = np.empty((len(flat), count))
+        rows[:, 0:3] = ones * (slope_u / below)[:, None]
+        rows[:, 3:6] = ones * (slope_v / below)[:, None]
+        along = -(slope_u * plane[:, 0] + slope_v * plane[:, 1]) / below
+        rows[:, 6:8] = flat * along[:, None]
+        rows[:, 8] = -(1 - ink) * spread.ravel()
+        if lying:
+            rows[:, 9] = slope_u * bent
+            rows[:, 10] = slope_v * bent
+        w = weight.ravel()
+        noise = max(float(np.sqrt(np.sum(w * left.ravel() ** 2) / max(w.sum(), 1.0))), 0.01)
+        inner = (rows * w[:, None]).T @ rows / noise**2
+        pull = -(rows * w[:, None]).T @ left.ravel() / noise**2
+        for k in (6, 7):
+            inner[k, k] += 1 / weak**2
+            pull[k] -= matrix[2, k - 6] / weak**2
+        inner[8, 8] += 1 / 0.15**2
+        if lying:
+            for k in (9, 10):
+                inner[k, k] += 1 / (_BEND * cell) ** 2
+                pull[k] -= bend[k - 9] / (_BEND * cell) ** 2
+        scale = 1 / np.sqrt(np.diag(inner) + 1e-12)
+        move = scale * np.linalg.solve(
+            inner * np.outer(scale, scale) + 1e-6 * np.eye(count), pull * scale
+        )
+        # a step of more than a cell is none
+        longest = float(np.abs(np.concatenate([move[[2, 5]], 3 * move[[0, 1, 3, 4]]])).max())
+        move *= min(1.0, 0.7 * cell / max(longest, 1e-9))
+        matrix = matrix + np.append(move[:8], 0.0).reshape(3, 3)
+        sigma = float(np.clip(sigma + move[8], 0.08, 0.6))
+        if lying:
+            bend = bend + move[9:11]
+        if share >= 1 and longest < 0.01:
+            break
+    cover = np.linalg.inv(inner)
+    tip = np.array([TIP])
+    arms = _arms(matrix, tip[0], count)
+    return TagFit(
+        matrix=matrix,
+        inverse=cover[:8, :8],
+        middle_px=middle,
+        bend=bend,
+        tip_px=_through(matrix, tip)[0] + TIP[1] ** 2 * bend + middle,
+        tip_covariance=arms @ cover @ arms.T,
+        agreement=_agreement(shown, pale, ink, each),
+        ink=ink,
+        noise=noise,
+        good=float(weight.sum() / grid.used.sum()),
+    )
+
+
+def _arms(matrix: Floats, place: Floats, count: int) -> Floats:
+    """Derivatives (2, count) of where a place (2,) is seen by all that is fitted."""
+    one = np.append(place, 1.0)
+    below = float(one @ matrix[2])
+    now = (matrix[:2] @ one) / below
+    arms = np.zeros((2, count))
+    arms[0, 0:3] = arms[1, 3:6] = one / below
+    arms[:, 6:8] = -np.outer(now, place) / below
+    if count > 9:
+        arms[0, 9] = arms[1, 10] = place[1] ** 2
+    return arms
+
+
+def _agreement(shown: Floats, pale: Floats, ink: float, each: int) -> Floats:
+    """How much paler each cell looks than it is printed, its own middle; (11, 8)."""
+    over = (shown - ink) / (1 - ink) - pale
+    cells = over.reshape(11, each, 8, each)
+    inside = np.abs((np.arange(each) + 0.5) / each - 0.5) < 0.35
+    return np.asarray(cells[:, inside][:, :, :, inside].mean(axis=(1, 3)))
+
+
+def _window(
+    grey: Picture, middle: Floats, cell: float
+) -> tuple[NDArray[np.float32] | None, float, Floats]:
+    """Light round a tag, cells of 8 px at most; how often smaller; its top left, px."""
+    reach = 12.0 * cell + 4
+    low = np.maximum(np.floor(middle - reach), 0).astype(int)
+    high = np.minimum(np.ceil(middle + reach) + 1, grey.shape[::-1]).astype(int)
+    if np.any(high - low < 8):
+        return None, 1.0, low.astype(np.float64)
+    light = SRGB_TO_LIGHT[grey[low[1] : high[1], low[0] : high[0]]]
+    shrink = 1
+    while cell / shrink > 8.0:
+        height, width = light.shape[0] // 2, light.shape[1] // 2
+        even = light[: 2 * height, : 2 * width]
+        light = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+        shrink *= 2
+    return np.asarray(light, np.float32), float(shrink), low.astype(np.float64)
+
+
+def _seen(
+    light: NDArray[np.float32], at: Floats, corner: Floats, shrink: float, shape: tuple[int, ...]
+) -> Floats | None:
+    places = (at - corner + 0.5) / shrink - 0.5
+    if not np.all(np.isfinite(places)):
+        return None
+    maps = places.astype(np.float32).reshape(*shape, 2)
+    found = cv2.remap(light, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(found, np.float64)
