@@ -41,6 +41,10 @@ _BEND: Final = 0.01
 """Spread of how much paper on a flank is off a plane, cells per cell squared, each way: a bend of
 20 cm radius seen 30 degrees aslant has 0.008."""
 _LEAST_TILT: Final = 0.15
+"""Sine of the tilt that a tag seen as a square may have all the same."""
+_LEAST_NOISE: Final = 0.01
+_BLUR_SPREAD: Final = 0.15
+"""Cells by which a step may change the blur, about."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +67,8 @@ class TagFit:
         Light of black over that of white.
     noise : float
         Of what is left over, over white.
+    good : float
+        Share of the face that looks as it is printed.
     """
 
     matrix: Floats
@@ -81,6 +87,12 @@ class TagFit:
         square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
         bent = (square[:, 1:] ** 2) * self.bend
         return _through(self.matrix, square) + bent + self.middle_px
+
+    def corner_spread_px(self) -> float:
+        """Standard deviation of a corner per axis, as the fit says it, px."""
+        square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        arms = np.concatenate([_arms(self.matrix, corner, 8) for corner in square])
+        return float(np.sqrt(np.trace(arms @ self.inverse @ arms.T) / len(arms)))
 
 
 @lru_cache(maxsize=16)
@@ -121,8 +133,10 @@ def _grid(each: int) -> _Grid:
     return _Grid(x, y, used, flat)
 
 
-def _template(code: int, sigma: float, each: int) -> tuple[Floats, Floats, Floats, Floats]:
+@lru_cache(maxsize=512)
+def _template(code: int, hundredths: int, each: int) -> tuple[Floats, Floats, Floats, Floats]:
     """Blurred face at the grid's places: itself, its slopes, and how it changes with the blur."""
+    sigma = hundredths / 100
     soft = cv2.GaussianBlur(_face(code), (0, 0), sigma * _FINE, borderType=cv2.BORDER_REPLICATE)
     right = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=1, scale=_FINE / 2)
     down = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1, scale=_FINE / 2)
@@ -140,7 +154,7 @@ def _through(matrix: Floats, points: Floats) -> Floats:
 
 
 def fit_tag(
-    grey: Picture, corners_px: Floats, code: int, *, lying: bool, focal_px: float, steps: int = 9
+    grey: Picture, corners_px: Floats, code: int, *, lying: bool, focal_px: float
 ) -> TagFit | None:
     """Lay a tag's face over a photo; None where it does not hold.
 
@@ -165,108 +179,155 @@ def fit_tag(
     picture, shrink, corner = _window(grey, middle, cell)
     if picture is None:
         return None
-    each = int(np.clip(np.ceil(1.1 * cell / shrink), 3, 6))
-    grid = _grid(each)
-    blur = int(np.ceil(_GAIN_CELLS * each * 2)) * 2 + 1
-    window = (blur, blur)
     far, near = np.linalg.svd(matrix[:2, :2], compute_uv=False)
     tilt = max(float(np.sqrt(max(1.0 - (near / far) ** 2, 0.0))), _LEAST_TILT)
-    weak = tilt * far / focal_px
+    each = int(np.clip(np.ceil(0.8 * cell / shrink), 3, 5))
     sigma = float(np.clip(0.9 * shrink / cell, 0.1, 0.45))
-    bend = np.zeros(2)
-    ink, trusted = _INK, grid.used.astype(np.float64)
-    flat, ones = grid.ones[:, :2], grid.ones
-    bent = grid.y.ravel() ** 2
-    count = 11 if lying else 9
-    inner = np.zeros((count, count))
-    noise = 0.1
-    for step in range(steps):
-        share = min(step / (steps - 4), 1.0)
-        loose = _LOOSE * (_TIGHT / _LOOSE) ** share
-        wide = float(np.hypot(sigma, 0.5 * (1 - share)))
-        pale, right, down, spread = _template(code, wide, each)
-        below = ones @ matrix[2]
-        plane = (ones @ matrix[:2].T) / below[:, None]
-        at = plane + bent[:, None] * bend
-        light = _seen(picture, at + middle, corner, shrink, grid.x.shape)
+    state = _State(matrix, np.zeros(2), sigma, _INK, np.ones(0))
+    weak = tilt * far / focal_px
+    coarse = _steps(state, picture, (corner - middle, shrink), code, 3, (0.5, 0.3), weak, cell)
+    if coarse is None:
+        return None
+    state = _State(state.matrix, np.zeros(2), state.sigma, state.ink, np.ones(0))
+    bent = _BEND * cell if lying else 0.0
+    last = _steps(
+        state, picture, (corner - middle, shrink), code, each, (0.15,) + (0.0,) * 5, weak, cell, bent
+    )
+    if last is None:
+        return None
+    tip = np.array([TIP])
+    cover = np.linalg.inv(last.inner)
+    arms = _arms(state.matrix, tip[0], len(cover))
+    return TagFit(
+        matrix=state.matrix,
+        inverse=cover[:8, :8],
+        middle_px=middle,
+        bend=state.bend,
+        tip_px=_through(state.matrix, tip)[0] + TIP[1] ** 2 * state.bend + middle,
+        tip_covariance=arms @ cover @ arms.T,
+        agreement=_agreement(last.shown, last.pale, state.ink, each),
+        ink=state.ink,
+        noise=last.noise,
+        good=last.good,
+    )
+
+
+@dataclass(eq=False)
+class _State:
+    """What is fitted: the plane, what is off it, the blur in cells, black over white."""
+
+    matrix: Floats
+    bend: Floats
+    sigma: float
+    ink: float
+    trusted: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Last:
+    """What the last step saw: the information of what is fitted, and the face."""
+
+    inner: Floats
+    shown: Floats
+    pale: Floats
+    noise: float
+    good: float
+
+
+def _steps(
+    state: _State,
+    picture: NDArray[np.float32],
+    window: tuple[Floats, float],
+    code: int,
+    each: int,
+    softened: tuple[float, ...],
+    weak: float,
+    cell: float,
+    bent: float = 0.0,
+) -> _Last | None:
+    """Gauss-Newton steps, in place; photo and print are `softened` by so many cells at each."""
+    grid = _grid(each)
+    used = grid.used.ravel()
+    ones = grid.ones[used]
+    flat, square = ones[:, :2], ones[:, 1] ** 2
+    count = 11 if bent else 9
+    reach = int(np.ceil(2 * _GAIN_CELLS * each)) * 2 + 1
+    spread = _GAIN_CELLS * each
+    rows = np.empty((count, len(flat)))
+    last = None
+    for soft in softened:
+        matrix, ink = state.matrix, state.ink
+        loose = _TIGHT + (_LOOSE - _TIGHT) * soft / 0.5
+        wide = float(np.hypot(state.sigma, soft))
+        pale, right, down, blurs = _template(code, round(100 * wide), each)
+        every = _through(matrix, grid.ones[:, :2]) + grid.ones[:, 1:2] ** 2 * state.bend
+        light = _seen(picture, every, *window, grid.x.shape)
         if light is None:
             return None
-        if share < 1:
-            light = cv2.GaussianBlur(light, (0, 0), 0.5 * (1 - share) * each)
+        if soft:
+            light = cv2.GaussianBlur(light, (0, 0), soft * each)
         print_ = ink + (1 - ink) * pale
-        gain = cv2.GaussianBlur(trusted * light * print_, window, _GAIN_CELLS * each) / (
-            cv2.GaussianBlur(trusted * print_**2, window, _GAIN_CELLS * each) + 1e-9
-        )
+        trusted = state.trusted.reshape(print_.shape) if state.trusted.size else grid.used * 1.0
+        kernel = ((reach, reach), spread)
+        lit = cv2.GaussianBlur(trusted * light * print_, *kernel)
+        gain = lit / (cv2.GaussianBlur(trusted * print_**2, *kernel) + 1e-9)
         if not float(gain[grid.used].min()) > 1e-4:
             return None
         shown = light / np.maximum(gain, 1e-4)
-        left = shown - print_
-        weight = np.where(grid.used, 1 / (1 + (left / loose) ** 2) ** 2, 0.0)
-        trusted = weight
-        dark = (pale < 0.15) & (weight > 0.3)
+        left = (shown - print_).ravel()[used]
+        weight = 1 / (1 + (left / loose) ** 2) ** 2
+        whole = np.zeros(used.size)
+        whole[used] = weight
+        state.trusted = whole
+        dark = (pale.ravel()[used] < 0.15) & (weight > 0.3)
         if np.count_nonzero(dark) > 8:
-            ink = float(np.clip(np.median(shown[dark]), 0.005, 0.5))
+            seen = shown.ravel()[used][dark]
+            state.ink = float(np.clip(np.median(seen), 0.005, 0.5))
         # the template's own slopes, carried into the picture
-        a, b = matrix[0, :2], matrix[1, :2]
-        j = np.empty((len(flat), 2, 2))
-        j[:, 0] = (a - plane[:, :1] * matrix[2, :2]) / below[:, None]
-        j[:, 1] = (b - plane[:, 1:] * matrix[2, :2]) / below[:, None]
-        j[:, :, 1] += 2 * grid.y.ravel()[:, None] * bend
-        det = j[:, 0, 0] * j[:, 1, 1] - j[:, 0, 1] * j[:, 1, 0]
-        if np.any(det <= 0):
+        below = ones @ matrix[2]
+        plane = (ones @ matrix[:2].T) / below[:, None]
+        xx = (matrix[0, 0] - plane[:, 0] * matrix[2, 0]) / below
+        xy = (matrix[0, 1] - plane[:, 0] * matrix[2, 1]) / below + 2 * flat[:, 1] * state.bend[0]
+        yx = (matrix[1, 0] - plane[:, 1] * matrix[2, 0]) / below
+        yy = (matrix[1, 1] - plane[:, 1] * matrix[2, 1]) / below + 2 * flat[:, 1] * state.bend[1]
+        det = xx * yy - xy * yx
+        if float(det.min()) <= 0:
             return None
-        gx, gy = (1 - ink) * right.ravel(), (1 - ink) * down.ravel()
-        slope_u = (gx * j[:, 1, 1] - gy * j[:, 1, 0]) / det
-        slope_v = (gy * j[:, 0, 0] - gx * j[:, 0, 1]) / det
-        rows = np.empty((len(flat), count))
-        rows[:, 0:3] = ones * (slope_u / below)[:, None]
-        rows[:, 3:6] = ones * (slope_v / below)[:, None]
-        along = -(slope_u * plane[:, 0] + slope_v * plane[:, 1]) / below
-        rows[:, 6:8] = flat * along[:, None]
-        rows[:, 8] = -(1 - ink) * spread.ravel()
-        if lying:
-            rows[:, 9] = slope_u * bent
-            rows[:, 10] = slope_v * bent
-        w = weight.ravel()
-        noise = max(float(np.sqrt(np.sum(w * left.ravel() ** 2) / max(w.sum(), 1.0))), 0.01)
-        inner = (rows * w[:, None]).T @ rows / noise**2
-        pull = -(rows * w[:, None]).T @ left.ravel() / noise**2
-        for k in (6, 7):
-            inner[k, k] += 1 / weak**2
-            pull[k] -= matrix[2, k - 6] / weak**2
-        inner[8, 8] += 1 / 0.15**2
-        if lying:
-            for k in (9, 10):
-                inner[k, k] += 1 / (_BEND * cell) ** 2
-                pull[k] -= bend[k - 9] / (_BEND * cell) ** 2
+        gx, gy = right.ravel()[used], down.ravel()[used]
+        strong = (1 - ink) / det
+        u, v = (gx * yy - gy * yx) * strong, (gy * xx - gx * xy) * strong
+        rows[0:3] = ones.T * (u / below)
+        rows[3:6] = ones.T * (v / below)
+        rows[6:8] = -flat.T * ((u * plane[:, 0] + v * plane[:, 1]) / below)
+        rows[8] = (ink - 1) * blurs.ravel()[used]
+        if bent:
+            rows[9], rows[10] = u * square, v * square
+        noise = float(np.sqrt((weight @ left**2) / max(weight.sum(), 1.0)))
+        noise = max(noise, _LEAST_NOISE)
+        weighed = rows * (weight / noise**2)
+        inner, pull = weighed @ rows.T, -(weighed @ left)
+        inner[6, 6] += 1 / weak**2
+        inner[7, 7] += 1 / weak**2
+        pull[6:8] -= matrix[2, :2] / weak**2
+        inner[8, 8] += 1 / _BLUR_SPREAD**2
+        if bent:
+            inner[9, 9] += 1 / bent**2
+            inner[10, 10] += 1 / bent**2
+            pull[9:11] -= state.bend / bent**2
         scale = 1 / np.sqrt(np.diag(inner) + 1e-12)
-        move = scale * np.linalg.solve(
-            inner * np.outer(scale, scale) + 1e-6 * np.eye(count), pull * scale
-        )
-        # a step of more than a cell is none
+        steep = inner * np.outer(scale, scale) + 1e-6 * np.eye(count)
+        move = scale * np.linalg.solve(steep, pull * scale)
+        last = _Last(inner, shown, pale, noise, float(weight.sum() / len(weight)))
         longest = float(np.abs(np.concatenate([move[[2, 5]], 3 * move[[0, 1, 3, 4]]])).max())
+        # a step of most of a cell is none
         move *= min(1.0, 0.7 * cell / max(longest, 1e-9))
-        matrix = matrix + np.append(move[:8], 0.0).reshape(3, 3)
-        sigma = float(np.clip(sigma + move[8], 0.08, 0.6))
-        if lying:
-            bend = bend + move[9:11]
-        if share >= 1 and longest < 0.01:
+        state.matrix = matrix + np.append(move[:8], 0.0).reshape(3, 3)
+        state.sigma = float(np.clip(state.sigma + move[8], 0.08, 0.6))
+        if bent:
+            state.bend = state.bend + move[9:11]
+        if not soft and longest < 0.02:
             break
-    cover = np.linalg.inv(inner)
-    tip = np.array([TIP])
-    arms = _arms(matrix, tip[0], count)
-    return TagFit(
-        matrix=matrix,
-        inverse=cover[:8, :8],
-        middle_px=middle,
-        bend=bend,
-        tip_px=_through(matrix, tip)[0] + TIP[1] ** 2 * bend + middle,
-        tip_covariance=arms @ cover @ arms.T,
-        agreement=_agreement(shown, pale, ink, each),
-        ink=ink,
-        noise=noise,
-        good=float(weight.sum() / grid.used.sum()),
-    )
+    return last
 
 
 def _arms(matrix: Floats, place: Floats, count: int) -> Floats:
