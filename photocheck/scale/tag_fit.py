@@ -37,12 +37,21 @@ _GAIN_CELLS: Final = 1.1
 """Over so much, as a Gaussian's standard deviation, light on the tag is taken for even."""
 _LOOSE, _TIGHT = 0.45, 0.15
 """Residuals, over white, that count a quarter: at first, and in the end."""
+_INNER: Final = 2.4
+"""Half of what the first steps look at, cells, beside the wedge: tape over a side has an edge of
+its own there, and once laid along that a side stays there."""
 _BEND: Final = 0.01
 """Spread of how much paper on a flank is off a plane, cells per cell squared, each way: a bend of
 20 cm radius seen 30 degrees aslant has 0.008."""
 _LEAST_TILT: Final = 0.15
 """Sine of the tilt that a tag seen as a square may have all the same."""
 _LEAST_NOISE: Final = 0.01
+_GROWTH_PX: Final = 0.15
+"""Spread of how far all black lies too far out or in: a photo's own tone curve, and white that is
+brighter than it can show."""
+_FIRST: Final = (0.5, 0.3, 0.2)
+_THEN: Final = (0.1, 0.0, 0.0, 0.0, 0.0, 0.0)
+"""By how many cells photo and print are softened at each step."""
 _BLUR_SPREAD: Final = 0.15
 """Cells by which a step may change the blur, about."""
 
@@ -120,8 +129,8 @@ class _Grid:
     ones: Floats
 
 
-@lru_cache(maxsize=8)
-def _grid(each: int) -> _Grid:
+@lru_cache(maxsize=16)
+def _grid(each: int, inner: bool) -> _Grid:
     x, y = np.meshgrid(
         (np.arange(8 * each) + 0.5) / each - WHITE, (np.arange(11 * each) + 0.5) / each - WHITE
     )
@@ -129,6 +138,8 @@ def _grid(each: int) -> _Grid:
     used = (np.abs(x) < half - _RIM) & (y > -WHITE + _RIM) & (y < _BELOW)
     # between square and taper the paper narrows at once
     used &= ~((y > WHITE - _RIM) & (np.abs(x) > 2.5 - _RIM))
+    if inner:
+        used &= (np.maximum(np.abs(x), np.abs(y)) < _INNER) | (y > WHITE)
     flat = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
     return _Grid(x, y, used, flat)
 
@@ -185,13 +196,13 @@ def fit_tag(
     sigma = float(np.clip(0.9 * shrink / cell, 0.1, 0.45))
     state = _State(matrix, np.zeros(2), sigma, _INK, np.ones(0))
     weak = tilt * far / focal_px
-    coarse = _steps(state, picture, (corner - middle, shrink), code, 3, (0.5, 0.3), weak, cell)
+    coarse = _steps(state, picture, (corner - middle, shrink), code, 3, _FIRST, weak, cell)
     if coarse is None:
         return None
-    state = _State(state.matrix, np.zeros(2), state.sigma, state.ink, np.ones(0))
+    state = _State(state.matrix, np.zeros(2), state.sigma, state.ink, np.ones(0), state.growth)
     bent = _BEND * cell if lying else 0.0
     last = _steps(
-        state, picture, (corner - middle, shrink), code, each, (0.15,) + (0.0,) * 5, weak, cell, bent
+        state, picture, (corner - middle, shrink), code, each, _THEN, weak, cell, bent
     )
     if last is None:
         return None
@@ -214,13 +225,15 @@ def fit_tag(
 
 @dataclass(eq=False)
 class _State:
-    """What is fitted: the plane, what is off it, the blur in cells, black over white."""
+    """What is fitted: the plane, what is off it, the blur in cells, black over white; by how much
+    black is larger than printed, cells."""
 
     matrix: Floats
     bend: Floats
     sigma: float
     ink: float
     trusted: Floats
+    growth: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,11 +259,11 @@ def _steps(
     bent: float = 0.0,
 ) -> _Last | None:
     """Gauss-Newton steps, in place; photo and print are `softened` by so many cells at each."""
-    grid = _grid(each)
+    grid = _grid(each, inner=bool(softened[-1]))
     used = grid.used.ravel()
     ones = grid.ones[used]
     flat, square = ones[:, :2], ones[:, 1] ** 2
-    count = 11 if bent else 9
+    count = 12 if bent else 10
     reach = int(np.ceil(2 * _GAIN_CELLS * each)) * 2 + 1
     spread = _GAIN_CELLS * each
     rows = np.empty((count, len(flat)))
@@ -274,7 +287,9 @@ def _steps(
         if not float(gain[grid.used].min()) > 1e-4:
             return None
         shown = light / np.maximum(gain, 1e-4)
-        left = (shown - print_).ravel()[used]
+        gx, gy = right.ravel()[used], down.ravel()[used]
+        edges = (1 - ink) * np.hypot(gx, gy)
+        left = (shown - print_).ravel()[used] + state.growth * edges
         weight = 1 / (1 + (left / loose) ** 2) ** 2
         whole = np.zeros(used.size)
         whole[used] = weight
@@ -293,15 +308,15 @@ def _steps(
         det = xx * yy - xy * yx
         if float(det.min()) <= 0:
             return None
-        gx, gy = right.ravel()[used], down.ravel()[used]
         strong = (1 - ink) / det
         u, v = (gx * yy - gy * yx) * strong, (gy * xx - gx * xy) * strong
         rows[0:3] = ones.T * (u / below)
         rows[3:6] = ones.T * (v / below)
         rows[6:8] = -flat.T * ((u * plane[:, 0] + v * plane[:, 1]) / below)
         rows[8] = (ink - 1) * blurs.ravel()[used]
+        rows[9] = edges
         if bent:
-            rows[9], rows[10] = u * square, v * square
+            rows[10], rows[11] = u * square, v * square
         noise = float(np.sqrt((weight @ left**2) / max(weight.sum(), 1.0)))
         noise = max(noise, _LEAST_NOISE)
         weighed = rows * (weight / noise**2)
@@ -310,10 +325,13 @@ def _steps(
         inner[7, 7] += 1 / weak**2
         pull[6:8] -= matrix[2, :2] / weak**2
         inner[8, 8] += 1 / _BLUR_SPREAD**2
+        grown = _GROWTH_PX / cell
+        inner[9, 9] += 1 / grown**2
+        pull[9] -= state.growth / grown**2
         if bent:
-            inner[9, 9] += 1 / bent**2
             inner[10, 10] += 1 / bent**2
-            pull[9:11] -= state.bend / bent**2
+            inner[11, 11] += 1 / bent**2
+            pull[10:12] -= state.bend / bent**2
         scale = 1 / np.sqrt(np.diag(inner) + 1e-12)
         steep = inner * np.outer(scale, scale) + 1e-6 * np.eye(count)
         move = scale * np.linalg.solve(steep, pull * scale)
@@ -323,8 +341,9 @@ def _steps(
         move *= min(1.0, 0.7 * cell / max(longest, 1e-9))
         state.matrix = matrix + np.append(move[:8], 0.0).reshape(3, 3)
         state.sigma = float(np.clip(state.sigma + move[8], 0.08, 0.6))
+        state.growth = float(np.clip(state.growth + move[9], -0.3, 0.3))
         if bent:
-            state.bend = state.bend + move[9:11]
+            state.bend = state.bend + move[10:12]
         if not soft and longest < 0.02:
             break
     return last
@@ -338,8 +357,8 @@ def _arms(matrix: Floats, place: Floats, count: int) -> Floats:
     arms = np.zeros((2, count))
     arms[0, 0:3] = arms[1, 3:6] = one / below
     arms[:, 6:8] = -np.outer(now, place) / below
-    if count > 9:
-        arms[0, 9] = arms[1, 10] = place[1] ** 2
+    if count > 10:
+        arms[0, 10] = arms[1, 11] = place[1] ** 2
     return arms
 
 
