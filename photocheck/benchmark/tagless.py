@@ -31,7 +31,7 @@ FAMILIES: Final = (
     cv2.aruco.DICT_4X4_50, cv2.aruco.DICT_4X4_1000, cv2.aruco.DICT_5X5_100,
     cv2.aruco.DICT_6X6_250, cv2.aruco.DICT_ARUCO_ORIGINAL, cv2.aruco.DICT_APRILTAG_36h11,
 )  # fmt: skip
-_LARGEST: Final = 3000
+_LARGEST: Final = 2000
 """Px, longer side of a photograph that is cut from, at most."""
 
 
@@ -48,7 +48,7 @@ def sources(folder: str) -> tuple[str, ...]:
     return tuple(file for file in pictures if _loaded(file) is not None)
 
 
-@lru_cache(maxsize=40)
+@lru_cache(maxsize=200)
 def _loaded(file: str) -> Picture | None:
     picture = cv2.imread(file, cv2.IMREAD_GRAYSCALE)
     if picture is None or min(picture.shape) < 60:

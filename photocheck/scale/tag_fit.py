@@ -46,10 +46,16 @@ _BEND: Final = 0.01
 _LEAST_TILT: Final = 0.15
 """Sine of the tilt that a tag seen as a square may have all the same."""
 _LEAST_NOISE: Final = 0.01
+_DARK: Final = 0.15
+"""How pale a place is at most at which black is read."""
+_FEW_DARK: Final = 8.0
+_NOTHING: Final = np.float32(1e-6)
+_STILL_PX: Final = 0.03
+"""A step this small is the last."""
 _GROWTH_PX: Final = 0.15
 """Spread of how far all black lies too far out or in: a photo's own tone curve, and white that is
 brighter than it can show."""
-_FIRST: Final = (0.5, 0.3, 0.2)
+_FIRST: Final = (0.5, 0.3)
 _THEN: Final = (0.1, 0.0, 0.0, 0.0, 0.0, 0.0)
 """By how many cells photo and print are softened at each step."""
 _BLUR_SPREAD: Final = 0.15
@@ -121,12 +127,13 @@ def _face(code: int) -> NDArray[np.float32]:
 
 @dataclass(frozen=True, eq=False)
 class _Grid:
-    """Places on a tag, so many a cell: (rows, columns) each, and which are used."""
+    """Places on a tag, so many a cell, cells: all of them (rows, columns), and those used (n,)."""
 
+    used: NDArray[np.bool_]
+    every: Floats  # (rows * columns, 3), with ones
     x: Floats
     y: Floats
-    used: NDArray[np.bool_]
-    ones: Floats
+    share: NDArray[np.float32]  # 1 where used, (rows, columns)
 
 
 @lru_cache(maxsize=16)
@@ -140,23 +147,36 @@ def _grid(each: int, inner: bool) -> _Grid:
     used &= ~((y > WHITE - _RIM) & (np.abs(x) > 2.5 - _RIM))
     if inner:
         used &= (np.maximum(np.abs(x), np.abs(y)) < _INNER) | (y > WHITE)
-    flat = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
-    return _Grid(x, y, used, flat)
+    every = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
+    return _Grid(used, every, x[used], y[used], used.astype(np.float32))
+
+
+@dataclass(frozen=True, eq=False)
+class _Print:
+    """A blurred face at a grid's places: (rows, columns), and at those used (n,) its slopes and
+    how it changes with the blur."""
+
+    pale: NDArray[np.float32]
+    right: Floats
+    down: Floats
+    blurs: Floats
+    edges: Floats
+    dark: Floats
 
 
 @lru_cache(maxsize=512)
-def _template(code: int, hundredths: int, each: int) -> tuple[Floats, Floats, Floats, Floats]:
-    """Blurred face at the grid's places: itself, its slopes, and how it changes with the blur."""
+def _print(code: int, hundredths: int, each: int, inner: bool) -> _Print:
     sigma = hundredths / 100
     soft = cv2.GaussianBlur(_face(code), (0, 0), sigma * _FINE, borderType=cv2.BORDER_REPLICATE)
     right = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=1, scale=_FINE / 2)
     down = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1, scale=_FINE / 2)
     spread = cv2.Laplacian(soft, cv2.CV_32F, ksize=1, scale=_FINE**2 * sigma)
     size = (8 * each, 11 * each)
-    return tuple(  # type: ignore[return-value]
-        np.asarray(cv2.resize(one, size, interpolation=cv2.INTER_AREA), np.float64)
-        for one in (soft, right, down, spread)
-    )
+    at = [cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in (soft, right, down, spread)]
+    used = _grid(each, inner).used
+    pale, gx, gy, blurs = (one[used].astype(np.float64) for one in at)
+    dark = (pale < _DARK).astype(np.float64)
+    return _Print(np.asarray(at[0], np.float32), gx, gy, blurs, np.hypot(gx, gy), dark)
 
 
 def _through(matrix: Floats, points: Floats) -> Floats:
@@ -192,14 +212,14 @@ def fit_tag(
         return None
     far, near = np.linalg.svd(matrix[:2, :2], compute_uv=False)
     tilt = max(float(np.sqrt(max(1.0 - (near / far) ** 2, 0.0))), _LEAST_TILT)
-    each = int(np.clip(np.ceil(0.8 * cell / shrink), 3, 5))
+    each = int(np.clip(np.ceil(0.8 * cell / shrink), 3, 4))
     sigma = float(np.clip(0.9 * shrink / cell, 0.1, 0.45))
-    state = _State(matrix, np.zeros(2), sigma, _INK, np.ones(0))
+    state = _State(matrix, np.zeros(2), sigma, _INK)
     weak = tilt * far / focal_px
     coarse = _steps(state, picture, (corner - middle, shrink), code, 3, _FIRST, weak, cell)
     if coarse is None:
         return None
-    state = _State(state.matrix, np.zeros(2), state.sigma, state.ink, np.ones(0), state.growth)
+    state = _State(state.matrix, np.zeros(2), state.sigma, state.ink, state.growth)
     bent = _BEND * cell if lying else 0.0
     last = _steps(
         state, picture, (corner - middle, shrink), code, each, _THEN, weak, cell, bent
@@ -207,7 +227,7 @@ def fit_tag(
     if last is None:
         return None
     tip = np.array([TIP])
-    cover = np.linalg.inv(last.inner)
+    cover = np.linalg.inv(last.information)
     arms = _arms(state.matrix, tip[0], len(cover))
     return TagFit(
         matrix=state.matrix,
@@ -232,7 +252,6 @@ class _State:
     bend: Floats
     sigma: float
     ink: float
-    trusted: Floats
     growth: float = 0.0
 
 
@@ -240,9 +259,9 @@ class _State:
 class _Last:
     """What the last step saw: the information of what is fitted, and the face."""
 
-    inner: Floats
-    shown: Floats
-    pale: Floats
+    information: Floats
+    shown: NDArray[np.float32]
+    pale: NDArray[np.float32]
     noise: float
     good: float
 
@@ -259,92 +278,87 @@ def _steps(
     bent: float = 0.0,
 ) -> _Last | None:
     """Gauss-Newton steps, in place; photo and print are `softened` by so many cells at each."""
-    grid = _grid(each, inner=bool(softened[-1]))
-    used = grid.used.ravel()
-    ones = grid.ones[used]
-    flat, square = ones[:, :2], ones[:, 1] ** 2
+    inner = bool(softened[-1])
+    grid = _grid(each, inner)
+    used, x, y = grid.used, grid.x, grid.y
+    flat = used.ravel()
+    square = y * y
     count = 12 if bent else 10
-    reach = int(np.ceil(2 * _GAIN_CELLS * each)) * 2 + 1
     spread = _GAIN_CELLS * each
-    rows = np.empty((count, len(flat)))
-    last = None
+    reach = int(np.ceil(1.8 * spread)) * 2 + 1
+    rows = np.empty((count, len(x)))
+    trusted, last = grid.share, None
+    firm = np.zeros(count)
+    firm[6:8] = 1 / weak**2
+    firm[8], firm[9] = 1 / _BLUR_SPREAD**2, (cell / _GROWTH_PX) ** 2
+    if bent:
+        firm[10:12] = 1 / bent**2
     for soft in softened:
-        matrix, ink = state.matrix, state.ink
+        matrix, ink, bend = state.matrix, state.ink, state.bend
         loose = _TIGHT + (_LOOSE - _TIGHT) * soft / 0.5
-        wide = float(np.hypot(state.sigma, soft))
-        pale, right, down, blurs = _template(code, round(100 * wide), each)
-        every = _through(matrix, grid.ones[:, :2]) + grid.ones[:, 1:2] ** 2 * state.bend
-        light = _seen(picture, every, *window, grid.x.shape)
+        face = _print(code, round(100 * np.hypot(state.sigma, soft)), each, inner)
+        seen = grid.every @ matrix.T
+        plane = seen[:, :2] / seen[:, 2:]
+        at = plane + (grid.every[:, 1] ** 2)[:, None] * bend if bent else plane
+        light = _seen(picture, at, *window, used.shape)
         if light is None:
             return None
         if soft:
             light = cv2.GaussianBlur(light, (0, 0), soft * each)
-        print_ = ink + (1 - ink) * pale
-        trusted = state.trusted.reshape(print_.shape) if state.trusted.size else grid.used * 1.0
-        kernel = ((reach, reach), spread)
-        lit = cv2.GaussianBlur(trusted * light * print_, *kernel)
-        gain = lit / (cv2.GaussianBlur(trusted * print_**2, *kernel) + 1e-9)
-        if not float(gain[grid.used].min()) > 1e-4:
+        shape = np.float32(ink) + np.float32(1 - ink) * face.pale
+        weighed = trusted * shape
+        lit = cv2.GaussianBlur(weighed * light, (reach, reach), spread)
+        gain = lit / (cv2.GaussianBlur(weighed * shape, (reach, reach), spread) + _NOTHING)
+        if not float(gain[used].min()) > 1e-4:
             return None
-        shown = light / np.maximum(gain, 1e-4)
-        gx, gy = right.ravel()[used], down.ravel()[used]
-        edges = (1 - ink) * np.hypot(gx, gy)
-        left = (shown - print_).ravel()[used] + state.growth * edges
+        shown = light / np.maximum(gain, _NOTHING)
+        edges = (1 - ink) * face.edges
+        left = (shown - shape)[used] + state.growth * edges
         weight = 1 / (1 + (left / loose) ** 2) ** 2
-        whole = np.zeros(used.size)
-        whole[used] = weight
-        state.trusted = whole
-        dark = (pale.ravel()[used] < 0.15) & (weight > 0.3)
-        if np.count_nonzero(dark) > 8:
-            seen = shown.ravel()[used][dark]
-            state.ink = float(np.clip(np.median(seen), 0.005, 0.5))
+        trusted = np.zeros(used.shape, np.float32)
+        trusted[used] = weight
+        dark = face.dark * weight
+        if float(dark.sum()) > _FEW_DARK:
+            state.ink = min(max(float(dark @ shown[used] / dark.sum()), 0.005), 0.5)
         # the template's own slopes, carried into the picture
-        below = ones @ matrix[2]
-        plane = (ones @ matrix[:2].T) / below[:, None]
-        xx = (matrix[0, 0] - plane[:, 0] * matrix[2, 0]) / below
-        xy = (matrix[0, 1] - plane[:, 0] * matrix[2, 1]) / below + 2 * flat[:, 1] * state.bend[0]
-        yx = (matrix[1, 0] - plane[:, 1] * matrix[2, 0]) / below
-        yy = (matrix[1, 1] - plane[:, 1] * matrix[2, 1]) / below + 2 * flat[:, 1] * state.bend[1]
+        below, u, v = seen[flat, 2], plane[flat, 0], plane[flat, 1]
+        xx, xy = (matrix[0, 0] - u * matrix[2, 0]) / below, (matrix[0, 1] - u * matrix[2, 1]) / below
+        yx, yy = (matrix[1, 0] - v * matrix[2, 0]) / below, (matrix[1, 1] - v * matrix[2, 1]) / below
+        if bent:
+            xy, yy = xy + 2 * y * bend[0], yy + 2 * y * bend[1]
         det = xx * yy - xy * yx
-        if float(det.min()) <= 0:
+        if not float(det.min()) > 0:
             return None
         strong = (1 - ink) / det
-        u, v = (gx * yy - gy * yx) * strong, (gy * xx - gx * xy) * strong
-        rows[0:3] = ones.T * (u / below)
-        rows[3:6] = ones.T * (v / below)
-        rows[6:8] = -flat.T * ((u * plane[:, 0] + v * plane[:, 1]) / below)
-        rows[8] = (ink - 1) * blurs.ravel()[used]
-        rows[9] = edges
+        across = (face.right * yy - face.down * yx) * strong
+        along = (face.down * xx - face.right * xy) * strong
+        rows[2], rows[5] = across / below, along / below
+        rows[0], rows[1] = x * rows[2], y * rows[2]
+        rows[3], rows[4] = x * rows[5], y * rows[5]
+        tilted = -(u * rows[2] + v * rows[5])
+        rows[6], rows[7] = x * tilted, y * tilted
+        rows[8], rows[9] = (ink - 1) * face.blurs, edges
         if bent:
-            rows[10], rows[11] = u * square, v * square
-        noise = float(np.sqrt((weight @ left**2) / max(weight.sum(), 1.0)))
-        noise = max(noise, _LEAST_NOISE)
-        weighed = rows * (weight / noise**2)
-        inner, pull = weighed @ rows.T, -(weighed @ left)
-        inner[6, 6] += 1 / weak**2
-        inner[7, 7] += 1 / weak**2
-        pull[6:8] -= matrix[2, :2] / weak**2
-        inner[8, 8] += 1 / _BLUR_SPREAD**2
-        grown = _GROWTH_PX / cell
-        inner[9, 9] += 1 / grown**2
-        pull[9] -= state.growth / grown**2
-        if bent:
-            inner[10, 10] += 1 / bent**2
-            inner[11, 11] += 1 / bent**2
-            pull[10:12] -= state.bend / bent**2
-        scale = 1 / np.sqrt(np.diag(inner) + 1e-12)
-        steep = inner * np.outer(scale, scale) + 1e-6 * np.eye(count)
+            rows[10], rows[11] = across * square, along * square
+        trust = float(weight.sum())
+        noise = max(float(weight @ left**2) / trust, _LEAST_NOISE**2)
+        heavy = rows * (weight / noise)
+        held = np.concatenate([np.zeros(6), matrix[2, :2], [0.0, state.growth], bend])[:count]
+        information = heavy @ rows.T + np.diag(firm)
+        pull = -(heavy @ left) - firm * held
+        scale = 1 / np.sqrt(np.diag(information) + 1e-12)
+        steep = information * np.outer(scale, scale) + 1e-6 * np.eye(count)
         move = scale * np.linalg.solve(steep, pull * scale)
-        last = _Last(inner, shown, pale, noise, float(weight.sum() / len(weight)))
-        longest = float(np.abs(np.concatenate([move[[2, 5]], 3 * move[[0, 1, 3, 4]]])).max())
+        last = _Last(information, shown, face.pale, float(np.sqrt(noise)), trust / len(weight))
+        longest = float(np.abs(move[:6] * (3, 3, 1, 3, 3, 1)).max())
         # a step of most of a cell is none
         move *= min(1.0, 0.7 * cell / max(longest, 1e-9))
         state.matrix = matrix + np.append(move[:8], 0.0).reshape(3, 3)
-        state.sigma = float(np.clip(state.sigma + move[8], 0.08, 0.6))
-        state.growth = float(np.clip(state.growth + move[9], -0.3, 0.3))
+        state.sigma = min(max(state.sigma + float(move[8]), 0.08), 0.6)
+        state.growth = min(max(state.growth + float(move[9]), -0.3), 0.3)
         if bent:
-            state.bend = state.bend + move[10:12]
-        if not soft and longest < 0.02:
+            state.bend = bend + move[10:12]
+        if not soft and longest < _STILL_PX:
             break
     return last
 
@@ -362,7 +376,9 @@ def _arms(matrix: Floats, place: Floats, count: int) -> Floats:
     return arms
 
 
-def _agreement(shown: Floats, pale: Floats, ink: float, each: int) -> Floats:
+def _agreement(
+    shown: NDArray[np.float32], pale: NDArray[np.float32], ink: float, each: int
+) -> Floats:
     """How much paler each cell looks than it is printed, its own middle; (11, 8)."""
     over = (shown - ink) / (1 - ink) - pale
     cells = over.reshape(11, each, 8, each)
@@ -391,10 +407,10 @@ def _window(
 
 def _seen(
     light: NDArray[np.float32], at: Floats, corner: Floats, shrink: float, shape: tuple[int, ...]
-) -> Floats | None:
+) -> NDArray[np.float32] | None:
     places = (at - corner + 0.5) / shrink - 0.5
     if not np.all(np.isfinite(places)):
         return None
     maps = places.astype(np.float32).reshape(*shape, 2)
     found = cv2.remap(light, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(found, np.float64)
+    return np.asarray(found, np.float32)
