@@ -186,8 +186,9 @@ def _bent(rng: np.random.Generator, scene: Scene, tip: Array, side_mm: float) ->
     flat = np.stack([x, -y], axis=-1) * (side_mm / CELLS)  # mm right and up from the tip
     best, least = flat, np.inf
     for turn in np.radians(np.arange(0.0, 180.0, 15.0)):
-        along, straight = np.array([np.cos(turn), np.sin(turn)]), np.array(
-            [-np.sin(turn), np.cos(turn)]
+        along, straight = (
+            np.array([np.cos(turn), np.sin(turn)]),
+            np.array([-np.sin(turn), np.cos(turn)]),
         )
         ahead = along[0] * right + along[1] * up
         way = flat @ along

@@ -194,9 +194,6 @@ def _named(grey: Picture, squares: Floats) -> list[Square]:
         code, turn = names[best[n]]
         corners = np.roll(squares[n], -int(turn), axis=0)
         middle, cell = corners.mean(axis=0), cell_px(corners)
-        if all(
-            float(np.hypot(*(middle - one.corners_px.mean(axis=0)))) > 2 * cell
-            for one in kept
-        ):
+        if all(float(np.hypot(*(middle - one.corners_px.mean(axis=0)))) > 2 * cell for one in kept):
             kept.append(Square(corners, int(code), most))
     return kept

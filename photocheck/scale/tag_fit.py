@@ -82,6 +82,8 @@ class TagFit:
         Light of black over that of white.
     noise : float
         Of what is left over, over white.
+    wedge : float
+        RMS of how much paler or darker than printed the paper below the square looks.
     good : float
         Share of the face that looks as it is printed.
     """
@@ -95,6 +97,7 @@ class TagFit:
     agreement: Floats
     ink: float
     noise: float
+    wedge: float
     good: float
 
     def corners_px(self) -> Floats:
@@ -172,7 +175,9 @@ def _print(code: int, hundredths: int, each: int, inner: bool) -> _Print:
     down = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1, scale=_FINE / 2)
     spread = cv2.Laplacian(soft, cv2.CV_32F, ksize=1, scale=_FINE**2 * sigma)
     size = (8 * each, 11 * each)
-    at = [cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in (soft, right, down, spread)]
+    at = [
+        cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in (soft, right, down, spread)
+    ]
     used = _grid(each, inner).used
     pale, gx, gy, blurs = (one[used].astype(np.float64) for one in at)
     dark = (pale < _DARK).astype(np.float64)
@@ -221,9 +226,7 @@ def fit_tag(
         return None
     state = _State(state.matrix, np.zeros(2), state.sigma, state.ink, state.growth)
     bent = _BEND * cell if lying else 0.0
-    last = _steps(
-        state, picture, (corner - middle, shrink), code, each, _THEN, weak, cell, bent
-    )
+    last = _steps(state, picture, (corner - middle, shrink), code, each, _THEN, weak, cell, bent)
     if last is None:
         return None
     tip = np.array([TIP])
@@ -239,6 +242,7 @@ def fit_tag(
         agreement=_agreement(last.shown, last.pale, state.ink, each),
         ink=state.ink,
         noise=last.noise,
+        wedge=_below_square(last, state.ink, each),
         good=last.good,
     )
 
@@ -322,8 +326,14 @@ def _steps(
             state.ink = min(max(float(dark @ shown[used] / dark.sum()), 0.005), 0.5)
         # the template's own slopes, carried into the picture
         below, u, v = seen[flat, 2], plane[flat, 0], plane[flat, 1]
-        xx, xy = (matrix[0, 0] - u * matrix[2, 0]) / below, (matrix[0, 1] - u * matrix[2, 1]) / below
-        yx, yy = (matrix[1, 0] - v * matrix[2, 0]) / below, (matrix[1, 1] - v * matrix[2, 1]) / below
+        xx, xy = (
+            (matrix[0, 0] - u * matrix[2, 0]) / below,
+            (matrix[0, 1] - u * matrix[2, 1]) / below,
+        )
+        yx, yy = (
+            (matrix[1, 0] - v * matrix[2, 0]) / below,
+            (matrix[1, 1] - v * matrix[2, 1]) / below,
+        )
         if bent:
             xy, yy = xy + 2 * y * bend[0], yy + 2 * y * bend[1]
         det = xx * yy - xy * yx
@@ -384,6 +394,12 @@ def _agreement(
     cells = over.reshape(11, each, 8, each)
     inside = np.abs((np.arange(each) + 0.5) / each - 0.5) < 0.35
     return np.asarray(cells[:, inside][:, :, :, inside].mean(axis=(1, 3)))
+
+
+def _below_square(last: _Last, ink: float, each: int) -> float:
+    grid = _grid(each, inner=False)
+    off = ((last.shown - ink) / (1 - ink) - last.pale)[grid.used][grid.y > WHITE]
+    return float(np.sqrt(np.mean(np.square(off, dtype=np.float64))))
 
 
 def _window(
