@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.scale.light import Floats, Picture, halved
-from photocheck.scale.sheet import LAYOUT, marker_cells
-from photocheck.scale.tag_layout import CELLS, TAG_IDS
+from photocheck.scale.sheet import marker_cells
+from photocheck.scale.tag_layout import CELLS
 
 _LARGEST: Final = 4200
 """Px, longer side of the picture looked at, at most."""

@@ -16,7 +16,7 @@ import numpy as np
 from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.sheet import LAYOUT
 from photocheck.scale.tag_detection import Square, cell_px, detect_squares
-from photocheck.scale.tag_fit import TagFit, fit_tag
+from photocheck.scale.tag_fit import fit_tag
 from photocheck.scale.tag_layout import CELLS, TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import USUAL_FOCAL, scale_at
 from photocheck.scale.tag_reading import FaceRead, read_face
