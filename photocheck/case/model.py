@@ -122,7 +122,8 @@ class PhotoEntry:
     view : str
         One of `photocheck.words.VIEWS`: where the dog is seen from.
     tags : str
-        One of `photocheck.words.TAG_SETS`: the size of the tags, where the dog wears any.
+        One of `photocheck.words.TAG_SETS`: the size of the tags, where the dog wears any, or
+        that they are not used.
     """
 
     path: str

@@ -43,7 +43,8 @@ def reference_options(command: Command) -> Command:
         click.option(
             "--tags",
             type=click.Choice(TAG_SETS),
-            help="Which set of printed tags the dog wears; usual.",
+            help="Which set of printed tags the dog wears; usual. With unused, its tags are not "
+            "looked for, as where one has slipped.",
         ),
     ]
     for option in reversed(options):

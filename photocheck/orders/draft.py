@@ -200,7 +200,8 @@ class DraftPhoto(_Part):
     view : str
         As the case file has it; empty for the side.
     tags : str
-        The size of the tags on the dog, one of `photocheck.words.TAG_SETS`; empty when not told.
+        The size of the tags on the dog, or that they are not used, one of
+        `photocheck.words.TAG_SETS`; empty when not told.
     """
 
     file: str = ""
