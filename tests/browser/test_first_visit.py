@@ -111,6 +111,22 @@ def test_choosing_leads_to_the_first_step_with_its_way_on_at_the_foot(
     assert lowest <= bar["y"]
 
 
+def test_on_a_phone_that_lies_a_number_and_the_way_on_are_seen_at_once(
+    served: Alone, visitors: Visitors
+) -> None:
+    lying = {**PHONE, "viewport": {"width": 844, "height": 390}}
+    page = begun(served, visitors.come(**lying, locale="de"))
+    field = page.get_by_label("Halber Hals in Zentimeter")
+    on = page.get_by_role("button", name="Weiter", exact=True)
+    around = page.locator("[data-testid=stTextInputRootElement]").filter(has=field)
+    for part in (around, on, page.locator(".tape img")):
+        expect(part).to_be_in_viewport(ratio=1.0)
+    above, below = field.bounding_box(), on.bounding_box()
+    assert above is not None
+    assert below is not None
+    assert above["y"] + above["height"] <= below["y"]
+
+
 def test_a_photo_says_how_far_it_has_come(served: Alone, visitors: Visitors) -> None:
     context = visitors.come(**PHONE, locale="de")
     page = begun(served, context)
