@@ -15,6 +15,7 @@ from photocheck.judge import tolerances
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.repeats import USUAL
+from photocheck.judge.shared_points import readings_at_tags
 from photocheck.judge.widths import (
     accuser,
     against_readings,
@@ -84,7 +85,8 @@ def check(
             ),
             do=tr("Give the share of good orders that may be flagged, 0.02 for example"),
         )
-    seen = _look(case, photos or {}, on_photo)
+    seen = [one.measured(case) for one in _look(case, photos or {}, on_photo)]
+    at_tags = readings_at_tags(case, [photo.view for photo in seen])
     learnt = SHIPPED if ratios is None else ratios.for_dog(case.dog)
     habits = USUAL if ratios is None else ratios.habits
 
@@ -99,6 +101,7 @@ def check(
             false_alarms=false_alarms,
             tolerated=tolerated,
             habits=habits,
+            at_tags=at_tags,
         )
         return found, compared
 

@@ -99,6 +99,16 @@ FRONT_LOOK: Final[Mapping[str, Ratio]] = MappingProxyType(
 every such photo of one dog shares, whoever marks it."""
 
 
+TAGGED_LOOK: Final = Ratio(
+    1.0,
+    0.02,
+    "judgement: the tape runs by the tags, so that both have the ring in one place; left is that "
+    "a tag a finger's breadth above or below the widest place of a neck lies 1 to 2 % further in",
+)
+"""The neck's width between tags in a photo from the front over the one under the tape, where the
+tape was held at them: instead of `FRONT_LOOK`, shared by all such photos as well."""
+
+
 def width_log_spread(mm: float) -> float:
     """Standard deviation of ln of a width of `mm` between two boards."""
     return max(WIDTH_SPREAD_FRACTION, WIDTH_SPREAD_MM / mm)

@@ -9,6 +9,7 @@ points where viewing rays graze them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.pinhole import Pinhole
 from photocheck.scale.tag_reference import reference_tag
 from photocheck.scale.tags_seen import TagSeen
-from photocheck.words import FRONT_PAIRS
+from photocheck.words import FRONT_PAIRS, TAGS
 
 Array = NDArray[np.float64]
 
@@ -73,7 +74,7 @@ class Fronts:
                 at = camera.onto_plane(seen, plane, np.array([0.0, 0.0, 1.0])).mean(axis=0)
                 u.add(("front_pair", k, m, pair), [float(at[0]), float(at[1])], 1e-2)
                 u.add(("front_tilt", k, m, pair), [0.0], 1e-4)
-                u.add(("front_look", pair), [0.0], 1e-4)
+                u.add(("front_look", *_look(shot, m, pair)), [0.0], 1e-4)
             if shot.view.tags.tags:
                 u.add(TAG_SIZE, [0.0], 1e-4)
 
@@ -93,7 +94,8 @@ class Fronts:
                 if tags := _tags_of(shot, m, pair):
                     scale = self._px_per_mm[k - self.first]
                     for i, tag in enumerate(tags):
-                        white = whitening(tag, scale, priors.TAG_GRAZED_MM)
+                        on_it = max(priors.TAG_GRAZED_MM, shot.view.tip_mm)
+                        white = whitening(tag, scale, on_it)
                         parts.append(("tags", miss[..., i, :] @ white.T))
                     parts.extend(self._sizes(theta, shot, camera, points, tags))
                     continue
@@ -152,7 +154,10 @@ class Fronts:
         """
         u = self._unknowns
         width = trunk.neck_width if pair == "neck_width" else trunk.width
-        look = scaled(shape.FRONT_LOOK[pair], u.one(theta, ("front_look", pair)))
+        shot = self.shots[k - self.first]
+        kind = _look(shot, m, pair)
+        usual = shape.TAGGED_LOOK if kind == TAGGED else shape.FRONT_LOOK[pair]
+        look = scaled(usual, u.one(theta, ("front_look", *kind)))
         across = 0.5 * width * look + trunk.pressed
         # the ring leans back from the breastbone to the shoulder top; the chest is taken as round
         along = across
@@ -218,6 +223,16 @@ def _pairs(shot: Shot) -> list[tuple[int, str, Array]]:
         for pair, names in FRONT_PAIRS.items()
         if all(name in marking.marks for name in names)
     ]
+
+
+TAGGED: Final = ("neck_width", TAGS)
+"""Of what is shared by photos from the front in which the tape's own way at the neck is seen."""
+
+
+def _look(shot: Shot, marking: int, pair: str) -> tuple[str, ...]:
+    """What of a pair's look its photo shares with others: tags the tape was held at have theirs."""
+    tagged = shot.view.at_tags and pair == TAGGED[0] and _tags_of(shot, marking, pair)
+    return TAGGED if tagged else (pair,)
 
 
 def _tags_of(shot: Shot, marking: int, pair: str) -> list[TagSeen]:

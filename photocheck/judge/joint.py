@@ -215,7 +215,7 @@ class Joint:
             (at,) = self._marked_points(theta, k, [mark], trunk)
             self._px_per_mm[i] = px_per_mm(camera, at)
             if mark.tag:
-                self._white[i] = whitening(mark.tag, self._px_per_mm[i], priors.TAG_TIP_MM)
+                self._white[i] = whitening(mark.tag, self._px_per_mm[i], self.shots[k].view.tip_mm)
 
     # -- evaluating ----------------------------------------------------------
 

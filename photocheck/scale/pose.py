@@ -52,6 +52,8 @@ class View:
         Whether the picture is taken as cut out of a larger one; None for what is more probable.
     tags : TagsSeen
         The tags on the dog, freed from a calibrated lens' distortion as well.
+    at_tags : bool
+        Whether the tape was held at their tips.
     """
 
     size_px: tuple[int, int]
@@ -61,6 +63,12 @@ class View:
     calibrated: bool = False
     cut: bool | None = None
     tags: TagsSeen = NO_TAGS
+    at_tags: bool = False
+
+    @property
+    def tip_mm(self) -> float:
+        """Standard deviation per axis of a tag's tip about the point that the tape goes by, mm."""
+        return priors.TAG_TIP_MM if self.at_tags else priors.TAG_FELT_MM
 
     @property
     def from_front(self) -> bool:

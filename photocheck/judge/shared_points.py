@@ -1,0 +1,35 @@
+"""Which readings went from tag to tag: there tape and photo have their points in common."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from photocheck.case.model import Case
+from photocheck.scale.pose import View
+from photocheck.words import LANDMARKS, NECK_RING, READINGS, SPAN_ENDS
+
+
+def readings_at_tags(case: Case, views: Sequence[View]) -> tuple[str, ...]:
+    """Readings whose tape was held at tags that a photo from the side shows, by `words.READINGS`.
+
+    Tags in a photo do not tell that the dog wore them while it was measured: that must have been
+    said (`Case.measured_at_tags`), else there is none.  A reading counts only where the tags of
+    all points were found that it goes by.
+
+    Parameters
+    ----------
+    case : Case
+    views : sequence of View
+        Of its photos.
+    """
+    if not case.measured_at_tags:
+        return ()
+    found = {tag.landmark for view in views if not view.from_front for tag in view.tags.tags}
+    return tuple(name for name in READINGS if name in case.readings and found >= _points(name))
+
+
+def _points(reading: str) -> set[str]:
+    """The points by which a reading goes."""
+    if reading == "full_length":  # along the same line past the last rib
+        return set(LANDMARKS) - {"shoulder_top"}
+    return set(SPAN_ENDS["half_neck" if reading == NECK_RING else reading])
