@@ -86,7 +86,7 @@ def check(
             do=tr("Give the share of good orders that may be flagged, 0.02 for example"),
         )
     seen = [one.measured(case) for one in _look(case, photos or {}, on_photo)]
-    at_tags = readings_at_tags(case, [photo.view for photo in seen])
+    at_tags = readings_at_tags(case.readings, [photo.view for photo in seen])
     learnt = SHIPPED if ratios is None else ratios.for_dog(case.dog)
     habits = USUAL if ratios is None else ratios.habits
 

@@ -15,22 +15,32 @@ from numpy.typing import NDArray
 
 from photocheck.benchmark.pooled import over_phantoms
 from photocheck.benchmark.subjects import Subject, subject
+from photocheck.benchmark.tagged_dogs import (
+    FELT_MM,
+    TaggedPhoto,
+    felt,
+    tagged_front,
+    tagged_side,
+)
 from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.case.model import Marking, Reading, Take
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.repeats import ONCE, USUAL, TapeHabits
+from photocheck.judge.shared_points import readings_at_tags
 from photocheck.judge.tape_habits import held_out_tape, learnt_habits, tape_seen
-from photocheck.judge.tolerances import COMMON, SHIPPED
+from photocheck.judge.tolerances import AT_TAGS_SHARE, COMMON, SHIPPED
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import observe_front, random_front
 from photocheck.phantom.scene import observe, random_scene
 from photocheck.scale.pose import View
-from photocheck.words import LANDMARKS, READINGS, SPANS
+from photocheck.words import FRONT_LANDMARKS, LANDMARKS, READINGS, SPANS
 
 Array = NDArray[np.float64]
 
 MARK_MM: Final = 3.0
+PLACES: Final = ("near_flank", "near_feet", "middle", "far_feet")
+"""Of the sheet, each as likely."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +65,11 @@ class Manner:
     learnt : int
         From how many of the shop's earlier orders, each reading twice, the program knows how
         its owners measure.
+    tags : tuple of str
+        The points at which the dog wears tags, the tape held at them; from the front those at
+        the neck as well.
+    sheet : bool
+        Whether there is a sheet; without one the tags give the scale.
     """
 
     name: str
@@ -65,7 +80,30 @@ class Manner:
     front: bool = False
     tape: float = 1.0
     learnt: int = 0
+    tags: tuple[str, ...] = ()
+    sheet: bool = True
 
+
+ALL_TAGS: Final = (*LANDMARKS, "back_top", "chest_bottom")
+AS_BELIEVED: Final = float(np.sqrt(AT_TAGS_SHARE))
+"""The noise of a tape that is held at tags over the usual one, as the program takes it to be."""
+TO_5_MM: Final = 0.56
+"""The noise of a tape that repeats to 5 mm, where the usual one does to 9."""
+
+_TAGGED: Final = Manner(
+    "Tags on the four points, a photo from the front, each reading twice, the ring",
+    takes=2,
+    ring=True,
+    front=True,
+    tape=AS_BELIEVED,
+    tags=LANDMARKS,
+)
+_ALL_TAGGED: Final = replace(
+    _TAGGED,
+    name="Tags on all points, girth and weight told as well, else the same",
+    told=True,
+    tags=ALL_TAGS,
+)
 
 WAYS: Final = (
     Manner("One photo, each reading once"),
@@ -77,6 +115,30 @@ WAYS: Final = (
     Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 1.0, 30),
     Manner("The same with a tape twice as exact", 1, 2, True, True, True, 0.5),
     Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 0.5, 30),
+    replace(
+        _TAGGED,
+        name="Tags on the four points, one photo, each reading once, the ring",
+        takes=1,
+        front=False,
+    ),
+    _TAGGED,
+    replace(_TAGGED, name="The same without a sheet", sheet=False),
+    replace(
+        _TAGGED,
+        name="Tags on the four points, else the same, a tape that repeats to 5 mm",
+        tape=TO_5_MM,
+    ),
+    _ALL_TAGGED,
+    replace(_ALL_TAGGED, name="The same without a sheet", sheet=False),
+    replace(
+        _ALL_TAGGED,
+        name="Tags on all points, else the same, a tape that repeats to 5 mm",
+        tape=TO_5_MM,
+    ),
+    replace(
+        _ALL_TAGGED, name="The same after 30 orders that taught the tape", tape=TO_5_MM, learnt=30
+    ),
+    replace(_ALL_TAGGED, name="Tags on all points, though they make no tape more exact", tape=1.0),
 )
 
 
@@ -110,12 +172,23 @@ class MannerOutcome:
     off_agrees: bool
 
 
+@dataclass(frozen=True, eq=False)
+class Worn:
+    """A phantom with its tags on, and its two photos."""
+
+    one: Subject
+    side: TaggedPhoto
+    front: TaggedPhoto
+
+
 def report(dogs: int, seed: int, jobs: int) -> str:
     """Every way over so many phantoms, as Markdown."""
     rows = over_phantoms(partial(outcomes, seed), dogs, jobs)
     said = (
         f"{dogs} phantoms, seed {seed}, a marker sheet beside the dog, marks {MARK_MM:g} mm off; "
-        "the tape as the program takes it to be. Each cell: half neck / front / rear / full "
+        "the tape as the program takes it to be. Tags lie where the points were felt "
+        f"({FELT_MM:g} mm off per axis), and the tape and its truth go by them; those that are not "
+        "found are marked by hand. Each cell: half neck / front / rear / full "
         "length, in per cent; of the smallest error caught (in 95 of 100, median over dogs) also "
         "the ring."
     )
@@ -133,7 +206,17 @@ def outcomes(seed: int, number: int) -> list[MannerOutcome]:
     sign = float(rng.choice([-1.0, 1.0]))
     most = max(way.learnt for way in WAYS)
     before = [hands(one.truth_mm, rng) for _ in range(most)]
-    return [outcome(one, way, sides, front, tape, sign, before) for way in WAYS]
+    worn = wearing(one, np.random.default_rng([seed, number, 78]))
+    return [outcome(one, way, sides, front, tape, sign, before, worn) for way in WAYS]
+
+
+def wearing(one: Subject, rng: np.random.Generator) -> Worn:
+    """The phantom with tags on."""
+    dog = felt(one, rng)
+    printed = int(rng.integers(2**31))
+    place = str(rng.choice(PLACES))
+    side = tagged_side(dog, rng, printed, place, MARK_MM)
+    return Worn(dog, side, tagged_front(dog, rng, printed, MARK_MM))
 
 
 def habits_learnt(way: Manner, truth_mm: Array, before: Sequence[Array]) -> TapeHabits:
@@ -145,7 +228,10 @@ def habits_learnt(way: Manner, truth_mm: Array, before: Sequence[Array]) -> Tape
         ln(take / truth) of each order, of dogs about as large as this one.
     """
     truth = np.append(truth_mm, 2.0 * truth_mm[0])
-    seen = [tape_seen(as_readings(truth * np.exp(way.tape * one), READINGS)) for one in before]
+    at_tags = READINGS if way.tags else ()
+    seen = [
+        tape_seen(as_readings(truth * np.exp(way.tape * one), READINGS), at_tags) for one in before
+    ]
     if not seen or not held_out_tape(seen).improves:
         return USUAL
     return learnt_habits(seen)
@@ -167,11 +253,14 @@ def outcome(
     tape: Array,
     sign: float,
     before: Sequence[Array] = (),
+    worn: Worn | None = None,
 ) -> MannerOutcome:
     """One way for one phantom, by photos and takes drawn before.
 
     Parameters
     ----------
+    worn : Worn
+        The same with tags on; needed where the way has any.
     tape : (takes, 5)
         ln(take / truth) of usual hands.
     sign : float
@@ -179,7 +268,7 @@ def outcome(
     before : sequence of (takes, 5)
         The same as `tape`, of the shop's earlier orders.
     """
-    facts = one.facts
+    facts, at_tags = one.facts, READINGS if way.tags else ()
     marked: tuple[str, ...] = LANDMARKS
     if way.told:
         facts = replace(facts, girth_mm=one.dog.girth, weight_kg=one.dog.mass_kg)
@@ -189,7 +278,15 @@ def outcome(
     ]
     if way.front:
         shots.append(front)
-    found = estimate([view for view, _ in shots], [[m] for _, m in shots], facts)
+    views, markings = [view for view, _ in shots], [(m,) for _, m in shots]
+    if way.tags and worn:
+        one = worn.one
+        photos = [worn.side, worn.front][: 1 + way.front]
+        points = (*way.tags, *FRONT_LANDMARKS)
+        taken = [photo.shot(points, sheet=way.sheet) for photo in photos]
+        views, markings = [view for view, _ in taken], [marked for _, marked in taken]
+        at_tags = readings_at_tags(READINGS, views)
+    found = estimate(views, markings, facts)
     names = READINGS if way.ring else SPANS
     truth = np.append(one.truth_mm, 2.0 * one.truth_mm[0])
 
@@ -198,7 +295,7 @@ def outcome(
     def judged(off: Array) -> tuple[bool, bool, Array, float]:
         lengths = truth * np.exp(way.tape * tape[: way.takes] + off)
         told = as_readings(lengths, names)
-        seen = compare(found.log_spans, found.covariance, told, habits=habits)
+        seen = compare(found.log_spans, found.covariance, told, habits=habits, at_tags=at_tags)
         catches = np.array([seen.catches.get(name, np.nan) for name in READINGS])
         return bool(seen.faults), seen.agrees, catches, seen.catches_common
 
@@ -230,7 +327,7 @@ def hands(truth_mm: Array, rng: np.random.Generator, takes: int = 2) -> Array:
 
 
 def _side(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
-    place = str(rng.choice(["near_flank", "near_feet", "middle", "far_feet"]))
+    place = str(rng.choice(PLACES))
     scene = random_scene(rng, dog=one.dog, kind="marker_sheet", place=place)
     seen = observe(scene, rng, MARK_MM, CORNER_PX[scene.reference.form])
     return view_of(seen), Marking(seen.marking.marks)

@@ -2,30 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
-from photocheck.case.model import Case
 from photocheck.scale.pose import View
 from photocheck.words import LANDMARKS, NECK_RING, READINGS, SPAN_ENDS
 
 
-def readings_at_tags(case: Case, views: Sequence[View]) -> tuple[str, ...]:
+def readings_at_tags(given: Collection[str], views: Sequence[View]) -> tuple[str, ...]:
     """Readings whose tape was held at tags that a photo from the side shows, by `words.READINGS`.
 
     Tags in a photo do not tell that the dog wore them while it was measured: that must have been
-    said (`Case.measured_at_tags`), else there is none.  A reading counts only where the tags of
-    all points were found that it goes by.
+    said (`View.at_tags`, which a check takes from `Case.measured_at_tags`).  A reading counts only
+    where the tags of all points were found that it goes by.
 
     Parameters
     ----------
-    case : Case
+    given : collection of str
+        The readings that there are.
     views : sequence of View
-        Of its photos.
     """
-    if not case.measured_at_tags:
-        return ()
-    found = {tag.landmark for view in views if not view.from_front for tag in view.tags.tags}
-    return tuple(name for name in READINGS if name in case.readings and found >= _points(name))
+    sides = [view for view in views if view.at_tags and not view.from_front]
+    found = {tag.landmark for view in sides for tag in view.tags.tags}
+    return tuple(name for name in READINGS if name in given and found >= _points(name))
 
 
 def _points(reading: str) -> set[str]:
