@@ -268,7 +268,8 @@ def outcome(
     before : sequence of (takes, 5)
         The same as `tape`, of the shop's earlier orders.
     """
-    facts, at_tags = one.facts, READINGS if way.tags else ()
+    facts = one.facts
+    at_tags: Sequence[str] = ()
     marked: tuple[str, ...] = LANDMARKS
     if way.told:
         facts = replace(facts, girth_mm=one.dog.girth, weight_kg=one.dog.mass_kg)
@@ -278,7 +279,8 @@ def outcome(
     ]
     if way.front:
         shots.append(front)
-    views, markings = [view for view, _ in shots], [(m,) for _, m in shots]
+    views = [view for view, _ in shots]
+    markings: list[Sequence[Marking]] = [(m,) for _, m in shots]
     if way.tags and worn:
         one = worn.one
         photos = [worn.side, worn.front][: 1 + way.front]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
+from photocheck.body.shape import WAY_TERMS
 from photocheck.scale.pose import View
 from photocheck.words import LANDMARKS, NECK_RING, READINGS, SPAN_ENDS
 
@@ -24,6 +25,23 @@ def readings_at_tags(given: Collection[str], views: Sequence[View]) -> tuple[str
     sides = [view for view in views if view.at_tags and not view.from_front]
     found = {tag.landmark for view in sides for tag in view.tags.tags}
     return tuple(name for name in READINGS if name in given and found >= _points(name))
+
+
+def spans_at_tags(readings: Collection[str]) -> frozenset[str]:
+    """The spans of `WAY_TERMS` whose points tape and photo share.
+
+    Parameters
+    ----------
+    readings : collection of str
+        Those whose tape was held at tags.
+
+    >>> sorted(spans_at_tags(["neck_ring", "full_length"]))
+    ['front_length', 'half_neck', 'rear_length']
+    """
+    found = {"half_neck" if name == NECK_RING else name for name in readings}
+    if "full_length" in found:
+        found |= {"front_length", "rear_length"}
+    return frozenset(found & WAY_TERMS.keys())
 
 
 def _points(reading: str) -> set[str]:
