@@ -13,15 +13,18 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.benchmark.subjects import Subject
-from photocheck.benchmark.tags_found import TALL_MM, photographed, random_look
+from photocheck.benchmark.tags_found import TALL_MM, random_look
 from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.case.model import Marking, PhotoEntry, Reference
 from photocheck.phantom.facing import observe_front, random_front
-from photocheck.phantom.placed_tags import PlacedTag, front_tags, side_tags
+from photocheck.phantom.look import Look
+from photocheck.phantom.phone import Picture, bend, expose
+from photocheck.phantom.placed_tags import PlacedTag, add_tags, front_tags, side_tags
 from photocheck.phantom.scene import Observation, Scene, observe, random_scene
 from photocheck.phantom.tape import tape_truth
 from photocheck.phantom.taut import push_out
@@ -46,6 +49,7 @@ GROUND: Final = 0.25
 
 _MIDDLE: Final = ("breastbone", "shoulder_top", "tail_base", "back_top", "chest_bottom")
 _ROOM: Final = 24
+_AROUND: Final = 120
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,17 +170,35 @@ def _taken(
     *,
     small: bool,
 ) -> TaggedPhoto:
-    width, height = scene.camera.size_px
-    ground = np.full((height + 2 * _ROOM, width + 2 * _ROOM, 3), GROUND, np.float32)
     look = replace(
         random_look(rng),
         blur_px=float(rng.uniform(0.5, 1.2)),
         noise=float(rng.uniform(1.0, 4.0)),
     )
     quality = int(rng.choice([70, 85, 92]))
-    picture = photographed(ground, _ROOM, scene, tuple(tags), look, quality, rng)
+    picture = _pictured(scene, tags, look, quality, rng)
     view = view_of(seen)
     found: TagsSeen = of_view(
         find_tags(picture, small=small), "front" if view.from_front else "side"
     )
     return TaggedPhoto(replace(view, tags=found, at_tags=True), seen.marking)
+
+
+def _pictured(
+    scene: Scene, tags: Sequence[PlacedTag], look: Look, quality: int, rng: np.random.Generator
+) -> Picture:
+    """A photo of the tags alone: only what lies around them has a sensor's noise, to save time."""
+    width, height = scene.camera.size_px
+    light = np.full((height + 2 * _ROOM, width + 2 * _ROOM, 3), GROUND, np.float32)
+    add_tags(light, scene, tags, look, _ROOM)
+    light = bend(light, scene.camera, _ROOM)
+    places = np.concatenate([scene.camera.project(tag.paper.reshape(-1, 3)) for tag in tags])
+    low = np.maximum(np.floor(places.min(axis=0)).astype(int) - _AROUND, 0)
+    high = np.minimum(np.ceil(places.max(axis=0)).astype(int) + _AROUND, (width, height))
+    window = np.s_[low[1] : high[1], low[0] : high[0]]
+    part = expose(light[window], look, rng)
+    picture = np.empty((height, width, 3), np.uint8)
+    picture[:] = np.median(part, axis=(0, 1)).astype(np.uint8)
+    _, file = cv2.imencode(".jpg", part[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    picture[window] = cv2.imdecode(file, cv2.IMREAD_COLOR)[..., ::-1]
+    return picture

@@ -195,10 +195,13 @@ class Fit:
 def prior_spreads() -> Spreads:
     """What is believed before the first order."""
     ones = np.ones(len(PARTS))
+    # what tags change differs between shops, builds and groups only: these have all of it
+    whole = np.where(np.arange(len(PARTS)) < len(BASE_WAYS), 1.0, 1.0 / (1.0 - DOG_SHARE))
+    apart = np.sqrt(whole) * NOMINAL
     return Spreads(
-        np.sqrt(OVERALL_SHARE) * NOMINAL,
-        np.sqrt(BUILD_SHARE) * NOMINAL,
-        np.sqrt(GROUP_SHARE) * NOMINAL,
+        np.sqrt(OVERALL_SHARE) * apart,
+        np.sqrt(BUILD_SHARE) * apart,
+        np.sqrt(GROUP_SHARE) * apart,
         np.sqrt(DOG_SHARE) * ones,
     )
 

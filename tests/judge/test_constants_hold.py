@@ -309,6 +309,7 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (shape, "COAT_PRESSED.long.spread_mm"): (6.0, "less than its reach: long coats part"),
     (shape, "COAT_PRESSED_SHARE"): (0.75, "a quarter is left under a tape"),
     (shape, "COAT_PRESSED_SHARE_SPREAD"): (0.15, "more under a loose tape, less under a firm one"),
+    (shape, "TAGGED_LOG_SPREAD"): (0.02, "a point a centimetre off in half a metre"),
     (shape, "MARK_SPREAD_MM"): (5.5, "amid 3 to 8 mm"),
     (tolerances, "FALSE_ALARMS"): (0.02, "one good order in fifty"),
     (tolerances, "SHIPPED.half_neck"): (0.12, "the critical one: the careful way shows 11 %"),
