@@ -32,9 +32,7 @@ from photocheck.judge.shots import (
 from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Unknowns
 from photocheck.scale import priors
-from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.pinhole import Pinhole
-from photocheck.scale.tag_reference import reference_tag
 from photocheck.scale.tags_seen import TagSeen
 from photocheck.words import FRONT_PAIRS, TAGS
 
@@ -97,7 +95,7 @@ class Fronts:
                         on_it = max(priors.TAG_GRAZED_MM, shot.view.tip_mm)
                         white = whitening(tag, scale, on_it)
                         parts.append(("tags", miss[..., i, :] @ white.T))
-                    parts.extend(self._sizes(theta, shot, camera, points, tags))
+                    parts.extend(self._sizes(theta, camera, points, tags))
                     continue
                 miss = miss / (spread * self._px_per_mm[k - self.first])
                 parts.append(("marks", miss.reshape(*miss.shape[:-2], -1)))
@@ -105,21 +103,14 @@ class Fronts:
                 depth = self.offset(theta, k, trunk)
                 plane = np.stack([np.zeros_like(depth), np.zeros_like(depth), depth], axis=-1)
                 at = camera.onto_plane(chest.tip_px[None], plane, np.array([0.0, 0.0, 1.0]))
-                parts.extend(self._sizes(theta, shot, camera, at, [chest]))
+                parts.extend(self._sizes(theta, camera, at, [chest]))
         return parts
 
     def _sizes(
-        self, theta: Array, shot: Shot, camera: Pinhole, at: Array, tags: Sequence[TagSeen]
+        self, theta: Array, camera: Pinhole, at: Array, tags: Sequence[TagSeen]
     ) -> list[tuple[str, Array]]:
-        """The sizes of tags at (..., n, 3), but for one that gives the scale itself."""
-        scale = None
-        if shot.view.seen.kind == DOG_TAGS:
-            scale = reference_tag(shot.view.tags, front=True)
-        kept = [i for i, tag in enumerate(tags) if tag is not scale]
-        if not kept:
-            return []
-        own = [tags[i] for i in kept]
-        return [("tags", size_residuals(self._unknowns, theta, camera, at[..., kept, :], own))]
+        """The sizes of tags at (..., n, 3)."""
+        return [("tags", size_residuals(self._unknowns, theta, camera, at, tags))]
 
     def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
         """The reference in front of the breastbone, towards the camera, (...), mm."""

@@ -98,6 +98,10 @@ TAG_GRAZED_MM: Final = 3.0
 # falls away, mm (judgement).
 TAG_DEPTH_MM: Final = 8.0
 
+# How much of its side a tag's square may look off for not lying along the dog's side (judgement:
+# turned by 18 degrees it looks a twentieth narrower).
+TAG_TURNED: Final = 0.05
+
 # Share of the variance of the offset that photos of one session have in common
 # when the reference is said to have stood in the same place (judgement).
 OFFSET_SHARED: Final = 0.5
