@@ -36,7 +36,7 @@ from photocheck.scale.tag_reference import tags_as_reference
 from photocheck.scale.tags import find_tags
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from photocheck.scale.tips import of_view, with_tips
-from photocheck.words import LANDMARKS, SPANS
+from photocheck.words import FRONT_LANDMARKS, LANDMARKS, SPANS
 
 Array = NDArray[np.float64]
 
@@ -88,7 +88,8 @@ class TaggedPhoto:
                 seen=tags_as_reference(tags, front=front),
                 offset=offset_prior(told, side),
             )
-        needed = {n: xy for n, xy in self.by_hand.marks.items() if n in (*names, *LANDMARKS)}
+        always = FRONT_LANDMARKS if front else LANDMARKS
+        needed = {n: xy for n, xy in self.by_hand.marks.items() if n in (*names, *always)}
         entry = PhotoEntry(
             "", Reference(DOG_TAGS), (Marking(needed),), view="front" if front else "side"
         )
@@ -200,5 +201,5 @@ def _pictured(
     picture = np.empty((height, width, 3), np.uint8)
     picture[:] = np.median(part, axis=(0, 1)).astype(np.uint8)
     _, file = cv2.imencode(".jpg", part[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-    picture[window] = cv2.imdecode(file, cv2.IMREAD_COLOR)[..., ::-1]
+    picture[window] = np.asarray(cv2.imdecode(file, cv2.IMREAD_COLOR), np.uint8)[..., ::-1]
     return picture

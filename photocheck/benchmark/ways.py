@@ -15,26 +15,18 @@ from numpy.typing import NDArray
 
 from photocheck.benchmark.pooled import over_phantoms
 from photocheck.benchmark.subjects import Subject, subject
-from photocheck.benchmark.tagged_dogs import (
-    FELT_MM,
-    TaggedPhoto,
-    felt,
-    tagged_front,
-    tagged_side,
-)
 from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.case.model import Marking, Reading, Take
 from photocheck.judge.compare import compare
-from photocheck.judge.estimate import estimate
+from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.repeats import ONCE, USUAL, TapeHabits
-from photocheck.judge.shared_points import readings_at_tags
 from photocheck.judge.tape_habits import held_out_tape, learnt_habits, tape_seen
-from photocheck.judge.tolerances import AT_TAGS_SHARE, COMMON, SHIPPED
+from photocheck.judge.tolerances import COMMON, SHIPPED
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import observe_front, random_front
 from photocheck.phantom.scene import observe, random_scene
 from photocheck.scale.pose import View
-from photocheck.words import FRONT_LANDMARKS, LANDMARKS, READINGS, SPANS
+from photocheck.words import LANDMARKS, READINGS, SPANS
 
 Array = NDArray[np.float64]
 
@@ -65,11 +57,6 @@ class Manner:
     learnt : int
         From how many of the shop's earlier orders, each reading twice, the program knows how
         its owners measure.
-    tags : tuple of str
-        The points at which the dog wears tags, the tape held at them; from the front those at
-        the neck as well.
-    sheet : bool
-        Whether there is a sheet; without one the tags give the scale.
     """
 
     name: str
@@ -80,30 +67,7 @@ class Manner:
     front: bool = False
     tape: float = 1.0
     learnt: int = 0
-    tags: tuple[str, ...] = ()
-    sheet: bool = True
 
-
-ALL_TAGS: Final = (*LANDMARKS, "back_top", "chest_bottom")
-AS_BELIEVED: Final = float(np.sqrt(AT_TAGS_SHARE))
-"""The noise of a tape that is held at tags over the usual one, as the program takes it to be."""
-TO_5_MM: Final = 0.56
-"""The noise of a tape that repeats to 5 mm, where the usual one does to 9."""
-
-_TAGGED: Final = Manner(
-    "Tags on the four points, a photo from the front, each reading twice, the ring",
-    takes=2,
-    ring=True,
-    front=True,
-    tape=AS_BELIEVED,
-    tags=LANDMARKS,
-)
-_ALL_TAGGED: Final = replace(
-    _TAGGED,
-    name="Tags on all points, girth and weight told as well, else the same",
-    told=True,
-    tags=ALL_TAGS,
-)
 
 WAYS: Final = (
     Manner("One photo, each reading once"),
@@ -115,30 +79,6 @@ WAYS: Final = (
     Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 1.0, 30),
     Manner("The same with a tape twice as exact", 1, 2, True, True, True, 0.5),
     Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 0.5, 30),
-    replace(
-        _TAGGED,
-        name="Tags on the four points, one photo, each reading once, the ring",
-        takes=1,
-        front=False,
-    ),
-    _TAGGED,
-    replace(_TAGGED, name="The same without a sheet", sheet=False),
-    replace(
-        _TAGGED,
-        name="Tags on the four points, else the same, a tape that repeats to 5 mm",
-        tape=TO_5_MM,
-    ),
-    _ALL_TAGGED,
-    replace(_ALL_TAGGED, name="The same without a sheet", sheet=False),
-    replace(
-        _ALL_TAGGED,
-        name="Tags on all points, else the same, a tape that repeats to 5 mm",
-        tape=TO_5_MM,
-    ),
-    replace(
-        _ALL_TAGGED, name="The same after 30 orders that taught the tape", tape=TO_5_MM, learnt=30
-    ),
-    replace(_ALL_TAGGED, name="Tags on all points, though they make no tape more exact", tape=1.0),
 )
 
 
@@ -172,27 +112,21 @@ class MannerOutcome:
     off_agrees: bool
 
 
-@dataclass(frozen=True, eq=False)
-class Worn:
-    """A phantom with its tags on, and its two photos."""
-
-    one: Subject
-    side: TaggedPhoto
-    front: TaggedPhoto
-
-
 def report(dogs: int, seed: int, jobs: int) -> str:
     """Every way over so many phantoms, as Markdown."""
     rows = over_phantoms(partial(outcomes, seed), dogs, jobs)
     said = (
         f"{dogs} phantoms, seed {seed}, a marker sheet beside the dog, marks {MARK_MM:g} mm off; "
-        "the tape as the program takes it to be. Tags lie where the points were felt "
-        f"({FELT_MM:g} mm off per axis), and the tape and its truth go by them; those that are not "
-        "found are marked by hand. Each cell: half neck / front / rear / full "
+        "the tape as the program takes it to be. Each cell: half neck / front / rear / full "
         "length, in per cent; of the smallest error caught (in 95 of 100, median over dogs) also "
         "the ring."
     )
-    return "\n\n".join([said, _lengths(rows), _orders(rows)])
+    return tables(said, WAYS, rows)
+
+
+def tables(said: str, ways: Sequence[Manner], rows: list[list[MannerOutcome]]) -> str:
+    """What is said of them, the lengths and the orders of each way, as Markdown."""
+    return "\n\n".join([said, _lengths(ways, rows), _orders(ways, rows)])
 
 
 def outcomes(seed: int, number: int) -> list[MannerOutcome]:
@@ -206,29 +140,22 @@ def outcomes(seed: int, number: int) -> list[MannerOutcome]:
     sign = float(rng.choice([-1.0, 1.0]))
     most = max(way.learnt for way in WAYS)
     before = [hands(one.truth_mm, rng) for _ in range(most)]
-    worn = wearing(one, np.random.default_rng([seed, number, 78]))
-    return [outcome(one, way, sides, front, tape, sign, before, worn) for way in WAYS]
+    return [outcome(one, way, sides, front, tape, sign, before) for way in WAYS]
 
 
-def wearing(one: Subject, rng: np.random.Generator) -> Worn:
-    """The phantom with tags on."""
-    dog = felt(one, rng)
-    printed = int(rng.integers(2**31))
-    place = str(rng.choice(PLACES))
-    side = tagged_side(dog, rng, printed, place, MARK_MM)
-    return Worn(dog, side, tagged_front(dog, rng, printed, MARK_MM))
-
-
-def habits_learnt(way: Manner, truth_mm: Array, before: Sequence[Array]) -> TapeHabits:
+def habits_learnt(
+    way: Manner, truth_mm: Array, before: Sequence[Array], at_tags: Sequence[str] = ()
+) -> TapeHabits:
     """What a shop knows of its owners' tapes by its earlier orders.
 
     Parameters
     ----------
     before : sequence of (takes, 5)
         ln(take / truth) of each order, of dogs about as large as this one.
+    at_tags : sequence of str
+        Readings whose tape was held at tags.
     """
     truth = np.append(truth_mm, 2.0 * truth_mm[0])
-    at_tags = READINGS if way.tags else ()
     seen = [
         tape_seen(as_readings(truth * np.exp(way.tape * one), READINGS), at_tags) for one in before
     ]
@@ -253,14 +180,11 @@ def outcome(
     tape: Array,
     sign: float,
     before: Sequence[Array] = (),
-    worn: Worn | None = None,
 ) -> MannerOutcome:
     """One way for one phantom, by photos and takes drawn before.
 
     Parameters
     ----------
-    worn : Worn
-        The same with tags on; needed where the way has any.
     tape : (takes, 5)
         ln(take / truth) of usual hands.
     sign : float
@@ -269,7 +193,6 @@ def outcome(
         The same as `tape`, of the shop's earlier orders.
     """
     facts = one.facts
-    at_tags: Sequence[str] = ()
     marked: tuple[str, ...] = LANDMARKS
     if way.told:
         facts = replace(facts, girth_mm=one.dog.girth, weight_kg=one.dog.mass_kg)
@@ -279,20 +202,27 @@ def outcome(
     ]
     if way.front:
         shots.append(front)
-    views = [view for view, _ in shots]
-    markings: list[Sequence[Marking]] = [(m,) for _, m in shots]
-    if way.tags and worn:
-        one = worn.one
-        photos = [worn.side, worn.front][: 1 + way.front]
-        points = (*way.tags, *FRONT_LANDMARKS)
-        taken = [photo.shot(points, sheet=way.sheet) for photo in photos]
-        views, markings = [view for view, _ in taken], [marked for _, marked in taken]
-        at_tags = readings_at_tags(READINGS, views)
-    found = estimate(views, markings, facts)
+    found = estimate([view for view, _ in shots], [[m] for _, m in shots], facts)
+    return held_against(one, way, found, tape, sign, before)
+
+
+def held_against(
+    one: Subject,
+    way: Manner,
+    found: Estimate,
+    tape: Array,
+    sign: float,
+    before: Sequence[Array] = (),
+    at_tags: Sequence[str] = (),
+) -> MannerOutcome:
+    """Takes of one phantom held against what its photos tell; parameters as for `outcome`.
+
+    `at_tags` are the readings whose tape was held at tags.
+    """
     names = READINGS if way.ring else SPANS
     truth = np.append(one.truth_mm, 2.0 * one.truth_mm[0])
 
-    habits = habits_learnt(way, one.truth_mm, before[: way.learnt])
+    habits = habits_learnt(way, one.truth_mm, before[: way.learnt], at_tags)
 
     def judged(off: Array) -> tuple[bool, bool, Array, float]:
         lengths = truth * np.exp(way.tape * tape[: way.takes] + off)
@@ -341,12 +271,12 @@ def _front(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
     return view_of(seen), Marking(seen.marking.marks)
 
 
-def _lengths(rows: list[list[MannerOutcome]]) -> str:
+def _lengths(ways: Sequence[Manner], rows: list[list[MannerOutcome]]) -> str:
     lines = [
         "| way | bias | RMSE | stated sd | 95 % covers |",
         "| --- | ---: | ---: | ---: | ---: |",
     ]
-    for k, way in enumerate(WAYS):
+    for k, way in enumerate(ways):
         error = np.array([row[k].error for row in rows])
         spread = np.array([row[k].spread for row in rows])
         inside = np.abs(error) <= IN_95 * spread
@@ -360,14 +290,14 @@ def _lengths(rows: list[list[MannerOutcome]]) -> str:
     return "\n".join(lines)
 
 
-def _orders(rows: list[list[MannerOutcome]]) -> str:
+def _orders(ways: Sequence[Manner], rows: list[list[MannerOutcome]]) -> str:
     shares = " / ".join(f"{100 * SHIPPED[name]:.0f}" for name in READINGS)
     lines = [
         "| way | good orders flagged | good orders agree | smallest error caught | of all alike "
         f"| off by the tolerance ({shares}): flagged | all 25 % off alike: agree |",
         "| --- | ---: | ---: | ---: | ---: | ---: | ---: |",
     ]
-    for k, way in enumerate(WAYS):
+    for k, way in enumerate(ways):
         these = [row[k] for row in rows]
         names = READINGS if way.ring else SPANS
         catches = np.median([one.catches[: len(names)] for one in these], axis=0)
