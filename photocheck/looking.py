@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from photocheck.body.shape import MARK_SPREAD_MM
-from photocheck.case.model import DogFacts, Marking, PhotoEntry
+from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry
 from photocheck.case.validity import check_marks, require_marks
 from photocheck.errors import CaseError
 from photocheck.judge.estimate import Estimate
@@ -55,6 +55,10 @@ class LookedAt:
     markings: tuple[Marking, ...]
     remarks: tuple[str, ...]
     standing: Standing | None = None
+
+    def measured(self, case: Case) -> LookedAt:
+        """The same as a photo of that case: whether the tape was held at the tags is said there."""
+        return replace(self, view=replace(self.view, at_tags=case.measured_at_tags))
 
     @property
     def stood(self) -> Standing:
