@@ -15,9 +15,10 @@ from photocheck.judge.standing import Standing
 from photocheck.judge.standing import standing as standing_in
 from photocheck.photo.photo import Photo
 from photocheck.photo.whole import framing_said
-from photocheck.scale.catalogue import DOG_TAGS
+from photocheck.scale.catalogue import DOG_TAGS, REFERENCES
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten, straighten_tags
+from photocheck.scale.light import as_grey
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
 from photocheck.scale.tag_reference import tags_as_reference
@@ -139,14 +140,18 @@ def look_tagged(photo: Photo, entry: PhotoEntry) -> Looked:
             where=entry.path,
             do=tr("Say what else in the photo is of known size"),
         )
-    found = NO_TAGS if unused else find_tags(photo.rgb, small=entry.tags == "small")
+    grey = as_grey(photo.rgb)
+    found = NO_TAGS if unused else find_tags(grey, small=entry.tags == "small")
     tags = of_view(found, entry.view)
     require_marks(entry, tips(tags, entry.view))
     entry, elsewhere = with_tips(entry, tags, MARK_SPREAD_MM)
     if entry.reference.kind == DOG_TAGS:
         seen = tags_as_reference(tags, front=entry.view == "front")
     else:
-        seen = see_reference(photo.rgb, entry.reference)
+        kind = REFERENCES.get(entry.reference.kind)
+        # markers are found in grey: turning colours into it is a third of the search
+        by_markers = kind is not None and kind.form == "markers"
+        seen = see_reference(grey if by_markers else photo.rgb, entry.reference)
     markings = entry.markings
     if entry.distortion:
         seen, markings = straighten(seen, markings, entry.distortion, photo)

@@ -72,13 +72,23 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
 
 @main.command(name="tags")
 @click.option("--dogs", default=40, show_default=True, help="How many phantoms.")
+@click.option("--without", default=0, show_default=True, help="How many pictures without tags.")
+@click.option(
+    "--pictures",
+    type=click.Path(exists=True, file_okay=False),
+    default=None,
+    help="A folder with more photographs to cut those from.",
+)
 @click.option("--seed", default=1, show_default=True)
 @click.option("--jobs", default=2, show_default=True, help="Processes.")
-def tags_found(dogs: int, seed: int, jobs: int) -> None:
-    """Tags on rendered dogs: how many are found, and where their tips are."""
+def tags_found(dogs: int, without: int, pictures: str | None, seed: int, jobs: int) -> None:
+    """Tags on rendered dogs: how many are found, and where their tips are; and where none are."""
+    from photocheck.benchmark import tagless
     from photocheck.benchmark.tags_found import report
 
-    _tell(report(dogs, seed, jobs))
+    parts = [report(dogs, seed, jobs)] if dogs else []
+    parts += [tagless.report(without, seed, jobs, pictures or "")] if without else []
+    _tell("\n\n".join(parts))
 
 
 @main.command(name="worn")
