@@ -119,6 +119,8 @@ def case_dict(told: dict[str, Any]) -> dict[str, Any]:
     }
     if "name" in told:
         data["name"] = told["name"]
+    if told.get("measured_at_tags"):
+        data["measured_at_tags"] = True
     return data
 
 

@@ -82,6 +82,12 @@ _PLACE_HELP = "; ".join(f"{name}: {title}" for name, title in PLACE_TITLES.items
 @click.option("--build", type=click.Choice(BUILDS), help="How broad the trunk is.")
 @click.option("--breed", help="In words.")
 @click.option("--age-months", type=float, help="The dog's age in months.")
+@click.option(
+    "--measured-at-tags",
+    is_flag=True,
+    default=None,
+    help="The dog wore the tags while it was measured, and the tape was held at their tips.",
+)
 @click.option("--name", help="What to call the case.")
 @click.option(
     "--false-alarms",

@@ -154,6 +154,8 @@ def changes(before: Draft, after: Draft) -> tuple[str, ...]:
             )
     if before.unit != after.unit:
         found.append(tr("another unit"))
+    if before.measured_at_tags != after.measured_at_tags:
+        found.append(tr("whether the tape was held at the tags"))
     if before.owner != after.owner:
         found.append(tr("who orders"))
     if before.dog != after.dog:

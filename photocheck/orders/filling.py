@@ -278,6 +278,11 @@ def with_tag_set(draft: Draft, size: str) -> Draft:
     return draft.but("photos", tuple(photo.but("tags", size or None) for photo in draft.photos))
 
 
+def with_measured_at_tags(draft: Draft, said: bool) -> Draft:
+    """A copy of the draft in which it is said that the tape was held at the tags, or is not."""
+    return draft.but("measured_at_tags", said or None)
+
+
 def without_tags(draft: Draft) -> Draft:
     """A copy of the draft whose photos are marked by hand, whatever tags are in them.
 
@@ -287,7 +292,8 @@ def without_tags(draft: Draft) -> Draft:
         photo.but("reference", ReferenceTold()) if photo.reference.form == "tags" else photo
         for photo in draft.photos
     ]
-    return with_tag_set(draft.but("photos", tuple(photos)), TAGS_UNUSED)
+    told = with_measured_at_tags(draft, False)
+    return with_tag_set(told.but("photos", tuple(photos)), TAGS_UNUSED)
 
 
 def with_tags_again(draft: Draft, telling: Collection[str] = ()) -> Draft:

@@ -262,18 +262,24 @@ def test_tags_mark_what_nobody_has_marked(store: Store, monkeypatch: pytest.Monk
     assert any("Tags were found" in one.value for one in page.caption)
     pressed(page, "check_marks")
     (check,) = store.order(key).checks
+    assert not check.case.measured_at_tags
     (marking,) = check.case.photos[0].markings
     assert marking.by == "tags"
     assert store.draft(key).photos[0].markings == (marking,)
+    page = opened(case=key, do="marks", by="Ines")
+    page.checkbox[1].check().run()
+    pressed(page, "check_marks")
+    assert store.order(key).checks[-1].case.measured_at_tags
     # Whose tag has slipped is marked by hand, and its tags are not looked for.
     page = opened(case=key, do="marks", by="Ines")
-    (unused,) = page.checkbox
+    unused, _ = page.checkbox
     unused.check().run()
     moved = {name: (x + 40.0, y) for name, (x, y) in marking.marks.items()}
     monkeypatch.setattr(staff_marks, "marking_surface", lambda *_, **__: Placed(marks=moved))
     pressed(page, "check_marks")
     last = store.order(key).checks[-1]
     assert last.case.photos[0].tags == "unused"
+    assert not last.case.measured_at_tags
     assert [(one.by, one.marks) for one in last.report.case.photos[0].markings] == [("Ines", moved)]
 
 

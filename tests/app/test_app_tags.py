@@ -114,6 +114,9 @@ def test_one_yes_is_for_all_and_leads_to_the_result(
     # Shown as found, and not yet taken.
     assert "breastbone, shoulder top, last rib, tail base" in said(page)
     assert photo_of(page)["markings"] == []
+    at_tags = f"{order_of(page)}/at tags"
+    page.checkbox(key=at_tags).check().run()
+    assert shared.owners_store().draft(order_of(page)).measured_at_tags
     page = press(page, "next")
     assert address(page, "step") == "result"
     (marking,) = photo_of(page)["markings"]
@@ -229,8 +232,11 @@ def test_declined_tags_are_not_used_until_they_are_asked_for_again(
     by_hand = {name: (x + 25.0, y) for name, (x, y) in tips.items()}
     placed: list[Placed] = [Placed()]
     monkeypatch.setattr(marks_step, "marking_surface", lambda *_, **__: placed[-1])
-    page = press(to_marks(content), "tags_wrong")
+    page = to_marks(content)
+    page.checkbox(key=f"{order_of(page)}/at tags").check().run()
+    page = press(page, "tags_wrong")
     assert photo_of(page)["tags"] == "unused"
+    assert not shared.owners_store().draft(order_of(page)).measured_at_tags
     assert "not used" in said(page)
     placed.append(Placed(by_hand))
     page.run()

@@ -21,6 +21,7 @@ from photocheck.orders.corrections import (
     with_tags_used,
 )
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
+from photocheck.orders.filling import with_measured_at_tags
 from photocheck.orders.model import Order
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.report.model import PhotoResult
@@ -78,6 +79,7 @@ def show(order: Order, who: str) -> None:
     entry = photos[index]
     tags = _tags(order, entry)
     unused = _say_tags(order, index, entry, tags)
+    at_tags = bool(tags.marks) and not unused and _say_measured(order, case)
     bare = way == "instead" and not entry.markings and not unused
     by_tags = tags.marks if bare else {}
     begin = _begin(entry, who, way, by_tags)
@@ -105,6 +107,8 @@ def show(order: Order, who: str) -> None:
         by = TAGS if by_tags and placed.marks == begin.marks else who
         corrected = _corrected(case, index, by, way, placed, begin)
         corrected = with_tags_used(corrected, index, used=not unused)
+        if tags.marks:
+            corrected = with_measured_at_tags(corrected, at_tags)
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return
@@ -154,6 +158,15 @@ def _say_tags(order: Order, index: int, entry: DraftPhoto, tags: FoundTags) -> b
         tr("They are not where they belong: do not use them"),
         entry.tags == TAGS_UNUSED,
         key=f"tags unused {order.key} {len(order.checks)} {index}",
+    )
+
+
+def _say_measured(order: Order, case: Draft) -> bool:
+    """Whether the owner is known to have held the tape at the tags."""
+    return st.checkbox(
+        tr("The owner measured with these tags on, from tip to tip"),
+        case.measured_at_tags,
+        key=f"measured at tags {order.key} {len(order.checks)}",
     )
 
 

@@ -12,7 +12,13 @@ from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
-from photocheck.orders.filling import with_tag_set, with_tags, with_tags_again, without_tags
+from photocheck.orders.filling import (
+    with_measured_at_tags,
+    with_tag_set,
+    with_tags,
+    with_tags_again,
+    without_tags,
+)
 from photocheck.orders.model import StoreError
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.server import bench
@@ -63,6 +69,7 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
         if photo.file in found:
             _show(way, number, photo, found[photo.file])
     _ask_set(way)
+    _ask_measured(way)
     st.button(
         tr("Mark by hand instead"),
         key="tags_wrong",
@@ -147,6 +154,24 @@ def _ask_set(way: Way) -> None:
         horizontal=True,
         key=name,
         on_change=said,
+    )
+
+
+def _ask_measured(way: Way) -> None:
+    """Whether tape and photo have their points in common: no photo tells when the tape was held."""
+    name = f"{way.key}/at tags"
+    st.session_state[name] = way.draft.measured_at_tags
+
+    @guarded
+    def said() -> None:
+        at_tags = bool(st.session_state[name])
+        change(way.key, lambda draft: with_measured_at_tags(draft, at_tags))
+
+    st.checkbox(
+        tr("These tags were on while I measured, and I held the tape at their tips."),
+        key=name,
+        on_change=said,
+        help=tr("Then tape and photo share their points, and a smaller error is seen."),
     )
 
 
