@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from photocheck.body.shape import MARK_SPREAD_MM
-from photocheck.case.model import DogFacts, Marking, PhotoEntry
+from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry
 from photocheck.case.validity import check_marks, require_marks
+from photocheck.errors import CaseError
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.standing import Standing
 from photocheck.judge.standing import standing as standing_in
@@ -22,7 +23,10 @@ from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
 from photocheck.scale.tag_reference import tags_as_reference
 from photocheck.scale.tags import find_tags
+from photocheck.scale.tags_seen import NO_TAGS
 from photocheck.scale.tips import of_view, tips, with_tips
+from photocheck.speech import tr
+from photocheck.words import TAGS_UNUSED
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,10 @@ class LookedAt:
     markings: tuple[Marking, ...]
     remarks: tuple[str, ...]
     standing: Standing | None = None
+
+    def measured(self, case: Case) -> LookedAt:
+        """The same as a photo of that case: whether the tape was held at the tags is said there."""
+        return replace(self, view=replace(self.view, at_tags=case.measured_at_tags))
 
     @property
     def stood(self) -> Standing:
@@ -125,8 +133,15 @@ def look_tagged(photo: Photo, entry: PhotoEntry) -> Looked:
     """
     for marking in entry.markings:
         check_marks(marking, entry.path, photo.size)
+    unused = entry.tags == TAGS_UNUSED
+    if unused and entry.reference.kind == DOG_TAGS:
+        raise CaseError(
+            tr("tags that are not used cannot tell how large things are"),
+            where=entry.path,
+            do=tr("Say what else in the photo is of known size"),
+        )
     grey = as_grey(photo.rgb)
-    found = find_tags(grey, small=entry.tags == "small")
+    found = NO_TAGS if unused else find_tags(grey, small=entry.tags == "small")
     tags = of_view(found, entry.view)
     require_marks(entry, tips(tags, entry.view))
     entry, elsewhere = with_tips(entry, tags, MARK_SPREAD_MM)

@@ -92,6 +92,17 @@ def tags_found(dogs: int, without: int, pictures: str | None, seed: int, jobs: i
         _tell(tagless.report(without, seed, jobs, pictures or ""), "tagless")
 
 
+@main.command(name="worn")
+@click.option("--dogs", default=100, show_default=True, help="How many phantoms.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def tagged_ways(dogs: int, seed: int, jobs: int) -> None:
+    """What tags on the dog buy: lengths, coverage, the smallest slip, with and without a sheet."""
+    from photocheck.benchmark.tagged_ways import report
+
+    _tell(report(dogs, seed, jobs))
+
+
 @main.command(name="sheets")
 @click.option("--sheets", default=60, show_default=True, help="Of each bend; five times flat.")
 @click.option("--seed", default=1, show_default=True)

@@ -87,11 +87,18 @@ class PlacedTag:
         return float(camera.px_per_mm(self.middle[None])[0])
 
 
+def print_factor(rng: np.random.Generator) -> float:
+    """How large tags come off a printer, true over nominal."""
+    return float(1.0 + rng.normal(0.0, PRINT_SPREAD))
+
+
 def side_tags(
     scene: Scene,
     rng: np.random.Generator,
     side_mm: float = 40.0,
     landmarks: Sequence[str] = (*STANDING, "last_rib"),
+    *,
+    printed: float | None = None,
 ) -> tuple[PlacedTag, ...]:
     """Tags on a dog that is seen from the side: each tip touches its landmark.
 
@@ -102,9 +109,11 @@ def side_tags(
     side_mm : float
         Nominal side of the squares.
     landmarks : sequence of str
+    printed : float or None
+        True over nominal size of the print, one for all photos of a dog; drawn by default.
     """
     rays = scene.dog.anatomy.rays()
-    factor = float(1.0 + rng.normal(0.0, PRINT_SPREAD))
+    factor = print_factor(rng) if printed is None else printed
     placed = []
     for name in landmarks:
         tip = scene.landmarks[name]
@@ -120,10 +129,14 @@ def side_tags(
 
 
 def front_tags(
-    scene: Scene, rng: np.random.Generator, side_mm: float = 40.0
+    scene: Scene,
+    rng: np.random.Generator,
+    side_mm: float = 40.0,
+    *,
+    printed: float | None = None,
 ) -> tuple[PlacedTag, ...]:
     """Tags left and right at the neck of a dog that faces the camera, `side_tags` else."""
-    factor = float(1.0 + rng.normal(0.0, PRINT_SPREAD))
+    factor = print_factor(rng) if printed is None else printed
     points = front_points(scene)
     placed = []
     for name, sign in (("neck_left", -1.0), ("neck_right", 1.0)):

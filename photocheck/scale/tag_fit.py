@@ -243,14 +243,8 @@ def _steps(
             state.ink = min(max(float(dark @ shown[used] / dark.sum()), 0.005), 0.5)
         # the template's own slopes, carried into the picture
         below, u, v = seen[flat, 2], plane[flat, 0], plane[flat, 1]
-        xx, xy = (
-            (matrix[0, 0] - u * matrix[2, 0]) / below,
-            (matrix[0, 1] - u * matrix[2, 1]) / below,
-        )
-        yx, yy = (
-            (matrix[1, 0] - v * matrix[2, 0]) / below,
-            (matrix[1, 1] - v * matrix[2, 1]) / below,
-        )
+        xx, xy = ((matrix[0, k] - u * matrix[2, k]) / below for k in (0, 1))
+        yx, yy = ((matrix[1, k] - v * matrix[2, k]) / below for k in (0, 1))
         if bent:
             xy, yy = xy + 2 * y * bend[0], yy + 2 * y * bend[1]
         det = xx * yy - xy * yx

@@ -476,8 +476,27 @@ def test_a_second_round_in_a_real_browser(served: Served, visitor: BrowserContex
     }
 
 
-def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe: str) -> None:
+LOOKS = (("en-GB", "light"), ("de-DE", "dark"), ("en-GB", "dark"), ("de-DE", "light"))
+
+
+@pytest.mark.parametrize(
+    ("device", "usual"), [(PHONE, LOOKS[0]), (DESKTOP, LOOKS[1])], ids=["phone", "desktop"]
+)
+def test_no_step_keeps_anybody_out(
+    served: Served,
+    visitors: Visitors,
+    axe: str,
+    thorough: bool,
+    device: dict[str, Any],
+    usual: tuple[str, str],
+) -> None:
     """axe-core: WCAG 2.2 A and AA, and its best practices; nothing serious on any step."""
+    for spoken, scheme in LOOKS if thorough else (usual,):
+        visitor = visitors.come(**{**device, "locale": spoken}, color_scheme=scheme)
+        _no_step_keeps_out(served, visitor, axe)
+
+
+def _no_step_keeps_out(served: Served, visitor: BrowserContext, axe: str) -> None:
     _, photo = sample("flint")
     content = photo.with_name("case.json").read_bytes()
     key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key

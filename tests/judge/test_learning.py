@@ -50,7 +50,7 @@ from tests.support.judged import DOG, marking, square_view
 from tests.support.places import SAMPLES
 from tests.support.told_once import once
 
-W, B = len(shape.WAYS), len(BUILDS)
+W, P, B = len(shape.WAYS), len(hierarchy.PARTS), len(BUILDS)
 
 
 def random_evidence(rng, count=9, groups=3, readings=4) -> Evidence:
@@ -59,12 +59,18 @@ def random_evidence(rng, count=9, groups=3, readings=4) -> Evidence:
         rng.normal(0.0, 0.05, (count, readings)),
         rng.normal(size=(count, readings, W)),
         1e-3 * (root @ np.swapaxes(root, 1, 2) + np.eye(readings)),
-        rng.uniform(0.5, 2.0, (count, W)) * hierarchy.NOMINAL**2,
+        rng.uniform(0.5, 2.0, (count, W)) * (hierarchy.BASES @ hierarchy.NOMINAL[:6]) ** 2,
         rng.integers(0, groups, count),
         groups,
         rng.integers(0, B, groups),
         rng.choice([0.5, 1.0], count),
     )
+
+
+def in_parts(design: np.ndarray, own: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ways (r, 12) as parts (r, 9): with tags a way is as without, and what tags change besides."""
+    parts = np.hstack([design[:, :6] + design[:, 6:], design[:, 6:9] + design[:, 9:]])
+    return parts, np.append(own[:6] + own[6:], np.zeros(3))
 
 
 # --- the model ---------------------------------------------------------------
@@ -84,18 +90,19 @@ def test_the_posterior_is_the_one_of_all_unknowns_written_out() -> None:
     noise = np.zeros((n * r, n * r))
     for i in range(n):
         at = slice(i * r, (i + 1) * r)
-        rows[at, :W] = e.design[i]
+        parts, own = in_parts(e.design[i], e.own[i])
+        rows[at, :P] = parts
         for column in (1 + builds[e.group[i]], 1 + B + e.group[i]):
-            rows[at, column * W : (column + 1) * W] = e.design[i]
-        noise[at, at] = e.noise[i] + e.design[i] @ np.diag(s.between**2 * e.own[i]) @ e.design[i].T
+            rows[at, column * P : (column + 1) * P] = parts
+        noise[at, at] = e.noise[i] + parts @ np.diag(s.between**2 * own) @ parts.T
         noise[at, at] /= e.weight[i]  # a normal likelihood to a power is one with a wider spread
     gain = prior @ rows.T @ np.linalg.inv(rows @ prior @ rows.T + noise)
     mean, around = gain @ e.differences.ravel(), prior - gain @ rows @ prior
     for k in range(g + B):
-        pick = np.zeros((W, len(prior)))
+        pick = np.zeros((P, len(prior)))
         for column in (0, 1 + builds[k], 1 + B + k):
-            pick[:, column * W : (column + 1) * W] = np.eye(W)
-        np.testing.assert_allclose(found.shift[k], pick @ mean, atol=1e-9)
+            pick[:, column * P : (column + 1) * P] = np.eye(P)
+        np.testing.assert_allclose(found.parts[k], pick @ mean, atol=1e-9)
         np.testing.assert_allclose(found.covariance[k], pick @ around @ pick.T, atol=1e-10)
 
 
@@ -160,10 +167,13 @@ def test_the_spreads_are_at_the_peak_of_a_brute_force_grid() -> None:
 def test_nothing_learnt_is_the_shipped_prior() -> None:
     found = fit(evidence_of([], []))
     np.testing.assert_array_equal(found.shift, np.zeros((B, W)))
-    np.testing.assert_allclose(found.factor, 1.0)
+    np.testing.assert_allclose(found.factor[:, :6], 1.0)
+    # what tags change is not known of a shop: 2 %
+    change = shape.TAGGED_LOG_SPREAD / hierarchy.NOMINAL[:6]
+    np.testing.assert_allclose(found.factor[:, 6:] ** 2, [1.0 + change**2] * B)
     rng = np.random.default_rng(4)
     order = evidence_of([made(rng)], ["husky"])
-    empty = replace(found, shift=np.zeros((1 + B, W)), covariance=found.covariance[[0, *range(B)]])
+    empty = replace(found, parts=np.zeros((1 + B, P)), covariance=found.covariance[[0, *range(B)]])
     for one, other in zip(predictive(order, empty), predictive(order, None), strict=True):
         np.testing.assert_allclose(one, other)
 
@@ -611,12 +621,15 @@ def test_an_order_is_screened_by_what_the_others_of_its_group_teach() -> None:
     count = len(evidence.group)
     for i in range(count):
         others = (evidence.group == evidence.group[i]) & (np.arange(count) != i)
-        precision, score = information(evidence.only(others), np.ones(W))
-        around = np.linalg.inv(precision.sum(axis=0) + np.eye(W) / learning_module.SCREEN_SHIFT**2)
+        precision, score = information(evidence.only(others), np.ones(P))
+        loose = [learning_module.SCREEN_SHIFT] * 6 + [shape.TAGGED_LOG_SPREAD] * 3
+        around = np.linalg.inv(precision.sum(axis=0) + np.diag(np.array(loose) ** -2.0))
         own = evidence.only(np.arange(count) == i)
         shift = around @ score.sum(axis=0)
-        mean, covariance = expected(own, shift[None], np.ones((1, W)))
-        spread = covariance[0] + own.design[0] @ around @ own.design[0].T
+        parts, _ = in_parts(own.design[0], own.own[0])
+        _, covariance = expected(own, np.zeros((1, W)), np.ones((1, W)))
+        mean = (parts @ shift)[None]
+        spread = covariance[0] + parts @ around @ parts.T
         miss = (own.differences - mean)[0]
         alone = np.abs(miss) / np.sqrt(np.diag(spread))
         given = []

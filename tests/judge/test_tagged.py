@@ -22,7 +22,7 @@ from photocheck.scale.tags_seen import NO_TAGS, TagSeen, TagsSeen
 from photocheck.scale.tips import tips, with_tips
 from photocheck.words import LANDMARKS, TAGS
 from tests.support.judged import CENTRE, DOG, FOCAL_PX, square_view
-from tests.support.places import SAMPLES
+from tests.support.tagged_case import finder, marked_by_hand, without_marks
 
 FROM = 2500.0
 """The reference before the camera, mm."""
@@ -166,37 +166,12 @@ def test_what_has_neither_mark_nor_tag_is_named() -> None:
 
 def test_a_case_without_marks_is_checked_by_its_tags(monkeypatch: pytest.MonkeyPatch) -> None:
     """Tags put where a sample's marks are; the size that a mm has is told only to 10 %."""
-    case = photocheck.read_case(SAMPLES / "bramble" / "case.json")
-    first = case.photos[0].markings[0]
-    four = Marking({name: first.marks[name] for name in LANDMARKS})
-    case = replace(case, photos=(replace(case.photos[0], markings=(four,)),))
+    case = marked_by_hand()
     by_hand = photocheck.check(case)
-    size = by_hand.photos[0].px_per_mm
-    given = case.photos[0].markings[0].marks
-
-    def found(picture: np.ndarray, *, small: bool) -> TagsSeen:
-        assert not small
-        return TagsSeen(
-            tuple(
-                TagSeen(
-                    name,
-                    40.0,
-                    np.array(given[name]) + size * (square_mm(40.0) - tip_mm(40.0)),
-                    0.15,
-                    np.array(given[name]),
-                    0.25 * np.eye(2),
-                    size,
-                    0.1,
-                )
-                for name in LANDMARKS
-            )
-        )
-
-    monkeypatch.setattr(looking, "find_tags", found)
+    monkeypatch.setattr(looking, "find_tags", finder(case, by_hand.photos[0].px_per_mm))
     with pytest.raises(AssertionError):
         photocheck.check(replace(case, photos=(replace(case.photos[0], tags="small"),)))
-    bare = replace(case, photos=(replace(case.photos[0], markings=()),))
-    by_tags = photocheck.check(bare)
+    by_tags = photocheck.check(without_marks(case))
     assert [m.by for m in by_tags.case.photos[0].markings] == [TAGS]
     for one, other in zip(by_tags.spans, by_hand.spans, strict=True):
         assert one.photo_mm == pytest.approx(other.photo_mm, rel=0.03)
