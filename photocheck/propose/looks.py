@@ -1,0 +1,133 @@
+"""Squares of a photo as the network looks at them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Picture = NDArray[np.uint8]
+Frame = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+
+SMALL_PX: Final = 1024
+"""Longer side of the copy that looks are cut from: a dog that takes a third of the photo then has
+more px than a look (judgement)."""
+
+GREY: Final = (124, 116, 104)
+"""What lies beyond the photo, RGB: the mean of ImageNet's pictures, so that the network, which
+takes that off, sees nothing there."""
+
+ROOM: Final = (1.15, 1.45)
+"""Sides of the squares about the dog over the longer side of its frame (in training the dog takes
+30 to 97 % of a look)."""
+
+LEAST: Final = 0.05
+"""Of the photo's longer side, which a frame has at least: a smaller one is no dog to measure."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """One square of a photo.
+
+    Attributes
+    ----------
+    rgb : (side, side, 3) uint8
+    left, top : float
+        Its corner, px of the photo, where the photo's own corner is (0, 0) and not, as for
+        points, the centre of its first pixel.
+    side : (float, float)
+        Across and down, px of the photo.
+    mirrored : bool
+        Whether left and right are exchanged in `rgb`.
+    """
+
+    rgb: Picture
+    left: float
+    top: float
+    side: tuple[float, float]
+    mirrored: bool = False
+
+    @property
+    def other(self) -> Look:
+        """The same in a mirror."""
+        turned = np.ascontiguousarray(self.rgb[:, ::-1])
+        return Look(turned, self.left, self.top, self.side, not self.mirrored)
+
+    def in_photo(self, frame: NDArray[np.float32]) -> Frame:
+        """A frame in parts of the look, as px of the photo."""
+        x0, y0, x1, y1 = (float(value) for value in np.clip(frame, 0.0, 1.0))
+        if self.mirrored:
+            x0, x1 = 1.0 - x1, 1.0 - x0
+        (wide, high) = self.side
+        # pixels reach half a pixel beyond their centres
+        left, top = self.left - 0.5, self.top - 0.5
+        return left + x0 * wide, top + y0 * high, left + x1 * wide, top + y1 * high
+
+
+@dataclass(frozen=True)
+class Small:
+    """A small copy of a photo.
+
+    Attributes
+    ----------
+    rgb : (h, w, 3) uint8
+    scale : (float, float)
+        Px of the photo for one of the copy, across and down.
+    """
+
+    rgb: Picture
+    scale: tuple[float, float]
+
+    @classmethod
+    def of(cls, photo_rgb: Picture) -> Small:
+        """The copy of a photo (H, W, 3); the photo itself where that is small."""
+        height, width = photo_rgb.shape[:2]
+        factor = min(1.0, SMALL_PX / max(height, width))
+        size = (max(1, round(width * factor)), max(1, round(height * factor)))
+        copy = photo_rgb
+        if factor < 1.0:
+            copy = np.asarray(cv2.resize(photo_rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
+        return cls(copy, (width / size[0], height / size[1]))
+
+    def whole(self, side_px: int) -> Look:
+        """All of the photo, in the middle of a square."""
+        height, width = self.rgb.shape[:2]
+        longer = max(height, width)
+        return self._square((width - longer) // 2, (height - longer) // 2, longer, side_px)
+
+    def about(self, frame: Frame, room: float, side_px: int) -> Look:
+        """A square about a frame, px of the photo.
+
+        Parameters
+        ----------
+        frame : Frame
+        room : float
+            The square's side over the longer side of the frame.
+        side_px : int
+            Of the look.
+        """
+        x0, x1 = ((x + 0.5) / self.scale[0] for x in (frame[0], frame[2]))
+        y0, y1 = ((y + 0.5) / self.scale[1] for y in (frame[1], frame[3]))
+        least = LEAST * max(self.rgb.shape[:2])
+        side = max(1, round(room * max(x1 - x0, y1 - y0, least)))
+        left, top = round((x0 + x1 - side) / 2), round((y0 + y1 - side) / 2)
+        return self._square(left, top, side, side_px)
+
+    def _square(self, left: int, top: int, side: int, side_px: int) -> Look:
+        height, width = self.rgb.shape[:2]
+        x0, y0 = max(left, 0), max(top, 0)
+        x1, y1 = min(left + side, width), min(top + side, height)
+        cut = self.rgb[y0:y1, x0:x1]
+        beyond = (y0 - top, top + side - y1, x0 - left, left + side - x1)
+        if any(beyond):
+            cut = np.asarray(
+                cv2.copyMakeBorder(cut, *beyond, cv2.BORDER_CONSTANT, value=GREY), np.uint8
+            )
+        shrinks = cv2.INTER_AREA if side > side_px else cv2.INTER_LINEAR
+        look = np.asarray(cv2.resize(cut, (side_px, side_px), interpolation=shrinks), np.uint8)
+        (sx, sy) = self.scale
+        return Look(look, left * sx, top * sy, (side * sx, side * sy))
