@@ -30,7 +30,7 @@ LEAST: Final = 0.05
 
 
 @dataclass(frozen=True)
-class Look:
+class SquareLook:
     """One square of a photo.
 
     Attributes
@@ -52,10 +52,10 @@ class Look:
     mirrored: bool = False
 
     @property
-    def other(self) -> Look:
+    def other(self) -> SquareLook:
         """The same in a mirror."""
         turned = np.ascontiguousarray(self.rgb[:, ::-1])
-        return Look(turned, self.left, self.top, self.side, not self.mirrored)
+        return SquareLook(turned, self.left, self.top, self.side, not self.mirrored)
 
     def in_photo(self, frame: NDArray[np.float32]) -> Frame:
         """A frame in parts of the look, as px of the photo."""
@@ -93,13 +93,13 @@ class Small:
             copy = np.asarray(cv2.resize(photo_rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
         return cls(copy, (width / size[0], height / size[1]))
 
-    def whole(self, side_px: int) -> Look:
+    def whole(self, side_px: int) -> SquareLook:
         """All of the photo, in the middle of a square."""
         height, width = self.rgb.shape[:2]
         longer = max(height, width)
         return self._square((width - longer) // 2, (height - longer) // 2, longer, side_px)
 
-    def about(self, frame: Frame, room: float, side_px: int) -> Look:
+    def about(self, frame: Frame, room: float, side_px: int) -> SquareLook:
         """A square about a frame, px of the photo.
 
         Parameters
@@ -117,7 +117,7 @@ class Small:
         left, top = round((x0 + x1 - side) / 2), round((y0 + y1 - side) / 2)
         return self._square(left, top, side, side_px)
 
-    def _square(self, left: int, top: int, side: int, side_px: int) -> Look:
+    def _square(self, left: int, top: int, side: int, side_px: int) -> SquareLook:
         height, width = self.rgb.shape[:2]
         x0, y0 = max(left, 0), max(top, 0)
         x1, y1 = min(left + side, width), min(top + side, height)
@@ -130,4 +130,4 @@ class Small:
         shrinks = cv2.INTER_AREA if side > side_px else cv2.INTER_LINEAR
         look = np.asarray(cv2.resize(cut, (side_px, side_px), interpolation=shrinks), np.uint8)
         (sx, sy) = self.scale
-        return Look(look, left * sx, top * sy, (side * sx, side * sy))
+        return SquareLook(look, left * sx, top * sy, (side * sx, side * sy))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.errors import PhotocheckError, reason_of
-from photocheck.propose.facts import Facts, facts_of
+from photocheck.propose.weights_facts import Facts, facts_of
 from photocheck.speech import tr
 
 _log = logging.getLogger(__name__)
@@ -37,7 +37,7 @@ class WeightsError(PhotocheckError):
 
 
 @dataclass(frozen=True)
-class Seen:
+class SeenInLook:
     """What the network makes of one look.
 
     Attributes
@@ -65,7 +65,7 @@ class Sees(Protocol):
     def facts(self) -> Facts:
         """What is known of it."""
 
-    def see(self, look_rgb: NDArray[np.uint8]) -> Seen:
+    def see(self, look_rgb: NDArray[np.uint8]) -> SeenInLook:
         """What it makes of one look, (side, side, 3) RGB."""
 
 
@@ -105,7 +105,7 @@ class Network:
             raise _damaged(path) from error
         return cls(facts, net)
 
-    def see(self, look_rgb: NDArray[np.uint8]) -> Seen:
+    def see(self, look_rgb: NDArray[np.uint8]) -> SeenInLook:
         """What it makes of one look.
 
         Parameters
@@ -130,7 +130,7 @@ class Network:
         cells = facts.cells
         if heat.size != len(facts.points) * cells**2 or kind.size != len(facts.kinds):
             raise _damaged(FOLDER / WEIGHTS)
-        return Seen(
+        return SeenInLook(
             heat.reshape(-1, cells, cells).astype(np.float32),
             kind.ravel().astype(np.float32),
             float(facing.ravel()[0]),

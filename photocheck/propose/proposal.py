@@ -56,10 +56,10 @@ class Proposal:
         "left" or "right" as seen in the photo; empty where it cannot be told.
     kind : str
         What the photo most probably shows: `SIDE_ON`, or a key of
-        `photocheck.propose.wording.KINDS`; empty where nothing was looked at.
+        `photocheck.propose.why_none.KINDS`; empty where nothing was looked at.
     probability : float
         Of that kind.
-    reason : str
+    why_none : str
         Why nothing is proposed: a kind, or `UNSURE`; empty where something is.
     refused : bool
         Whether the photo is so probably of another kind that its owner should be told.
@@ -71,7 +71,7 @@ class Proposal:
     facing: str = ""
     kind: str = ""
     probability: float = 0.0
-    reason: str = ""
+    why_none: str = ""
     refused: bool = False
 
     @property
@@ -80,7 +80,7 @@ class Proposal:
         return {name: self.marks[name].xy for name in LANDMARKS if name in self.marks}
 
 
-NOTHING: Final = Proposal(reason=UNSURE)
+NOTHING: Final = Proposal(why_none=UNSURE)
 """Of a photo that was not looked at."""
 
 
@@ -93,7 +93,7 @@ def proposal_to_dict(proposal: Proposal) -> dict[str, Any]:
         "facing": proposal.facing,
         "kind": proposal.kind,
         "probability": proposal.probability,
-        "reason": proposal.reason,
+        "why_none": proposal.why_none,
         "refused": proposal.refused,
     }
 

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Point
 from photocheck.photo.photo import Photo
-from photocheck.propose.facts import Facts
-from photocheck.propose.looks import ROOM, Frame, Look, Small
-from photocheck.propose.network import Seen, Sees, shared
-from photocheck.propose.places import Place, distributions, places
+from photocheck.propose.heat_places import HeatPlace, distributions, places
+from photocheck.propose.looks import ROOM, Frame, Small, SquareLook
+from photocheck.propose.network import SeenInLook, Sees, shared
 from photocheck.propose.proposal import SIDE_ON, UNSURE, Proposal, ProposedMark
+from photocheck.propose.weights_facts import Facts
 from photocheck.words import ALL_LANDMARKS
 
 Picture = NDArray[np.uint8]
@@ -48,14 +48,14 @@ class SeenInPhoto:
         Probability that the dog faces right in the photo.
     frame : Frame or None
         Of the dog, px; None where it is surely none.
-    places : mapping of the network's point to Place
+    places : mapping of the network's point to HeatPlace
         Empty without a frame.
     """
 
     kinds: Mapping[str, float]
     facing_right: float
     frame: Frame | None
-    places: Mapping[str, Place]
+    places: Mapping[str, HeatPlace]
 
 
 def propose(photo: Photo, network: Sees | None = None) -> Proposal:
@@ -111,10 +111,10 @@ def seen_in(photo_rgb: Picture, network: Sees) -> SeenInPhoto:
     )
 
 
-_Looks = list[tuple[Look, Seen]]
+_Looks = list[tuple[SquareLook, SeenInLook]]
 
 
-def _looked_at(look: Look, network: Sees) -> _Looks:
+def _looked_at(look: SquareLook, network: Sees) -> _Looks:
     return [(one, network.see(one.rgb)) for one in (look, look.other)]
 
 
@@ -153,9 +153,9 @@ def proposal_of(seen: SeenInPhoto, facts: Facts) -> Proposal:
     if refused:
         kind = max(facts.refused_from, key=lambda name: seen.kinds[name])
     if seen.frame is None or refused or sure < facts.side_on_from:
-        reason = UNSURE if kind == SIDE_ON else kind
+        why = UNSURE if kind == SIDE_ON else kind
         frame = None if kind == NO_DOG else seen.frame
-        return Proposal({}, {}, frame, "", kind, seen.kinds[kind], reason, refused)
+        return Proposal({}, {}, frame, "", kind, seen.kinds[kind], why, refused)
     trunk = _trunk(seen.places, seen.frame)
     every = {
         OWN_NAMES.get(name, name): _mark(place, name, trunk, facts)
@@ -165,11 +165,11 @@ def proposal_of(seen: SeenInPhoto, facts: Facts) -> Proposal:
     marks: dict[str, ProposedMark] = {name: shown[name] for name in ALL_LANDMARKS if name in shown}
     feet = {name: mark for name, mark in shown.items() if name not in ALL_LANDMARKS}
     facing = "right" if seen.facing_right >= 0.5 else "left"
-    reason = "" if marks else UNSURE
-    return Proposal(marks, feet, seen.frame, facing, SIDE_ON, sure, reason)
+    why = "" if marks else UNSURE
+    return Proposal(marks, feet, seen.frame, facing, SIDE_ON, sure, why)
 
 
-def _trunk(found: Mapping[str, Place], frame: Frame) -> float:
+def _trunk(found: Mapping[str, HeatPlace], frame: Frame) -> float:
     """Breastbone to tail base, px."""
     (x0, y0), (x1, y1) = (found[name].xy for name in ("breastbone", "tail_base"))
     longer = max(frame[2] - frame[0], frame[3] - frame[1])
@@ -177,7 +177,7 @@ def _trunk(found: Mapping[str, Place], frame: Frame) -> float:
     return max(hypot(x1 - x0, y1 - y0), TRUNK * longer / 2)
 
 
-def _mark(place: Place, name: str, trunk: float, facts: Facts) -> ProposedMark:
+def _mark(place: HeatPlace, name: str, trunk: float, facts: Facts) -> ProposedMark:
     chance = facts.chance[name](place.mass)
     variance = (facts.spread[name](chance) / 100.0 * trunk) ** 2
     return ProposedMark(_rounded(place.xy), ((variance, 0.0), (0.0, variance)), chance)

@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 
 from photocheck.photo.photo import CameraFacts, Photo
-from photocheck.propose.facts import Facts, facts_of
-from photocheck.propose.network import FACTS, WEIGHTS, Seen
+from photocheck.propose.network import FACTS, WEIGHTS, SeenInLook
+from photocheck.propose.weights_facts import Facts, facts_of
 
 COLOURS: Mapping[str, tuple[int, int, int]] = {
     "breastbone": (255, 0, 0),
@@ -85,7 +85,7 @@ class Dots:
     sure: float = 9.0
     seen: list[np.ndarray] = field(default_factory=list)
 
-    def see(self, look_rgb: np.ndarray) -> Seen:
+    def see(self, look_rgb: np.ndarray) -> SeenInLook:
         self.seen.append(look_rgb)
         cells, stride = self.facts.cells, self.facts.stride
         rows, columns = np.mgrid[:cells, :cells]
@@ -106,7 +106,7 @@ class Dots:
         kind = np.where(np.array(self.facts.kinds) == self.kind, self.sure, 0.0)
         seen = np.array(middles if middles else [(0.2, 0.2), (0.8, 0.8)])
         breast, tail = (int(np.argmax(heat[index])) % cells for index in (0, 3))
-        return Seen(
+        return SeenInLook(
             np.array(heat, np.float32),
             kind.astype(np.float32),
             0.3 * (breast - tail),

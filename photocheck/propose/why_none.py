@@ -39,15 +39,15 @@ KINDS: Final[Mapping[str, tuple[str, str]]] = {
 _UNSURE: Final = later("The places of the marks are not seen well enough to propose any.")
 
 
-def said_of(reason: str) -> str:
+def said_of(why: str) -> str:
     """Why nothing is proposed, and what to do where that helps; empty where something is.
 
     >>> said_of("sitting")
     'The dog seems to sit. Wait until it stands of its own accord, and take the photo again.'
     """
-    if not reason:
+    if not why:
         return ""
-    if reason == UNSURE or reason not in KINDS:
+    if why == UNSURE or why not in KINDS:
         return tr(_UNSURE)
-    seen, do = KINDS[reason]
+    seen, do = KINDS[why]
     return f"{tr(seen)} {tr(do)}"

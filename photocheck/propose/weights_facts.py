@@ -24,11 +24,11 @@ class Curve(Protocol):
 
 
 @dataclass(frozen=True)
-class Logistic:
+class LogisticCurve:
     """1 / (1 + exp(-(a x + b))): Platt's way of calibrating (Probabilistic outputs for support
     vector machines, 1999).
 
-    >>> Logistic(2.0, -1.0)(0.5)
+    >>> LogisticCurve(2.0, -1.0)(0.5)
     0.5
     """
 
@@ -42,10 +42,10 @@ class Logistic:
 
 
 @dataclass(frozen=True)
-class Table:
+class Interpolated:
     """Linear between rows, and constant beyond them.
 
-    >>> Table((0.0, 1.0), (8.0, 2.0))(0.5)
+    >>> Interpolated((0.0, 1.0), (8.0, 2.0))(0.5)
     5.0
     """
 
@@ -148,17 +148,17 @@ def _facts(data: Mapping[str, Any]) -> Facts:
 def _chance(told: Any) -> Curve:
     if isinstance(told, Mapping):
         if "a" in told:
-            return Logistic(float(told["a"]), float(told["b"]))
+            return LogisticCurve(float(told["a"]), float(told["b"]))
         return _table(told["mass"], told["chance"])
     a, b = told
-    return Logistic(float(a), float(b))
+    return LogisticCurve(float(a), float(b))
 
 
 def _spread(told: Any) -> Curve:
     if isinstance(told, Mapping):
         return _table(told["chance"], told["percent"])
-    return Table((0.0,), (float(told),))
+    return Interpolated((0.0,), (float(told),))
 
 
-def _table(at: Any, values: Any) -> Table:
-    return Table(tuple(map(float, at)), tuple(map(float, values)))
+def _table(at: Any, values: Any) -> Interpolated:
+    return Interpolated(tuple(map(float, at)), tuple(map(float, values)))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import Point
-from photocheck.propose.looks import Frame, Look
+from photocheck.propose.looks import Frame, SquareLook
 
 Floats = NDArray[np.float32]
 
@@ -29,7 +29,7 @@ SMOOTH: Final = 0.02
 
 
 @dataclass(frozen=True)
-class Place:
+class HeatPlace:
     """Where a point seems to be.
 
     Attributes
@@ -53,19 +53,19 @@ def distributions(heat: Floats) -> Floats:
     return np.asarray(shares.reshape(heat.shape), np.float32)
 
 
-def places(looks: Sequence[tuple[Look, Floats]], frame: Frame) -> list[Place]:
+def places(looks: Sequence[tuple[SquareLook, Floats]], frame: Frame) -> list[HeatPlace]:
     """The place of each point, by all looks together.
 
     Parameters
     ----------
-    looks : sequence of (Look, (K, cells, cells) float32)
+    looks : sequence of (SquareLook, (K, cells, cells) float32)
         Distributions, as `distributions` gives them.
     frame : Frame
         Of the dog, px of the photo.
 
     Returns
     -------
-    list of Place
+    list of HeatPlace
         One for each of the K points: the middle of the mass about the highest peak of the mean.
     """
     longer = max(frame[2] - frame[0], frame[3] - frame[1], 1.0)
@@ -76,7 +76,7 @@ def places(looks: Sequence[tuple[Look, Floats]], frame: Frame) -> list[Place]:
     return [_place(one, corner, cell, longer) for one in averaged]
 
 
-def _laid_out(look: Look, maps: Floats, corner: NDArray[np.float64], cell: float) -> Floats:
+def _laid_out(look: SquareLook, maps: Floats, corner: NDArray[np.float64], cell: float) -> Floats:
     """A look's distributions in the common map: mass of each of its cells."""
     if look.mirrored:
         maps = maps[:, :, ::-1]
@@ -92,7 +92,7 @@ def _laid_out(look: Look, maps: Floats, corner: NDArray[np.float64], cell: float
 
 def _place(
     mass: NDArray[np.floating], corner: NDArray[np.float64], cell: float, longer: float
-) -> Place:
+) -> HeatPlace:
     smooth = cv2.GaussianBlur(np.asarray(mass, np.float32), (0, 0), SMOOTH * longer / cell)
     at = np.array(np.unravel_index(int(np.argmax(smooth)), smooth.shape), float)
     rows, columns = np.mgrid[:CELLS, :CELLS]
@@ -105,4 +105,4 @@ def _place(
             break
         at = np.array([float((near * rows).sum()), float((near * columns).sum())]) / whole
     x, y = corner + cell * (at[::-1] + 0.5)
-    return Place((float(x), float(y)), float(min(near.sum(), 1.0)))
+    return HeatPlace((float(x), float(y)), float(min(near.sum(), 1.0)))
