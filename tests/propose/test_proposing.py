@@ -110,7 +110,7 @@ def test_a_photo_is_refused_from_its_kinds_own_threshold() -> None:
     told = facts(refused_from={"sitting": 0.9})
     sure = propose(dotted(DOG), Dots(told, kind="sitting"))
     assert sure.refused
-    assert sure.reason == "sitting"
+    assert sure.why_none == "sitting"
     unsure = propose(dotted(DOG), Dots(told, kind="sitting", sure=2.0))
     assert not unsure.refused
     assert unsure.probability == pytest.approx(exp(2.0) / (exp(2.0) + len(KINDS) - 1), rel=1e-3)
