@@ -201,7 +201,7 @@ class Panel {
     confirm.textContent = words.confirm;
     this.find(".question-words").replaceChildren(
       ...(asked && !mayPlaceAtCross
-        ? [element("strong", { text: words.is_it_here }), ` ${this.titleOf(asked)}. ${words.else_drag}`]
+        ? [element("strong", { text: words.is_it_here }), ` ${words.else_drag}`]
         : shownClose && !mayPlaceAtCross
         ? [element("strong", { text: words.here }), ` ${this.titleOf(shownClose)}`] : [begin]));
     const again = this.find("[data-do=again]");
