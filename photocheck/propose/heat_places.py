@@ -80,14 +80,14 @@ def _laid_out(look: SquareLook, maps: Floats, corner: NDArray[np.float64], cell:
     """A look's distributions in the common map: mass of each of its cells."""
     if look.mirrored:
         maps = maps[:, :, ::-1]
-    of_look = np.array(look.side) / maps.shape[-1]
+    of_look = look.side / maps.shape[-1]
     scale = cell / of_look
     # Centres of the common cells in cells of the look, whose corner is half a px before (0, 0).
     first = (corner + 0.5 * cell - (np.array([look.left, look.top]) - 0.5)) / of_look - 0.5
-    matrix = np.array([[scale[0], 0.0, first[0]], [0.0, scale[1], first[1]]])
+    matrix = np.array([[scale, 0.0, first[0]], [0.0, scale, first[1]]])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     laid = [cv2.warpAffine(one, matrix, (CELLS, CELLS), flags=flags) for one in maps]
-    return np.asarray(laid, np.float32) * np.float32(np.prod(scale))
+    return np.asarray(laid, np.float32) * np.float32(scale**2)
 
 
 def _place(

@@ -125,7 +125,7 @@ def write_network(folder: Path, **told: Any) -> Facts:
     always = {
         "kind": [9.0 if kind == "side_on" else 0.0 for kind in KINDS],
         "facing": [-3.0],
-        "frame": [0.1, 0.2, 0.9, 0.8],
+        "frame": [0.25, 0.3, 0.75, 0.7],
     }
     held = {
         "w": weights[:, :, None, None].astype(np.float32),
