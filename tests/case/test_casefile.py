@@ -31,6 +31,7 @@ from photocheck.words import (
     TAG_SETS,
 )
 from tests.support.made_report import made_case, made_report
+from tests.support.places import SAMPLES
 
 GOOD = {
     "format": "photocheck-case/1",
