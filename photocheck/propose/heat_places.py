@@ -21,8 +21,11 @@ cells for one of a look at the dog."""
 WIDE: Final = 1.5
 """Side of that map over the longer side of the dog's frame."""
 ABOUT: Final = 0.08
-"""How far about a peak the mass is counted, over the longer side of the frame: some 13 % of the
+"""How far about a peak its middle is taken of, over the longer side of the frame: some 13 % of the
 trunk, beyond which a peak is another (judgement)."""
+SURE: Final = 0.05
+"""How far about that middle the mass is counted that tells how sure the place is (judgement: within
+`ABOUT` nearly all places have nearly all of it)."""
 SMOOTH: Final = 0.02
 """By how much maps are smoothed before their peak is looked for, over the same: a cell of a look
 (standard deviation; judgement)."""
@@ -96,13 +99,16 @@ def _place(
     smooth = cv2.GaussianBlur(np.asarray(mass, np.float32), (0, 0), SMOOTH * longer / cell)
     at = np.array(np.unravel_index(int(np.argmax(smooth)), smooth.shape), float)
     rows, columns = np.mgrid[:CELLS, :CELLS]
-    near = mass
-    for _ in range(2):  # about the peak, then about the middle of that
+
+    def within(radius: float) -> NDArray[np.floating]:
         gap = (rows - at[0]) ** 2 + (columns - at[1]) ** 2
-        near = np.where(gap <= (ABOUT * longer / cell) ** 2, mass, 0.0)
+        return np.where(gap <= (radius * longer / cell) ** 2, mass, 0.0)
+
+    for _ in range(2):  # about the peak, then about the middle of that
+        near = within(ABOUT)
         whole = float(near.sum())
         if whole <= 0.0:
             break
         at = np.array([float((near * rows).sum()), float((near * columns).sum())]) / whole
     x, y = corner + cell * (at[::-1] + 0.5)
-    return HeatPlace((float(x), float(y)), float(min(near.sum(), 1.0)))
+    return HeatPlace((float(x), float(y)), float(min(within(SURE).sum(), 1.0)))

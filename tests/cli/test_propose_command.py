@@ -38,7 +38,7 @@ def test_what_is_proposed_is_printed(photo: str, dots: Dots, capsys) -> None:
     assert run(["propose", photo]) == 0
     said = capsys.readouterr().out
     assert "  500." in said or "  499." in said
-    assert "tail base; 9" in said
+    assert "tail base; 8" in said
     assert "The dog faces left." in said
 
 
