@@ -364,6 +364,76 @@ def test_by_keyboard_alone_a_number_leads_to_the_next(
     expect(page.get_by_role("heading", name="Rear length")).to_be_visible()
 
 
+DEEPEST_FOCUS = """() => {
+    let at = document.activeElement;
+    while (at?.shadowRoot?.activeElement) at = at.shadowRoot.activeElement;
+    return at;
+}"""
+
+
+def tab_to(page: Page, what: Locator) -> None:
+    """On with the Tab key until it has the focus; nothing is reached in another way."""
+    what.wait_for(state="attached", timeout=30_000)
+    goal = what.element_handle()
+    for _ in range(60):
+        if page.evaluate(f"(goal) => ({DEEPEST_FOCUS})() === goal", goal):
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"sixty times Tab do not lead to {what}")
+
+
+def test_by_keyboard_alone_the_whole_way_is_gone(
+    served: Served, visitors: Visitors, tmp_path: Path
+) -> None:
+    """From the first page to the result at a desk; but for the photo's file no pointer is used."""
+    data, photo = sample("flint")
+    page = opened(visitors.come(**DESKTOP), served.address)
+    keys = page.keyboard
+    tab_to(page, page.get_by_role("link", name=re.compile("^Quick")))
+    keys.press("Enter")
+    key = key_in(served, page)
+    for title, after in zip(TITLES, (*TITLES[1:], "A photo from the side"), strict=True):
+        tab_to(page, page.get_by_label(f"{title} in centimetres"))
+        keys.type(data["readings"][title.lower().replace(" ", "_")])
+        keys.press("Enter")
+        heading = page.get_by_role("heading", name=after, exact=True)
+        # whoever hears the page is told where it has come to
+        expect(heading).to_be_focused(timeout=30_000)
+    tab_to(page, page.locator(".st-key-take_photo button").first)
+    with page.expect_file_chooser() as chooser:
+        keys.press("Enter")
+    chooser.value.set_files(photo)
+    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
+    places = page.get_by_role("radiogroup", name=re.compile("^Where was it"))
+    tab_to(page, places.get_by_role("radio").first)
+    wanted = places.get_by_role("radio", name=re.compile("in line with it"))
+    for _ in range(12):
+        keys.press("Space")
+        if wanted.is_checked():
+            break
+        keys.press("ArrowRight")
+    expect(page.get_by_role("heading", name="Mark your dog")).to_be_focused(timeout=30_000)
+    page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+    tab_to(page, page.locator(".overlay"))
+    marks = data["photos"][0]["markings"][0]["marks"]
+    at = [1999 / 2, 1499 / 2]
+    for number, name in enumerate(WANTED, start=1):
+        for axis, ways in ((0, ("ArrowLeft", "ArrowRight")), (1, ("ArrowUp", "ArrowDown"))):
+            for step, hold in ((50, "Shift+"), (10, "")):
+                times = abs(marks[name][axis] - at[axis]) // step
+                on = 1 if marks[name][axis] > at[axis] else -1
+                for _ in range(int(times)):
+                    keys.press(hold + ways[on > 0])
+                at[axis] += on * step * times
+        keys.press("Enter")
+        placed = wait_for_marks(served, page, key, set(WANTED[:number]))
+        assert placed[name] == pytest.approx(marks[name], abs=10)
+    tab_to(page, page.get_by_role("button", name="See the result", exact=True))
+    keys.press("Enter")
+    said = by_command_line(served.store, key, tmp_path)
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
+
+
 @pytest.mark.parametrize("name", ["flint", "sorrel"])
 def test_with_a_samples_own_marks_the_answer_is_the_command_lines(
     served: Served, chromium: Browser, tmp_path: Path, name: str

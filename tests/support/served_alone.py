@@ -23,6 +23,7 @@ def hook(event, args):
     if event in OUT:
         os.write(noted, (event + " " + repr(args[1:]) + chr(10)).encode())
 sys.addaudithook(hook)
+exec(sys.argv.pop(1))
 from photocheck.cli.main import main
 sys.argv[0] = "photocheck"
 sys.exit(main())
@@ -58,7 +59,7 @@ class Alone:
 
 @contextmanager
 def served_alone(
-    folder: Path, *, before: Sequence[str] = (), options: Sequence[str] = ()
+    folder: Path, *, before: Sequence[str] = (), options: Sequence[str] = (), code: str = ""
 ) -> Iterator[Alone]:
     """The app, once it answers; killed at the end where it has not ended by itself.
 
@@ -68,10 +69,13 @@ def served_alone(
         A command that runs it.
     options : sequence of str
         More for ``serve``.
+    code : str
+        Python that the process runs first.
     """
     port, noted = free_port(), folder / "connected.txt"
     store, log = folder / "orders.sqlite3", folder / "log.txt"
-    command = [*before, sys.executable, "-c", _WATCHED, str(noted), "serve", "--port", str(port)]
+    command = [*before, sys.executable, "-c", _WATCHED, str(noted), code]
+    command += ["serve", "--port", str(port)]
     with log.open("w") as errors:
         process = subprocess.Popen(
             [*command, "--store", str(store), *options],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from functools import partial
 from html import escape
 
@@ -21,20 +22,23 @@ from photocheck.orders.corrections import (
     with_tags_used,
 )
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
-from photocheck.orders.filling import with_measured_at_tags
+from photocheck.orders.filling import confirmed, with_measured_at_tags
 from photocheck.orders.model import Order
 from photocheck.orders.worn_tags import FoundTags
+from photocheck.propose.proposal import NOTHING
 from photocheck.report.model import PhotoResult
 from photocheck.server import bench
 from photocheck.speech import spoken, tr
 from photocheck.uploads import BusyError
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_UNUSED
 from photocheck_app import kept
+from photocheck_app.desk import expected
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.keeping import keep_and_check
 from photocheck_app.desk.moves import choose_photo, go
 from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
 from photocheck_app.marking import Placed, marking_surface, watch_placed
+from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, store
 
 WAYS = ("instead", "beside")
@@ -89,6 +93,11 @@ def show(order: Order, who: str) -> None:
     photo = bench.shown(store(), order.key, entry.file)
     start = unsent(who, order.key, field, begin)
     checked = _checked(order, index)
+    proposal = proposal_in(store(), order.key, entry) if way == "beside" else NOTHING
+    proposed = {name: mark.xy for name, mark in proposal.marks.items()}
+    if checked:
+        for said in expected.sentences(order, order.checks[-1], index):
+            st.warning(as_text(said), icon=":material/search:")
     placed = marking_surface(
         photo,
         key=surface,
@@ -97,6 +106,8 @@ def show(order: Order, who: str) -> None:
         optional=entry.helpers,
         reference_shape=shape_of(entry.reference),
         reference_seen=checked.reference_px if checked else (),
+        proposed=proposed,
+        frame=proposal.frame,
         told=told_at_once(start.marks, max(photo.size_px), checked.px_per_mm if checked else 0.0),
     )
     kept.keep(surface, placed)
@@ -105,7 +116,9 @@ def show(order: Order, who: str) -> None:
 
     try:
         by = TAGS if by_tags and placed.marks == begin.marks else who
-        corrected = _corrected(case, index, by, way, placed, begin)
+        confirms = confirmed(_newest(entry, who, way), placed, proposed)
+        told = replace(placed, confirmed=confirms)
+        corrected = _corrected(case, index, by, way, told, begin)
         corrected = with_tags_used(corrected, index, used=not unused)
         if tags.marks:
             corrected = with_measured_at_tags(corrected, at_tags)
@@ -172,9 +185,14 @@ def _say_measured(order: Order, case: Draft) -> bool:
 
 def _begin(entry: DraftPhoto, who: str, way: str, by_tags: Mapping[str, Point]) -> Placed:
     """What the surface begins with: the newest marks there, or for a second opinion none."""
-    markings = [m for m in entry.markings if way == "instead" or m.marker == who]
-    begin = markings[-1] if markings else DraftMarking(by_tags)
+    begin = _newest(entry, who, way)
+    begin = begin if begin.marks or not by_tags else DraftMarking(by_tags)
     return Placed(begin.marks, begin.bends, reference_points(entry.reference))
+
+
+def _newest(entry: DraftPhoto, who: str, way: str) -> DraftMarking:
+    markings = [m for m in entry.markings if way == "instead" or m.marker == who]
+    return markings[-1] if markings else DraftMarking()
 
 
 def _checked(order: Order, index: int) -> PhotoResult | None:
