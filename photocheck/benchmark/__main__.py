@@ -14,7 +14,7 @@ def main(publish: bool) -> None:
     """Run a benchmark and print its tables as Markdown."""  # `publish`: see `_tell`
 
 
-def _tell(printed: str) -> None:
+def _tell(printed: str, section: str = "") -> None:
     """Print a report, and write it into its section of the published figures if asked."""
     click.echo(printed)
     context = click.get_current_context()
@@ -23,7 +23,7 @@ def _tell(printed: str) -> None:
 
         given = [word for word in sys.argv[1:] if word != "--publish"]
         command = ["python", "-m", "photocheck.benchmark", *given]
-        publish(str(context.info_name), command, printed)
+        publish(section or str(context.info_name), command, printed)
 
 
 @main.command()
@@ -97,9 +97,10 @@ def tags_found(dogs: int, without: int, pictures: str | None, seed: int, jobs: i
     from photocheck.benchmark import tagless
     from photocheck.benchmark.tags_found import report
 
-    parts = [report(dogs, seed, jobs)] if dogs else []
-    parts += [tagless.report(without, seed, jobs, pictures or "")] if without else []
-    _tell("\n\n".join(parts))
+    if dogs:
+        _tell(report(dogs, seed, jobs))
+    if without:
+        _tell(tagless.report(without, seed, jobs, pictures or ""), "tagless")
 
 
 @main.command(name="worn")

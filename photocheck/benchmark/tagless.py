@@ -192,7 +192,7 @@ def table(each: Sequence[tuple[str, int, int, int]], files: int) -> str:
             like[name] += squares
             wrong[name] += tags > 0
     lines = [
-        "| pictures without tags | pictures | squares like a tag's | pictures with a tag reported |",
+        "| without tags | pictures | squares like a tag's | pictures with a tag reported |",
         "| --- | ---: | ---: | ---: |",
     ]
     for name in (*KINDS, "all"):

@@ -13,7 +13,6 @@ memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Final
 
 import cv2
@@ -22,32 +21,21 @@ from numpy.typing import NDArray
 
 from photocheck.scale.light import SRGB_TO_LIGHT, Floats, Picture
 from photocheck.scale.planes import fit_homography
-from photocheck.scale.sheet import marker_cells
-from photocheck.scale.tag_layout import CELLS, SQUARE, TIP, WEDGE, WHITE
+from photocheck.scale.tag_layout import CELLS, TIP, WHITE, square_mm
+from photocheck.scale.tag_print import ACROSS, DOWN, grid, printed
 
-_FINE: Final = 12
-"""Pixels a cell of the drawing that is blurred."""
-_BELOW: Final = 6.5
-"""Down to here the paper's face is used, cells below the square's middle."""
-_RIM: Final = 0.3
-"""Cells at the paper's own edge that are left out: hair and what lies behind."""
 _INK: Final = 0.06
 """Light of black over that of white to begin with; later it is what is seen."""
 _GAIN_CELLS: Final = 1.1
 """Over so much, as a Gaussian's standard deviation, light on the tag is taken for even."""
 _LOOSE, _TIGHT = 0.45, 0.15
 """Residuals, over white, that count a quarter: at first, and in the end."""
-_INNER: Final = 2.4
-"""Half of what the first steps look at, cells, beside the wedge: tape over a side has an edge of
-its own there, and once laid along that a side stays there."""
 _BEND: Final = 0.01
 """Spread of how much paper on a flank is off a plane, cells per cell squared, each way: a bend of
 20 cm radius seen 30 degrees aslant has 0.008."""
 _LEAST_TILT: Final = 0.15
 """Sine of the tilt that a tag seen as a square may have all the same."""
 _LEAST_NOISE: Final = 0.01
-_DARK: Final = 0.15
-"""How pale a place is at most at which black is read."""
 _FEW_DARK: Final = 8.0
 _NOTHING: Final = np.float32(1e-6)
 _STILL_PX: Final = 0.03
@@ -82,6 +70,8 @@ class TagFit:
         Light of black over that of white.
     noise : float
         Of what is left over, over white.
+    wedge : float
+        RMS of how much paler or darker than printed the paper below the square looks.
     good : float
         Share of the face that looks as it is printed.
     """
@@ -95,90 +85,20 @@ class TagFit:
     agreement: Floats
     ink: float
     noise: float
+    wedge: float
     good: float
 
     def corners_px(self) -> Floats:
         """Corners of the black square, clockwise from its own top left, (4, 2) px."""
-        square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        square = square_mm(float(CELLS))
         bent = (square[:, 1:] ** 2) * self.bend
         return _through(self.matrix, square) + bent + self.middle_px
 
     def corner_spread_px(self) -> float:
         """Standard deviation of a corner per axis, as the fit says it, px."""
-        square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        square = square_mm(float(CELLS))
         arms = np.concatenate([_arms(self.matrix, corner, 8) for corner in square])
         return float(np.sqrt(np.trace(arms @ self.inverse @ arms.T) / len(arms)))
-
-
-@lru_cache(maxsize=16)
-def _face(code: int) -> NDArray[np.float32]:
-    """How pale the print is, `_FINE` px a cell, 11 cells down and 8 across; paper all round."""
-    face = np.ones((11 * _FINE, 8 * _FINE), np.float32)
-    start = round((WHITE - SQUARE) * _FINE)
-    side = CELLS * _FINE
-    black = np.kron(marker_cells(code), np.ones((_FINE, _FINE))) > 0
-    face[start : start + side, start : start + side][black] = 0.0
-    over = 4
-    large = cv2.resize(face, None, fx=over, fy=over, interpolation=cv2.INTER_NEAREST)
-    wedge = (np.array(WEDGE) + WHITE) * _FINE * over - 0.5
-    cv2.fillPoly(large, [np.rint(wedge * 256).astype(np.int32)], 0.0, cv2.LINE_8, 8)
-    return np.asarray(cv2.resize(large, face.shape[::-1], interpolation=cv2.INTER_AREA), np.float32)
-
-
-@dataclass(frozen=True, eq=False)
-class _Grid:
-    """Places on a tag, so many a cell, cells: all of them (rows, columns), and those used (n,)."""
-
-    used: NDArray[np.bool_]
-    every: Floats  # (rows * columns, 3), with ones
-    x: Floats
-    y: Floats
-    share: NDArray[np.float32]  # 1 where used, (rows, columns)
-
-
-@lru_cache(maxsize=16)
-def _grid(each: int, inner: bool) -> _Grid:
-    x, y = np.meshgrid(
-        (np.arange(8 * each) + 0.5) / each - WHITE, (np.arange(11 * each) + 0.5) / each - WHITE
-    )
-    half = np.where(y < WHITE, WHITE, 2.5 * (TIP[1] - y) / (TIP[1] - WHITE))
-    used = (np.abs(x) < half - _RIM) & (y > -WHITE + _RIM) & (y < _BELOW)
-    # between square and taper the paper narrows at once
-    used &= ~((y > WHITE - _RIM) & (np.abs(x) > 2.5 - _RIM))
-    if inner:
-        used &= (np.maximum(np.abs(x), np.abs(y)) < _INNER) | (y > WHITE)
-    every = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
-    return _Grid(used, every, x[used], y[used], used.astype(np.float32))
-
-
-@dataclass(frozen=True, eq=False)
-class _Print:
-    """A blurred face at a grid's places: (rows, columns), and at those used (n,) its slopes and
-    how it changes with the blur."""
-
-    pale: NDArray[np.float32]
-    right: Floats
-    down: Floats
-    blurs: Floats
-    edges: Floats
-    dark: Floats
-
-
-@lru_cache(maxsize=512)
-def _print(code: int, hundredths: int, each: int, inner: bool) -> _Print:
-    sigma = hundredths / 100
-    soft = cv2.GaussianBlur(_face(code), (0, 0), sigma * _FINE, borderType=cv2.BORDER_REPLICATE)
-    right = cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=1, scale=_FINE / 2)
-    down = cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1, scale=_FINE / 2)
-    spread = cv2.Laplacian(soft, cv2.CV_32F, ksize=1, scale=_FINE**2 * sigma)
-    size = (8 * each, 11 * each)
-    at = [
-        cv2.resize(one, size, interpolation=cv2.INTER_AREA) for one in (soft, right, down, spread)
-    ]
-    used = _grid(each, inner).used
-    pale, gx, gy, blurs = (one[used].astype(np.float64) for one in at)
-    dark = (pale < _DARK).astype(np.float64)
-    return _Print(np.asarray(at[0], np.float32), gx, gy, blurs, np.hypot(gx, gy), dark)
 
 
 def _through(matrix: Floats, points: Floats) -> Floats:
@@ -202,7 +122,7 @@ def fit_tag(
         Whether the paper may follow a curved flank.
     focal_px : float
     """
-    square = SQUARE * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    square = square_mm(float(CELLS))
     middle = corners_px.mean(axis=0)
     start = fit_homography(square, corners_px - middle)
     if start is None:
@@ -227,7 +147,7 @@ def fit_tag(
     if last is None:
         return None
     tip = np.array([TIP])
-    cover = np.linalg.inv(last.information)
+    cover = np.asarray(np.linalg.inv(last.information), np.float64)
     arms = _arms(state.matrix, tip[0], len(cover))
     return TagFit(
         matrix=state.matrix,
@@ -239,6 +159,7 @@ def fit_tag(
         agreement=_agreement(last.shown, last.pale, state.ink, each),
         ink=state.ink,
         noise=last.noise,
+        wedge=_below_square(last, state.ink, each),
         good=last.good,
     )
 
@@ -279,15 +200,15 @@ def _steps(
 ) -> _Last | None:
     """Gauss-Newton steps, in place; photo and print are `softened` by so many cells at each."""
     inner = bool(softened[-1])
-    grid = _grid(each, inner)
-    used, x, y = grid.used, grid.x, grid.y
+    places = grid(each, inner=inner)
+    used, x, y = places.used, places.x, places.y
     flat = used.ravel()
     square = y * y
     count = 12 if bent else 10
     spread = _GAIN_CELLS * each
     reach = int(np.ceil(1.8 * spread)) * 2 + 1
     rows = np.empty((count, len(x)))
-    trusted, last = grid.share, None
+    trusted, last = places.share, None
     firm = np.zeros(count)
     firm[6:8] = 1 / weak**2
     firm[8], firm[9] = 1 / _BLUR_SPREAD**2, (cell / _GROWTH_PX) ** 2
@@ -296,15 +217,15 @@ def _steps(
     for soft in softened:
         matrix, ink, bend = state.matrix, state.ink, state.bend
         loose = _TIGHT + (_LOOSE - _TIGHT) * soft / 0.5
-        face = _print(code, round(100 * np.hypot(state.sigma, soft)), each, inner)
-        seen = grid.every @ matrix.T
+        face = printed(code, round(100 * np.hypot(state.sigma, soft)), each, inner=inner)
+        seen = places.every @ matrix.T
         plane = seen[:, :2] / seen[:, 2:]
-        at = plane + (grid.every[:, 1] ** 2)[:, None] * bend if bent else plane
+        at = plane + (places.every[:, 1] ** 2)[:, None] * bend if bent else plane
         light = _seen(picture, at, *window, used.shape)
         if light is None:
             return None
         if soft:
-            light = cv2.GaussianBlur(light, (0, 0), soft * each)
+            light = np.asarray(cv2.GaussianBlur(light, (0, 0), soft * each), np.float32)
         shape = np.float32(ink) + np.float32(1 - ink) * face.pale
         weighed = trusted * shape
         lit = cv2.GaussianBlur(weighed * light, (reach, reach), spread)
@@ -322,14 +243,8 @@ def _steps(
             state.ink = min(max(float(dark @ shown[used] / dark.sum()), 0.005), 0.5)
         # the template's own slopes, carried into the picture
         below, u, v = seen[flat, 2], plane[flat, 0], plane[flat, 1]
-        xx, xy = (
-            (matrix[0, 0] - u * matrix[2, 0]) / below,
-            (matrix[0, 1] - u * matrix[2, 1]) / below,
-        )
-        yx, yy = (
-            (matrix[1, 0] - v * matrix[2, 0]) / below,
-            (matrix[1, 1] - v * matrix[2, 1]) / below,
-        )
+        xx, xy = ((matrix[0, k] - u * matrix[2, k]) / below for k in (0, 1))
+        yx, yy = ((matrix[1, k] - v * matrix[2, k]) / below for k in (0, 1))
         if bent:
             xy, yy = xy + 2 * y * bend[0], yy + 2 * y * bend[1]
         det = xx * yy - xy * yx
@@ -387,9 +302,15 @@ def _agreement(
 ) -> Floats:
     """How much paler each cell looks than it is printed, its own middle; (11, 8)."""
     over = (shown - ink) / (1 - ink) - pale
-    cells = over.reshape(11, each, 8, each)
+    cells = over.reshape(DOWN, each, ACROSS, each)
     inside = np.abs((np.arange(each) + 0.5) / each - 0.5) < 0.35
     return np.asarray(cells[:, inside][:, :, :, inside].mean(axis=(1, 3)))
+
+
+def _below_square(last: _Last, ink: float, each: int) -> float:
+    places = grid(each, inner=False)
+    off = ((last.shown - ink) / (1 - ink) - last.pale)[places.used][places.y > WHITE]
+    return float(np.sqrt(np.mean(np.square(off, dtype=np.float64))))
 
 
 def _window(
@@ -406,7 +327,8 @@ def _window(
     while cell / shrink > 8.0:
         height, width = light.shape[0] // 2, light.shape[1] // 2
         even = light[: 2 * height, : 2 * width]
-        light = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+        half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+        light = np.asarray(half, np.float32)
         shrink *= 2
     return np.asarray(light, np.float32), float(shrink), low.astype(np.float64)
 
@@ -418,5 +340,7 @@ def _seen(
     if not np.all(np.isfinite(places)):
         return None
     maps = places.astype(np.float32).reshape(*shape, 2)
-    found = cv2.remap(light, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    found = cv2.remap(
+        light, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     return np.asarray(found, np.float32)

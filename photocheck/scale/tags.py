@@ -30,10 +30,10 @@ _FLATTEST: Final = 0.3  # shorter side over longer one of a square that is still
 _OFTEN: Final = 2.0
 """Standard deviation of what a fit leaves open over what it says of itself: what is left over in
 one pixel is left over in the next as well."""
-_NOT_FLAT_MM: Final = {"standing": 0.3, "lying": 0.5}
+_NOT_FLAT_MM: Final = {"standing": 0.25, "lying": 0.45}
 """Spread of the tip off where the face says it is, per axis, mm: paper that stands on a fold, and
 paper that follows a flank."""
-_SCALE_FLOOR: Final = {"standing": 0.005, "lying": 0.012}
+_SCALE_FLOOR: Final = {"standing": 0.004, "lying": 0.007}
 """Spread of ln px per mm beyond what the fit leaves open: paper that is not quite flat, and tape
 that lies along a side."""
 _COVERED_RING: Final = 5

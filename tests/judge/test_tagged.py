@@ -116,6 +116,30 @@ def test_the_other_set_of_tags_spoils_no_length(grown: float, word: str) -> None
     np.testing.assert_allclose(found.covariance, right.covariance, rtol=1e-3)
 
 
+@pytest.mark.parametrize(("grown", "said"), [(3 / 4, "-2"), (1.12, "+1")])
+@pytest.mark.parametrize("alone", [False, True])
+def test_one_tag_that_does_not_go_with_the_others_is_said(
+    grown: float, said: str, alone: bool
+) -> None:
+    """A spare of the other set, or a crumpled one, with a sheet and without; its tip counts."""
+    tags = tagged(FROM)
+    odd = tag("tail_base", FROM, grown=grown)
+    mixed = TagsSeen(tuple(odd if t.landmark == "tail_base" else t for t in tags.tags))
+    dim = TagsSeen(
+        tuple(replace(odd, px_per_mm_spread=10.0) if t is odd else t for t in mixed.tags)
+    )
+    view = square_view(offset=Offset(0.0, 0.0, 40.0))
+    if alone:
+        view = replace(view, seen=tags_as_reference(tags))
+    found, right = seen(mixed, view), seen(dim, view)
+    (sentence,) = found.outliers
+    assert "tail base" in sentence
+    assert said in sentence
+    assert right.outliers == ()
+    np.testing.assert_allclose(found.log_spans, right.log_spans, atol=1e-4)
+    assert seen(tags, view).outliers == ()
+
+
 def test_a_place_that_the_tags_contradict_is_said_and_the_tags_are_believed() -> None:
     found = seen(tagged(FROM + 400.0), square_view(offset=Offset(0.0, 0.0, 40.0)))
     (sentence,) = found.outliers
