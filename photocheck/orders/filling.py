@@ -276,6 +276,11 @@ def with_tag_set(draft: Draft, size: str) -> Draft:
     return draft.but("photos", tuple(photo.but("tags", size or None) for photo in draft.photos))
 
 
+def with_tape_at_tags(draft: Draft, held: bool) -> Draft:
+    """A copy of the draft that says whether every reading was taken with the tape at the tags."""
+    return draft.but("measured_at_tags", held or None)
+
+
 def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -> Draft:
     """A copy of the draft with other points of the reference in a photo; none take them out.
 

@@ -36,6 +36,7 @@ from photocheck.judge.hierarchy import (
 from photocheck.judge.learning import LEAST_ORDERS, Learning, learn, screen
 from photocheck.judge.ratios import (
     Ratios,
+    Version,
     ratios_from_dict,
     ratios_to_dict,
     read_ratios,
@@ -661,6 +662,13 @@ def both_kinds(
     return [*orders, *(made(rng, shape_of, tags=True, told=told) for _ in range(tagged))]
 
 
+def version_of(orders: list) -> Version:
+    """What is learnt of them."""
+    found = learn(orders).version
+    assert found is not None
+    return found
+
+
 def misses(orders, habit) -> np.ndarray:
     """How far the learnt ratios are off for the next dogs: by hand, and with tags; (2, 3)."""
     found = fit(evidence_of(orders, ["husky"])).shift[0]
@@ -697,11 +705,10 @@ def test_orders_with_tags_learn_from_those_by_hand_and_the_other_way() -> None:
 
 def test_orders_by_hand_alone_are_learnt_from_as_ever() -> None:
     """No tag in the store: no way with tags in what is learnt, nor in its file."""
-    learning = learn(both_kinds(2, np.zeros(3), tagged=0))
-    for group in learning.version.groups.values():
+    for group in version_of(both_kinds(2, np.zeros(3), tagged=0)).groups.values():
         assert tuple(group.ways) == shape.BASE_WAYS
     with_some = learn(both_kinds(2, np.zeros(3)))
-    assert tuple(with_some.version.others) == shape.WAYS
+    assert tuple(version_of(both_kinds(2, np.zeros(3))).others) == shape.WAYS
     assert ratios_from_dict(ratios_to_dict(with_some.ratios)) == with_some.ratios
 
 
@@ -709,13 +716,13 @@ def test_orders_by_hand_alone_are_learnt_from_as_ever() -> None:
 def test_a_wrong_order_with_tags_poisons_nothing(slip: float) -> None:
     """Its tape was not held there, or a tag slipped: it is named and left out."""
     orders = both_kinds(3, HABIT)
-    right = learn(orders)
+    right = version_of(orders)
     rng = np.random.default_rng(31)
     wrong = made(rng, (0.05, 0.02, -0.03), tags=True, slip=slip)
     learning = learn([*orders, wrong])
     assert wrong.name in [left.name for left in learning.left_out if left.outlying]
-    for way, ratio in learning.version.groups["husky"].ways.items():
-        assert ratio == right.version.groups["husky"].ways[way]
+    for way, ratio in version_of([*orders, wrong]).groups["husky"].ways.items():
+        assert ratio == right.groups["husky"].ways[way]
 
 
 @pytest.mark.parametrize("slip", [-0.15, 0.06, 0.15])
@@ -744,8 +751,9 @@ def test_a_tape_held_at_tags_teaches_nothing_of_one_that_is_not() -> None:
         replace(order, tape=tape) if order.at_tags else order
         for order in both_kinds(5, np.zeros(3), tagged=20)
     ]
-    version = learn(orders).version
+    version = version_of(orders)
     assert version.tape is None
+    assert version.tape_at_tags is not None
     assert version.tape_at_tags.repeat < 0.5
     ratios = Ratios().adding(version)
     assert ratios.habits == repeats.USUAL

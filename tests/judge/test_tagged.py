@@ -15,7 +15,7 @@ from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
 from photocheck.case.validity import require_marks
 from photocheck.errors import CaseError, ScaleError
 from photocheck.judge import evidence
-from photocheck.judge.budget import what_actions_leave
+from photocheck.judge.budget import Action, what_actions_leave
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.evidence import order_from_report
 from photocheck.scale.pose import View
@@ -221,7 +221,7 @@ def test_a_case_without_marks_is_checked_by_its_tags(monkeypatch: pytest.MonkeyP
 # --- what reads markings, of which tags are one ---------------------------------------
 
 
-def actions(*markings: Marking) -> dict[str, object]:
+def actions(*markings: Marking) -> dict[str, Action]:
     case = Case((PhotoEntry("a.jpg", Reference("a4"), markings),), {})
     return what_actions_leave(case, [square_view()])
 
