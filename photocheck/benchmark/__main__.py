@@ -81,6 +81,18 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, shops, seed, jobs))
 
 
+@main.command(name="taught")
+@click.option("--dogs", default=80, show_default=True, help="How many phantoms.")
+@click.option("--shops", default=40, show_default=True, help="How many simulated shops.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def learning_tags(dogs: int, shops: int, seed: int, jobs: int) -> None:
+    """What a shop learns from orders with tags beside orders marked by hand."""
+    from photocheck.benchmark.learning_tags import report
+
+    _tell(report(dogs, shops, seed, jobs))
+
+
 @main.command(name="tags")
 @click.option("--dogs", default=40, show_default=True, help="How many phantoms.")
 @click.option("--without", default=0, show_default=True, help="How many pictures without tags.")

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 
@@ -21,13 +22,14 @@ from photocheck.benchmark.subjects import Subject
 from photocheck.benchmark.tags_found import TALL_MM, random_look
 from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.case.model import Marking, PhotoEntry, Reference
-from photocheck.phantom.facing import observe_front, random_front
+from photocheck.phantom.facing import observe_front, random_front, ring_at_neck
 from photocheck.phantom.look import Look
 from photocheck.phantom.phone import Picture, bend, expose
 from photocheck.phantom.placed_tags import PlacedTag, add_tags, front_tags, side_tags
 from photocheck.phantom.scene import Observation, Scene, observe, random_scene
+from photocheck.phantom.solid import Dog
 from photocheck.phantom.tape import tape_truth
-from photocheck.phantom.taut import push_out
+from photocheck.phantom.taut import length, pull_taut, push_out, resample
 from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
@@ -141,18 +143,57 @@ def tagged_side(
     return _taken(scene, seen, tags, rng, small=small)
 
 
+def neck_steps(rng: np.random.Generator) -> Array:
+    """How far off the widest place the tags left and right at the neck are stuck, (2, 3) mm."""
+    return rng.normal(0.0, RING_FELT_MM[0], 3) + rng.normal(0.0, RING_FELT_MM[1], (2, 3))
+
+
+def by_neck_tags(one: Subject, steps: Array) -> Subject:
+    """The same dog whose half neck goes by the tags at its neck.
+
+    The ring's own length, by as much as a string from the breastbone over the side of the neck to
+    the shoulder top gets longer or shorter when it passes the tag instead of the widest place.
+    """
+    dog = one.dog
+    low, high = dog.tape["breastbone"], dog.tape["shoulder_top"]
+    ring = ring_at_neck(dog.tape_mesh, low, high)
+    side = ring[int(np.argmax(ring[:, 2]))]
+    usual = _string(dog, (low, side, high))
+    # both sides are alike, so that either step may be taken at the same one
+    passed = [_string(dog, (low, _pressed(dog, side + step), high)) for step in steps]
+    truth = one.truth_mm.copy()
+    truth[0] *= float(np.mean(passed)) / usual
+    return Subject(dog, truth)
+
+
+def _pressed(dog: Dog, at: Array) -> Array:
+    return np.asarray(push_out(dog.tape_field, at[None], onto=True, rounds=8)[0])
+
+
+def _string(dog: Dog, stops: tuple[Array, ...]) -> float:
+    total = 0.0
+    for start, end in pairwise(stops):
+        guess = resample(np.stack([start, end]), 17)
+        guess[1:-1] = push_out(dog.tape_field, guess[1:-1], onto=True, rounds=8)
+        total += length(pull_taut(dog.tape_field, guess, levels=(9, 17, 33)))
+    return total
+
+
 def tagged_front(
-    one: Subject, rng: np.random.Generator, printed: int, mark_mm: float
+    one: Subject, rng: np.random.Generator, printed: int, mark_mm: float, steps: Array
 ) -> TaggedPhoto:
-    """One photo from the front, with a tag at either side of the neck; `tagged_side` else."""
+    """One photo from the front, with a tag at either side of the neck; `tagged_side` else.
+
+    Parameters
+    ----------
+    steps : (2, 3)
+        Of `neck_steps`.
+    """
     scene = random_front(rng, one.dog, kind="marker_sheet", place="front_feet")
     seen = observe_front(scene, rng, mark_mm, CORNER_PX[scene.reference.form])
     small = one.dog.plan.height_mm < TALL_MM
     tags = front_tags(scene, np.random.default_rng(printed), TAG_MM["small" if small else "usual"])
-    both = rng.normal(0.0, RING_FELT_MM[0], 3)
-    shifted = tuple(
-        _shifted(scene, tag, both + rng.normal(0.0, RING_FELT_MM[1], 3)) for tag in tags
-    )
+    shifted = tuple(_shifted(scene, *each) for each in zip(tags, steps, strict=True))
     return _taken(scene, seen, shifted, rng, small=small)
 
 

@@ -18,7 +18,9 @@ from photocheck.benchmark.subjects import Subject, subject
 from photocheck.benchmark.tagged_dogs import (
     FELT_MM,
     TaggedPhoto,
+    by_neck_tags,
     felt,
+    neck_steps,
     tagged_front,
     tagged_side,
 )
@@ -93,9 +95,13 @@ TAG_WAYS: Final = (
 
 @dataclass(frozen=True, eq=False)
 class Worn:
-    """A phantom with its tags on, and its two photos."""
+    """A phantom with its tags on, and its two photos.
+
+    `one` is measured by the tags, those at the neck as well; `bare` by the four points alone.
+    """
 
     one: Subject
+    bare: Subject
     side: TaggedPhoto
     front: TaggedPhoto
 
@@ -106,7 +112,9 @@ def wearing(one: Subject, rng: np.random.Generator) -> Worn:
     printed = int(rng.integers(2**31))
     place = str(rng.choice(PLACES))
     side = tagged_side(dog, rng, printed, place, MARK_MM)
-    return Worn(dog, side, tagged_front(dog, rng, printed, MARK_MM))
+    steps = neck_steps(rng)
+    front = tagged_front(dog, rng, printed, MARK_MM, steps)
+    return Worn(by_neck_tags(dog, steps), dog, side, front)
 
 
 def tag_outcomes(seed: int, number: int) -> list[MannerOutcome]:
@@ -126,7 +134,8 @@ def tag_outcomes(seed: int, number: int) -> list[MannerOutcome]:
         if alike not in told:
             told[alike] = seen_by(worn, each)
         estimated, at_tags = told[alike]
-        found.append(held_against(worn.one, way, estimated, tape, sign, before, at_tags))
+        measured = worn.one if each.tags else worn.bare
+        found.append(held_against(measured, way, estimated, tape, sign, before, at_tags))
     return found
 
 

@@ -71,7 +71,7 @@ class Fronts:
             for m, pair, seen in _pairs(shot):
                 at = camera.onto_plane(seen, plane, np.array([0.0, 0.0, 1.0])).mean(axis=0)
                 u.add(("front_pair", k, m, pair), [float(at[0]), float(at[1])], 1e-2)
-                u.add(("front_tilt", k, m, pair), [0.0], 1e-4)
+                u.add((_tilt(shot, m), k, m, pair), [0.0], 1e-4)
                 u.add(("front_look", *_look(shot, m, pair)), [0.0], 1e-4)
             if shot.view.tags.tags:
                 u.add(TAG_SIZE, [0.0], 1e-4)
@@ -164,7 +164,7 @@ class Fronts:
         e_x, e_z = (c * from_x - s * from_z) / across, (s * from_x + c * from_z) / along
         squared = e_x**2 + e_z**2
         aside = np.sqrt(np.maximum(1.0 - 1.0 / squared, 0.0) / squared)
-        tilt = priors.FRONT_TILT_RAD.at(u.one(theta, ("front_tilt", k, m, pair)))
+        tilt = priors.FRONT_TILT_RAD.at(u.one(theta, (_tilt(shot, m), k, m, pair)))
         points = []
         for side in (-1.0, 1.0):
             w_x = (e_x / squared - side * aside * e_z) * across
@@ -224,6 +224,11 @@ def _look(shot: Shot, marking: int, pair: str) -> tuple[str, ...]:
     """What of a pair's look its photo shares with others: tags the tape was held at have theirs."""
     tagged = shot.view.at_tags and pair == TAGGED[0] and _tags_of(shot, marking, pair)
     return TAGGED if tagged else (pair,)
+
+
+def _tilt(shot: Shot, marking: int) -> str:
+    """The kind of unknown that a pair's tilt is: whose doubt it is, of marks by hand or of tags."""
+    return "tag_tilt" if shot.markings[marking].by == TAGS else "front_tilt"
 
 
 def _tags_of(shot: Shot, marking: int, pair: str) -> list[TagSeen]:

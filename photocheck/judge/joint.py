@@ -420,6 +420,7 @@ PRIOR_SOURCES = {
     "dog_yaw": "dog_turn",
     "dog_lean": "dog_turn",
     "front_tilt": "marks",
+    "tag_tilt": "tags",
     "front_look": "front_look",
 }
 """Which source of doubt the prior of each unknown stands for."""

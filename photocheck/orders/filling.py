@@ -310,9 +310,9 @@ def with_tag_set(draft: Draft, size: str) -> Draft:
     return draft.but("photos", tuple(photo.but("tags", size or None) for photo in draft.photos))
 
 
-def with_measured_at_tags(draft: Draft, said: bool) -> Draft:
-    """A copy of the draft in which it is said that the tape was held at the tags, or is not."""
-    return draft.but("measured_at_tags", said or None)
+def with_tape_at_tags(draft: Draft, held: bool) -> Draft:
+    """A copy of the draft that says whether every reading was taken with the tape at the tags."""
+    return draft.but("measured_at_tags", held or None)
 
 
 def without_tags(draft: Draft) -> Draft:
@@ -324,7 +324,7 @@ def without_tags(draft: Draft) -> Draft:
         photo.but("reference", ReferenceTold()) if photo.reference.form == "tags" else photo
         for photo in draft.photos
     ]
-    told = with_measured_at_tags(draft, False)
+    told = with_tape_at_tags(draft, False)
     return with_tag_set(told.but("photos", tuple(photos)), TAGS_UNUSED)
 
 

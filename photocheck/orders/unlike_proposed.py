@@ -6,13 +6,12 @@ from collections.abc import Mapping
 from math import hypot, log
 from typing import Final
 
-import numpy as np
-
 from photocheck.body.shape import MARK_SPREAD_MM
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Point
+from photocheck.judge.expected_marks import deviations
 from photocheck.orders.draft import DraftMarking
-from photocheck.propose.proposal import Proposal, ProposedMark
+from photocheck.propose.proposal import Proposal
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, MARKED_BY_TITLES, TAGS
 
@@ -46,18 +45,11 @@ def far_off(
     found = {}
     for name, proposed in proposal.marks.items():
         if name in marks:
-            gap, deviations = _gap(marks[name], proposed, px_per_mm)
-            if deviations**2 > FURTHEST:
-                found[name] = gap / px_per_mm, deviations
+            far = deviations(marks[name], proposed, MARK_SPREAD_MM * px_per_mm)
+            if far**2 > FURTHEST:
+                (x, y), (x0, y0) = marks[name], proposed.xy
+                found[name] = hypot(x - x0, y - y0) / px_per_mm, far
     return dict(sorted(found.items(), key=lambda item: -item[1][1]))
-
-
-def _gap(mark: Point, proposed: ProposedMark, px_per_mm: float) -> tuple[float, float]:
-    """Px, and standard deviations."""
-    gap = np.subtract(mark, proposed.xy)
-    own = (MARK_SPREAD_MM * px_per_mm) ** 2 * np.eye(2)
-    square = gap @ np.linalg.solve(np.array(proposed.covariance) + own, gap)
-    return hypot(*gap), float(np.sqrt(square))
 
 
 def unlike_sentences(

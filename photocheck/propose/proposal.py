@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -78,6 +78,10 @@ class Proposal:
     def needed(self) -> dict[str, Point]:
         """Where the marks that every check needs are proposed, px."""
         return {name: self.marks[name].xy for name in LANDMARKS if name in self.marks}
+
+    def unlike(self, confirmed: Collection[str]) -> dict[str, ProposedMark]:
+        """What may speak for or against marks: all but what was confirmed as it is proposed."""
+        return {name: mark for name, mark in self.marks.items() if name not in confirmed}
 
 
 NOTHING: Final = Proposal(why_none=UNSURE)

@@ -29,6 +29,7 @@ from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line, line_of
 from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
+from tests.support.served_alone import BY_HAND
 from tests.support.tagged_photo import order_with_tags, tagged
 from tests.support.typed_takes import only_typed
 
@@ -59,8 +60,9 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     server = subprocess.Popen(
         [
             sys.executable,
-            "-m",
-            "photocheck",
+            "-c",
+            f"{BY_HAND}; import sys; sys.argv[0] = 'photocheck'; "
+            "from photocheck.cli.main import main; main()",
             "serve",
             "--port",
             str(port),
@@ -544,6 +546,63 @@ def test_a_second_round_in_a_real_browser(served: Served, visitor: BrowserContex
         "neck_ring": ["82", "28", "82.5"],
         "full_length": ["73"],
     }
+
+
+HEARD = {
+    "half_neck": """
+        - progressbar
+        - button "Menu"
+        - heading "Half neck" [level=2]
+        - img "Where the tape runs for the half neck."
+        - radiogroup "My tape shows":
+          - radio "centimetres" [checked]
+          - radio "inches"
+        - textbox "Half neck in centimetres": "36"
+        - button "Back"
+        - button "Next"
+        """,
+    "photo": """
+        - heading "A photo from the side" [level=2]
+        - img "Photo 1"
+        - radiogroup /^Where was it/:
+          - radio /in line with it/ [checked]
+          - radio "I don't know"
+        - button "Next"
+        """,
+    "marks": """
+        - heading "Mark your dog" [level=2]
+        - region "Mark the dog on the photo":
+          - status
+          - application /Arrow keys move the cross, Enter places a mark/:
+            - button /^breastbone. \\d+ of 2000 across/
+            - button /^shoulder top/
+            - button /^last rib/
+            - button /^tail base/
+          - button "Undo" [disabled]
+          - group "Marks":
+            - button "breastbone , placed"
+        - button "See the result"
+        """,
+    "result": """
+        - alert:
+          - heading /^Measure again/ [level=2]
+        - button "I noted 27 cm, and typed it wrongly"
+        - button "Measure the rear length again"
+        - img "Photo 1 with your marks and what was measured."
+        """,
+}
+"""What a screen reader has to say of a step: roles, names and states, in their turn."""
+
+
+def test_a_step_is_heard_as_it_is_seen(served: Served, visitors: Visitors) -> None:
+    _, photo = sample("flint")
+    content = photo.with_name("case.json").read_bytes()
+    key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
+    link = link_for(served.store, key, by="Robin")
+    page = visitors.come(**PHONE).new_page()
+    for step, heard in HEARD.items():
+        page.goto(f"{served.address}/?order={link}&step={step}")
+        expect(page.locator("main")).to_match_aria_snapshot(heard, timeout=30_000)
 
 
 LOOKS = (("en-GB", "light"), ("de-DE", "dark"), ("en-GB", "dark"), ("de-DE", "light"))

@@ -22,7 +22,7 @@ from photocheck.server.access.passes import link_for
 from photocheck.words import LANDMARKS
 from tests.support.dots import with_dots, write_network
 from tests.support.pages import Visitors, rests, until_on_page
-from tests.support.served_alone import served_alone
+from tests.support.served_alone import BY_HAND, served_alone
 from tests.support.surface import DESKTOP, PHONE, Surface
 
 pytestmark = pytest.mark.browser
@@ -54,11 +54,7 @@ def seeing_dots(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 @pytest.fixture(scope="module")
 def seeing_nothing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """A server whose weights are not there."""
-    folder = tmp_path_factory.mktemp("none")
-    code = (
-        f"import pathlib, photocheck.propose.network as n; n.FOLDER = pathlib.Path({str(folder)!r})"
-    )
-    with served_alone(tmp_path_factory.mktemp("alone"), code=code) as server:
+    with served_alone(tmp_path_factory.mktemp("alone"), code=BY_HAND) as server:
         store = open_store(str(server.store))
         yield server.address, store
         store.close()
@@ -70,7 +66,7 @@ def dotted_photo(names: tuple[str, ...] = LANDMARKS) -> bytes:
         rgb = np.array(opened.convert("RGB"))
     with_dots(rgb, {name: TRUE[name] for name in names}, 16.0)
     for name in set(LANDMARKS) - set(names):  # seen in three places, it is sure of none
-        for aside in (-160.0, 0.0, 160.0):
+        for aside in (-200.0, -100.0, 0.0):
             with_dots(rgb, {name: (TRUE[name][0] + aside, TRUE[name][1] + 60.0)}, 16.0)
     held = io.BytesIO()
     Image.fromarray(rgb).save(held, "JPEG", quality=95, exif=exif)

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from tests.support.command_line import line_of
 from tests.support.pages import free_port
@@ -29,6 +30,13 @@ sys.argv[0] = "photocheck"
 sys.exit(main())
 """
 """A program that writes down every look-up and every connection of its own (PEP 578)."""
+
+
+BY_HAND: Final = (
+    "import pathlib, photocheck.propose.network as network; "
+    "network.FOLDER = pathlib.Path('nowhere')"
+)
+"""Code of a server that proposes no marks: what people do by hand is tested by itself."""
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from photocheck.orders.corrections import (
     with_tags_used,
 )
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
-from photocheck.orders.filling import confirmed, with_measured_at_tags
+from photocheck.orders.filling import confirmed, with_tape_at_tags
 from photocheck.orders.model import Order
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.propose.proposal import NOTHING
@@ -121,7 +121,7 @@ def show(order: Order, who: str) -> None:
         corrected = _corrected(case, index, by, way, told, begin)
         corrected = with_tags_used(corrected, index, used=not unused)
         if tags.marks:
-            corrected = with_measured_at_tags(corrected, at_tags)
+            corrected = with_tape_at_tags(corrected, at_tags)
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return

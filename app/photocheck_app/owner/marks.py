@@ -79,7 +79,8 @@ def show(way: Way, page: str) -> None:
     proposal = NOTHING if pointing else proposal_in(owners_store(), way.key, entry)
     proposed = {name: mark.xy for name, mark in proposal.marks.items()}
     watch_placed(surface.name, start, partial(_keep, surface, proposed))
-    told = told_at_once(entry.first.marks, max(photo.size_px), look.px_per_mm)
+    expected = proposal.unlike(entry.first.confirmed)
+    told = told_at_once(entry.first.marks, max(photo.size_px), look.px_per_mm, expected)
     with st.container(key="marking"):
         placed = marking_surface(
             photo,

@@ -13,10 +13,10 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.filling import (
-    with_measured_at_tags,
     with_tag_set,
     with_tags,
     with_tags_again,
+    with_tape_at_tags,
     without_tags,
 )
 from photocheck.orders.model import StoreError
@@ -165,7 +165,7 @@ def _ask_measured(way: Way) -> None:
     @guarded
     def said() -> None:
         at_tags = bool(st.session_state[name])
-        change(way.key, lambda draft: with_measured_at_tags(draft, at_tags))
+        change(way.key, lambda draft: with_tape_at_tags(draft, at_tags))
 
     st.checkbox(
         tr("These tags were on while I measured, and I held the tape at their tips."),
