@@ -23,7 +23,7 @@ from photocheck.scale.priors import TAG_DEPTH_MM
 from photocheck.scale.tag_layout import TAG_MM
 from photocheck.scale.tag_place import USUAL_FOCAL
 from photocheck.scale.tags_seen import TagSeen
-from photocheck.speech import listed, tr
+from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES
 
 _LIMIT: Final = 4.0
@@ -116,8 +116,8 @@ def odd_tags(alone: Joint, number: int) -> TagLook | None:
     """What is to be said of a tag that contradicts the others; None where none does.
 
     One of the other set among three that go with each other, or one that is crumpled: its size is
-    left out, its tip is not.  Of two that contradict each other nobody can say which is wrong, and
-    of a lone one only `tag_look` can say anything.
+    left out, its tip is not.  Where the others do not agree either nobody can say which is wrong,
+    and of one or two only `tag_look` can say anything.
 
     Parameters
     ----------
@@ -128,30 +128,25 @@ def odd_tags(alone: Joint, number: int) -> TagLook | None:
     if len(alone.size_rows) < _FEWEST:
         return None
     larger, spread, tags = _misfits(alone)
-    odd: list[int] = []
-    left = list(range(len(tags)))
-    while len(left) >= _FEWEST:
-        each = {k: _against(k, left, larger, spread) for k in left}
-        k = max(each, key=lambda one: abs(each[one][1]))
-        if abs(each[k][1]) <= _LIMIT:
-            break
-        odd.append(k)
-        left.remove(k)
-    if not odd:
+    every = list(range(len(tags)))
+    off = {k: _against(k, every, larger, spread) for k in every}
+    odd = max(every, key=lambda k: abs(off[k][1]))
+    rest = [k for k in every if k != odd]
+    settled = all(abs(_against(k, rest, larger, spread)[1]) <= _LIMIT for k in rest)
+    if abs(off[odd][1]) <= _LIMIT or not settled:
         return None
-    off = [_against(k, left, larger, spread)[0] for k in odd]
-    view = _without_sizes_of(shot.view, [tags[k].landmark for k in odd])
+    name = tags[odd].landmark
     said = {
         "number": number,
-        "points": listed([tr(LANDMARK_TITLES[tags[k].landmark]) for k in odd]),
-        "percent": listed([f"{100.0 * np.expm1(one):+.0f} %" for one in off]),
+        "point": tr(LANDMARK_TITLES[name]),
+        "percent": f"{100.0 * np.expm1(off[odd][0]):+.0f}",
     }
     text = tr(
-        "Photo {number}: these tags do not go with the others by their size: {points} ({percent}). "
-        "They are of another set or not flat. Their sizes were left out, their tips were used.",
+        "Photo {number}: the tag “{point}” does not go with the others by its size ({percent} %): "
+        "it is of another set or not flat. Its size was left out, its tip was used.",
         **said,
     )
-    return TagLook(text, view)
+    return TagLook(text, _without_sizes_of(shot.view, [name]))
 
 
 def _against(

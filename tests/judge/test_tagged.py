@@ -156,8 +156,9 @@ def test_the_other_set_of_tags_spoils_no_length(grown: float, word: str) -> None
     np.testing.assert_allclose(found.covariance, right.covariance, rtol=1e-3)
 
 
-@pytest.mark.parametrize(("grown", "said"), [(3 / 4, "-2"), (1.12, "+1")])
-@pytest.mark.parametrize("alone", [False, True])
+@pytest.mark.parametrize(
+    ("grown", "said", "alone"), [(3 / 4, "-2", False), (1.12, "+1", False), (3 / 4, "-2", True)]
+)
 def test_one_tag_that_does_not_go_with_the_others_is_said(
     grown: float, said: str, alone: bool
 ) -> None:
