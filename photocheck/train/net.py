@@ -21,6 +21,9 @@ SPREAD: Final = (0.229, 0.224, 0.225)
 TAPS: Final = {4: 40, 10: 112, 15: 320}
 """Blocks whose outputs are used (strides 8, 16 and 32) and their channels."""
 WIDTH: Final = 96
+LAYOUT: Final = 96
+LOOKS_DROPPED: Final = 0.5
+"""How often, in training, the kind must be told without how things look."""
 
 
 def _separable(channels: int) -> nn.Sequential:
@@ -50,12 +53,45 @@ class Network(nn.Module):
         )
         self.blend = nn.ModuleList([_separable(WIDTH) for _ in range(4)])
         self.heat = nn.Conv2d(WIDTH, len(POINTS), 1)
-        self.look = nn.Sequential(nn.Conv2d(320, 128, 1, bias=False), nn.BatchNorm2d(128), nn.ReLU6())
+        self.look = nn.Sequential(
+            nn.Conv2d(320, 128, 1, bias=False), nn.BatchNorm2d(128), nn.ReLU6()
+        )
         # where things are matters for the frame: the map is kept, not averaged away
         self.whole = nn.Sequential(
             nn.Conv2d(128, 128, 8, groups=128, bias=False), nn.BatchNorm2d(128), nn.ReLU6()
         )
-        self.said = nn.Conv2d(256, len(KINDS) + 1 + 4, 1)
+        self.said = nn.Conv2d(256, 1 + 4, 1)
+        # The kind is told by where the points lie, which synthetic dogs share with real ones,
+        # more than by how things look, which they do not.
+        cells = SIDE // 4
+        axis = (torch.arange(cells, dtype=torch.float32) + 0.5) / cells
+        down, across = torch.meshgrid(axis, axis, indexing="ij")
+        grid = torch.stack([across, down, across**2 + down**2], dim=-1).view(1, cells * cells, 3)
+        self.register_buffer("grid", grid)
+        self.layout = nn.Sequential(
+            nn.Linear(4 * len(POINTS) + 2, LAYOUT), nn.ReLU(), nn.Linear(LAYOUT, LAYOUT), nn.ReLU()
+        )
+        self.kind = nn.Linear(LAYOUT, len(KINDS))
+        self.kind_seen = nn.Linear(256, len(KINDS))
+
+    def laid_out(self, heat: Tensor) -> Tensor:
+        """What the layout of the points says, (n, 46): places by the trunk, spreads, peaks."""
+        chance = torch.softmax(heat.flatten(2), dim=2)
+        means = torch.matmul(chance, self.grid)
+        places = means[:, :, 0:2]
+        spread = torch.sqrt(
+            (means[:, :, 2] - (places * places).sum(dim=2)).clamp_min(0.0) + 1e-6
+        )
+        peak = torch.amax(chance, dim=2)
+        first, last = POINTS.index("breastbone"), POINTS.index("tail_base")
+        front, rear = places[:, first : first + 1], places[:, last : last + 1]
+        gap = rear - front
+        trunk = torch.sqrt((gap * gap).sum(dim=2) + 1e-4)
+        apart = (places - 0.5 * (front + rear)) / trunk.unsqueeze(2)
+        drop = gap[:, 0, 1:2] / trunk
+        return torch.cat(
+            [apart.flatten(1), spread / trunk, 4.0 * torch.sqrt(peak), 2.0 * trunk, drop], dim=1
+        )
 
     def forward(self, look: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
         """Heat (n, 11, 64, 64), kind (n, 7), facing (n, 1), frame (n, 4)."""
@@ -77,9 +113,16 @@ class Network(nn.Module):
         heat = self.heat(self.blend[3](up))
         seen = self.look(coarse)
         mean = functional.avg_pool2d(seen, SIDE // 32)
-        said = self.said(torch.cat([self.whole(seen), mean], dim=1)).flatten(1)
-        kinds = len(KINDS)
-        return heat, said[:, :kinds], said[:, kinds : kinds + 1], torch.sigmoid(said[:, kinds + 1 :])
+        both = torch.cat([self.whole(seen), mean], dim=1)
+        said = self.said(both).flatten(1)
+        with torch.autocast(look.device.type, enabled=False):
+            layout = self.layout(self.laid_out(heat.detach().float()))
+            looks = self.kind_seen(both.detach().float().flatten(1))
+            if self.training:  # now and then the layout alone must do
+                keep = (torch.rand(len(looks), 1, device=looks.device) > LOOKS_DROPPED).float()
+                looks = looks * keep
+            kind = self.kind(layout) + looks
+        return heat, kind, said[:, 0:1], torch.sigmoid(said[:, 1:5])
 
 
 def new_network() -> Network:

@@ -29,6 +29,10 @@ from photocheck.phantom.looks.bodies import POINTS
 
 Array = npt.NDArray[np.float64]
 
+RIB_BACK: Final = 0.045
+"""How much further back than in ``bodies.json`` the last rib is taught, fraction of the trunk: there
+it was put at 57 % of the way by rule, phantoms and eyes have it at 61 to 62 %."""
+
 SUBDIVIDED: Final = 1
 """How often the game models' triangles are split and rounded (Loop's scheme)."""
 
@@ -331,6 +335,8 @@ def _kept(
     vertices, points, polls, eyes = [], [], [], []
     for mesh, _ in poses:
         own = placed.of(mesh)
+        trunk = own["tail_base"] - own["breastbone"]
+        own["last_rib"] = own["last_rib"] + RIB_BACK * trunk * [1.0, 1.0, 0.0]
         both = _in_heights(
             np.concatenate([mesh, np.stack([own[k] for k in (*POINTS, "poll", "eye")])]),
             own["shoulder_top"],

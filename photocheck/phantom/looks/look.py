@@ -22,16 +22,17 @@ from photocheck.phantom.looks.warp import other_side, warped
 
 SIDE: Final = 256
 """Pixels of a look's side."""
-FINER: Final = 2
+FINER: Final = 1.5
 """How many times finer it is drawn."""
+FINE_SIDE: Final = int(SIDE * FINER)
 
 KINDS: Final = ("side_on", "no_dog", "turned", "sitting", "lying", "bowing", "cut_off")
 SHARES: Final = (0.56, 0.07, 0.12, 0.08, 0.06, 0.05, 0.06)
 """How often each kind is drawn."""
 
-SQUARE_DEG: Final = 17.0
+SQUARE_DEG: Final = 22.0
 """How far a dog may be turned and still be side-on."""
-TURNED_DEG: Final = 28.0
+TURNED_DEG: Final = 32.0
 """From where on it is turned; between the two nothing is taught."""
 BEYOND: Final = (124, 116, 104)
 """What whoever proposes puts beyond a photo (`photocheck.propose.looks.GREY`), RGB."""
@@ -106,7 +107,7 @@ class Studio:
 def draw_view(rng: np.random.Generator, kind: str) -> View:
     """How a camera looks at a dog of this kind."""
     if kind in ("side_on", "cut_off"):
-        yaw = float(np.clip(rng.normal(0.0, 6.0), -SQUARE_DEG, SQUARE_DEG))
+        yaw = float(np.clip(rng.normal(0.0, 9.0), -SQUARE_DEG, SQUARE_DEG))
     elif kind == "turned":
         yaw = float(rng.uniform(TURNED_DEG, 180 - TURNED_DEG) * rng.choice([-1, 1]))
     elif kind == "bowing":
@@ -164,7 +165,7 @@ def _placed(
 
 def make_look(studio: Studio, kind: str) -> Look | None:
     """Draw one look; None where the draw did not give what the kind asks (draw again)."""
-    rng, size = studio.rng, SIDE * FINER
+    rng, size = studio.rng, FINE_SIDE
     if kind == "no_dog":
         return _without_dog(studio)
     pose = kind if kind in FOLDED else STANDING
@@ -201,7 +202,7 @@ def make_look(studio: Studio, kind: str) -> Look | None:
     trunk_size = max(body.trunk * view.scale, 20.0)
     if studio.cutouts and rng.random() < 0.25:
         _put_behind(picture, studio, float(horizon), trunk_size)
-    if rng.random() < 0.12:
+    if rng.random() < 0.18:
         foot = np.array([rng.uniform(0, size), marks[4:8, 1].max() + rng.uniform(-0.15, 0.1) * trunk_size])
         legs_of_somebody(picture, foot, trunk_size * rng.uniform(0.7, 1.2), rng)
     if rng.random() < 0.18:
@@ -229,11 +230,11 @@ def make_look(studio: Studio, kind: str) -> Look | None:
     if rng.random() < 0.1:
         spot = marks[int(rng.choice([1, 3, 8, 10, 9]))] + rng.normal(0, 0.12, 2) * trunk_size
         hand(picture, spot, trunk_size * rng.uniform(0.7, 1.1), rng)
-    if rng.random() < 0.12:
+    if rng.random() < 0.28:
         _grass(picture, marks[4:8], trunk_size, rng)
     small = cv2.resize(picture, (SIDE, SIDE), interpolation=cv2.INTER_AREA)
     file = photographed(small, rng)
-    inner_small = tuple(v // FINER for v in inner)
+    inner_small = tuple(round(v / FINER) for v in inner)
     if inner != (0, 0, size, size):
         file = _padded(file, inner_small, rng)
     right = bool(rng.random() < 0.5)
@@ -252,10 +253,8 @@ def _labelled(
     right: bool,
     rest: Body,
 ) -> Look:
-    size = SIDE * FINER
+    size = FINE_SIDE
     points = np.where(within[:, None], (marks + 0.5) / FINER - 0.5, np.nan).astype(np.float32)
-    if kind not in ("side_on", "cut_off"):
-        points[:] = np.nan
     x0, y0, x1, y1 = inner
     box = [
         max(columns.min(), x0),
@@ -272,7 +271,7 @@ def _labelled(
 
 
 def _without_dog(studio: Studio) -> Look:
-    rng, size = studio.rng, SIDE * FINER
+    rng, size = studio.rng, FINE_SIDE
     picture = background(
         rng, studio.scenery, rng.uniform(-0.1, 0.5), rng.normal(0, 0.04), rng.uniform(0, 0.7) * size, size
     )
@@ -365,7 +364,7 @@ def _grass(picture: Floats, feet: Array, trunk: float, rng: np.random.Generator)
     """Blades before the feet."""
     size = picture.shape[0]
     level = float(np.nanmax(feet[:, 1]))
-    tall = trunk * rng.uniform(0.04, 0.22)
+    tall = trunk * rng.uniform(0.03, 0.3)
     base = np.array([80, 110, 50]) * rng.uniform(0.4, 1.5) * (1 + 0.12 * rng.normal(size=3))
     count = int(rng.uniform(200, 900))
     x = rng.uniform(0, size, count)

@@ -58,8 +58,8 @@ def warped(body: Body, rng: np.random.Generator, amount: float = 1.0) -> Body:
     root = body.poll + 0.55 * size * along
     ahead = np.maximum((p - root) @ unit, 0.0) * head
     p = p + ((short - 1.0) * ahead)[:, None] * unit
-    if rng.random() < 0.55:
-        yaw = float(rng.normal(0.0, 0.25)) if rng.random() < 0.5 else float(u(0.2, 1.4))
+    if rng.random() < 0.65:
+        yaw = float(rng.normal(0.0, 0.25)) if rng.random() < 0.4 else float(u(0.2, 1.4))
         p = _turn(p, body.poll, 1, yaw * amount**0.5 * head)
     if rng.random() < 0.5:
         p = _turn(p, body.poll, 2, float(rng.normal(0.0, 0.22)) * head)
