@@ -49,14 +49,14 @@ class Fitting:
     """
 
     seed: int = 17
-    steps: int = 3000
+    steps: int = 7000
     batch: int = 128
     head_steps: int = 300
     first_block: int = 5
     rate_head: float = 2e-3
     rate_body: float = 4e-4
     seconds: float = float("inf")
-    average: float = 0.998
+    average: float = 0.999
 
 
 @dataclass(eq=False)

@@ -180,7 +180,10 @@ def make_look(studio: Studio, kind: str) -> Look | None:
         c, s = np.cos(turn), np.sin(turn)
         about = np.array([[1, 0, 0], [0, c, -s], [0, s, c]])
         vertices = (vertices @ about.T).astype(np.float32)
-        vertices[:, 1] -= vertices[:, 1].min()
+        points = points @ about.T
+        low = float(vertices[:, 1].min())
+        vertices[:, 1] -= low
+        points[:, 1] -= low
     view = draw_view(rng, kind)
     centre = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
     view = View(view.yaw, view.pitch, view.roll, view.distance, middle=tuple(map(float, centre)))
@@ -280,7 +283,7 @@ def _without_dog(studio: Studio) -> Look:
     if rng.random() < 0.4:
         foot = np.array([rng.uniform(0, size), rng.uniform(0.6, 1.2) * size])
         legs_of_somebody(picture, foot, size * rng.uniform(0.2, 0.7), rng)
-    if studio.others and rng.random() < 0.6:
+    if studio.others and rng.random() < 0.3:
         body = studio.others[int(rng.integers(len(studio.others)))]
         body = warped(body, rng, 0.6)
         view = draw_view(rng, str(rng.choice(["side_on", "turned", "sitting"])))
