@@ -45,6 +45,8 @@ TAIL_BEHIND: Final = {"raised": 0.010, "hanging": 0.032}
 TAIL_BELOW: Final = {"raised": 0.010, "hanging": 0.026}
 """How far behind and below the phantom's tail base the eye puts it, fraction of the height: a
 raised tail leaves the back before its root, a hanging one behind the croup's bend."""
+FLUFFY: Final = 0.2
+"""Share of phantoms whose coat is far longer than any plan's."""
 RAISED: Final = ("up", "over", "curled")
 
 Floats = npt.NDArray[np.float32]
@@ -141,13 +143,18 @@ def _phantom(rng: np.random.Generator, plan: DogPlan, kind: str) -> Body:
         *tail(anatomy, held, rng),
         *hair_masses(anatomy, rng),
     ]
-    masses = [(mass, plan.coat_mm * share) for mass, share in parts]
+    coat = plan.coat_mm
+    if rng.random() < FLUFFY:  # a dog that is half hair: on legs and ears as on the trunk
+        coat = float(rng.uniform(0.05, 0.11)) * h
+        even = float(rng.uniform(0.3, 0.9))
+        parts = [(mass, even + (1.0 - even) * share) for mass, share in parts]
+    masses = [(mass, coat * share) for mass, share in parts]
     body = build_field(masses, h / RESOLUTION, ground=True)
     mesh = mesh_of(body)
     return Body(
         vertices=np.asarray(mesh.vertices / h, np.float32),
         faces=np.asarray(mesh.faces, np.int32),
-        points=_points(anatomy, body, "raised" if held in RAISED else "hanging"),
+        points=_points(anatomy, body, coat, "raised" if held in RAISED else "hanging"),
         poll=anatomy.poll / h,
         eye=_eye(anatomy) / h,
         kind=kind,
@@ -160,7 +167,7 @@ def _eye(a: Anatomy) -> Array:
     return a.head_point(stop - 0.03, 0.035, 0.40 * p.skull_width)
 
 
-def _points(a: Anatomy, body: Field, held: str) -> dict[str, Array]:
+def _points(a: Anatomy, body: Field, coat: float, held: str) -> dict[str, Array]:
     p, h = a.plan.proportions, a.plan.height_mm
     rays = a.rays()
     found = {
@@ -169,7 +176,7 @@ def _points(a: Anatomy, body: Field, held: str) -> dict[str, Array]:
     }
     # A raised tail lies over its own base: the place comes from the trunk, not the outline.
     start, upward = rays["tail_base"]
-    trunk = build_field([(a.trunk, a.plan.coat_mm)], h / RESOLUTION, ground=False)
+    trunk = build_field([(a.trunk, coat)], h / RESOLUTION, ground=False)
     back = np.array([upward[1], -upward[0], 0.0])
     found["tail_base"] = trunk.leave(start, upward, 0.6 * h) + h * (
         TAIL_BEHIND[held] * back - TAIL_BELOW[held] * upward

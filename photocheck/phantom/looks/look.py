@@ -369,7 +369,9 @@ def _grass(picture: Floats, feet: Array, trunk: float, rng: np.random.Generator)
     level = float(np.nanmax(feet[:, 1]))
     tall = trunk * rng.uniform(0.03, 0.3)
     base = np.array([80, 110, 50]) * rng.uniform(0.4, 1.5) * (1 + 0.12 * rng.normal(size=3))
-    count = int(rng.uniform(200, 900))
+    if rng.random() < 0.35:  # anything else that feet sink into: snow, sand, leaves
+        base = rng.uniform(60, 245) * (1 + 0.06 * rng.normal(size=3))
+    count = int(rng.uniform(250, 1500))
     x = rng.uniform(0, size, count)
     y = level + rng.uniform(0.0, 0.8, count) * tall + 2
     tip = np.stack([x + rng.normal(0, 0.3, count) * tall, y - tall * rng.uniform(0.4, 1.2, count)], 1)

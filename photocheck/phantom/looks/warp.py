@@ -59,14 +59,14 @@ def warped(body: Body, rng: np.random.Generator, amount: float = 1.0) -> Body:
     ahead = np.maximum((p - root) @ unit, 0.0) * head
     p = p + ((short - 1.0) * ahead)[:, None] * unit
     if rng.random() < 0.65:
-        yaw = float(rng.normal(0.0, 0.25)) if rng.random() < 0.4 else float(u(0.2, 1.4))
+        yaw = float(rng.normal(0.0, 0.25)) if rng.random() < 0.4 else float(u(0.3, 1.6))
         p = _turn(p, body.poll, 1, yaw * amount**0.5 * head)
     if rng.random() < 0.5:
         p = _turn(p, body.poll, 2, float(rng.normal(0.0, 0.22)) * head)
 
     # --- trunk and legs
     if body.kind == STANDING:
-        legs = float(np.exp(amount * (u(-0.75, -0.2) if rng.random() < 0.22 else u(-0.16, 0.16))))
+        legs = float(np.exp(amount * (u(-0.75, -0.2) if rng.random() < 0.28 else u(-0.16, 0.16))))
         low = np.minimum(p[:, 1], ELBOW)
         high = np.maximum(p[:, 1] - ELBOW, 0.0)
         deep = float(np.exp(amount * rng.normal(0.0, 0.07)))
