@@ -34,6 +34,9 @@ FRONT_LANDMARKS: Final = FRONT_PAIRS["neck_width"]
 FRONT_HELPERS: Final = FRONT_PAIRS["chest_width"]
 """Those that are optional; both or none."""
 
+EVERY_LANDMARK: Final = (*ALL_LANDMARKS, *FRONT_LANDMARKS, *FRONT_HELPERS)
+"""Of either view."""
+
 LANDMARK_TITLES: Final = {
     "breastbone": later("breastbone"),
     "shoulder_top": later("shoulder top"),

@@ -37,6 +37,17 @@ def accuracy(dogs: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, seed, jobs))
 
 
+@main.command()
+@click.option("--dogs", default=200, show_default=True, help="How many phantoms.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def anchoring(dogs: int, seed: int, jobs: int) -> None:
+    """Slips caught with marks by hand, and with marks that wrong proposals drew after them."""
+    from photocheck.benchmark.anchoring import report
+
+    _tell(report(dogs, seed, jobs))
+
+
 @main.command(name="makers")
 @click.option("--seed", default=1, show_default=True)
 @click.option("--jobs", default=2, show_default=True, help="Processes.")

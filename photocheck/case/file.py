@@ -192,6 +192,7 @@ def _marking(data: Mapping[str, Any]) -> Marking:
         bends={span: _points(line) for span, line in data.get("bends", {}).items()},
         by=data.get("by", "owner"),
         spread_mm=_maybe_float(data.get("spread_mm")),
+        confirmed=tuple(data.get("confirmed", ())),
     )
 
 
@@ -323,6 +324,7 @@ def marking_to_dict(marking: Marking) -> dict[str, Any]:
             "marks": marks_to_lists(marking.marks),
             "bends": bends_to_lists(marking.bends) or None,
             "spread_mm": marking.spread_mm,
+            "confirmed": list(marking.confirmed) or None,
         }
     )
 

@@ -82,12 +82,16 @@ class Marking:
     spread_mm : float or None
         Standard deviation of each mark per axis on the body; None for the
         default of `photocheck.body.shape`.
+    confirmed : tuple of str
+        Landmarks whose place the program proposed and this person said yes to; all others were
+        placed by hand.  Nothing is computed from it.
     """
 
     marks: Mapping[str, Point]
     bends: Mapping[str, tuple[Point, ...]] = field(default_factory=dict)
     by: str = "owner"
     spread_mm: float | None = None
+    confirmed: tuple[str, ...] = ()
 
 
 def first_marks(markings: Iterable[Marking]) -> dict[str, Point]:

@@ -26,6 +26,7 @@ _COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "check": "check_commands",
         "locate": "check_commands",
+        "propose": "propose_commands",
         "sheet": "sheet_commands",
         "learn": "learn_commands",
         "serve": "serve_commands",

@@ -29,6 +29,7 @@ from photocheck.body.posed import (
 )
 from photocheck.body.standards import Allowance
 from photocheck.case.model import Point
+from photocheck.judge.expected_marks import ExpectedMark, log_fit
 from photocheck.words import ALL_LANDMARKS, LANDMARKS
 
 Array = NDArray[np.float64]
@@ -112,7 +113,11 @@ class JudgedMarks:
         return 1.0 - self.fine >= TOLD_FROM
 
 
-def judge_marks(marks: Mapping[str, Point], spread_mm: float = 0.0) -> JudgedMarks:
+def judge_marks(
+    marks: Mapping[str, Point],
+    spread_mm: float = 0.0,
+    expected: Mapping[str, ExpectedMark] | None = None,
+) -> JudgedMarks:
     """What the marks of one photo are.
 
     Parameters
@@ -122,6 +127,9 @@ def judge_marks(marks: Mapping[str, Point], spread_mm: float = 0.0) -> JudgedMar
         degrees; of any size.
     spread_mm : float
         Standard deviation of each mark, in the plane's unit, where a person told it.
+    expected : mapping of landmark name to ExpectedMark, optional
+        Where landmarks would be expected, in the same plane, by something that knows nothing of
+        the marks; evidence beside their shape.
 
     >>> square = {
     ...     "breastbone": (0.0, -620.0),
@@ -162,6 +170,10 @@ def judge_marks(marks: Mapping[str, Point], spread_mm: float = 0.0) -> JudgedMar
             [anywhere + log(ANYWHERE_ODDS)],
         ]
     )
+    few = {name: one for name, one in (expected or {}).items() if name in marks}
+    if len(few) > 1:
+        own = MARK * float(size[0]) / _dogs(names).size
+        weights += _evidence(marks, names, pairs, near, few, own)
     shares = np.exp(weights - np.logaddexp.reduce(weights))
 
     def named(which: list[tuple[int, int]], chances: Array) -> dict[Pair, float]:
@@ -175,6 +187,32 @@ def judge_marks(marks: Mapping[str, Point], spread_mm: float = 0.0) -> JudgedMar
         crowded=named(near, shares[behind:-1]),
         anywhere=float(shares[-1]),
     )
+
+
+def _evidence(
+    marks: Mapping[str, Point],
+    names: tuple[str, ...],
+    pairs: list[tuple[int, int]],
+    near: list[tuple[int, int]],
+    expected: Mapping[str, ExpectedMark],
+    own_px: float,
+) -> Array:
+    """Log-density of what is expected under each rival, in their order."""
+
+    def fit(landmarks: Mapping[str, Point]) -> float:
+        return log_fit(landmarks, expected, own_px)
+
+    def exchanged(i: int, j: int) -> float:
+        one, other = names[i], names[j]
+        return fit({**marks, one: marks[other], other: marks[one]})
+
+    def one_elsewhere(pair: tuple[int, int]) -> float:
+        # which of the two was marked on the other's spot is not known
+        rest = [fit({k: at for k, at in marks.items() if k != names[out]}) for out in pair]
+        return float(np.logaddexp.reduce(rest)) - log(2.0)
+
+    of_pairs = [exchanged(*pair) for pair in pairs]
+    return np.array([fit(marks), *of_pairs, *map(one_elsewhere, near), fit({})])
 
 
 def _log_crowded(

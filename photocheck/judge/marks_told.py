@@ -8,6 +8,7 @@ from itertools import combinations
 from typing import Final
 
 from photocheck.case.model import Point
+from photocheck.judge.expected_marks import ExpectedMark
 from photocheck.judge.impossible_marks import (
     HAND_MM,
     JudgedMarks,
@@ -90,7 +91,10 @@ class ToldAtOnce:
 
 
 def told_at_once(
-    marks: Mapping[str, Point], longer_side_px: float, px_per_mm: float = 0.0
+    marks: Mapping[str, Point],
+    longer_side_px: float,
+    px_per_mm: float = 0.0,
+    expected: Mapping[str, ExpectedMark] | None = None,
 ) -> ToldAtOnce | None:
     """What is wrong with the marks placed so far on one photo, from their places alone.
 
@@ -102,6 +106,9 @@ def told_at_once(
         Of the photo.
     px_per_mm : float
         At the reference, 0 where nothing is known.
+    expected : mapping of landmark name to ExpectedMark, optional
+        Where landmarks would be expected; what was confirmed as expected is no evidence and must
+        not be among them.
 
     Returns
     -------
@@ -123,7 +130,7 @@ def told_at_once(
     for pair in combinations(side, 2):
         if side[pair[0]] == side[pair[1]]:
             return _spot_at_once(pair)
-    judged = judge_marks(side)
+    judged = judge_marks(side, expected=expected)
     if not judged.told:
         return None
     found = _likeliest(judged)

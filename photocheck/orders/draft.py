@@ -15,6 +15,7 @@ from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
 from photocheck.case.model import TAKES_APART, Point
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
+    EVERY_LANDMARK,
     FACT_TITLES,
     FRONT_HELPERS,
     FRONT_LANDMARKS,
@@ -109,12 +110,15 @@ class DraftMarking(_Part):
         Who placed them; empty for the owner.
     spread_mm : float or None
         Standard deviation of each mark per axis, on the dog.
+    confirmed : tuple of str
+        Landmarks whose place was proposed and confirmed as it was.
     """
 
     marks: Mapping[str, Point] = field(default_factory=dict)
     bends: Mapping[str, Sequence[Point]] = field(default_factory=dict)
     by: str = field(default="", kw_only=True)
     spread_mm: float | None = field(default=None, kw_only=True)
+    confirmed: tuple[str, ...] = field(default=(), kw_only=True)
 
     @property
     def marker(self) -> str:
@@ -124,7 +128,8 @@ class DraftMarking(_Part):
     def moved_to(self, placed: DraftMarking) -> DraftMarking:
         """A copy whose points are those of another marking; spans without bends left out."""
         bends = {span: tuple(line) for span, line in placed.bends.items() if line}
-        return self.but("marks", dict(placed.marks)).but("bends", bends)
+        moved = self.but("marks", dict(placed.marks)).but("bends", bends)
+        return moved.but("confirmed", placed.confirmed)
 
 
 @dataclass(frozen=True)
@@ -504,6 +509,9 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
             {},
         ),
         "spread_mm": _NUMBER,
+        "confirmed": _Slot(
+            _many(lambda value: value if value in EVERY_LANDMARK else None), list, ()
+        ),
     },
     ReferenceTold: {
         "kind": _TEXT,

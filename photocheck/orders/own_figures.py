@@ -18,7 +18,7 @@ from photocheck.orders.heard import RESULTS
 from photocheck.orders.model import Order
 from photocheck.orders.order_facts import UNDECIDED, OrderFacts, facts_of
 from photocheck.orders.precision import Agreement, Precision, agreement, precision
-from photocheck.words import ALL_LANDMARKS, FRONT_HELPERS, FRONT_LANDMARKS, READINGS
+from photocheck.words import EVERY_LANDMARK, READINGS
 
 FEWEST: Final = 10
 """Fewer than so many say next to nothing: 5 of 10 may be anything from 24 to 76 % (Wilson)."""
@@ -246,5 +246,4 @@ def _marks(facts: Sequence[OrderFacts]) -> dict[str, Precision]:
     for fact in facts:
         for landmark, places in fact.marks:
             cells.setdefault(landmark, []).append([(place,) for place in places])
-    order = (*ALL_LANDMARKS, *FRONT_LANDMARKS, *FRONT_HELPERS)
-    return {name: precision(cells[name]) for name in order if name in cells}
+    return {name: precision(cells[name]) for name in EVERY_LANDMARK if name in cells}

@@ -25,6 +25,9 @@ from photocheck.orders.taking import FirstLook, first_look
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
+from photocheck.propose.network import shared
+from photocheck.propose.proposal import Proposal
+from photocheck.propose.proposing import propose
 from photocheck.report.model import Report
 from photocheck.server.memory import Memory
 from photocheck.shown.display import DISPLAY_SIDE, SHARP_SIDE, Shown, display_copies
@@ -287,6 +290,21 @@ def tags_found(store: Store, key: str, name: str, view: str = "side") -> FoundTa
     """
     with GATE.place():
         return finding.tags_found(_photo(store, key, name, None, PHOTOS), view)
+
+
+def proposed(store: Store, key: str, name: str) -> Proposal:
+    """`photocheck.propose.propose` for a photo of an order.
+
+    Raises
+    ------
+    WeightsError
+        Before anything is decoded, when nothing can be proposed at all.
+    OrderError, PhotoError, BusyError
+        As for `shown`.
+    """
+    network = shared()
+    with GATE.place():
+        return propose(_photo(store, key, name, None, PHOTOS), network)
 
 
 def kinds_seen(store: Store, key: str, name: str, near: Point) -> tuple[str, ...]:

@@ -55,7 +55,7 @@ def wrapped_to(columns: int) -> Iterator[None]:
 
 def plain_headline(report: Report) -> str:
     """The headline as it stands in `plain_report`."""
-    return _wrapped(report.headline)
+    return wrapped(report.headline)
 
 
 def plain_report(report: Report) -> str:
@@ -68,7 +68,7 @@ def plain_report(report: Report) -> str:
     """
     blocks = [plain_headline(report), _span_table(report)]
     if report.promise:
-        blocks.insert(1, _wrapped(report.promise))
+        blocks.insert(1, wrapped(report.promise))
     if why := (
         *doubted_sentences(report),
         *explanation_sentences(report.explanations),
@@ -152,7 +152,7 @@ def _photo(photo: PhotoResult) -> str:
         *photo.remarks,
         *(f"{finding.sentence} {_sentence(finding.instruction)}" for finding in photo.stance),
     ]
-    return _listed(lines[:1]) + "".join("\n" + _wrapped(line, "    ") for line in lines[1:])
+    return _listed(lines[:1]) + "".join("\n" + wrapped(line, "    ") for line in lines[1:])
 
 
 def plain_located(found: Located) -> str:
@@ -181,7 +181,7 @@ def plain_located(found: Located) -> str:
     # With points in every language: a comma parts x from y, and options take them so.
     points = "\n".join(f"  {x:.1f},{y:.1f}" for x, y in found.points_px)
     text = table(rows) + "\n" + tr("points (x,y px)") + "\n" + points
-    return text + "".join("\n" + _wrapped(remark) for remark in found.remarks)
+    return text + "".join("\n" + wrapped(remark) for remark in found.remarks)
 
 
 def plain_tags(seen: TagsSeen) -> str:
@@ -195,7 +195,7 @@ def plain_tags(seen: TagsSeen) -> str:
         # a point in every language, as among the reference's
         lines.append(f"  {x:.1f},{y:.1f} ±{spread:.1f}  {title}{said}")
     head = [tr("tips of the tags on the dog (x,y px, standard deviation)")] if lines else []
-    return "\n".join([*head, *lines, *map(_wrapped, seen.remarks)])
+    return "\n".join([*head, *lines, *map(wrapped, seen.remarks)])
 
 
 def _turned(seen: PhotoResult | Located) -> str:
@@ -239,14 +239,15 @@ def fitting(rows: Sequence[Sequence[str]]) -> str:
     for first, *cells in others:
         said.append(first)
         said += [
-            _wrapped(f"{title}: {cell}", "    ", "  ")
+            wrapped(f"{title}: {cell}", "    ", "  ")
             for title, cell in zip(titles[1:], cells, strict=True)
             if cell
         ]
     return "\n".join(said)
 
 
-def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
+def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
+    """A text in lines as wide as `wrapped_to` says, the first perhaps indented otherwise."""
     filled = textwrap.fill(
         joined(text),
         _width.get(),
@@ -259,7 +260,7 @@ def _wrapped(text: str, indent: str = "", first: str | None = None) -> str:
 
 
 def _listed(items: Sequence[str]) -> str:
-    return "\n".join(_wrapped(item, "    ", "  - ") for item in items)
+    return "\n".join(wrapped(item, "    ", "  - ") for item in items)
 
 
 def _sentence(text: str) -> str:

@@ -22,7 +22,15 @@ from photocheck.shown.colours import SPAN_COLOURS
 from photocheck.shown.cutting_list import COAT_TITLES
 from photocheck.speech import capital_first, listed, tr
 from photocheck.version import program
-from photocheck.words import BUILD_TITLES, FACT_TITLES, SPAN_TITLES, SPANS, VERDICT_TITLES
+from photocheck.words import (
+    BUILD_TITLES,
+    FACT_TITLES,
+    LANDMARK_TITLES,
+    SPAN_TITLES,
+    SPANS,
+    TAGS,
+    VERDICT_TITLES,
+)
 
 PICTURES: Final = 2
 """Photos shown; all are named with their checksum."""
@@ -131,9 +139,29 @@ def about(check: Check, order: str) -> list[tuple[str, str]]:
         (tr("build"), tr(BUILD_TITLES[dog.build]) if dog.build in BUILD_TITLES else ""),
         (tr("checked"), utc(check.at)),
         (tr("checked by"), tr("the owner") if check.by == "owner" else one_line(check.by, NAME)),
+        (tr("marks"), _placed(check.report)),
         (tr("check number of the order"), str(check.number) if check.number else ""),
     ]
     return [(term, text) for term, text in told if text]
+
+
+def _placed(report: Report) -> str:
+    """Who placed the marks, where any was proposed: all others were placed by hand, or by tags."""
+    markings = [one for photo in report.case.photos for one in photo.markings]
+    proposed = [tr(LANDMARK_TITLES[name]) for one in markings for name in one.confirmed]
+    by_hand = [
+        tr(LANDMARK_TITLES[name])
+        for one in markings
+        for name in one.marks
+        if one.by != TAGS and name not in one.confirmed
+    ]
+    if not proposed:
+        return ""
+    said = tr("proposed and confirmed: {titles}", titles=listed(tuple(dict.fromkeys(proposed))))
+    if by_hand:
+        rest = tr("by hand: {titles}", titles=listed(tuple(dict.fromkeys(by_hand))))
+        said = f"{said}; {rest}"
+    return said
 
 
 def spans_table(report: Report) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access.passes import link_for
 from photocheck.words import LANDMARKS
 from tests.support.pages import Visitors, rests, until_on_page
-from tests.support.served_alone import served_alone
+from tests.support.served_alone import BY_HAND, served_alone
 from tests.support.surface import PHONE, Surface
 
 pytestmark = pytest.mark.browser
@@ -34,7 +34,7 @@ PX_PER_MM: Final = math.dist(TRUE["breastbone"], TRUE["tail_base"]) / math.dist(
 
 @pytest.fixture(scope="module")
 def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, DatabaseStore]]:
-    with served_alone(tmp_path_factory.mktemp("alone")) as server:
+    with served_alone(tmp_path_factory.mktemp("alone"), code=BY_HAND) as server:
         store = open_store(str(server.store))
         yield server.address, store
         store.close()

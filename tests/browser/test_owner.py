@@ -29,6 +29,7 @@ from photocheck.server.access.passes import link_for, order_of
 from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line, line_of
 from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
+from tests.support.served_alone import BY_HAND
 from tests.support.tagged_photo import order_with_tags, tagged
 from tests.support.typed_takes import only_typed
 
@@ -59,8 +60,9 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     server = subprocess.Popen(
         [
             sys.executable,
-            "-m",
-            "photocheck",
+            "-c",
+            f"{BY_HAND}; import sys; sys.argv[0] = 'photocheck'; "
+            "from photocheck.cli.main import main; main()",
             "serve",
             "--port",
             str(port),

@@ -31,6 +31,7 @@ from photocheck.words import (
     TAG_SETS,
 )
 from tests.support.made_report import made_case, made_report
+from tests.support.places import SAMPLES
 
 GOOD = {
     "format": "photocheck-case/1",
@@ -529,3 +530,18 @@ def test_no_report_at_all():
     for data in ({}, [], None, 3):
         with pytest.raises(CaseError, match="no format is given"):
             report_from_dict(data)
+
+
+def test_what_was_confirmed_is_kept_and_only_where_there_is_any() -> None:
+    data = json.loads((SAMPLES / "flint" / "case.json").read_text(encoding="utf-8"))
+    (marking,) = data["photos"][0]["markings"]
+    plain = case_from_dict(data, check_files=False)
+    assert plain.photos[0].markings[0].confirmed == ()
+    assert "confirmed" not in case_to_dict(plain)["photos"][0]["markings"][0]
+    marking["confirmed"] = ["last_rib", "tail_base"]
+    told = case_from_dict(data, check_files=False)
+    assert told.photos[0].markings[0].confirmed == ("last_rib", "tail_base")
+    assert case_to_dict(told)["photos"][0]["markings"][0]["confirmed"] == marking["confirmed"]
+    marking["confirmed"] = ["nose"]
+    with pytest.raises(CaseError):
+        case_from_dict(data, check_files=False)

@@ -154,3 +154,15 @@ def test_an_orders_record_takes_the_decision_on_its_latest_check(tmp_path: Path)
     assert len(html) < 1_000_000
     decided = replace(checked, decisions=(old, decision()))
     assert "to be measured once more" in order_record(decided, lambda name: file.read_bytes())
+
+
+def test_it_says_which_marks_were_proposed_and_which_are_by_hand() -> None:
+    report = made_report()
+    entry = report.case.photos[0]
+    confirmed = ("breastbone", "last_rib")
+    marking = replace(entry.markings[0], confirmed=confirmed)
+    photo = replace(entry, markings=(marking, *entry.markings[1:]))
+    case = replace(report.case, photos=(photo, *report.case.photos[1:]))
+    text = " ".join(Page(record_html(check_of(replace(report, case=case)), {})).text.split())
+    assert "proposed and confirmed: breastbone and last rib; by hand: " in text
+    assert "proposed" not in Page(record_html(check_of(report), {})).text

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from tests.support.command_line import line_of
 from tests.support.pages import free_port
@@ -23,11 +24,19 @@ def hook(event, args):
     if event in OUT:
         os.write(noted, (event + " " + repr(args[1:]) + chr(10)).encode())
 sys.addaudithook(hook)
+exec(sys.argv.pop(1))
 from photocheck.cli.main import main
 sys.argv[0] = "photocheck"
 sys.exit(main())
 """
 """A program that writes down every look-up and every connection of its own (PEP 578)."""
+
+
+BY_HAND: Final = (
+    "import pathlib, photocheck.propose.network as network; "
+    "network.FOLDER = pathlib.Path('nowhere')"
+)
+"""Code of a server that proposes no marks: what people do by hand is tested by itself."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +67,7 @@ class Alone:
 
 @contextmanager
 def served_alone(
-    folder: Path, *, before: Sequence[str] = (), options: Sequence[str] = ()
+    folder: Path, *, before: Sequence[str] = (), options: Sequence[str] = (), code: str = ""
 ) -> Iterator[Alone]:
     """The app, once it answers; killed at the end where it has not ended by itself.
 
@@ -68,10 +77,13 @@ def served_alone(
         A command that runs it.
     options : sequence of str
         More for ``serve``.
+    code : str
+        Python that the process runs first.
     """
     port, noted = free_port(), folder / "connected.txt"
     store, log = folder / "orders.sqlite3", folder / "log.txt"
-    command = [*before, sys.executable, "-c", _WATCHED, str(noted), "serve", "--port", str(port)]
+    command = [*before, sys.executable, "-c", _WATCHED, str(noted), code]
+    command += ["serve", "--port", str(port)]
     with log.open("w") as errors:
         process = subprocess.Popen(
             [*command, "--store", str(store), *options],

@@ -12,7 +12,6 @@ from photocheck.orders.draft import DogTold, Draft, reading_text
 from photocheck.orders.gaps import gaps
 from photocheck.orders.listing import STATE_TITLES, WAITING, neighbours
 from photocheck.orders.model import SETTLED, Check, Order
-from photocheck.report.model import Report
 from photocheck.shown.doubt_bars import doubt_bars
 from photocheck.shown.spans_plot import seen_from, spans_plot
 from photocheck.speech import tr
@@ -22,6 +21,7 @@ from photocheck_app.desk import (
     again_here,
     decide,
     downloads,
+    expected,
     filling_in,
     history,
     keys,
@@ -71,7 +71,7 @@ def show(order: Order, who: str) -> None:
     with left:
         filling_in.show(order, who)
         _picture(order, check)
-        _about_photos(check.report)
+        _about_photos(order, check)
     with middle:
         figures, cut = st.tabs([tr("The check"), tr("What to cut")])
         with figures:
@@ -189,14 +189,16 @@ def _picture(order: Order, check: Check) -> None:
     )
 
 
-def _about_photos(report: Report) -> None:
+def _about_photos(order: Order, check: Check) -> None:
+    report = check.report
     several = len(report.photos) > 1
     for number, photo in enumerate(report.photos, start=1):
         title = tr("Photo {number}", number=number) if several else tr("The photo")
         stance = [f"{finding.sentence} {finding.instruction}" for finding in photo.stance]
         untold = photo.stance or report.case.photos[number - 1].view == "front"
         square = [] if untold else [tr("Nothing speaks against the dog standing square.")]
-        st.html(listed(title, [seen_from(photo), *stance, *square, *photo.remarks]))
+        unlike = expected.sentences(order, check, number - 1)
+        st.html(listed(title, [seen_from(photo), *unlike, *stance, *square, *photo.remarks]))
     if report.cautions:
         with st.expander(tr("Mind")):
             st.html(listed("", report.cautions))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from html import escape
 
@@ -17,16 +18,20 @@ from photocheck.orders.corrections import (
     with_reference_points,
 )
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
+from photocheck.orders.filling import confirmed
 from photocheck.orders.model import Order
+from photocheck.propose.proposal import NOTHING
 from photocheck.report.model import PhotoResult
 from photocheck.server import bench
 from photocheck.speech import tr
 from photocheck_app import kept
+from photocheck_app.desk import expected
 from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.keeping import keep_and_check
 from photocheck_app.desk.moves import choose_photo, go
 from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
 from photocheck_app.marking import Placed, marking_surface, watch_placed
+from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, store
 
 WAYS = ("instead", "beside")
@@ -76,6 +81,11 @@ def show(order: Order, who: str) -> None:
     photo = bench.shown(store(), order.key, entry.file)
     start = unsent(who, order.key, field, begin)
     checked = _checked(order, index)
+    proposal = proposal_in(store(), order.key, entry) if way == "beside" else NOTHING
+    proposed = {name: mark.xy for name, mark in proposal.marks.items()}
+    if checked:
+        for said in expected.sentences(order, order.checks[-1], index):
+            st.warning(as_text(said), icon=":material/search:")
     placed = marking_surface(
         photo,
         key=surface,
@@ -84,6 +94,8 @@ def show(order: Order, who: str) -> None:
         optional=entry.helpers,
         reference_shape=shape_of(entry.reference),
         reference_seen=checked.reference_px if checked else (),
+        proposed=proposed,
+        frame=proposal.frame,
         told=told_at_once(start.marks, max(photo.size_px), checked.px_per_mm if checked else 0.0),
     )
     kept.keep(surface, placed)
@@ -91,7 +103,9 @@ def show(order: Order, who: str) -> None:
         return
 
     try:
-        corrected = _corrected(case, index, who, way, placed, begin)
+        confirms = confirmed(_newest(entry, who, way), placed, proposed)
+        told = replace(placed, confirmed=confirms)
+        corrected = _corrected(case, index, who, way, told, begin)
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return
@@ -118,9 +132,13 @@ def _way(order: str) -> str:
 
 def _begin(entry: DraftPhoto, who: str, way: str) -> Placed:
     """What the surface begins with: the newest marks there, or for a second opinion none."""
-    markings = [m for m in entry.markings if way == "instead" or m.marker == who]
-    begin = markings[-1] if markings else DraftMarking()
+    begin = _newest(entry, who, way)
     return Placed(begin.marks, begin.bends, reference_points(entry.reference))
+
+
+def _newest(entry: DraftPhoto, who: str, way: str) -> DraftMarking:
+    markings = [m for m in entry.markings if way == "instead" or m.marker == who]
+    return markings[-1] if markings else DraftMarking()
 
 
 def _checked(order: Order, index: int) -> PhotoResult | None:

@@ -106,6 +106,8 @@ def marking_surface(
     optional: Sequence[str] = HELPER_LANDMARKS,
     reference_shape: str = "none",
     reference_seen: Sequence[Point] = (),
+    proposed: Mapping[str, Point] | None = None,
+    frame: tuple[float, float, float, float] | None = None,
     truth: Mapping[str, Point] | None = None,
     read_only: bool = False,
     told: ToldAtOnce | None = None,
@@ -130,6 +132,11 @@ def marking_surface(
         A key of `REFERENCE_POINTS`.
     reference_seen : sequence of Point
         What was found of the reference, px; shown, and made draggable when asked for.
+    proposed : mapping of landmark name to Point, or None
+        Where landmarks seem to be, px: shown hollow and asked about one by one.  One that nobody
+        confirms is no mark, and is never given back.
+    frame : (float, float, float, float) or None
+        Left, top, right and bottom of the dog, px, as far as it was seen: where the view begins.
     truth : mapping of landmark name to Point, or None
         Marks to show beside the placed ones, px.
     read_only : bool
@@ -185,6 +192,8 @@ def marking_surface(
         "needed": list(REFERENCE_POINTS[reference_shape]),
         "mostBends": MOST_BENDS,
         "seen": [list(point) for point in reference_seen],
+        "proposed": {name: xy for name, xy in (proposed or {}).items() if name in names},
+        "frame": frame,
         "truth": {name: xy for name, xy in (truth or {}).items() if name in names},
         "readOnly": read_only,
         "layout": _LAYOUT,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
@@ -9,12 +10,14 @@ from typing import Final
 
 import streamlit as st
 
+from photocheck.case.model import Point
 from photocheck.judge.marks_told import told_at_once
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import with_marks, with_pointed
 from photocheck.orders.model import OrderError
 from photocheck.orders.screens import PHOTO
 from photocheck.orders.taking import FirstLook
+from photocheck.propose.proposal import NOTHING
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.shown.display import Shown
@@ -27,6 +30,7 @@ from photocheck_app.outage import guarded
 from photocheck_app.owner import tags_shown
 from photocheck_app.owner.photos import look_at
 from photocheck_app.owner.way import Way, change, go, show_ways_on
+from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, lead_to, owners_store, saying
 
 HEADING: Final = later("Mark your dog")
@@ -72,8 +76,11 @@ def show(way: Way, page: str) -> None:
     pointing = shape == "near"
     surface = _Surface(way.key, entry.file, shape)
     start = _start(entry, shape)
-    watch_placed(surface.name, start, partial(_keep, surface))
-    told = told_at_once(entry.first.marks, max(photo.size_px), look.px_per_mm)
+    proposal = NOTHING if pointing else proposal_in(owners_store(), way.key, entry)
+    proposed = {name: mark.xy for name, mark in proposal.marks.items()}
+    watch_placed(surface.name, start, partial(_keep, surface, proposed))
+    expected = proposal.unlike(entry.first.confirmed)
+    told = told_at_once(entry.first.marks, max(photo.size_px), look.px_per_mm, expected)
     with st.container(key="marking"):
         placed = marking_surface(
             photo,
@@ -83,6 +90,8 @@ def show(way: Way, page: str) -> None:
             optional=() if pointing else entry.helpers,
             reference_shape=shape,
             reference_seen=look.outline,
+            proposed=proposed,
+            frame=proposal.frame,
             told=None if pointing else told,
         )
     if kept.keep(surface.name, placed):
@@ -146,21 +155,23 @@ def _start(entry: DraftPhoto, shape: str) -> Placed:
     return Placed(entry.first.marks, entry.first.bends, entry.reference.points(shape))
 
 
-def _keep(surface: _Surface, placed: Placed) -> bool:
+def _keep(surface: _Surface, proposed: Mapping[str, Point], placed: Placed) -> bool:
     """Whether the draft has changed by what is placed."""
     with suppress(OrderError):
-        return change(surface.key, lambda draft: _with_placed(draft, surface, placed))
+        return change(surface.key, lambda draft: _with_placed(draft, surface, proposed, placed))
     return False
 
 
-def _with_placed(draft: Draft, surface: _Surface, placed: Placed) -> Draft:
+def _with_placed(
+    draft: Draft, surface: _Surface, proposed: Mapping[str, Point], placed: Placed
+) -> Draft:
     number, shape = draft.number_of(surface.file), surface.shape
     if number is None:
         return draft
     if shape == "near" and not placed.reference:
         return draft
     if shape != "near":
-        draft = with_marks(draft, number, placed)
+        draft = with_marks(draft, number, placed, proposed)
     if shape != "none":
         points = placed.reference if reference_complete(placed, shape) else ()
         draft = with_pointed(draft, surface.file, shape, points)

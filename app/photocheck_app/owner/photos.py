@@ -29,10 +29,11 @@ from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
-from photocheck_app.owner import tags_shown
+from photocheck_app.owner import refused, tags_shown
 from photocheck_app.owner.pointing import ask_kind, point_out
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
+from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, drawing, drawn, lead_to, limits, owners_store, picture
 
 HEADING: Final = later("A photo from the side")
@@ -78,8 +79,10 @@ def show(way: Way, page: str) -> None:
 
 
 def _must_say(way: Way, page: str) -> bool:
-    """Whether it is still open where something stood; that is asked on this screen."""
+    """Whether it is still open where something stood, or a photo is refused; both stand here."""
     mine = _taken_for(owners_store().draft(way.key), page)
+    if any(refused.of(way, photo) for photo in mine):
+        return True
     asked = any(photo.reference.kind and not photo.place_told for photo in mine)
     st.session_state[f"{way.key}/place asked"] = asked
     return asked
@@ -136,6 +139,7 @@ def _upload(way: Way, front: bool) -> None:
                 view = "front" if front else ""
                 seen = {name: _kind_seen(way, name, view) for name in taken}
                 change(way.key, partial(_with_photos, seen, view))
+                _look_ahead(way, seen, view)
             except StoreError:
                 st.session_state.pop(f"{way.key}/uploads/told", None)
                 raise
@@ -161,6 +165,14 @@ def _kind_seen(way: Way, name: str, view: str) -> str:
     if look_at(way, photo).found:
         return FINDS_ITSELF
     return DOG_TAGS if tags_shown.found_in(way, photo).scale else ""
+
+
+def _look_ahead(way: Way, seen: Mapping[str, str], view: str) -> None:
+    """What the next screens ask of the photos, while one waits anyway; tags come before that."""
+    for name in seen:
+        photo = DraftPhoto(name, view=view)
+        if not tags_shown.found_in(way, photo).marks:
+            proposal_in(owners_store(), way.key, photo)
 
 
 def _with_photos(seen: Mapping[str, str], view: str, draft: Draft) -> Draft:
@@ -214,6 +226,7 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
         point_out(way, photo)
     else:
         _show_found(way, number, photo, look)
+    refused.ask(way, photo)
     for said in look.cut if look else ():
         st.warning(as_text(said), icon=":material/crop:")
     if look and (look.found or photo.reference.form != "markers"):
@@ -278,7 +291,7 @@ def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
     def said() -> None:
         picked = st.session_state.get(name)
         if picked:
-            _put_place(way.key, page, photo.file, picked)
+            _put_place(way, page, photo.file, picked)
 
     with st.container(key=f"cards_place/{photo.file}"):
         st.radio(
@@ -297,10 +310,11 @@ def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
 
 
 @guarded
-def _put_place(key: str, page: str, file: str, place: str) -> None:
-    put(key, Blank("reference", "place", file), place)
-    draft = owners_store().draft(key)
-    told = all(photo.place_told for photo in _taken_for(draft, page))
+def _put_place(way: Way, page: str, file: str, place: str) -> None:
+    put(way.key, Blank("reference", "place", file), place)
+    draft = owners_store().draft(way.key)
+    mine = _taken_for(draft, page)
+    told = all(photo.place_told and not refused.of(way, photo) for photo in mine)
     if place != "unknown" and told and page in screens.done(draft):
         go(screens.following(draft, page))
 

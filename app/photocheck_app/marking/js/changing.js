@@ -35,7 +35,8 @@ class Changing {
   }
 
   nextWords(id) {
-    return filled(this.data.words.said_next, { title: this.panel.titleOf(id), hint: this.panel.hintOf(id) });
+    const { words } = this.data;
+    return filled(proposedAt(this.data, id) ? words.said_asked : words.said_next, { title: this.panel.titleOf(id), hint: this.panel.hintOf(id) });
   }
 
   // A key's move joins the one before it, so that undo takes back the whole walk.

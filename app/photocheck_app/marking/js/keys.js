@@ -126,8 +126,17 @@ class Keyed extends Touched {
       add_outline: () => this.pick(`point.${reference.length}`),
       look: () => this.lookFurther(),
       put_right: () => this.putRight(),
+      confirm: () => this.confirm(),
     };
     doing[action]?.();
+  }
+
+  // Somebody says that what is proposed lies where it should: only now it is a mark.
+  confirm() {
+    const { asked } = this;
+    if (!asked) return;
+    this.cross = null;
+    this.place(proposedAt(this.data, asked));
   }
 
   // Taking a mark off the photo so that the next tap sets it: moving without dragging.

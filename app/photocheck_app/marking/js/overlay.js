@@ -27,6 +27,7 @@ class Overlay {
     svg.replaceChildren();
     this.lines = svgElement("g", { class: "lines" }, svg);
     this.truths = svgElement("g", { class: "truths" }, svg);
+    this.proposals = svgElement("g", { class: "proposals", "aria-hidden": "true" }, svg);
     this.marks = svgElement("g", { class: "marks" }, svg);
     this.cross = svgElement("g", { class: "cross", "aria-hidden": "true" }, svg);
     for (const kind of ["casing", "stroke"])
@@ -35,10 +36,11 @@ class Overlay {
     this.byId = new Map();
   }
 
-  // `scene`: {placed, data, words, active, cross, view, describe, title, roomy, dragging}
+  // `scene`: {placed, data, words, active, asked, cross, view, describe, title, roomy, dragging}
   draw(scene) {
     this.drawLines(scene);
     this.drawTruths(scene);
+    this.drawProposed(scene);
     this.drawMarks(scene);
     this.cross.toggleAttribute("hidden", !scene.cross);
     if (scene.cross) this.put(this.cross, scene.cross, scene.view);
@@ -80,6 +82,22 @@ class Overlay {
       const mark = svgElement("g", { class: "truth", role: "img", "aria-label": title }, this.truths);
       svgElement("path", { class: "casing", d: "M 0 -8 L 8 0 L 0 8 L -8 0 Z" }, mark);
       svgElement("path", { class: "stroke", d: "M 0 -8 L 8 0 L 0 8 L -8 0 Z" }, mark);
+      this.put(mark, xy, view);
+    }
+  }
+
+  // Hollow and broken, unlike any mark.  What may be placed besides is shown when it is asked for.
+  drawProposed({ placed, data, asked, cross, view }) {
+    this.proposals.replaceChildren();
+    for (const [name, xy] of Object.entries(data.proposed)) {
+      const id = `mark.${name}`;
+      if (data.readOnly || placed.marks[name]) continue;
+      if (id !== asked && !data.landmarks.includes(name)) continue;
+      if (id === asked && cross) continue; // it is being dragged
+      const kind = id === asked ? "proposed asked" : "proposed";
+      const mark = svgElement("g", { class: kind, "data-proposed": name }, this.proposals);
+      svgElement("circle", { class: "casing", r: 11 }, mark);
+      svgElement("circle", { class: "stroke", r: 11 }, mark);
       this.put(mark, xy, view);
     }
   }

@@ -183,7 +183,7 @@ class Panel {
   }
 
   // Below the photo: what is told of the marks, else the mark in question, large.
-  updateHere({ placed, active, turn, shownClose, looking, mayPlaceAtCross }) {
+  updateHere({ placed, active, asked, turn, shownClose, looking, mayPlaceAtCross }) {
     const { data } = this;
     const { words, told } = data;
     const tells = Boolean(told && told.turn === turn);
@@ -196,13 +196,18 @@ class Panel {
     right.textContent = tells ? told.action : "";
     const finger = matchMedia("(pointer: coarse)").matches;
     const begin = finger ? words.hold_and_slide : words.click_and_drag;
+    const confirm = this.find("[data-do=confirm]");
+    confirm.hidden = tells || !asked || mayPlaceAtCross;
+    confirm.textContent = words.confirm;
     this.find(".question-words").replaceChildren(
-      ...(shownClose && !mayPlaceAtCross
+      ...(asked && !mayPlaceAtCross
+        ? [element("strong", { text: words.is_it_here }), ` ${words.else_drag}`]
+        : shownClose && !mayPlaceAtCross
         ? [element("strong", { text: words.here }), ` ${this.titleOf(shownClose)}`] : [begin]));
     const again = this.find("[data-do=again]");
     again.textContent = mayPlaceAtCross ? words.place_here : words.place_again;
     again.disabled = !mayPlaceAtCross && (!shownClose || shownClose.startsWith("bend."));
-    again.hidden = tells || (!mayPlaceAtCross && !shownClose);
+    again.hidden = tells || (!mayPlaceAtCross && (!shownClose || Boolean(asked)));
     const ids = idsOf(placed, data).filter((id) => !id.startsWith("bend."));
     const look = this.find("[data-do=look]");
     const missing = nextToPlace(placed, data, null);
@@ -254,7 +259,7 @@ class Panel {
       line.classList.toggle("here", kind === "bend" && line.dataset.span === name);
     this.dog.querySelector(".dog-object").classList.toggle("here", kind === "point");
     // The drawing looks the same way as the dog in the photo, once that is known.
-    const { breastbone, tail_base: tail, shoulder_top: top } = placed.marks;
+    const { breastbone, tail_base: tail, shoulder_top: top } = { ...data.proposed, ...placed.marks };
     const behind = tail || top;
     this.dog.classList.toggle("right", Boolean(breastbone && behind && breastbone[0] > behind[0]));
   }

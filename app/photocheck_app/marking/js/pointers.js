@@ -50,6 +50,19 @@ class Touched extends Changing {
       this.press.offset = [xy[0] - at[0], xy[1] - at[1]];
     }
     if (e.pointerType !== "mouse") this.pressFinger();
+    if (!near) this.holdProposed(e);
+  }
+
+  // A press on the hollow mark that is asked for takes hold of it: let go at once, it is confirmed.
+  holdProposed(e) {
+    const { asked, press } = this;
+    const xy = asked && proposedAt(this.data, asked);
+    if (!xy || distance(xy, press.at) * this.view.scale > (REACH[e.pointerType] || REACH.mouse)) return;
+    const fine = e.pointerType === "mouse" ? this.view.scale : this.lensScale;
+    Object.assign(press, { point: xy, aiming: true, fine, anchor: press.from, origin: xy });
+    this.cross = null;
+    this.showLens(() => press.point);
+    this.drawSoon();
   }
 
   // A finger hides what lies under it: from its first moment the lens shows the point, and

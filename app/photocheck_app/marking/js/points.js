@@ -43,6 +43,12 @@ function withBend(placed, span, at, piece) {
   return { ...placed, bends: { ...placed.bends, [span]: bends } };
 }
 
+// Where the program proposes a landmark that nobody has placed, or null.  Never a mark by itself.
+function proposedAt(data, id) {
+  const [kind, name] = id.split(".");
+  return (kind === "mark" && !data.readOnly && data.proposed[name]) || null;
+}
+
 // The line of a span as [end, bends, end], or null while an end is missing.
 function lineOf(placed, span, ends) {
   const [a, b] = ends.map((name) => placed.marks[name]);

@@ -4,6 +4,7 @@ const NEXT_SEEN = 0.9; // of the dog's height, that is seen at least where the n
 const HEIGHT_CSS = 370; // CSS px that the dog's height takes then, where the screen is larger
 const FIRST_SEEN = 0.5; // of the photo, around a first mark: any dog's withers are within
 const DOG_MARGIN = 0.8; // of the dog's height, around all its marks
+const FRAME_SEEN = 1.15; // of the dog's frame, where it was seen by the program
 const SMALLEST_DOG = 0.08; // of the photo's width; marks nearer together tell no dog's size
 
 const SHORT_CSS = 480; // a screen lower than this
@@ -37,8 +38,16 @@ class Surface extends Keyed {
     this.panel.build(data, this.steps);
     this.listen();
     this.loadPhoto();
-    this.lookOn(false);
+    // The dog as a whole first, so that one knows where one is; then what is asked, close up.
+    if (this.asked) this.lookAtDog(false);
+    this.lookOn(Boolean(this.asked));
     this.draw();
+  }
+
+  // The landmark whose proposed place is to be confirmed or corrected now, as an id, or null.
+  get asked() {
+    const { pending } = this;
+    return pending && proposedAt(this.data, pending) ? pending : null;
   }
 
   // What a press on bare photo places: what is asked for, else the next that is missing.
@@ -49,7 +58,8 @@ class Surface extends Keyed {
 
   // The dog as the marks have it, or null while they do not tell.
   get dog() {
-    const dog = laidThrough(this.data.layout, { ...this.data.truth, ...this.placed.marks });
+    const { layout, proposed, truth } = this.data;
+    const dog = laidThrough(layout, { ...proposed, ...truth, ...this.placed.marks });
     return dog && dog.height > SMALLEST_DOG * this.data.size[0] ? dog : null;
   }
 
@@ -66,6 +76,7 @@ class Surface extends Keyed {
 
   // The mark that is shown in close-up beside the photo.
   get shownClose() {
+    if (this.asked) return this.asked;
     for (const id of [this.active, this.latest]) if (id && pointOf(this.placed, id)) return id;
     return null;
   }
@@ -76,17 +87,20 @@ class Surface extends Keyed {
   lookOn(glide = true) {
     this.looking = null;
     const { size, truth, layout, readOnly } = this.data;
-    const { dog, pending } = this;
+    const { dog, pending, asked } = this;
     const name = pending?.startsWith("mark.") ? pending.slice(5) : "";
     const marks = { ...truth, ...this.placed.marks };
     const placed = Object.values(marks);
     if (this.byHand) {
-      if (dog && name && layout[name]) this.view.show(within(dog.at(name), size));
-    } else if (dog && name && layout[name]) {
+      if (asked) this.view.show(proposedAt(this.data, asked));
+      else if (dog && name && layout[name]) this.view.show(within(dog.at(name), size));
+    } else if (asked) this.lookClosely(proposedAt(this.data, asked), glide);
+    else if (dog && name && layout[name]) {
       const seen = dog.height * Math.max(NEXT_SEEN, Math.min(...this.view.room) / HEIGHT_CSS);
       this.look(dog.at(name), [seen, seen], glide);
     } else if (!readOnly && name && placed.length === 1)
       this.look(placed[0], size.map((side) => FIRST_SEEN * side), glide);
+    else if (name && this.data.frame && !placed.length) this.lookAtDog(glide);
     else if (pending || !dog) this.look(this.middle, size, glide);
     else {
       const { centre, size: span } = enclosing(placed);
@@ -103,8 +117,19 @@ class Surface extends Keyed {
   // Close up: what is right and what is not is seen at once.
   lookAt(id) {
     this.active = this.looking = id;
+    this.lookClosely(pointOf(this.placed, id), true);
+  }
+
+  lookClosely(xy, glide) {
     const seen = 2 * LENS_CSS / this.lensScale;
-    this.look(pointOf(this.placed, id), [seen, seen], true);
+    this.look(xy, [seen, seen], glide);
+  }
+
+  // The whole dog, as far as it was seen before anything was placed.
+  lookAtDog(glide) {
+    const [left, top, right, bottom] = this.data.frame || [0, 0, ...this.data.size];
+    const span = [right - left, bottom - top].map((side) => FRAME_SEEN * side);
+    this.look([(left + right) / 2, (top + bottom) / 2], span, glide);
   }
 
   look(centre, span, glide) {
@@ -229,6 +254,7 @@ class Surface extends Keyed {
       data: this.data,
       words: this.data.words,
       active: this.active,
+      asked: this.asked,
       cross: (this.press?.aiming && this.press.point) || this.cross,
       view: this.view,
       dragging: Boolean(this.press?.moved),
@@ -246,7 +272,8 @@ class Surface extends Keyed {
       this.lens.show(at, scale, this.view, this.overlay.lines, under);
     }
     const close = this.shownClose;
-    if (close) this.close.around(pointOf(this.placed, close), this.lensScale * 0.8, CLOSE_CSS, this.overlay.lines);
+    const near = close && (pointOf(this.placed, close) || proposedAt(this.data, close));
+    if (near) this.close.around(near, this.lensScale * 0.8, CLOSE_CSS, this.overlay.lines);
     else this.close.hide();
   }
 
