@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,7 +16,7 @@ from onnx import TensorProto, helper, numpy_helper
 from photocheck.phantom.looks.bodies import POINTS
 from photocheck.phantom.looks.look import KINDS, SIDE
 from photocheck.train.fit import STRIDE
-from photocheck.train.net import Network
+from photocheck.train.net import Network, new_network
 
 OPSET: Final = 13
 OUTPUTS: Final = ("heat", "kind", "facing", "frame")
@@ -68,9 +69,9 @@ def halved(model: Any) -> None:
 
 def write_facts(
     folder: Path,
-    calibration: dict[str, list[float]],
-    spread: dict[str, dict[str, list[float]]],
-    more: dict[str, Any],
+    calibration: Mapping[str, list[float]],
+    spread: Mapping[str, Mapping[str, list[float]]],
+    more: Mapping[str, Any],
 ) -> None:
     """Write ``weights.json`` beside ``weights.onnx``."""
     digest = hashlib.sha256((folder / "weights.onnx").read_bytes()).hexdigest()
@@ -87,3 +88,49 @@ def write_facts(
         "sha256": digest,
     }
     (folder / "weights.json").write_text(json.dumps(facts, indent=1) + "\n")
+
+
+def export_all(
+    fitted: Path,
+    material: Path,
+    out: Path,
+    seed: int,
+    blocks: int,
+    say: Callable[[str], object],
+) -> None:
+    """Both files from ``fitted/net.pt``, confidence calibrated on blocks nobody trained with."""
+    from photocheck.propose.network import Network as Read
+    from photocheck.train.calibrate import calibrated, measure
+    from photocheck.train.material import held_out_looks
+
+    network = new_network()
+    kept = torch.load(fitted / "net.pt", map_location="cpu")
+    network.load_state_dict({name: value.float() for name, value in kept.items()})
+    out.mkdir(parents=True, exist_ok=True)
+    write_onnx(network, out / "weights.onnx")
+    plain = {name: [10.0, -5.0] for name in POINTS}
+    write_facts(out, plain, {name: {"chance": [0.5], "percent": [5.0]} for name in POINTS}, {})
+    told = calibrated(measure(held_out_looks(material, seed, blocks), Read.read(out)))
+    write_facts(out, told.pop("calibration"), told.pop("spread"), told)
+    say(f"{out / 'weights.onnx'}: off by at most {off(network, out / 'weights.onnx', seed):.4f}")
+
+
+def off(network: Network, path: Path, seed: int) -> float:
+    """Largest difference of the written file, read by OpenCV, from the network; looks of noise.
+
+    Of the heat maps' logits, over their spread.
+    """
+    import cv2
+
+    rng = np.random.default_rng(seed)
+    read = cv2.dnn.readNetFromONNX(str(path))
+    worst = 0.0
+    for _ in range(4):
+        look = cv2.GaussianBlur(rng.random((SIDE, SIDE, 3)).astype(np.float32), (0, 0), 4.0)
+        look = np.ascontiguousarray(look.transpose(2, 0, 1)[None])
+        read.setInput(look, "look")
+        written = read.forward(["heat"])[0]
+        with torch.no_grad():
+            heat = network(torch.from_numpy(look))[0].numpy()
+        worst = max(worst, float(np.abs(written - heat).max() / heat.std()))
+    return worst

@@ -109,11 +109,11 @@ def moved(batch: Batch, generator: torch.Generator, strength: float = 1.0) -> Ba
         return (out + 1) * SIDE / 2 - 0.5
 
     points = places(batch.points)
-    points = torch.where(((points > 0) & (points < SIDE - 1)).all(-1, keepdim=True), points, torch.nan)
-    x0, y0, x1, y1 = (batch.frame * SIDE - 0.5).unbind(1)
-    corners = torch.stack(
-        [torch.stack([x, y], dim=1) for x in (x0, x1) for y in (y0, y1)], dim=1
+    points = torch.where(
+        ((points > 0) & (points < SIDE - 1)).all(-1, keepdim=True), points, torch.nan
     )
+    x0, y0, x1, y1 = (batch.frame * SIDE - 0.5).unbind(1)
+    corners = torch.stack([torch.stack([x, y], dim=1) for x in (x0, x1) for y in (y0, y1)], dim=1)
     corners = ((places(corners) + 0.5) / SIDE).clamp(0, 1)
     frame = torch.cat([corners.amin(1), corners.amax(1)], dim=1)
     facing = torch.where(flip < 0, 1.0 - batch.facing, batch.facing)
@@ -155,9 +155,7 @@ def losses(network: Network, batch: Batch) -> dict[str, Tensor]:
 WEIGHTS: Final = {"heat": 1.0, "kind": 0.5, "facing": 0.25, "frame": 1.5}
 
 
-def _batches(
-    rows: dict[str, Tensor], size: int, generator: torch.Generator
-) -> Iterator[Batch]:
+def _batches(rows: dict[str, Tensor], size: int, generator: torch.Generator) -> Iterator[Batch]:
     count = len(rows["kinds"])
     while True:
         order = torch.randperm(count, generator=generator, device=rows["kinds"].device)
@@ -218,7 +216,9 @@ def fit(
             group["lr"] = group["peak"] * fall * (late if number else rise)
         with torch.autocast(device.type, torch.bfloat16, enabled=mixed):
             parts = losses(network, moved(batch, generator))
-        total = sum((WEIGHTS[name] * part for name, part in parts.items()), torch.zeros((), device=device))
+        total = sum(
+            (WEIGHTS[name] * part for name, part in parts.items()), torch.zeros((), device=device)
+        )
         chooser.zero_grad(set_to_none=True)
         total.backward()
         nn.utils.clip_grad_norm_([*head, *body], 5.0)
@@ -255,8 +255,11 @@ def measured(network: Network, folder: Path, device: torch.device) -> dict[str, 
         at = torch.stack([peak % CELLS, peak // CELLS], dim=-1).float()
         axis = torch.arange(CELLS, device=device).float()
         near = (
-            ((axis[None, None, None, :] - at[..., 0, None, None]) ** 2
-             + (axis[None, None, :, None] - at[..., 1, None, None]) ** 2) <= 9.0
+            (
+                (axis[None, None, None, :] - at[..., 0, None, None]) ** 2
+                + (axis[None, None, :, None] - at[..., 1, None, None]) ** 2
+            )
+            <= 9.0
         ) * chance
         mass = near.sum((-1, -2)).clamp_min(1e-9)
         x = (near * axis).sum((-1, -2)) / mass
@@ -280,8 +283,12 @@ def measured(network: Network, folder: Path, device: torch.device) -> dict[str, 
         "medians": {
             name: round(float(np.nanmedian(error[side, k])), 2) for k, name in enumerate(POINTS)
         },
-        "facing": round(float(np.mean((torch.cat(ways).numpy()[side] > 0.5) == part["facing"][side])), 4),
-        "frame": round(float(np.mean(np.abs(torch.cat(frames).numpy()[side] - part["frames"][side]))), 4),
+        "facing": round(
+            float(np.mean((torch.cat(ways).numpy()[side] > 0.5) == part["facing"][side])), 4
+        ),
+        "frame": round(
+            float(np.mean(np.abs(torch.cat(frames).numpy()[side] - part["frames"][side]))), 4
+        ),
         "proposed_side_on": round(float(np.mean(kind[side, 0] > 0.5)), 3),
         "bodies": {
             str(body): round(float(np.nanmedian(error[side & (part["bodies"] == body), :4])), 2)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from functools import cache
@@ -15,11 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from photocheck.phantom.looks.bodies import POINTS, Body, read_bodies
-from photocheck.phantom.looks.look import BLOCK, KINDS, SIDE, looks_of_block
+from photocheck.phantom.looks.look import BLOCK, HELD_OUT_FROM, KINDS, SIDE, Look, looks_of_block
 from photocheck.phantom.looks.places import Scenery, read_scenery
-
-HELD_OUT_FROM: Final = 10_000_000
-"""Numbers of blocks from here on are never trained with."""
 
 ARRAYS: Final = {
     "pictures": ((SIDE, SIDE, 3), np.uint8),
@@ -117,9 +115,14 @@ def synthesise(material: Path, out: Path, wish: Synthesis) -> dict[str, int]:
     return counts
 
 
+def held_out_looks(material: Path, seed: int, blocks: int) -> Iterator[Look]:
+    """Looks that were neither trained with nor measured while fitting."""
+    scenery, dogs, others = _material(str(material))
+    for number in range(blocks):
+        yield from looks_of_block(seed, HELD_OUT_FROM + 5000 + number, scenery, dogs, others)
+
+
 def read_part(folder: Path, part: str) -> dict[str, npt.NDArray[Any]]:
     """The arrays of ``train`` or ``held_out``, mapped from disk."""
     count = json.loads((folder / "synthesis.json").read_text())["counts"][part]
-    return {
-        name: np.load(folder / f"{part}_{name}.npy", mmap_mode="r")[:count] for name in ARRAYS
-    }
+    return {name: np.load(folder / f"{part}_{name}.npy", mmap_mode="r")[:count] for name in ARRAYS}

@@ -79,9 +79,7 @@ class Network(nn.Module):
         chance = torch.softmax(heat.flatten(2), dim=2)
         means = torch.matmul(chance, self.grid)
         places = means[:, :, 0:2]
-        spread = torch.sqrt(
-            (means[:, :, 2] - (places * places).sum(dim=2)).clamp_min(0.0) + 1e-6
-        )
+        spread = torch.sqrt((means[:, :, 2] - (places * places).sum(dim=2)).clamp_min(0.0) + 1e-6)
         peak = torch.amax(chance, dim=2)
         first, last = POINTS.index("breastbone"), POINTS.index("tail_base")
         front, rear = places[:, first : first + 1], places[:, last : last + 1]

@@ -89,7 +89,9 @@ def _merged(vertices: Array, faces: Array) -> tuple[Array, Array]:
         np.rint(vertices * 1e5), axis=0, return_index=True, return_inverse=True
     )
     faces = inverse.reshape(-1)[faces]
-    good = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
+    good = (
+        (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 0] != faces[:, 2])
+    )
     return first, faces[good]
 
 

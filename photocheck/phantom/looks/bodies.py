@@ -132,9 +132,7 @@ def phantom_body(rng: np.random.Generator, kind: str = STANDING) -> Body:
 
 
 def _phantom(rng: np.random.Generator, plan: DogPlan, kind: str) -> Body:
-    anatomy = (
-        FoldedAnatomy(plan, draw_pose(rng, kind)) if kind in FOLDED else Anatomy(plan)
-    )
+    anatomy = FoldedAnatomy(plan, draw_pose(rng, kind)) if kind in FOLDED else Anatomy(plan)
     h = plan.height_mm
     held = str(rng.choice(TAILS, p=[0.3, 0.15, 0.17, 0.1, 0.1, 0.1, 0.08]))
     parts = [

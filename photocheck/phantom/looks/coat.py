@@ -99,9 +99,7 @@ def painted(seen: Seen, body: Body, rng: np.random.Generator, noise: Noise) -> F
     speck = noise.at(3, 0.8 * x + o[4], 0.8 * (y + 0.7 * z) + o[5])
     nose = body.points["nose"]
     snout = np.linalg.norm(r - np.asarray(nose, np.float32), axis=1)
-    pattern = str(
-        rng.choice(PATTERNS, p=[0.26, 0.12, 0.08, 0.14, 0.14, 0.06, 0.05, 0.05, 0.10])
-    )
+    pattern = str(rng.choice(PATTERNS, p=[0.26, 0.12, 0.08, 0.14, 0.14, 0.06, 0.05, 0.05, 0.10]))
     dark = _pick(rng, "black", "black", "brown", "grey", "liver", "blue")
     mid = _pick(rng, "tan", "red", "gold", "fawn", "brown", "grey", "silver")
     pale = _pick(rng, "white", "white", "cream", "fawn", "silver")
@@ -138,8 +136,11 @@ def painted(seen: Seen, body: Body, rng: np.random.Generator, noise: Noise) -> F
         share = rng.uniform(0.25, 0.6) + 0.3 * stripe + 0.15 * blotch
         base = mix(np.broadcast_to(mid, r.shape), dark, share)
     elif pattern == "merle":
-        base = mix(np.broadcast_to(_pick(rng, "silver", "blue", "fawn"), r.shape), dark,
-                   (blotch + 0.5 * speck - 0.4) * 4.0)
+        base = mix(
+            np.broadcast_to(_pick(rng, "silver", "blue", "fawn"), r.shape),
+            dark,
+            (blotch + 0.5 * speck - 0.4) * 4.0,
+        )
     elif pattern == "ticked":
         base = mix(np.broadcast_to(pale, r.shape), any_one, (speck - 0.7) * 4.0)
         base = mix(base, any_one, (patches - 0.6) * 8.0)
@@ -209,7 +210,9 @@ def lit(
     rough = noise.at(3, 0.9 * x + o[0], 2.2 * (y + 0.8 * z) + o[1])
     fine = noise.at(4, 1.3 * x + o[2], 3.4 * (y + 0.8 * z) + o[3])
     locks = noise.at(2, 1.1 * x + o[1], 2.2 * (y + 0.8 * z) + o[2])
-    n = n + (0.10 * grain * rough + 0.07 * coat * locks)[:, None] * np.array([0.5, 1.0, 0.3], np.float32)
+    n = n + (0.10 * grain * rough + 0.07 * coat * locks)[:, None] * np.array(
+        [0.5, 1.0, 0.3], np.float32
+    )
     n /= np.linalg.norm(n, axis=1, keepdims=True)
     sun = np.clip((n @ np.array(lamp.toward, np.float32) + 0.15) / 1.15, 0.0, None)
     above = 0.5 + 0.5 * n[:, 1]

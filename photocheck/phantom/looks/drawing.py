@@ -116,9 +116,7 @@ def draw(
     canvas = np.zeros((size[1], size[0], 3), np.uint8)
     codes = order + 1
     red, green, blue = codes & 255, (codes >> 8) & 255, codes >> 16
-    for corner, r, g, bl in zip(
-        corners, red.tolist(), green.tolist(), blue.tolist(), strict=True
-    ):
+    for corner, r, g, bl in zip(corners, red.tolist(), green.tolist(), blue.tolist(), strict=True):
         cv2.fillConvexPoly(canvas, corner, (r, g, bl), cv2.LINE_8, 4)
     code = canvas.astype(np.int32) @ np.array([1, 256, 65536], np.int32)
     rows, columns = np.nonzero(code)
@@ -127,8 +125,12 @@ def draw(
     a, b, c = (p[face[:, k]] for k in range(3))
     whole = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     whole = np.where(np.abs(whole) < 1e-6, 1e-6, whole)
-    wb = ((q[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (q[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])) / whole
-    wc = ((b[:, 0] - a[:, 0]) * (q[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (q[:, 0] - a[:, 0])) / whole
+    wb = (
+        (q[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (q[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    ) / whole
+    wc = (
+        (b[:, 0] - a[:, 0]) * (q[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (q[:, 0] - a[:, 0])
+    ) / whole
     weights = np.clip(np.stack([1.0 - wb - wc, wb, wc], axis=1), 0.0, 1.0)
     weights /= weights.sum(axis=1, keepdims=True)
     normals = vertex_normals(vertices, faces)

@@ -48,8 +48,10 @@ def worn(colour: Floats, seen: Seen, body: Body, rng: np.random.Generator) -> Fl
         side = np.array([-ring[1], ring[0]]) / np.hypot(ring[0], ring[1])
         off = np.abs((r[:, :2] - (breast[:2] + [0.02, 0.03])) @ side)
         over = (r[:, 1] > breast[1] - 0.02) & (off < wide) & (r[:, 1] < top[1] + 0.1)
-        strap = (np.abs(r[:, 1] - top[1] + 0.02) < 0.03) & (r[:, 0] > top[0]) & (
-            r[:, 0] < chest[0] + 0.05
+        strap = (
+            (np.abs(r[:, 1] - top[1] + 0.02) < 0.03)
+            & (r[:, 0] > top[0])
+            & (r[:, 0] < chest[0] + 0.05)
         )
         out[((girth < wide) & trunk) | over | strap] = cloth
     elif what > 0.97:
@@ -74,9 +76,7 @@ def leash(
     cv2.polylines(picture, [line], False, colour, width, cv2.LINE_AA, 3)
 
 
-def _tube(
-    picture: Floats, path: Array, radii: Array, colour: Array, light: float
-) -> None:
+def _tube(picture: Floats, path: Array, radii: Array, colour: Array, light: float) -> None:
     """A rounded limb along a path, shaded across, drawn in place; colours 0 to 255."""
     mask = np.zeros(picture.shape[:2], np.uint8)
     for (a, b), (ra, rb) in zip(
@@ -102,8 +102,13 @@ def hand(picture: Floats, at: Array, scale: float, rng: np.random.Generator) -> 
     wrist = at + away * 0.14 * scale
     arm = wrist + away * 0.9 * scale
     sleeve = rng.uniform(0, 255, 3) * rng.uniform(0.2, 1.0)
-    _tube(picture, np.stack([wrist, arm]), np.array([0.045, 0.07]) * scale,
-          sleeve if rng.random() < 0.6 else skin, 1.0)
+    _tube(
+        picture,
+        np.stack([wrist, arm]),
+        np.array([0.045, 0.07]) * scale,
+        sleeve if rng.random() < 0.6 else skin,
+        1.0,
+    )
     _tube(picture, np.stack([wrist, at]), np.array([0.04, 0.045]) * scale, skin, 1.0)
     across = np.array([-away[1], away[0]])
     for k in (-1.2, -0.4, 0.4, 1.2):
@@ -121,14 +126,26 @@ def legs_of_somebody(picture: Floats, foot: Array, scale: float, rng: np.random.
     skin = np.array(SKIN[int(rng.integers(len(SKIN)))])
     light = rng.uniform(0.7, 1.15)
     for side in (-1, 1):
-        at = foot + np.array([side * rng.uniform(0.08, 0.2) * scale, rng.uniform(-0.03, 0.03) * scale])
+        at = foot + np.array(
+            [side * rng.uniform(0.08, 0.2) * scale, rng.uniform(-0.03, 0.03) * scale]
+        )
         knee = at + np.array([rng.normal(0, 0.04), -0.75]) * scale
         hip = foot + np.array([side * 0.1, -1.6]) * scale
-        _tube(picture, np.stack([at, knee, hip]), np.array([0.08, 0.1, 0.15]) * scale,
-              skin if bare else cloth, light)
+        _tube(
+            picture,
+            np.stack([at, knee, hip]),
+            np.array([0.08, 0.1, 0.15]) * scale,
+            skin if bare else cloth,
+            light,
+        )
         toe = at + np.array([rng.choice([-1, 1]) * 0.14, 0.02]) * scale
-        _tube(picture, np.stack([at, toe]), np.array([0.065, 0.055]) * scale,
-              rng.uniform(5, 240, 3), light)
+        _tube(
+            picture,
+            np.stack([at, toe]),
+            np.array([0.065, 0.055]) * scale,
+            rng.uniform(5, 240, 3),
+            light,
+        )
 
 
 def sheet(picture: Floats, at: Array, side: float, rng: np.random.Generator) -> None:
@@ -146,9 +163,15 @@ def sheet(picture: Floats, at: Array, side: float, rng: np.random.Generator) -> 
             u, v = rng.uniform(0.1, 0.8, 2)
             w = rng.uniform(0.05, 0.2)
             quad = [
-                corners[0] + (u + a) * (corners[1] - corners[0]) + (v + b) * (corners[3] - corners[0])
+                corners[0]
+                + (u + a) * (corners[1] - corners[0])
+                + (v + b) * (corners[3] - corners[0])
                 for a, b in ((0, 0), (w, 0), (w, w), (0, w))
             ]
             cv2.fillPoly(
-                picture, [np.rint(np.array(quad) * 8).astype(np.int32)], (20, 20, 20), cv2.LINE_AA, 3
+                picture,
+                [np.rint(np.array(quad) * 8).astype(np.int32)],
+                (20, 20, 20),
+                cv2.LINE_AA,
+                3,
             )

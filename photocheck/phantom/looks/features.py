@@ -33,11 +33,11 @@ def ears(a: Anatomy, kind: str, rng: np.random.Generator) -> Parts:
             big = 1.35 if kind == "bat" else 1.0
             root = a.head_point(-0.045, 0.70 * wide, side * 0.62 * wide)
             tip = a.head_point(
-                -0.06 + jitter[0], 0.70 * wide + big * e, side * (0.80 * wide + 0.3 * abs(jitter[1]))
+                -0.06 + jitter[0],
+                0.70 * wide + big * e,
+                side * (0.80 * wide + 0.3 * abs(jitter[1])),
             )
-            parts.append(
-                (Limb(_t(root), _t(tip), 0.052 * h * big, 0.012 * h, 0.40, blend), 0.15)
-            )
+            parts.append((Limb(_t(root), _t(tip), 0.052 * h * big, 0.012 * h, 0.40, blend), 0.15))
         elif kind in ("drop", "long"):
             long = 1.55 if kind == "long" else 1.05
             root = a.head_point(-0.035, (0.2 if kind == "long" else 0.55) * wide, side * 0.9 * wide)

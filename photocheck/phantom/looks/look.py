@@ -39,6 +39,9 @@ BEYOND: Final = (124, 116, 104)
 BLOCK: Final = 24
 """Looks that share a few bodies and are made together."""
 
+HELD_OUT_FROM: Final = 10_000_000
+"""Numbers of blocks from here on are never trained with."""
+
 Floats = npt.NDArray[np.float32]
 Bytes = npt.NDArray[np.uint8]
 
@@ -206,7 +209,9 @@ def make_look(studio: Studio, kind: str) -> Look | None:
     if studio.cutouts and rng.random() < 0.25:
         _put_behind(picture, studio, float(horizon), trunk_size)
     if rng.random() < 0.18:
-        foot = np.array([rng.uniform(0, size), marks[4:8, 1].max() + rng.uniform(-0.15, 0.1) * trunk_size])
+        foot = np.array(
+            [rng.uniform(0, size), marks[4:8, 1].max() + rng.uniform(-0.15, 0.1) * trunk_size]
+        )
         legs_of_somebody(picture, foot, trunk_size * rng.uniform(0.7, 1.2), rng)
     if rng.random() < 0.18:
         at = rng.uniform([0, 0.35 * size], [size, size])
@@ -241,7 +246,9 @@ def make_look(studio: Studio, kind: str) -> Look | None:
     if inner != (0, 0, size, size):
         file = _padded(file, inner_small, rng)
     right = bool(rng.random() < 0.5)
-    return _labelled(file, kind, marks, within, seen.rows, seen.columns, inner, trunk_px, right, rest)
+    return _labelled(
+        file, kind, marks, within, seen.rows, seen.columns, inner, trunk_px, right, rest
+    )
 
 
 def _labelled(
@@ -276,7 +283,12 @@ def _labelled(
 def _without_dog(studio: Studio) -> Look:
     rng, size = studio.rng, FINE_SIDE
     picture = background(
-        rng, studio.scenery, rng.uniform(-0.1, 0.5), rng.normal(0, 0.04), rng.uniform(0, 0.7) * size, size
+        rng,
+        studio.scenery,
+        rng.uniform(-0.1, 0.5),
+        rng.normal(0, 0.04),
+        rng.uniform(0, 0.7) * size,
+        size,
     )
     for _ in range(int(rng.integers(0, 3))):
         sheet(picture, rng.uniform(0, size, 2), size * rng.uniform(0.05, 0.4), rng)
@@ -288,7 +300,9 @@ def _without_dog(studio: Studio) -> Look:
         body = warped(body, rng, 0.6)
         view = draw_view(rng, str(rng.choice(["side_on", "turned", "sitting"])))
         centre = 0.5 * (body.vertices.min(axis=0) + body.vertices.max(axis=0))
-        view = View(view.yaw, view.pitch, view.roll, view.distance, middle=tuple(map(float, centre)))
+        view = View(
+            view.yaw, view.pitch, view.roll, view.distance, middle=tuple(map(float, centre))
+        )
         view, _ = _placed(view, body.vertices, "side_on", size, rng)
         seen = draw(body.vertices, body.faces, body.vertices, view, (size, size))
         if len(seen.rows):
@@ -300,7 +314,13 @@ def _without_dog(studio: Studio) -> Look:
     small = cv2.resize(picture, (SIDE, SIDE), interpolation=cv2.INTER_AREA)
     nothing = np.full((len(POINTS), 2), np.nan, np.float32)
     return Look(
-        photographed(small, rng), "no_dog", nothing, False, np.full(4, np.nan, np.float32), np.nan, ""
+        photographed(small, rng),
+        "no_dog",
+        nothing,
+        False,
+        np.full(4, np.nan, np.float32),
+        np.nan,
+        "",
     )
 
 
@@ -374,7 +394,9 @@ def _grass(picture: Floats, feet: Array, trunk: float, rng: np.random.Generator)
     count = int(rng.uniform(250, 1500))
     x = rng.uniform(0, size, count)
     y = level + rng.uniform(0.0, 0.8, count) * tall + 2
-    tip = np.stack([x + rng.normal(0, 0.3, count) * tall, y - tall * rng.uniform(0.4, 1.2, count)], 1)
+    tip = np.stack(
+        [x + rng.normal(0, 0.3, count) * tall, y - tall * rng.uniform(0.4, 1.2, count)], 1
+    )
     tone = np.exp(rng.normal(0, 0.25, count))
     for a, b, t in zip(np.stack([x, y], 1), tip, tone, strict=True):
         cv2.line(

@@ -131,7 +131,9 @@ def picture_crop(rng: np.random.Generator, scenery: Scenery, size: int) -> Float
     side = int(rng.uniform(0.35, 1.0) * min(picture.shape[:2]))
     r = int(rng.integers(0, picture.shape[0] - side + 1))
     c = int(rng.integers(0, picture.shape[1] - side + 1))
-    piece = cv2.resize(picture[r : r + side, c : c + side], (size, size), interpolation=cv2.INTER_AREA)
+    piece = cv2.resize(
+        picture[r : r + side, c : c + side], (size, size), interpolation=cv2.INTER_AREA
+    )
     if rng.random() < 0.5:
         piece = piece[:, ::-1]
     return np.asarray(piece, np.float32)
@@ -147,7 +149,7 @@ def background(
         tan_half = float(rng.uniform(0.3, 0.62))
         down = float(np.arctan((0.5 - horizon / size) * 2 * tan_half))
         out = panorama_view(
-            panorama, rng.uniform(0, 2 * np.pi), max(down, pitch) , roll, tan_half, size
+            panorama, rng.uniform(0, 2 * np.pi), max(down, pitch), roll, tan_half, size
         )
         if rng.random() < 0.5:  # a phone's view has more detail than a small panorama
             tone = cloud(rng, (size, size), rng.uniform(1.2, 3.0), rng.uniform(1, 3))
@@ -163,9 +165,7 @@ def background(
     return np.asarray(np.clip(out, 0, 255), np.float32)
 
 
-def shadow_mask(
-    pixels: Array, size: int, softness: float
-) -> Floats:
+def shadow_mask(pixels: Array, size: int, softness: float) -> Floats:
     """Soft blot (size, size) 0 to 1 where points (n, 2) px of a shadow fall."""
     mask = np.zeros((size, size), np.float32)
     x, y = np.rint(pixels).astype(int).T
