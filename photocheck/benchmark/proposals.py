@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, pairwise
 from math import hypot
 from pathlib import Path
 from typing import Any, Final
@@ -211,7 +211,7 @@ def _errors(name: str, errors: Sequence[float]) -> str:
 
 def _bins(pairs: NDArray[np.float64]) -> list[str]:
     lines = []
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    for low, high in pairwise(BINS):
         last = high == BINS[-1]
         some = pairs[(pairs[:, 0] >= low) & ((pairs[:, 0] < high) | last)]
         said = f"{100 * some[:, 0].mean():.0f} % | {100 * some[:, 1].mean():.0f} %"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -69,7 +70,7 @@ def measure(looks: Iterable[Look], network: Any) -> Measured:
 def logistic(x: Floats, right: Floats) -> tuple[float, float]:
     """Slope and offset of P(right) = 1 / (1 + exp(-(a x + b))) by maximum likelihood.
 
-    Newton's way with a weak prior on the slope (standard deviation 20), so that it exists.
+    Newton's way; a weak prior on the slope over the spread of x, so that it exists.
 
     >>> rng = np.random.default_rng(1)
     >>> x = rng.uniform(0, 1, 20_000)
@@ -77,18 +78,20 @@ def logistic(x: Floats, right: Floats) -> tuple[float, float]:
     >>> bool(abs(a - 6) < 0.3 and abs(b + 3) < 0.2)
     True
     """
-    design = np.stack([x, np.ones_like(x)], axis=1)
+    middle, unit = float(np.mean(x)), float(np.std(x)) + 1e-9
+    design = np.stack([(x - middle) / unit, np.ones_like(x)], axis=1)
     beta = np.zeros(2)
-    prior = np.diag([1 / 20.0**2, 1 / 20.0**2])
-    for _ in range(60):
+    prior = np.diag([1 / 3.0**2, 1 / 10.0**2])
+    for _ in range(100):
         chance = 1.0 / (1.0 + np.exp(-np.clip(design @ beta, -30, 30)))
         slope = design.T @ (right - chance) - prior @ beta
         curve = (design * (chance * (1 - chance))[:, None]).T @ design + prior
         step = np.linalg.solve(curve, slope)
-        beta = beta + np.clip(step, -5, 5)
+        beta = beta + np.clip(step, -1, 1)
         if np.abs(step).max() < 1e-9:
             break
-    return float(beta[0]), float(beta[1])
+    a = float(beta[0]) / unit
+    return a, float(beta[1]) - a * middle
 
 
 def calibrated(measured: Measured) -> dict[str, Any]:
@@ -123,7 +126,7 @@ def _spread(chance: Floats, error: Floats) -> dict[str, list[float]]:
     """
     edges = np.quantile(chance, [0.0, 1 / 3, 2 / 3, 1.0])
     at, sd = [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         some = (chance >= low) & (chance <= high)
         at.append(float(np.median(chance[some])))
         sd.append(float(np.median(error[some])) / 1.177)

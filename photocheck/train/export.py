@@ -21,6 +21,9 @@ from photocheck.train.net import Network, new_network
 OPSET: Final = 13
 OUTPUTS: Final = ("heat", "kind", "facing", "frame")
 VERSION: Final = "1"
+SHOWN_FROM: Final = 0.25
+"""Confidence from which a mark is shown: below it, simulated errors stretched to real ones lie
+beyond a fifth of the trunk in more than one of a hundred."""
 SMALL: Final = 64
 """Constants with fewer numbers stay in single precision."""
 
@@ -83,7 +86,7 @@ def write_facts(
         "kinds": list(KINDS),
         "calibration": calibration,
         "spread": spread,
-        "shown_from": 0.5,
+        "shown_from": SHOWN_FROM,
         **more,
         "sha256": digest,
     }

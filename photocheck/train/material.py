@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass
 from functools import cache
@@ -19,7 +19,7 @@ from photocheck.phantom.looks.bodies import POINTS, Body, read_bodies
 from photocheck.phantom.looks.look import BLOCK, HELD_OUT_FROM, KINDS, SIDE, Look, looks_of_block
 from photocheck.phantom.looks.places import Scenery, read_scenery
 
-ARRAYS: Final = {
+ARRAYS: Final[Mapping[str, tuple[tuple[int, ...], Any]]] = {
     "pictures": ((SIDE, SIDE, 3), np.uint8),
     "points": ((len(POINTS), 2), np.float32),
     "kinds": ((), np.uint8),

@@ -30,8 +30,8 @@ from photocheck.phantom.looks.bodies import POINTS
 Array = npt.NDArray[np.float64]
 
 RIB_BACK: Final = 0.045
-"""How much further back than in ``bodies.json`` the last rib is taught, fraction of the trunk: there
-it was put at 57 % of the way by rule, phantoms and eyes have it at 61 to 62 %."""
+"""How much further back than in ``bodies.json`` the last rib is taught, fraction of the trunk:
+there it was put at 57 % of the way by rule, phantoms and eyes have it at 61 to 62 %."""
 
 SUBDIVIDED: Final = 1
 """How often the game models' triangles are split and rounded (Loop's scheme)."""
@@ -83,7 +83,9 @@ SHOWN: Final = {"Idle": 5, "Idle_2": 5, "Idle_2_HeadLow": 4, "Eating": 5, "Walk"
 """How many moments of each animation are kept."""
 
 
-def _merged(vertices: Array, faces: Array) -> tuple[Array, Array]:
+def _merged(
+    vertices: Array, faces: npt.NDArray[Any]
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[Any]]:
     """Which vertices stay, and the faces by their new numbers."""
     _, first, inverse = np.unique(
         np.rint(vertices * 1e5), axis=0, return_index=True, return_inverse=True
@@ -95,9 +97,10 @@ def _merged(vertices: Array, faces: Array) -> tuple[Array, Array]:
     return first, faces[good]
 
 
-def _finer(vertices: Array, faces: Array) -> tuple[Array, Array]:
+def _finer(vertices: Array, faces: npt.NDArray[Any]) -> tuple[Array, npt.NDArray[Any]]:
     for _ in range(SUBDIVIDED):
-        vertices, faces = trimesh.remesh.subdivide_loop(vertices, faces, iterations=1)
+        rounded: Any = trimesh.remesh.subdivide_loop
+        vertices, faces = rounded(vertices, faces, iterations=1)
     return np.asarray(vertices), np.asarray(faces)
 
 
@@ -273,7 +276,7 @@ def _in_heights(vertices: Array, shoulder: Array) -> Array:
     low = float(vertices[:, 1].min())
     unit = float(shoulder[1]) - low
     out = (vertices - [shoulder[0], low, 0.0]) / unit
-    return np.asarray(out + [0.26, 0.0, 0.0])
+    return np.asarray(out + np.array([0.26, 0.0, 0.0]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -316,10 +319,10 @@ def place_marks(vertices: Array, marks: Marks) -> Placed:
             which[name] = np.argsort(cost)[:2]
     low = vertices[:, 1] < vertices[:, 1].min() + 0.05 * tall
     half = -0.5 * (marks.breastbone[0] + marks.tail_base[0])
-    for side, sign in (("near", 1.0), ("far", -1.0)):
+    for hand, sign in (("near", 1.0), ("far", -1.0)):
         for end, front in (("front", True), ("hind", False)):
             here = low & (vertices[:, 2] * sign > 0) & ((vertices[:, 0] < half) == front)
-            which[f"{side}_{end}_foot"] = np.flatnonzero(here)
+            which[f"{hand}_{end}_foot"] = np.flatnonzero(here)
     return Placed(which)
 
 
@@ -395,7 +398,7 @@ def _lean_dog(rows: Rows, folder: Path, rng: np.random.Generator, count: int) ->
 
 
 def _furniture(folder: Path, name: str) -> tuple[Array, Array]:
-    mesh = trimesh.load(folder / name, force="mesh", process=False, skip_materials=True)
+    mesh: Any = trimesh.load(folder / name, force="mesh", process=False, skip_materials=True)
     vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
     first, faces = _merged(vertices, faces)
     return vertices[first], faces

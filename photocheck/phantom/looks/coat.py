@@ -77,7 +77,7 @@ class Noise:
         tile = self.tiles[grain]
         row = (np.asarray(v) * 256).astype(np.int64) & 255
         column = (np.asarray(u) * 256).astype(np.int64) & 255
-        return tile[row, column]
+        return np.asarray(tile[row, column], np.float32)
 
 
 def _pick(rng: np.random.Generator, *names: str) -> Floats:
@@ -107,8 +107,8 @@ def painted(seen: Seen, body: Body, rng: np.random.Generator, noise: Noise) -> F
     belly = np.clip(-up * 0.8 + 0.25 * blotch - 0.1, 0.0, 1.0)
     legs = np.clip((0.52 - level + 0.06 * blotch) / 0.12, 0.0, 1.0)
 
-    def mix(a: Floats, b: Floats, share: Floats) -> Floats:
-        return a + (b - a) * np.clip(share, 0, 1)[:, None]
+    def mix(a: Floats, b: Floats, share: npt.NDArray[np.floating]) -> Floats:
+        return np.asarray(a + (b - a) * np.clip(share, 0, 1)[:, None], np.float32)
 
     base = np.broadcast_to(any_one, r.shape).astype(np.float32)
     if pattern == "solid":
@@ -182,12 +182,13 @@ def draw_lamp(rng: np.random.Generator) -> Lamp:
     flat = np.cos(height)
     toward = (float(flat * np.cos(around)), float(np.sin(height)), float(flat * np.sin(around)))
     warm = rng.normal(0.0, 0.08)
+    r, g, b = rng.uniform(0.2, 0.6) * (1.0 + 0.1 * rng.normal(size=3))
     return Lamp(
         toward,
         float(rng.choice([0.15, 0.4, 0.65, 0.8])),
         (1.0 + warm, 1.0, 1.0 - warm),
         (1.0 - 0.5 * warm, 1.0, 1.0 + 0.7 * abs(warm)),
-        tuple(float(v) for v in rng.uniform(0.2, 0.6) * (1.0 + 0.1 * rng.normal(size=3))),
+        (float(r), float(g), float(b)),
     )
 
 

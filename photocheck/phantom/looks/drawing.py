@@ -44,7 +44,7 @@ class View:
         cr, sr = np.cos(self.roll), np.sin(self.roll)
         return np.stack([cr * right + sr * up, sr * right - cr * up, toward])
 
-    def project(self, points: Array) -> tuple[Array, Array]:
+    def project(self, points: npt.NDArray[np.floating]) -> tuple[Array, Array]:
         """Pixels (n, 2) and nearness (n,) of points (n, 3)."""
         seen = (np.asarray(points, np.float64) - np.array(self.middle)) @ self.axes.T
         depth = np.maximum(self.distance - seen[:, 2], 0.3)
@@ -79,6 +79,11 @@ def vertex_normals(vertices: Floats, faces: npt.NDArray[np.int32]) -> Floats:
                 faces[:, k], weights=flat[:, axis], minlength=len(vertices)
             ).astype(np.float32)
     return np.asarray(out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12))
+
+
+def _turned(a: Floats, b: Floats) -> Floats:
+    """Twice the area between two sides, (n,)."""
+    return np.asarray(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
 
 
 def draw(
@@ -136,7 +141,7 @@ def draw(
     normals = vertex_normals(vertices, faces)
 
     def mixed(values: Floats) -> Floats:
-        return np.einsum("nk,nk...->n...", weights, values[face]).astype(np.float32)
+        return np.asarray(np.einsum("nk,nk...->n...", weights, values[face]), np.float32)
 
     normal = mixed(normals)
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)

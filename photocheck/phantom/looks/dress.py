@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -46,7 +48,7 @@ def worn(colour: Floats, seen: Seen, body: Body, rng: np.random.Generator) -> Fl
         trunk = (r[:, 1] > chest[1] - 0.03) & (r[:, 0] > breast[0] - 0.05)
         ring = top - breast
         side = np.array([-ring[1], ring[0]]) / np.hypot(ring[0], ring[1])
-        off = np.abs((r[:, :2] - (breast[:2] + [0.02, 0.03])) @ side)
+        off = np.abs((r[:, :2] - (breast[:2] + np.array([0.02, 0.03]))) @ side)
         over = (r[:, 1] > breast[1] - 0.02) & (off < wide) & (r[:, 1] < top[1] + 0.1)
         strap = (
             (np.abs(r[:, 1] - top[1] + 0.02) < 0.03)
@@ -79,9 +81,7 @@ def leash(
 def _tube(picture: Floats, path: Array, radii: Array, colour: Array, light: float) -> None:
     """A rounded limb along a path, shaded across, drawn in place; colours 0 to 255."""
     mask = np.zeros(picture.shape[:2], np.uint8)
-    for (a, b), (ra, rb) in zip(
-        zip(path[:-1], path[1:], strict=True), zip(radii[:-1], radii[1:], strict=True), strict=True
-    ):
+    for (a, b), (ra, rb) in zip(pairwise(path), pairwise(radii), strict=True):
         for t in np.linspace(0, 1, 12):
             at = a + t * (b - a)
             cv2.circle(mask, (int(at[0]), int(at[1])), max(int(ra + t * (rb - ra)), 1), 255, -1)

@@ -119,7 +119,8 @@ def hair_masses(a: Anatomy, rng: np.random.Generator) -> Parts:
         parts.append((Egg(_t(at), (0.09 * h, 0.13 * h, 0.08 * h), 0.2, 0, 0.06 * h), 1.0))
     if now(0.3):  # feathering behind the forelegs
         for leg in a.fore:
-            start, end = leg.knee + [0.02 * h, 0, 0], leg.ankle + [0.035 * h, 0.02 * h, 0]
+            start = leg.knee + h * np.array([0.02, 0.0, 0.0])
+            end = leg.ankle + h * np.array([0.035, 0.02, 0.0])
             parts.append((Limb(_t(start), _t(end), 0.045 * h, 0.03 * h, 0.35, 0.02 * h), 0.3))
     if now(0.3):  # breeches
         for leg in a.hind:

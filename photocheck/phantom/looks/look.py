@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import cv2
@@ -13,7 +13,7 @@ import numpy.typing as npt
 from photocheck.phantom.field import Array
 from photocheck.phantom.looks.bodies import POINTS, Body, phantom_body
 from photocheck.phantom.looks.coat import Noise, add_strands, draw_lamp, lit, painted
-from photocheck.phantom.looks.drawing import View, draw
+from photocheck.phantom.looks.drawing import Seen, View, draw
 from photocheck.phantom.looks.dress import hand, leash, legs_of_somebody, sheet, worn
 from photocheck.phantom.looks.places import Scenery, background, shadow_mask
 from photocheck.phantom.looks.poses import FOLDED, STANDING
@@ -76,7 +76,7 @@ class Look:
 
 @dataclass(eq=False)
 class Studio:
-    """What a block of looks shares: scenery, other makers' bodies, noise, cut-outs to put behind."""
+    """What a block of looks shares: scenery, others' bodies, noise, cut-outs to put behind."""
 
     rng: np.random.Generator
     scenery: Scenery
@@ -126,6 +126,12 @@ def draw_view(rng: np.random.Generator, kind: str) -> View:
     )
 
 
+def _aimed(view: View, vertices: Floats) -> View:
+    """The view with the middle of a body in its own middle."""
+    x, y, z = (0.5 * (vertices.min(axis=0) + vertices.max(axis=0))).tolist()
+    return replace(view, middle=(x, y, z))
+
+
 def _placed(
     view: View, vertices: Floats, kind: str, size: int, rng: np.random.Generator
 ) -> tuple[View, tuple[int, int, int, int]]:
@@ -154,15 +160,7 @@ def _placed(
         axis = int(rng.random() < 0.3)
         where[axis] = (0.5 * (x0 + x1), 0.5 * (y0 + y1))[axis] + push[axis]
     shift = where - scale * middle
-    placed = View(
-        view.yaw,
-        view.pitch,
-        view.roll,
-        view.distance,
-        scale,
-        (float(shift[0]), float(shift[1])),
-        view.middle,
-    )
+    placed = replace(view, scale=scale, shift=(float(shift[0]), float(shift[1])))
     return placed, (x0, y0, x1, y1)
 
 
@@ -188,9 +186,7 @@ def make_look(studio: Studio, kind: str) -> Look | None:
         vertices[:, 1] -= low
         points[:, 1] -= low
     view = draw_view(rng, kind)
-    centre = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
-    view = View(view.yaw, view.pitch, view.roll, view.distance, middle=tuple(map(float, centre)))
-    view, inner = _placed(view, vertices, kind, size, rng)
+    view, inner = _placed(_aimed(view, vertices), vertices, kind, size, rng)
     marks, _ = view.project(points)
     x0, y0, x1, y1 = inner
     within = (
@@ -240,15 +236,13 @@ def make_look(studio: Studio, kind: str) -> Look | None:
         hand(picture, spot, trunk_size * rng.uniform(0.7, 1.1), rng)
     if rng.random() < 0.28:
         _grass(picture, marks[4:8], trunk_size, rng)
-    small = cv2.resize(picture, (SIDE, SIDE), interpolation=cv2.INTER_AREA)
+    small = np.asarray(cv2.resize(picture, (SIDE, SIDE), interpolation=cv2.INTER_AREA), np.float32)
     file = photographed(small, rng)
     inner_small = tuple(round(v / FINER) for v in inner)
     if inner != (0, 0, size, size):
         file = _padded(file, inner_small, rng)
     right = bool(rng.random() < 0.5)
-    return _labelled(
-        file, kind, marks, within, seen.rows, seen.columns, inner, trunk_px, right, rest
-    )
+    return _labelled(file, kind, marks, within, seen, inner, trunk_px, right, rest.name)
 
 
 def _labelled(
@@ -256,28 +250,29 @@ def _labelled(
     kind: str,
     marks: Array,
     within: npt.NDArray[np.bool_],
-    rows: npt.NDArray[np.intp],
-    columns: npt.NDArray[np.intp],
+    seen: Seen,
     inner: tuple[int, int, int, int],
     trunk_px: float,
     right: bool,
-    rest: Body,
+    body: str,
 ) -> Look:
     size = FINE_SIDE
-    points = np.where(within[:, None], (marks + 0.5) / FINER - 0.5, np.nan).astype(np.float32)
+    seen_at = np.where(within[:, None], (marks + 0.5) / FINER - 0.5, np.nan)
+    points = np.asarray(seen_at, np.float32)
     x0, y0, x1, y1 = inner
+    rows, columns = seen.rows, seen.columns
     box = [
         max(columns.min(), x0),
         max(rows.min(), y0),
         min(columns.max() + 1, x1),
         min(rows.max() + 1, y1),
     ]
-    frame = np.array(box, np.float32) / size
+    frame = np.array([edge / size for edge in box], np.float32)
     if right:
         file = np.ascontiguousarray(file[:, ::-1])
         points[:, 0] = SIDE - 1 - points[:, 0]
         frame = np.array([1 - frame[2], frame[1], 1 - frame[0], frame[3]], np.float32)
-    return Look(file, kind, points, right, frame, trunk_px / FINER, rest.name)
+    return Look(file, kind, points, right, frame, trunk_px / FINER, body)
 
 
 def _without_dog(studio: Studio) -> Look:
@@ -299,11 +294,7 @@ def _without_dog(studio: Studio) -> Look:
         body = studio.others[int(rng.integers(len(studio.others)))]
         body = warped(body, rng, 0.6)
         view = draw_view(rng, str(rng.choice(["side_on", "turned", "sitting"])))
-        centre = 0.5 * (body.vertices.min(axis=0) + body.vertices.max(axis=0))
-        view = View(
-            view.yaw, view.pitch, view.roll, view.distance, middle=tuple(map(float, centre))
-        )
-        view, _ = _placed(view, body.vertices, "side_on", size, rng)
+        view, _ = _placed(_aimed(view, body.vertices), body.vertices, "side_on", size, rng)
         seen = draw(body.vertices, body.faces, body.vertices, view, (size, size))
         if len(seen.rows):
             lamp = draw_lamp(rng)
@@ -311,7 +302,7 @@ def _without_dog(studio: Studio) -> Look:
             light = lit(colour, seen, view, lamp, studio.noise, rng, 0.3)
             _shade_ground(picture, body.vertices, view, lamp.toward, lamp.share, rng)
             picture[seen.rows, seen.columns] = 255 * np.clip(light, 0, 1) ** (1 / 2.2)
-    small = cv2.resize(picture, (SIDE, SIDE), interpolation=cv2.INTER_AREA)
+    small = np.asarray(cv2.resize(picture, (SIDE, SIDE), interpolation=cv2.INTER_AREA), np.float32)
     nothing = np.full((len(POINTS), 2), np.nan, np.float32)
     return Look(
         photographed(small, rng),

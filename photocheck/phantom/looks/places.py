@@ -160,7 +160,7 @@ def background(
     else:
         out = picture_crop(rng, scenery, size)
     if rng.random() < 0.35:
-        out = cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 5.0))
+        out = np.asarray(cv2.GaussianBlur(out, (0, 0), rng.uniform(0.8, 5.0)), np.float32)
     out = out * float(np.exp(rng.normal(0.0, 0.2)))
     return np.asarray(np.clip(out, 0, 255), np.float32)
 
@@ -171,5 +171,5 @@ def shadow_mask(pixels: Array, size: int, softness: float) -> Floats:
     x, y = np.rint(pixels).astype(int).T
     good = (x >= 0) & (y >= 0) & (x < size) & (y < size)
     mask[y[good], x[good]] = 1.0
-    mask = cv2.dilate(mask, np.ones((5, 5), np.uint8))
-    return np.asarray(cv2.GaussianBlur(mask, (0, 0), softness), np.float32)
+    wide = cv2.dilate(mask, np.ones((5, 5), np.uint8))
+    return np.asarray(cv2.GaussianBlur(wide, (0, 0), softness), np.float32)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +14,7 @@ Bytes = npt.NDArray[np.uint8]
 
 def photographed(picture: Floats, rng: np.random.Generator) -> Bytes:
     """A clean picture (h, w, 3) 0 to 255 as a file would have it: blur, noise, tone, JPEG."""
-    out = picture.astype(np.float32)
+    out: npt.NDArray[Any] = picture.astype(np.float32)
     if rng.random() < 0.5:
         out = cv2.GaussianBlur(out, (0, 0), rng.uniform(0.3, 1.1))
     if rng.random() < 0.08:  # moved
@@ -37,7 +39,7 @@ def photographed(picture: Floats, rng: np.random.Generator) -> Bytes:
     noise = rng.choice([0.0, 1.5, 4.0, 8.0])
     if noise:
         out = out + noise * rng.normal(size=out.shape)
-    file = np.clip(out, 0, 255).astype(np.uint8)
+    file: Bytes = np.clip(out, 0, 255).astype(np.uint8)
     if rng.random() < 0.7:
         quality = int(rng.uniform(35, 95))
         _, code = cv2.imencode(".jpg", file, [cv2.IMWRITE_JPEG_QUALITY, quality])
