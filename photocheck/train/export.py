@@ -132,7 +132,7 @@ def off(network: Network, path: Path, seed: int) -> float:
         look = cv2.GaussianBlur(rng.random((SIDE, SIDE, 3)).astype(np.float32), (0, 0), 4.0)
         look = np.ascontiguousarray(look.transpose(2, 0, 1)[None])
         read.setInput(look, "look")
-        written = read.forward(["heat"])[0]
+        written = read.forward(list(OUTPUTS))[0]
         with torch.no_grad():
             heat = network(torch.from_numpy(look))[0].numpy()
         worst = max(worst, float(np.abs(written - heat).max() / heat.std()))
