@@ -38,8 +38,8 @@ def test_confidence_means_what_it_says() -> None:
     rng = np.random.default_rng(3)
     n = 4000
     mass = rng.uniform(0.3, 0.9, (n, len(POINTS)))
-    sd = 6.0 - 6.0 * mass
-    error = np.hypot(*(sd * rng.normal(size=(2, n, len(POINTS))))) / HARDER
+    right = rng.random(mass.shape) < 1 / (1 + np.exp(-(9 * mass - 5)))
+    error = np.where(right, 3.0, 9.0) / HARDER
     truth = np.where(rng.random(n) < 0.56, 0, 2)
     told = calibrated(Measured(mass, error, np.zeros((n, len(KINDS))), truth))
     a, b = told["calibration"]["tail_base"]
@@ -48,8 +48,7 @@ def test_confidence_means_what_it_says() -> None:
     for low, high in ((0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.0)):
         some = (chance >= low) & (chance < high)
         if some.sum() > 100:
-            right = np.mean(HARDER * error[some, k] < 5.0)
-            assert right == pytest.approx(chance[some].mean(), abs=0.1)
+            assert right[some, k].mean() == pytest.approx(chance[some].mean(), abs=0.05)
     percent = told["spread"]["tail_base"]["percent"]
     assert percent == sorted(percent, reverse=True)
 
