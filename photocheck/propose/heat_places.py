@@ -31,6 +31,10 @@ SMOOTH: Final = 0.02
 (standard deviation; judgement)."""
 
 
+_ROWS: Final = np.arange(CELLS, dtype=np.float32)[:, None]
+_COLUMNS: Final = np.arange(CELLS, dtype=np.float32)[None, :]
+
+
 @dataclass(frozen=True)
 class HeatPlace:
     """Where a point seems to be.
@@ -98,7 +102,7 @@ def _place(
 ) -> HeatPlace:
     smooth = cv2.GaussianBlur(np.asarray(mass, np.float32), (0, 0), SMOOTH * longer / cell)
     at = np.array(np.unravel_index(int(np.argmax(smooth)), smooth.shape), float)
-    rows, columns = np.mgrid[:CELLS, :CELLS]
+    rows, columns = _ROWS, _COLUMNS
 
     def within(radius: float) -> NDArray[np.floating]:
         gap = (rows - at[0]) ** 2 + (columns - at[1]) ** 2

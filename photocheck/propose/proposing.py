@@ -82,9 +82,10 @@ def propose(photo: Photo, network: Sees | None = None) -> Proposal:
 
 
 def seen_in(photo_rgb: Picture, network: Sees) -> SeenInPhoto:
-    """What a network sees in a photo, (H, W, 3) RGB: six looks, each way three.
+    """What a network sees in a photo, (H, W, 3) RGB, in five looks.
 
-    The whole photo tells where the dog is; two squares about it tell its points.
+    The whole photo tells where the dog is; two squares about it, each in a mirror too, tell its
+    points.
 
     Raises
     ------
@@ -92,14 +93,14 @@ def seen_in(photo_rgb: Picture, network: Sees) -> SeenInPhoto:
     """
     facts = network.facts
     small = Small.of(photo_rgb)
-    first = _looked_at(small.whole(facts.side), network)
+    whole = small.whole(facts.side)
+    first = [(whole, network.see(whole.rgb))]
     kinds = _kinds(first, facts)
     if kinds.get(NO_DOG, 0.0) >= SURELY_NONE:
         return SeenInPhoto(kinds, _facing(first), None, {})
     found = _frame(first, photo_rgb)
-    near = [
-        each for room in ROOM for each in _looked_at(small.about(found, room, facts.side), network)
-    ]
+    squares = [small.about(found, room, facts.side) for room in ROOM]
+    near = [(look, network.see(look.rgb)) for one in squares for look in (one, one.other)]
     frame = _frame(near, photo_rgb)
     maps = [(look, distributions(seen.heat)) for look, seen in near]
     every = [*first, *near]
@@ -112,10 +113,6 @@ def seen_in(photo_rgb: Picture, network: Sees) -> SeenInPhoto:
 
 
 _Looks = list[tuple[SquareLook, SeenInLook]]
-
-
-def _looked_at(look: SquareLook, network: Sees) -> _Looks:
-    return [(one, network.see(one.rgb)) for one in (look, look.other)]
 
 
 def _kinds(looks: _Looks, facts: Facts) -> dict[str, float]:
