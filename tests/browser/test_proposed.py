@@ -66,8 +66,8 @@ def dotted_photo(names: tuple[str, ...] = LANDMARKS) -> bytes:
         rgb = np.array(opened.convert("RGB"))
     with_dots(rgb, {name: TRUE[name] for name in names}, 16.0)
     for name in set(LANDMARKS) - set(names):  # seen in three places, it is sure of none
-        for aside in (-200.0, -100.0, 0.0):
-            with_dots(rgb, {name: (TRUE[name][0] + aside, TRUE[name][1] + 60.0)}, 16.0)
+        for aside in (-200.0, -80.0, 40.0):  # large enough to fill cells, so that none wins
+            with_dots(rgb, {name: (TRUE[name][0] + aside, TRUE[name][1] + 60.0)}, 45.0)
     held = io.BytesIO()
     Image.fromarray(rgb).save(held, "JPEG", quality=95, exif=exif)
     return held.getvalue()
@@ -145,7 +145,9 @@ def test_what_nobody_confirmed_is_no_mark(seeing_dots: Served, visitors: Visitor
     assert marking(store, key)["confirmed"] == ["breastbone"]
 
 
-def test_the_view_begins_at_the_mark_close_up(seeing_dots: Served, visitors: Visitors) -> None:
+def test_the_view_begins_at_the_mark_with_the_dog_about_it(
+    seeing_dots: Served, visitors: Visitors
+) -> None:
     _, phone = at_marks(seeing_dots, visitors, **PHONE)
     box = phone.page.locator(".stage").bounding_box()
     assert box is not None
@@ -153,7 +155,13 @@ def test_the_view_begins_at_the_mark_close_up(seeing_dots: Served, visitors: Vis
     assert abs(x - box["x"] - box["width"] / 2) < 20
     assert abs(y - box["y"] - box["height"] / 2) < 20
     _, _, scale = phone.rectangle()
-    assert scale > 2 * box["width"] / 2000
+    assert scale > 1.3 * box["width"] / 2000
+    # and large below the photo
+    close = phone.page.locator(".close").get_attribute("viewBox")
+    assert close is not None
+    left, top, side, _ = map(float, close.split())
+    assert math.dist((left + side / 2, top + side / 2), TRUE["breastbone"]) < 15.0
+    assert side < 200
 
 
 @pytest.mark.parametrize("kind", [PHONE, DESKTOP], ids=["phone", "desktop"])
