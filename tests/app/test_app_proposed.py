@@ -132,7 +132,7 @@ def test_it_is_worked_out_at_the_upload_and_once(to_photo: ToPhoto, given: dict[
     network = Told()
     page = to_photo(network)
     looks = len(network.seen)
-    assert looks == 5
+    assert looks == 3
     page = at_marks(page).run()
     assert len(network.seen) == looks
     assert set(given["proposed"]) >= set(LANDMARKS)
