@@ -48,6 +48,15 @@ def anchoring(dogs: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, seed, jobs))
 
 
+@main.command(name="proposing")
+@click.option("--runs", default=9, show_default=True, help="Rounds, each timing both in turn.")
+def proposing_speed(runs: int) -> None:
+    """What a proposal costs over a plain decode of the same 12 MP JPEG, and its memory."""
+    from photocheck.benchmark.proposing_speed import report
+
+    _tell(report(runs))
+
+
 @main.command(name="makers")
 @click.option("--seed", default=1, show_default=True)
 @click.option("--jobs", default=2, show_default=True, help="Processes.")

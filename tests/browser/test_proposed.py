@@ -18,6 +18,7 @@ from playwright.sync_api import expect
 from photocheck.case.samples import samples_folder
 from photocheck.orders.draft import Draft
 from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.propose.network import FOLDER, WEIGHTS
 from photocheck.server.access.passes import link_for
 from photocheck.words import LANDMARKS
 from tests.support.dots import with_dots, write_network
@@ -76,10 +77,16 @@ def dotted_photo(names: tuple[str, ...] = LANDMARKS) -> bytes:
 def at_marks(
     served: Served, visitors: Visitors, names: tuple[str, ...] = LANDMARKS, **kind: Any
 ) -> tuple[str, Surface]:
+    return at_marks_of(served, visitors, dotted_photo(names), **kind)
+
+
+def at_marks_of(
+    served: Served, visitors: Visitors, photo: bytes, **kind: Any
+) -> tuple[str, Surface]:
     address, store = served
     told = json.loads((SAMPLE / "case.json").read_text(encoding="utf-8"))
     key = store.open()
-    kept_as = store.keep_photo(key, dotted_photo(names))
+    kept_as = store.keep_photo(key, photo)
     told["photos"] = [{**told["photos"][0], "file": kept_as, "markings": []}]
     store.save_draft(key, Draft.from_dict(told))
     link = link_for(store, key, by="Robin")
@@ -125,6 +132,27 @@ def test_five_taps_where_all_are_right(
     page.get_by_role("button", name="See the result", exact=True).click()
     page.wait_for_url("**step=result**")
     assert not phone.faults
+
+
+@pytest.mark.skipif(not (FOLDER / WEIGHTS).exists(), reason="no weights are shipped")
+def test_five_taps_by_the_shipped_weights(
+    tmp_path_factory: pytest.TempPathFactory, visitors: Visitors
+) -> None:
+    with served_alone(tmp_path_factory.mktemp("shipped")) as server:
+        store = open_store(str(server.store))
+        photo = (SAMPLE / "side.jpg").read_bytes()
+        key, phone = at_marks_of((server.address, store), visitors, photo, **PHONE)
+        for number in range(1, 5):
+            phone.page.get_by_role("button", name="Yes, here", exact=True).click()
+            wait_for(phone, store, key, number)
+        phone.page.get_by_role("button", name="See the result", exact=True).click()
+        phone.page.wait_for_url("**step=result**")
+        told = marking(store, key)
+        assert set(told["confirmed"]) == set(LANDMARKS)
+        trunk = math.dist(TRUE["breastbone"], TRUE["tail_base"])
+        for name, at in TRUE.items():
+            assert math.dist(told["marks"][name], at) < 0.12 * trunk
+        store.close()
 
 
 def test_what_nobody_confirmed_is_no_mark(seeing_dots: Served, visitors: Visitors) -> None:
