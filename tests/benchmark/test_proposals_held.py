@@ -8,7 +8,14 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from photocheck.benchmark.proposals import Held, held, of_folder, report, simulated, tables
+from photocheck.benchmark.proposals_held import (
+    HeldProposal,
+    held,
+    of_folder,
+    report,
+    simulated,
+    tables,
+)
 from photocheck.errors import CaseError
 from photocheck.schemas.published import fits
 from photocheck.words import LANDMARKS
@@ -79,7 +86,7 @@ def test_of_another_kind_nothing_counts_as_proposed(tmp_path: Path) -> None:
 def test_figures_worked_by_hand() -> None:
     marks = {"breastbone": 4.0, "shoulder_top": 8.0, "last_rib": 12.0, "tail_base": 24.0}
     sure = {"breastbone": 0.9, "shoulder_top": 0.7, "last_rib": 0.5, "tail_base": 0.3}
-    one = Held("a", True, True, False, True, marks, sure, frozenset({"breastbone"}))
+    one = HeldProposal("a", True, True, False, True, marks, sure, frozenset({"breastbone"}))
     told = tables([one], "photographs")
     assert "| all four | 4 | 10.0 | 16.8 | 50.0 % | 25.0 % |" in told
     assert "| of those shown | 1 | 4.0 | 4.0 | 100.0 % | 0.0 % |" in told
