@@ -62,8 +62,8 @@ def fit(
     """Fit the network to LOOKS; its parameters go to OUT."""
     import torch
 
-    from photocheck.train.fitting import Fitting, measured
-    from photocheck.train.fitting import fit as fitted
+    from photocheck.train.network_fit import Fitting, measured
+    from photocheck.train.network_fit import fit as fitted
 
     where = torch.device(device or ("cuda" if torch.cuda.is_available() else "cpu"))
     wish = Fitting(seed=seed, steps=steps, batch=batch, seconds=seconds)

@@ -15,8 +15,8 @@ from onnx import TensorProto, helper, numpy_helper
 
 from photocheck.phantom.teaching.drawn_look import KINDS, SIDE
 from photocheck.phantom.teaching.teaching_bodies import POINTS
-from photocheck.train.fitting import STRIDE
 from photocheck.train.net import Teachable, new_network
+from photocheck.train.network_fit import STRIDE
 
 OPSET: Final = 13
 OUTPUTS: Final = ("heat", "kind", "facing", "frame")

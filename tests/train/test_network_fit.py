@@ -11,7 +11,7 @@ torch = pytest.importorskip("torch", reason="PyTorch, of the extra [train], is n
 
 
 def test_target_heat_is_a_blot_at_the_point() -> None:
-    from photocheck.train.fitting import CELLS, STRIDE, target_heat
+    from photocheck.train.network_fit import CELLS, STRIDE, target_heat
 
     points = torch.full((1, len(POINTS), 2), float("nan"))
     points[0, 2] = torch.tensor([101.5, 49.5])
@@ -25,7 +25,7 @@ def test_target_heat_is_a_blot_at_the_point() -> None:
 
 def test_labels_go_with_a_moved_picture() -> None:
     from photocheck.phantom.teaching.drawn_look import SIDE
-    from photocheck.train.fitting import Batch, moved
+    from photocheck.train.network_fit import Batch, moved
 
     n = 16
     look = torch.zeros(n, 3, SIDE, SIDE)
