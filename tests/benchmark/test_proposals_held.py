@@ -21,15 +21,8 @@ from photocheck.schemas.published import fits
 from photocheck.words import LANDMARKS
 from tests.support.dots import Dots, dotted
 
-DOG = {
-    "breastbone": (300.0, 520.0),
-    "shoulder_top": (420.0, 330.0),
-    "last_rib": (640.0, 480.0),
-    "tail_base": (820.0, 350.0),
-    "near_front_foot": (400.0, 760.0),
-    "near_hind_foot": (800.0, 770.0),
-    "nose": (200.0, 300.0),
-}
+PLACES = ((300.0, 520.0), (420.0, 330.0), (640.0, 480.0), (820.0, 350.0))
+DOG = dict(zip(LANDMARKS, PLACES, strict=True)) | {"nose": (200.0, 300.0)}
 
 
 def folder(path: Path, moved_px: float = 0.0) -> Path:

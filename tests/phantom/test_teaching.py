@@ -6,6 +6,7 @@ HeldProposal against the pinhole worked by hand, NumPy's own arithmetic and Open
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -163,7 +164,8 @@ def test_a_panorama_is_seen_straight_ahead() -> None:
 
 def test_bodies_come_back_from_their_file(dog: TeachingBody, tmp_path: Path) -> None:
     path = tmp_path / "dogs.npz"
-    np.savez(
+    save: Any = np.savez
+    save(
         path,
         **{
             "rex/vertices": dog.vertices[None],
