@@ -167,7 +167,7 @@ def bodies() -> None:
 )
 def proposals(folder: Path | None, looks: int, seed: int, material: Path | None) -> None:
     """Marks proposed for photographs with a truth, or for simulated ones nobody trained with."""
-    from photocheck.benchmark.proposals import report, report_simulated
+    from photocheck.benchmark.proposals_held import report, report_simulated
 
     _tell(report(folder) if folder else report_simulated(looks, seed, material))
 

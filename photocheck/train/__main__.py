@@ -62,8 +62,8 @@ def fit(
     """Fit the network to LOOKS; its parameters go to OUT."""
     import torch
 
-    from photocheck.train.fit import Fitting, measured
-    from photocheck.train.fit import fit as fitted
+    from photocheck.train.network_fit import Fitting, measured
+    from photocheck.train.network_fit import fit as fitted
 
     where = torch.device(device or ("cuda" if torch.cuda.is_available() else "cpu"))
     wish = Fitting(seed=seed, steps=steps, batch=batch, seconds=seconds)
@@ -81,7 +81,7 @@ def fit(
 @click.option("--blocks", default=40, show_default=True, help="To calibrate confidence on.")
 def export(fitted: Path, material: Path, out: Path, seed: int, blocks: int) -> None:
     """Write weights.onnx and weights.json of a FITTED network into OUT."""
-    from photocheck.train.export import export_all
+    from photocheck.train.exporting import export_all
 
     export_all(fitted, material, out, seed, blocks, click.echo)
 

@@ -15,8 +15,8 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from photocheck.phantom.looks.bodies import POINTS
-from photocheck.phantom.looks.look import KINDS, Look
+from photocheck.phantom.teaching.drawn_look import KINDS, DrawnLook
+from photocheck.phantom.teaching.teaching_bodies import POINTS
 
 NEAR: Final = 5.0
 """Per cent of the trunk within which a mark counts as right."""
@@ -47,7 +47,7 @@ class Measured:
     truth: npt.NDArray[np.intp]
 
 
-def measure(looks: Iterable[Look], network: Any) -> Measured:
+def measure(looks: Iterable[DrawnLook], network: Any) -> Measured:
     """Have a network look at synthetic photographs the way photographs are looked at."""
     from photocheck.propose.proposing import seen_in
 

@@ -15,9 +15,16 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from photocheck.phantom.looks.bodies import POINTS, Body, read_bodies
-from photocheck.phantom.looks.look import BLOCK, HELD_OUT_FROM, KINDS, SIDE, Look, looks_of_block
-from photocheck.phantom.looks.places import Scenery, read_scenery
+from photocheck.phantom.teaching.drawn_look import (
+    BLOCK,
+    HELD_OUT_FROM,
+    KINDS,
+    SIDE,
+    DrawnLook,
+    looks_of_block,
+)
+from photocheck.phantom.teaching.sceneries import Scenery, read_scenery
+from photocheck.phantom.teaching.teaching_bodies import POINTS, TeachingBody, read_bodies
 
 ARRAYS: Final[Mapping[str, tuple[tuple[int, ...], Any]]] = {
     "pictures": ((SIDE, SIDE, 3), np.uint8),
@@ -31,7 +38,7 @@ ARRAYS: Final[Mapping[str, tuple[tuple[int, ...], Any]]] = {
 
 
 @cache
-def _material(folder: str) -> tuple[Scenery, list[Body], list[Body]]:
+def _material(folder: str) -> tuple[Scenery, list[TeachingBody], list[TeachingBody]]:
     where = Path(folder)
     dogs = read_bodies(where / "dogs.npz") if (where / "dogs.npz").exists() else []
     others = read_bodies(where / "others.npz") if (where / "others.npz").exists() else []
@@ -115,7 +122,7 @@ def synthesise(material: Path, out: Path, wish: Synthesis) -> dict[str, int]:
     return counts
 
 
-def held_out_looks(material: Path, seed: int, blocks: int) -> Iterator[Look]:
+def held_out_looks(material: Path, seed: int, blocks: int) -> Iterator[DrawnLook]:
     """Looks that were neither trained with nor measured while fitting."""
     scenery, dogs, others = _material(str(material))
     for number in range(blocks):

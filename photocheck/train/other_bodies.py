@@ -1,4 +1,4 @@
-"""Bodies of other makers, posed and with their marks, for `photocheck.phantom.looks`.
+"""Bodies of other makers, posed and with their marks, for `photocheck.phantom.teaching`.
 
 Reads what these packages hold, unpacked into one folder, and writes no more than meshes that
 stay where they are made: none is shipped.
@@ -25,7 +25,7 @@ import numpy as np
 import numpy.typing as npt
 import trimesh
 
-from photocheck.phantom.looks.bodies import POINTS
+from photocheck.phantom.teaching.teaching_bodies import POINTS
 
 Array = npt.NDArray[np.float64]
 
@@ -280,7 +280,7 @@ def _in_heights(vertices: Array, shoulder: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class Placed:
+class PlacedMarks:
     """Which vertices carry which mark: the mark is the mean of them."""
 
     which: Mapping[str, npt.NDArray[np.intp]]
@@ -296,7 +296,7 @@ class Placed:
         return out
 
 
-def place_marks(vertices: Array, marks: Marks) -> Placed:
+def place_marks(vertices: Array, marks: Marks) -> PlacedMarks:
     """Find the vertices (x to the tail, y up, z near) that carry the marks."""
     wide = float(np.ptp(vertices[:, 2]))
     tall = float(np.ptp(vertices[:, 1]))
@@ -323,7 +323,7 @@ def place_marks(vertices: Array, marks: Marks) -> Placed:
         for end, front in (("front", True), ("hind", False)):
             here = low & (vertices[:, 2] * sign > 0) & ((vertices[:, 0] < half) == front)
             which[f"{hand}_{end}_foot"] = np.flatnonzero(here)
-    return Placed(which)
+    return PlacedMarks(which)
 
 
 Rows = dict[str, npt.NDArray[Any]]
@@ -334,7 +334,7 @@ def _kept(
     name: str,
     poses: Sequence[tuple[Array, str]],
     faces: Array,
-    placed: Placed,
+    placed: PlacedMarks,
     dark: Array,
 ) -> None:
     vertices, points, polls, eyes = [], [], [], []

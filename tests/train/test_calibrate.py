@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from photocheck.phantom.looks.bodies import POINTS
-from photocheck.phantom.looks.look import KINDS
+from photocheck.phantom.teaching.drawn_look import KINDS
+from photocheck.phantom.teaching.teaching_bodies import POINTS
 from photocheck.train.calibrate import HARDER, Measured, calibrated, logistic
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from photocheck.phantom.looks.look import BLOCK
+from photocheck.phantom.teaching.drawn_look import BLOCK
 from photocheck.train.material import Synthesis, block, read_part, synthesise
 
 

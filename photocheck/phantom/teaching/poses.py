@@ -20,7 +20,7 @@ FOLDED: Final = ("sitting", "lying", "bowing")
 
 
 @dataclass(frozen=True)
-class Pose:
+class FoldedPose:
     """How the skeleton is held.
 
     ``pitch`` is the back's slope (positive: the rear is higher), ``shoulder`` and ``bend``
@@ -37,14 +37,14 @@ class Pose:
     hind: tuple[float, float] = (0.0, 0.0)
 
 
-def draw_pose(rng: np.random.Generator, kind: str) -> Pose:
+def draw_pose(rng: np.random.Generator, kind: str) -> FoldedPose:
     """A pose of one of `FOLDED`."""
     u = rng.uniform
     pair = (float(u(-0.05, 0.05)), float(u(-0.05, 0.05)))
     if kind == "sitting":
         fore = float(u(-0.04, 0.08))
         hind = float(u(-0.30, -0.12))
-        return Pose(
+        return FoldedPose(
             kind,
             pitch=float(u(-0.98, -0.6)),
             shoulder=float(u(0.74, 0.84)),
@@ -56,7 +56,7 @@ def draw_pose(rng: np.random.Generator, kind: str) -> Pose:
     if kind == "lying":
         fore = float(u(-0.42, -0.22))
         hind = float(u(-0.2, 0.05))
-        return Pose(
+        return FoldedPose(
             kind,
             pitch=float(u(-0.12, 0.03)),
             shoulder=float(u(0.27, 0.34)),
@@ -67,7 +67,7 @@ def draw_pose(rng: np.random.Generator, kind: str) -> Pose:
         )
     if kind == "bowing":
         fore = float(u(-0.42, -0.2))
-        return Pose(
+        return FoldedPose(
             kind,
             pitch=float(u(0.4, 0.75)),
             shoulder=float(u(0.34, 0.5)),
@@ -83,7 +83,7 @@ def draw_pose(rng: np.random.Generator, kind: str) -> Pose:
 class FoldedAnatomy(Anatomy):
     """A skeleton in a pose of its own, whatever the plan's posture."""
 
-    pose: Pose = Pose(STANDING)
+    pose: FoldedPose = FoldedPose(STANDING)
 
     @cached_property
     def spine(self) -> Spine:

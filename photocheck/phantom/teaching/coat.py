@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from photocheck.phantom.field import Array
-from photocheck.phantom.looks.bodies import Body
-from photocheck.phantom.looks.drawing import Seen, View
+from photocheck.phantom.teaching.mesh_drawing import BodyView, SeenMesh
+from photocheck.phantom.teaching.teaching_bodies import TeachingBody
 
 Floats = npt.NDArray[np.float32]
 Picture = npt.NDArray[np.float32]
@@ -86,7 +86,7 @@ def _pick(rng: np.random.Generator, *names: str) -> Floats:
     return linear(np.clip(colour * jitter, 12, 248))
 
 
-def painted(seen: Seen, body: Body, rng: np.random.Generator, noise: Noise) -> Floats:
+def painted(seen: SeenMesh, body: TeachingBody, rng: np.random.Generator, noise: Noise) -> Floats:
     """Reflectance (n, 3), linear, of every pixel of a dog."""
     r = seen.places
     x, y, z = r[:, 0], r[:, 1], r[:, 2]
@@ -194,8 +194,8 @@ def draw_lamp(rng: np.random.Generator) -> Lamp:
 
 def lit(
     colour: Floats,
-    seen: Seen,
-    view: View,
+    seen: SeenMesh,
+    view: BodyView,
     lamp: Lamp,
     noise: Noise,
     rng: np.random.Generator,
@@ -237,8 +237,8 @@ def lit(
 def add_strands(
     layer: Picture,
     alpha: Floats,
-    seen: Seen,
-    view: View,
+    seen: SeenMesh,
+    view: BodyView,
     rng: np.random.Generator,
     coat: float,
     size: float,

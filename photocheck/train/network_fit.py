@@ -14,10 +14,10 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-from photocheck.phantom.looks.bodies import POINTS
-from photocheck.phantom.looks.look import KINDS, SIDE
+from photocheck.phantom.teaching.drawn_look import KINDS, SIDE
+from photocheck.phantom.teaching.teaching_bodies import POINTS
 from photocheck.train.material import read_part
-from photocheck.train.net import Network, new_network
+from photocheck.train.net import Teachable, new_network
 
 STRIDE: Final = 4
 CELLS: Final = SIDE // STRIDE
@@ -130,7 +130,7 @@ def target_heat(points: Tensor) -> Tensor:
     return heat / heat.sum(-1, keepdim=True).clamp_min(1e-6)
 
 
-def losses(network: Network, batch: Batch) -> dict[str, Tensor]:
+def losses(network: Teachable, batch: Batch) -> dict[str, Tensor]:
     """Each part of the loss, means over what is taught."""
     heat, kind, facing, frame = network(batch.look)
     taught = torch.isfinite(batch.points).all(-1).float()
@@ -176,7 +176,7 @@ def fit(
     device: torch.device,
     say: Callable[[str], object] = print,
     start: Path | None = None,
-) -> Network:
+) -> Teachable:
     """The network fitted to the looks of a folder; its running average is what comes back."""
     torch.manual_seed(wish.seed)
     generator = torch.Generator(device=device).manual_seed(wish.seed)
@@ -241,7 +241,7 @@ def fit(
 
 
 @torch.no_grad()
-def measured(network: Network, folder: Path, device: torch.device) -> dict[str, Any]:
+def measured(network: Teachable, folder: Path, device: torch.device) -> dict[str, Any]:
     """Errors on the held-out looks: plain peaks of single looks, per cent of the trunk."""
     part = read_part(folder, "held_out")
     rows = _rows(part, device)

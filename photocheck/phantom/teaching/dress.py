@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from photocheck.phantom.field import Array
-from photocheck.phantom.looks.bodies import Body
-from photocheck.phantom.looks.coat import linear
-from photocheck.phantom.looks.drawing import Seen
+from photocheck.phantom.teaching.coat import linear
+from photocheck.phantom.teaching.mesh_drawing import SeenMesh
+from photocheck.phantom.teaching.teaching_bodies import TeachingBody
 
 Floats = npt.NDArray[np.float32]
 
@@ -25,7 +25,7 @@ def _cloth(rng: np.random.Generator) -> Floats:
     return linear(share * vivid + (1 - share) * grey)
 
 
-def worn(colour: Floats, seen: Seen, body: Body, rng: np.random.Generator) -> Floats:
+def worn(colour: Floats, seen: SeenMesh, body: TeachingBody, rng: np.random.Generator) -> Floats:
     """Reflectances with a collar, a harness or a coat over the dog's own, now and then."""
     r = seen.places.astype(np.float64)
     breast, top = body.points["breastbone"], body.points["shoulder_top"]

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from photocheck.phantom.looks.bodies import POINTS
+from photocheck.phantom.teaching.teaching_bodies import POINTS
 
 torch = pytest.importorskip("torch", reason="PyTorch, of the extra [train], is not installed")
 
 
 def test_target_heat_is_a_blot_at_the_point() -> None:
-    from photocheck.train.fit import CELLS, STRIDE, target_heat
+    from photocheck.train.network_fit import CELLS, STRIDE, target_heat
 
     points = torch.full((1, len(POINTS), 2), float("nan"))
     points[0, 2] = torch.tensor([101.5, 49.5])
@@ -24,8 +24,8 @@ def test_target_heat_is_a_blot_at_the_point() -> None:
 
 
 def test_labels_go_with_a_moved_picture() -> None:
-    from photocheck.phantom.looks.look import SIDE
-    from photocheck.train.fit import Batch, moved
+    from photocheck.phantom.teaching.drawn_look import SIDE
+    from photocheck.train.network_fit import Batch, moved
 
     n = 16
     look = torch.zeros(n, 3, SIDE, SIDE)

@@ -17,11 +17,11 @@ import numpy.typing as npt
 
 from photocheck.phantom.anatomy import Anatomy
 from photocheck.phantom.field import Array, Field, build_field
-from photocheck.phantom.looks.features import EARS, TAILS, ears, hair_masses, tail
-from photocheck.phantom.looks.poses import FOLDED, STANDING, FoldedAnatomy, draw_pose
 from photocheck.phantom.masses import limb_masses
 from photocheck.phantom.plan import DogPlan, Proportions, random_plan
 from photocheck.phantom.solid import mesh_of
+from photocheck.phantom.teaching.features import EARS, TAILS, ears, hair_masses, tail
+from photocheck.phantom.teaching.poses import FOLDED, STANDING, FoldedAnatomy, draw_pose
 
 POINTS: Final = (
     "breastbone",
@@ -53,7 +53,7 @@ Floats = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
-class Body:
+class TeachingBody:
     """A mesh in one pose.
 
     Attributes
@@ -120,7 +120,7 @@ def unusual_plan(rng: np.random.Generator) -> DogPlan:
     return replace(plan, proportions=p, neck_carriage_deg=carriage, coat_mm=coat)
 
 
-def phantom_body(rng: np.random.Generator, kind: str = STANDING) -> Body:
+def phantom_body(rng: np.random.Generator, kind: str = STANDING) -> TeachingBody:
     """Draw a phantom: standing (or about to walk), or in one of `poses.FOLDED`."""
     for _ in range(20):
         plan = unusual_plan(rng)
@@ -131,7 +131,7 @@ def phantom_body(rng: np.random.Generator, kind: str = STANDING) -> Body:
     raise RuntimeError("twenty bodies in a row could not be built")
 
 
-def _phantom(rng: np.random.Generator, plan: DogPlan, kind: str) -> Body:
+def _phantom(rng: np.random.Generator, plan: DogPlan, kind: str) -> TeachingBody:
     anatomy = FoldedAnatomy(plan, draw_pose(rng, kind)) if kind in FOLDED else Anatomy(plan)
     h = plan.height_mm
     held = str(rng.choice(TAILS, p=[0.3, 0.15, 0.17, 0.1, 0.1, 0.1, 0.08]))
@@ -149,7 +149,7 @@ def _phantom(rng: np.random.Generator, plan: DogPlan, kind: str) -> Body:
     masses = [(mass, coat * share) for mass, share in parts]
     body = build_field(masses, h / RESOLUTION, ground=True)
     mesh = mesh_of(body)
-    return Body(
+    return TeachingBody(
         vertices=np.asarray(mesh.vertices / h, np.float32),
         faces=np.asarray(mesh.faces, np.int32),
         points=_points(anatomy, body, coat, "raised" if held in RAISED else "hanging"),
@@ -191,7 +191,7 @@ def _points(a: Anatomy, body: Field, coat: float, held: str) -> dict[str, Array]
     return {name: found[name] / h for name in POINTS}
 
 
-def read_bodies(path: Path) -> list[Body]:
+def read_bodies(path: Path) -> list[TeachingBody]:
     """Bodies of other makers from an ``.npz`` file (see `photocheck.train.other_bodies`).
 
     For each ``name``: ``name/vertices`` (poses, n, 3), ``name/faces``, ``name/points``
@@ -206,7 +206,7 @@ def read_bodies(path: Path) -> list[Body]:
             faces = data[f"{name}/faces"].astype(np.int32)
             for k, vertices in enumerate(every):
                 bodies.append(
-                    Body(
+                    TeachingBody(
                         vertices=vertices,
                         faces=faces,
                         points=dict(zip(POINTS, data[f"{name}/points"][k], strict=True)),

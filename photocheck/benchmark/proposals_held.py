@@ -67,7 +67,7 @@ class Photographed:
 
 
 @dataclass(frozen=True)
-class Held:
+class HeldProposal:
     """What was proposed for one photo, against its truth.
 
     ``errors`` per cent of the trunk and ``confidences``, of the four marks where they are
@@ -108,9 +108,9 @@ def _four(dogs: Sequence[Mapping[str, Any]]) -> dict[str, Point]:
 
 def simulated(seed: int, material: Path | None) -> Iterator[Photographed]:
     """Simulated photographs that no training used, without end; small ones, 256 px wide."""
-    from photocheck.phantom.looks.bodies import POINTS, read_bodies
-    from photocheck.phantom.looks.look import HELD_OUT_FROM, looks_of_block
-    from photocheck.phantom.looks.places import read_scenery
+    from photocheck.phantom.teaching.drawn_look import HELD_OUT_FROM, looks_of_block
+    from photocheck.phantom.teaching.sceneries import read_scenery
+    from photocheck.phantom.teaching.teaching_bodies import POINTS, read_bodies
 
     scenery = read_scenery(material)
     dogs, others = (
@@ -127,7 +127,7 @@ def simulated(seed: int, material: Path | None) -> Iterator[Photographed]:
         number += 1
 
 
-def held(photos: Iterable[Photographed], network: Sees) -> Iterator[Held]:
+def held(photos: Iterable[Photographed], network: Sees) -> Iterator[HeldProposal]:
     """Each photo's proposal against its truth."""
     for photo in photos:
         seen = seen_in(photo.rgb, network)
@@ -141,7 +141,7 @@ def held(photos: Iterable[Photographed], network: Sees) -> Iterator[Held]:
                 confidences[name] = network.facts.chance[name](place.mass)
         shown = frozenset(name for name in LANDMARKS if name in proposal.marks)
         right = (seen.facing_right >= 0.5) == (photo.facing == "right") if photo.marks else None
-        yield Held(
+        yield HeldProposal(
             photo.name,
             photo.side_on,
             bool(shown),
@@ -166,7 +166,7 @@ def report_simulated(
     return tables(list(held(photos, network or shared())), f"simulated photographs, seed {seed}")
 
 
-def tables(photos: Sequence[Held], what: str) -> str:
+def tables(photos: Sequence[HeldProposal], what: str) -> str:
     """Errors per mark, what is shown of them, calibration and refusals, as Markdown."""
     side = [one for one in photos if one.side_on]
     lines = [f"{len(photos)} {what}; {len(side)} with a dog from the side.", ""]
@@ -214,8 +214,8 @@ def _bins(pairs: NDArray[np.float64]) -> list[str]:
     for low, high in pairwise(BINS):
         last = high == BINS[-1]
         some = pairs[(pairs[:, 0] >= low) & ((pairs[:, 0] < high) | last)]
-        said = f"{100 * some[:, 0].mean():.0f} % | {100 * some[:, 1].mean():.0f} %"
-        lines.append(
-            f"| {low:.1f} to {high:.1f} | {len(some)} | {said if len(some) else '- | -'} |"
-        )
+        told = "- | -"
+        if len(some):
+            told = f"{100 * some[:, 0].mean():.0f} % | {100 * some[:, 1].mean():.0f} %"
+        lines.append(f"| {low:.1f} to {high:.1f} | {len(some)} | {told} |")
     return lines

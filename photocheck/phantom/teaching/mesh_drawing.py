@@ -18,7 +18,7 @@ Floats = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True)
-class View:
+class BodyView:
     """A pinhole that looks at a body, and where on the picture it lands.
 
     ``yaw``, ``pitch``, ``roll`` rad (yaw 0: square to the near side, the head to the left;
@@ -53,7 +53,7 @@ class View:
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class SeenMesh:
     """What the pixels of a drawn mesh show; arrays over the n covered pixels.
 
     ``rows``, ``columns`` (n,); ``places`` (n, 3) in the body's rest coordinates; ``normals``
@@ -90,23 +90,23 @@ def draw(
     vertices: Floats,
     faces: npt.NDArray[np.int32],
     rest: Floats,
-    view: View,
+    view: BodyView,
     size: tuple[int, int],
     tint: Floats | None = None,
-) -> Seen:
+) -> SeenMesh:
     """Draw a mesh.
 
     Parameters
     ----------
     vertices, faces : the mesh
     rest : (n, 3) where each vertex lies on the undeformed body, for what is painted on it
-    view : View
+    view : BodyView
     size : (width, height) px
     tint : (n,) or None
 
     Returns
     -------
-    Seen
+    SeenMesh
     """
     pixels, nearness = view.project(vertices)
     p = pixels.astype(np.float32)
@@ -145,7 +145,7 @@ def draw(
 
     normal = mixed(normals)
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
-    return Seen(
+    return SeenMesh(
         rows,
         columns,
         mixed(rest),

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 
 from photocheck.phantom.field import Array
-from photocheck.phantom.looks.bodies import Body
-from photocheck.phantom.looks.poses import STANDING
+from photocheck.phantom.teaching.poses import STANDING
+from photocheck.phantom.teaching.teaching_bodies import TeachingBody
 
 ELBOW: Final = 0.50
 """Height from which down a body is legs, fraction of the height at the withers."""
@@ -34,7 +34,7 @@ def _turn(points: Array, pivot: Array, axis: int, angle: Array) -> Array:
     return out
 
 
-def warped(body: Body, rng: np.random.Generator, amount: float = 1.0) -> Body:
+def warped(body: TeachingBody, rng: np.random.Generator, amount: float = 1.0) -> TeachingBody:
     """A body of other proportions, with its head held another way.
 
     ``amount`` scales how far from the given body it may go; folded bodies keep their legs.
@@ -97,7 +97,7 @@ def warped(body: Body, rng: np.random.Generator, amount: float = 1.0) -> Body:
     )
 
 
-def other_side(body: Body) -> Body:
+def other_side(body: TeachingBody) -> TeachingBody:
     """The body with near and far exchanged."""
     mirror = np.array([1.0, 1.0, -1.0])
     points = {name: value * mirror for name, value in body.points.items()}

@@ -8,21 +8,21 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from photocheck.benchmark.proposals import Held, held, of_folder, report, simulated, tables
+from photocheck.benchmark.proposals_held import (
+    HeldProposal,
+    held,
+    of_folder,
+    report,
+    simulated,
+    tables,
+)
 from photocheck.errors import CaseError
 from photocheck.schemas.published import fits
 from photocheck.words import LANDMARKS
 from tests.support.dots import Dots, dotted
 
-DOG = {
-    "breastbone": (300.0, 520.0),
-    "shoulder_top": (420.0, 330.0),
-    "last_rib": (640.0, 480.0),
-    "tail_base": (820.0, 350.0),
-    "near_front_foot": (400.0, 760.0),
-    "near_hind_foot": (800.0, 770.0),
-    "nose": (200.0, 300.0),
-}
+PLACES = ((300.0, 520.0), (420.0, 330.0), (640.0, 480.0), (820.0, 350.0))
+DOG = dict(zip(LANDMARKS, PLACES, strict=True)) | {"nose": (200.0, 300.0)}
 
 
 def folder(path: Path, moved_px: float = 0.0) -> Path:
@@ -79,7 +79,7 @@ def test_of_another_kind_nothing_counts_as_proposed(tmp_path: Path) -> None:
 def test_figures_worked_by_hand() -> None:
     marks = {"breastbone": 4.0, "shoulder_top": 8.0, "last_rib": 12.0, "tail_base": 24.0}
     sure = {"breastbone": 0.9, "shoulder_top": 0.7, "last_rib": 0.5, "tail_base": 0.3}
-    one = Held("a", True, True, False, True, marks, sure, frozenset({"breastbone"}))
+    one = HeldProposal("a", True, True, False, True, marks, sure, frozenset({"breastbone"}))
     told = tables([one], "photographs")
     assert "| all four | 4 | 10.0 | 16.8 | 50.0 % | 25.0 % |" in told
     assert "| of those shown | 1 | 4.0 | 4.0 | 100.0 % | 0.0 % |" in told

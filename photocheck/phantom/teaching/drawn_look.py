@@ -11,14 +11,14 @@ import numpy as np
 import numpy.typing as npt
 
 from photocheck.phantom.field import Array
-from photocheck.phantom.looks.bodies import POINTS, Body, phantom_body
-from photocheck.phantom.looks.coat import Noise, add_strands, draw_lamp, lit, painted
-from photocheck.phantom.looks.drawing import Seen, View, draw
-from photocheck.phantom.looks.dress import hand, leash, legs_of_somebody, sheet, worn
-from photocheck.phantom.looks.places import Scenery, background, shadow_mask
-from photocheck.phantom.looks.poses import FOLDED, STANDING
-from photocheck.phantom.looks.sensor import photographed
-from photocheck.phantom.looks.warp import other_side, warped
+from photocheck.phantom.teaching.coat import Noise, add_strands, draw_lamp, lit, painted
+from photocheck.phantom.teaching.dress import hand, leash, legs_of_somebody, sheet, worn
+from photocheck.phantom.teaching.mesh_drawing import BodyView, SeenMesh, draw
+from photocheck.phantom.teaching.poses import FOLDED, STANDING
+from photocheck.phantom.teaching.sceneries import Scenery, background, shadow_mask
+from photocheck.phantom.teaching.sensor import photographed
+from photocheck.phantom.teaching.teaching_bodies import POINTS, TeachingBody, phantom_body
+from photocheck.phantom.teaching.warp import other_side, warped
 
 SIDE: Final = 256
 """Pixels of a look's side."""
@@ -47,7 +47,7 @@ Bytes = npt.NDArray[np.uint8]
 
 
 @dataclass(frozen=True, eq=False)
-class Look:
+class DrawnLook:
     """A picture with its labels.
 
     Attributes
@@ -80,17 +80,17 @@ class Studio:
 
     rng: np.random.Generator
     scenery: Scenery
-    dogs: Sequence[Body] = ()
-    others: Sequence[Body] = ()
+    dogs: Sequence[TeachingBody] = ()
+    others: Sequence[TeachingBody] = ()
     noise: Noise = field(init=False)
     cutouts: list[tuple[Floats, Floats]] = field(default_factory=list)
-    phantoms: dict[str, list[Body]] = field(default_factory=dict)
+    phantoms: dict[str, list[TeachingBody]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Draw the noise."""
         self.noise = Noise.of(self.rng)
 
-    def body(self, kind: str) -> Body:
+    def body(self, kind: str) -> TeachingBody:
         """A dog in a pose: of another maker's or a phantom (three of each kind a block)."""
         rng = self.rng
         foreign = [b for b in self.dogs if b.kind == kind]
@@ -107,7 +107,7 @@ class Studio:
         return other_side(body) if rng.random() < 0.5 else body
 
 
-def draw_view(rng: np.random.Generator, kind: str) -> View:
+def draw_view(rng: np.random.Generator, kind: str) -> BodyView:
     """How a camera looks at a dog of this kind."""
     if kind in ("side_on", "cut_off"):
         yaw = float(np.clip(rng.normal(0.0, 9.0), -SQUARE_DEG, SQUARE_DEG))
@@ -118,7 +118,7 @@ def draw_view(rng: np.random.Generator, kind: str) -> View:
     else:
         yaw = float(rng.uniform(-80, 80))
     pitch = float(np.clip(rng.normal(9.0, 8.0), -4.0, 35.0))
-    return View(
+    return BodyView(
         np.radians(yaw),
         np.radians(pitch),
         np.radians(float(np.clip(rng.normal(0.0, 2.5), -8, 8))),
@@ -126,15 +126,15 @@ def draw_view(rng: np.random.Generator, kind: str) -> View:
     )
 
 
-def _aimed(view: View, vertices: Floats) -> View:
+def _aimed(view: BodyView, vertices: Floats) -> BodyView:
     """The view with the middle of a body in its own middle."""
     x, y, z = (0.5 * (vertices.min(axis=0) + vertices.max(axis=0))).tolist()
     return replace(view, middle=(x, y, z))
 
 
 def _placed(
-    view: View, vertices: Floats, kind: str, size: int, rng: np.random.Generator
-) -> tuple[View, tuple[int, int, int, int]]:
+    view: BodyView, vertices: Floats, kind: str, size: int, rng: np.random.Generator
+) -> tuple[BodyView, tuple[int, int, int, int]]:
     """The view with its scale and shift; and the part of the look that the photo fills."""
     x0, y0, x1, y1 = 0, 0, size, size
     if rng.random() < 0.3:  # a photo padded to a square
@@ -164,7 +164,7 @@ def _placed(
     return placed, (x0, y0, x1, y1)
 
 
-def make_look(studio: Studio, kind: str) -> Look | None:
+def make_look(studio: Studio, kind: str) -> DrawnLook | None:
     """Draw one look; None where the draw did not give what the kind asks (draw again)."""
     rng, size = studio.rng, FINE_SIDE
     if kind == "no_dog":
@@ -250,12 +250,12 @@ def _labelled(
     kind: str,
     marks: Array,
     within: npt.NDArray[np.bool_],
-    seen: Seen,
+    seen: SeenMesh,
     inner: tuple[int, int, int, int],
     trunk_px: float,
     right: bool,
     body: str,
-) -> Look:
+) -> DrawnLook:
     size = FINE_SIDE
     seen_at = np.where(within[:, None], (marks + 0.5) / FINER - 0.5, np.nan)
     points = np.asarray(seen_at, np.float32)
@@ -272,10 +272,10 @@ def _labelled(
         file = np.ascontiguousarray(file[:, ::-1])
         points[:, 0] = SIDE - 1 - points[:, 0]
         frame = np.array([1 - frame[2], frame[1], 1 - frame[0], frame[3]], np.float32)
-    return Look(file, kind, points, right, frame, trunk_px / FINER, body)
+    return DrawnLook(file, kind, points, right, frame, trunk_px / FINER, body)
 
 
-def _without_dog(studio: Studio) -> Look:
+def _without_dog(studio: Studio) -> DrawnLook:
     rng, size = studio.rng, FINE_SIDE
     picture = background(
         rng,
@@ -304,7 +304,7 @@ def _without_dog(studio: Studio) -> Look:
             picture[seen.rows, seen.columns] = 255 * np.clip(light, 0, 1) ** (1 / 2.2)
     small = np.asarray(cv2.resize(picture, (SIDE, SIDE), interpolation=cv2.INTER_AREA), np.float32)
     nothing = np.full((len(POINTS), 2), np.nan, np.float32)
-    return Look(
+    return DrawnLook(
         photographed(small, rng),
         "no_dog",
         nothing,
@@ -352,7 +352,7 @@ def _put_behind(picture: Floats, studio: Studio, horizon: float, trunk: float) -
 def _shade_ground(
     picture: Floats,
     vertices: Floats,
-    view: View,
+    view: BodyView,
     toward: tuple[float, float, float],
     share: float,
     rng: np.random.Generator,
@@ -421,10 +421,10 @@ def looks_of_block(
     seed: int,
     number: int,
     scenery: Scenery,
-    dogs: Sequence[Body] = (),
-    others: Sequence[Body] = (),
+    dogs: Sequence[TeachingBody] = (),
+    others: Sequence[TeachingBody] = (),
     count: int = BLOCK,
-) -> Iterator[Look]:
+) -> Iterator[DrawnLook]:
     """The looks of one block; the same for the same seed, number and material.
 
     Parameters

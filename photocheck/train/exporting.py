@@ -13,10 +13,10 @@ import onnx
 import torch
 from onnx import TensorProto, helper, numpy_helper
 
-from photocheck.phantom.looks.bodies import POINTS
-from photocheck.phantom.looks.look import KINDS, SIDE
-from photocheck.train.fit import STRIDE
-from photocheck.train.net import Network, new_network
+from photocheck.phantom.teaching.drawn_look import KINDS, SIDE
+from photocheck.phantom.teaching.teaching_bodies import POINTS
+from photocheck.train.net import Teachable, new_network
+from photocheck.train.network_fit import STRIDE
 
 OPSET: Final = 13
 OUTPUTS: Final = ("heat", "kind", "facing", "frame")
@@ -28,7 +28,7 @@ SMALL: Final = 64
 """Constants with fewer numbers stay in single precision."""
 
 
-def write_onnx(network: Network, path: Path) -> None:
+def write_onnx(network: Teachable, path: Path) -> None:
     """Write the network, batch normalisation folded in by the exporter, weights as float16.
 
     Each float16 weight is cast to float32 where it is used: arithmetic stays single.
@@ -102,7 +102,7 @@ def export_all(
     say: Callable[[str], object],
 ) -> None:
     """Both files from ``fitted/net.pt``, confidence calibrated on blocks nobody trained with."""
-    from photocheck.propose.network import Network as Read
+    from photocheck.propose.network import Network
     from photocheck.train.calibrate import calibrated, measure
     from photocheck.train.material import held_out_looks
 
@@ -113,12 +113,12 @@ def export_all(
     write_onnx(network, out / "weights.onnx")
     plain = {name: [10.0, -5.0] for name in POINTS}
     write_facts(out, plain, {name: {"chance": [0.5], "percent": [5.0]} for name in POINTS}, {})
-    told = calibrated(measure(held_out_looks(material, seed, blocks), Read.read(out)))
+    told = calibrated(measure(held_out_looks(material, seed, blocks), Network.read(out)))
     write_facts(out, told.pop("calibration"), told.pop("spread"), told)
     say(f"{out / 'weights.onnx'}: off by at most {off(network, out / 'weights.onnx', seed):.4f}")
 
 
-def off(network: Network, path: Path, seed: int) -> float:
+def off(network: Teachable, path: Path, seed: int) -> float:
     """Largest difference of the written file, read by OpenCV, from the network; looks of noise.
 
     Of the heat maps' logits, over their spread.
