@@ -15,6 +15,7 @@ from photocheck.judge import tolerances
 from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.repeats import USUAL
+from photocheck.judge.shared_points import readings_at_tags, spans_at_tags
 from photocheck.judge.widths import (
     accuser,
     against_readings,
@@ -84,9 +85,13 @@ def check(
             ),
             do=tr("Give the share of good orders that may be flagged, 0.02 for example"),
         )
-    seen = _look(case, photos or {}, on_photo)
-    learnt = SHIPPED if ratios is None else ratios.for_dog(case.dog)
-    habits = USUAL if ratios is None else ratios.habits
+    seen = [one.measured(case) for one in _look(case, photos or {}, on_photo)]
+    at_tags = readings_at_tags(case.readings, [photo.view for photo in seen])
+    learnt, habits = SHIPPED, USUAL
+    if ratios is not None:
+        learnt = ratios.for_dog(case.dog).at_tags(spans_at_tags(at_tags))
+        whole = case.readings and case.readings.keys() <= set(at_tags)
+        habits = ratios.habits_at_tags if whole else ratios.habits
 
     def judged(leave: str = "") -> tuple[Estimate, Comparison]:
         views, markings = [p.view for p in seen], [p.markings for p in seen]
@@ -99,6 +104,7 @@ def check(
             false_alarms=false_alarms,
             tolerated=tolerated,
             habits=habits,
+            at_tags=at_tags,
         )
         return found, compared
 

@@ -7,21 +7,26 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from photocheck.body.shape import MARK_SPREAD_MM
-from photocheck.case.model import DogFacts, Marking, PhotoEntry
+from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry
 from photocheck.case.validity import check_marks, require_marks
+from photocheck.errors import CaseError
 from photocheck.judge.estimate import Estimate
 from photocheck.judge.standing import Standing
 from photocheck.judge.standing import standing as standing_in
 from photocheck.photo.photo import Photo
 from photocheck.photo.whole import framing_said
-from photocheck.scale.catalogue import DOG_TAGS
+from photocheck.scale.catalogue import DOG_TAGS, REFERENCES
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten, straighten_tags
+from photocheck.scale.light import as_grey
 from photocheck.scale.pose import View
 from photocheck.scale.priors import offset_prior
 from photocheck.scale.tag_reference import tags_as_reference
 from photocheck.scale.tags import find_tags
+from photocheck.scale.tags_seen import NO_TAGS
 from photocheck.scale.tips import of_view, tips, with_tips
+from photocheck.speech import tr
+from photocheck.words import TAGS_UNUSED
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,10 @@ class LookedAt:
     markings: tuple[Marking, ...]
     remarks: tuple[str, ...]
     standing: Standing | None = None
+
+    def measured(self, case: Case) -> LookedAt:
+        """The same as a photo of that case: whether the tape was held at the tags is said there."""
+        return replace(self, view=replace(self.view, at_tags=case.measured_at_tags))
 
     @property
     def stood(self) -> Standing:
@@ -124,14 +133,25 @@ def look_tagged(photo: Photo, entry: PhotoEntry) -> Looked:
     """
     for marking in entry.markings:
         check_marks(marking, entry.path, photo.size)
-    found = find_tags(photo.rgb, small=entry.tags == "small")
+    unused = entry.tags == TAGS_UNUSED
+    if unused and entry.reference.kind == DOG_TAGS:
+        raise CaseError(
+            tr("tags that are not used cannot tell how large things are"),
+            where=entry.path,
+            do=tr("Say what else in the photo is of known size"),
+        )
+    grey = as_grey(photo.rgb)
+    found = NO_TAGS if unused else find_tags(grey, small=entry.tags == "small")
     tags = of_view(found, entry.view)
     require_marks(entry, tips(tags, entry.view))
     entry, elsewhere = with_tips(entry, tags, MARK_SPREAD_MM)
     if entry.reference.kind == DOG_TAGS:
         seen = tags_as_reference(tags, front=entry.view == "front")
     else:
-        seen = see_reference(photo.rgb, entry.reference)
+        kind = REFERENCES.get(entry.reference.kind)
+        # markers are found in grey: turning colours into it is a third of the search
+        by_markers = kind is not None and kind.form == "markers"
+        seen = see_reference(grey if by_markers else photo.rgb, entry.reference)
     markings = entry.markings
     if entry.distortion:
         seen, markings = straighten(seen, markings, entry.distortion, photo)

@@ -37,7 +37,7 @@ from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View
 from photocheck.speech import tr
 from photocheck.version import program
-from photocheck.words import FRONT_PAIRS, NECK_RING, SPANS, TAGS
+from photocheck.words import FRONT_PAIRS, NECK_RING, READINGS, SPANS, TAGS
 
 if TYPE_CHECKING:
     from photocheck.judge.explain import Ranked
@@ -76,6 +76,7 @@ def report_of(
                 case.readings,
                 [photo.reference for photo in case.photos if photo.view == "side"],
                 comparison.noise.habits,
+                comparison.noise.at_tags,
             ),
             stance=stance_evidence([each.stance for each in stances]),
         )
@@ -107,7 +108,7 @@ def report_of(
             noise,
         ),
         covariance=tuple(tuple(float(v) for v in row) for row in fused.covariance),
-        redundancy=_redundancy(case, noise),
+        redundancy=(*_redundancy(case, noise), *_tags_said(case, noise, views)),
         photos=tuple(
             _photo_result(photo, facts, fused, case.unit)
             for photo, facts in zip(photos, fused.cameras, strict=True)
@@ -128,6 +129,7 @@ def report_of(
         tape={} if noise.habits == USUAL else asdict(noise.habits),
         certainty=certainty_of(fused.log_spans, fused.covariance, case.readings, noise, case.unit),
         offers=() if comparison.faults else offers(fused, comparison, case, views),
+        at_tags=tuple(name for name in comparison.names if name in noise.at_tags),
     )
 
 
@@ -314,7 +316,7 @@ def _with_takes_apart(
 def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
     """Sentences on readings that must fit each other whatever the photo says."""
     said = list(takes_said(case.readings, noise, case.unit))
-    readings = in_agreement(case.readings, noise.habits)
+    readings = in_agreement(case.readings, noise.habits, noise.at_tags)
     if all(name in readings for name in ("front_length", "rear_length", "full_length")):
         front, rear, full = (
             readings[name].mm for name in ("front_length", "rear_length", "full_length")
@@ -329,6 +331,16 @@ def _redundancy(case: Case, noise: TapeNoise) -> tuple[str, ...]:
     if case.readings:
         said.extend(wording.unchecked(tuple(case.readings)))
     return tuple(said)
+
+
+def _tags_said(case: Case, noise: TapeNoise, views: Sequence[View]) -> tuple[str, ...]:
+    """Whether the tape was held at the tags, where there are any."""
+    if not (case.readings and any(view.tags.tags for view in views)):
+        return ()
+    if not case.measured_at_tags:
+        return (tr(wording.NOT_AT_TAGS),)
+    shared = [name for name in READINGS if name in noise.at_tags]
+    return wording.at_tags(shared, [n for n in READINGS if n in case.readings and n not in shared])
 
 
 def _widths(looked: LookedAt, fused: Estimate) -> tuple[WidthResult, ...]:

@@ -204,8 +204,10 @@ FOCAL_SOURCE_TITLES: Final = {
 TAGS: Final = "tags"
 TAGS_AND_OWNER: Final = "tags and owner"
 """Who placed marks, where printed tags on the dog were found: they alone, or with some by hand."""
-TAG_SETS: Final = ("usual", "small")
-"""Sizes of the tags; `photocheck.scale.tag_layout.TAG_MM` has them in mm."""
+TAGS_UNUSED: Final = "unused"
+"""Of a photo whose tags are not where they belong, as where one slipped: none is looked for."""
+TAG_SETS: Final = ("usual", "small", TAGS_UNUSED)
+"""Sizes of the tags, or that they are not used; `photocheck.scale.tag_layout.TAG_MM` has mm."""
 MARKED_BY_TITLES: Final = {
     "owner": later("owner"),
     "staff": later("staff"),

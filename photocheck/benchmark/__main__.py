@@ -14,7 +14,7 @@ def main(publish: bool) -> None:
     """Run a benchmark and print its tables as Markdown."""  # `publish`: see `_tell`
 
 
-def _tell(printed: str) -> None:
+def _tell(printed: str, section: str = "") -> None:
     """Print a report, and write it into its section of the published figures if asked."""
     click.echo(printed)
     context = click.get_current_context()
@@ -23,7 +23,7 @@ def _tell(printed: str) -> None:
 
         given = [word for word in sys.argv[1:] if word != "--publish"]
         command = ["python", "-m", "photocheck.benchmark", *given]
-        publish(str(context.info_name), command, printed)
+        publish(section or str(context.info_name), command, printed)
 
 
 @main.command()
@@ -90,13 +90,47 @@ def learning(dogs: int, shops: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, shops, seed, jobs))
 
 
-@main.command(name="tags")
-@click.option("--dogs", default=40, show_default=True, help="How many phantoms.")
+@main.command(name="taught")
+@click.option("--dogs", default=80, show_default=True, help="How many phantoms.")
+@click.option("--shops", default=40, show_default=True, help="How many simulated shops.")
 @click.option("--seed", default=1, show_default=True)
 @click.option("--jobs", default=2, show_default=True, help="Processes.")
-def tags_found(dogs: int, seed: int, jobs: int) -> None:
-    """Tags on rendered dogs: how many are found, and where their tips are."""
+def learning_tags(dogs: int, shops: int, seed: int, jobs: int) -> None:
+    """What a shop learns from orders with tags beside orders marked by hand."""
+    from photocheck.benchmark.learning_tags import report
+
+    _tell(report(dogs, shops, seed, jobs))
+
+
+@main.command(name="tags")
+@click.option("--dogs", default=40, show_default=True, help="How many phantoms.")
+@click.option("--without", default=0, show_default=True, help="How many pictures without tags.")
+@click.option(
+    "--pictures",
+    type=click.Path(exists=True, file_okay=False),
+    default=None,
+    help="A folder with more photographs to cut those from.",
+)
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def tags_found(dogs: int, without: int, pictures: str | None, seed: int, jobs: int) -> None:
+    """Tags on rendered dogs: how many are found, and where their tips are; and where none are."""
+    from photocheck.benchmark import tagless
     from photocheck.benchmark.tags_found import report
+
+    if dogs:
+        _tell(report(dogs, seed, jobs))
+    if without:
+        _tell(tagless.report(without, seed, jobs, pictures or ""), "tagless")
+
+
+@main.command(name="worn")
+@click.option("--dogs", default=100, show_default=True, help="How many phantoms.")
+@click.option("--seed", default=1, show_default=True)
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def tagged_ways(dogs: int, seed: int, jobs: int) -> None:
+    """What tags on the dog buy: lengths, coverage, the smallest slip, with and without a sheet."""
+    from photocheck.benchmark.tagged_ways import report
 
     _tell(report(dogs, seed, jobs))
 

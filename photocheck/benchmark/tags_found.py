@@ -6,6 +6,7 @@ background is then smoother at the larger scales, the tags are not.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Final
@@ -72,10 +73,21 @@ class TagRecord:
     scale_sds: float = np.nan
 
 
-def dog_records(
+@dataclass(frozen=True, eq=False)
+class TaggedPicture:
+    """A photo of a rendered dog with tags, and what is true of it."""
+
+    picture: Picture
+    scene: Scene
+    tags: tuple[PlacedTag, ...]
+    small: bool
+    px_per_cm: float
+
+
+def tagged_pictures(
     seed: int, scales: tuple[float, ...] = PX_PER_CM, draws: int = 2
-) -> list[TagRecord]:
-    """All tags of one dog, at each scale in several draws; at 12 px per cm and more in one."""
+) -> Iterator[TaggedPicture]:
+    """One dog at each scale in several draws; at 12 px per cm and more in one."""
     rng = np.random.default_rng(seed)
     dog = make_dog(random_plan(rng), _RESOLUTION)
     scene = random_scene(rng, dog=dog, kind="marker_sheet")
@@ -83,7 +95,6 @@ def dog_records(
     look = random_look(rng)
     base = _sized(scene, _DRAWN_PX)
     clean, margin = drawn(base, look, rng)
-    records = []
     for scale in scales:
         px_per_mm = float(base.camera.px_per_mm(base.pivot[None] + [[0.0, 300.0, 0.0]])[0])
         wide = round(_DRAWN_PX * scale / 10.0 / px_per_mm)
@@ -96,8 +107,19 @@ def dog_records(
             )
             quality = int(rng.choice([70, 85, 92]))
             picture = photographed(ground, around, asked, tags, own, quality, rng)
-            seen = find_tags(picture, small=size == "small")
-            records += [_record(asked, tag, seen.of(tag.landmark), scale) for tag in tags]
+            yield TaggedPicture(picture, asked, tags, size == "small", scale)
+
+
+def dog_records(
+    seed: int, scales: tuple[float, ...] = PX_PER_CM, draws: int = 2
+) -> list[TagRecord]:
+    """All tags of one dog, as `tagged_pictures` draws them."""
+    records = []
+    for one in tagged_pictures(seed, scales, draws):
+        seen = find_tags(one.picture, small=one.small)
+        records += [
+            _record(one.scene, tag, seen.of(tag.landmark), one.px_per_cm) for tag in one.tags
+        ]
     return records
 
 

@@ -18,7 +18,7 @@ from photocheck.benchmark.subjects import Subject, subject
 from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.case.model import Marking, Reading, Take
 from photocheck.judge.compare import compare
-from photocheck.judge.estimate import estimate
+from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.repeats import ONCE, USUAL, TapeHabits
 from photocheck.judge.tape_habits import held_out_tape, learnt_habits, tape_seen
 from photocheck.judge.tolerances import COMMON, SHIPPED
@@ -31,6 +31,8 @@ from photocheck.words import LANDMARKS, READINGS, SPANS
 Array = NDArray[np.float64]
 
 MARK_MM: Final = 3.0
+PLACES: Final = ("near_flank", "near_feet", "middle", "far_feet")
+"""Of the sheet, each as likely."""
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,12 @@ def report(dogs: int, seed: int, jobs: int) -> str:
         "length, in per cent; of the smallest error caught (in 95 of 100, median over dogs) also "
         "the ring."
     )
-    return "\n\n".join([said, _lengths(rows), _orders(rows)])
+    return tables(said, WAYS, rows)
+
+
+def tables(said: str, ways: Sequence[Manner], rows: list[list[MannerOutcome]]) -> str:
+    """What is said of them, the lengths and the orders of each way, as Markdown."""
+    return "\n\n".join([said, _lengths(ways, rows), _orders(ways, rows)])
 
 
 def outcomes(seed: int, number: int) -> list[MannerOutcome]:
@@ -136,16 +143,22 @@ def outcomes(seed: int, number: int) -> list[MannerOutcome]:
     return [outcome(one, way, sides, front, tape, sign, before) for way in WAYS]
 
 
-def habits_learnt(way: Manner, truth_mm: Array, before: Sequence[Array]) -> TapeHabits:
+def habits_learnt(
+    way: Manner, truth_mm: Array, before: Sequence[Array], at_tags: Sequence[str] = ()
+) -> TapeHabits:
     """What a shop knows of its owners' tapes by its earlier orders.
 
     Parameters
     ----------
     before : sequence of (takes, 5)
         ln(take / truth) of each order, of dogs about as large as this one.
+    at_tags : sequence of str
+        Readings whose tape was held at tags.
     """
     truth = np.append(truth_mm, 2.0 * truth_mm[0])
-    seen = [tape_seen(as_readings(truth * np.exp(way.tape * one), READINGS)) for one in before]
+    seen = [
+        tape_seen(as_readings(truth * np.exp(way.tape * one), READINGS), at_tags) for one in before
+    ]
     if not seen or not held_out_tape(seen).improves:
         return USUAL
     return learnt_habits(seen)
@@ -190,15 +203,31 @@ def outcome(
     if way.front:
         shots.append(front)
     found = estimate([view for view, _ in shots], [[m] for _, m in shots], facts)
+    return held_against(one, way, found, tape, sign, before)
+
+
+def held_against(
+    one: Subject,
+    way: Manner,
+    found: Estimate,
+    tape: Array,
+    sign: float,
+    before: Sequence[Array] = (),
+    at_tags: Sequence[str] = (),
+) -> MannerOutcome:
+    """Takes of one phantom held against what its photos tell; parameters as for `outcome`.
+
+    `at_tags` are the readings whose tape was held at tags.
+    """
     names = READINGS if way.ring else SPANS
     truth = np.append(one.truth_mm, 2.0 * one.truth_mm[0])
 
-    habits = habits_learnt(way, one.truth_mm, before[: way.learnt])
+    habits = habits_learnt(way, one.truth_mm, before[: way.learnt], at_tags)
 
     def judged(off: Array) -> tuple[bool, bool, Array, float]:
         lengths = truth * np.exp(way.tape * tape[: way.takes] + off)
         told = as_readings(lengths, names)
-        seen = compare(found.log_spans, found.covariance, told, habits=habits)
+        seen = compare(found.log_spans, found.covariance, told, habits=habits, at_tags=at_tags)
         catches = np.array([seen.catches.get(name, np.nan) for name in READINGS])
         return bool(seen.faults), seen.agrees, catches, seen.catches_common
 
@@ -230,7 +259,7 @@ def hands(truth_mm: Array, rng: np.random.Generator, takes: int = 2) -> Array:
 
 
 def _side(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
-    place = str(rng.choice(["near_flank", "near_feet", "middle", "far_feet"]))
+    place = str(rng.choice(PLACES))
     scene = random_scene(rng, dog=one.dog, kind="marker_sheet", place=place)
     seen = observe(scene, rng, MARK_MM, CORNER_PX[scene.reference.form])
     return view_of(seen), Marking(seen.marking.marks)
@@ -242,12 +271,12 @@ def _front(one: Subject, rng: np.random.Generator) -> tuple[View, Marking]:
     return view_of(seen), Marking(seen.marking.marks)
 
 
-def _lengths(rows: list[list[MannerOutcome]]) -> str:
+def _lengths(ways: Sequence[Manner], rows: list[list[MannerOutcome]]) -> str:
     lines = [
         "| way | bias | RMSE | stated sd | 95 % covers |",
         "| --- | ---: | ---: | ---: | ---: |",
     ]
-    for k, way in enumerate(WAYS):
+    for k, way in enumerate(ways):
         error = np.array([row[k].error for row in rows])
         spread = np.array([row[k].spread for row in rows])
         inside = np.abs(error) <= IN_95 * spread
@@ -261,14 +290,14 @@ def _lengths(rows: list[list[MannerOutcome]]) -> str:
     return "\n".join(lines)
 
 
-def _orders(rows: list[list[MannerOutcome]]) -> str:
+def _orders(ways: Sequence[Manner], rows: list[list[MannerOutcome]]) -> str:
     shares = " / ".join(f"{100 * SHIPPED[name]:.0f}" for name in READINGS)
     lines = [
         "| way | good orders flagged | good orders agree | smallest error caught | of all alike "
         f"| off by the tolerance ({shares}): flagged | all 25 % off alike: agree |",
         "| --- | ---: | ---: | ---: | ---: | ---: | ---: |",
     ]
-    for k, way in enumerate(WAYS):
+    for k, way in enumerate(ways):
         these = [row[k] for row in rows]
         names = READINGS if way.ring else SPANS
         catches = np.median([one.catches[: len(names)] for one in these], axis=0)

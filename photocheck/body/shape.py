@@ -6,7 +6,7 @@ is normal with the given spread, save the coat, which is a length.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
@@ -97,6 +97,16 @@ FRONT_LOOK: Final[Mapping[str, Ratio]] = MappingProxyType(
 )
 """A width marked in a photo from the front, over the one under the tape (with the coat): what
 every such photo of one dog shares, whoever marks it."""
+
+
+TAGGED_LOOK: Final = Ratio(
+    1.0,
+    0.02,
+    "judgement: the tape runs by the tags, so that both have the ring in one place; left is that "
+    "a tag a finger's breadth above or below the widest place of a neck lies 1 to 2 % further in",
+)
+"""The neck's width between tags in a photo from the front over the one under the tape, where the
+tape was held at them: instead of `FRONT_LOOK`, shared by all such photos as well."""
 
 
 def width_log_spread(mm: float) -> float:
@@ -198,11 +208,15 @@ tell of them, dog by dog.
 """
 
 MARKED: Final = "_marked"
-WAYS: Final = (*WAY_TERMS, *(span + MARKED for span in WAY_TERMS))
+TAGGED: Final = "_tagged"
+BASE_WAYS: Final = (*WAY_TERMS, *(span + MARKED for span in WAY_TERMS))
+WAYS: Final = (*BASE_WAYS, *(way + TAGGED for way in BASE_WAYS))
 """The tape's ways a ratio can be taught for.
 
 A way whose course was marked in the photo (bend points; for the front also the chest's
-bottom) is another estimate than an assumed one, with another ratio to the tape.
+bottom) is another estimate than an assumed one, with another ratio to the tape.  So is one whose
+ends were tags that the tape was held at: elsewhere a shop's owners may mark one point and lay the
+tape at another, the same way again and again.
 """
 
 WAY_LOG_SPREAD: Final[Mapping[str, float]] = MappingProxyType(
@@ -217,6 +231,20 @@ WAY_LOG_SPREAD: Final[Mapping[str, float]] = MappingProxyType(
 )
 """Standard deviation of each log-span by `WAY_TERMS` alone, for usual proportions: computed
 from the constants above; the tests hold it against their derivatives."""
+
+
+TAGGED_LOG_SPREAD: Final = 0.02
+"""Standard deviation between shops of ln of what tags change of a way's ratio: a point that a
+shop's owners mark a centimetre off where they lay the tape, in half a metre (judgement)."""
+
+
+def way_of(span: str, *, marked: bool, tagged: bool) -> str:
+    """The name in `WAYS` of the way of a span, `WAY_TERMS`.
+
+    >>> way_of("front_length", marked=True, tagged=True)
+    'front_length_marked_tagged'
+    """
+    return span + MARKED * marked + TAGGED * tagged
 
 
 @dataclass(frozen=True)
@@ -244,7 +272,30 @@ class TapeRatios:
 
     def of(self, span: str, marked: bool) -> Learnt:
         """For one span; nothing learnt leaves the shipped ratio as it is."""
-        return self.ways.get(span + MARKED if marked else span, Learnt())
+        return self.way(way_of(span, marked=marked, tagged=False))
+
+    def way(self, name: str) -> Learnt:
+        """For one of `WAYS`.
+
+        Where none with tags taught, theirs is taken to be as without them, give or take what tags
+        may change.
+        """
+        base = name.removesuffix(TAGGED)
+        if name == base or name in self.ways or base not in self.ways:
+            return self.ways.get(name, Learnt())
+        known = self.ways[base]
+        more = TAGGED_LOG_SPREAD / WAY_LOG_SPREAD[base]
+        return Learnt(known.shift, (known.spread_factor**2 + more**2) ** 0.5)
+
+    def at_tags(self, spans: Collection[str]) -> TapeRatios:
+        """The same for a dog of which these spans went from tag to tag."""
+        if not self.ways:
+            return self
+        ways = {
+            way: self.way(way + TAGGED) if way.removesuffix(MARKED) in spans else self.way(way)
+            for way in BASE_WAYS
+        }
+        return TapeRatios(self.version, ways)
 
 
 SHIPPED: Final = TapeRatios()

@@ -87,7 +87,8 @@ def case_from_dict(
         raise CaseError(
             error.wrong, where=f"{where}, {error.where}" if error.where else where, do=error.do
         ) from error
-    return Case(photos, readings, unit, dog, data.get("name", ""))
+    at_tags = data.get("measured_at_tags", False)
+    return Case(photos, readings, unit, dog, data.get("name", ""), at_tags)
 
 
 def _dog(data: Mapping[str, Any], unit: str) -> DogFacts:
@@ -249,6 +250,8 @@ def case_to_dict(case: Case, base_dir: str | os.PathLike[str] | None = None) -> 
         }
     if facts := _known(facts):
         data["dog"] = facts
+    if case.measured_at_tags:
+        data["measured_at_tags"] = True
     data["photos"] = [_photo_dict(photo, base_dir) for photo in case.photos]
     return data
 

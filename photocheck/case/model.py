@@ -126,7 +126,8 @@ class PhotoEntry:
     view : str
         One of `photocheck.words.VIEWS`: where the dog is seen from.
     tags : str
-        One of `photocheck.words.TAG_SETS`: the size of the tags, where the dog wears any.
+        One of `photocheck.words.TAG_SETS`: the size of the tags, where the dog wears any, or
+        that they are not used.
     """
 
     path: str
@@ -238,6 +239,9 @@ class Case:
     dog : DogFacts
     name : str
         For the report and messages.
+    measured_at_tags : bool
+        Whether somebody said that every reading was taken while the dog wore the tags that its
+        photos show, the tape held at their tips.
     """
 
     photos: tuple[PhotoEntry, ...]
@@ -245,3 +249,4 @@ class Case:
     unit: str = "cm"
     dog: DogFacts = field(default_factory=DogFacts)
     name: str = ""
+    measured_at_tags: bool = False

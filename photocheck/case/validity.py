@@ -20,6 +20,7 @@ from photocheck.words import (
     LANDMARKS,
     SPAN_TITLES,
     TAG_SETS,
+    TAGS_UNUSED,
     UNITS,
     VIEWS,
 )
@@ -79,7 +80,8 @@ def check_marks(marking: Marking, path: str, size: tuple[int, int]) -> None:
 def validate(case: Case) -> None:
     """Refuse a case that no photo could make good.
 
-    Which marks a photo needs is seen when its tags are known (`require_marks`).
+    Which marks a photo needs is seen when its tags are known (`require_marks`), at once where
+    they are not used.
 
     Raises
     ------
@@ -132,6 +134,8 @@ def _validate_photo(entry: PhotoEntry) -> None:
                 wrong = tr("the span with bend points {name!r} is not known", name=name)
                 raise _unknown(wrong, BENDABLE_SPANS)
         _validate_spread(marking, entry.path)
+    if entry.tags == TAGS_UNUSED:  # nothing that is seen in the photo could add to them
+        require_marks(entry)
 
 
 def _validate_spread(marking: Marking, path: str) -> None:

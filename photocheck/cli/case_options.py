@@ -43,7 +43,8 @@ def reference_options(command: Command) -> Command:
         click.option(
             "--tags",
             type=click.Choice(TAG_SETS),
-            help="Which set of printed tags the dog wears; usual.",
+            help="Which set of printed tags the dog wears; usual. With unused, its tags are not "
+            "looked for, as where one has slipped.",
         ),
     ]
     for option in reversed(options):
@@ -118,6 +119,8 @@ def case_dict(told: dict[str, Any]) -> dict[str, Any]:
     }
     if "name" in told:
         data["name"] = told["name"]
+    if told.get("measured_at_tags"):
+        data["measured_at_tags"] = True
     return data
 
 

@@ -38,6 +38,7 @@ from photocheck.words import (
     FACT_PATHS,
     LANDMARK_HINTS,
     PLACE_TITLES,
+    TAGS_UNUSED,
     UNITS,
     VERDICT_TITLES,
 )
@@ -81,6 +82,12 @@ _PLACE_HELP = "; ".join(f"{name}: {title}" for name, title in PLACE_TITLES.items
 @click.option("--build", type=click.Choice(BUILDS), help="How broad the trunk is.")
 @click.option("--breed", help="In words.")
 @click.option("--age-months", type=float, help="The dog's age in months.")
+@click.option(
+    "--measured-at-tags",
+    is_flag=True,
+    default=None,
+    help="The dog wore the tags while it was measured, and the tape was held at their tips.",
+)
 @click.option("--name", help="What to call the case.")
 @click.option(
     "--false-alarms",
@@ -240,12 +247,12 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
     from photocheck.locating import locate as locate_reference
     from photocheck.photo.load import load_photo
     from photocheck.scale.tags import find_tags
-    from photocheck.scale.tags_seen import tag_to_dict
+    from photocheck.scale.tags_seen import NO_TAGS, tag_to_dict
 
     if picture is not None:
         _refuse_picture(picture, 1)
     told = {name: value for name, value in given.items() if value is not None}
-    small = told.pop("tags", "") == "small"
+    worn_set = told.pop("tags", "")
     with source(photo) as file:
         loaded = load_photo(file, focal_35mm=told.pop("focal_35mm", None), name=photo)
     reference = near = diameter = None
@@ -255,7 +262,8 @@ def locate(photo: str, as_json: bool, picture: str | None, unit: str, **given: A
             diameter, _ = parse_length(told["diameter"], unit, field="--diameter")
     else:
         reference = reference_from_dict(reference_dict(told), unit, where="options")
-    tags = find_tags(loaded.rgb, small=small)
+    unused = worn_set == TAGS_UNUSED
+    tags = NO_TAGS if unused else find_tags(loaded.rgb, small=worn_set == "small")
     try:
         found = locate_reference(loaded, reference, near=near, diameter_mm=diameter)
     except ScaleError:

@@ -123,7 +123,8 @@ def import_orders(
     FILE is one table (.xlsx, or CSV as spreadsheets save it; headings first), or case files,
     files with a list of cases, or folders of them; - for a table on standard input. Photos
     belong to the order that names them in its column "photo", or whose number or name stands
-    in their file name. Orders with marks are checked; the others wait as being filled in.
+    in their file name. Orders with marks, or with tags on the dog that were found, are
+    checked; the others wait as being filled in.
 
     An order comes in once: known by its number in a table with such a column, by the name
     of a case, else by all it says. One whose photo is still to come comes in without it, and
@@ -140,6 +141,8 @@ def import_orders(
     from photocheck.orders.intake.photo_folder import photo_folder
     from photocheck.orders.store import open_store
     from photocheck.orders.store.engines import url_of
+    from photocheck.orders.worn_tags import tags_found
+    from photocheck.photo.load import load_photo
     from photocheck.uploads import LIMITS
 
     folder = photo_folder(photos) if photos else None
@@ -181,6 +184,7 @@ def import_orders(
                 try_only=dry_run,
                 update=update,
                 limits=replace(LIMITS, heic=heic),
+                find_tags=lambda content, view: tags_found(load_photo(content), view),
                 on_result=told_of,
             )
     finally:

@@ -96,7 +96,7 @@ def measured(report: Report) -> Lengths:
     names = [name for name in READINGS if name in report.case.readings]
     tape = np.log([report.case.readings[name].mm for name in names])
     expected, _ = _read(prior, names)
-    noise = tape_noise(report.case.readings, TapeHabits(**report.tape))
+    noise = tape_noise(report.case.readings, TapeHabits(**report.tape), report.at_tags)
     exact = 1.0 / noise.variance(names, np.exp(expected))
     logs = prior
     for _ in range(50):

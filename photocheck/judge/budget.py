@@ -20,7 +20,7 @@ from photocheck.report.model import DoubtSource
 from photocheck.scale import priors
 from photocheck.scale.pose import View
 from photocheck.speech import tr
-from photocheck.words import SPANS
+from photocheck.words import SPANS, TAGS
 
 Array = NDArray[np.float64]
 
@@ -118,7 +118,8 @@ def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
     markings = [marking for photo in sides for marking in photo.markings]
     count = len(sides)
     found["photo"] = Action(tuple(sorted(OWN_SOURCES)), count / (count + 1.0))
-    found["marks"] = Action(("marks",), len(markings) / (len(markings) + 1.0))
+    if by_hand := sum(marking.by != TAGS for marking in markings):  # a tag is placed once for all
+        found["marks"] = Action(("marks",), by_hand / (by_hand + 1.0))
     spread = max(view.offset.spread_mm for view in views if not view.from_front)
     if spread > priors.MEASURED_OFFSET_MM:
         found["offset"] = Action(("offset",), (priors.MEASURED_OFFSET_MM / spread) ** 2)
@@ -131,7 +132,8 @@ def what_actions_leave(case: Case, views: Sequence[View]) -> dict[str, Action]:
     if any(view.seen.kind != "marker_sheet" for view in views):
         found["corners"] = Action(("corners",), _LEFT_SHARP)
     found["square"] = Action(("square", "dog_turn"), _LEFT_SQUARE)
-    if not any({"back_top", "chest_bottom"} <= set(m.marks) for m in markings):
+    # one of them may be a tag, the other marked by hand
+    if not {"back_top", "chest_bottom"} <= {name for m in markings for name in m.marks}:
         found["chest"] = Action(("trunk_depth", "front_turn"), _LEFT_CHEST)
     for fact in askable(case.dog):
         # a photo from the front shows the neck's width

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from photocheck.case.model import Reading, Reference, Take
 from photocheck.judge import typed
 from photocheck.judge.misnamed import known_factors
-from photocheck.judge.repeats import ONCE, TapeNoise, repeat_unit, squares_of
+from photocheck.judge.repeats import ONCE, TapeNoise, squares_of
 from photocheck.judge.typed import Candidate
 from photocheck.scale.catalogue import CM_PER_INCH, MM_PER_INCH
 from photocheck.words import NECK_RING, SPANS
@@ -154,7 +154,8 @@ def _take_undone(
     left = seen.differences.copy()
     left[i] += np.log(Reading.of(takes).mm / seen.readings[i].mm)
     aside = seen.noise.aside.get(name, ())
-    squares = squares_of([take for k, take in enumerate(takes) if k not in aside])
+    counted = [take for k, take in enumerate(takes) if k not in aside]
+    squares = squares_of(counted, at_tags=name in seen.noise.at_tags)
     apart = seen.takes_apart + (squares - seen.noise.squares[name]) / seen.noise.scale
     found = ((name, candidate),)
     return Cause(weight * candidate.weight, (name,), left, None, found, takes_apart=apart)
@@ -451,7 +452,7 @@ def _take_off(seen: Discrepancy, i: int, number: int, weight: float) -> Cause:
     """
     takes = [seen.readings[i].takes[k] for k, _ in _several(seen, i)]
     part = 1.0 / len(takes)
-    exact = 1.0 / (seen.noise.scale * repeat_unit(takes))
+    exact = 1.0 / (seen.noise.scale * seen.noise.unit(seen.names[i], takes))
     away = np.log(seen.readings[i].takes[number].mm) - np.mean(np.log([t.mm for t in takes]))
     solved = np.linalg.solve(seen.covariance, np.eye(len(seen.names))[i])
     known = part**2 * solved[i] + (1.0 - part) * exact

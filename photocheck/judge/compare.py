@@ -11,7 +11,7 @@ too much for good ones (`photocheck.judge.repeats`) count among the scores.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -128,6 +128,7 @@ def compare(
     false_alarms: float = tolerances.FALSE_ALARMS,
     tolerated: Tolerances = AS_SHIPPED,
     habits: TapeHabits = USUAL,
+    at_tags: Collection[str] = (),
 ) -> Comparison:
     """Hold readings against the photo.
 
@@ -144,6 +145,8 @@ def compare(
         What "agrees" promises would have been seen.
     habits : TapeHabits
         How the shop's owners measure.
+    at_tags : collection of str
+        Readings whose tape was held at tags that the photo shows.
 
     >>> photo = np.log([300.0, 420.0, 330.0, 750.0])
     >>> readings = {
@@ -156,7 +159,7 @@ def compare(
     names = tuple(name for name in READINGS if name in readings)
     if not names:
         return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, 0.0, (), tolerated)
-    noise = tape_noise(readings, habits)
+    noise = tape_noise(readings, habits, at_tags)
     expected, rows, tape = tape_expectation(names, log_spans, noise)
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape

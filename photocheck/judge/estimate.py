@@ -21,7 +21,7 @@ from photocheck.judge.joint import Joint, facts_told
 from photocheck.judge.outliers import outlying_fact, outlying_mark, outlying_photos
 from photocheck.judge.shots import CameraView, Shot
 from photocheck.judge.solve import Mode, solve
-from photocheck.judge.tag_sizes import tag_look
+from photocheck.judge.tag_sizes import odd_tags, tag_look
 from photocheck.judge.untold import taken_off
 from photocheck.judge.widths import (
     FRONTS,
@@ -130,11 +130,12 @@ def estimate(
         # against each other
         alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=every_fact)
         view = views[k]
-        if look := tag_look(alone, k + 1):
-            outliers.append(look.sentence)
-            view = look.view
-            candidates[k] = _candidates(view, tuple(markings[k]))
-            alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=every_fact)
+        for say in (odd_tags, tag_look):
+            if look := say(alone, k + 1):
+                outliers.append(look.sentence)
+                view = look.view
+                candidates[k] = _candidates(view, tuple(markings[k]))
+                alone = Joint([candidates[k][0]], dog, ratios=ratios, facts_left_out=every_fact)
         solved = solve(alone)
         if unlike := unlike_file(alone, solved, k + 1):
             outliers.append(unlike)

@@ -6,7 +6,7 @@ import hashlib
 import json
 import unicodedata
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
@@ -14,12 +14,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.body.shape import MARKED, WAY_TERMS, WAYS, TapeRatios
-from photocheck.case.model import Case, DogFacts
+from photocheck.body.shape import WAY_TERMS, WAYS, TapeRatios, way_of
+from photocheck.case.model import Case, DogFacts, Reading
 from photocheck.errors import CaseError
 from photocheck.judge.compare import expectation
 from photocheck.judge.hierarchy import Evidence
 from photocheck.judge.repeats import ONCE, TapeNoise, tape_noise
+from photocheck.judge.shared_points import spans_at_tags
 from photocheck.judge.tape_habits import NO_TAPE, TapeSeen, tape_seen
 from photocheck.report.model import Report
 from photocheck.speech import tr
@@ -65,6 +66,8 @@ class FinishedOrder:
         Shipped variance of each way's ratio.
     why_not : str
         Why it does not teach, where more is known of that than its outcome.
+    at_tags : bool
+        Whether the tape of every reading was held at tags.
     """
 
     name: str
@@ -79,6 +82,7 @@ class FinishedOrder:
     noise: Array
     own: Array
     why_not: str = ""
+    at_tags: bool = False
 
     @property
     def weight(self) -> float:
@@ -129,16 +133,17 @@ def order_of(
         Whether the span's way was marked in the photo.
     tape_mm : mapping of reading to mm
     noise : TapeNoise
-        Of these readings; without it, each was taken once.
+        Of these readings; without it, each was taken once.  Ways whose readings went from tag to
+        tag are ways of their own.
     tape_alone : TapeSeen
         What they say of the tape, as `tape_habits.tape_seen` has it.
     """
     names = tuple(reading for reading in READINGS if reading in tape_mm)
     expect, rows = expectation(names, log_spans)
-    moves = _way_rows(log_spans, marked)
+    ways = _ways(marked, spans_at_tags(noise.at_tags))
+    moves = _way_rows(log_spans, ways)
     owns = np.zeros(len(WAYS))
-    for i, span in enumerate(WAY_TERMS):
-        owns[_way(span, marked[i])] = own[i]
+    owns[list(ways)] = own
     # These terms enter one span only and nothing observes them, so they can be taken out.
     rest = covariance - np.einsum("sw,w,tw->st", moves, owns, moves)
     tape = noise.covariance(names, np.exp(expect))
@@ -154,20 +159,24 @@ def order_of(
         rows @ moves,
         rows @ rest @ rows.T + tape,
         owns,
+        at_tags=bool(names) and noise.at_tags >= set(names),
     )
 
 
-def _way(span: str, marked: bool) -> int:
-    return WAYS.index(span + MARKED if marked else span)
+def _ways(marked: Sequence[bool], tagged: Collection[str]) -> tuple[int, ...]:
+    """The places in `WAYS` of half neck, front and rear."""
+    return tuple(
+        WAYS.index(way_of(span, marked=marked[i], tagged=span in tagged))
+        for i, span in enumerate(WAY_TERMS)
+    )
 
 
-def _way_rows(log_spans: Array, marked: Sequence[bool]) -> Array:
+def _way_rows(log_spans: Array, ways: Sequence[int]) -> Array:
     """How the four log-spans move with the ways' log-ratios, (4, w)."""
     moves = np.zeros((len(SPANS), len(WAYS)))
     parts = np.exp(log_spans[1:3])
     weights = parts / parts.sum()
-    for i, span in enumerate(WAY_TERMS):
-        way = _way(span, marked[i])
+    for i, way in enumerate(ways):
         moves[i, way] = 1.0
         if i:
             moves[3, way] = weights[i - 1]
@@ -203,7 +212,8 @@ def order_from_report(
             do=tr("Check the case again"),
         )
     shares = {line.source: line.shares for line in report.budget}
-    marked = _marked(case)
+    marked, tagged = _marked(case), spans_at_tags(report.at_tags)
+    ratios = ratios.at_tags(tagged)
     own = np.zeros(3)
     back = np.zeros(3)
     for i, (span, terms) in enumerate(WAY_TERMS.items()):
@@ -212,11 +222,12 @@ def order_from_report(
         own[i] = share * covariance[i, i]
         back[i] = learnt.shift
     # The covariance as the shipped ratios would have it, then the median.
-    moves = _way_rows(log_spans, marked)
+    ways = _ways(marked, tagged)
+    moves = _way_rows(log_spans, ways)
     extra = np.zeros(len(WAYS))
     for i, span in enumerate(WAY_TERMS):
         shipped = own[i] / ratios.of(span, marked[i]).spread_factor ** 2
-        extra[_way(span, marked[i])] = shipped - own[i]
+        extra[ways[i]] = shipped - own[i]
         own[i] = shipped
     covariance = covariance + np.einsum("sw,w,tw->st", moves, extra, moves)
     fresh = log_spans.copy()
@@ -238,8 +249,8 @@ def order_from_report(
         outcome=outcome,
         group=group_of(case.dog),
         build=case.dog.build,
-        noise=tape_noise(case.readings),
-        tape_alone=tape_seen(case.readings),
+        noise=tape_noise(case.readings, at_tags=report.at_tags),
+        tape_alone=_tape_alone(case.readings, report.at_tags),
     )
     if order.readings and np.linalg.eigvalsh(order.noise)[0] <= 0.0:
         raise CaseError(
@@ -248,6 +259,13 @@ def order_from_report(
             do=tr("Check the case again"),
         )
     return order
+
+
+def _tape_alone(readings: Mapping[str, Reading], at_tags: Collection[str]) -> TapeSeen:
+    """What readings say of the tape, all from tag to tag or none of them; both together nothing."""
+    if at_tags and not readings.keys() <= set(at_tags):
+        return NO_TAPE
+    return tape_seen(readings, at_tags)
 
 
 _NECK: Final = ("half_neck", NECK_RING)

@@ -8,7 +8,7 @@ densities, exact for candidate values, marginal for errors of unknown size).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,6 +91,7 @@ def discrepancy_of(
     readings: Mapping[str, Reading],
     references: Iterable[Reference] = (),
     habits: TapeHabits = USUAL,
+    at_tags: Collection[str] = (),
 ) -> Discrepancy:
     """Readings and photo side by side, ready to be explained.
 
@@ -105,10 +106,12 @@ def discrepancy_of(
         As named for each photo.
     habits : TapeHabits
         How the shop's owners measure.
+    at_tags : collection of str
+        Readings whose tape was held at tags that the photo shows.
     """
     names = tuple(name for name in READINGS if name in readings)
     # A slip in one take is a rival of its own here, and no noise of the tape.
-    noise = tape_noise(readings, habits).in_line()
+    noise = tape_noise(readings, habits, at_tags).in_line()
     expected, rows, tape = tape_expectation(names, log_spans, noise)
     typed = tuple(readings[name] for name in names)
     differences = np.log([r.mm for r in typed]) - expected

@@ -9,6 +9,7 @@ points where viewing rays graze them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,11 +32,9 @@ from photocheck.judge.shots import (
 from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Unknowns
 from photocheck.scale import priors
-from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.pinhole import Pinhole
-from photocheck.scale.tag_reference import reference_tag
 from photocheck.scale.tags_seen import TagSeen
-from photocheck.words import FRONT_PAIRS
+from photocheck.words import FRONT_PAIRS, TAGS
 
 Array = NDArray[np.float64]
 
@@ -72,8 +71,8 @@ class Fronts:
             for m, pair, seen in _pairs(shot):
                 at = camera.onto_plane(seen, plane, np.array([0.0, 0.0, 1.0])).mean(axis=0)
                 u.add(("front_pair", k, m, pair), [float(at[0]), float(at[1])], 1e-2)
-                u.add(("front_tilt", k, m, pair), [0.0], 1e-4)
-                u.add(("front_look", pair), [0.0], 1e-4)
+                u.add((_tilt(shot, m), k, m, pair), [0.0], 1e-4)
+                u.add(("front_look", *_look(shot, m, pair)), [0.0], 1e-4)
             if shot.view.tags.tags:
                 u.add(TAG_SIZE, [0.0], 1e-4)
 
@@ -93,9 +92,10 @@ class Fronts:
                 if tags := _tags_of(shot, m, pair):
                     scale = self._px_per_mm[k - self.first]
                     for i, tag in enumerate(tags):
-                        white = whitening(tag, scale, priors.TAG_GRAZED_MM)
+                        on_it = max(priors.TAG_GRAZED_MM, shot.view.tip_mm)
+                        white = whitening(tag, scale, on_it)
                         parts.append(("tags", miss[..., i, :] @ white.T))
-                    parts.extend(self._sizes(theta, shot, camera, points, tags))
+                    parts.extend(self._sizes(theta, camera, points, tags))
                     continue
                 miss = miss / (spread * self._px_per_mm[k - self.first])
                 parts.append(("marks", miss.reshape(*miss.shape[:-2], -1)))
@@ -103,21 +103,14 @@ class Fronts:
                 depth = self.offset(theta, k, trunk)
                 plane = np.stack([np.zeros_like(depth), np.zeros_like(depth), depth], axis=-1)
                 at = camera.onto_plane(chest.tip_px[None], plane, np.array([0.0, 0.0, 1.0]))
-                parts.extend(self._sizes(theta, shot, camera, at, [chest]))
+                parts.extend(self._sizes(theta, camera, at, [chest]))
         return parts
 
     def _sizes(
-        self, theta: Array, shot: Shot, camera: Pinhole, at: Array, tags: Sequence[TagSeen]
+        self, theta: Array, camera: Pinhole, at: Array, tags: Sequence[TagSeen]
     ) -> list[tuple[str, Array]]:
-        """The sizes of tags at (..., n, 3), but for one that gives the scale itself."""
-        scale = None
-        if shot.view.seen.kind == DOG_TAGS:
-            scale = reference_tag(shot.view.tags, front=True)
-        kept = [i for i, tag in enumerate(tags) if tag is not scale]
-        if not kept:
-            return []
-        own = [tags[i] for i in kept]
-        return [("tags", size_residuals(self._unknowns, theta, camera, at[..., kept, :], own))]
+        """The sizes of tags at (..., n, 3)."""
+        return [("tags", size_residuals(self._unknowns, theta, camera, at, tags))]
 
     def offset(self, theta: Array, k: int, trunk: Trunk) -> Array:
         """The reference in front of the breastbone, towards the camera, (...), mm."""
@@ -152,7 +145,10 @@ class Fronts:
         """
         u = self._unknowns
         width = trunk.neck_width if pair == "neck_width" else trunk.width
-        look = scaled(shape.FRONT_LOOK[pair], u.one(theta, ("front_look", pair)))
+        shot = self.shots[k - self.first]
+        kind = _look(shot, m, pair)
+        usual = shape.TAGGED_LOOK if kind == TAGGED else shape.FRONT_LOOK[pair]
+        look = scaled(usual, u.one(theta, ("front_look", *kind)))
         across = 0.5 * width * look + trunk.pressed
         # the ring leans back from the breastbone to the shoulder top; the chest is taken as round
         along = across
@@ -168,7 +164,7 @@ class Fronts:
         e_x, e_z = (c * from_x - s * from_z) / across, (s * from_x + c * from_z) / along
         squared = e_x**2 + e_z**2
         aside = np.sqrt(np.maximum(1.0 - 1.0 / squared, 0.0) / squared)
-        tilt = priors.FRONT_TILT_RAD.at(u.one(theta, ("front_tilt", k, m, pair)))
+        tilt = priors.FRONT_TILT_RAD.at(u.one(theta, (_tilt(shot, m), k, m, pair)))
         points = []
         for side in (-1.0, 1.0):
             w_x = (e_x / squared - side * aside * e_z) * across
@@ -218,6 +214,21 @@ def _pairs(shot: Shot) -> list[tuple[int, str, Array]]:
         for pair, names in FRONT_PAIRS.items()
         if all(name in marking.marks for name in names)
     ]
+
+
+TAGGED: Final = ("neck_width", TAGS)
+"""Of what is shared by photos from the front in which the tape's own way at the neck is seen."""
+
+
+def _look(shot: Shot, marking: int, pair: str) -> tuple[str, ...]:
+    """What of a pair's look its photo shares with others: tags the tape was held at have theirs."""
+    tagged = shot.view.at_tags and pair == TAGGED[0] and _tags_of(shot, marking, pair)
+    return TAGGED if tagged else (pair,)
+
+
+def _tilt(shot: Shot, marking: int) -> str:
+    """The kind of unknown that a pair's tilt is: whose doubt it is, of marks by hand or of tags."""
+    return "tag_tilt" if shot.markings[marking].by == TAGS else "front_tilt"
 
 
 def _tags_of(shot: Shot, marking: int, pair: str) -> list[TagSeen]:

@@ -7,8 +7,10 @@ ln(mm),
     m ~ N(0, overall²),  a_k ~ N(0, builds²),  c_g ~ N(0, groups²),
     b_i ~ N(0, between² own_i),  e_i ~ N(0, E_i),
 
-all over the ways of `body.shape.WAYS`, so that a breed with few orders borrows from breeds of
-its build before it borrows from all.  An order may count less than one: its likelihood is raised
+all over `PARTS`, the ways of `body.shape.BASE_WAYS` and what tags change of each span's, so that
+a breed with few orders borrows from breeds of its build before it borrows from all, and orders with
+tags and without borrow from each other as far as both may be alike.  A dog differs from its group
+alike with tags and without.  An order may count less than one: its likelihood is raised
 to its weight (Ibrahim & Chen 2000, Stat. Sci. 15:46, the power prior).  Given the spreads
 everything is normal and in closed form (Lindley & Smith 1972, J. R. Stat. Soc. B 34:1); the
 spreads follow by expectation-maximisation (Dempster, Laird & Rubin 1977, J. R. Stat. Soc. B
@@ -22,7 +24,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.body.shape import WAY_LOG_SPREAD, WAYS
+from photocheck.body.shape import (
+    BASE_WAYS,
+    MARKED,
+    TAGGED,
+    TAGGED_LOG_SPREAD,
+    WAY_LOG_SPREAD,
+    WAY_TERMS,
+    WAYS,
+)
 from photocheck.words import BUILDS
 
 Array = NDArray[np.float64]
@@ -51,8 +61,27 @@ STEPS = 200
 STEADY = 1e-4
 """Relative change of every spread at which the expectation-maximisation stops."""
 
-NOMINAL = np.array([WAY_LOG_SPREAD[way] for way in WAYS])
-"""Shipped standard deviation of each way, (w,)."""
+PARTS = (*BASE_WAYS, *(span + TAGGED for span in WAY_TERMS))
+"""What a ratio is made of: each way's without tags, and what tags change of a span's."""
+
+NOMINAL = np.array([*(WAY_LOG_SPREAD[way] for way in BASE_WAYS), *(3 * [TAGGED_LOG_SPREAD])])
+"""Shipped standard deviation of each part, (p,)."""
+
+
+def _made_of() -> Array:
+    made = np.zeros((len(WAYS), len(PARTS)))
+    for row, way in enumerate(WAYS):
+        base = way.removesuffix(TAGGED)
+        made[row, PARTS.index(base)] = 1.0
+        if base != way:
+            made[row, PARTS.index(base.removesuffix(MARKED) + TAGGED)] = 1.0
+    return made
+
+
+MADE_OF = _made_of()
+"""Each way's ratio, ln, as a sum of parts, (w, p)."""
+BASES = MADE_OF[:, : len(BASE_WAYS)]
+"""Which way without tags each is like, (w, b): they share how dogs differ."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,6 +116,18 @@ class Evidence:
     build: NDArray[np.intp]
     weight: Array
 
+    @property
+    def parts(self) -> Array:
+        """Which part of a ratio moves which difference, (n, r, p)."""
+        return np.asarray(self.design @ MADE_OF)
+
+    @property
+    def part_own(self) -> Array:
+        """Shipped variance between dogs of each part, (n, p); tags change nothing dog by dog."""
+        own = np.zeros((*self.own.shape[:-1], len(PARTS)))
+        own[..., : len(BASE_WAYS)] = self.own @ BASES
+        return own
+
     def only(self, keep: NDArray[np.bool_]) -> Evidence:
         """The orders marked in `keep`, (n,); the groups stay numbered as they were."""
         return replace(
@@ -102,7 +143,7 @@ class Evidence:
 
 @dataclass(frozen=True, eq=False)
 class Spreads:
-    """Standard deviations of ln(ratio), (w,) each.
+    """Standard deviations of ln(ratio), (p,) each.
 
     `overall`, `builds` and `groups` as they are, `between` over the shipped spread of the order.
     """
@@ -120,46 +161,58 @@ class Fit:
     Attributes
     ----------
     spreads : Spreads
-    shift : (groups + builds, w)
+    parts : (groups + builds, p)
         Mean of m + a_k + c_g; the last rows, one for each of `words.BUILDS`, are for a group
         of that build never seen.
-    covariance : (groups + builds, w, w)
+    covariance : (groups + builds, p, p)
         The same's.
     """
 
     spreads: Spreads
-    shift: Array
+    parts: Array
     covariance: Array
+
+    @property
+    def shift(self) -> Array:
+        """The mean of each way's, (groups + builds, w)."""
+        return np.asarray(self.parts @ MADE_OF.T)
 
     @property
     def shift_spread(self) -> Array:
         """Standard deviation of the shifts, (groups + builds, w)."""
-        return np.asarray(np.sqrt(np.diagonal(self.covariance, axis1=1, axis2=2)))
+        ways = MADE_OF @ self.covariance @ MADE_OF.T
+        return np.asarray(np.sqrt(np.diagonal(ways, axis1=1, axis2=2)))
 
     @property
     def factor(self) -> Array:
         """Predictive spread of a new dog's ratio over the shipped one, (groups + builds, w)."""
-        return np.asarray(np.sqrt(self.spreads.between**2 + (self.shift_spread / NOMINAL) ** 2))
+        between, nominal = (
+            BASES @ each[: len(BASE_WAYS)] for each in (self.spreads.between, NOMINAL)
+        )
+        return np.asarray(np.sqrt(between**2 + (self.shift_spread / nominal) ** 2))
 
 
 def prior_spreads() -> Spreads:
     """What is believed before the first order."""
-    ones = np.ones(len(WAYS))
+    ones = np.ones(len(PARTS))
+    # what tags change differs between shops, builds and groups only: these have all of it
+    whole = np.where(np.arange(len(PARTS)) < len(BASE_WAYS), 1.0, 1.0 / (1.0 - DOG_SHARE))
+    apart = np.sqrt(whole) * NOMINAL
     return Spreads(
-        np.sqrt(OVERALL_SHARE) * NOMINAL,
-        np.sqrt(BUILD_SHARE) * NOMINAL,
-        np.sqrt(GROUP_SHARE) * NOMINAL,
+        np.sqrt(OVERALL_SHARE) * apart,
+        np.sqrt(BUILD_SHARE) * apart,
+        np.sqrt(GROUP_SHARE) * apart,
         np.sqrt(DOG_SHARE) * ones,
     )
 
 
 def information(evidence: Evidence, between: Array) -> tuple[Array, Array]:
-    """What each order tells of its own group's ratios: precision (n, w, w), score (n, w).
+    """What each order tells of its own group's ratios: precision (n, p, p), score (n, p).
 
     As much as the order counts.
     """
-    dogs = between**2 * evidence.own
-    design = evidence.design
+    dogs = between**2 * evidence.part_own
+    design = evidence.parts
     total = np.einsum("nrw,nw,nsw->nrs", design, dogs, design) + evidence.noise
     weighted = np.linalg.solve(total, design) * evidence.weight[:, None, None]
     precision = np.swapaxes(design, 1, 2) @ weighted
@@ -172,11 +225,11 @@ class _Level:
 
     Attributes
     ----------
-    own : (w,)
+    own : (p,)
         Prior variance of a child about its parent.
-    total, scores : (n, w, w), (n, w)
+    total, scores : (n, p, p), (n, p)
         What was seen below each child.
-    damped : (n, w, w)
+    damped : (n, p, p)
         (1 + total own)^-1: what each child's word is worth to its parent.
     """
 
@@ -192,7 +245,7 @@ class _Level:
         return cls(own, total, scores, np.asarray(damped, float))
 
     def told(self, parent: NDArray[np.intp], parents: int) -> tuple[Array, Array]:
-        """What the children tell their parents: precision (parents, w, w), score (parents, w)."""
+        """What the children tell their parents: precision (parents, p, p), score (parents, p)."""
         ways = len(self.own)
         total, scores = np.zeros((parents, ways, ways)), np.zeros((parents, ways))
         np.add.at(total, parent, self.damped @ self.total)
@@ -200,9 +253,9 @@ class _Level:
         return total, scores
 
     def given(self, mean: Array, covariance: Array) -> tuple[Array, Array, Array]:
-        """Each child, by its parent's posterior mean (n, w) and covariance (n, w, w).
+        """Each child, by its parent's posterior mean (n, p) and covariance (n, p, p).
 
-        Mean (n, w), covariance (n, w, w), and E[(child - parent)²], (n, w).
+        Mean (n, p), covariance (n, p, p), and E[(child - parent)²], (n, p).
         """
         within = self.own[:, None] * self.damped
         kept = np.eye(len(self.own)) - within @ self.total
@@ -215,7 +268,7 @@ class _Level:
 
 @dataclass(frozen=True, eq=False)
 class _Squares:
-    """E of the squares: m, (w,); a_k, (builds, w); c_g, (groups, w)."""
+    """E of the squares: m, (p,); a_k, (builds, p); c_g, (groups, p)."""
 
     overall: Array
     builds: Array
@@ -229,7 +282,7 @@ def posterior(evidence: Evidence, spreads: Spreads) -> Fit:
 
 def _posterior(evidence: Evidence, spreads: Spreads) -> tuple[Fit, Array, Array, _Squares]:
     """The fit; per order precision and score; the squares of every level."""
-    count, ways, kinds = evidence.groups, len(WAYS), len(BUILDS)
+    count, ways, kinds = evidence.groups, len(PARTS), len(BUILDS)
     precision, score = information(evidence, spreads.between)
     total = np.zeros((count, ways, ways))
     scores = np.zeros((count, ways))
@@ -263,11 +316,11 @@ def fit(evidence: Evidence) -> Fit:
     """Spreads and shifts from the orders; none leave the priors as they are."""
     start = prior_spreads()
     spreads = start
-    used = np.any(evidence.design != 0.0, axis=1) * evidence.weight[:, None]  # (n, w)
+    used = np.any(evidence.parts != 0.0, axis=1) * evidence.weight[:, None]  # (n, p)
     dogs = used.sum(axis=0)
-    seen = np.zeros((evidence.groups, len(WAYS)), bool)
+    seen = np.zeros((evidence.groups, len(PARTS)), bool)
     np.logical_or.at(seen, evidence.group, used > 0.0)
-    kinds = np.zeros((len(BUILDS), len(WAYS)), bool)
+    kinds = np.zeros((len(BUILDS), len(PARTS)), bool)
     np.logical_or.at(kinds, evidence.build, seen)
     told = np.any(seen, axis=0)
     floor = LEAST_BETWEEN / NOMINAL
@@ -302,22 +355,23 @@ def fit(evidence: Evidence) -> Fit:
 
 
 def _pooled(freedom: float, start: Array, squares: Array, seen: NDArray[np.bool_]) -> Array:
-    """A spread, (w,), from its prior and the squares (n, w) of those that were seen."""
+    """A spread, (p,), from its prior and the squares (n, p) of those that were seen."""
     pooled = (freedom * start**2 + np.sum(squares * seen, axis=0)) / (freedom + seen.sum(axis=0))
     return np.asarray(np.sqrt(pooled))
 
 
 def _dog_squares(evidence: Evidence, found: Fit, precision: Array, score: Array) -> Array:
-    """E[b_i²] over the order's shipped variance, (n, w)."""
-    dogs = found.spreads.between**2 * evidence.own
-    shift, around = found.shift[evidence.group], found.covariance[evidence.group]
+    """E[b_i²] over the order's shipped variance, (n, p)."""
+    own = evidence.part_own
+    dogs = found.spreads.between**2 * own
+    shift, around = found.parts[evidence.group], found.covariance[evidence.group]
     # how an order counts for others changes nothing in what it says of its own dog
     precision = precision / evidence.weight[:, None, None]
     score = score / evidence.weight[:, None]
     mean = dogs * (score - np.einsum("nij,nj->ni", precision, shift))
     left = precision - precision @ around @ precision
     variance = dogs - dogs**2 * np.diagonal(left, axis1=1, axis2=2)
-    return np.asarray((mean**2 + variance) / np.where(evidence.own > 0.0, evidence.own, 1.0))
+    return np.asarray((mean**2 + variance) / np.where(own > 0.0, own, 1.0))
 
 
 def predictive(evidence: Evidence, found: Fit | None) -> tuple[Array, Array]:

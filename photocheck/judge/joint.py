@@ -35,9 +35,7 @@ from photocheck.judge.shots import (
 from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.scale import priors
-from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
-from photocheck.scale.tag_reference import reference_tag
 from photocheck.words import LANDMARKS
 
 Array = NDArray[np.float64]
@@ -86,7 +84,7 @@ class Joint:
     mark_rows : slice
         The residuals of `marks`, two each.
     size_rows : mapping of int to Mark
-        Which residual is the size of which tag; a tag that gives the scale has none.
+        Which residual is the size of which tag.
     """
 
     def __init__(
@@ -215,7 +213,7 @@ class Joint:
             (at,) = self._marked_points(theta, k, [mark], trunk)
             self._px_per_mm[i] = px_per_mm(camera, at)
             if mark.tag:
-                self._white[i] = whitening(mark.tag, self._px_per_mm[i], priors.TAG_TIP_MM)
+                self._white[i] = whitening(mark.tag, self._px_per_mm[i], self.shots[k].view.tip_mm)
 
     # -- evaluating ----------------------------------------------------------
 
@@ -312,9 +310,7 @@ class Joint:
 
     def _sized(self, k: int) -> list[Mark]:
         """The tags of photo k whose size is an observation of its own."""
-        view = self.shots[k].view
-        scale = reference_tag(view.tags) if view.seen.kind == DOG_TAGS else None
-        return [m for m in self.marks if m.shot == k and m.tag and m.tag is not scale]
+        return [mark for mark in self.marks if mark.shot == k and mark.tag]
 
     def _size_residuals(self, theta: Array, trunk: Trunk) -> list[tuple[str, Array]]:
         rows = []
@@ -424,6 +420,7 @@ PRIOR_SOURCES = {
     "dog_yaw": "dog_turn",
     "dog_lean": "dog_turn",
     "front_tilt": "marks",
+    "tag_tilt": "tags",
     "front_look": "front_look",
 }
 """Which source of doubt the prior of each unknown stands for."""

@@ -13,11 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.body.shape import WAYS
+from photocheck.body.shape import BASE_WAYS, TAGGED, WAYS
 from photocheck.judge.evidence import FinishedOrder, build_of, evidence_of
 from photocheck.judge.held_out import Gain, folds_of, mean_gain, rounded
 from photocheck.judge.hierarchy import (
+    MADE_OF,
     NOMINAL,
+    PARTS,
     Evidence,
     Fit,
     expected,
@@ -131,9 +133,18 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
     learnt = _version(kept, groups, found, held_out(kept, groups), before, len(outlying))
     forgotten = _forgotten(orders, before)
     reason = forgotten or _against(learnt, before, kept, groups)
-    tape, tape_check, tape_reason = _tape(kept, before, forgotten)
-    learnt = replace(learnt, tape=tape, tape_check=tape_check)
-    adopted = not reason or tape != before.tape
+    tags_before = None if before.in_use is None else before.in_use.tape_at_tags
+    tape, tape_check, tape_reason = _tape(
+        [order for order in kept if not order.at_tags], before.tape, forgotten
+    )
+    at_tags, _, tags_reason = _tape(
+        [order for order in kept if order.at_tags], tags_before, forgotten
+    )
+    if tags_reason:
+        told = tr("where it was held at tags, {reason}", reason=tags_reason)
+        tape_reason = "; ".join(filter(None, (tape_reason, told)))
+    learnt = replace(learnt, tape=tape, tape_check=tape_check, tape_at_tags=at_tags)
+    adopted = not reason or tape != before.tape or at_tags != tags_before
     if reason and adopted:
         learnt = _with_ratios_of(learnt, before.in_use)
     learnt = learnt.named()
@@ -146,20 +157,24 @@ def learn(orders: Sequence[FinishedOrder], ratios: Ratios | None = None) -> Lear
 
 
 def _tape(
-    kept: Sequence[FinishedOrder], before: Ratios, forgotten: str
+    kept: Sequence[FinishedOrder], before: TapeHabits | None, forgotten: str
 ) -> tuple[TapeHabits | None, Gain | None, str]:
-    """How the shop's owners measure, what speaks for it, and whether it is new, in a sentence."""
+    """How the shop's owners measure, what speaks for it, and whether it is new, in a sentence.
+
+    Orders with tags and without are never mixed: how much more exact a tape is that is held at
+    tags was chosen, and must not teach how exact one is that is not.
+    """
     seen = [order.tape for order in kept if order.tape.tells]
     if len(seen) < LEAST_ORDERS:
-        return before.tape, None, ""
+        return before, None, ""
     check = held_out_tape(seen)
     found = learnt_habits(seen)
     found = TapeHabits(rounded(found.repeat), rounded(found.freedom), rounded(found.led))
     if forgotten:
-        return before.tape, check, forgotten
+        return before, check, forgotten
     if not check.improves:
         return (
-            before.tape,
+            before,
             check,
             tr(
                 "the tapes of {count} orders left out in turn are not predicted better (gain "
@@ -170,7 +185,7 @@ def _tape(
                 error=check.gain_spread,
             ),
         )
-    if found == before.tape:
+    if found == before:
         return found, check, tr("how exact a tape is taken to be was learnt already")
     return (
         found,
@@ -250,17 +265,18 @@ def screen(
 
 def _scores(evidence: Evidence) -> Array:
     """Largest score of each order's readings, alone or given its others, (n,)."""
-    ways = len(WAYS)
+    ways = len(PARTS)
     precision, score = information(evidence, np.ones(ways))
     total, scores = np.zeros((evidence.groups, ways, ways)), np.zeros((evidence.groups, ways))
     np.add.at(total, evidence.group, precision)
     np.add.at(scores, evidence.group, score)
     # the group's shift by the other orders only
-    others = total[evidence.group] - precision + np.eye(ways) / SCREEN_SHIFT**2
+    loose = np.where([part.endswith(TAGGED) for part in PARTS], NOMINAL, SCREEN_SHIFT)
+    others = total[evidence.group] - precision + np.diag(loose**-2)
     around = np.linalg.inv(others)
     shift = np.einsum("nij,nj->ni", around, scores[evidence.group] - score)
-    mean, covariance = expected(evidence, shift, np.ones_like(shift))
-    design = evidence.design
+    mean, covariance = expected(evidence, shift @ MADE_OF.T, np.ones_like(evidence.own))
+    design = evidence.parts
     covariance = covariance + design @ around @ np.swapaxes(design, 1, 2)
     miss = evidence.differences - mean
     alone = np.abs(miss) / np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
@@ -388,9 +404,9 @@ def _lost(
         new = log_density(left, *predictive(left, fit(evidence.only(fold != number))))
         shift, factor = np.zeros_like(left.own), np.ones_like(left.own)
         for i, group in enumerate(left.group):
-            ways = old.for_group(groups[group], BUILDS[left.build[group]]).ways
-            shift[i] = [ways[way].shift for way in WAYS]
-            factor[i] = [ways[way].spread_factor for way in WAYS]
+            ratios = old.for_group(groups[group], BUILDS[left.build[group]])
+            shift[i] = [ratios.way(way).shift for way in WAYS]
+            factor[i] = [ratios.way(way).spread_factor for way in WAYS]
         gains += list(log_density(left, *expected(left, shift, factor)) - new)
     mean, error = np.mean(gains), np.std(gains, ddof=1) / np.sqrt(len(gains))
     return float(mean) if mean > max(CLEARLY * error, WORTH) else 0.0
@@ -408,6 +424,8 @@ def _version(
     outlying: int,
 ) -> Version:
     counts = Counter(order.group for order in kept)
+    tags = WAYS.index(next(way for way in WAYS if way.endswith(TAGGED)))
+    ways = WAYS if any(order.design[:, tags:].any() for order in kept) else BASE_WAYS
     of_build = {build: [g for g in groups if build_of(kept, g) == build] for build in BUILDS}
     return Version(
         version="",
@@ -418,22 +436,26 @@ def _version(
         between_dogs=_by_way(found.spreads.between * NOMINAL),
         between_builds=_by_way(found.spreads.builds),
         between_groups=_by_way(found.spreads.groups),
-        others=_ways(found, len(groups) + BUILDS.index("unknown")),
+        others=_ways(ways, found, len(groups) + BUILDS.index("unknown")),
         builds={
-            build: GroupRatios(sum(counts[g] for g in among), _ways(found, len(groups) + k))
+            build: GroupRatios(sum(counts[g] for g in among), _ways(ways, found, len(groups) + k))
             for k, (build, among) in enumerate(of_build.items())
             if among and build != "unknown"
         },
-        groups={g: GroupRatios(counts[g], _ways(found, i)) for i, g in enumerate(groups)},
+        groups={g: GroupRatios(counts[g], _ways(ways, found, i)) for i, g in enumerate(groups)},
         check=check,
         learnt_from=tuple(order.key for order in kept),
     )
 
 
 def _by_way(values: Array) -> dict[str, float]:
-    return {way: rounded(value) for way, value in zip(WAYS, values, strict=True)}
+    return {way: rounded(value) for way, value in zip(BASE_WAYS, values, strict=False)}
 
 
-def _ways(found: Fit, row: int) -> dict[str, WayRatio]:
+def _ways(ways: Sequence[str], found: Fit, row: int) -> dict[str, WayRatio]:
     columns = zip(WAYS, found.shift[row], found.shift_spread[row], found.factor[row], strict=True)
-    return {way: WayRatio(*(rounded(value) for value in values)) for way, *values in columns}
+    return {
+        way: WayRatio(*(rounded(value) for value in values))
+        for way, *values in columns
+        if way in ways
+    }

@@ -101,6 +101,9 @@ class Version:
         How the shop's owners measure; None where that is as shipped.
     tape_check : Gain or None
         What speaks for the tape's; None where too few orders tell of it.
+    tape_at_tags : TapeHabits or None
+        How they measure where the tape is held at tags, learnt from such orders alone; None where
+        that is as shipped.
     """
 
     version: str
@@ -118,6 +121,7 @@ class Version:
     between_builds: Mapping[str, float] = field(default_factory=dict)
     tape: TapeHabits | None = None
     tape_check: Gain | None = None
+    tape_at_tags: TapeHabits | None = None
 
     def for_group(self, group: str, build: str = "unknown") -> TapeRatios:
         """The ratios as the trunk takes them: the group's, else its build's, else any other's."""
@@ -164,6 +168,12 @@ class Ratios:
     def habits(self) -> TapeHabits:
         """How the shop's owners measure, as far as learnt."""
         return self.tape or USUAL
+
+    @property
+    def habits_at_tags(self) -> TapeHabits:
+        """The same where the tape is held at tags."""
+        found = self.in_use
+        return (found and found.tape_at_tags) or USUAL
 
     @property
     def tape(self) -> TapeHabits | None:

@@ -10,7 +10,7 @@ Bayesian Data Analysis, 3rd ed., 2.6 and 3.2).
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from photocheck.case.model import Reading, Take
 from photocheck.case.takes import MOST_TAKES, OWNER
 from photocheck.judge.tolerances import (
+    AT_TAGS_SHARE,
     LED_TOGETHER,
     REPEAT_FREEDOM,
     TAKES_DIFFER,
@@ -102,6 +103,9 @@ class TapeNoise:
     squares : mapping of reading to float
         Of those, the sum of squares of its takes about their mean, in units of the repeat part
         before anything was repeated.
+    at_tags : frozenset of reading
+        Those whose tape was held at tags that the photo shows: `tolerances.AT_TAGS_SHARE` of all
+        of the tape's variance is left.
     """
 
     habits: TapeHabits = USUAL
@@ -113,6 +117,7 @@ class TapeNoise:
     aside: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     scores: Mapping[str, float] = field(default_factory=dict)
     squares: Mapping[str, float] = field(default_factory=dict)
+    at_tags: frozenset[str] = frozenset()
 
     @property
     def freedom(self) -> float:
@@ -133,16 +138,23 @@ class TapeNoise:
     def variance(self, names: Sequence[str], lengths: Array) -> Array:
         """Variance of ln(reading) by the tape, both parts together, (n,)."""
         hands = np.array([self.led.get(name, 1.0) for name in names])
-        led = (1.0 - TAPE_REPEAT_SHARE) * self.habits.led * hands
+        led = (1.0 - TAPE_REPEAT_SHARE) * self.habits.led * hands * self._left(names)
         return (led + self._repeat_shares(names, lengths)) * tape_log_spread(lengths) ** 2
 
     def _repeat_shares(self, names: Sequence[str], lengths: Array) -> Array:
         """The repeat part of each reading's value over the variance of one take, (n,)."""
         counts = [MIDDLE[min(self.takes.get(name, 1), MOST_TAKES) - 1] for name in names]
         apart = np.array([self.apart.get(name, 0.0) for name in names])
-        return np.maximum(
-            TAPE_REPEAT_SHARE * self.scale * np.array(counts), apart / tape_log_spread(lengths) ** 2
-        )
+        usual = TAPE_REPEAT_SHARE * self.scale * np.array(counts) * self._left(names)
+        return np.maximum(usual, apart / tape_log_spread(lengths) ** 2)
+
+    def _left(self, names: Sequence[str]) -> Array:
+        """Of the variance of a tape that was not held at tags, (n,)."""
+        return np.array([left_at_tags(name in self.at_tags) for name in names])
+
+    def unit(self, name: str, takes: Sequence[Take]) -> float:
+        """`repeat_unit` of takes of a reading."""
+        return repeat_unit(takes, at_tags=name in self.at_tags)
 
     def covariance(self, names: Sequence[str], lengths: Array) -> Array:
         """Of ln(reading) by the tape, (n, n): `variance`, and what was led alike.
@@ -171,7 +183,11 @@ ONCE: Final = TapeNoise()
 """Of readings taken once each."""
 
 
-def tape_noise(readings: Mapping[str, Reading], habits: TapeHabits = USUAL) -> TapeNoise:
+def tape_noise(
+    readings: Mapping[str, Reading],
+    habits: TapeHabits = USUAL,
+    at_tags: Collection[str] = (),
+) -> TapeNoise:
     """The tape's noise as an order's own takes tell it.
 
     Parameters
@@ -179,6 +195,9 @@ def tape_noise(readings: Mapping[str, Reading], habits: TapeHabits = USUAL) -> T
     readings : mapping of reading name to Reading
     habits : TapeHabits
         Of the shop's owners.
+    at_tags : collection of str
+        Readings whose tape was held at tags that the photo shows, as
+        `photocheck.judge.shared_points` has them.
 
     >>> twice = Reading.of([Take(300.0, "30", "cm"), Take(304.0, "30.4", "cm")])
     >>> noise = tape_noise({"half_neck": twice})
@@ -186,14 +205,15 @@ def tape_noise(readings: Mapping[str, Reading], habits: TapeHabits = USUAL) -> T
     (1, 0.77)
     """
     again = {name: one.takes for name, one in readings.items() if len(one.takes) > 1}
+    shared = frozenset(at_tags)
     if not again:
-        return TapeNoise(habits, scale=habits.repeat)
+        return TapeNoise(habits, scale=habits.repeat, at_tags=shared)
     aside = {name: _outvoted(takes) for name, takes in again.items()}
     left = {
         name: [take for i, take in enumerate(takes) if i not in aside[name]]
         for name, takes in again.items()
     }
-    squares = {name: squares_of(takes) for name, takes in left.items()}
+    squares = {name: squares_of(takes, at_tags=name in shared) for name, takes in left.items()}
     freedom = {name: len(takes) - 1 for name, takes in left.items()}
     chance = {
         name: _chance(
@@ -223,12 +243,17 @@ def tape_noise(readings: Mapping[str, Reading], habits: TapeHabits = USUAL) -> T
         aside={name: those for name, those in aside.items() if those},
         scores={name: float(-normal_quantile(max(c, 1e-300) / 2.0)) for name, c in chance.items()},
         squares=squares,
+        at_tags=shared,
     )
 
 
-def in_agreement(readings: Mapping[str, Reading], habits: TapeHabits = USUAL) -> dict[str, Reading]:
+def in_agreement(
+    readings: Mapping[str, Reading],
+    habits: TapeHabits = USUAL,
+    at_tags: Collection[str] = (),
+) -> dict[str, Reading]:
     """The readings whose takes are one length; the mean of those that differ is none."""
-    apart = tape_noise(readings, habits).apart
+    apart = tape_noise(readings, habits, at_tags).apart
     return {name: reading for name, reading in readings.items() if name not in apart}
 
 
@@ -236,7 +261,7 @@ def needs_third(takes: Sequence[Take]) -> bool:
     """Whether a reading is to be taken once more: its takes differ beyond the tape's noise.
 
     So do two that differ more than 99 of 100 good pairs, and more of which no majority
-    agrees.  No photo is needed, and no other reading.
+    agrees.  No photo is needed, and no other reading; a tape held at tags is not asked more of.
 
     Parameters
     ----------
@@ -255,16 +280,21 @@ def needs_third(takes: Sequence[Take]) -> bool:
     return bool(not _outvoted(takes) and _far(takes))
 
 
-def squares_of(takes: Sequence[Take]) -> float:
+def squares_of(takes: Sequence[Take], *, at_tags: bool = False) -> float:
     """Sum of squares of takes about their mean, in units of the repeat part."""
     logs = np.log([take.mm for take in takes])
-    return float(np.sum((logs - logs.mean()) ** 2) / repeat_unit(takes))
+    return float(np.sum((logs - logs.mean()) ** 2) / repeat_unit(takes, at_tags=at_tags))
 
 
-def repeat_unit(takes: Sequence[Take]) -> float:
+def repeat_unit(takes: Sequence[Take], *, at_tags: bool = False) -> float:
     """Variance of the repeat part of ln(take) before anything was repeated."""
     length = float(np.exp(np.mean(np.log([take.mm for take in takes]))))
-    return TAPE_REPEAT_SHARE * float(tape_log_spread(length)) ** 2
+    return TAPE_REPEAT_SHARE * left_at_tags(at_tags) * float(tape_log_spread(length)) ** 2
+
+
+def left_at_tags(at_tags: bool) -> float:
+    """What of the tape's variance is left where it was held at tags; all of it elsewhere."""
+    return AT_TAGS_SHARE if at_tags else 1.0
 
 
 def _outvoted(takes: Sequence[Take]) -> tuple[int, ...]:

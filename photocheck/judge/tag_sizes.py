@@ -3,7 +3,8 @@
 Tags of the other set look a third too large or a quarter too small, and a reference that stood
 elsewhere than was said makes all of them look too large or too small as well.  What is a third or
 a quarter off is more likely the other set: then no tag's size is used.  Anything else is believed
-of the tags, which are on the dog itself; then nothing is believed of the place.
+of the tags, which are on the dog itself; then nothing is believed of the place.  A tag that does
+not go with the others is told apart first.
 """
 
 from __future__ import annotations
@@ -12,13 +13,18 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from photocheck.judge.joint import Joint
 from photocheck.judge.solve import solve
 from photocheck.scale.catalogue import DOG_TAGS, REFERENCES
 from photocheck.scale.pose import View
+from photocheck.scale.priors import TAG_DEPTH_MM
 from photocheck.scale.tag_layout import TAG_MM
+from photocheck.scale.tag_place import USUAL_FOCAL
+from photocheck.scale.tags_seen import TagSeen
 from photocheck.speech import tr
+from photocheck.words import LANDMARK_TITLES
 
 _LIMIT: Final = 4.0
 """Standard deviations, of what is believed without them, beyond which tags contradict
@@ -30,6 +36,8 @@ _NOWHERE_MM: Final = 1000.0
 """Spread of where a reference stood of which nothing is believed."""
 _UNKNOWN: Final = 10.0
 """A spread of ln px per mm that says nothing."""
+_FEWEST: Final = 3
+"""So many tags can say of one of them that it does not go with the others."""
 
 
 @dataclass(frozen=True)
@@ -53,15 +61,9 @@ def tag_look(alone: Joint, number: int) -> TagLook | None:
     (shot,) = alone.shots
     if shot.view.seen.kind == DOG_TAGS or not alone.size_rows:
         return None
-    bare = Joint(
-        [replace(shot, view=without_sizes(shot.view))],
-        alone.dog,
-        ratios=alone.ratios,
-        facts_left_out=frozenset(alone.facts),
-    )
+    bare = _bare(alone)
     mode = solve(bare)
     rows = list(bare.size_rows)
-    # Their residuals are misfits over a spread that says nothing.
     larger = -_UNKNOWN * float(np.mean(mode.residuals[rows]))
     slope = _UNKNOWN * mode.jacobian[rows].mean(axis=0)
     own = [mark.tag.px_per_mm_spread for mark in alone.size_rows.values() if mark.tag is not None]
@@ -110,7 +112,90 @@ def tag_look(alone: Joint, number: int) -> TagLook | None:
     return TagLook(text, replace(shot.view, offset=anywhere))
 
 
+def odd_tags(alone: Joint, number: int) -> TagLook | None:
+    """What is to be said of a tag that contradicts the others; None where none does.
+
+    One of the other set among three that go with each other, or one that is crumpled: its size is
+    left out, its tip is not.  Where the others do not agree either nobody can say which is wrong,
+    and of one or two only `tag_look` can say anything.
+
+    Parameters
+    ----------
+    alone, number
+        As `tag_look`'s.
+    """
+    (shot,) = alone.shots
+    if len(alone.size_rows) < _FEWEST:
+        return None
+    larger, spread, tags = _misfits(alone)
+    every = list(range(len(tags)))
+    off = {k: _against(k, every, larger, spread) for k in every}
+    odd = max(every, key=lambda k: abs(off[k][1]))
+    rest = [k for k in every if k != odd]
+    settled = all(abs(_against(k, rest, larger, spread)[1]) <= _LIMIT for k in rest)
+    if abs(off[odd][1]) <= _LIMIT or not settled:
+        return None
+    name = tags[odd].landmark
+    said = {
+        "number": number,
+        "point": tr(LANDMARK_TITLES[name]),
+        "percent": f"{100.0 * np.expm1(off[odd][0]):+.0f}",
+    }
+    text = tr(
+        "Photo {number}: the tag “{point}” does not go with the others by its size ({percent} %): "
+        "it is of another set or not flat. Its size was left out, its tip was used.",
+        **said,
+    )
+    return TagLook(text, _without_sizes_of(shot.view, [name]))
+
+
+def _against(
+    k: int, left: list[int], larger: NDArray[np.float64], spread: NDArray[np.float64]
+) -> tuple[float, float]:
+    """How much larger one looks than the mean of the others, in ln, and in standard deviations."""
+    others = [one for one in left if one != k]
+    arms = np.zeros(len(larger))
+    arms[k], arms[others] = 1.0, -1.0 / len(others)
+    off = float(arms @ larger)
+    return off, off / float(np.sqrt(arms @ spread @ arms))
+
+
+def _misfits(
+    alone: Joint,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], list[TagSeen]]:
+    """How much larger each tag looks than all but their sizes let expect, its covariance, tags."""
+    (shot,) = alone.shots
+    bare = _bare(alone)
+    mode = solve(bare)
+    rows = list(bare.size_rows)
+    slopes = _UNKNOWN * mode.jacobian[rows]
+    tags = [mark.tag for mark in alone.size_rows.values() if mark.tag is not None]
+    focal = USUAL_FOCAL * max(shot.view.size_px)
+    own = [np.hypot(tag.px_per_mm_spread, TAG_DEPTH_MM * tag.px_per_mm / focal) for tag in tags]
+    spread = slopes @ mode.covariance @ slopes.T + np.diag(np.square(own))
+    return -_UNKNOWN * mode.residuals[rows], spread, tags
+
+
+def _bare(alone: Joint) -> Joint:
+    """The same without the tags' sizes: their residuals are misfits over a spread that says
+    nothing."""
+    (shot,) = alone.shots
+    return Joint(
+        [replace(shot, view=without_sizes(shot.view))],
+        alone.dog,
+        ratios=alone.ratios,
+        facts_left_out=frozenset(alone.facts),
+    )
+
+
 def without_sizes(view: View) -> View:
     """The same photo with tags that tell their points only."""
-    tags = tuple(replace(tag, px_per_mm_spread=_UNKNOWN) for tag in view.tags.tags)
+    return _without_sizes_of(view, [tag.landmark for tag in view.tags.tags])
+
+
+def _without_sizes_of(view: View, landmarks: list[str]) -> View:
+    tags = tuple(
+        replace(tag, px_per_mm_spread=_UNKNOWN) if tag.landmark in landmarks else tag
+        for tag in view.tags.tags
+    )
     return replace(view, tags=replace(view.tags, tags=tags))

@@ -10,7 +10,7 @@ freedom and the led part are averaged over a grid of their posterior.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -76,19 +76,22 @@ NO_TAPE: Final = TapeSeen()
 """An order that says nothing of the tape."""
 
 
-def tape_seen(readings: Mapping[str, Reading]) -> TapeSeen:
+def tape_seen(readings: Mapping[str, Reading], at_tags: Collection[str] = ()) -> TapeSeen:
     """What an order's readings say of the tape.
 
     Parameters
     ----------
     readings : mapping of reading name to Reading
+    at_tags : collection of str
+        Readings whose tape was held at tags: of them less is expected, so that hands are as exact
+        as ever where such readings differ by as much less.
 
     >>> read = {n: Reading(mm, f"{mm:g} mm", "mm") for n, mm in (("half_neck", 200.0),
     ...         ("neck_ring", 412.0))}
     >>> round(tape_seen(read).closures[0], 3)
     0.03
     """
-    noise = tape_noise(readings)
+    noise = tape_noise(readings, at_tags=at_tags)
     usable = {name: reading.mm for name, reading in readings.items() if name not in noise.apart}
     squares = sum(value for name, value in noise.squares.items() if name in usable)
     closures, repeat, led = [], [], []

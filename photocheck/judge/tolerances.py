@@ -47,6 +47,15 @@ LED_TOGETHER: Final = 0.3
 the full length and each of its parts (judgement: a part of it; so little that hands which lead
 each tape anew are flagged in 3 % at most where 2 are stated, which a test holds)."""
 
+AT_TAGS_SHARE: Final = 0.5
+"""Of the variance of one take, both parts of it alike: what is left where the tape was held at the
+tips of tags that the photo shows, 7 mm of 10.
+
+Chosen, no source: nobody was found to have measured it.  What tags take away is that the two ends
+are felt for again and again; to 5 mm each, as a point on a dog is marked, they are 7 mm together
+and half of the variance.  How taut the tape lies, its way between the ends and reading it are left.
+"""
+
 REPEAT_FREEDOM: Final = 5.0
 """Degrees of freedom behind the repeat part before any take is repeated: an order's own repeats
 then count against three differences, and nine of ten tapes are taken to repeat to 4.7 to

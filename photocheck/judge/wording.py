@@ -7,6 +7,7 @@ from typing import Final
 
 from photocheck.case.lengths import format_length
 from photocheck.case.model import Reading
+from photocheck.judge.tolerances import AT_TAGS_SHARE
 from photocheck.report.model import Explanation, Report
 from photocheck.speech import capital_first, later, listed, tr
 from photocheck.words import FACT_TITLES, NECK_RING, READING_TITLES, SPAN_PATHS
@@ -542,6 +543,44 @@ def chance_text(probability: float) -> str:
 
 RETAKE_REASONS: Final[Mapping[str, str]] = {"reference_off": ALL_ALIKE}
 """Clauses for the headline where an explanation's title would promise too much."""
+
+
+NOT_AT_TAGS: Final = later(
+    "Tags were found on the dog, but nobody said that the tape was held at them: it is taken to be "
+    "no more exact than without."
+)
+
+
+def at_tags(shared: Sequence[str], others: Sequence[str]) -> tuple[str, ...]:
+    """Which readings went from tag to tag, and what is made of it.
+
+    Parameters
+    ----------
+    shared : sequence of str
+        Readings with a tag at each of their points.
+    others : sequence of str
+        The others that were given.
+    """
+    said = []
+    if shared:
+        said.append(
+            tr(
+                "The tape was held at the tags that the photo shows ({readings}): its spread is "
+                "taken to be {share:.0f} % of the usual one, a figure that was chosen and that "
+                "nobody has measured.",
+                readings=_titles(shared),
+                share=100.0 * AT_TAGS_SHARE**0.5,
+            )
+        )
+    if others:
+        said.append(
+            tr(
+                "A tag is missing in the photo at a point of these: {readings}. There the tape "
+                "is taken to be as exact as usual.",
+                readings=_titles(others),
+            )
+        )
+    return tuple(said)
 
 
 def unchecked(names: Sequence[str]) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ from photocheck.orders.draft import (
 )
 from photocheck.orders.filling import NOBODY, Hand, with_takes
 from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES, READING_TITLES, READINGS
+from photocheck.words import LANDMARK_TITLES, READING_TITLES, READINGS, TAGS_UNUSED
 
 REFERENCE_FIELDS: Final = ("corners", "ends", "near", "outline")
 
@@ -90,6 +90,22 @@ def with_marking(case: Draft, photo: int, *, by: str, placed: DraftMarking, besi
     return case.with_photo_changed(photo, entry.but("markings", markings))
 
 
+def with_tags_used(case: Draft, photo: int, *, used: bool) -> Draft:
+    """The case in one photo of which the tags on the dog are used, or not even looked for.
+
+    Parameters
+    ----------
+    case : Draft
+    photo : int
+        Which of the case's photos, from 0.
+    used : bool
+    """
+    entry = case.photos[photo]
+    if used == (entry.tags != TAGS_UNUSED):
+        return case
+    return case.with_photo_changed(photo, entry.but("tags", None if used else TAGS_UNUSED))
+
+
 def with_reference_points(case: Draft, photo: int, shape: str, points: Sequence[Point]) -> Draft:
     """The case with the reference's points as placed by hand.
 
@@ -138,6 +154,8 @@ def changes(before: Draft, after: Draft) -> tuple[str, ...]:
             )
     if before.unit != after.unit:
         found.append(tr("another unit"))
+    if before.measured_at_tags != after.measured_at_tags:
+        found.append(tr("whether the tape was held at the tags"))
     if before.owner != after.owner:
         found.append(tr("who orders"))
     if before.dog != after.dog:
@@ -152,6 +170,8 @@ def changes(before: Draft, after: Draft) -> tuple[str, ...]:
             found.append(tr("photo {number}: marks", number=number))
         if earlier.view != photo.view:
             found.append(tr("photo {number}: where it was taken from", number=number))
+        if earlier.tags != photo.tags:
+            found.append(tr("photo {number}: tags", number=number))
         if earlier.reference != photo.reference:
             found.append(tr("photo {number}: reference", number=number))
     if len(after.photos) < len(photos):

@@ -205,7 +205,8 @@ class DraftPhoto(_Part):
     view : str
         As the case file has it; empty for the side.
     tags : str
-        The size of the tags on the dog, one of `photocheck.words.TAG_SETS`; empty when not told.
+        The size of the tags on the dog, or that they are not used, one of
+        `photocheck.words.TAG_SETS`; empty when not told.
     """
 
     file: str = ""
@@ -366,6 +367,8 @@ class Draft(_Part):
     readings : mapping of reading name to ReadingTold
     dog : DogTold
     photos : tuple of DraftPhoto
+    measured_at_tags : bool
+        As the case file has it: whether the tape was held at the tags that the photos show.
     """
 
     format: str = ""
@@ -375,6 +378,7 @@ class Draft(_Part):
     dog: DogTold = field(default_factory=DogTold)
     photos: tuple[DraftPhoto, ...] = ()
     owner: OwnerTold = field(default_factory=OwnerTold, kw_only=True)
+    measured_at_tags: bool = field(default=False, kw_only=True)
 
     @property
     def title(self) -> str:
@@ -545,6 +549,9 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         "name": _TEXT,
         "owner": _Slot(_part(OwnerTold), _Part.to_dict, OwnerTold()),
         "unit": _Slot(lambda value: value if value in UNITS else None, empty=""),
+        "measured_at_tags": _Slot(
+            lambda value: value if isinstance(value, bool) else None, empty=False, stays=True
+        ),
         "readings": _Slot(_named(_reading, may_be_empty=True), _readings_json, {}, stays=True),
         "dog": _Slot(_part(DogTold), _Part.to_dict, DogTold(), stays=True),
         "photos": _Slot(_many(_part(DraftPhoto), may_be_empty=True), _dicts, (), stays=True),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Final, Literal
@@ -21,7 +21,8 @@ from photocheck.orders.draft import (
     Typed,
     takes_of,
 )
-from photocheck.words import PLACES_BEHIND, TAGS, TAGS_AND_OWNER
+from photocheck.scale.catalogue import DOG_TAGS
+from photocheck.words import PLACES_BEHIND, TAGS, TAGS_AND_OWNER, TAGS_UNUSED
 
 
 @dataclass(frozen=True)
@@ -218,7 +219,8 @@ def with_photo(draft: Draft, name: str, *, view: str = "", kind: str = "") -> Dr
             diameter=last.diameter,
         )
     photo = new_photo(name, reference)
-    if draft.photos and draft.photos[-1].tags:
+    # A tag that slipped in one photo may have been put back for the next.
+    if draft.photos and draft.photos[-1].tags not in ("", TAGS_UNUSED):
         photo = photo.but("tags", draft.photos[-1].tags)
     return draft.but("photos", (*draft.photos, photo.but("view", view or None)))
 
@@ -306,6 +308,41 @@ def with_tag_set(draft: Draft, size: str) -> Draft:
         As the case file has it; empty for the usual one.
     """
     return draft.but("photos", tuple(photo.but("tags", size or None) for photo in draft.photos))
+
+
+def with_tape_at_tags(draft: Draft, held: bool) -> Draft:
+    """A copy of the draft that says whether every reading was taken with the tape at the tags."""
+    return draft.but("measured_at_tags", held or None)
+
+
+def without_tags(draft: Draft) -> Draft:
+    """A copy of the draft whose photos are marked by hand, whatever tags are in them.
+
+    A photo in which tags told how large things are lacks something of known size then.
+    """
+    photos = [
+        photo.but("reference", ReferenceTold()) if photo.reference.form == "tags" else photo
+        for photo in draft.photos
+    ]
+    told = with_tape_at_tags(draft, False)
+    return with_tag_set(told.but("photos", tuple(photos)), TAGS_UNUSED)
+
+
+def with_tags_again(draft: Draft, telling: Collection[str] = ()) -> Draft:
+    """The opposite of `without_tags`; marks by hand stay.
+
+    Parameters
+    ----------
+    telling : collection of str
+        Files of photos in which tags tell how large things are, where nothing else does.
+    """
+    photos = [
+        photo.but("reference", ReferenceTold(kind=DOG_TAGS))
+        if photo.file in telling and not photo.reference.kind
+        else photo
+        for photo in draft.photos
+    ]
+    return with_tag_set(draft.but("photos", tuple(photos)), "")
 
 
 def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -> Draft:

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.body.shape import SHIPPED
-from photocheck.case.model import Case, Reading, Take
+from photocheck.case.model import Reading, Take
 from photocheck.errors import CaseError
 from photocheck.judge.evidence import FinishedOrder, order_from_report
 from photocheck.judge.learning import Learning, LeftOut, learn
@@ -26,6 +26,7 @@ from photocheck.judge.repeats import SUMS
 from photocheck.orders.heard import MEASURED_FOR, accepted_check, felt_text, last_heard
 from photocheck.orders.model import Heard, Order, OrderError
 from photocheck.orders.store import DatabaseStore
+from photocheck.report.model import Report
 from photocheck.speech import listed, tr
 
 _OUTCOMES: Final[Mapping[str, str]] = {"fitted": "fitted", "returned": "returned"}
@@ -111,7 +112,7 @@ def finished_orders(
         report = check.report
         outcome, why_not = _outcome(heard)
         if heard is not None and heard.measured and not why_not:
-            report = replace(report, case=_measured_anew(report.case, heard))
+            report = _measured_anew(report, heard)
         try:
             made_with = SHIPPED
             if report.ratios_version != SHIPPED.version:
@@ -142,8 +143,10 @@ def _outcome(heard: Heard | None) -> tuple[str, str]:
     )
 
 
-def _measured_anew(case: Case, heard: Heard) -> Case:
-    """The case with the readings taken anew, without those tied to them that were not.
+def _measured_anew(report: Report, heard: Heard) -> Report:
+    """The report of a case with the readings taken anew, without those tied to them that were not.
+
+    No tags are taken to be on the dog any more.
 
     A half neck read anew contradicts the ring of then, and a front the full length of then
     (`photocheck.judge.repeats.SUMS`); the rear of then ended at the same last-rib point.
@@ -152,8 +155,11 @@ def _measured_anew(case: Case, heard: Heard) -> Case:
         whole for whole, parts in SUMS.items() for part, _ in parts if part in heard.measured
     }
     by = "owner" if heard.from_owner else heard.by
+    case = report.case
     readings = {name: one for name, one in case.readings.items() if name not in stale}
     for name, one in heard.measured.items():
         take = Take(one.mm, one.typed, one.unit, heard.day.isoformat(), by)
         readings[name] = Reading(one.mm, one.typed, one.unit, (take,))
-    return replace(case, readings=readings)
+    left = tuple(name for name in report.at_tags if name in readings and name not in heard.measured)
+    case = replace(case, readings=readings, measured_at_tags=False)
+    return replace(report, case=case, at_tags=left)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import Point
+from photocheck.orders.draft import Draft, DraftPhoto
+from photocheck.orders.filling import with_tags
 from photocheck.photo.photo import Photo
 from photocheck.scale.tag_layout import STANDING
 from photocheck.scale.tags import find_tags
@@ -17,6 +19,7 @@ from photocheck.words import (
     ALL_LANDMARKS,
     FRONT_HELPERS,
     FRONT_LANDMARKS,
+    TAGS_UNUSED,
 )
 
 Frame = tuple[int, int, int, int]
@@ -78,6 +81,21 @@ def tags_found(photo: Photo, view: str = "side") -> FoundTags:
         seen.remarks,
         any(tag.landmark in (*STANDING, *FRONT_LANDMARKS) for tag in tags),
     )
+
+
+def told_by_tags(draft: Draft, find: Callable[[DraftPhoto], FoundTags]) -> Draft:
+    """A copy of the draft in which tags have marked the photos that nobody has.
+
+    What stays without a mark is to be marked by hand, and its check says so.
+
+    Parameters
+    ----------
+    draft : Draft
+    find : callable
+        Gives the tags of one of its photos; only asked for those without any marking.
+    """
+    bare = [photo for photo in draft.photos if not photo.markings and photo.tags != TAGS_UNUSED]
+    return with_tags(draft, {photo.file: find(photo).marks for photo in bare})
 
 
 def _frame(shapes: NDArray[np.float64], size: tuple[int, int]) -> Frame:

@@ -34,13 +34,14 @@ from photocheck.phantom.facing import (
 from photocheck.phantom.look import Look
 from photocheck.phantom.phone import save_photo
 from photocheck.phantom.placed import PlacedReference
+from photocheck.phantom.placed_tags import PlacedTag, front_tags, print_factor, side_tags
 from photocheck.phantom.render import PICTURE_RESOLUTION, render
 from photocheck.phantom.scene import Scene, observe
 from photocheck.phantom.solid import Dog, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
 from photocheck.phantom.true_camera import Camera
 from photocheck.scale.catalogue import MM_PER_INCH
-from photocheck.words import NECK_RING, SPANS
+from photocheck.words import LANDMARKS, NECK_RING, SPANS
 
 MADE: Final = "Rendered phantom dog, invented, for photocheck"
 TAPE_SD: Final = 0.007
@@ -208,7 +209,7 @@ def _round(points: Sequence[Sequence[float]]) -> list[list[float]]:
 
 
 def _photo_json(
-    scene: Scene, name: str, rng: np.random.Generator, view: str = "side"
+    scene: Scene, name: str, rng: np.random.Generator, view: str = "side", *, tagged: bool = False
 ) -> dict[str, Any]:
     front = view == "front"
     seen = (observe_front if front else observe)(scene, rng, MARK_SD_MM, 0.7)
@@ -226,10 +227,11 @@ def _photo_json(
         marks.pop("front_foot", None)  # often behind the reference
     marking = {"by": "owner", "marks": marks, "spread_mm": 6}
     told = {"view": view} if front else {}
-    return {"file": name, **told, "reference": reference, "markings": [marking]}
+    markings = [] if tagged else [marking]
+    return {"file": name, **told, "reference": reference, "markings": markings}
 
 
-def _photo_truth(scene: Scene, name: str) -> dict[str, Any]:
+def _photo_truth(scene: Scene, name: str, tags: Sequence[PlacedTag]) -> dict[str, Any]:
     placed = asdict(scene.reference)
     seen = scene.landmarks_px
     if scene.reference.place in FRONT_OFFSETS:
@@ -240,11 +242,22 @@ def _photo_truth(scene: Scene, name: str) -> dict[str, Any]:
         "file": name,
         "landmarks_px": {k: _round([xy])[0] for k, xy in seen.items()},
         "landmarks_mm": {k: [round(float(v), 1) for v in p] for k, p in scene.landmarks.items()},
+        **({"tags": [_tag_truth(scene, tag) for tag in tags]} if tags else {}),
         "camera": asdict(scene.camera),
         "focal_px": scene.camera.focal_px,
         "reference": placed,
         "offset_mm": scene.reference.offset_mm,
         "dog_yaw_deg": scene.dog_yaw_deg,
+    }
+
+
+def _tag_truth(scene: Scene, tag: PlacedTag) -> dict[str, Any]:
+    """Where a tag's tip is, px, how large its square is, and how much the body hides of it."""
+    return {
+        "landmark": tag.landmark,
+        "side_mm": round(tag.side_mm, 2),
+        "tip_px": _round([tag.tip_px(scene.camera).tolist()])[0],
+        "hidden": round(float(tag.hidden.mean()), 2),
     }
 
 
@@ -254,7 +267,10 @@ def _widths(dog: Dog) -> dict[str, float]:
 
 
 def write_sample(
-    sample: Sample, folder: Path, *, draw: Callable[[Scene, Look], Any] = render
+    sample: Sample,
+    folder: Path,
+    *,
+    draw: Callable[[Scene, Look, Sequence[PlacedTag]], Any] = render,
 ) -> None:
     """Write one case: its photos, ``case.json`` and ``truth.json``.
 
@@ -264,8 +280,8 @@ def write_sample(
     folder : Path
         Made when missing.
     draw : callable
-        Scene and look to an (H, W, 3) uint8 picture; the real renderer unless
-        only the JSON is wanted.
+        Scene, look and the tags on the dog to an (H, W, 3) uint8 picture; the real renderer
+        unless only the JSON is wanted.
     """
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(sample.seed)
@@ -282,23 +298,27 @@ def write_sample(
     truth = tape_truth(standing)
     text, where = readings(truth, sample, rng)
     photos, facts = [], []
+    printed = print_factor(rng) if sample.tagged else 1.0
     for number, shot in enumerate(sample.shots, start=1):
         name = "side.jpg" if len(sample.shots) == 1 else f"side_{number}.jpg"
         scene = make_scene(dog, sample, shot, rng)
         stated = scene.exif_focal_35mm
-        save_photo(folder / name, draw(scene, shot.look), shot.look, stated, made=MADE)
-        photos.append(_photo_json(scene, name, rng))
-        facts.append(_photo_truth(scene, name))
+        tags = side_tags(scene, rng, landmarks=LANDMARKS, printed=printed) if sample.tagged else ()
+        save_photo(folder / name, draw(scene, shot.look, tags), shot.look, stated, made=MADE)
+        photos.append(_photo_json(scene, name, rng, tagged=sample.tagged))
+        facts.append(_photo_truth(scene, name, tags))
     if sample.front:
         scene = make_front(dog, sample, sample.front, scene.reference, rng)
         look, stated = sample.front.look, scene.exif_focal_35mm
-        save_photo(folder / "front.jpg", draw(scene, look), look, stated, made=MADE)
-        photos.append(_photo_json(scene, "front.jpg", rng, "front"))
-        facts.append(_photo_truth(scene, "front.jpg"))
+        tags = front_tags(scene, rng, printed=printed) if sample.tagged else ()
+        save_photo(folder / "front.jpg", draw(scene, look, tags), look, stated, made=MADE)
+        photos.append(_photo_json(scene, "front.jpg", rng, "front", tagged=sample.tagged))
+        facts.append(_photo_truth(scene, "front.jpg", tags))
     case = {
         "format": "photocheck-case/1",
         "name": f"{CLUB}: {sample.dog}",
         "unit": sample.unit,
+        **({"measured_at_tags": True} if sample.tagged else {}),
         "readings": text,
         "dog": {
             "name": sample.dog,
@@ -353,9 +373,9 @@ dogs of known shape), so that the true lengths are known.
 
 Each folder holds the picture (`side.jpg`, or `side_1.jpg` and so on, and `front.jpg`
 where there is one from the front), `case.json` as an owner would hand it in, and
-`truth.json` with the true lengths, landmarks, camera, reference and fault.  Marks are
-{MARK_SD_MM:g} mm off per axis, tape readings {100 * TAPE_SD:g} % before rounding, as a
-careful person would be.
+`truth.json` with the true lengths, landmarks, camera, reference and fault.  Where the dog
+wears tags there are no marks; else they are {MARK_SD_MM:g} mm off per axis.  Tape readings
+are {100 * TAPE_SD:g} % off before rounding, as a careful person's would be.
 
 Where a dog did not stand square in the picture, the readings are those of the
 same dog standing square.

@@ -54,6 +54,8 @@ class Sample:
     drop_ears: bool = False
     # One more photo, from the front; its place is of `words.FRONT_PLACES`.
     front: PhotoPlan | None = None
+    # The dog wears printed tags, put on before it was measured; nobody marks anything.
+    tagged: bool = False
 
 
 def _look(seed: int, coat: str, floor: str, wall: str, **more: Any) -> Look:
@@ -249,6 +251,29 @@ SAMPLES: Final = (
             1.5,
             600.0,
             dog_yaw_deg=3.0,
+        ),
+    ),
+    Sample(
+        "alder",
+        "Alder",
+        "Printed tags on the dog, measured from tip to tip: three photos, nothing marked by hand.",
+        "cm",
+        114,
+        (
+            PhotoPlan("marker_sheet", "middle", _look(16, "brown", "gravel", "planks"), 3.0),
+            PhotoPlan("marker_sheet", "near_feet", _look(17, "brown", "gravel", "plaster"), -4.0),
+        ),
+        560.0,
+        coat_mm=7.0,
+        careful=True,
+        tagged=True,
+        front=PhotoPlan(
+            "marker_sheet",
+            "front_feet",
+            _look(18, "brown", "gravel", "planks"),
+            -1.5,
+            620.0,
+            dog_yaw_deg=-2.0,
         ),
     ),
 )

@@ -37,6 +37,8 @@ SHADED: Final = 0.25
 """Share of tags over which a shadow's edge runs."""
 
 _STEP_CELLS: Final = 0.5
+_STEP_MM: Final = 2.0
+"""Along a coat; bends of a flank in so little are nothing."""
 _FINER: Final = 4
 _FACE_PX: Final = 16
 
@@ -85,11 +87,18 @@ class PlacedTag:
         return float(camera.px_per_mm(self.middle[None])[0])
 
 
+def print_factor(rng: np.random.Generator) -> float:
+    """How large tags come off a printer, true over nominal."""
+    return float(1.0 + rng.normal(0.0, PRINT_SPREAD))
+
+
 def side_tags(
     scene: Scene,
     rng: np.random.Generator,
     side_mm: float = 40.0,
     landmarks: Sequence[str] = (*STANDING, "last_rib"),
+    *,
+    printed: float | None = None,
 ) -> tuple[PlacedTag, ...]:
     """Tags on a dog that is seen from the side: each tip touches its landmark.
 
@@ -100,9 +109,11 @@ def side_tags(
     side_mm : float
         Nominal side of the squares.
     landmarks : sequence of str
+    printed : float or None
+        True over nominal size of the print, one for all photos of a dog; drawn by default.
     """
     rays = scene.dog.anatomy.rays()
-    factor = float(1.0 + rng.normal(0.0, PRINT_SPREAD))
+    factor = print_factor(rng) if printed is None else printed
     placed = []
     for name in landmarks:
         tip = scene.landmarks[name]
@@ -118,10 +129,14 @@ def side_tags(
 
 
 def front_tags(
-    scene: Scene, rng: np.random.Generator, side_mm: float = 40.0
+    scene: Scene,
+    rng: np.random.Generator,
+    side_mm: float = 40.0,
+    *,
+    printed: float | None = None,
 ) -> tuple[PlacedTag, ...]:
     """Tags left and right at the neck of a dog that faces the camera, `side_tags` else."""
-    factor = float(1.0 + rng.normal(0.0, PRINT_SPREAD))
+    factor = print_factor(rng) if printed is None else printed
     points = front_points(scene)
     placed = []
     for name, sign in (("neck_left", -1.0), ("neck_right", 1.0)):
@@ -166,10 +181,13 @@ def _card(
 
 
 def _bent(rng: np.random.Generator, scene: Scene, tip: Array, side_mm: float) -> Array:
-    """Paper that lies on the coat: lengths up from the tip and across from there are kept."""
+    """Paper that lies on the coat, its tip on the point.
+
+    Paper bends and does not stretch: it follows the coat along one direction and stays straight
+    across it (a cylinder over any curve), the way that lies nearest to the coat.
+    """
     body = scene.dog.visible_field
     start = scene.to_dog(tip[None])[0]
-    cell = side_mm / CELLS
     _, slope = body.sample(start[None])
     normal = slope[0] / np.linalg.norm(slope[0])
     up = np.array([0.0, 1.0, 0.0]) - normal[1] * normal
@@ -177,33 +195,50 @@ def _bent(rng: np.random.Generator, scene: Scene, tip: Array, side_mm: float) ->
     up = roll @ (up / np.linalg.norm(up))
     # Its right as seen, whichever side of the dog it is on: the world may be its mirror image.
     right = np.cross(scene.axes @ up, scene.axes @ normal) @ scene.axes
-    rise = _walk(body, start[None], up[None], round((ABOVE + BELOW) / _STEP_CELLS), cell)
-    middle = rise[::-1, 0]
-    half = round(WHITE / _STEP_CELLS)
-    rights = np.broadcast_to(right, middle.shape)
-    out = _walk(body, middle, rights, half, cell)
-    back = _walk(body, middle, -rights, half, cell)
-    paper = np.concatenate([back[:0:-1], out]).transpose(1, 0, 2)
-    return scene.to_world(paper.reshape(-1, 3)).reshape(paper.shape)
+    x, y = _cells()
+    flat = np.stack([x, -y], axis=-1) * (side_mm / CELLS)  # mm right and up from the tip
+    best, least = flat, np.inf
+    for turn in np.radians(np.arange(0.0, 180.0, 15.0)):
+        along, straight = (
+            np.array([np.cos(turn), np.sin(turn)]),
+            np.array([-np.sin(turn), np.cos(turn)]),
+        )
+        ahead = along[0] * right + along[1] * up
+        way = flat @ along
+        section = _section(body, start, ahead, normal, np.unique(np.round(way, 6)))
+        at = np.searchsorted(section[0], way.ravel() - 1e-5)
+        across = straight[0] * right + straight[1] * up
+        paper = section[1][at].reshape(*flat.shape[:2], 3) + (flat @ straight)[..., None] * across
+        gap = float(np.mean(body.sample(paper.reshape(-1, 3))[0] ** 2))
+        if gap < least:
+            best, least = paper, gap
+    return scene.to_world(best.reshape(-1, 3)).reshape(best.shape)
 
 
-def _walk(body: Field, start: Array, ahead: Array, steps: int, cell: float) -> Array:
-    """Along a surface from places (n, 3), each in its own direction; (steps + 1, n, 3) mm."""
-    places, ways = [start], ahead
-    for _ in range(steps):
-        _, slope = body.sample(places[-1])
-        normal = slope / np.linalg.norm(slope, axis=1, keepdims=True)
-        ways = ways - np.sum(ways * normal, axis=1, keepdims=True) * normal
-        ways = ways / np.linalg.norm(ways, axis=1, keepdims=True)
-        after = places[-1] + _STEP_CELLS * cell * ways
-        for _ in range(4):
-            far, slope = body.sample(after)
-            after = after - far[:, None] * slope / np.sum(slope**2, axis=1, keepdims=True)
-        step = after - places[-1]
-        long = np.linalg.norm(step, axis=1, keepdims=True)
-        places.append(places[-1] + step * (_STEP_CELLS * cell / long))
-        ways = step / long
-    return np.array(places)
+def _section(
+    body: Field, start: Array, ahead: Array, normal: Array, lengths: Array
+) -> tuple[Array, Array]:
+    """Places (n, 3) mm on a plane section of a surface, so far (n,) mm from its start."""
+    reach = max(float(np.abs(lengths).max()), 1.0)
+    steps = int(np.ceil(reach / _STEP_MM))
+    flat = np.stack([ahead, normal])
+    sides = []
+    for sign in (1.0, -1.0):
+        place, way, out = start, sign * ahead, [start]
+        for _ in range(steps):
+            after = place + _STEP_MM * way
+            for _ in range(4):
+                far, slope = body.sample(after[None])
+                inside = flat.T @ (flat @ slope[0])  # the plane is not left
+                after = after - far[0] * inside / max(float(inside @ inside), 1e-9)
+            step = after - place
+            way = step / np.linalg.norm(step)
+            place = place + _STEP_MM * way
+            out.append(place)
+        sides.append(out)
+    curve = np.array(sides[1][:0:-1] + sides[0])
+    known = _STEP_MM * np.arange(-steps, steps + 1)
+    return lengths, np.stack([np.interp(lengths, known, curve[:, k]) for k in range(3)], axis=1)
 
 
 def _hidden(scene: Scene, paper: Array, standing: bool) -> Array:

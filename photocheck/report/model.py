@@ -314,6 +314,9 @@ class Report:
     offers : tuple of Offer
         What may be done, what brings most first; empty where readings are in doubt, and in
         reports of before 0.3.
+    at_tags : tuple of str
+        Readings whose tape was held at tags that were found at both ends (`Case.measured_at_tags`),
+        so that it is taken to be more exact.
     """
 
     verdict: str
@@ -338,3 +341,4 @@ class Report:
     certainty: tuple[Certainty, ...] = ()
     tape: Mapping[str, float] = field(default_factory=dict)
     offers: tuple[Offer, ...] = ()
+    at_tags: tuple[str, ...] = ()

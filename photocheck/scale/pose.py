@@ -18,6 +18,7 @@ from photocheck.numerics import derivative
 from photocheck.photo.camera import FRAME_DIAGONAL_MM
 from photocheck.photo.photo import CameraFacts
 from photocheck.scale import planes, priors
+from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.scale.frames import Frame, frame_of, spread_with
 from photocheck.scale.pinhole import (
     Pinhole,
@@ -52,6 +53,8 @@ class View:
         Whether the picture is taken as cut out of a larger one; None for what is more probable.
     tags : TagsSeen
         The tags on the dog, freed from a calibrated lens' distortion as well.
+    at_tags : bool
+        Whether the tape was held at their tips.
     """
 
     size_px: tuple[int, int]
@@ -61,6 +64,12 @@ class View:
     calibrated: bool = False
     cut: bool | None = None
     tags: TagsSeen = NO_TAGS
+    at_tags: bool = False
+
+    @property
+    def tip_mm(self) -> float:
+        """Standard deviation per axis of a tag's tip about the point that the tape goes by, mm."""
+        return priors.TAG_TIP_MM if self.at_tags else priors.TAG_FELT_MM
 
     @property
     def from_front(self) -> bool:
@@ -151,11 +160,23 @@ def reference_residuals(view: View, camera: Pinhole, roll: Array, size: Array) -
         flat = seen.points_mm @ np.swapaxes(turn_in_plane(roll), -1, -2)
         flat = flat * factor[..., None, None]
         level = np.concatenate([flat, np.zeros_like(flat[..., :1])], axis=-1)
-        miss = (camera.project(level) - seen.points_px) / seen.spread_px
+        miss = (camera.project(level) - seen.points_px) / _corner_px(seen)
         return np.asarray(miss.reshape(*miss.shape[:-2], -1))
     radius = 0.5 * (seen.diameter_mm or 0.0) * factor
     conic = ball_conic(camera, radius) if seen.kind == "ball" else disc_conic(camera, radius)
     return conic_distance(conic, camera.undistort(seen.outline_px)) / seen.spread_px
+
+
+def _corner_px(seen: ReferenceSeen) -> float:
+    """How exactly the corners of a reference are those of a plane along the dog's side, px.
+
+    A tag's are not: it is turned on the dog as it likes, and of its corners only where they are
+    is used.  How large things are there is told by the sizes of all tags, whatever their turn.
+    """
+    if seen.kind != DOG_TAGS:
+        return seen.spread_px
+    sides = np.linalg.norm(seen.points_px - np.roll(seen.points_px, 1, axis=0), axis=1)
+    return float(np.hypot(seen.spread_px, priors.TAG_TURNED * sides.mean()))
 
 
 def square_residuals(pose: Array, seen: ReferenceSeen) -> Array:

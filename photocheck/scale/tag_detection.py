@@ -1,45 +1,78 @@
-"""Squares that may be tags, as first detected: good to a few pixels, on a shrunken picture.
+"""Squares that may be tags, as first detected: good to a cell.
 
-What is read here is not relied on: corners that are half a pixel off misread small cells.  Squares
-whose cells are at all like a marker's are kept, and read again once their sides are measured
-(`photocheck.scale.tag_reading`).  On simulated tags of 24 px a side, of which an exact reading
-here finds 95 %, this leaves out none, and of those of 20 px two in a hundred and not 35.
+Black on white is where light and dark lie close together, over an area: most of a picture is not,
+and is not looked at.  What is left is searched at its full size, for small cells that are smeared
+in a smaller picture, at little cost.  What is read here is not relied on: it says which tag to
+lay over the photo (`photocheck.scale.tag_fit`).
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from photocheck.scale.light import Floats, Picture, halved
+from photocheck.scale.sheet import marker_cells
 from photocheck.scale.tag_layout import CELLS
 
-_SIDE: Final = 2100
-"""Px, longer side of the picture looked at, at most: a tag of 40 mm is then 24 px wide where a dog
-of a metre fills half of it."""
-_ENLARGED_BELOW: Final = 1100
-"""Px: pictures with a longer side below are looked at twice as large, their cells are few px."""
+_LARGEST: Final = 4200
+"""Px, longer side of the picture looked at, at most."""
+_SMALLEST: Final = 500
+"""Px, longer side of the smallest copy looked at: a square then fills a tenth of it."""
+_STEP: Final = 60
+"""Codes of 255 between paper and ink nearby, at least: 90 and more in the shade."""
+_AROUND: Final = 14
+"""Px that are looked at around a place."""
+_THOROUGH: Final = 0.15
+"""Share of a copy that is looked at larger and with several thresholds, if the places fill no
+more: gravel and grass are full of places, and none is a tag's."""
+_SMALL_PLACE: Final = 160
+"""Px, longer side of such a place at most: a tag alone of 14 px a cell."""
+_LEAST_SIDE_PX: Final = 13.0
+"""Of a black square that is looked for: cells of 2.2 px."""
+_LEAST_LIKENESS: Final = 0.6
+"""Correlation of the 36 cells of a square with a tag's, at least: one with a fifth of it covered
+has 0.7."""
 
 
-_MISREAD: Final = 3
-"""Cells of 16 that may be misread here."""
+@dataclass(frozen=True, eq=False)
+class Square:
+    """What may be a marker.
+
+    Attributes
+    ----------
+    corners_px : (4, 2) float
+        Clockwise from its own top left, if it is what it looks like, px.
+    code : int
+        What it looks like most, in DICT_4X4_50.
+    likeness : float
+        Correlation of its cells with that marker's.
+    """
+
+    corners_px: Floats
+    code: int
+    likeness: float
 
 
-def detect_squares(grey: Picture) -> Floats:
-    """Corners of what may be markers in a grey picture (H, W), clockwise, (n, 4, 2) px."""
-    small, times = halved(grey, _SIDE)
-    shrink = float(times)
-    if max(small.shape) < _ENLARGED_BELOW and shrink == 1.0:
-        doubled = (2 * small.shape[1], 2 * small.shape[0])
-        larger = cv2.resize(small, doubled, interpolation=cv2.INTER_CUBIC)
-        small, shrink = np.asarray(larger, dtype=np.uint8), 0.5
-    corners, _, _ = _detector().detectMarkers(small)
-    # Pixel centres are at integers, so the scale is about (-1/2, -1/2).
-    found = np.asarray(corners, np.float64).reshape(-1, 4, 2)
-    return np.asarray((found + 0.5) * shrink - 0.5)
+def detect_squares(grey: Picture) -> list[Square]:
+    """What may be markers in a grey picture (H, W), the likeliest first."""
+    copy, times = halved(grey, _LARGEST)
+    shrink, least = float(times), _LEAST_SIDE_PX
+    found: list[Floats] = []
+    while True:
+        half, _ = halved(copy, max(copy.shape) / 1.5)
+        boxes = _places(half)
+        found += [(one + 0.5) * shrink - 0.5 for one in _squares_in(copy, boxes, least)]
+        if max(half.shape) < _SMALLEST:
+            break
+        # smaller ones were looked for before
+        copy, shrink, least = half, 2 * shrink, 1.5 * _LEAST_SIDE_PX
+    return _named(grey, np.array(found).reshape(-1, 4, 2))
 
 
 def cell_px(corners: Floats) -> float:
@@ -48,21 +81,119 @@ def cell_px(corners: Floats) -> float:
     return float(np.mean(sides)) / CELLS
 
 
-@lru_cache(maxsize=1)
-def _detector() -> cv2.aruco.ArucoDetector:
+def _places(half: Picture) -> list[tuple[int, int, int, int]]:
+    """Left, top, right, bottom of where light and dark lie close together, in twice as large."""
+    near = np.ones((5, 5), np.uint8)
+    spread = cv2.subtract(cv2.dilate(half, near), cv2.erode(half, near))
+    _, there = cv2.threshold(spread, _STEP, 255, cv2.THRESH_BINARY)
+    height, width = half.shape[0] // 2, half.shape[1] // 2
+    if min(height, width) < 5:
+        return [(0, 0, 2 * half.shape[1], 2 * half.shape[0])]
+    even = there[: 2 * height, : 2 * width]
+    small = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+    _, small = cv2.threshold(small, 127, 255, cv2.THRESH_BINARY)
+    # an edge alone is thin
+    wide = cv2.morphologyEx(small, cv2.MORPH_OPEN, near)
+    outlines, _ = cv2.findContours(wide, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    boxes = [cv2.boundingRect(outline) for outline in outlines]
+    return [
+        (4 * x - _AROUND, 4 * y - _AROUND, 4 * (x + w) + _AROUND, 4 * (y + h) + _AROUND)
+        for x, y, w, h in boxes
+    ]
+
+
+def _squares_in(
+    copy: Picture, places: list[tuple[int, int, int, int]], least_px: float
+) -> list[Floats]:
+    height, width = copy.shape
+    inside = [
+        (max(left, 0), max(top, 0), min(right, width), min(bottom, height))
+        for left, top, right, bottom in places
+    ]
+    area = sum((right - left) * (bottom - top) for left, top, right, bottom in inside)
+    few = area <= _THOROUGH * copy.size
+    found = []
+    for left, top, right, bottom in inside:
+        part = copy[top:bottom, left:right]
+        if min(part.shape) < least_px:
+            continue
+        thorough = few and max(part.shape) <= _SMALL_PLACE
+        larger = 1
+        if thorough and least_px == _LEAST_SIDE_PX:
+            larger = 2
+            size = (2 * part.shape[1], 2 * part.shape[0])
+            part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_CUBIC), np.uint8)
+        for corners in _quads(part, least_px * larger, thorough):
+            found.append((corners + 0.5) / larger - 0.5 + (left, top))
+    return found
+
+
+def _quads(part: Picture, side_px: float, thorough: bool) -> Floats:
+    detector = _detector(thorough)
+    settings = detector.getDetectorParameters()
+    settings.minMarkerPerimeterRate = min(4 * side_px / max(part.shape), 2.0)
+    detector.setDetectorParameters(settings)
+    taken, _, left = detector.detectMarkers(part)
+    both = [np.asarray(some, np.float64).reshape(-1, 4, 2) for some in (taken, left)]
+    return np.concatenate(both)
+
+
+@lru_cache(maxsize=2)
+def _detector(thorough: bool) -> cv2.aruco.ArucoDetector:
     whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
-    # All of them: a marker that is no tag's is said to be another's, not taken for one.
-    family = cv2.aruco.Dictionary(whole.bytesList, whole.markerSize, _MISREAD)
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    settings.adaptiveThreshWinSizeMin = settings.adaptiveThreshWinSizeMax = 15
+    settings.adaptiveThreshWinSizeMin = 15
+    settings.adaptiveThreshWinSizeMax = 39 if thorough else 15
+    settings.adaptiveThreshWinSizeStep = 24
     # A side that hair or tape bites into is still a side.
     settings.adaptiveThreshConstant = 12
     settings.polygonalApproxAccuracyRate = 0.05
-    settings.minMarkerPerimeterRate = 0.02
-    settings.errorCorrectionRate = 1.0
-    settings.maxErroneousBitsInBorderRate = 0.5
-    # Blur fills the rim of a cell from its neighbours: read its middle only.
-    settings.perspectiveRemovePixelPerCell = 8
-    settings.perspectiveRemoveIgnoredMarginPerCell = 0.25
-    return cv2.aruco.ArucoDetector(family, settings)
+    settings.minDistanceToBorder = 1
+    return cv2.aruco.ArucoDetector(whole, settings)
+
+
+@lru_cache(maxsize=1)
+def _looks() -> tuple[NDArray[np.int_], Floats]:
+    """Each marker of the family in each turn: its number and turn (n, 2), its cells (n, 36)."""
+    codes = range(len(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50).bytesList))
+    names = np.array([(code, turn) for code in codes for turn in range(4)])
+    cells = np.array([np.rot90(~marker_cells(c), -t).ravel() for c, t in names], np.float64)
+    cells -= cells.mean(axis=1, keepdims=True)
+    return names, cells / np.linalg.norm(cells, axis=1, keepdims=True)
+
+
+def _named(grey: Picture, squares: Floats) -> list[Square]:
+    """Squares that look like markers, each place once, the likeliest first."""
+    if not len(squares):
+        return []
+    names, looks = _looks()
+    at = (np.arange(CELLS) + 0.5) / CELLS
+    across, down = (part.ravel()[:, None] for part in np.meshgrid(at, at))
+    weights = np.stack(
+        [(1 - across) * (1 - down), across * (1 - down), across * down, (1 - across) * down]
+    )
+    # Squares are small and seen from afar: within a cell, sides are halved evenly.
+    points = np.einsum("kpo,nkd->npd", weights, squares)
+    seen = cv2.remap(
+        grey,
+        points[..., 0].astype(np.float32),
+        points[..., 1].astype(np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    ).astype(np.float64)
+    seen -= seen.mean(axis=1, keepdims=True)
+    seen /= np.maximum(np.linalg.norm(seen, axis=1, keepdims=True), 1e-9)
+    likeness = seen @ looks.T
+    best = np.argmax(likeness, axis=1)
+    kept: list[Square] = []
+    for n in np.argsort(-likeness[np.arange(len(best)), best]):
+        most = float(likeness[n, best[n]])
+        if most < _LEAST_LIKENESS:
+            break
+        code, turn = names[best[n]]
+        corners = np.roll(squares[n], -int(turn), axis=0)
+        middle, cell = corners.mean(axis=0), cell_px(corners)
+        if all(float(np.hypot(*(middle - one.corners_px.mean(axis=0)))) > 2 * cell for one in kept):
+            kept.append(Square(corners, int(code), most))
+    return kept

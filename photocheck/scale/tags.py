@@ -1,8 +1,9 @@
 """Tags on the dog, found in a photo: whose point each is, where its tip is, how large a mm is.
 
-Detection runs on a shrunken picture.  What was found is read again at full resolution
-(`photocheck.scale.tag_reading`), and its corners are measured there as crossings of lines, as
-the sheet's are (`photocheck.scale.markers`).
+Places where black and white lie close together are searched for squares
+(`photocheck.scale.tag_detection`); the whole face of the tag that each looks like is laid over the
+photo at full resolution (`photocheck.scale.tag_fit`), and what does not look like it is none
+(`photocheck.scale.tag_reading`).
 """
 
 from __future__ import annotations
@@ -14,26 +15,33 @@ import numpy as np
 
 from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.sheet import LAYOUT
-from photocheck.scale.subpixel import crossing, crossing_spread, fit_black_squares
-from photocheck.scale.tag_detection import cell_px, detect_squares
-from photocheck.scale.tag_layout import TAG_IDS, TAG_MM
-from photocheck.scale.tag_place import place_tag
-from photocheck.scale.tag_reading import MarkerRead, read_marker
+from photocheck.scale.tag_detection import Square, cell_px, detect_squares
+from photocheck.scale.tag_fit import fit_tag
+from photocheck.scale.tag_layout import CELLS, TAG_IDS, TAG_MM
+from photocheck.scale.tag_place import USUAL_FOCAL, scale_at
+from photocheck.scale.tag_reading import FaceRead, read_face
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES
 
 _LEAST_CELL_PX: Final = 2.5  # cells smaller than this are not measured
-_LEAST_SUPPORT: Final = 0.5
-_WHOLE_SUPPORT: Final = 0.75  # below, something lies over a side
 _SPREAD_FLOOR_PX: Final = 0.1
 _FLATTEST: Final = 0.3  # shorter side over longer one of a square that is still measured
-_NOT_FLAT_MM: Final = {"standing": 0.6, "lying": 1.0}
-"""Spread of the tip off the square's plane and of its place in it, per axis, mm: paper that
-stands on a fold, and paper that follows a flank."""
-_SCALE_FLOOR: Final = {"standing": 0.007, "lying": 0.018}
-"""Spread of ln px per mm beyond what the corners leave open: paper that is not quite flat, and tape
-that lies along a side.  On rendered dogs the error was 1.4 to 3 times what the corners say."""
+_OFTEN: Final = 2.0
+"""Standard deviation of what a fit leaves open over what it says of itself: what is left over in
+one pixel is left over in the next as well."""
+_NOT_FLAT_MM: Final = {"standing": 0.25, "lying": 0.45}
+"""Spread of the tip off where the face says it is, per axis, mm: paper that stands on a fold, and
+paper that follows a flank."""
+_SCALE_FLOOR: Final = {"standing": 0.004, "lying": 0.007}
+"""Spread of ln px per mm beyond what the fit leaves open: paper that is not quite flat, and tape
+that lies along a side."""
+_COVERED_RING: Final = 5
+"""Cells of the white round a square that look otherwise before that is said."""
+_OTHERS_LIKENESS: Final = 0.9
+"""Correlation of a square's cells with a marker's that is neither a tag's nor the sheet's."""
+_MOST_OTHERS: Final = 8
+"""So many are looked at: of them only a sentence comes."""
 _ONE_SET: Final = 1.6
 """How many times larger the nearest tag of one set may look than the usual one (judgement)."""
 
@@ -41,23 +49,9 @@ _LANDMARKS: Final = {code: landmark for landmark, code in TAG_IDS.items()}
 
 
 @dataclass(frozen=True, eq=False)
-class _Square:
-    """A marker of the family, read: corners (4, 2) px from its own top left, and their spread."""
-
-    corners_px: Floats
-    spread_px: float
-    support: float
-    reading: MarkerRead
-
-    @property
-    def code(self) -> int:
-        return self.reading.code
-
-
-@dataclass(frozen=True, eq=False)
 class _Measured:
     tag: TagSeen
-    reading: MarkerRead
+    reading: FaceRead
 
 
 def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None = None) -> TagsSeen:
@@ -80,66 +74,68 @@ def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None =
         `TagSeen.px_per_mm` is the focal length over the tag's depth along the line of sight.
     """
     grey = as_grey(picture)
-    size = grey.shape[1], grey.shape[0]
     side = TAG_MM["small" if small else "usual"]
-    read = [_read(grey, corners) for corners in detect_squares(grey)]
-    sound = [one for one in read if one is not None and one.reading.sound]
-    ours = [one for one in sound if one.code in _LANDMARKS]
-    seen = _kept([_measured(one, side, size, focal_px) for one in ours])
-    return replace(seen, remarks=(*seen.remarks, *_others(sound)))
+    measured, others = [], []
+    for square in detect_squares(grey):
+        if cell_px(square.corners_px) < _LEAST_CELL_PX or not _plausible(square.corners_px):
+            continue
+        if square.code in _LANDMARKS:
+            one = _measured(grey, square, side, focal_px)
+            measured += [one] if one is not None else []
+        elif square.code not in LAYOUT.marker_ids and square.likeness >= _OTHERS_LIKENESS:
+            others.append(square)
+    seen = _kept(measured)
+    if any(_sound(grey, square) for square in others[:_MOST_OTHERS]):
+        said = tr("A printed square that is neither a tag's nor the marker sheet's is not used")
+        return replace(seen, remarks=(*seen.remarks, said))
+    return seen
 
 
-def _read(grey: Picture, corners: Floats) -> _Square | None:
-    """A marker with its sides measured, or None where there is none."""
-    cell = cell_px(corners)
-    if cell < _LEAST_CELL_PX or not _plausible(corners):
-        return None
-    lines = fit_black_squares(grey, corners[None], cell)
-    points, spreads, supports = [], [], []
-    for k in range(4):
-        before, after = lines[k - 1], lines[k]
-        if before is None or after is None:
-            return None
-        point = crossing(before, after)
-        if point is None or float(np.hypot(*(point - corners[k]))) > max(cell, 3.0):
-            return None
-        points.append(point)
-        spreads.append(crossing_spread(before, after))
-        supports.append(after.support)
-    exact = np.array(points)
-    if min(supports) < _LEAST_SUPPORT or not _plausible(exact):
-        return None
-    reading = read_marker(grey, exact)
-    if reading is None:
-        return None
-    return _Square(
-        corners_px=np.roll(exact, -reading.turn, axis=0),
-        spread_px=max(float(np.sqrt(np.mean(np.square(spreads)))), _SPREAD_FLOOR_PX),
-        support=min(supports),
-        reading=reading,
+def _sound(grey: Picture, square: Square) -> bool:
+    fit = fit_tag(
+        grey, square.corners_px, square.code, lying=False, focal_px=USUAL_FOCAL * max(grey.shape)
     )
+    if fit is None:
+        return False
+    reading = read_face(fit)
+    return reading.sound and reading.whole
 
 
 def _measured(
-    one: _Square, side: float, size: tuple[int, int], focal_px: float | None
-) -> _Measured:
-    place = place_tag(one.corners_px, one.spread_px, side, size, focal_px)
-    landmark = _LANDMARKS[one.code]
+    grey: Picture, square: Square, side: float, focal_px: float | None
+) -> _Measured | None:
+    """A tag with its place, or None where there is none."""
+    landmark = _LANDMARKS[square.code]
     how = "lying" if landmark == "last_rib" else "standing"
-    off = _NOT_FLAT_MM[how] * place.px_per_mm
-    remarks = [tr("partly covered")] if one.support < _WHOLE_SUPPORT else []
+    size = grey.shape[1], grey.shape[0]
+    focal = USUAL_FOCAL * max(size) if focal_px is None else focal_px
+    fit = fit_tag(grey, square.corners_px, square.code, lying=how == "lying", focal_px=focal)
+    if fit is None:
+        return None
+    corners = fit.corners_px()
+    reading = read_face(fit)
+    inside = np.all(corners >= 0) and np.all(corners <= np.array(size) - 1)
+    if not (reading.sound and inside and _plausible(corners)):
+        return None
+    if cell_px(corners) < _LEAST_CELL_PX:
+        return None
+    covariance = _OFTEN**2 * fit.inverse
+    per_cell, spread = scale_at(fit.matrix, covariance, fit.middle_px, size, focal_px)
+    per_mm = per_cell / (side / CELLS)
+    off = _NOT_FLAT_MM[how] * per_mm
+    covered = not reading.whole or reading.ring > _COVERED_RING
     tag = TagSeen(
         landmark=landmark,
         side_mm=side,
-        corners_px=one.corners_px,
-        corner_spread_px=one.spread_px,
-        tip_px=place.tip_px,
-        tip_covariance=place.tip_covariance + off**2 * np.eye(2),
-        px_per_mm=place.px_per_mm,
-        px_per_mm_spread=float(np.hypot(place.px_per_mm_spread, _SCALE_FLOOR[how])),
-        remarks=tuple(remarks),
+        corners_px=corners,
+        corner_spread_px=max(_OFTEN * fit.corner_spread_px(), _SPREAD_FLOOR_PX),
+        tip_px=fit.tip_px,
+        tip_covariance=_OFTEN**2 * fit.tip_covariance + off**2 * np.eye(2),
+        px_per_mm=per_mm,
+        px_per_mm_spread=float(np.hypot(spread, _SCALE_FLOOR[how])),
+        remarks=(tr("partly covered"),) if covered else (),
     )
-    return _Measured(tag, one.reading)
+    return _Measured(tag, reading)
 
 
 def _plausible(corners: Floats) -> bool:
@@ -158,7 +154,8 @@ def _plausible(corners: Floats) -> bool:
 def _kept(measured: list[_Measured]) -> TagsSeen:
     """Each landmark once, tags whose wedge is hidden only beside others."""
     pointed = [one for one in measured if one.reading.pointed]
-    trusted = [one.tag for one in (measured if len(pointed) >= 2 else pointed)]
+    beside = [one for one in measured if one.reading.pointed or one.reading.whole]
+    trusted = [one.tag for one in (beside if len(pointed) >= 2 else pointed)]
     once, remarks = [], []
     for landmark in TAG_IDS:
         same = [tag for tag in trusted if tag.landmark == landmark]
@@ -197,10 +194,3 @@ def _of_one_set(tags: list[TagSeen]) -> tuple[list[TagSeen], list[TagSeen]]:
         [tag for tag, off in zip(tags, far, strict=True) if not off],
         [tag for tag, off in zip(tags, far, strict=True) if off],
     )
-
-
-def _others(sound: list[_Square]) -> tuple[str, ...]:
-    """What is said of markers of the family that are neither a tag's nor the sheet's."""
-    if all(one.code in _LANDMARKS or one.code in LAYOUT.marker_ids for one in sound):
-        return ()
-    return (tr("A printed square that is neither a tag's nor the marker sheet's is not used"),)

@@ -10,15 +10,15 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
 from photocheck.case.model import PhotoEntry, Point
-from photocheck.errors import PhotocheckError
+from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.orders import taking
 from photocheck.orders import worn_tags as finding
-from photocheck.orders.draft import ReferenceTold
+from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.store import DatabaseStore
 from photocheck.orders.taking import FirstLook, first_look
@@ -290,6 +290,37 @@ def tags_found(store: Store, key: str, name: str, view: str = "side") -> FoundTa
     """
     with GATE.place():
         return finding.tags_found(_photo(store, key, name, None, PHOTOS), view)
+
+
+def tags_in(content: bytes, view: str) -> FoundTags:
+    """The tags of a photo that no store holds yet, written anew.
+
+    Raises
+    ------
+    PhotoError, BusyError
+        As for `shown`.
+    """
+    with GATE.place():
+        return finding.tags_found(decoded(content, name=""), view)
+
+
+def told_by_tags(store: Store, key: str, draft: Draft) -> Draft:
+    """A draft of an order in which tags have marked the photos that nobody has.
+
+    A photo that cannot be read stays as it is: its check says why.
+
+    Raises
+    ------
+    OrderError, BusyError
+        As for `shown`.
+    """
+
+    def find(photo: DraftPhoto) -> FoundTags:
+        with suppress(PhotoError):
+            return tags_found(store, key, photo.file, photo.view or "side")
+        return FoundTags()
+
+    return finding.told_by_tags(draft, find)
 
 
 def proposed(store: Store, key: str, name: str) -> Proposal:

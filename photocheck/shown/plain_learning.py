@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from math import sqrt
 from typing import Final
 
+from photocheck.body.shape import TAGGED
 from photocheck.judge.learning import Learning
 from photocheck.judge.ratios import Version, WayRatio
 from photocheck.judge.tolerances import TAPE_REPEAT_SHARE, TAPE_SPREAD_MM
@@ -121,6 +122,15 @@ def _ways(ways: Mapping[str, WayRatio]) -> str:
                 tr(
                     "{span} {shift:+.1f}%, spread {spread:.2f}",
                     span=tr(SPAN_TITLES[way]),
+                    shift=100 * ratio.shift,
+                    spread=ratio.spread_factor,
+                )
+            )
+        elif (base := way.removesuffix(TAGGED)) in SPAN_TITLES:
+            said.append(
+                tr(
+                    "{span} with the tape at tags {shift:+.1f}%, spread {spread:.2f}",
+                    span=tr(SPAN_TITLES[base]),
                     shift=100 * ratio.shift,
                     spread=ratio.spread_factor,
                 )

@@ -85,7 +85,7 @@ def how_to() -> tuple[str, ...]:
         ),
         tr(
             "The back above the elbow and the chest's bottom are not needed, but sharpen the "
-            "check. Use one set only, the usual or the small one."
+            "check; leave off what would cover another. One set only, the usual or the small one."
         ),
         tr(
             "Take them off at once if the dog minds or licks them. Watch it all the time: tags "

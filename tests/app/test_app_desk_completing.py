@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from photocheck.orders import worn_tags as finding
 from photocheck.orders.completing import (
     filled_in,
     is_being_told,
@@ -21,10 +22,12 @@ from photocheck.orders.draft import DraftMarking, reading_text
 from photocheck.orders.filling import Blank, new_draft, new_photo, with_photo
 from photocheck.orders.model import OrderError, Store
 from photocheck.server.run import run_check
-from photocheck_app.desk import photo_changes
+from photocheck_app.desk import photo_changes, staff_marks
 from photocheck_app.desk.filling_in import PICTURES
+from photocheck_app.marking import Placed
 from tests.support import desk_pages
 from tests.support.desk_pages import html, key_of, opened, pressed, sample_files
+from tests.support.tagged_photo import by_opencv, order_with_tags
 
 store = desk_pages.store
 
@@ -223,3 +226,71 @@ def test_a_refused_file_is_looked_at_once(store: Store, monkeypatch: pytest.Monk
     page.run()
     assert not page.exception
     assert [one.value for one in page.error] == [told]
+
+
+def test_notes_are_typed_once_and_kept(store: Store) -> None:
+    key = key_of(store, "flint")
+    page = opened(case=key, by="Ines")
+    (notes,) = [area for area in page.text_area if area.label == "Notes"]
+    notes.set_value("Pulls to the left.\nRed, please.").run()
+    pressed(page, "keep_facts")
+    assert store.draft(key).owner.notes == "Pulls to the left.\nRed, please."
+
+
+# -- tags on the dog -----------------------------------------------------------------
+
+
+@pytest.fixture
+def another_finder(monkeypatch: pytest.MonkeyPatch) -> None:
+    """OpenCV's own: what is tested here is what becomes of what was found."""
+    monkeypatch.setattr(finding, "find_tags", by_opencv)
+
+
+@pytest.mark.usefixtures("another_finder")
+def test_tags_mark_what_nobody_has_marked(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    key = order_with_tags(store)
+    began: list[Placed] = []
+
+    def surface(*_: object, start: Placed, **__: object) -> Placed:
+        began.append(start)
+        return start
+
+    monkeypatch.setattr(staff_marks, "marking_surface", surface)
+    page = opened(case=key, do="marks", by="Ines")
+    (photo,) = store.draft(key).photos
+    assert set(began[-1].marks) == set(photo.needed)
+    assert any("Tags were found" in one.value for one in page.caption)
+    pressed(page, "check_marks")
+    (check,) = store.order(key).checks
+    assert not check.case.measured_at_tags
+    (marking,) = check.case.photos[0].markings
+    assert marking.by == "tags"
+    assert store.draft(key).photos[0].markings == (marking,)
+    page = opened(case=key, do="marks", by="Ines")
+    page.checkbox[1].check().run()
+    pressed(page, "check_marks")
+    assert store.order(key).checks[-1].case.measured_at_tags
+    # Whose tag has slipped is marked by hand, and its tags are not looked for.
+    page = opened(case=key, do="marks", by="Ines")
+    unused, _ = page.checkbox
+    unused.check().run()
+    moved = {name: (x + 40.0, y) for name, (x, y) in marking.marks.items()}
+    monkeypatch.setattr(staff_marks, "marking_surface", lambda *_, **__: Placed(marks=moved))
+    pressed(page, "check_marks")
+    last = store.order(key).checks[-1]
+    assert last.case.photos[0].tags == "unused"
+    assert not last.case.measured_at_tags
+    assert [(one.by, one.marks) for one in last.report.case.photos[0].markings] == [("Ines", moved)]
+
+
+@pytest.mark.usefixtures("another_finder")
+def test_an_order_with_tags_is_checked_once_the_rest_is_told(store: Store) -> None:
+    key = order_with_tags(store)
+    draft = store.draft(key)
+    store.save_draft(key, draft.but("readings", {}))
+    page = opened(case=key, by="Ines")
+    for label, text in (("half neck (cm)", "36"), ("full length (cm)", "79.5")):
+        type_in(page, label, text)
+    pressed(page, "check_readings")
+    (check,) = store.order(key).checks
+    assert [one.by for one in check.case.photos[0].markings] == ["tags"]

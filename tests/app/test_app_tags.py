@@ -14,6 +14,7 @@ from photocheck.case.samples import samples_folder
 from photocheck.orders import worn_tags as finding
 from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.server import bench
+from photocheck.server.run import check_order
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck.uploads.gate import Gate
 from photocheck_app import shared
@@ -113,6 +114,9 @@ def test_one_yes_is_for_all_and_leads_to_the_result(
     # Shown as found, and not yet taken.
     assert "breastbone, shoulder top, last rib, tail base" in said(page)
     assert photo_of(page)["markings"] == []
+    at_tags = f"{order_of(page)}/at tags"
+    page.checkbox(key=at_tags).check().run()
+    assert shared.owners_store().draft(order_of(page)).measured_at_tags
     page = press(page, "next")
     assert address(page, "step") == "result"
     (marking,) = photo_of(page)["markings"]
@@ -219,3 +223,42 @@ def test_a_busy_server_is_told_and_the_tags_are_asked_of_later(
     page.run()
     assert "tags_wrong" in keys(page)
     assert photo_of(page)["file"] == file
+
+
+def test_declined_tags_are_not_used_until_they_are_asked_for_again(
+    to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    content, tips = tagged()
+    by_hand = {name: (x + 25.0, y) for name, (x, y) in tips.items()}
+    placed: list[Placed] = [Placed()]
+    monkeypatch.setattr(marks_step, "marking_surface", lambda *_, **__: placed[-1])
+    page = to_marks(content)
+    page.checkbox(key=f"{order_of(page)}/at tags").check().run()
+    page = press(page, "tags_wrong")
+    assert photo_of(page)["tags"] == "unused"
+    assert not shared.owners_store().draft(order_of(page)).measured_at_tags
+    assert "not used" in said(page)
+    placed.append(Placed(by_hand))
+    page.run()
+    page = press(page.run(), "next")
+    assert address(page, "step") == "result"
+    key = order_of(page)
+    report = check_order(shared.owners_store(), key)
+    (marking,) = report.case.photos[0].markings
+    assert (marking.by, dict(marking.marks)) == ("owner", by_hand)
+    page = press(press(page, "back"), "tags_after_all")
+    assert "tags" not in photo_of(page)
+    page = press(page.run(), "next")
+    report = check_order(shared.owners_store(), key)
+    assert [one.by for one in report.case.photos[0].markings] == ["tags"]
+
+
+def test_declined_tags_that_gave_the_scale_leave_the_photo_to_be_pointed_at(
+    to_photo: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(marks_step, "marking_surface", lambda *_, start, **__: start)
+    page = press(to_photo(tagged(sheet=False)[0]), "next")
+    page = press(page, "tags_wrong")
+    assert address(page, "step") == "photo"
+    assert photo_of(page)["reference"] == {}
+    assert photo_of(page)["tags"] == "unused"

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,10 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from photocheck.case.samples import samples_folder
+from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import open_store
+from photocheck.server.access.passes import link_for
+from photocheck_app.owner.way import PAGES
 from tests.support.command_line import line_of
 from tests.support.pages import Visitors, free_port, rests
 from tests.support.served_alone import Alone, served_alone
@@ -107,6 +111,22 @@ def test_choosing_leads_to_the_first_step_with_its_way_on_at_the_foot(
     assert lowest <= bar["y"]
 
 
+def test_on_a_phone_that_lies_a_number_and_the_way_on_are_seen_at_once(
+    served: Alone, visitors: Visitors
+) -> None:
+    lying = {**PHONE, "viewport": {"width": 844, "height": 390}}
+    page = begun(served, visitors.come(**lying, locale="de"))
+    field = page.get_by_label("Halber Hals in Zentimeter")
+    on = page.get_by_role("button", name="Weiter", exact=True)
+    around = page.locator("[data-testid=stTextInputRootElement]").filter(has=field)
+    for part in (around, on, page.locator(".tape img")):
+        expect(part).to_be_in_viewport(ratio=1.0)
+    above, below = field.bounding_box(), on.bounding_box()
+    assert above is not None
+    assert below is not None
+    assert above["y"] + above["height"] <= below["y"]
+
+
 def test_a_photo_says_how_far_it_has_come(served: Alone, visitors: Visitors) -> None:
     context = visitors.come(**PHONE, locale="de")
     page = begun(served, context)
@@ -173,9 +193,18 @@ def test_a_lost_connection_is_told_and_so_is_its_coming_back(
 
 def test_no_step_moves_under_the_finger(served: Alone, visitors: Visitors) -> None:
     """Cumulative layout shift of at most 0.1 (web.dev, "good") while a page comes."""
+    folder = samples_folder() / "flint"
+    with closing(open_store(str(served.store))) as store:
+        content = (folder / "case.json").read_bytes()
+        key = bring_in(
+            store, ("case.json", content), [("side.jpg", (folder / "side.jpg").read_bytes())]
+        ).key
+        link = link_for(store, key, by="Robin")
+    steps = tuple(f"?order={link}&step={step}" for step in PAGES)
     found = {}
-    for address in ("", "?step=sample"):
-        page = visitors.come(**PHONE, locale="en").new_page()
+    visitor = visitors.come(**PHONE, locale="en")
+    for address in ("", "?step=sample", "sheet", "practise", *steps):
+        page = visitor.new_page()
         page.add_init_script(
             """window.shifted = 0;
             new PerformanceObserver((list) => {
@@ -185,8 +214,9 @@ def test_no_step_moves_under_the_finger(served: Alone, visitors: Visitors) -> No
             }).observe({ type: "layout-shift", buffered: true });"""
         )
         page.goto(f"{served.address}/{address}")
-        page.get_by_role("heading", level=1).wait_for(timeout=60_000)
+        page.locator("h1, h2").first.wait_for(timeout=60_000)
         if address:
             rests(page)
         found[address] = page.evaluate("window.shifted")
+        page.close()
     assert all(shift <= 0.1 for shift in found.values()), json.dumps(found)

@@ -366,6 +366,76 @@ def test_by_keyboard_alone_a_number_leads_to_the_next(
     expect(page.get_by_role("heading", name="Rear length")).to_be_visible()
 
 
+DEEPEST_FOCUS = """() => {
+    let at = document.activeElement;
+    while (at?.shadowRoot?.activeElement) at = at.shadowRoot.activeElement;
+    return at;
+}"""
+
+
+def tab_to(page: Page, what: Locator) -> None:
+    """On with the Tab key until it has the focus; nothing is reached in another way."""
+    what.wait_for(state="attached", timeout=30_000)
+    goal = what.element_handle()
+    for _ in range(60):
+        if page.evaluate(f"(goal) => ({DEEPEST_FOCUS})() === goal", goal):
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"sixty times Tab do not lead to {what}")
+
+
+def test_by_keyboard_alone_the_whole_way_is_gone(
+    served: Served, visitors: Visitors, tmp_path: Path
+) -> None:
+    """From the first page to the result at a desk; but for the photo's file no pointer is used."""
+    data, photo = sample("flint")
+    page = opened(visitors.come(**DESKTOP), served.address)
+    keys = page.keyboard
+    tab_to(page, page.get_by_role("link", name=re.compile("^Quick")))
+    keys.press("Enter")
+    key = key_in(served, page)
+    for title, after in zip(TITLES, (*TITLES[1:], "A photo from the side"), strict=True):
+        tab_to(page, page.get_by_label(f"{title} in centimetres"))
+        keys.type(data["readings"][title.lower().replace(" ", "_")])
+        keys.press("Enter")
+        heading = page.get_by_role("heading", name=after, exact=True)
+        # whoever hears the page is told where it has come to
+        expect(heading).to_be_focused(timeout=30_000)
+    tab_to(page, page.locator(".st-key-take_photo button").first)
+    with page.expect_file_chooser() as chooser:
+        keys.press("Enter")
+    chooser.value.set_files(photo)
+    expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
+    places = page.get_by_role("radiogroup", name=re.compile("^Where was it"))
+    tab_to(page, places.get_by_role("radio").first)
+    wanted = places.get_by_role("radio", name=re.compile("in line with it"))
+    for _ in range(12):
+        keys.press("Space")
+        if wanted.is_checked():
+            break
+        keys.press("ArrowRight")
+    expect(page.get_by_role("heading", name="Mark your dog")).to_be_focused(timeout=30_000)
+    page.wait_for_selector(".stage[data-ready=yes]", timeout=30_000)
+    tab_to(page, page.locator(".overlay"))
+    marks = data["photos"][0]["markings"][0]["marks"]
+    at = [1999 / 2, 1499 / 2]
+    for number, name in enumerate(WANTED, start=1):
+        for axis, ways in ((0, ("ArrowLeft", "ArrowRight")), (1, ("ArrowUp", "ArrowDown"))):
+            for step, hold in ((50, "Shift+"), (10, "")):
+                times = abs(marks[name][axis] - at[axis]) // step
+                on = 1 if marks[name][axis] > at[axis] else -1
+                for _ in range(int(times)):
+                    keys.press(hold + ways[on > 0])
+                at[axis] += on * step * times
+        keys.press("Enter")
+        placed = wait_for_marks(served, page, key, set(WANTED[:number]))
+        assert placed[name] == pytest.approx(marks[name], abs=10)
+    tab_to(page, page.get_by_role("button", name="See the result", exact=True))
+    keys.press("Enter")
+    said = by_command_line(served.store, key, tmp_path)
+    expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
+
+
 @pytest.mark.parametrize("name", ["flint", "sorrel"])
 def test_with_a_samples_own_marks_the_answer_is_the_command_lines(
     served: Served, chromium: Browser, tmp_path: Path, name: str
@@ -478,8 +548,84 @@ def test_a_second_round_in_a_real_browser(served: Served, visitor: BrowserContex
     }
 
 
-def test_no_step_keeps_anybody_out(served: Served, visitor: BrowserContext, axe: str) -> None:
+HEARD = {
+    "half_neck": """
+        - progressbar
+        - button "Menu"
+        - heading "Half neck" [level=2]
+        - img "Where the tape runs for the half neck."
+        - radiogroup "My tape shows":
+          - radio "centimetres" [checked]
+          - radio "inches"
+        - textbox "Half neck in centimetres": "36"
+        - button "Back"
+        - button "Next"
+        """,
+    "photo": """
+        - heading "A photo from the side" [level=2]
+        - img "Photo 1"
+        - radiogroup /^Where was it/:
+          - radio /in line with it/ [checked]
+          - radio "I don't know"
+        - button "Next"
+        """,
+    "marks": """
+        - heading "Mark your dog" [level=2]
+        - region "Mark the dog on the photo":
+          - status
+          - application /Arrow keys move the cross, Enter places a mark/:
+            - button /^breastbone. \\d+ of 2000 across/
+            - button /^shoulder top/
+            - button /^last rib/
+            - button /^tail base/
+          - button "Undo" [disabled]
+          - group "Marks":
+            - button "breastbone , placed"
+        - button "See the result"
+        """,
+    "result": """
+        - alert:
+          - heading /^Measure again/ [level=2]
+        - button "I noted 27 cm, and typed it wrongly"
+        - button "Measure the rear length again"
+        - img "Photo 1 with your marks and what was measured."
+        """,
+}
+"""What a screen reader has to say of a step: roles, names and states, in their turn."""
+
+
+def test_a_step_is_heard_as_it_is_seen(served: Served, visitors: Visitors) -> None:
+    _, photo = sample("flint")
+    content = photo.with_name("case.json").read_bytes()
+    key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key
+    link = link_for(served.store, key, by="Robin")
+    page = visitors.come(**PHONE).new_page()
+    for step, heard in HEARD.items():
+        page.goto(f"{served.address}/?order={link}&step={step}")
+        expect(page.locator("main")).to_match_aria_snapshot(heard, timeout=30_000)
+
+
+LOOKS = (("en-GB", "light"), ("de-DE", "dark"), ("en-GB", "dark"), ("de-DE", "light"))
+
+
+@pytest.mark.parametrize(
+    ("device", "usual"), [(PHONE, LOOKS[0]), (DESKTOP, LOOKS[1])], ids=["phone", "desktop"]
+)
+def test_no_step_keeps_anybody_out(
+    served: Served,
+    visitors: Visitors,
+    axe: str,
+    thorough: bool,
+    device: dict[str, Any],
+    usual: tuple[str, str],
+) -> None:
     """axe-core: WCAG 2.2 A and AA, and its best practices; nothing serious on any step."""
+    for spoken, scheme in LOOKS if thorough else (usual,):
+        visitor = visitors.come(**{**device, "locale": spoken}, color_scheme=scheme)
+        _no_step_keeps_out(served, visitor, axe)
+
+
+def _no_step_keeps_out(served: Served, visitor: BrowserContext, axe: str) -> None:
     _, photo = sample("flint")
     content = photo.with_name("case.json").read_bytes()
     key = bring_in(served.store, ("case.json", content), [("side.jpg", photo.read_bytes())]).key

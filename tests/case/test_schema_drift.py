@@ -276,6 +276,8 @@ def _written(kind: Any, name: str, rules: Rules) -> bool:
     if kinds[0] is float:
         typed = property_of(name) != name
         return rules.get("type") == (["string", "number"] if typed else "number")
+    if kinds[0] is bool:
+        return rules.get("type") == "boolean"
     if kinds[0] is str:
         return rules.get("type") == "string" or "enum" in rules
     if is_dataclass(kinds[0]):
@@ -330,7 +332,7 @@ def filled(rules: Rules, defs: Rules, name: str = "") -> Any:
     if kind == ["string", "number"]:
         own = {"weight": "28 kg", "coat_depth": "2 cm", "neck_width": "12 cm"}
         return own.get(name, "42.5 cm")
-    return {"string": f"some {name}", "number": 30.0}[kind]
+    return {"string": f"some {name}", "number": 30.0, "boolean": True}[kind]
 
 
 def _places(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:

@@ -562,3 +562,22 @@ def test_tags_alone_give_marks_and_scale(tmp_path, capsys):
     told[told.index("dog_tags")] = "marker_sheet"
     assert main.run([*told, "--full-length", "79.5 cm"]) == 2
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_tags_that_are_not_to_be_used_are_not_looked_for(tmp_path, capsys):
+    photo = tmp_path / "side.jpg"
+    content, tips = tagged()
+    photo.write_bytes(content)
+    assert main.run(["locate", str(photo), "--tags", "unused", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["tags"] == []
+    told = ["check", "--photo", str(photo), "--full-length", "79.5 cm", "--json"]
+    told += ["--tags", "unused", "--reference"]
+    assert main.run([*told, "marker_sheet"]) == 2
+    assert "nobody has marked this photo" in capsys.readouterr().err
+    for name, (x, y) in tips.items():
+        told[1:1] = ["--mark", f"{name}={x},{y}"]
+    main.run([*told, "marker_sheet"])
+    (entry,) = json.loads(capsys.readouterr().out)["case"]["photos"]
+    assert [one["by"] for one in entry["markings"]] == ["owner"]
+    assert main.run([*told, "dog_tags"]) == 2
+    assert "cannot tell how large things are" in capsys.readouterr().err

@@ -27,7 +27,8 @@ from photocheck.report.model import Report
 from photocheck.scale import priors
 from photocheck.scale.pose import View, likely_poses
 from photocheck.scale.priors import Offset
-from photocheck.words import SPANS
+from photocheck.scale.tags_seen import TagSeen, TagsSeen
+from photocheck.words import SPANS, TAGS
 from tests.support.judged import DOG, marking, pixel, square_view
 from tests.support.places import SAMPLES
 
@@ -231,6 +232,45 @@ def test_what_all_front_photos_share_does_not_average_away() -> None:
     prior = shape.NECK_WIDTH_OVER_CHORD.log_spread
     look = shape.FRONT_LOOK["neck_width"].log_spread
     assert many.widths["neck_width"][1] > 0.9 / np.hypot(1 / prior, 1 / look)
+
+
+def tagged_front(*, at_tags: bool) -> Estimate:
+    """The neck between two tags whose sizes tell nothing, beside the side photo of ever."""
+    marks = front_marks(170.0, FROM + SHOULDER / 2)
+    tags = tuple(
+        TagSeen(name, 40.0, np.zeros((4, 2)), 0.1, np.array(at), 0.1 * np.eye(2), 1.0, 10.0)
+        for name, at in marks.marks.items()
+    )
+    view = dataclasses.replace(front_view(), tags=TagsSeen(tags), at_tags=at_tags)
+    return seen(view, Marking(marks.marks, by=TAGS))
+
+
+def test_where_the_tape_went_by_the_tags_the_ring_is_in_one_place() -> None:
+    """What is left of the look's variance is the square of the constants' ratio."""
+    held, thought = tagged_front(at_tags=True), tagged_front(at_tags=False)
+    share = held.shares["front_look"][NECK] / thought.shares["front_look"][NECK]
+    ratio = shape.TAGGED_LOOK.log_spread / shape.FRONT_LOOK["neck_width"].log_spread
+    assert share == pytest.approx(ratio**2, rel=0.4)
+    assert held.covariance[NECK, NECK] < thought.covariance[NECK, NECK]
+    assert "tags" in held.shares
+
+
+def test_photos_by_tags_and_by_hand_share_no_look() -> None:
+    """A hand marks where it thinks the ring, the tags are where the tape went."""
+    marks = front_marks(170.0, FROM + SHOULDER / 2)
+    tags = tuple(
+        TagSeen(name, 40.0, np.zeros((4, 2)), 0.1, np.array(at), 0.1 * np.eye(2), 1.0, 10.0)
+        for name, at in marks.marks.items()
+    )
+    by_tags = dataclasses.replace(front_view(), tags=TagsSeen(tags), at_tags=True)
+    views = [square_view(), front_view(), by_tags]
+    markings = [[marking()], [marks], [Marking(marks.marks, by=TAGS)]]
+    shots = [
+        Shot(view, likely_poses(view)[0], tuple(m)) for view, m in zip(views, markings, strict=True)
+    ]
+    joint = Joint(shots[:1], DogFacts(), fronts=shots[1:])
+    assert len(joint.unknowns.kinds("front_look")) == 2
+    assert len(joint.unknowns.kinds("tag_tilt")) == len(joint.unknowns.kinds("front_tilt")) == 1
 
 
 def test_the_models_width_is_the_one_its_half_neck_has() -> None:

@@ -13,10 +13,10 @@ from photocheck import outcomes
 from photocheck.body import shape
 from photocheck.body.trunk import build_trunk, log_spans
 from photocheck.case.file import case_from_dict
-from photocheck.case.model import DogFacts, Reading
+from photocheck.case.model import DogFacts, Reading, Take
 from photocheck.cli.main import run
 from photocheck.errors import CaseError
-from photocheck.judge import hierarchy
+from photocheck.judge import hierarchy, repeats
 from photocheck.judge import learning as learning_module
 from photocheck.judge.estimate import estimate
 from photocheck.judge.evidence import (
@@ -36,11 +36,13 @@ from photocheck.judge.hierarchy import (
 from photocheck.judge.learning import LEAST_ORDERS, Learning, learn, screen
 from photocheck.judge.ratios import (
     Ratios,
+    Version,
     ratios_from_dict,
     ratios_to_dict,
     read_ratios,
     write_ratios,
 )
+from photocheck.judge.tape_habits import tape_seen
 from photocheck.report.file import report_text, report_to_dict
 from photocheck.schemas.published import schema_text
 from photocheck.words import BUILDS
@@ -50,7 +52,7 @@ from tests.support.judged import DOG, marking, square_view
 from tests.support.places import SAMPLES
 from tests.support.told_once import once
 
-W, B = len(shape.WAYS), len(BUILDS)
+W, P, B = len(shape.WAYS), len(hierarchy.PARTS), len(BUILDS)
 
 
 def random_evidence(rng, count=9, groups=3, readings=4) -> Evidence:
@@ -59,12 +61,18 @@ def random_evidence(rng, count=9, groups=3, readings=4) -> Evidence:
         rng.normal(0.0, 0.05, (count, readings)),
         rng.normal(size=(count, readings, W)),
         1e-3 * (root @ np.swapaxes(root, 1, 2) + np.eye(readings)),
-        rng.uniform(0.5, 2.0, (count, W)) * hierarchy.NOMINAL**2,
+        rng.uniform(0.5, 2.0, (count, W)) * (hierarchy.BASES @ hierarchy.NOMINAL[:6]) ** 2,
         rng.integers(0, groups, count),
         groups,
         rng.integers(0, B, groups),
         rng.choice([0.5, 1.0], count),
     )
+
+
+def in_parts(design: np.ndarray, own: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Ways (r, 12) as parts (r, 9): with tags a way is as without, and what tags change besides."""
+    parts = np.hstack([design[:, :6] + design[:, 6:], design[:, 6:9] + design[:, 9:]])
+    return parts, np.append(own[:6] + own[6:], np.zeros(3))
 
 
 # --- the model ---------------------------------------------------------------
@@ -84,18 +92,19 @@ def test_the_posterior_is_the_one_of_all_unknowns_written_out() -> None:
     noise = np.zeros((n * r, n * r))
     for i in range(n):
         at = slice(i * r, (i + 1) * r)
-        rows[at, :W] = e.design[i]
+        parts, own = in_parts(e.design[i], e.own[i])
+        rows[at, :P] = parts
         for column in (1 + builds[e.group[i]], 1 + B + e.group[i]):
-            rows[at, column * W : (column + 1) * W] = e.design[i]
-        noise[at, at] = e.noise[i] + e.design[i] @ np.diag(s.between**2 * e.own[i]) @ e.design[i].T
+            rows[at, column * P : (column + 1) * P] = parts
+        noise[at, at] = e.noise[i] + parts @ np.diag(s.between**2 * own) @ parts.T
         noise[at, at] /= e.weight[i]  # a normal likelihood to a power is one with a wider spread
     gain = prior @ rows.T @ np.linalg.inv(rows @ prior @ rows.T + noise)
     mean, around = gain @ e.differences.ravel(), prior - gain @ rows @ prior
     for k in range(g + B):
-        pick = np.zeros((W, len(prior)))
+        pick = np.zeros((P, len(prior)))
         for column in (0, 1 + builds[k], 1 + B + k):
-            pick[:, column * W : (column + 1) * W] = np.eye(W)
-        np.testing.assert_allclose(found.shift[k], pick @ mean, atol=1e-9)
+            pick[:, column * P : (column + 1) * P] = np.eye(P)
+        np.testing.assert_allclose(found.parts[k], pick @ mean, atol=1e-9)
         np.testing.assert_allclose(found.covariance[k], pick @ around @ pick.T, atol=1e-10)
 
 
@@ -160,10 +169,13 @@ def test_the_spreads_are_at_the_peak_of_a_brute_force_grid() -> None:
 def test_nothing_learnt_is_the_shipped_prior() -> None:
     found = fit(evidence_of([], []))
     np.testing.assert_array_equal(found.shift, np.zeros((B, W)))
-    np.testing.assert_allclose(found.factor, 1.0)
+    np.testing.assert_allclose(found.factor[:, :6], 1.0)
+    # what tags change is not known of a shop: 2 %
+    change = shape.TAGGED_LOG_SPREAD / hierarchy.NOMINAL[:6]
+    np.testing.assert_allclose(found.factor[:, 6:] ** 2, [1.0 + change**2] * B)
     rng = np.random.default_rng(4)
     order = evidence_of([made(rng)], ["husky"])
-    empty = replace(found, shift=np.zeros((1 + B, W)), covariance=found.covariance[[0, *range(B)]])
+    empty = replace(found, parts=np.zeros((1 + B, P)), covariance=found.covariance[[0, *range(B)]])
     for one, other in zip(predictive(order, empty), predictive(order, None), strict=True):
         np.testing.assert_allclose(one, other)
 
@@ -611,12 +623,15 @@ def test_an_order_is_screened_by_what_the_others_of_its_group_teach() -> None:
     count = len(evidence.group)
     for i in range(count):
         others = (evidence.group == evidence.group[i]) & (np.arange(count) != i)
-        precision, score = information(evidence.only(others), np.ones(W))
-        around = np.linalg.inv(precision.sum(axis=0) + np.eye(W) / learning_module.SCREEN_SHIFT**2)
+        precision, score = information(evidence.only(others), np.ones(P))
+        loose = [learning_module.SCREEN_SHIFT] * 6 + [shape.TAGGED_LOG_SPREAD] * 3
+        around = np.linalg.inv(precision.sum(axis=0) + np.diag(np.array(loose) ** -2.0))
         own = evidence.only(np.arange(count) == i)
         shift = around @ score.sum(axis=0)
-        mean, covariance = expected(own, shift[None], np.ones((1, W)))
-        spread = covariance[0] + own.design[0] @ around @ own.design[0].T
+        parts, _ = in_parts(own.design[0], own.own[0])
+        _, covariance = expected(own, np.zeros((1, W)), np.ones((1, W)))
+        mean = (parts @ shift)[None]
+        spread = covariance[0] + parts @ around @ parts.T
         miss = (own.differences - mean)[0]
         alone = np.abs(miss) / np.sqrt(np.diag(spread))
         given = []
@@ -626,3 +641,136 @@ def test_an_order_is_screened_by_what_the_others_of_its_group_teach() -> None:
             left = spread[k, k] - way @ spread[rest, k]
             given.append(abs(miss[k] - way @ miss[rest]) / np.sqrt(left))
         assert found[i] == pytest.approx(max(*alone, *given), rel=1e-6)
+
+
+# --- tags on the dog ----------------------------------------------------------------
+
+HABIT = np.array([0.03, -0.03, 0.0])
+"""What a shop's owners are off between where they mark and where they lay the tape; no tag is."""
+
+
+def both_kinds(
+    seed: int, habit: np.ndarray, by_hand: int = 24, tagged: int = 10, *, told: bool = True
+) -> list:
+    """A store with orders marked by hand and orders with tags, of one breed.
+
+    Not `told` of the tags, it takes them alike.
+    """
+    rng = np.random.default_rng([30, seed])
+    shape_of = np.array([0.05, 0.02, -0.03])
+    orders = [made(rng, shape_of + habit) for _ in range(by_hand)]
+    return [*orders, *(made(rng, shape_of, tags=True, told=told) for _ in range(tagged))]
+
+
+def version_of(orders: list) -> Version:
+    """What is learnt of them."""
+    found = learn(orders).version
+    assert found is not None
+    return found
+
+
+def misses(orders, habit) -> np.ndarray:
+    """How far the learnt ratios are off for the next dogs: by hand, and with tags; (2, 3)."""
+    found = fit(evidence_of(orders, ["husky"])).shift[0]
+    truth = np.array([0.05, 0.02, -0.03])
+    tagged = found[6:9] if any(order.at_tags for order in orders) else found[:3]
+    return np.array([found[:3] - truth - habit, tagged - truth])
+
+
+def test_a_store_with_both_kinds_learns_better_than_one_that_takes_them_alike() -> None:
+    own, same = [], []
+    for seed in range(40):
+        own.append(misses(both_kinds(seed, HABIT), HABIT))
+        same.append(misses(both_kinds(seed, HABIT, told=False), HABIT))
+    apart, mixed = (np.sqrt(np.mean(np.square(all_), axis=0)) for all_ in (own, same))
+    # where owners are off by a habit: half neck and front
+    assert np.all(apart[:, :2] < mixed[:, :2])
+    assert np.all(apart[1, :2] < 0.75 * mixed[1, :2])  # of the few with tags most
+    # what it costs where there is no habit: less than a third of what it brings
+    gained, lost = np.min(mixed[1, :2] - apart[1, :2]), apart[1, 2] - mixed[1, 2]
+    assert lost < gained / 3.0
+
+
+def test_orders_with_tags_learn_from_those_by_hand_and_the_other_way() -> None:
+    by_hand = both_kinds(1, np.zeros(3), by_hand=40, tagged=0)
+    few = both_kinds(1, np.zeros(3), by_hand=40, tagged=2)
+    alone = fit(evidence_of(few[40:], ["husky"]))
+    found = fit(evidence_of(few, ["husky"]))
+    assert np.all(found.shift_spread[0, 6:9] < alone.shift_spread[0, 6:9])
+    without = fit(evidence_of(by_hand, ["husky"]))
+    # two orders tell those by hand a little; what tags may change keeps it little
+    assert np.all(found.shift_spread[0, :3] < without.shift_spread[0, :3])
+    assert np.all(np.abs(found.shift[0, :3] - without.shift[0, :3]) < 0.01)
+
+
+def test_orders_by_hand_alone_are_learnt_from_as_ever() -> None:
+    """No tag in the store: no way with tags in what is learnt, nor in its file."""
+    for group in version_of(both_kinds(2, np.zeros(3), tagged=0)).groups.values():
+        assert tuple(group.ways) == shape.BASE_WAYS
+    with_some = learn(both_kinds(2, np.zeros(3)))
+    assert tuple(version_of(both_kinds(2, np.zeros(3))).others) == shape.WAYS
+    assert ratios_from_dict(ratios_to_dict(with_some.ratios)) == with_some.ratios
+
+
+@pytest.mark.parametrize("slip", [-0.25, 0.3])
+def test_a_wrong_order_with_tags_poisons_nothing(slip: float) -> None:
+    """Its tape was not held there, or a tag slipped: it is named and left out."""
+    orders = both_kinds(3, HABIT)
+    right = version_of(orders)
+    rng = np.random.default_rng(31)
+    wrong = made(rng, (0.05, 0.02, -0.03), tags=True, slip=slip)
+    learning = learn([*orders, wrong])
+    assert wrong.name in [left.name for left in learning.left_out if left.outlying]
+    for way, ratio in version_of([*orders, wrong]).groups["husky"].ways.items():
+        assert ratio == right.groups["husky"].ways[way]
+
+
+@pytest.mark.parametrize("slip", [-0.15, 0.06, 0.15])
+def test_a_wrong_order_with_tags_that_is_not_seen_moves_little(slip: float) -> None:
+    """One of 35 orders, of which eleven with tags: by hand it counts less than its share."""
+    for seed in range(5):
+        orders = both_kinds(seed, HABIT)
+        shifts = []
+        for off in (slip, 0.0):
+            more = made(np.random.default_rng([32, seed]), (0.05, 0.02, -0.03), tags=True, slip=off)
+            shifts.append(fit(evidence_of([*orders, more], ["husky"])).shift[0])
+        moved = np.abs(shifts[0] - shifts[1]) / abs(slip)
+        assert moved[0] < 1.0 / 35.0
+        assert moved[6] < 1.0 / 8.0
+
+
+def test_a_tape_held_at_tags_teaches_nothing_of_one_that_is_not() -> None:
+    """Were the share that was chosen for tags wrong, it must not spoil what is known without."""
+    readings = {"half_neck": Reading(380.0, "", "cm"), "neck_ring": Reading(762.0, "", "cm")}
+    exact = {**readings}
+    for name, one in readings.items():
+        takes = [Take(one.mm * f, "", "cm") for f in (0.9995, 1.0005)]
+        exact[name] = Reading.of(takes)
+    tape = tape_seen(exact, ["half_neck", "neck_ring"])
+    orders = [
+        replace(order, tape=tape) if order.at_tags else order
+        for order in both_kinds(5, np.zeros(3), tagged=20)
+    ]
+    version = version_of(orders)
+    assert version.tape is None
+    assert version.tape_at_tags is not None
+    assert version.tape_at_tags.repeat < 0.5
+    ratios = Ratios().adding(version)
+    assert ratios.habits == repeats.USUAL
+    assert ratios.habits_at_tags == version.tape_at_tags
+
+
+def test_ratios_for_a_dog_with_tags_are_those_of_its_ways() -> None:
+    ways = {way: shape.Learnt(0.01 * k, 0.5) for k, way in enumerate(shape.WAYS)}
+    ratios = shape.TapeRatios("1-a", ways)
+    tagged = ratios.at_tags(["half_neck"])
+    assert tagged.of("half_neck", False) == ways["half_neck_tagged"]
+    assert tagged.of("half_neck", True) == ways["half_neck_marked_tagged"]
+    assert tagged.of("front_length", False) == ways["front_length"]
+    # none with tags taught: as without, give or take what tags may change
+    bare = shape.TapeRatios("1-b", {way: ways[way] for way in shape.BASE_WAYS})
+    found = bare.at_tags(["half_neck"]).of("half_neck", False)
+    assert found.shift == ways["half_neck"].shift
+    more = shape.TAGGED_LOG_SPREAD / shape.WAY_LOG_SPREAD["half_neck"]
+    assert found.spread_factor == pytest.approx(np.hypot(0.5, more))
+    assert shape.SHIPPED.at_tags(["half_neck"]) == shape.SHIPPED

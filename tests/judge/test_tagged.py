@@ -10,10 +10,14 @@ import pytest
 
 import photocheck
 from photocheck import looking
-from photocheck.case.model import DogFacts, Marking, PhotoEntry, Reference
+from photocheck.body.shape import SHIPPED
+from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
 from photocheck.case.validity import require_marks
 from photocheck.errors import CaseError, ScaleError
+from photocheck.judge import evidence
+from photocheck.judge.budget import Action, what_actions_leave
 from photocheck.judge.estimate import Estimate, estimate
+from photocheck.judge.evidence import order_from_report
 from photocheck.scale.pose import View
 from photocheck.scale.priors import Offset
 from photocheck.scale.tag_layout import square_mm, tip_mm
@@ -22,7 +26,7 @@ from photocheck.scale.tags_seen import NO_TAGS, TagSeen, TagsSeen
 from photocheck.scale.tips import tips, with_tips
 from photocheck.words import LANDMARKS, TAGS
 from tests.support.judged import CENTRE, DOG, FOCAL_PX, square_view
-from tests.support.places import SAMPLES
+from tests.support.tagged_case import finder, marked_by_hand, without_marks
 
 FROM = 2500.0
 """The reference before the camera, mm."""
@@ -34,18 +38,28 @@ def projected(points: np.ndarray) -> np.ndarray:
     return seen[:, 0]
 
 
-def tag(name: str, depth: float, *, spread: float = 0.003, grown: float = 1.0) -> TagSeen:
-    """A tag that stands up at its point of `DOG`, the dog's middle so far from the camera."""
+def tag(
+    name: str, depth: float, *, spread: float = 0.003, grown: float = 1.0, turned: float = 0.0
+) -> TagSeen:
+    """A tag that stands up at its point of `DOG`, the dog's middle so far from the camera.
+
+    Turned about its own upright by so many degrees; its size is told as it is all the same.
+    """
     at = np.array([*DOG[name], depth])
-    flat = square_mm(40.0) - tip_mm(40.0)
-    corners = projected(np.column_stack([flat, np.zeros(4)]) + at)
+    flat = np.column_stack([square_mm(40.0) - tip_mm(40.0), np.zeros(4)])
+    about, _ = cv2.Rodrigues(np.array([0.0, np.radians(turned), 0.0]))
+    corners = projected(flat @ about.T + at)
+    if turned:
+        size = tag(name, depth, spread=spread, grown=grown).px_per_mm
+        tip = projected(at[None])[0]
+        return TagSeen(name, 40.0, corners, 0.15, tip, np.eye(2), size, spread)
     side = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean()
     size = float(side / 40.0) * grown
     return TagSeen(name, 40.0, corners, 0.15, projected(at[None])[0], np.eye(2), size, spread)
 
 
-def tagged(depth: float, *, spread: float = 0.003) -> TagsSeen:
-    return TagsSeen(tuple(tag(name, depth, spread=spread) for name in LANDMARKS))
+def tagged(depth: float, *, spread: float = 0.003, turned: float = 0.0) -> TagsSeen:
+    return TagsSeen(tuple(tag(name, depth, spread=spread, turned=turned) for name in LANDMARKS))
 
 
 def seen(tags: TagsSeen, view: View | None = None) -> Estimate:
@@ -102,6 +116,32 @@ def test_the_printed_size_alone_gives_the_scale() -> None:
     assert ratio == pytest.approx(0.75, rel=0.02)
 
 
+@pytest.mark.parametrize("turned", [-20.0, 12.0, 20.0])
+def test_how_a_tag_is_turned_on_the_dog_tells_nothing_of_the_dog(turned: float) -> None:
+    """A square seen 6 % narrower for its own turn; the camera is square to the dog all the same.
+
+    Were its corners those of the dog's plane, the dog would be as much turned away.
+    """
+
+    def lengths(by: float) -> Estimate:
+        tags = tagged(FROM, turned=by, spread=0.01)
+        view = square_view(offset=Offset(0.0, 0.0, 8.0))
+        return seen(tags, replace(view, seen=tags_as_reference(tags), tags=tags))
+
+    found, straight = lengths(turned), lengths(0.0)
+    np.testing.assert_allclose(found.straight_mm, straight.straight_mm, rtol=0.004)
+    assert found.cameras[0].yaw_deg == pytest.approx(straight.cameras[0].yaw_deg, abs=1.5)
+
+
+def test_what_is_felt_for_twice_is_doubted_more_than_what_the_tape_is_held_at() -> None:
+    tags = tagged(FROM)
+    said = square_view(offset=Offset(0.0, 0.0, 40.0))
+    held, felt = (seen(tags, replace(said, at_tags=at)) for at in (True, False))
+    assert np.all(np.diag(held.covariance) < np.diag(felt.covariance))
+    by_hand = estimate([said], [[Marking(tips(tags, "side"))]], DogFacts(coat_depth_mm=0))
+    assert np.all(np.diag(felt.covariance) < np.diag(by_hand.covariance))
+
+
 @pytest.mark.parametrize(("grown", "word"), [(4 / 3, "larger"), (3 / 4, "smaller")])
 def test_the_other_set_of_tags_spoils_no_length(grown: float, word: str) -> None:
     """All tags as one set looks where the other was named, beside a sheet that is right."""
@@ -114,6 +154,31 @@ def test_the_other_set_of_tags_spoils_no_length(grown: float, word: str) -> None
     assert right.outliers == ()
     np.testing.assert_allclose(found.log_spans, right.log_spans, atol=1e-4)
     np.testing.assert_allclose(found.covariance, right.covariance, rtol=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("grown", "said", "alone"), [(3 / 4, "-2", False), (1.12, "+1", False), (3 / 4, "-2", True)]
+)
+def test_one_tag_that_does_not_go_with_the_others_is_said(
+    grown: float, said: str, alone: bool
+) -> None:
+    """A spare of the other set, or a crumpled one, with a sheet and without; its tip counts."""
+    tags = tagged(FROM)
+    odd = tag("tail_base", FROM, grown=grown)
+    mixed = TagsSeen(tuple(odd if t.landmark == "tail_base" else t for t in tags.tags))
+    dim = TagsSeen(
+        tuple(replace(odd, px_per_mm_spread=10.0) if t is odd else t for t in mixed.tags)
+    )
+    view = square_view(offset=Offset(0.0, 0.0, 40.0))
+    if alone:
+        view = replace(view, seen=tags_as_reference(tags))
+    found, right = seen(mixed, view), seen(dim, view)
+    (sentence,) = found.outliers
+    assert "tail base" in sentence
+    assert said in sentence
+    assert right.outliers == ()
+    np.testing.assert_allclose(found.log_spans, right.log_spans, atol=1e-4)
+    assert seen(tags, view).outliers == ()
 
 
 def test_a_place_that_the_tags_contradict_is_said_and_the_tags_are_believed() -> None:
@@ -166,38 +231,61 @@ def test_what_has_neither_mark_nor_tag_is_named() -> None:
 
 def test_a_case_without_marks_is_checked_by_its_tags(monkeypatch: pytest.MonkeyPatch) -> None:
     """Tags put where a sample's marks are; the size that a mm has is told only to 10 %."""
-    case = photocheck.read_case(SAMPLES / "bramble" / "case.json")
-    first = case.photos[0].markings[0]
-    four = Marking({name: first.marks[name] for name in LANDMARKS})
-    case = replace(case, photos=(replace(case.photos[0], markings=(four,)),))
+    case = marked_by_hand()
     by_hand = photocheck.check(case)
-    size = by_hand.photos[0].px_per_mm
-    given = case.photos[0].markings[0].marks
-
-    def found(picture: np.ndarray, *, small: bool) -> TagsSeen:
-        assert not small
-        return TagsSeen(
-            tuple(
-                TagSeen(
-                    name,
-                    40.0,
-                    np.array(given[name]) + size * (square_mm(40.0) - tip_mm(40.0)),
-                    0.15,
-                    np.array(given[name]),
-                    0.25 * np.eye(2),
-                    size,
-                    0.1,
-                )
-                for name in LANDMARKS
-            )
-        )
-
-    monkeypatch.setattr(looking, "find_tags", found)
+    monkeypatch.setattr(looking, "find_tags", finder(case, by_hand.photos[0].px_per_mm))
     with pytest.raises(AssertionError):
         photocheck.check(replace(case, photos=(replace(case.photos[0], tags="small"),)))
-    bare = replace(case, photos=(replace(case.photos[0], markings=()),))
-    by_tags = photocheck.check(bare)
+    by_tags = photocheck.check(without_marks(case))
     assert [m.by for m in by_tags.case.photos[0].markings] == [TAGS]
     for one, other in zip(by_tags.spans, by_hand.spans, strict=True):
         assert one.photo_mm == pytest.approx(other.photo_mm, rel=0.03)
     assert any(line.source == "tags" for line in by_tags.budget)
+
+
+# --- what reads markings, of which tags are one ---------------------------------------
+
+
+def actions(*markings: Marking) -> dict[str, Action]:
+    case = Case((PhotoEntry("a.jpg", Reference("a4"), markings),), {})
+    return what_actions_leave(case, [square_view()])
+
+
+def test_marks_of_one_dog_may_be_parted_between_tags_and_a_hand() -> None:
+    at = {
+        name: (100.0 * k, 50.0) for k, name in enumerate((*LANDMARKS, "back_top", "chest_bottom"))
+    }
+    chest = at.pop("chest_bottom")
+    by_hand, both = Marking({"chest_bottom": chest}), Marking(at, by=TAGS)
+    open_ones = actions(by_hand, both)
+    assert not {"chest", "front"} & set(open_ones)  # both of its marks are there
+    assert "chest" in actions(both)
+    # one hand marked, whatever the tags are
+    assert open_ones["marks"].leaves == pytest.approx(0.5)
+    assert actions(Marking(at), Marking(at))["marks"].leaves == pytest.approx(2.0 / 3.0)
+
+
+def test_where_tags_placed_all_marks_nobody_is_asked_to_mark_again() -> None:
+    assert "marks" not in actions(Marking(dict.fromkeys(LANDMARKS, (1.0, 2.0)), by=TAGS))
+
+
+def test_a_report_by_tags_alone_has_no_doubt_of_marks_by_hand(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    case = marked_by_hand()
+    monkeypatch.setattr(looking, "find_tags", finder(case, 1.0))
+    report = photocheck.check(without_marks(case))
+    assert "marks" not in {line.source for line in report.budget}
+    order = order_from_report(report, "fitted", SHIPPED)
+    assert order.design.any()
+
+
+def test_what_tags_share_with_a_hand_is_learnt_from_as_one_marked_way() -> None:
+    """The front's way is marked where the chest's bottom is, whoever or whatever placed it."""
+    at = dict.fromkeys(LANDMARKS, (1.0, 2.0))
+    parts = (Marking({"chest_bottom": (3.0, 4.0)}, by=TAGS), Marking(at))
+    case = Case((PhotoEntry("a.jpg", Reference("a4"), parts),), {})
+    assert evidence._marked(case) == (False, True, False)
+    bent = Marking({}, {"half_neck": ((1.0, 1.0),)})
+    case = Case((PhotoEntry("a.jpg", Reference("a4"), (bent, Marking(at, by=TAGS))),), {})
+    assert evidence._marked(case) == (True, False, False)

@@ -24,6 +24,7 @@ from photocheck.orders.filling import (
     with_marks,
     with_photo,
     with_tags,
+    with_tape_at_tags,
     with_typed,
 )
 from photocheck.orders.gaps import (
@@ -184,3 +185,10 @@ def test_marks_that_tags_placed_are_known_as_theirs_until_a_hand_moves_one() -> 
     by_hand = with_marks(draft, 1, DraftMarking(MARKS))
     assert by_hand.photos[1].first.by == "owner"
     assert with_tags(by_hand, {"b.jpg": {"tail_base": (1.0, 2.0)}}) == by_hand
+
+
+def test_whether_the_tape_was_held_at_the_tags_is_said_and_unsaid() -> None:
+    draft = with_tape_at_tags(new_draft("cm"), held=True)
+    assert draft.measured_at_tags
+    assert draft.to_dict()["measured_at_tags"] is True
+    assert "measured_at_tags" not in with_tape_at_tags(draft, held=False).to_dict()

@@ -235,3 +235,19 @@ def test_too_few_orders_change_nothing(store: DatabaseStore, tmp_path: Path) -> 
     found = learn_from_store(store, tmp_path / "ratios.json")
     assert (found.adopted, found.version) == (False, None)
     assert not (tmp_path / "ratios.json").exists()
+
+
+def test_what_is_measured_again_is_not_measured_at_tags() -> None:
+    """The tags are off by then: that reading has the usual noise, the others keep theirs."""
+    report = report_with()
+    names = tuple(report.case.readings)
+    worn = replace(report, case=replace(report.case, measured_at_tags=True), at_tags=names)
+    before = one(history(worn, choice="accepted", heard=[fitted()]))
+    assert before.at_tags
+    again = one(history(worn, choice="accepted", heard=[tight(measured={"half_neck": HALF})]))
+    assert not again.at_tags
+    at = again.readings.index("half_neck")
+    kept_one = again.readings.index("rear_length")
+    plain = one(history(report, choice="accepted", heard=[tight(measured={"half_neck": HALF})]))
+    assert again.noise[at, at] == pytest.approx(plain.noise[at, at], rel=1e-9)
+    assert again.noise[kept_one, kept_one] < plain.noise[kept_one, kept_one]

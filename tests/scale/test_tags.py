@@ -110,6 +110,31 @@ def test_tip_corners_and_scale_are_what_the_camera_has(
     assert abs(np.log(tag.px_per_mm * shift[2] / FOCAL)) < 3.0 * tag.px_per_mm_spread
 
 
+def covered(side: str, cells: float, tone: float) -> NDArray[np.float32]:
+    """A tag over whose paper something lies, so many cells from that edge of it."""
+    drawn = face(TAG_IDS["shoulder_top"])
+    deep = round(cells * FINE)
+    if side == "above":
+        drawn[:deep] = tone
+    elif side == "left":
+        drawn[: 8 * FINE, :deep] = tone
+    else:
+        drawn[: 8 * FINE, 8 * FINE - deep :] = tone
+    return drawn
+
+
+@pytest.mark.parametrize("side", ["above", "left", "right"])
+@pytest.mark.parametrize(("cells", "tone"), [(1.6, 140.0), (0.9, 12.0)])
+def test_tape_and_hair_over_a_side_move_no_tip(side: str, cells: float, tone: float) -> None:
+    """Pale tape into the black border, dark fur over the white: a false edge beside the true."""
+    at, gone = np.array([0.05, 0.1, 0.2]), np.array([40.0, -30.0, 1400.0])
+    picture = soft(laid(ground(), covered(side, cells, tone), at, gone, 40.0))
+    (tag,) = find_tags(picture, focal_px=FOCAL).tags
+    miss = tag.tip_px - seen_at(tip_mm(40.0)[None], at, gone)[0]
+    assert np.hypot(*miss) < 1.0 * FOCAL / gone[2]  # a mm
+    assert np.log(tag.px_per_mm * gone[2] / FOCAL) == pytest.approx(0.0, abs=0.02)
+
+
 def test_tags_on_a_dog_are_found_where_they_were_pasted() -> None:
     content, tips = tagged()
     rgb = np.asarray(Image.open(io.BytesIO(content)).convert("RGB"))
@@ -156,6 +181,14 @@ def test_others_markers_are_said_and_never_taken() -> None:
 def test_cells_alone_are_no_tag() -> None:
     """A marker without its wedge is used only beside two tags that show theirs."""
     assert find_tags(many((TAG_IDS["tail_base"], 0.0, 1000.0), wedge=False)).tags == ()
+
+
+def test_what_lies_below_a_marker_by_chance_is_no_wedge() -> None:
+    """Another's marker of a tag's number with something dark where the wedge would be."""
+    drawn = face(TAG_IDS["tail_base"], wedge=False)
+    drawn[round(8.3 * FINE) :, : 5 * FINE] = 8.0
+    picture = laid(ground(), drawn, np.zeros(3), np.array([0.0, 0.0, 1000.0]), 40.0)
+    assert find_tags(soft(picture)).tags == ()
 
 
 def test_a_marker_sheet_is_no_tag() -> None:

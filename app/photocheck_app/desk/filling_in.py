@@ -43,8 +43,6 @@ TEXTS: Final = {
     Blank("owner", "reach"): later("How to reach them"),
     Blank("owner", "email"): later("E-mail"),
     Blank("owner", "telephone"): later("Telephone"),
-    Blank("owner", "email"): later("E-mail"),
-    Blank("owner", "telephone"): later("Telephone"),
     Blank("owner", "number"): later("Order number"),
 }
 """What is typed, with titles."""
@@ -196,15 +194,6 @@ def _facts(order: Order, case: Draft, who: str) -> None:
         key=field_key(order.key, field),
         max_chars=LONGEST_TOLD,
         height=90,
-    )
-    notes = Blank("owner", "notes")
-    field = f"{stand} notes"
-    typed[notes] = st.text_area(
-        tr("Notes"),
-        begun(who, order.key, field, _text(case, notes)),
-        key=field_key(order.key, field),
-        height=90,
-        max_chars=LONGEST_TOLD,
     )
     if st.button(tr("Keep and check"), type="primary", key="keep_facts"):
         _done(order, who, filled_in(case, typed, owners_hand()), keep=True, fields=("facts",))

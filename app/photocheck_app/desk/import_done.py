@@ -13,7 +13,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, bring, counted
 from photocheck.orders.intake.entries import Entry
 from photocheck.orders.intake.look_ahead import Preview
-from photocheck.server.bench import at_work
+from photocheck.server.bench import at_work, tags_in
 from photocheck.speech import tr, tr_n
 from photocheck_app.desk.moves import go
 from photocheck_app.desk.shop_files import checked_by_shop
@@ -112,6 +112,7 @@ def _bring(done: Done) -> None:
         language=done.language,
         update=done.update,
         limits=limits(),
+        find_tags=tags_in,
         on_result=on_result,
     )
     bar.empty()

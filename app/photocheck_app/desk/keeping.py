@@ -10,6 +10,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.completing import keep_completed, still_lacking
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import Order
+from photocheck.server import bench
 from photocheck.speech import tr
 from photocheck_app.desk.moves import check_anew, say_on_arrival
 from photocheck_app.desk.shop_files import checked_by_shop
@@ -34,7 +35,10 @@ def keep_and_check(order: Order, who: str, draft: Draft, *, keep: bool) -> bool:
     bool
         Whether all that was asked for is done; where not, why not is shown.
     """
-    lacking = still_lacking(draft)
+    told = _told_by_tags(order, draft)
+    if told is None:
+        return False
+    draft, lacking = told, still_lacking(told)
     if (keep or lacking) and not _kept(order, draft):
         return False
     if lacking:
@@ -55,6 +59,15 @@ def keep_only(order: Order, draft: Draft) -> bool:
         return False
     _say_kept(still_lacking(draft))
     return True
+
+
+def _told_by_tags(order: Order, draft: Draft) -> Draft | None:
+    """With the marks that tags place; None where that could not be seen, and why is shown."""
+    try:
+        return bench.told_by_tags(store(), order.key, draft)
+    except PhotocheckError as error:
+        st.error(as_text(str(error)))
+        return None
 
 
 def _kept(order: Order, draft: Draft) -> bool:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from html import escape
 
 import streamlit as st
 
-from photocheck.errors import PhotocheckError
+from photocheck.case.model import Point
+from photocheck.errors import PhotocheckError, PhotoError
 from photocheck.judge.marks_told import told_at_once
 from photocheck.orders.completing import is_being_told, working_copy
 from photocheck.orders.corrections import (
@@ -16,14 +19,18 @@ from photocheck.orders.corrections import (
     shape_of,
     with_marking,
     with_reference_points,
+    with_tags_used,
 )
 from photocheck.orders.draft import Draft, DraftMarking, DraftPhoto
-from photocheck.orders.filling import confirmed
+from photocheck.orders.filling import confirmed, with_tape_at_tags
 from photocheck.orders.model import Order
+from photocheck.orders.worn_tags import FoundTags
 from photocheck.propose.proposal import NOTHING
 from photocheck.report.model import PhotoResult
 from photocheck.server import bench
-from photocheck.speech import tr
+from photocheck.speech import spoken, tr
+from photocheck.uploads import BusyError
+from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_UNUSED
 from photocheck_app import kept
 from photocheck_app.desk import expected
 from photocheck_app.desk.follow import follow_order
@@ -74,7 +81,12 @@ def show(order: Order, who: str) -> None:
             )
         )
     entry = photos[index]
-    begin = _begin(entry, who, way)
+    tags = _tags(order, entry)
+    unused = _say_tags(order, index, entry, tags)
+    at_tags = bool(tags.marks) and not unused and _say_measured(order, case)
+    bare = way == "instead" and not entry.markings and not unused
+    by_tags = tags.marks if bare else {}
+    begin = _begin(entry, who, way, by_tags)
     field = f"{stand} {index} {way}"
     surface = f"desk-{order.key}-{len(order.checks)}-{index}-{way}"
     watch_placed(surface, begin, partial(keep_unsent, who, order.key, field))
@@ -107,9 +119,13 @@ def show(order: Order, who: str) -> None:
         return
 
     try:
+        by = TAGS if by_tags and placed.marks == begin.marks else who
         confirms = confirmed(_newest(entry, who, way), placed, proposed)
         told = replace(placed, confirmed=confirms)
-        corrected = _corrected(case, index, who, way, told, begin)
+        corrected = _corrected(case, index, by, way, told, begin)
+        corrected = with_tags_used(corrected, index, used=not unused)
+        if tags.marks:
+            corrected = with_tape_at_tags(corrected, at_tags)
     except PhotocheckError as error:
         st.error(as_text(str(error)))
         return
@@ -134,9 +150,47 @@ def _way(order: str) -> str:
     )
 
 
-def _begin(entry: DraftPhoto, who: str, way: str) -> Placed:
+def _tags(order: Order, entry: DraftPhoto) -> FoundTags:
+    """The tags of a photo; none while all are at work, or where it cannot be read."""
+    with suppress(BusyError, PhotoError):
+        return _found(order.key, entry.file, entry.view or "side", spoken())
+    return FoundTags()
+
+
+@st.cache_data(show_spinner=False, max_entries=96)
+def _found(key: str, name: str, view: str, said_in: str) -> FoundTags:
+    return bench.tags_found(store(), key, name, view)
+
+
+def _say_tags(order: Order, index: int, entry: DraftPhoto, tags: FoundTags) -> bool:
+    """Say which tags were found; whether they are not to be used."""
+    if not tags.marks:
+        return entry.tags == TAGS_UNUSED
+    titles = ", ".join(tr(LANDMARK_TITLES[name]) for name in tags.marks)
+    found = tr(
+        "Tags were found: {titles}. A check takes their tips, not marks there.", titles=titles
+    )
+    st.caption(f":material/sell: {as_text(found)}")
+    return st.checkbox(
+        tr("They are not where they belong: do not use them"),
+        entry.tags == TAGS_UNUSED,
+        key=f"tags unused {order.key} {len(order.checks)} {index}",
+    )
+
+
+def _say_measured(order: Order, case: Draft) -> bool:
+    """Whether the owner is known to have held the tape at the tags."""
+    return st.checkbox(
+        tr("The owner measured with these tags on, from tip to tip"),
+        case.measured_at_tags,
+        key=f"measured at tags {order.key} {len(order.checks)}",
+    )
+
+
+def _begin(entry: DraftPhoto, who: str, way: str, by_tags: Mapping[str, Point]) -> Placed:
     """What the surface begins with: the newest marks there, or for a second opinion none."""
     begin = _newest(entry, who, way)
+    begin = begin if begin.marks or not by_tags else DraftMarking(by_tags)
     return Placed(begin.marks, begin.bends, reference_points(entry.reference))
 
 
@@ -151,8 +205,8 @@ def _checked(order: Order, index: int) -> PhotoResult | None:
     return photos[index] if index < len(photos) else None
 
 
-def _corrected(case: Draft, index: int, who: str, way: str, placed: Placed, begin: Placed) -> Draft:
-    corrected = with_marking(case, index, by=who, placed=placed, beside=way == "beside")
+def _corrected(case: Draft, index: int, by: str, way: str, placed: Placed, begin: Placed) -> Draft:
+    corrected = with_marking(case, index, by=by, placed=placed, beside=way == "beside")
     if placed.reference and placed.reference != begin.reference:
         shape = shape_of(case.photos[index].reference)
         corrected = with_reference_points(corrected, index, shape, placed.reference)

@@ -49,7 +49,12 @@ body { margin: 0; background: #fff; }
   .stApp [data-testid="stButtonGroup"] button[aria-checked="true"] p,
   .stApp [data-testid="stTabs"] [role="tab"][aria-selected="true"] p { color: #bfe3ee; }
 }
-body:has([data-testid="stMain"] :is(h1, h2, h3, p)) .pc-wait { display: none; }
+html.pc-there .pc-wait { display: none; }
+/* The framework shows a page piece by piece, and each moves what stands below; so it is shown once
+   it stands (connection.js), and in any case after a while. */
+html:not(.pc-there) [data-testid="stMain"] {
+  content-visibility: hidden; animation: pc-there 1s step-end 8s forwards; }
+@keyframes pc-there { to { content-visibility: visible; } }
 /* until the pictograms are there, their names would be read */
 html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
 .pc-away { position: fixed; z-index: 1000000; left: 0; right: 0; top: 0; margin: 0;

@@ -97,7 +97,7 @@ def show(way: Way, page: str) -> None:
     if kept.keep(surface.name, placed):
         # What stands above the surface tells of it.
         st.rerun()
-    tags_shown.say_placed(entry)
+    tags_shown.say_placed(way, entry)
     _say_missing(way, told is None)
     lead_to(
         PRACTISE,

@@ -12,14 +12,20 @@ from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
-from photocheck.orders.filling import with_tag_set, with_tags
+from photocheck.orders.filling import (
+    with_tag_set,
+    with_tags,
+    with_tags_again,
+    with_tape_at_tags,
+    without_tags,
+)
 from photocheck.orders.model import StoreError
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.server import bench
 from photocheck.speech import spoken, tr
-from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER
+from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER, TAGS_UNUSED
 from photocheck_app.outage import guarded
-from photocheck_app.owner.way import Way, change, show_ways_on
+from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, picture, saying
 
 SHOWN_PX: Final = 1600
@@ -44,9 +50,9 @@ def _found(key: str, name: str, view: str, said_in: str) -> FoundTags:
 
 def to_confirm(way: Way) -> Mapping[str, FoundTags]:
     """What was found in photos that nobody has marked, by their files; none once declined."""
-    if st.session_state.get(_declined(way.key)):
-        return {}
-    unmarked = [photo for photo in way.draft.photos if not photo.first.marks]
+    unmarked = [
+        photo for photo in way.draft.photos if not photo.first.marks and photo.tags != TAGS_UNUSED
+    ]
     found = {photo.file: found_in(way, photo) for photo in unmarked}
     return {file: tags for file, tags in found.items() if tags.marks}
 
@@ -63,6 +69,7 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
         if photo.file in found:
             _show(way, number, photo, found[photo.file])
     _ask_set(way)
+    _ask_measured(way)
     st.button(
         tr("Mark by hand instead"),
         key="tags_wrong",
@@ -80,9 +87,12 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
     show_ways_on(way, page, stay=partial(_take, way.key, page, marks), said=tr("All are right"))
 
 
-def say_placed(photo: DraftPhoto) -> None:
-    """That tags placed the marks of a photo, where they did."""
-    if photo.first.by == TAGS:
+def say_placed(way: Way, photo: DraftPhoto) -> None:
+    """That tags placed the marks of a photo, where they did, or that they are not used."""
+    if photo.tags == TAGS_UNUSED:
+        st.caption(f":material/sell: {tr('The tags in this photo are not used.')}")
+        st.button(tr("Use the tags after all"), key="tags_after_all", on_click=_use, args=(way,))
+    elif photo.first.by == TAGS:
         st.caption(f":material/sell: {tr('The tags placed these marks.')}")
     elif photo.first.by == TAGS_AND_OWNER:
         st.caption(f":material/sell: {tr('The tags placed some of these marks.')}")
@@ -147,9 +157,33 @@ def _ask_set(way: Way) -> None:
     )
 
 
+def _ask_measured(way: Way) -> None:
+    """Whether tape and photo have their points in common: no photo tells when the tape was held."""
+    name = f"{way.key}/at tags"
+    st.session_state[name] = way.draft.measured_at_tags
+
+    @guarded
+    def said() -> None:
+        at_tags = bool(st.session_state[name])
+        change(way.key, lambda draft: with_tape_at_tags(draft, at_tags))
+
+    st.checkbox(
+        tr("These tags were on while I measured, and I held the tape at their tips."),
+        key=name,
+        on_change=said,
+        help=tr("Then tape and photo share their points, and a smaller error is seen."),
+    )
+
+
+@guarded
 def _decline(key: str) -> None:
-    st.session_state[_declined(key)] = True
+    change(key, without_tags)
+    if not all(photo.reference.form for photo in owners_store().draft(key).photos):
+        go(screens.PHOTO)  # the tags told how large things are; something else has to now
 
 
-def _declined(key: str) -> str:
-    return f"{key}/tags declined"
+@guarded
+def _use(way: Way) -> None:
+    without = [photo for photo in way.draft.photos if not photo.reference.kind]
+    telling = frozenset(photo.file for photo in without if found_in(way, photo).scale)
+    change(way.key, lambda draft: with_tags_again(draft, telling))

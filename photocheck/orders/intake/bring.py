@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Final
 
 from photocheck.errors import PhotocheckError
-from photocheck.orders.draft import Draft
+from photocheck.orders.draft import Draft, DraftPhoto
 from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.entries import Entry
 from photocheck.orders.model import StoreError
 from photocheck.orders.store.brought import Brought, fill_in, find_brought, put_order
 from photocheck.orders.store.database import DatabaseStore
+from photocheck.orders.worn_tags import FoundTags, told_by_tags
 from photocheck.speech import tr
 from photocheck.uploads import LIMITS, Limits, take_for_order
+
+FindTags = Callable[[bytes, str], FoundTags]
 
 OUTCOMES: Final = ("new", "completed", "there", "held_back")
 """Came in; was there and got its photos or new values; was there already; has problems."""
@@ -61,6 +65,7 @@ def bring(
     try_only: bool = False,
     update: bool = False,
     limits: Limits | None = LIMITS,
+    find_tags: FindTags | None = None,
     on_result: Callable[[Result], None] | None = None,
 ) -> list[Result]:
     """Bring orders in.  An order whose result was given is in the store for good.
@@ -82,10 +87,13 @@ def bring(
     limits : Limits or None
         For the photos, which are written anew as those that owners upload; None, only when
         nothing but a try is asked for, to look at no photo.
+    find_tags : callable, optional
+        Gives the tags on the dog of a photo, of its bytes and view; they mark the photos of
+        orders that lack nothing else.
     on_result : callable, optional
     """
     results = []
-    how = _How(language, try_only, update, limits)
+    how = _How(language, try_only, update, limits, find_tags)
     for entry in entries:
         try:
             result = _bring(store, entry, how)
@@ -112,6 +120,7 @@ class _How:
     try_only: bool
     update: bool
     limits: Limits | None
+    find_tags: FindTags | None
 
 
 def _bring(store: DatabaseStore | None, entry: Entry, how: _How) -> Result:
@@ -124,7 +133,7 @@ def _bring(store: DatabaseStore | None, entry: Entry, how: _How) -> Result:
                 same = before.content in [content for _, content in known_by]
                 return _again(store, before, replace(entry, origin=origin), how, changed=not same)
     photos, wrong = _taken(entry, how.limits)
-    draft = _with_taken(entry, photos, how.limits)
+    draft = _with_taken(entry, photos, how)
     if how.try_only or store is None:
         return _told(entry, "new", "", draft, wrong)
     key, new = put_order(
@@ -186,7 +195,7 @@ def _again(
         photos, wrong = _taken(entry, how.limits, store.photo_bytes(before.key))
         bare = bool(photos) or how.limits is None
     if changed or bare:
-        new = _with_taken(entry, photos, how.limits)
+        new = _with_taken(entry, photos, how)
         draft = new if changed else draft.but("photos", new.photos)
         if changed and order.draft.photos:
             draft = draft.but("photos", order.draft.photos)
@@ -228,9 +237,22 @@ def _taken(
     return taken, tuple(wrong)
 
 
-def _with_taken(entry: Entry, taken: Mapping[str, bytes], limits: Limits | None) -> Draft:
-    """The draft with the photos that were taken; with all where none was looked at."""
-    if limits is None:
+def _with_taken(entry: Entry, taken: Mapping[str, bytes], how: _How) -> Draft:
+    """The draft with the photos that were taken, marked by tags where nobody has marked them.
+
+    With all photos, as they are, where none was looked at.
+    """
+    if how.limits is None:
         return entry.draft
     kept = tuple(photo for photo in entry.draft.photos if photo.file in taken)
-    return entry.draft.but("photos", kept)
+    draft, find = entry.draft.but("photos", kept), how.find_tags
+    if find is None or any(gap.step != "marks" for gap in gaps(draft)):
+        return draft
+
+    def found(photo: DraftPhoto) -> FoundTags:
+        # Whatever keeps them from being looked for now, the order comes in; to be marked later.
+        with suppress(PhotocheckError):
+            return find(taken[photo.file], photo.view or "side")
+        return FoundTags()
+
+    return told_by_tags(draft, found)

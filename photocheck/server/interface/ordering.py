@@ -261,6 +261,10 @@ def check(store: DatabaseStore, client: Client, key: str, shop: Shop) -> tuple[T
     order = store.order(key)
     if _stands(order, shop):
         return read(store, client, key), False
+    marked = bench.told_by_tags(store, key, order.draft)
+    if marked != order.draft:
+        store.change_draft(key, lambda now: marked if now == order.draft else now)
+        order = store.order(key)
     with speaking(order.language):
         lacking = _lacking(order.draft)
     if lacking:

@@ -17,6 +17,7 @@ from sqlalchemy import func, select
 
 from photocheck.case.samples import samples_folder
 from photocheck.cli.main import run
+from photocheck.orders import worn_tags as finding
 from photocheck.orders.draft import Draft
 from photocheck.orders.intake import bring as bring_module
 from photocheck.orders.intake.bring import Result, bring
@@ -26,8 +27,11 @@ from photocheck.orders.intake.photo_folder import photo_folder
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.brought import find_brought, put_order
 from photocheck.orders.store.tables import orders
+from photocheck.orders.worn_tags import FoundTags
+from photocheck.photo.load import load_photo
 from photocheck.photo.photo import CameraFacts
 from photocheck.uploads import Upload
+from tests.support.tagged_photo import by_opencv, tagged
 
 TABLE = "no;dog;half neck cm;photo\n1;Juno;41,5;juno.jpg\n2;Pip;38;pip.jpg\n3;Moss;4x;moss.jpg\n"
 
@@ -357,3 +361,31 @@ def test_an_older_store_takes_imports(tmp_path: Path, monkeypatch: pytest.Monkey
         key, new = put_order(opened, Draft(), {}, origin="o", content="c", language="en")
         assert new
         assert opened.order(key).draft.to_dict() == {}
+
+
+@pytest.mark.usefixtures("decoded_here")
+def test_a_photo_with_tags_needs_no_marks(
+    store: DatabaseStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Brought in by its table, such an order is checked at once; its neighbour waits for marks."""
+    monkeypatch.setattr(finding, "find_tags", by_opencv)
+    folder = tmp_path / "photos"
+    folder.mkdir()
+    (folder / "moss.jpg").write_bytes(tagged()[0])
+    shutil.copy(samples_folder() / "flint" / "side.jpg", folder / "juno.jpg")
+    path = tmp_path / "orders.csv"
+    path.write_text(
+        "no;dog;full length cm;photo;known size;place\n"
+        "1;Juno;79,5;juno.jpg;marker_sheet;middle\n2;Moss;79,5;moss.jpg;marker_sheet;middle\n"
+    )
+    looks = []
+
+    def find(content: bytes, view: str) -> FoundTags:
+        looks.append(view)
+        return finding.tags_found(load_photo(content), view)
+
+    juno, moss = brought(store, path, find_tags=find)
+    assert (juno.ready, moss.ready) == (False, True), (juno, moss)
+    assert looks == ["side", "side"]
+    (marking,) = store.order(moss.key).draft.photos[0].markings
+    assert marking.by == "tags"

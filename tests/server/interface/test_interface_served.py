@@ -35,6 +35,7 @@ from tests.support.programs import (
     sorrel,
 )
 from tests.support.served_alone import Alone, served_alone
+from tests.support.tagged_photo import tagged
 from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
@@ -90,6 +91,25 @@ def test_a_whole_order_from_its_beginning_to_the_cut_lengths(app: Alone) -> None
         if change["order"] == order
     ]
     assert kinds == ["begun", "checked", "decided"]
+
+
+def test_an_order_with_tags_needs_no_marks(app: Alone) -> None:
+    """Another program sends a photo of a dog that wears them, and asks for the check."""
+    shop = let_in(app, "Tagged")
+    case = json.loads((SORREL.parent / "flint" / "case.json").read_text(encoding="utf-8"))
+    (photo,) = case.pop("photos")
+    order = shop.told("POST", "/orders", 201, json={"number": "T-1", "case": case})["order"]
+    kind = {"Content-Type": "image/jpeg"}
+    path = f"/orders/{order}"
+    content = tagged()[0]
+    photo["file"] = shop.told("POST", f"{path}/photos", 201, data=content, headers=kind)["photo"]
+    del photo["markings"]
+    shop.told("PUT", f"{path}/case", 200, json={**case, "photos": [photo]})
+    assert [gap["step"] for gap in shop.told("GET", path, 200)["lacking"]] == ["marks"]
+    assert shop.told("POST", f"{path}/checks", 201)["lacking"] == []
+    (marked,) = shop.told("GET", f"{path}/case", 200)["photos"]
+    assert [marking["by"] for marking in marked["markings"]] == ["tags"]
+    shop.told("POST", f"{path}/checks", 200)  # it stands
 
 
 def test_the_same_again_changes_nothing(app: Alone) -> None:

@@ -8,7 +8,7 @@ import math
 import random
 from typing import Any
 
-from photocheck.body.shape import SHIPPED, WAYS
+from photocheck.body.shape import BASE_WAYS, SHIPPED
 from photocheck.case.model import DogFacts
 from photocheck.fit.shelf import demo_table, read_shelf
 from photocheck.judge.ratios import (
@@ -74,9 +74,9 @@ def shelves(rng: random.Random) -> Job:
 
 
 def _learnt() -> dict[str, Any]:
-    ways = {way: WayRatio(0.01, 0.02, 0.9) for way in WAYS}
+    ways = {way: WayRatio(0.01, 0.02, 0.9) for way in BASE_WAYS}
     figures = dict.fromkeys(SPANS, 0.04)
-    spreads = dict.fromkeys(WAYS, 0.03)
+    spreads = dict.fromkeys(BASE_WAYS, 0.03)
     check = HeldOut(40, 5, 0.3, 0.1, True, figures, figures)
     groups = {"invented cross": GroupRatios(20, ways)}
     taught = tuple(f"order {number}" for number in range(3))
