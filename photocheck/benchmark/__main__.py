@@ -48,6 +48,15 @@ def anchoring(dogs: int, seed: int, jobs: int) -> None:
     _tell(report(dogs, seed, jobs))
 
 
+@main.command(name="proposing")
+@click.option("--runs", default=9, show_default=True, help="Rounds, each timing both in turn.")
+def proposing_speed(runs: int) -> None:
+    """What a proposal costs over a plain decode of the same 12 MP JPEG, and its memory."""
+    from photocheck.benchmark.proposing_speed import report
+
+    _tell(report(runs))
+
+
 @main.command(name="makers")
 @click.option("--seed", default=1, show_default=True)
 @click.option("--jobs", default=2, show_default=True, help="Processes.")
@@ -143,6 +152,24 @@ def bodies() -> None:
     from photocheck.benchmark.body_study import report
 
     _tell(report())
+
+
+@main.command()
+@click.argument(
+    "folder", required=False, type=click.Path(exists=True, file_okay=False, path_type=Path)
+)
+@click.option("--looks", default=240, show_default=True, help="How many, without a folder.")
+@click.option("--seed", default=17, show_default=True)
+@click.option(
+    "--material",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Scenery and other makers' bodies for them, as the training had.",
+)
+def proposals(folder: Path | None, looks: int, seed: int, material: Path | None) -> None:
+    """Marks proposed for photographs with a truth, or for simulated ones nobody trained with."""
+    from photocheck.benchmark.proposals_held import report, report_simulated
+
+    _tell(report(folder) if folder else report_simulated(looks, seed, material))
 
 
 @main.command()

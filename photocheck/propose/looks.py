@@ -21,9 +21,11 @@ GREY: Final = (124, 116, 104)
 """What lies beyond the photo, RGB: the mean of ImageNet's pictures, so that the network, which
 takes that off, sees nothing there."""
 
-ROOM: Final = (1.15, 1.45)
-"""Sides of the squares about the dog over the longer side of its frame (in training the dog takes
-30 to 97 % of a look)."""
+ROOM: Final = 1.15
+"""Side of a square about the dog over the longer side of its frame (in training the dog takes 30 to
+97 % of a look)."""
+MORE_ROOM: Final = 1.45
+"""The same of the one that is looked at in a mirror: what depends on size or side differs there."""
 
 LEAST: Final = 0.05
 """Of the photo's longer side, which a frame has at least: a smaller one is no dog to measure."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from photocheck.case.model import Point
 from photocheck.photo.photo import Photo
 from photocheck.propose.heat_places import HeatPlace, distributions, places
-from photocheck.propose.looks import ROOM, Frame, Small, SquareLook
+from photocheck.propose.looks import MORE_ROOM, ROOM, Frame, Small, SquareLook
 from photocheck.propose.network import SeenInLook, Sees, shared
 from photocheck.propose.proposal import SIDE_ON, UNSURE, Proposal, ProposedMark
 from photocheck.propose.weights_facts import Facts
@@ -82,10 +82,11 @@ def propose(photo: Photo, network: Sees | None = None) -> Proposal:
 
 
 def seen_in(photo_rgb: Picture, network: Sees) -> SeenInPhoto:
-    """What a network sees in a photo, (H, W, 3) RGB, in five looks.
+    """What a network sees in a photo, (H, W, 3) RGB, in three looks.
 
-    The whole photo tells where the dog is; two squares about it, each in a mirror too, tell its
-    points.
+    The whole photo tells where the dog is; two squares about it, one of them larger and in a
+    mirror, tell its points.  Both squares in both ways were no better on the samples, blurred,
+    darkened and leant (median 2.4 % of the trunk off either way), and take twice the time.
 
     Raises
     ------
@@ -99,8 +100,9 @@ def seen_in(photo_rgb: Picture, network: Sees) -> SeenInPhoto:
     if kinds.get(NO_DOG, 0.0) >= SURELY_NONE:
         return SeenInPhoto(kinds, _facing(first), None, {})
     found = _frame(first, photo_rgb)
-    squares = [small.about(found, room, facts.side) for room in ROOM]
-    near = [(look, network.see(look.rgb)) for one in squares for look in (one, one.other)]
+    plain = small.about(found, ROOM, facts.side)
+    turned = small.about(found, MORE_ROOM, facts.side).other
+    near = [(look, network.see(look.rgb)) for look in (plain, turned)]
     frame = _frame(near, photo_rgb)
     maps = [(look, distributions(seen.heat)) for look, seen in near]
     every = [*first, *near]

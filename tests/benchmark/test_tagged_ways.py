@@ -8,7 +8,7 @@ import pytest
 from photocheck.benchmark import learning_tags
 from photocheck.benchmark.learning_shop import Seen
 from photocheck.benchmark.subjects import Subject, subject
-from photocheck.benchmark.tagged_dogs import FELT_MM, felt
+from photocheck.benchmark.tagged_dogs import FELT_MM, by_neck_tags, felt
 from photocheck.benchmark.tagged_ways import TAG_WAYS, TO_5_MM, Worn, seen_by, wearing
 from photocheck.judge.repeats import ONCE
 from photocheck.phantom.tape import tape_truth
@@ -106,3 +106,17 @@ def test_a_wrong_order_moves_less_than_its_slip() -> None:
     moved = learning_tags.spoilt(pool(12), 1, 0)
     assert np.all(np.abs(moved[:, 0, 0]) < 0.1)
     assert np.all(np.abs(moved[:, 1, 0]) < 0.2)
+
+
+def test_a_half_neck_follows_the_tags_at_the_neck(dog: Subject) -> None:
+    """Towards the body the neck is wider, and a tape that passes there is longer."""
+    still = by_neck_tags(dog, np.zeros((2, 3)))
+    np.testing.assert_allclose(still.truth_mm, dog.truth_mm, rtol=1e-3)
+    low, high = dog.dog.tape["breastbone"], dog.dog.tape["shoulder_top"]
+    chord = (high - low) / np.linalg.norm(high - low)
+    back = np.array([chord[1], -chord[0], 0.0])
+    back *= np.sign(back[0])  # the head lies at small x
+    wider, narrower = (by_neck_tags(dog, np.tile(s * 10.0 * back, (2, 1))) for s in (1.0, -1.0))
+    assert wider.truth_mm[0] > 1.005 * dog.truth_mm[0]
+    assert narrower.truth_mm[0] < 0.995 * dog.truth_mm[0]
+    np.testing.assert_array_equal(wider.truth_mm[1:], dog.truth_mm[1:])

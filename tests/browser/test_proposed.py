@@ -18,6 +18,7 @@ from playwright.sync_api import expect
 from photocheck.case.samples import samples_folder
 from photocheck.orders.draft import Draft
 from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.propose.network import FOLDER, WEIGHTS
 from photocheck.server.access.passes import link_for
 from photocheck.words import LANDMARKS
 from tests.support.dots import with_dots, write_network
@@ -66,8 +67,8 @@ def dotted_photo(names: tuple[str, ...] = LANDMARKS) -> bytes:
         rgb = np.array(opened.convert("RGB"))
     with_dots(rgb, {name: TRUE[name] for name in names}, 16.0)
     for name in set(LANDMARKS) - set(names):  # seen in three places, it is sure of none
-        for aside in (-200.0, -100.0, 0.0):
-            with_dots(rgb, {name: (TRUE[name][0] + aside, TRUE[name][1] + 60.0)}, 16.0)
+        for aside in (-200.0, -80.0, 40.0):  # large enough to fill cells, so that none wins
+            with_dots(rgb, {name: (TRUE[name][0] + aside, TRUE[name][1] + 60.0)}, 45.0)
     held = io.BytesIO()
     Image.fromarray(rgb).save(held, "JPEG", quality=95, exif=exif)
     return held.getvalue()
@@ -76,10 +77,16 @@ def dotted_photo(names: tuple[str, ...] = LANDMARKS) -> bytes:
 def at_marks(
     served: Served, visitors: Visitors, names: tuple[str, ...] = LANDMARKS, **kind: Any
 ) -> tuple[str, Surface]:
+    return at_marks_of(served, visitors, dotted_photo(names), **kind)
+
+
+def at_marks_of(
+    served: Served, visitors: Visitors, photo: bytes, **kind: Any
+) -> tuple[str, Surface]:
     address, store = served
     told = json.loads((SAMPLE / "case.json").read_text(encoding="utf-8"))
     key = store.open()
-    kept_as = store.keep_photo(key, dotted_photo(names))
+    kept_as = store.keep_photo(key, photo)
     told["photos"] = [{**told["photos"][0], "file": kept_as, "markings": []}]
     store.save_draft(key, Draft.from_dict(told))
     link = link_for(store, key, by="Robin")
@@ -127,6 +134,27 @@ def test_five_taps_where_all_are_right(
     assert not phone.faults
 
 
+@pytest.mark.skipif(not (FOLDER / WEIGHTS).exists(), reason="no weights are shipped")
+def test_five_taps_by_the_shipped_weights(
+    tmp_path_factory: pytest.TempPathFactory, visitors: Visitors
+) -> None:
+    with served_alone(tmp_path_factory.mktemp("shipped")) as server:
+        store = open_store(str(server.store))
+        photo = (SAMPLE / "side.jpg").read_bytes()
+        key, phone = at_marks_of((server.address, store), visitors, photo, **PHONE)
+        for number in range(1, 5):
+            phone.page.get_by_role("button", name="Yes, here", exact=True).click()
+            wait_for(phone, store, key, number)
+        phone.page.get_by_role("button", name="See the result", exact=True).click()
+        phone.page.wait_for_url("**step=result**")
+        told = marking(store, key)
+        assert set(told["confirmed"]) == set(LANDMARKS)
+        trunk = math.dist(TRUE["breastbone"], TRUE["tail_base"])
+        for name, at in TRUE.items():
+            assert math.dist(told["marks"][name], at) < 0.12 * trunk
+        store.close()
+
+
 def test_what_nobody_confirmed_is_no_mark(seeing_dots: Served, visitors: Visitors) -> None:
     key, phone = at_marks(seeing_dots, visitors, **PHONE)
     page, store = phone.page, seeing_dots[1]
@@ -145,7 +173,9 @@ def test_what_nobody_confirmed_is_no_mark(seeing_dots: Served, visitors: Visitor
     assert marking(store, key)["confirmed"] == ["breastbone"]
 
 
-def test_the_view_begins_at_the_mark_close_up(seeing_dots: Served, visitors: Visitors) -> None:
+def test_the_view_begins_at_the_mark_with_the_dog_about_it(
+    seeing_dots: Served, visitors: Visitors
+) -> None:
     _, phone = at_marks(seeing_dots, visitors, **PHONE)
     box = phone.page.locator(".stage").bounding_box()
     assert box is not None
@@ -153,7 +183,13 @@ def test_the_view_begins_at_the_mark_close_up(seeing_dots: Served, visitors: Vis
     assert abs(x - box["x"] - box["width"] / 2) < 20
     assert abs(y - box["y"] - box["height"] / 2) < 20
     _, _, scale = phone.rectangle()
-    assert scale > 2 * box["width"] / 2000
+    assert scale > 1.3 * box["width"] / 2000
+    # and large below the photo
+    close = phone.page.locator(".close").get_attribute("viewBox")
+    assert close is not None
+    left, top, side, _ = map(float, close.split())
+    assert math.dist((left + side / 2, top + side / 2), TRUE["breastbone"]) < 15.0
+    assert side < 200
 
 
 @pytest.mark.parametrize("kind", [PHONE, DESKTOP], ids=["phone", "desktop"])

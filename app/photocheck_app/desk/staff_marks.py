@@ -95,6 +95,10 @@ def show(order: Order, who: str) -> None:
     checked = _checked(order, index)
     proposal = proposal_in(store(), order.key, entry) if way == "beside" else NOTHING
     proposed = {name: mark.xy for name, mark in proposal.marks.items()}
+    if proposed and not start.marks:
+        st.caption(
+            tr("The hollow rings are proposed by the program, which knows nothing of other marks.")
+        )
     if checked:
         for said in expected.sentences(order, order.checks[-1], index):
             st.warning(as_text(said), icon=":material/search:")

@@ -219,6 +219,7 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
     number = way.draft.photos.index(photo) + 1
     if not alone:
         st.subheader(tr("Photo {number}", number=number), anchor=False)
+    refused.ask(way, photo)
     look = look_at(way, photo) if photo.reference.kind else None
     if photo.reference.form == "tags":
         tags_shown.say_scale(way, number, photo)
@@ -226,7 +227,6 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
         point_out(way, photo)
     else:
         _show_found(way, number, photo, look)
-    refused.ask(way, photo)
     for said in look.cut if look else ():
         st.warning(as_text(said), icon=":material/crop:")
     if look and (look.found or photo.reference.form != "markers"):

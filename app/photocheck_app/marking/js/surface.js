@@ -94,11 +94,12 @@ class Surface extends Keyed {
     if (this.byHand) {
       if (asked) this.view.show(proposedAt(this.data, asked));
       else if (dog && name && layout[name]) this.view.show(within(dog.at(name), size));
-    } else if (asked) this.lookClosely(proposedAt(this.data, asked), glide);
-    else if (dog && name && layout[name]) {
+    } else if (dog && name && layout[name]) {
       const seen = dog.height * Math.max(NEXT_SEEN, Math.min(...this.view.room) / HEIGHT_CSS);
-      this.look(dog.at(name), [seen, seen], glide);
-    } else if (!readOnly && name && placed.length === 1)
+      // The question below has it large: whether a place is right is seen by what lies about it.
+      this.look(proposedAt(this.data, pending) || dog.at(name), [seen, seen], glide);
+    } else if (asked) this.lookClosely(proposedAt(this.data, asked), glide);
+    else if (!readOnly && name && placed.length === 1)
       this.look(placed[0], size.map((side) => FIRST_SEEN * side), glide);
     else if (name && this.data.frame && !placed.length) this.lookAtDog(glide);
     else if (pending || !dog) this.look(this.middle, size, glide);
