@@ -164,6 +164,8 @@ def test_a_wheel_holds_what_a_checkout_does(newcomer: Newcomer) -> None:
         for path in (newcomer.clone / folder).rglob("*")
         if path.is_file()
     }
+    # Who teaches the network works in a checkout.
+    tracked = {path for path in tracked if not path.startswith("photocheck/train/")}
     wanted = {
         path.removeprefix("app/").replace("sample_images_demo/", "photocheck/sample_images_demo/")
         for path in tracked
