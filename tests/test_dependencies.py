@@ -86,7 +86,14 @@ def _installed() -> Mapping[str, list[str]]:
 
 
 def _distributions(module: str) -> set[str]:
-    return {_name(each) for each in _installed().get(module, ())}
+    there = {_name(each) for each in _installed().get(module, ())}
+    return there or {_name(module)} & _teaching()
+
+
+@cache
+def _teaching() -> set[str]:
+    """What teaching needs, which no test installs: there a module is named as its distribution."""
+    return {_name(each) for each in _project()["optional-dependencies"]["train"]}
 
 
 def test_imports_are_found_wherever_they_stand() -> None:

@@ -155,6 +155,24 @@ def bodies() -> None:
 
 
 @main.command()
+@click.argument(
+    "folder", required=False, type=click.Path(exists=True, file_okay=False, path_type=Path)
+)
+@click.option("--looks", default=240, show_default=True, help="How many, without a folder.")
+@click.option("--seed", default=17, show_default=True)
+@click.option(
+    "--material",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Scenery and other makers' bodies for them, as the training had.",
+)
+def proposals(folder: Path | None, looks: int, seed: int, material: Path | None) -> None:
+    """Marks proposed for photographs with a truth, or for simulated ones nobody trained with."""
+    from photocheck.benchmark.proposals_held import report, report_simulated
+
+    _tell(report(folder) if folder else report_simulated(looks, seed, material))
+
+
+@main.command()
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--seed", default=1, show_default=True)
 def photographs(folder: Path, seed: int) -> None:

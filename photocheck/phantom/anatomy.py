@@ -33,7 +33,7 @@ class Leg:
     foot: Array
 
 
-def _two_links(root: Array, tip: Array, upper: float, lower: float, bend: float) -> Array:
+def two_links(root: Array, tip: Array, upper: float, lower: float, bend: float) -> Array:
     """The joint between two bones of given lengths, in the side view; ``bend`` picks the side."""
     gap = tip - root
     distance = min(float(np.hypot(gap[0], gap[1])), 0.999 * (upper + lower))
@@ -152,7 +152,7 @@ class Anatomy:
         x = withers[0] + h * (0.01 + shift + moved.get(plan.posture, 0.0) * how)
         foot = np.array([x, 0.0, side * h * (0.92 * across)])
         ankle = foot + h * np.array([0.022, 0.15, 0.0])
-        elbow = _two_links(root, ankle, 0.245 * h, 0.385 * h, 1.0)
+        elbow = two_links(root, ankle, 0.245 * h, 0.385 * h, 1.0)
         return Leg(root, elbow, ankle, foot)
 
     def _hind_leg(self, side: float, shift: float) -> Leg:
@@ -166,7 +166,7 @@ class Anatomy:
         low = max(0.0, 0.78 - root[1] / h)  # a sunk rump leans the hocks forward
         lean = np.clip(0.16 + 1.6 * low, 0.0, 0.9)
         ankle = foot + h * np.array([0.015 + 0.21 * np.sin(lean), 0.03 + 0.19 * np.cos(lean), 0.0])
-        stifle = _two_links(root, ankle, 0.275 * h, 0.34 * h, -1.0)
+        stifle = two_links(root, ankle, 0.275 * h, 0.34 * h, -1.0)
         stifle[2] = side * h * (across + 0.02)
         return Leg(root, stifle, ankle, foot)
 

@@ -10,6 +10,13 @@ import numpy as np
 from photocheck.phantom.anatomy import Anatomy
 from photocheck.phantom.field import Array, Egg, Limb, Mass
 
+Parts = list[tuple[Mass, float]]  # with the share of the trunk's coat each part carries
+
+
+def limb_masses(a: Anatomy) -> Parts:
+    """The dog without ears and tail, each part with its share of the trunk's coat."""
+    return [*_torso(a), *_upper_legs(a), *_skull(a), *_lower_legs(a), *_muzzle(a)]
+
 
 def _t(point: Array) -> tuple[float, float, float]:
     return float(point[0]), float(point[1]), float(point[2])
@@ -25,9 +32,6 @@ def visible_masses(a: Anatomy) -> list[tuple[Mass, float]]:
     """The whole dog, with its standing coat, mm."""
     parts = [*_torso(a), *_upper_legs(a), *_skull(a), *_lower_legs(a), *_face(a), *_tail(a)]
     return [(mass, a.plan.coat_mm * share) for mass, share in parts]
-
-
-Parts = list[tuple[Mass, float]]  # with the share of the trunk's coat each part carries
 
 
 def _torso(a: Anatomy) -> Parts:
@@ -100,12 +104,12 @@ def _skull(a: Anatomy) -> Parts:
     ]
 
 
-def _face(a: Anatomy) -> Parts:
+def _muzzle(a: Anatomy) -> Parts:
     p, h = a.plan.proportions, a.plan.height_mm
     wide = 0.5 * p.skull_width
     stop = 0.5 * (1.0 - p.muzzle_share) * p.head_length
     nose = stop + p.muzzle_share * p.head_length - 0.03
-    parts: Parts = [
+    return [
         (
             Limb(
                 _t(a.head_point(stop - 0.06, -0.02)),
@@ -129,6 +133,12 @@ def _face(a: Anatomy) -> Parts:
             0.15,
         ),
     ]
+
+
+def _face(a: Anatomy) -> Parts:
+    p, h = a.plan.proportions, a.plan.height_mm
+    wide = 0.5 * p.skull_width
+    parts = _muzzle(a)
     for side in (1.0, -1.0):
         e = p.ear_length
         if p.drop_ears:
