@@ -257,7 +257,7 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (priors, "TAG_TIP_MM"): (1.5, "paper's tip held at a point by hand, and tape at the tip"),
     (priors, "TAG_FELT_MM"): (4.0, "between a tip the tape is held at and a mark by eye of 5.5"),
     (priors, "TAG_GRAZED_MM"): (3.0, "twice that: stuck on by feel, on an outline"),
-    (priors, "TAG_DEPTH_MM"): (8.0, "a card of 8 cm that bends or leans by some degrees"),
+    (priors, "TAG_DEPTH_MM"): (10.0, "a card of 8 cm that bends or leans by some degrees"),
     (priors, "TAG_TURNED"): (0.05, "18 degrees make a square a twentieth narrower"),
     (priors, "TAG_OFFSET.spread_mm"): (8.0, "the same: it stands on the dog's middle line"),
     (priors, "TAG_FRONT_OFFSET.spread_mm"): (25.0, "an inch along the neck, by feel"),
