@@ -21,7 +21,7 @@ from photocheck.photo.photo import Photo
 from photocheck.photo.whole import framing_said
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.priors import offset_prior
-from photocheck.speech import tr
+from photocheck.speech import capital_first, tr
 from photocheck.uploads import LIMITS, Limits, take_for_order
 from photocheck.words import PLACES
 
@@ -147,7 +147,9 @@ def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "s
             return FirstLook(False, (), "", remarks, cut)
         located = locate(photo, told)[0]
     except PhotocheckError as error:
-        return FirstLook(False, (), str(error), remarks, cut)
+        # it is said beside the photo: which part of a case file it is about tells an owner nothing
+        problem = str(PhotocheckError(capital_first(error.wrong), do=error.do))
+        return FirstLook(False, (), problem, remarks, cut)
     found = [remark for remark in located.remarks if remark not in cut]
     said = (*remarks, *found, *_scale(located, told))
     return FirstLook(True, located.points_px, "", said, cut, located.px_per_mm)

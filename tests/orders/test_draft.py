@@ -164,7 +164,7 @@ def test_a_first_look_finds_what_can_be_found() -> None:
     assert apart.min(axis=1).max() < 6
     nowhere = first_look(card, ReferenceTold("marker_sheet"), "cm")
     assert not nowhere.found
-    assert "marker sheet was not found" in nowhere.problem
+    assert nowhere.problem.startswith("The marker sheet was not found")
 
 
 def test_a_cropped_photo_is_told_as_soon_as_it_is_taken(store: DatabaseStore) -> None:
