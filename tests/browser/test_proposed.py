@@ -18,7 +18,6 @@ from playwright.sync_api import expect
 from photocheck.case.samples import samples_folder
 from photocheck.orders.draft import Draft
 from photocheck.orders.store import DatabaseStore, open_store
-from photocheck.propose.network import FOLDER, WEIGHTS
 from photocheck.server.access.passes import link_for
 from photocheck.words import LANDMARKS
 from tests.support.dots import with_dots, write_network
@@ -134,7 +133,6 @@ def test_five_taps_where_all_are_right(
     assert not phone.faults
 
 
-@pytest.mark.skipif(not (FOLDER / WEIGHTS).exists(), reason="no weights are shipped")
 def test_five_taps_by_the_shipped_weights(
     tmp_path_factory: pytest.TempPathFactory, visitors: Visitors
 ) -> None:

@@ -15,10 +15,6 @@ from photocheck.propose.network import FOLDER, WEIGHTS, Network
 from photocheck.words import LANDMARKS
 from tests.support.places import SAMPLES
 
-pytestmark = pytest.mark.skipif(
-    not (FOLDER / WEIGHTS).exists(), reason="no weights are shipped: nothing is proposed"
-)
-
 MOST_BYTES = 10_000_000
 
 
