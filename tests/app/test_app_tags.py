@@ -17,7 +17,7 @@ from photocheck.server import bench
 from photocheck.server.run import check_order
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck.uploads.gate import Gate
-from photocheck_app import shared
+from photocheck_app import shared, worn
 from photocheck_app.doors import settings
 from photocheck_app.marking import Placed
 from photocheck_app.owner import marks as marks_step
@@ -214,7 +214,7 @@ def test_a_busy_server_is_told_and_the_tags_are_asked_of_later(
     file = photo_of(page)["file"]
     gate = Gate(places=1, waiting=0, patience_s=0)
     bench.drop()
-    marks_step.tags_shown._found.clear()
+    worn._found.clear()
     with monkeypatch.context() as patch, gate.place():
         patch.setattr(bench, "GATE", gate)
         page.run()

@@ -16,7 +16,7 @@ BEFORE = (
     ("shared", "held_uploads"),
     ("outage",),
     ("marking",),
-    ("report_parts", "sheet_page", "proposals"),
+    ("report_parts", "sheet_page", "proposals", "worn"),
     ("practise", "desk"),
     ("owner",),
     ("main", "served", "start"),

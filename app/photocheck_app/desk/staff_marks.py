@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from html import escape
@@ -11,7 +10,7 @@ from html import escape
 import streamlit as st
 
 from photocheck.case.model import Point
-from photocheck.errors import PhotocheckError, PhotoError
+from photocheck.errors import PhotocheckError
 from photocheck.judge.marks_told import told_at_once
 from photocheck.orders.completing import is_being_told, working_copy
 from photocheck.orders.corrections import (
@@ -28,8 +27,7 @@ from photocheck.orders.worn_tags import FoundTags
 from photocheck.propose.proposal import NOTHING
 from photocheck.report.model import PhotoResult
 from photocheck.server import bench
-from photocheck.speech import spoken, tr
-from photocheck.uploads import BusyError
+from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_UNUSED
 from photocheck_app import kept
 from photocheck_app.desk import expected
@@ -40,6 +38,7 @@ from photocheck_app.desk.session import drop_unsent, keep_unsent, unsent
 from photocheck_app.marking import Placed, marking_surface, watch_placed
 from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, store
+from photocheck_app.worn import tags_in_photo
 
 WAYS = ("instead", "beside")
 
@@ -81,7 +80,7 @@ def show(order: Order, who: str) -> None:
             )
         )
     entry = photos[index]
-    tags = _tags(order, entry)
+    tags = tags_in_photo(store(), order.key, entry)
     unused = _say_tags(order, index, entry, tags)
     at_tags = bool(tags.marks) and not unused and _say_measured(order, case)
     bare = way == "instead" and not entry.markings and not unused
@@ -148,18 +147,6 @@ def _way(order: str) -> str:
         key=f"way {order}",
         label_visibility="collapsed",
     )
-
-
-def _tags(order: Order, entry: DraftPhoto) -> FoundTags:
-    """The tags of a photo; none while all are at work, or where it cannot be read."""
-    with suppress(BusyError, PhotoError):
-        return _found(order.key, entry.file, entry.view or "side", spoken())
-    return FoundTags()
-
-
-@st.cache_data(show_spinner=False, max_entries=96)
-def _found(key: str, name: str, view: str, said_in: str) -> FoundTags:
-    return bench.tags_found(store(), key, name, view)
 
 
 def _say_tags(order: Order, index: int, entry: DraftPhoto, tags: FoundTags) -> bool:

@@ -9,7 +9,6 @@ from typing import Final
 import streamlit as st
 
 from photocheck.case.model import Point
-from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.filling import (
@@ -19,14 +18,14 @@ from photocheck.orders.filling import (
     with_tape_at_tags,
     without_tags,
 )
-from photocheck.orders.model import StoreError
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.server import bench
-from photocheck.speech import spoken, tr
+from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER, TAGS_UNUSED
 from photocheck_app.outage import guarded
 from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, picture, saying
+from photocheck_app.worn import tags_in_photo
 
 SHOWN_PX: Final = 1600
 """Longer side of the part of a photo that shows the tags."""
@@ -34,18 +33,7 @@ SHOWN_PX: Final = 1600
 
 def found_in(way: Way, photo: DraftPhoto) -> FoundTags:
     """The tags of one photo of the draft."""
-    try:
-        return _found(way.key, photo.file, photo.view or "side", spoken())
-    except StoreError:
-        raise
-    except PhotocheckError:
-        # Not kept: it may have been but busy.  Why is told where the photo is shown.
-        return FoundTags()
-
-
-@st.cache_data(show_spinner=False, max_entries=96)
-def _found(key: str, name: str, view: str, said_in: str) -> FoundTags:
-    return bench.tags_found(owners_store(), key, name, view)
+    return tags_in_photo(owners_store(), way.key, photo)
 
 
 def to_confirm(way: Way) -> Mapping[str, FoundTags]:
