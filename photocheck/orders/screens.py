@@ -11,7 +11,8 @@ from typing import Final
 
 from photocheck.orders.draft import Draft, takes_of
 from photocheck.orders.gaps import Gap, gaps
-from photocheck.words import NECK_RING, READINGS
+from photocheck.speech import later, tr
+from photocheck.words import NECK_RING, READING_TITLES, READINGS
 
 QUICK: Final = "quick"
 CAREFUL: Final = "careful"
@@ -30,6 +31,14 @@ MARKS: Final = "marks"
 RESULT: Final = "result"
 
 _AGAIN: Final = "again_"
+
+
+_TITLES: Final = {
+    PHOTO: later("Photo from the side"),
+    FRONT: later("Photo from the front"),
+    MARKS: later("Marks"),
+    RESULT: later("Result"),
+}
 
 
 def again(reading: str) -> str:
@@ -57,6 +66,17 @@ def depth_of(draft: Draft) -> str:
     'quick'
     """
     return CAREFUL if draft.owner.depth == CAREFUL else QUICK
+
+
+def title_of(screen: str) -> str:
+    """What a screen is called.
+
+    >>> title_of("photo"), title_of(again("half_neck"))
+    ('Photo from the side', 'half neck, once more')
+    """
+    if reading := read_again(screen):
+        return tr("{title}, once more", title=tr(READING_TITLES[reading]))
+    return tr({**_TITLES, **READING_TITLES}[screen])
 
 
 def screens(draft: Draft) -> tuple[str, ...]:

@@ -8,20 +8,29 @@ import gzip
 import hashlib
 import json
 import re
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from time import sleep
 from typing import Any, Final
 
 import pytest
 from starlette.types import Receive, Scope, Send
 
 from photocheck.orders.depths import DEPTHS
+from photocheck.orders.draft import DogTold, Draft
 from photocheck.orders.model import STORE_VARIABLE
-from photocheck.server.access.rates import Rates
+from photocheck.orders.store import open_store
+from photocheck.server.access.passes import link_for
+from photocheck.server.access.rates import Rates, TooOftenError
 from photocheck.server.pace import Buckets, Pace
 from photocheck.server.serving import INVITED_VARIABLE
 from photocheck.words import SPANS
 from photocheck_app import framework
-from photocheck_app.doors import first_page, middleware, shell
+from photocheck_app.doors import assets, awaited, first_page, middleware, shell
 from photocheck_app.doors.middleware import Guard
+from photocheck_app.doors.rate_limits import UNKNOWN_LINKS
+from photocheck_app.doors.settings import close_stores
 from tests.support.places import ROOT
 
 MOST_BYTES: Final = 15_000
@@ -219,3 +228,67 @@ def test_the_workshop_is_named_in_its_own_colour(monkeypatch: pytest.MonkeyPatch
     assert f"'sha256-{digest}'" in given["content-security-policy"]
     monkeypatch.setenv("PHOTOCHECK_SHOP_COLOUR", "red}</style><script>")
     assert "red}" not in _asked("/")[2]
+
+
+@pytest.fixture
+def linked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
+    """The address of an order for a dog whose name would be a script."""
+    address = str(tmp_path / "orders.sqlite3")
+    with closing(open_store(address)) as store:
+        key = store.open("en")
+        draft = Draft(dog=DogTold(name="<script>Pip</script>"), readings={"half_neck": "41"})
+        store.save_draft(key, draft)
+        link = link_for(store, key, by="a test")
+    monkeypatch.setenv(STORE_VARIABLE, address)
+    monkeypatch.setattr(awaited, "COUNTS", Rates())
+    yield f"/?order={link}"
+    close_stores()
+
+
+def test_who_comes_by_a_link_reads_where_the_order_stands_before_the_app_is_there(
+    linked: str,
+) -> None:
+    status, given, page = _asked(linked)
+    assert status == 200
+    assert "<h1>Your order for &lt;script&gt;Pip&lt;/script&gt;</h1>" in page
+    assert "It goes on with: " in page
+    # One person's own: no cache between keeps it, and no search engine.
+    assert given["cache-control"] == "no-store"
+    assert given["x-robots-tag"] == "noindex"
+    assert "Es geht weiter mit" in _asked(linked, accept_language="de")[2]
+
+
+def test_a_link_that_leads_nowhere_tells_nothing_and_is_counted(
+    linked: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    counted: list[tuple[str, str]] = []
+    monkeypatch.setattr(Rates, "count", lambda self, what, who: counted.append((what, who)))
+    _, given, page = _asked(f"{linked}x")
+    assert "<h1>" not in page
+    assert given["cache-control"] == "no-cache"
+    assert [what for what, _ in counted] == [UNKNOWN_LINKS]
+
+
+def test_who_tried_too_many_links_is_told_of_none(
+    linked: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(self: Rates, what: str, who: str) -> None:
+        raise TooOftenError("too often")
+
+    monkeypatch.setattr(Rates, "refuse_beyond", refuse)
+    assert "<h1>" not in _asked(linked)[2]
+
+
+def test_with_the_store_away_a_link_leads_to_the_app_that_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv(STORE_VARIABLE, "/nowhere/that/is/orders.sqlite3")
+    status, _, page = _asked("/?order=abc")
+    assert status == 200
+    assert 'class="pc-wait" role="status"' in page
+
+
+def test_a_store_that_is_slow_holds_nobody_up(linked: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(assets, "PATIENCE_S", 0.01)
+    monkeypatch.setattr(assets, "awaited", lambda *_: sleep(0.2) or "told late")
+    assert "told late" not in _asked(linked)[2]

@@ -82,14 +82,6 @@ def by_link(page: Page, address: str) -> float:
     return monotonic() - began
 
 
-def signed(page: Page, address: str) -> float:
-    """Seconds until such a visitor sees that something is coming."""
-    began = monotonic()
-    page.goto(address, wait_until="commit")
-    page.locator(".pc-wait").wait_for()
-    return monotonic() - began
-
-
 def main() -> None:
     """Measure and print."""
     with (
@@ -109,7 +101,7 @@ def main() -> None:
             f"first step, begun after {READING_S:.0f} s of reading": lambda page: begun(
                 page, address, READING_S
             ),
-            "by a link: something is coming": lambda page: signed(page, link),
+            "by a link: where the order stands": lambda page: painted(page, link),
             "by a link: the order's step": lambda page: by_link(page, link),
         }
         by_link(browser.new_page(), link)  # a fresh server's first run is another matter

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import asyncio
 import mimetypes
+from contextlib import suppress
 from functools import cache
 from typing import Final
 
 from starlette.requests import HTTPConnection
 from starlette.responses import Response
 
+from photocheck.server.access.addresses import LINK
 from photocheck_app import framework
 from photocheck_app.doors import shell
+from photocheck_app.doors.awaited import awaited
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.origin import SAFE
 from photocheck_app.doors.paths import WORKSHOP
@@ -25,6 +28,9 @@ from photocheck_app.doors.pressed import Pressed, answer
 FOLDER: Final = "/static/"
 
 KEPT: Final = "public, max-age=31536000, immutable"
+
+PATIENCE_S: Final = 1.0
+"""Waited for a store that is slow to answer: the app can wait for it, and say so (judgement)."""
 
 _held: Final[dict[str, Pressed]] = {}
 
@@ -64,15 +70,29 @@ async def asset(wanted: HTTPConnection, inner: str) -> Response:
     return answer(wanted, _held[inner], {"Cache-Control": KEPT})
 
 
-async def page_file(wanted: HTTPConnection, inner: str) -> Response | None:
-    """The answer to who asks for a page: the same for all of them, and what it shows comes later.
+async def page_file(wanted: HTTPConnection, inner: str, who: str) -> Response | None:
+    """The answer to who asks for a page: the same for all of them, and what it shows comes later;
+    but who comes by a link is told at once what there is to know of that order.
 
     None where Streamlit shall answer: to lead on to the path with or without a last stroke.
+
+    Parameters
+    ----------
+    who : str
+        Whom the visitor counts as.
     """
     plain = inner == "/" or not inner.endswith("/")
     whole = wanted.scope["path"] == framework.base() + inner
     if wanted.scope["method"] not in SAFE or not (plain and whole):
         return None
-    held = await asyncio.to_thread(shell.page, language_of(wanted), inner.strip("/") == WORKSHOP)
+    language = language_of(wanted)
+    link = wanted.query_params.get(LINK, "") if inner == "/" else ""
+    told = ""
+    with suppress(TimeoutError):
+        told = await asyncio.wait_for(asyncio.to_thread(awaited, link, who, language), PATIENCE_S)
+    if told:
+        held = await asyncio.to_thread(shell.page_telling, language, told)
+        return answer(wanted, held, {"Cache-Control": "no-store", "X-Robots-Tag": "noindex"})
+    held = await asyncio.to_thread(shell.page, language, inner.strip("/") == WORKSHOP)
     headers = {"Cache-Control": "no-cache", "Vary": "Accept-Encoding, Accept-Language"}
     return answer(wanted, held, headers)

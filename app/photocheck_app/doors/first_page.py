@@ -17,6 +17,7 @@ from jinja2 import Environment, FileSystemLoader
 from starlette.requests import HTTPConnection
 from starlette.responses import RedirectResponse, Response
 
+from photocheck.orders.coming_back import NEEDS
 from photocheck.orders.depths import DEPTHS
 from photocheck.server.access.addresses import BEGIN, LINK, STEP
 from photocheck.server.shop import Shop, is_colour, shop_of
@@ -133,12 +134,7 @@ def _page(language: str, chosen: str, invited: bool, saving: bool, shop: Shop) -
             ],
             "deeper": tr("You can go from quick to careful later; nothing is lost."),
             "need": tr("What you need"),
-            "needs": (
-                tr("a soft tape and somebody the dog likes"),
-                tr("a phone, and something of known size: best the printed marker sheet"),
-                tr("the surest way: the printed tags on the dog; then nobody marks anything"),
-                tr("about ten minutes"),
-            ),
+            "needs": tuple(map(tr, NEEDS)),
             "ways_on": tr("Other ways on"),
             "ways": [
                 {"address": _to(address, language=chosen, **more), "title": title}

@@ -159,7 +159,7 @@ class Guard:
         if is_first_page(wanted, found[1]):
             await first_page(wanted)(scope, receive, send)
             return
-        if found[0] == "page" and (held := await page_file(wanted, found[1])):
+        if found[0] == "page" and (held := await page_file(wanted, found[1], who)):
             await held(scope, receive, send)
             return
         uploads = found[0] == "upload" and scope["method"] in ("PUT", "POST")

@@ -12,6 +12,10 @@ from photocheck_app.doors.settings import the_store
 COUNTS: Final = Rates(store=the_store)
 
 
+UNKNOWN_LINKS: Final = "unknown links from address"
+"""What links that lead nowhere count as."""
+
+
 def here() -> str:
     """Whom the visitor of this run counts as."""
     return visitor(st.context.ip_address)

@@ -49,12 +49,28 @@ body { margin: 0; background: #fff; }
   .stApp [data-testid="stButtonGroup"] button[aria-checked="true"] p,
   .stApp [data-testid="stTabs"] [role="tab"][aria-selected="true"] p { color: #bfe3ee; }
 }
+/* where there is something to read, it stands as the first page's does */
+.pc-tells { display: block; place-content: normal; overflow-y: auto; padding: 1.2rem 1.1rem;
+  text-align: left; overflow-wrap: anywhere; background: #fff; font-size: 1rem;
+  pointer-events: auto; }
+.pc-tells main { max-width: 44rem; margin: 0 auto; }
+.pc-tells h1 { margin: .4rem 0 .6rem;
+  font-size: clamp(1.6rem, 1.2rem + 2vw, 2rem); line-height: 1.2; }
+.pc-tells h2 { font-size: 1.25rem; line-height: 1.25; margin: 1.6rem 0 .6rem; }
+.pc-tells p { margin: .6rem 0; }
+.pc-tells ul { margin: .4rem 0; padding-left: 1.2rem; }
+.pc-tells .pc-whose { border-left: .4rem solid #1f4e5f; padding-left: .7rem; }
+.pc-tells .pc-coming { display: flex; align-items: center; gap: .7rem; margin-top: 1.6rem; }
+.pc-tells .pc-coming i { flex: none; width: 1.4rem; height: 1.4rem; border-width: 3px; }
+@media (prefers-color-scheme: dark) { .pc-tells { background: #12181b; } }
 html.pc-there .pc-wait { display: none; }
 /* The framework shows a page piece by piece, and each moves what stands below; so it is shown once
    it stands (connection.js), and in any case after a while. */
 html:not(.pc-there) [data-testid="stMain"] {
   content-visibility: hidden; animation: pc-there 1s step-end 8s forwards; }
 @keyframes pc-there { to { content-visibility: visible; } }
+body:has([data-testid="stMain"]) .pc-tells { animation: pc-gone 1s step-end 8s forwards; }
+@keyframes pc-gone { to { visibility: hidden; } }
 /* until the pictograms are there, their names would be read */
 html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
 .pc-away { position: fixed; z-index: 1000000; left: 0; right: 0; top: 0; margin: 0;
@@ -102,12 +118,31 @@ def page(language: str, dense: bool = False) -> Pressed:
     dense : bool
         Whether it is the desk's, which has a look of its own.
     """
+    return _page(language, dense, "")
+
+
+def page_telling(language: str, told: str) -> Pressed:
+    """The owner's, with something to read until the app is there.
+
+    Parameters
+    ----------
+    told : str
+        HTML, for this visitor alone.
+    """
+    return _page(language, False, told)
+
+
+def _page(language: str, dense: bool, told: str) -> Pressed:
     with speaking(language):
         loading = escape(tr("One moment, this is being loaded."))
         no_scripts = escape(
             tr("This page needs JavaScript, which your browser does not run just now.")
         )
-    told = {name: _texts(name) for name in LANGUAGES}
+    texts = {name: _texts(name) for name in LANGUAGES}
+    wait = f'<div class="pc-wait" role="status"><i></i>{loading}</div>'
+    if told:
+        coming = f'<p class="pc-coming"><i></i>{loading}</p>'
+        wait = f'<div class="pc-wait pc-tells"><main>{told}{coming}</main></div>'
     later = "".join(
         f'<link rel="modulepreload" fetchpriority="low" href=".{path}">'
         for path in framework.later_scripts()
@@ -117,7 +152,7 @@ def page(language: str, dense: bool = False) -> Pressed:
     look = "" if dense else f"<style>{LOOK}</style>"
     own = "".join(f'<script type="module" src=".{path}"></script>' for path in scripts())
     # Within a script's text only this could end it.
-    as_json = json.dumps(told, ensure_ascii=False).replace("<", "\\u003c")
+    as_json = json.dumps(texts, ensure_ascii=False).replace("<", "\\u003c")
     parts = {
         "language": f'<html lang="{language}">',
         "title": "<title>photocheck</title>",
@@ -127,7 +162,7 @@ def page(language: str, dense: bool = False) -> Pressed:
         "programs": later,
         "no scripts": f"<noscript><style>.pc-wait {{ display: none; }}</style><p>{no_scripts}</p>"
         "</noscript>",
-        "root": f'<div id="root"></div><div class="pc-wait" role="status"><i></i>{loading}</div>'
+        "root": f'<div id="root"></div>{wait}'
         f'<script type="application/json" id="photocheck-texts">{as_json}</script>{look}{own}',
     }
     return Pressed.of("text/html; charset=utf-8", framework.page_with(parts).encode())

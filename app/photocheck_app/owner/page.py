@@ -9,11 +9,12 @@ import streamlit as st
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
+from photocheck.orders.coming_back import DECIDED
 from photocheck.orders.depths import DEPTHS
 from photocheck.orders.model import OrderError, StoreError
 from photocheck.server.access.addresses import BEGIN, LINK
 from photocheck.speech import tr
-from photocheck_app.doors.rate_limits import COUNTS, here
+from photocheck_app.doors.rate_limits import COUNTS, UNKNOWN_LINKS, here
 from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.owner import (
     again,
@@ -135,12 +136,11 @@ def _found(link: str) -> Way:
     TooOftenError
         When links that lead nowhere were tried here too often.
     """
-    unknown = "unknown links from address"
-    COUNTS.refuse_beyond(unknown, here())
+    COUNTS.refuse_beyond(UNKNOWN_LINKS, here())
     try:
         return Way(link, owners_store().draft(link), *owners_store().latest(link))
     except OrderError:
-        COUNTS.count(unknown, here())
+        COUNTS.count(UNKNOWN_LINKS, here())
         raise
 
 
@@ -152,11 +152,7 @@ def _said_by_workshop(way: Way, step: str) -> None:
     if order.decision is None:
         return
     message = order.decision.message
-    said = {
-        "accepted": tr("The workshop has accepted your order."),
-        "asked_again": tr("The workshop asks you to look at your order again."),
-        "refused": tr("The workshop cannot make this order."),
-    }[order.state]
+    said = tr(DECIDED[order.state])
     box = st.success if order.state == "accepted" else st.warning
     if step == screens.RESULT:
         box("\n\n".join(part for part in (said, as_text(message)) if part))

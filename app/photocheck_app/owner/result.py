@@ -12,6 +12,7 @@ import streamlit as st
 
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.judge.marks_told import MARKS_TOLD
+from photocheck.orders.coming_back import SENT
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import Gap, gaps
 from photocheck.orders.model import StoreError
@@ -109,7 +110,7 @@ def show(way: Way, page: str) -> None:
         _send(report)
     elif order and order.state == "waiting":
         st.success(
-            tr("Sent to the workshop. Its answer will be shown here, under this page's link."),
+            tr(SENT),
             icon=":material/mark_email_read:",
         )
         if report.verdict not in ("agrees", "could_hide"):

@@ -36,7 +36,6 @@ from photocheck.orders.model import OrderError
 from photocheck.server.access.addresses import BEGIN, LINK
 from photocheck.server.access.rates import TooOftenError
 from photocheck.speech import capital_first, later, tr
-from photocheck.words import READING_TITLES
 from photocheck_app import kept
 from photocheck_app.address import Address
 from photocheck_app.doors.rate_limits import COUNTS, here
@@ -64,24 +63,13 @@ ASIDE: Final = {
 }
 """The pages beside the way, with their titles."""
 
-_TITLES: Final = {
-    screens.PHOTO: later("Photo from the side"),
-    screens.FRONT: later("Photo from the front"),
-    screens.MARKS: later("Marks"),
-    screens.RESULT: later("Result"),
-}
-
 PAGES: Final = (*screens.EVERY, *ASIDE)
 """Every page of an order that can be gone to."""
 
 
 def title_of(page: str) -> str:
     """What a page is called."""
-    if reading := screens.read_again(page):
-        return tr("{title}, once more", title=capital_first(tr(READING_TITLES[reading])))
-    if page in READING_TITLES:
-        return capital_first(tr(READING_TITLES[page]))
-    return tr({**_TITLES, **ASIDE}[page])
+    return tr(ASIDE[page]) if page in ASIDE else capital_first(screens.title_of(page))
 
 
 ON_THE_WAY_S: Final = 2.0
