@@ -310,6 +310,7 @@ def test_a_busy_server_is_told_at_the_marks_and_the_result(
     assert page.warning[0].value.startswith("## ")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name",
     [

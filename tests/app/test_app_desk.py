@@ -270,6 +270,7 @@ def empty(tmp_path: Path) -> Store:
     return open_store(str(tmp_path / "empty.db"))
 
 
+@pytest.mark.slow
 def test_a_case_brought_in_gives_what_files_on_disk_give(empty: Store) -> None:
     data, photos = rowan()
     came = bring_in(empty, as_file(data), [*photos, ("cat.jpg", b"never opened")])
@@ -617,6 +618,7 @@ def test_a_fault_of_the_program_is_no_traceback(store: Store, monkeypatch) -> No
     assert "inside" not in page.error[0].value
 
 
+@pytest.mark.slow
 def test_an_upload_is_checked_and_outlives_an_error(store: Store) -> None:
     data, photos = rowan()
     name, content = as_file(data)

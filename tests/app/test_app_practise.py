@@ -135,6 +135,7 @@ def test_inches_go_through(hand: Hand) -> None:
     assert all(cell.endswith(" in") for cell in page.table[0].value.iloc[:, 0])
 
 
+@pytest.mark.slow
 def test_next_dog_and_the_pattern(hand: Hand) -> None:
     page = opened()
     for name in list(DOGS)[:4]:

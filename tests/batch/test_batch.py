@@ -74,6 +74,7 @@ def outcomes(came: dict[str, dict[str, Any]]) -> dict[str, str]:
     return {name: line["outcome"] for name, line in came.items()}
 
 
+@pytest.mark.slow
 def test_reports_are_those_of_a_single_check_and_bad_orders_stop_no_other(
     cases: Path, tmp_path: Path
 ) -> None:
@@ -92,6 +93,7 @@ def test_reports_are_those_of_a_single_check_and_bad_orders_stop_no_other(
             assert line["problem"].startswith(line["order"].removesuffix("case.json"))
 
 
+@pytest.mark.slow
 def test_what_is_done_with_the_same_inputs_is_not_done_again(
     cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -190,6 +192,7 @@ def test_a_process_that_ends_between_two_calls_is_replaced() -> None:
         assert lanes.submit(own_id).result(60) != first
 
 
+@pytest.mark.slow
 def test_a_crashed_order_is_marked_and_tried_again(
     cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -228,6 +231,7 @@ def test_a_failure_of_the_program_is_no_refusal_of_the_photo_and_is_tried_again(
     assert many.work(many.Task(store=address, key=key))["outcome"] == "checked"
 
 
+@pytest.mark.slow
 def test_no_more_is_under_way_than_was_said(cases: Path) -> None:
     """Else all orders of a long list would wait in memory."""
     sources, _ = find_cases([cases])
@@ -250,6 +254,7 @@ def test_no_more_is_under_way_than_was_said(cases: Path) -> None:
     assert given == done == 15
 
 
+@pytest.mark.slow
 def test_the_batch_command(cases: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "out.jsonl"
     command = ["batch", str(cases), "-o", str(out), "--jobs", "1"]

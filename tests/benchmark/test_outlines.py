@@ -33,6 +33,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
+@pytest.mark.slow
 def test_a_folder_is_measured_by_polygon_and_by_mask(folder: Path) -> None:
     (_, rgb, marks, by_ring), (_, _, _, by_mask) = photographs(folder)
     assert np.array_equal(by_ring, by_mask)

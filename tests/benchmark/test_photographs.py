@@ -30,6 +30,7 @@ def _folder(tmp_path, **more):
     return truths
 
 
+@pytest.mark.slow
 def test_a_folder_is_read_and_judged(tmp_path):
     truths = _folder(tmp_path)
     assert fits(truths, "photographs")

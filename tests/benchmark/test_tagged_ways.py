@@ -26,6 +26,7 @@ def worn(dog: Subject) -> Worn:
     return wearing(dog, np.random.default_rng(1))
 
 
+@pytest.mark.slow
 def test_points_lie_where_they_were_felt_and_the_tape_goes_by_them(dog: Subject) -> None:
     moved = [felt(dog, np.random.default_rng(k)) for k in range(12)]
     steps = np.array(
@@ -45,6 +46,7 @@ def test_points_lie_where_they_were_felt_and_the_tape_goes_by_them(dog: Subject)
     assert np.std([one.truth_mm[0] for one in moved]) > 1.0
 
 
+@pytest.mark.slow
 def test_photos_are_seen_with_the_tags_of_a_way_and_a_hand_for_the_rest(worn: Worn) -> None:
     view, markings = worn.side.shot(LANDMARKS, sheet=True)
     found = {tag.landmark for tag in view.tags.tags}
@@ -91,6 +93,7 @@ def pool(count: int) -> list[Seen]:
     return found
 
 
+@pytest.mark.slow
 def test_a_shop_whose_owners_have_a_habit_learns_better_apart() -> None:
     some = pool(12)
     left = np.array([learning_tags.one_shop(some, 1, k) for k in range(10)])

@@ -66,6 +66,7 @@ def test_a_case_by_standard_input_is_the_same_case(capfd: pytest.CaptureFixture[
     assert b"Hello," in photocheck("message", "-", sent=report, cwd=SORREL).stdout
 
 
+@pytest.mark.slow
 def test_a_photo_by_standard_input_and_a_picture_by_standard_output() -> None:
     sent = (SORREL / "side.jpg").read_bytes()
     seen = photocheck("locate", "-", "--near", "1430,800", "--picture", "-", sent=sent)
@@ -148,6 +149,7 @@ def in_terminal(*arguments: str, columns: int, **environment: str) -> str:
     return said.decode().replace("\r\n", "\n")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="terminals are POSIX's")
 def test_a_terminal_has_colours_and_lines_of_its_width(kept: str) -> None:
     asked = ("orders", "show", "Juno", "--store", kept)

@@ -240,6 +240,7 @@ def test_false_alarms_keep_the_budget_while_the_tape_is_learnt(budget: float, ta
     assert flagged == pytest.approx(budget, abs=3 * spread + 0.1 * budget)
 
 
+@pytest.mark.slow
 def test_what_catches_promises_is_caught_in_readings_taken_twice() -> None:
     rng = np.random.default_rng(6)
     names = (*SPANS, NECK_RING)

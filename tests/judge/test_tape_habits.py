@@ -117,6 +117,7 @@ def test_a_whole_that_is_always_led_longer_is_no_noise_of_the_tape() -> None:
     assert learnt_habits(moved).led == pytest.approx(learnt_habits(seen).led, rel=0.3)
 
 
+@pytest.mark.slow
 def test_a_known_tape_promises_more_and_keeps_its_false_alarms() -> None:
     rng = np.random.default_rng(7)
     photo, covariance = np.log(LENGTHS[:4]), 0.04**2 * np.eye(4)

@@ -164,6 +164,7 @@ def test_a_wrong_width_does_not_accuse_readings_that_prove_each_other(factor: fl
             assert not without(wrong).faults
 
 
+@pytest.mark.slow
 def test_good_orders_with_a_wrong_width_and_a_ring_are_hardly_flagged() -> None:
     """Readings drawn from the photo's own doubt and the tape's, the width 30 % too large."""
     rng = np.random.default_rng(3)

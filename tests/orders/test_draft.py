@@ -183,6 +183,7 @@ def test_a_cropped_photo_is_told_as_soon_as_it_is_taken(store: DatabaseStore) ->
         assert not any("Send the whole photo" in said for said in look.remarks)
 
 
+@pytest.mark.slow
 def test_poor_photos_are_remarked_on_and_the_samples_are_not(tmp_path: Path) -> None:
     def remarks(rgb: np.ndarray) -> str:
         path = tmp_path / "made.png"

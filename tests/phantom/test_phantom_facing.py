@@ -71,6 +71,7 @@ def test_the_dog_faces_the_camera_and_the_sheet_is_where_it_is_said(place: str) 
     assert 0 < wide - true_widths(dog).neck < 3.0 * dog.plan.coat_mm
 
 
+@pytest.mark.slow
 def test_a_few_widths_from_the_front() -> None:
     """A dozen phantoms, told nothing of how they were marked."""
     misses = []

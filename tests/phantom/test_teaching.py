@@ -35,6 +35,7 @@ def looks() -> list[DrawnLook]:
     return list(looks_of_block(5, 2, read_scenery(None), count=8))
 
 
+@pytest.mark.slow
 def test_a_seed_gives_the_same_looks_again(looks: list[DrawnLook]) -> None:
     again = list(looks_of_block(5, 2, read_scenery(None), count=8))
     for one, other in zip(looks, again, strict=True):

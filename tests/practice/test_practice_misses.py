@@ -154,6 +154,7 @@ def test_what_matters_is_what_a_tape_would_show() -> None:
     assert weigh(-0.099, 500.0, 0.05) == "misleading"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(4))
 def test_marks_anywhere_are_answered_or_refused_in_a_sentence(seed: int) -> None:
     dog = practice_dogs()[seed]

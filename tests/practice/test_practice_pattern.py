@@ -209,6 +209,7 @@ def test_repeat_without_a_scale_by_hand() -> None:
     assert repeat(mirrored, again).moved["last_rib"].forward_mm == pytest.approx(-2.0, abs=0.001)
 
 
+@pytest.mark.slow
 def test_repeat_with_a_scale_agrees_with_the_true_camera() -> None:
     """On a practice photo the estimate's planes must give what the true camera gives."""
     for dog in practice_dogs()[:4]:

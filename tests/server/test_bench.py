@@ -186,6 +186,7 @@ def test_a_photo_that_cannot_be_decoded_is_told_in_a_sentence(kept: DatabaseStor
         bench.shown(kept, key, name)
 
 
+@pytest.mark.slow
 def test_an_order_is_checked_with_one_of_its_photos_in_memory(
     kept: DatabaseStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -120,6 +120,7 @@ def test_the_files_hold_the_same_lengths() -> None:
         assert '"Halsweite, mm"' in cutting_csv(rows)
 
 
+@pytest.mark.slow
 def test_office_reads_the_same_lengths(tmp_path: Path) -> None:
     rows = [
         cut_row(accepted(17)),

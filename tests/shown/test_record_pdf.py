@@ -73,6 +73,7 @@ def test_why_nothing_may_be_cut_is_said() -> None:
     assert "neck opening" not in whole
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_however_much_there_is_to_say_all_of_it_is_said(paper: str) -> None:
     reason = "because of this and that " * 80

@@ -133,6 +133,7 @@ def test_a_cell_holds_no_more_than_a_cell_may() -> None:
     assert len(sheet["A2"].value) == LONGEST_CELL
 
 
+@pytest.mark.slow
 def test_office_reads_the_table_as_it_was_written(tmp_path: Path) -> None:
     nasty = replace(filled_in(), draft=filled_in().draft.but("name", "=1+1;=2+2"))
     orders = [filled_in(), nasty, accepted(17)]

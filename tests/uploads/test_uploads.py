@@ -103,6 +103,7 @@ _positive = st.one_of(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(
     st.text(max_size=70),
