@@ -1,14 +1,19 @@
 // One line at the top of the page, for what the page's own parts cannot say: they hang on the server.
 
-export function say(name, state = name) {
-  let told = {};
+// What our scripts say, in the language that the page speaks; nothing on a page that is not ours.
+export function texts() {
   try {
-    const texts = JSON.parse(document.getElementById("photocheck-texts").textContent);
+    const all = JSON.parse(document.getElementById("photocheck-texts").textContent);
     const asked = new URLSearchParams(location.search).get("language");
-    told = texts[asked] ?? texts[document.documentElement.lang] ?? {};
+    return all[asked] ?? all[document.documentElement.lang] ?? {};
   } catch {
-    return null; // a page that is not ours
+    return {};
   }
+}
+
+export function say(name, state = name) {
+  const told = texts();
+  if (!(name in told)) return null;
   let sign = document.querySelector(".pc-away");
   if (!sign) {
     sign = document.createElement("p");

@@ -53,7 +53,7 @@ body { margin: 0; background: #fff; }
 .pc-tells { display: block; place-content: normal; overflow-y: auto; padding: 1.2rem 1.1rem;
   text-align: left; overflow-wrap: anywhere; background: #fff; font-size: 1rem;
   pointer-events: auto; }
-.pc-tells main { max-width: 44rem; margin: 0 auto; }
+.pc-tells > div { max-width: 44rem; margin: 0 auto; }
 .pc-tells h1 { margin: .4rem 0 .6rem;
   font-size: clamp(1.6rem, 1.2rem + 2vw, 2rem); line-height: 1.2; }
 .pc-tells h2 { font-size: 1.25rem; line-height: 1.25; margin: 1.6rem 0 .6rem; }
@@ -142,7 +142,7 @@ def _page(language: str, dense: bool, told: str) -> Pressed:
     wait = f'<div class="pc-wait" role="status"><i></i>{loading}</div>'
     if told:
         coming = f'<p class="pc-coming"><i></i>{loading}</p>'
-        wait = f'<div class="pc-wait pc-tells"><main>{told}{coming}</main></div>'
+        wait = f'<div class="pc-wait pc-tells"><div>{told}{coming}</div></div>'
     later = "".join(
         f'<link rel="modulepreload" fetchpriority="low" href=".{path}">'
         for path in framework.later_scripts()
@@ -168,11 +168,30 @@ def _page(language: str, dense: bool, told: str) -> Pressed:
     return Pressed.of("text/html; charset=utf-8", framework.page_with(parts).encode())
 
 
-def _texts(language: str) -> dict[str, str]:
-    """What our scripts say."""
+def _texts(language: str) -> dict[str, str | dict[str, str]]:
+    """What our scripts say, and how the framework's own parts are called for who has them read."""
     with speaking(language):
         return {
             "away": tr("No connection. What you see and typed is kept; it goes on by itself."),
             "back": tr("Connected again."),
             "sending": tr("The photo is being sent."),
+            "names": {
+                "progress": tr("How far along"),
+                "Open": tr("Open"),
+                "Close": tr("Close"),
+                "Link to heading": tr("Link to this heading"),
+                "file upload": tr("Choose a file"),
+                "Increment": tr("One more"),
+                "Decrement": tr("One less"),
+                "Clear value": tr("Clear"),
+                "Clear all": tr("Clear all"),
+                "Sidebar": tr("Side bar"),
+                "Expand sidebar": tr("Open the side bar"),
+                "Collapse sidebar": tr("Close the side bar"),
+                "Selected values": tr("What is chosen"),
+            },
+            "beginnings": {
+                "Upload ": f"{tr('Choose a file')}: ",
+                "Remove ": f"{tr('Remove')}: ",
+            },
         }

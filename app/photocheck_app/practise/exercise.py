@@ -130,11 +130,11 @@ def _answered(now: Learner, dog: PracticeDog, given: Answer, dogs: dict[str, Pra
         truth=dog.marks,
         read_only=True,
     )
-    st.subheader(tr("Mark by mark"))
+    st.subheader(tr("Mark by mark"), anchor=False)
     st.caption(tr("The diamond is where the mark should be, the ring is where you placed it."))
     for name in LANDMARKS:
         _mark(given, dog, name, now.unit)
-    st.subheader(tr("All four together"))
+    st.subheader(tr("All four together"), anchor=False)
     _lengths(given, now.unit)
     st.info(tr(dog.about.lesson), icon=":material/lightbulb:")
     names = list(dogs)

@@ -71,7 +71,7 @@ def _upload() -> None:
 
 def _mark(own: Own) -> None:
     again = own.at == "second"
-    st.subheader(tr("Second time") if again else tr("First time"))
+    st.subheader(tr("Second time") if again else tr("First time"), anchor=False)
     if again:
         st.write(
             tr("Look away for a minute. Then mark as if you saw the photo for the first time.")
@@ -123,7 +123,7 @@ def _choose(own: Own, what: str, label: str, titles: dict[str, str]) -> None:
 
 def _result(own: Own) -> None:
     unit = learner().unit
-    st.subheader(tr("How well the two agree"))
+    st.subheader(tr("How well the two agree"), anchor=False)
     try:
         with bench.at_work():
             photo = bench.held(own.sha256, own.name, own.content)

@@ -33,7 +33,7 @@ _SHOW: Final = {
 def page() -> None:
     """The whole way."""
     _lead_back()
-    st.title(tr("Practise the marks"))
+    st.title(tr("Practise the marks"), anchor=False)
     _choose("part", tr("What to practise"), {part: tr(title) for part, title in PARTS.items()})
     try:
         _SHOW[learner().part]()
