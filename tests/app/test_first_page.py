@@ -289,6 +289,10 @@ def test_with_the_store_away_a_link_leads_to_the_app_that_says_so(
 
 
 def test_a_store_that_is_slow_holds_nobody_up(linked: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def slow(*_: str) -> str:
+        sleep(0.2)
+        return "told late"
+
     monkeypatch.setattr(assets, "PATIENCE_S", 0.01)
-    monkeypatch.setattr(assets, "awaited", lambda *_: sleep(0.2) or "told late")
+    monkeypatch.setattr(assets, "awaited", slow)
     assert "told late" not in _asked(linked)[2]
