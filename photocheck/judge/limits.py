@@ -37,7 +37,7 @@ it is, all draws are gone through."""
 
 
 @dataclass(frozen=True)
-class Limits:
+class ScoreLimits:
     """What the scores of one order are held against.
 
     Attributes
@@ -92,7 +92,7 @@ def limits_of(
     draws: Array,
     *,
     normal: bool,
-) -> Limits:
+) -> ScoreLimits:
     """The limits that good orders exceed with a stated probability.
 
     Parameters
@@ -113,7 +113,7 @@ def limits_of(
     seen = _Drawn(joint, directions, draws, normal)
     usual = quantile(np.maximum(np.abs(seen.scores).max(axis=0), seen.overall), 1.0 - false_alarms)
     wanted = np.asarray(promised, float)
-    held = Limits(usual, np.full(len(wanted), usual), usual, np.zeros(0))
+    held = ScoreLimits(usual, np.full(len(wanted), usual), usual, np.zeros(0))
     held = _with_sizes(held, seen)
     if np.all(held.seen_from <= wanted):
         return held
@@ -123,7 +123,7 @@ def limits_of(
     own = np.minimum(np.where(np.isinf(wanted), usual, enough), usual + MOST_MOVED)
     beyond = np.maximum((np.abs(seen.scores) - own[:, None]).max(axis=0), seen.overall - usual)
     by = quantile(beyond, 1.0 - false_alarms)
-    moved = _with_sizes(Limits(usual, own + by, usual + by, np.zeros(0)), seen)
+    moved = _with_sizes(ScoreLimits(usual, own + by, usual + by, np.zeros(0)), seen)
     return moved if np.all(moved.seen_from <= wanted) else held
 
 
@@ -142,11 +142,11 @@ class _Drawn:
         self.overall = np.interp(self.squares, *self.table)
 
 
-def _with_sizes(held: Limits, seen: _Drawn) -> Limits:
+def _with_sizes(held: ScoreLimits, seen: _Drawn) -> ScoreLimits:
     squares, scores = seen.table
     most = float(np.interp(held.overall, scores, squares))
     sizes = [_seen_from(k, held.own, most, seen) for k in range(len(held.own))]
-    return Limits(held.usual, held.own, held.overall, np.array(sizes) / seen.norms)
+    return ScoreLimits(held.usual, held.own, held.overall, np.array(sizes) / seen.norms)
 
 
 def _seen_from(k: int, own: Array, most: float, seen: _Drawn) -> float:

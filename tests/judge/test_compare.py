@@ -9,7 +9,7 @@ from scipy.stats import norm
 from photocheck.case.model import Reading
 from photocheck.judge import compare as module
 from photocheck.judge.compare import compare, expectation
-from photocheck.judge.limits import Limits
+from photocheck.judge.limits import ScoreLimits
 from photocheck.judge.repeats import ONCE
 from photocheck.numerics import derivative
 from photocheck.words import NECK_RING, READINGS, SPANS
@@ -22,7 +22,7 @@ def limits_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Many orders with the same doubts have the same limits: their simulation is made once."""
     real, made = module.limits_of, {}
 
-    def limits(joint: np.ndarray, directions: np.ndarray, *more: Any, **named: Any) -> Limits:
+    def limits(joint: np.ndarray, directions: np.ndarray, *more: Any, **named: Any) -> ScoreLimits:
         same = (joint.tobytes(), directions.tobytes(), more[1])
         if same not in made:
             made[same] = real(joint, directions, *more, **named)

@@ -10,7 +10,7 @@ from photocheck.case.model import Reading
 from photocheck.judge.compare import compare
 from photocheck.judge.limits import (
     MOST_MOVED,
-    Limits,
+    ScoreLimits,
     good_orders,
     limits_of,
     repeated_orders,
@@ -27,11 +27,11 @@ MANY = 60_000
 NOTHING = np.full(5, np.inf)
 
 
-def held(promised: np.ndarray = NOTHING) -> Limits:
+def held(promised: np.ndarray = NOTHING) -> ScoreLimits:
     return limits_of(JOINT, WAYS, promised, FALSE_ALARMS, good_orders(JOINT), normal=True)
 
 
-def flagged(orders: np.ndarray, found: Limits) -> float:
+def flagged(orders: np.ndarray, found: ScoreLimits) -> float:
     """Share of orders, (m, 3), any of whose scores is beyond its limit: Baarda 1968."""
     weights = np.linalg.inv(JOINT)
     scores = orders @ weights @ WAYS.T / np.sqrt(np.diag(WAYS @ weights @ WAYS.T))
@@ -44,7 +44,7 @@ def orders(seed: int) -> np.ndarray:
     return np.random.default_rng(seed).multivariate_normal(np.zeros(3), JOINT, MANY)
 
 
-def short_of(found: Limits, by: float) -> np.ndarray:
+def short_of(found: ScoreLimits, by: float) -> np.ndarray:
     """The third reading is to be seen sooner than it is; the others have room, one promises none.
 
     Of the draws' own sizes, so that it does not hang on them.
