@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
+import cv2
 import numpy as np
 import pytest
 
 from photocheck.case.model import Take
 from photocheck.case.takes import MOST_TAKES
 from photocheck.judge.repeats import needs_third
+from photocheck.scale.candidates import straight_lines
 from photocheck.scale.subpixel import _colours
 
 
@@ -24,3 +29,20 @@ def test_the_contrast_of_a_grey_side_is_over_its_brighter_half(inner: float, out
     colour, contrast = _colours(light, np.ones((1, 5), bool))
     assert colour.tolist() == [[1.0]]
     assert contrast == pytest.approx([(inner - outer) / 0.8], rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("far", "wide", "lines"),
+    # its two sides lie 2 px apart, 2.12 and 2.5; a fiftieth of the distance and 1.5 px are one line
+    [(30.0, 2.0, 1), (30.0, 2.2, 2), (40.0, 2.0, 1), (40.0, 2.5, 2)],
+)
+def test_two_sides_of_a_hair_are_one_line(far: float, wide: float, lines: int) -> None:
+    fine = 8
+    drawn = np.full((200 * fine, 200 * fine, 3), 220, np.uint8)
+    left = int((100 + far) * fine)
+    drawn[:, left : left + int(wide * fine)] = 40
+    rgb = cv2.resize(drawn, (200, 200), interpolation=cv2.INTER_AREA)
+    window: Any = SimpleNamespace(
+        rgb=rgb, lab=cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB), mark=np.array([100.0, 100.0])
+    )
+    assert len(straight_lines(window, 9)) == lines
