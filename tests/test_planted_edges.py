@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
+from photocheck.body import silhouette
 from photocheck.case.model import Take
 from photocheck.case.takes import MOST_TAKES
 from photocheck.judge.repeats import needs_third
@@ -46,3 +47,26 @@ def test_two_sides_of_a_hair_are_one_line(far: float, wide: float, lines: int) -
         rgb=rgb, lab=cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB), mark=np.array([100.0, 100.0])
     )
     assert len(straight_lines(window, 9)) == lines
+
+
+def test_an_outline_that_ends_behind_the_neck_has_no_head(monkeypatch: pytest.MonkeyPatch) -> None:
+    mask = np.zeros((60, 100), np.uint8)
+    mask[20:40, 10:60] = 1  # the dog looks to the right; breastbone and shoulder top beyond
+    marks = {
+        name: np.array(at, float)
+        for name, at in {
+            "breastbone": (90.0, 30.0),
+            "shoulder_top": (70.0, 20.0),
+            "last_rib": (40.0, 30.0),
+            "tail_base": (12.0, 20.0),
+        }.items()
+    }
+    frame: Any = SimpleNamespace(
+        left=0, top=0, scale=1.0, ahead=1.0, trunk=78.0, back=lambda at: tuple(at.tolist())
+    )
+    monkeypatch.setattr(silhouette, "trust_in", lambda *_: 1.0)
+    monkeypatch.setattr(silhouette, "_touches", lambda *_: frozenset())
+    found: Any = SimpleNamespace(mask=mask, inside=None, price=None, shapes=None)
+    assert silhouette._read(found, marks, frame).head is None
+    mask[10, 85] = 1
+    assert silhouette._read(found, marks, frame).head == (85.0, 9.5)

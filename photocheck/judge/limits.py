@@ -118,7 +118,7 @@ def limits_of(
     if np.all(held.seen_from <= wanted):
         return held
     enough = wanted * seen.norms - float(normal_quantile(tolerances.POWER))
-    if enough.min() <= 0.0:
+    if enough.min() <= 0.0:  # no limit keeps that
         return held
     own = np.minimum(np.where(np.isinf(wanted), usual, enough), usual + MOST_MOVED)
     beyond = np.maximum((np.abs(seen.scores) - own[:, None]).max(axis=0), seen.overall - usual)
@@ -176,7 +176,7 @@ def _upper(largest: Array, count: int) -> float:
     """The quantile at `tolerances.POWER` of `count` values, those left out being the smallest."""
     order = np.sort(largest)
     place = tolerances.POWER * (count - 1) - (count - len(order))
-    return float(np.interp(place, np.arange(len(order)), order)) if place >= 0.0 else -np.inf
+    return float(np.interp(place, np.arange(len(order)), order))
 
 
 @lru_cache(maxsize=8)

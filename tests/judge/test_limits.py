@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from photocheck.case.model import Reading
+from photocheck.judge import limits
 from photocheck.judge.compare import compare
 from photocheck.judge.limits import (
     MOST_MOVED,
@@ -82,6 +83,22 @@ def test_one_score_alone_is_seen_from_its_limit_and_the_normal_tables_1645() -> 
     own = np.array([[0.04**2]])
     one = limits_of(own, np.ones((1, 1)), [np.inf], FALSE_ALARMS, good_orders(own), normal=True)
     assert one.seen_from[0] == pytest.approx((one.usual + stats.norm.ppf(0.95)) * 0.04, rel=1e-9)
+
+
+@pytest.mark.parametrize("freedom", [1, 3, 5])
+def test_the_overall_score_is_of_the_same_two_sided_chance(freedom: int) -> None:
+    squares = np.array([0.5, 4.0, 9.0, 25.0])
+    expected = stats.norm.isf(stats.chi2.sf(squares, freedom) / 2.0)
+    np.testing.assert_allclose(limits.chi_score(squares, freedom), expected, rtol=1e-9)
+
+
+def test_sizes_do_not_hang_on_how_many_draws_are_gone_through(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    few = held().seen_from
+    for share in (0.1, 0.999):  # all that matter at once, and too few
+        monkeypatch.setattr(limits, "_LEAST_SHARE", share)
+        np.testing.assert_allclose(held().seen_from, few, rtol=1e-12)
 
 
 def test_what_other_scores_see_is_never_less_than_its_own_does() -> None:
