@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from photocheck.body import silhouette
+from photocheck.body.outline_trust import _parts
 from photocheck.case.model import Take
 from photocheck.case.takes import MOST_TAKES
 from photocheck.judge.repeats import needs_third
@@ -70,3 +71,23 @@ def test_an_outline_that_ends_behind_the_neck_has_no_head(monkeypatch: pytest.Mo
     assert silhouette._read(found, marks, frame).head is None
     mask[10, 85] = 1
     assert silhouette._read(found, marks, frame).head == (85.0, 9.5)
+
+
+def test_a_leg_across_the_gap_under_the_belly_does_not_close_it() -> None:
+    """The gap reaches from 31 to 59 px across; a leg may cover it from 45 on."""
+    leg = np.zeros((100, 100), np.float32)
+    leg[:, 45:] = 1.0
+    nothing = np.zeros_like(leg)
+    shapes: Any = SimpleNamespace(part=lambda name: leg if name == "fore" else nothing)
+    marks = {
+        "shoulder_top": np.array([80.0, 20.0]),
+        "tail_base": np.array([10.0, 20.0]),
+        "last_rib": np.array([40.0, 25.0]),
+        "front_foot": np.array([80.0, 90.0]),
+        "rear_foot": np.array([10.0, 90.0]),
+    }
+    for first, share in ((45, 1.0), (38, 0.5), (0, 0.0)):
+        mask = np.zeros((100, 100), np.uint8)
+        mask[:, first:] = 1
+        *_, gap = _parts(mask, shapes, marks, 70.0)
+        assert gap == pytest.approx(share, abs=0.01)
