@@ -26,7 +26,7 @@ def test_nobody_is_asked_to_measure_more_often_than_can_be_kept() -> None:
 
 @pytest.mark.parametrize(("inner", "outer"), [(0.8, 0.2), (0.2, 0.8)])
 def test_the_contrast_of_a_grey_side_is_over_its_brighter_half(inner: float, outer: float) -> None:
-    light = np.repeat(np.float32([inner, outer]), 9)[None, None, :, None]
+    light = np.repeat(np.array([inner, outer], np.float32), 9)[None, None, :, None]
     light = np.broadcast_to(light, (1, 5, 18, 1)).copy()
     colour, contrast = _colours(light, np.ones((1, 5), bool))
     assert colour.tolist() == [[1.0]]

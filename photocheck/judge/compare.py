@@ -169,7 +169,9 @@ def compare(
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape
     faults = possible_faults(names, expected)
-    promised = [np.log1p(tolerated.of(p)) if (p := _promise(f)) else np.inf for f in faults]
+    promised = np.array(
+        [np.log1p(tolerated.of(p)) if (p := _promise(f)) else np.inf for f in faults]
+    )
     directions = np.stack([fault.direction for fault in faults])
     share = false_alarms * tolerances.TAKES_ALARMS if noise.scores else 0.0
     draws = (

@@ -12,7 +12,6 @@ sum stays, and what was read has no part in it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -87,7 +86,7 @@ def repeated_orders(joint: Array, repeat: Array, freedom: float) -> Array:
 def limits_of(
     joint: Array,
     directions: Array,
-    promised: Sequence[float],
+    promised: Array,
     false_alarms: float,
     draws: Array,
     *,
@@ -101,7 +100,7 @@ def limits_of(
         Of the differences under "all agree".
     directions : (k, n)
         How each fault displaces them.
-    promised : sequence of float, (k,)
+    promised : (k,)
         The ln error along each that is to be seen; infinite where nothing was promised.
     false_alarms : float
         Share of good orders that any score may exceed its limit in.
@@ -112,19 +111,18 @@ def limits_of(
     """
     seen = _Drawn(joint, directions, draws, normal)
     usual = quantile(np.maximum(np.abs(seen.scores).max(axis=0), seen.overall), 1.0 - false_alarms)
-    wanted = np.asarray(promised, float)
-    held = ScoreLimits(usual, np.full(len(wanted), usual), usual, np.zeros(0))
+    held = ScoreLimits(usual, np.full(len(promised), usual), usual, np.zeros(0))
     held = _with_sizes(held, seen)
-    if np.all(held.seen_from <= wanted):
+    if np.all(held.seen_from <= promised):
         return held
-    enough = wanted * seen.norms - float(normal_quantile(tolerances.POWER))
+    enough = promised * seen.norms - float(normal_quantile(tolerances.POWER))
     if enough.min() <= 0.0:  # no limit keeps that
         return held
-    own = np.minimum(np.where(np.isinf(wanted), usual, enough), usual + MOST_MOVED)
+    own = np.minimum(np.where(np.isinf(promised), usual, enough), usual + MOST_MOVED)
     beyond = np.maximum((np.abs(seen.scores) - own[:, None]).max(axis=0), seen.overall - usual)
     by = quantile(beyond, 1.0 - false_alarms)
     moved = _with_sizes(ScoreLimits(usual, own + by, usual + by, np.zeros(0)), seen)
-    return moved if np.all(moved.seen_from <= wanted) else held
+    return moved if np.all(moved.seen_from <= promised) else held
 
 
 class _Drawn:

@@ -81,7 +81,7 @@ def test_the_same_where_the_tape_is_learnt_from_its_takes() -> None:
 
 def test_one_score_alone_is_seen_from_its_limit_and_the_normal_tables_1645() -> None:
     own = np.array([[0.04**2]])
-    one = limits_of(own, np.ones((1, 1)), [np.inf], FALSE_ALARMS, good_orders(own), normal=True)
+    one = limits_of(own, np.ones((1, 1)), NOTHING[:1], FALSE_ALARMS, good_orders(own), normal=True)
     assert one.seen_from[0] == pytest.approx((one.usual + stats.norm.ppf(0.95)) * 0.04, rel=1e-9)
 
 

@@ -80,7 +80,8 @@ def test_the_common_error_caught_by_hand() -> None:
         PHOTO, common_covariance(0.06, 0.0) + np.diag(level - tape), readings
     )
     doubt = np.sqrt(0.06**2 + level / 3.0)
-    assert all_alike_score(np.linalg.inv(found.covariance)) == pytest.approx(1.0 / doubt, rel=1e-9)
+    inverse = np.asarray(np.linalg.inv(found.covariance), float)
+    assert all_alike_score(inverse) == pytest.approx(1.0 / doubt, rel=1e-9)
     alone = np.expm1((found.limit + 1.6449) * doubt)
     # by its own score alone; the single readings' and the overall test see a little of it too
     assert 0.98 * alone < found.catches_common < alone
