@@ -11,9 +11,13 @@ import pytest
 
 from photocheck.body import silhouette
 from photocheck.body.outline_trust import _parts
+from photocheck.case.lengths import parse_length
 from photocheck.case.model import Take
 from photocheck.case.takes import MOST_TAKES
+from photocheck.errors import CaseError
 from photocheck.judge.repeats import needs_third
+from photocheck.photo import kind
+from photocheck.propose.looks import Small
 from photocheck.scale.candidates import straight_lines
 from photocheck.scale.subpixel import _colours
 
@@ -91,3 +95,24 @@ def test_a_leg_across_the_gap_under_the_belly_does_not_close_it() -> None:
         mask[:, first:] = 1
         *_, gap = _parts(mask, shapes, marks, 70.0)
         assert gap == pytest.approx(share, abs=0.01)
+
+
+def test_heic_is_read_where_its_library_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    for library, there in (("json", True), ("no_such_library", False)):
+        monkeypatch.setattr(kind, "HEIC_LIBRARY", library)
+        assert kind.reads_heic() is there
+
+
+@pytest.mark.parametrize(
+    ("longer", "scale"), [(800, 1), (1599, 1), (1600, 2), (3199, 2), (3200, 4)]
+)
+def test_a_photo_is_halved_until_its_longer_side_is_below_1600(longer: int, scale: int) -> None:
+    copy = Small.of(np.zeros((8, longer, 3), np.uint8))
+    assert copy.scale == scale
+    assert copy.rgb.shape[1] == longer // scale
+
+
+def test_more_than_80_letters_are_no_length() -> None:
+    assert parse_length(" " * 78 + "41", "cm")[0] == 410.0
+    with pytest.raises(CaseError, match="too long"):
+        parse_length(" " * 79 + "41", "cm")
