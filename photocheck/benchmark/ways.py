@@ -77,6 +77,7 @@ WAYS: Final = (
     Manner("Ten photos, each reading once, the ring", photos=10, ring=True),
     Manner("Each reading twice, the ring, a photo from the front", 1, 2, True, True, True),
     Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 1.0, 30),
+    Manner("The same with a tape a fifth more exact", 1, 2, True, True, True, 0.8),
     Manner("The same with a tape twice as exact", 1, 2, True, True, True, 0.5),
     Manner("The same after 30 orders that taught the tape", 1, 2, True, True, True, 0.5, 30),
 )

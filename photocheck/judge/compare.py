@@ -5,25 +5,24 @@ Each way of being wrong is a direction d in which r is displaced; the best test
 for it is the normal score  w = d' S^-1 r / sqrt(d' S^-1 d)  (Neyman-Pearson
 against a shift along d; in geodesy, Baarda's w-test).  The largest score over all
 directions, and the overall chi-square beside them, is held against a limit that
-keeps the stated false-alarm budget for the whole order.  Takes of one reading that differ
-too much for good ones (`photocheck.judge.repeats`) count among the scores.
+keeps the stated false-alarm budget for the whole order (`photocheck.judge.limits`).  Takes of
+one reading that differ too much for good ones (`photocheck.judge.repeats`) count among the scores.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.case.model import Reading
 from photocheck.judge import tolerances
+from photocheck.judge.limits import chi_score, good_orders, limits_of, repeated_orders
 from photocheck.judge.repeats import ONCE, USUAL, TapeHabits, TapeNoise, tape_noise
 from photocheck.judge.tolerances import AS_SHIPPED, COMMON, MOST_TOLERANCE, Tolerances
-from photocheck.numerics import quantile
-from photocheck.special import chi_square_above, normal_quantile
+from photocheck.special import normal_quantile
 from photocheck.words import NECK_RING, READINGS, SPANS
 
 Array = NDArray[np.float64]
@@ -32,8 +31,6 @@ ALL_ALIKE = "all_alike"
 """The fault of readings that are all off by one factor."""
 TAKES_APART = "takes_differ"
 """The fault of a reading whose takes differ too much."""
-DRAWS = 20_000
-"""Draws for the limit of the largest score; its standard error is about 0.02."""
 
 
 @dataclass(frozen=True)
@@ -48,11 +45,14 @@ class Fault:
         The readings it puts in doubt.
     direction : (n,)
         How it displaces the differences.
+    limit : float
+        What its score is held against.
     """
 
     name: str
     readings: tuple[str, ...]
     direction: Array
+    limit: float = np.inf
 
 
 @dataclass(frozen=True)
@@ -75,9 +75,11 @@ class Comparison:
         The same for an error common to all readings; 0 where only one measure was read, whose
         own error it then is.
     limit : float
-        What the largest score is held against.
+        What scores are held against where nothing was moved.
+    limits : mapping of fault to float
+        What the score of each is held against.
     largest : float
-        The largest score, overall test included.
+        The largest score, overall test included, each by its own limit over `limit`.
     faults : tuple of Fault
         The faults found, worst first; empty when all agree.
     tolerances : tolerances.Tolerances
@@ -93,6 +95,7 @@ class Comparison:
     catches: dict[str, float]
     catches_common: float
     limit: float
+    limits: Mapping[str, float]
     largest: float
     faults: tuple[Fault, ...]
     tolerances: Tolerances = AS_SHIPPED
@@ -158,46 +161,72 @@ def compare(
     """
     names = tuple(name for name in READINGS if name in readings)
     if not names:
-        return Comparison((), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, 0.0, (), tolerated)
+        return Comparison(
+            (), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, {}, 0.0, (), tolerated
+        )
     noise = tape_noise(readings, habits, at_tags)
     expected, rows, tape = tape_expectation(names, log_spans, noise)
     differences = np.log([readings[name].mm for name in names]) - expected
     joint = rows @ covariance @ rows.T + tape
     faults = possible_faults(names, expected)
-    apart: dict[str, float] = {}
-    if noise.scores:
-        share = false_alarms * tolerances.TAKES_ALARMS
-        own_limit = float(normal_quantile(1.0 - 0.5 * share / len(noise.scores)))
-        limit = repeated_limit(joint, faults, false_alarms - share, noise, names, np.exp(expected))
-        # on the scale of the others, so that one limit holds for all
-        apart = {name: score * limit / own_limit for name, score in noise.scores.items()}
-    else:
-        limit = score_limit(joint, faults, false_alarms)
+    promised = np.array(
+        [np.log1p(tolerated.of(p)) if (p := _promise(f)) else np.inf for f in faults]
+    )
+    directions = np.stack([fault.direction for fault in faults])
+    share = false_alarms * tolerances.TAKES_ALARMS if noise.scores else 0.0
+    draws = (
+        repeated_orders(joint, noise.repeat_variance(names, np.exp(expected)), noise.freedom)
+        if noise.scores
+        else good_orders(joint)
+    )
+    held = limits_of(
+        joint, directions, promised, false_alarms - share, draws, normal=not noise.scores
+    )
+    faults = tuple(replace(f, limit=float(own)) for f, own in zip(faults, held.own, strict=True))
     inverse = np.asarray(np.linalg.inv(joint), float)
     single = {f.name: f for f in faults if len(f.readings) == 1}
     scores = {name: _score(single[name].direction, inverse, differences) for name in names}
-    needed = limit + float(normal_quantile(tolerances.POWER))
-    catches = {
-        name: float(np.expm1(needed / np.sqrt(inverse[i, i]))) for i, name in enumerate(names)
+    seen_from = {
+        f.name: float(np.expm1(size)) for f, size in zip(faults, held.seen_from, strict=True)
     }
-    common = 0.0
-    if any(fault.name == ALL_ALIKE for fault in faults):
-        common = float(np.expm1(needed / all_alike_score(inverse)))
+    # on the scale of the others, so that one limit holds for all
+    apart: dict[str, float] = {}
+    if noise.scores:
+        own_limit = float(normal_quantile(1.0 - 0.5 * share / len(noise.scores)))
+        apart = {name: score * held.usual / own_limit for name, score in noise.scores.items()}
     largest = max(
-        _overall(differences, inverse),
-        *(abs(_score(f.direction, inverse, differences)) for f in faults),
+        _overall(differences, inverse) * held.usual / held.overall,
+        *(abs(_score(f.direction, inverse, differences)) * held.usual / f.limit for f in faults),
         *apart.values(),
     )
-    found = _find_faults(faults, joint, differences, limit)
+    found = _find_faults(faults, joint, differences, held.overall)
     doubted = {name for fault in found for name in fault.readings}
     found += tuple(
         Fault(TAKES_APART, (name,), single[name].direction)
         for name in names
-        if apart.get(name, 0.0) > limit and name not in doubted
+        if apart.get(name, 0.0) > held.usual and name not in doubted
     )
     return Comparison(
-        names, differences, joint, scores, catches, common, limit, largest, found, tolerated, noise
+        names,
+        differences,
+        joint,
+        scores,
+        {name: seen_from[name] for name in names},
+        seen_from.get(ALL_ALIKE, 0.0),
+        held.usual,
+        {fault.name: fault.limit for fault in faults},
+        largest,
+        found,
+        tolerated,
+        noise,
     )
+
+
+def _promise(fault: Fault) -> str:
+    """Which tolerance says how large a fault is to be seen; none for where the last rib lies."""
+    if len(fault.readings) == 1:
+        return fault.name
+    return COMMON if fault.name == ALL_ALIKE else ""
 
 
 def all_alike_score(inverse: Array) -> float:
@@ -261,89 +290,17 @@ def possible_faults(names: tuple[str, ...], expected: Array) -> tuple[Fault, ...
     return tuple(faults)
 
 
-def score_limit(joint: Array, faults: tuple[Fault, ...], false_alarms: float) -> float:
-    """The limit that the largest score of a good order exceeds with that probability.
-
-    By simulation from the joint normal with a fixed seed (JCGM 101:2008, 5.9), since the
-    scores are correlated.
-    """
-    lower = np.linalg.cholesky(joint)
-    largest = _largest_scores(lower @ _normals(len(joint)), joint, faults)
-    return quantile(largest, 1.0 - false_alarms)
-
-
-def repeated_limit(
-    joint: Array,
-    faults: tuple[Fault, ...],
-    false_alarms: float,
-    noise: TapeNoise,
-    names: tuple[str, ...],
-    lengths: Array,
-) -> float:
-    """The same for an order with repeated takes, whose noise is learnt from them.
-
-    How well the tape repeats is drawn from what the takes leave open, so that the tails
-    are heavy while little is known.
-
-    Parameters
-    ----------
-    joint : (n, n)
-    names, lengths : n readings, and what each should be, mm
-    """
-    count = len(joint)
-    repeat = noise.repeat_variance(names, lengths)
-    normals = _normals(2 * count)
-    scale = (noise.freedom - 2.0) / _chi_squares(noise.freedom)
-    draws = np.linalg.cholesky(joint - np.diag(repeat)) @ normals[:count]
-    draws += np.sqrt(repeat[:, None] * scale) * normals[count:]
-    return quantile(_largest_scores(draws, joint, faults), 1.0 - false_alarms)
-
-
-def _largest_scores(draws: Array, joint: Array, faults: tuple[Fault, ...]) -> Array:
-    """Of each drawn order, (n, draws): the largest score, overall test included."""
-    inverse = np.asarray(np.linalg.inv(joint), float)
-    directions = np.stack([fault.direction for fault in faults])
-    norms = np.sqrt(np.einsum("ij,jk,ik->i", directions, inverse, directions))
-    scores = np.abs(directions @ inverse @ draws) / norms[:, None]
-    squares = np.sum((inverse @ draws) * draws, axis=0)
-    chi = np.interp(squares, *_chi_table(len(joint)))
-    return np.asarray(np.maximum(scores.max(axis=0), chi))
-
-
-@lru_cache(maxsize=8)
-def _chi_squares(freedom: float) -> Array:
-    return np.random.default_rng(20240608).chisquare(freedom, DRAWS)
-
-
-@lru_cache(maxsize=8)
-def _normals(count: int) -> Array:
-    return np.random.default_rng(20240607).standard_normal((count, DRAWS))
-
-
 def _score(direction: Array, inverse: Array, differences: Array) -> float:
     weighted = inverse @ direction
     return float(weighted @ differences / np.sqrt(weighted @ direction))
 
 
-def _chi_score(squares: Array | float, freedom: int) -> Array:
-    """A chi-square as the normal score of the same two-sided tail probability."""
-    tail = np.maximum(chi_square_above(freedom, squares), 1e-300)
-    return np.asarray(-normal_quantile(tail / 2.0))
-
-
-@lru_cache(maxsize=8)
-def _chi_table(freedom: int) -> tuple[Array, Array]:
-    """`_chi_score` on a grid, for the many draws of the limit."""
-    grid = np.linspace(0.0, 80.0, 4001)
-    return grid, _chi_score(grid, freedom)
-
-
 def _overall(differences: Array, inverse: Array) -> float:
-    return float(_chi_score(float(differences @ inverse @ differences), len(differences)))
+    return float(chi_score(float(differences @ inverse @ differences), len(differences)))
 
 
 def _find_faults(
-    faults: tuple[Fault, ...], joint: Array, differences: Array, limit: float
+    faults: tuple[Fault, ...], joint: Array, differences: Array, overall_limit: float
 ) -> tuple[Fault, ...]:
     """Name the worst fault, allow for it, and look again at what remains."""
     found: list[Fault] = []
@@ -355,8 +312,9 @@ def _find_faults(
         if not left:
             break
         scores = [abs(_score(fault.direction, inverse, differences)) for fault in left]
-        overall = float(_chi_score(float(differences @ inverse @ differences), freedom))
-        if max(*scores, overall) <= limit:
+        overall = float(chi_score(float(differences @ inverse @ differences), freedom))
+        beyond = any(score > fault.limit for score, fault in zip(scores, left, strict=True))
+        if not beyond and overall <= overall_limit:
             break
         worst = left[int(np.argmax(scores))]
         found.append(worst)

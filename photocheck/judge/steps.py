@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 
 from photocheck.case.model import Case
 from photocheck.judge.budget import Action, covariance_after, what_actions_leave
-from photocheck.judge.compare import Comparison, all_alike_score, tape_expectation
+from photocheck.judge.compare import ALL_ALIKE, Comparison, all_alike_score, tape_expectation
 from photocheck.judge.estimate import Estimate
-from photocheck.judge.tolerances import POWER, TAPE_REPEAT_SHARE
+from photocheck.judge.tolerances import TAPE_REPEAT_SHARE
 from photocheck.judge.wording import ACTIONS, measure_as_well, measure_once_more, offered
 from photocheck.report.model import Offer
 from photocheck.scale.pose import View
-from photocheck.special import normal_below, normal_quantile
+from photocheck.special import normal_below
 from photocheck.speech import tr
 from photocheck.words import READINGS
 
@@ -57,7 +57,7 @@ LEAST_OFFERED: Final = 0.1
 """A step that lets an error less than this much smaller be seen is not offered (judgement)."""
 
 
-def missed(scores_per_log: Array, limit: float) -> float:
+def missed(scores_per_log: Array, limit: Array | float) -> float:
     """Chance that a wrong reading passes, averaged over readings and error sizes.
 
     Parameters
@@ -65,8 +65,8 @@ def missed(scores_per_log: Array, limit: float) -> float:
     scores_per_log : (n,)
         Standard deviations that an error of 1 in ln(reading) displaces its score by; an error
         common to all readings may be one of them.
-    limit : float
-        What the largest score is held against.
+    limit : float or (n,)
+        What scores are held against.
     """
     shift = np.outer(np.asarray(ERROR_SIZES), scores_per_log)
     return float(np.mean(normal_below(limit - shift) - normal_below(-limit - shift)))
@@ -170,7 +170,7 @@ def _open(
     names, noise = comparison.names, comparison.noise
     expected, rows, tape = tape_expectation(names, estimate.log_spans, noise)
     repeat = noise.repeat_variance(names, np.exp(expected))
-    needed = comparison.limit + float(normal_quantile(POWER))
+    limits = np.array([comparison.limits.get(n, comparison.limit) for n in (*names, ALL_ALIKE)])
 
     def scores(photo: Array, rows: Array = rows, tape: Array = tape) -> Array:
         """Of each of the order's readings, and of an error common to all where one can be."""
@@ -183,11 +183,14 @@ def _open(
     def step(
         what: str, reading: str, sentence: str, seen: Array, missed_then: float | None = None
     ) -> Step:
-        caught = {name: needed / float(seen[i]) for i, name in enumerate(names)}
-        chance = missed(seen, comparison.limit) if missed_then is None else missed_then
+        caught = {name: needed[i] / float(seen[i]) for i, name in enumerate(names)}
+        chance = missed(seen, limits[: len(seen)]) if missed_then is None else missed_then
         return Step(what, reading, sentence, chance, caught)
 
-    now = step("", "", "", scores(estimate.covariance))
+    today = scores(estimate.covariance)
+    # what an error must come to in its own score, as far as the others help to see it
+    needed = [np.log1p(comparison.catches[name]) * today[i] for i, name in enumerate(names)]
+    now = step("", "", "", today)
     found = [
         step(name, "", f"{tr(ACTIONS[name])}.", scores(covariance_after(action, estimate)))
         for name, action in actions.items()
@@ -200,7 +203,7 @@ def _open(
         twice = noise.once_more(name).covariance(names, np.exp(expected))
         again = scores(estimate.covariance, tape=twice)
         again[i] = np.hypot(again[i], 1.0 / np.sqrt(2.0 * repeat[i]))
-        seen = TAPE_REPEAT_SHARE * missed(again, comparison.limit)
+        seen = TAPE_REPEAT_SHARE * missed(again, limits[: len(again)])
         seen += (1.0 - TAPE_REPEAT_SHARE) * now.missed
         found.append(step(ONCE_MORE, name, measure_once_more(name), again, seen))
     for name in READINGS:

@@ -1,5 +1,7 @@
 """The joint test: false alarms, power, and the GUM's own worked example."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -7,6 +9,7 @@ from scipy.stats import norm
 from photocheck.case.model import Reading
 from photocheck.judge import compare as module
 from photocheck.judge.compare import compare, expectation
+from photocheck.judge.limits import ScoreLimits
 from photocheck.judge.repeats import ONCE
 from photocheck.numerics import derivative
 from photocheck.words import NECK_RING, READINGS, SPANS
@@ -16,17 +19,16 @@ LOG_SPANS = np.log([300.0, 420.0, 330.0, 750.0])
 
 @pytest.fixture
 def limits_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Many orders with the same doubts have the same limit: its simulation is made once."""
-    real, made = module.score_limit, {}
+    """Many orders with the same doubts have the same limits: their simulation is made once."""
+    real, made = module.limits_of, {}
 
-    def limit(joint: np.ndarray, faults: tuple[module.Fault, ...], false_alarms: float) -> float:
-        directions = np.stack([fault.direction for fault in faults])
-        same = (joint.tobytes(), directions.tobytes(), false_alarms)
+    def limits(joint: np.ndarray, directions: np.ndarray, *more: Any, **named: Any) -> ScoreLimits:
+        same = (joint.tobytes(), directions.tobytes(), more[1])
         if same not in made:
-            made[same] = real(joint, faults, false_alarms)
+            made[same] = real(joint, directions, *more, **named)
         return made[same]
 
-    monkeypatch.setattr(module, "score_limit", limit)
+    monkeypatch.setattr(module, "limits_of", limits)
 
 
 def photo_covariance() -> np.ndarray:

@@ -27,7 +27,7 @@ from photocheck.body.shape import COAT_PRESSED, TRUNK_WIDTH_OVER_DEPTH, WAY_LOG_
 from photocheck.body.trunk import build_trunk, girth, log_spans, weight
 from photocheck.case import lengths
 from photocheck.case.model import DogFacts, Reading, Reference
-from photocheck.judge import causes, outliers, tolerances
+from photocheck.judge import causes, limits, outliers, tolerances
 from photocheck.judge.compare import compare
 from photocheck.phantom import draws
 from photocheck.photo import at_marks, camera, framing
@@ -312,6 +312,7 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (shape, "COAT_PRESSED_SHARE_SPREAD"): (0.15, "more under a loose tape, less under a firm one"),
     (shape, "TAGGED_LOG_SPREAD"): (0.02, "a point a centimetre off in half a metre"),
     (shape, "MARK_SPREAD_MM"): (5.5, "amid 3 to 8 mm"),
+    (limits, "MOST_MOVED"): (0.5, "a limit of 3.6: one reading in 3000 is beyond it by chance"),
     (tolerances, "FALSE_ALARMS"): (0.02, "one good order in fifty"),
     (tolerances, "SHIPPED.half_neck"): (0.12, "the critical one: the careful way shows 11 %"),
     (tolerances, "SHIPPED.neck_ring"): (0.12, "the same neck"),
@@ -401,8 +402,8 @@ def test_no_dog_is_refused_and_no_slip_of_a_unit_is_passed() -> None:
     """Generous, from memory: smallest toy breeds to the largest mastiffs, and a margin."""
     held = {name: (low, high) for name, (low, high) in lengths.POSSIBLE_MM.items()}
     assert held.keys() == POSSIBLE.keys()
-    for name, limits in POSSIBLE.items():
-        assert held[name] == pytest.approx(limits, rel=0.2), name
+    for name, reach in POSSIBLE.items():
+        assert held[name] == pytest.approx(reach, rel=0.2), name
     assert pytest.approx((0.3, 160.0), rel=0.2) == lengths.POSSIBLE_KG
 
 

@@ -14,7 +14,7 @@ from photocheck.case.model import Reading
 from photocheck.checking import check
 from photocheck.errors import CaseError
 from photocheck.judge import tolerances
-from photocheck.judge.compare import Comparison, compare
+from photocheck.judge.compare import Comparison, all_alike_score, compare
 from photocheck.judge.tolerances import read_tolerances
 from photocheck.report.model import Report
 from photocheck.words import EXIT_CODES, READING_TITLES, SPANS
@@ -79,9 +79,12 @@ def test_the_common_error_caught_by_hand() -> None:
     found: Comparison = compare(
         PHOTO, common_covariance(0.06, 0.0) + np.diag(level - tape), readings
     )
-    needed = found.limit + 1.6449
-    by_hand = np.expm1(needed * np.sqrt(0.06**2 + level / 3.0))
-    assert found.catches_common == pytest.approx(by_hand, rel=1e-4)
+    doubt = np.sqrt(0.06**2 + level / 3.0)
+    inverse = np.asarray(np.linalg.inv(found.covariance), float)
+    assert all_alike_score(inverse) == pytest.approx(1.0 / doubt, rel=1e-9)
+    alone = np.expm1((found.limit + 1.6449) * doubt)
+    # by its own score alone; the single readings' and the overall test see a little of it too
+    assert 0.98 * alone < found.catches_common < alone
 
 
 def test_tapes_led_along_one_line_tell_less_of_a_common_error() -> None:

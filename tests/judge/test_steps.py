@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference
+from photocheck.judge import steps
 from photocheck.judge.budget import covariance_after, what_actions_leave
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
@@ -13,6 +14,7 @@ from photocheck.judge.joint import Joint
 from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
 from photocheck.judge.steps import ERROR_SIZES, LEAST_OFFERED, WORK, missed, next_step, offers
+from photocheck.judge.tolerances import TAPE_REPEAT_SHARE
 from photocheck.judge.untold import askable
 from photocheck.judge.wording import ACTIONS
 from photocheck.photo.photo import Framing
@@ -167,6 +169,20 @@ def test_what_is_offered_is_what_the_comparison_then_catches() -> None:
     # to first order: one reading more moves the limit of the largest of all scores a little
     assert full.then_mm == pytest.approx(then.catches[full.reading] * photo[full.reading], rel=0.05)
     assert full.then_mm < 0.9 * full.today_mm
+
+
+def test_a_second_reading_shows_what_differs_and_nothing_of_what_is_led_astray(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found, outcome, case, views = situation(Offset(0.0, 0.0, 20.0), SPANS)
+    now, every = steps._open(found, outcome, what_actions_leave(case, views))
+    again = [one for one in every if one.what == steps.ONCE_MORE]
+    assert [one.reading for one in again] == list(SPANS)
+    for one in again:
+        assert (1.0 - TAPE_REPEAT_SHARE) * now.missed < one.missed < now.missed
+    # where nothing lowers the chance by enough, nothing is asked for
+    monkeypatch.setattr(steps, "LEAST_GAIN", 1.0)
+    assert next_step(found, outcome, case, views) == ""
 
 
 def test_what_hardly_helps_is_not_offered_and_what_brings_most_comes_first() -> None:

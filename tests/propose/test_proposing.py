@@ -121,7 +121,9 @@ def test_a_photo_is_refused_from_its_kinds_own_threshold() -> None:
 
 
 def test_what_is_not_sure_is_not_shown() -> None:
-    told = facts(calibration={name: [0.0, 0.0] for name in facts().points}, shown_from=0.51)
+    half = {name: [0.0, 0.0] for name in facts().points}  # logits: a chance of 0.5 of each
+    assert propose(dotted(DOG), Dots(facts(calibration=half, shown_from=0.5))).marks
+    told = facts(calibration=half, shown_from=0.51)
     proposal = propose(dotted(DOG), Dots(told))
     assert not proposal.marks
     assert proposal.why_none == UNSURE

@@ -1,0 +1,154 @@
+"""Limits of finding tags, of files and of marks: none moves by a fifth unnoticed.
+
+What `tests/judge/test_limits_hold.py` is for the rest.  Each is judgement or was settled on
+simulated photos; its reason stands beside it in the code, and whoever means to move one changes
+its line here as well.
+"""
+
+from __future__ import annotations
+
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from photocheck.body import (
+    heights,
+    outline_colours,
+    outline_cut,
+    outline_shapes,
+    populations,
+    posed,
+    silhouette,
+    stance,
+)
+from photocheck.judge import (
+    budget,
+    expected_marks,
+    explanations,
+    framed,
+    held_out,
+    hierarchy,
+    impossible_marks,
+    limits,
+    marks_told,
+    outliers,
+    steps,
+    tag_sizes,
+    widths,
+)
+from photocheck.photo import (
+    bars,
+    blur,
+    camera,
+    earlier_grid,
+    framing,
+    kind,
+    load,
+    preview,
+    traces,
+    whole,
+)
+from photocheck.propose import heat_places, looks, network, proposing, weights_facts
+from photocheck.scale import (
+    bent,
+    coarse,
+    discs,
+    edges,
+    kinds,
+    marker_detection,
+    outline_fits,
+    rivals,
+    robust_lines,
+    rough_ellipses,
+    rough_quads,
+    sides,
+    tag_detection,
+    tag_fit,
+    tag_place,
+    tag_print,
+    tag_reading,
+    tags,
+    tips,
+)
+
+JUDGED: dict[ModuleType, dict[str, Any]] = {
+    heights: {"OFF_STANDARD": 0.06, "PUPPY_MONTHS": 18},
+    outline_colours: {"LEARNT_FROM": 3000, "SPREAD": (3.0, 2.0, 2.0, 4.0, 4.0)},
+    outline_cut: {"STEP": 0.35},
+    outline_shapes: {"COARSE_PX": 120, "_FINE": 4, "_UNIT": 16},
+    populations: {"SIZES": 6, "LEAST_ODDS": -1.386294, "CENTRAL": (0.05, 0.5, 0.95), "STEP": 1.12},
+    posed: {"HAIR_HIDES": 0.4, "HAIR_HANGS": 0.4, "EYE_HEIGHT": (1.6, 0.5),
+        "DISTANCE": (4.5, 0.5)},
+    silhouette: {"STEPS": 160, "BEYOND": 0.01, "BLUR": 0.02, "BESIDE": 8.0},
+    stance: {"UNKNOWN_COAT": (14.0, 14.0)},
+    budget: {"_LEFT_FRAMING": 0.02},
+    expected_marks: {"ROOM": 1.5},
+    explanations: {"PER_FIELD": 0.01},
+    framed: {"FILE_LIMIT": 3.5, "EVENLY": 0.5},
+    held_out: {"DIGITS": 6},
+    hierarchy: {"STEPS": 200},
+    impossible_marks: {"HAND_MM": 110.0, "RIGHTED_FROM": 0.9, "TURN": 0.20944, "LEAN": 0.10472},
+    limits: {"DRAWS": 20_000},
+    marks_told: {"SPOT": 0.06},
+    outliers: {"LEAST_TOLD": 0.02},
+    steps: {"TAPE_WORK": 1, "LEAST_OFFERED": 0.1},
+    tag_sizes: {"_LIMIT": 4.0, "_NEAR": 0.12, "_NOWHERE_MM": 1000.0, "_UNKNOWN": 10.0,
+        "_FEWEST": 3},
+    widths: {"WIDTH_LIMIT": 3.5},
+    bars: {"OF_A_ROW": 0.7, "NO_LONGER": 0.4, "SAME": 2, "LEAST": 0.012, "_COLUMNS": 400},
+    blur: {"EDGES": 6},
+    camera: {"SENSOR_UNCLEAR": 0.3},
+    earlier_grid: {"SIDE_PX": 768, "CLIP": 12.0, "LEAST_SUM": 32.0, "LEAST_LEAD": 1.4,
+        "LEAST_LEAD_OF_MIRROR": 1.7, "_LITTLE": 5.0, "_FEWEST": 300},
+    framing: {"FAR_FROM_CHEST": 0.04},
+    kind: {"MOST_FILL_BYTES": 64, "MOST_SEGMENTS": 2000, "MOST_SCANS": 100},
+    load: {"_BAND_ROWS": 256, "_MOST_PREVIEW_PX": 640},
+    preview: {"LEAST_ALIKE": 0.9, "MOST_SHARE": 0.94, "LEAST_SHARE": 0.25, "_STEPS": 40,
+        "_DARK": 20, "_LEAST_SIDE": 60},
+    traces: {"SURE": 0.99, "OVERWRITTEN": 0.3, "SHOWN_WHOLE": 0.15},
+    whole: {"NAMED_FROM": 0.5, "WEIGHED_FROM": 0.01, "SHAPE_SLACK": 0.012,
+        "CAMERA_SHAPES": (1.333333, 1.5), "FULL_SCREEN": (1.95, 2.36), "PANORAMA": 2.4,
+        "NATIVE_PIXELS": 4900000.0, "OLD_NATIVE_PIXELS": 1900000.0, "SMALL_COPY_PX": 700,
+        "CUT_FRAME": 0.97, "NOT_NATIVE": 0.6, "ODD_SHAPE": 0.95, "EDITED_SHAPE": 0.8,
+        "SCREEN_SHAPE": 0.2, "IN_CAMERA_OR_CUT": 0.15, "MADE_SMALLER": 0.1, "_LONGEST_NOTE": 600,
+        "_FARTHEST": 1000000.0},
+    heat_places: {"CELLS": 128, "WIDE": 1.5, "ABOUT": 0.08, "SURE": 0.05},
+    looks: {"GREY": (124, 116, 104), "ROOM": 1.15, "MORE_ROOM": 1.45, "LEAST": 0.05},
+    network: {"MOST_BYTES": 64_000_000},
+    proposing: {"SURELY_NONE": 0.9, "TRUNK": 0.6},
+    weights_facts: {"SIDE_ON_FROM": 0.5},
+    bent: {"LEAST_RATIO_OF_THREE": 25.0, "LEAST_MM": 0.6, "CREASED_MM": 0.4,
+        "_CREASED_CORNERS": 6, "MOST_MM": 60.0, "LEAST_MODULE_PX": 7.0, "MOST_OF_SIDE": 0.25},
+    coarse: {"_ROUGH_PX": 2.0, "_ROUGH_SHARE": 0.03, "_ROUGH_MISFIT": 12.0},
+    discs: {"_MOST_TRIED": 16},
+    edges: {"_FOUND_PX": 0.6},
+    kinds: {"_CORNER_MM": 1.317199, "_CORNER_SPREAD_MM": 0.4, "_CORNER_SPREAD_PX": 0.7,
+        "_USUAL_TILT": 0.3, "_OUTER": 3.0, "_MOST_MISFIT": 25.0},
+    marker_detection: {"_GLANCE_SIDE": 1100, "_SMALL_SIDE": 1400},
+    outline_fits: {"_TURNS": 72, "_GROW_LEAST": 1.03, "_LEAST_CODES": 2.0},
+    rivals: {"_SIZE": 9, "BIAS": -2.71},
+    robust_lines: {"_PAIRS": 100},
+    rough_ellipses: {"_VOTERS": 3000, "_LEAST_SLOPE": 3.0, "_CENTRES": 10, "_RADIUS_STEP_PX": 2.0,
+        "_LEAST_ROUND": 0.35},
+    rough_quads: {"MOST_OBLIQUE": 1.082104},
+    sides: {"_LEAST_ROW_PX": 2.0},
+    tag_detection: {"_LARGEST": 4200, "_SMALLEST": 500, "_STEP": 60, "_AROUND": 14,
+        "_THOROUGH": 0.15, "_SMALL_PLACE": 160, "_LEAST_SIDE_PX": 13.0, "_LEAST_LIKENESS": 0.6},
+    tag_fit: {"_INK": 0.06, "_GAIN_CELLS": 1.1, "_BEND": 0.01, "_LEAST_TILT": 0.15,
+        "_LEAST_NOISE": 0.01, "_FEW_DARK": 8.0, "_STILL_PX": 0.03, "_GROWTH_PX": 0.15,
+        "_FIRST": (0.5, 0.3), "_THEN": (0.1, 0.0, 0.0, 0.0, 0.0, 0.0), "_BLUR_SPREAD": 0.15},
+    tag_place: {"USUAL_FOCAL": 0.78, "_DRAWS": 64},
+    tag_print: {"_FINE": 12, "_BELOW": 6.5, "_RIM": 0.3, "_INNER": 2.4, "_DARK": 0.15},
+    tag_reading: {"_WRONG": 0.4, "_MOST_DATA": 1, "_MOST_BORDER": 7, "_MOST_RING": 10,
+        "_LEAST_GOOD": 0.55, "_MOST_UNEVEN": 0.2, "_MOST_WEDGE": 0.25, "_MOST_INK": 0.5},
+    tags: {"_LEAST_CELL_PX": 2.5, "_FLATTEST": 0.3, "_OFTEN": 2.0, "_COVERED_RING": 5,
+        "_OTHERS_LIKENESS": 0.9, "_MOST_OTHERS": 8, "_ONE_SET": 1.6},
+    tips: {"BEYOND": 13.8},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("module", JUDGED, ids=lambda module: str(module.__name__))
+def test_figures_of_a_module_are_not_moved_by_a_fifth_unnoticed(module: ModuleType) -> None:
+    for name, held in JUDGED[module].items():
+        assert getattr(module, name) == pytest.approx(held, rel=0.2), name
