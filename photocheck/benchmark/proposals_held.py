@@ -9,7 +9,7 @@ so that errors are a little too large there.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, pairwise
 from math import hypot
 from pathlib import Path
@@ -23,7 +23,7 @@ from photocheck.case.model import Point
 from photocheck.photo.load import load_photo
 from photocheck.propose.network import Sees, shared
 from photocheck.propose.proposal import SIDE_ON
-from photocheck.propose.proposing import proposal_of, seen_in
+from photocheck.propose.proposing import as_an_eye_places, proposal_of, seen_in
 from photocheck.words import LANDMARKS
 
 NEAR: Final = 5.0
@@ -127,18 +127,28 @@ def simulated(seed: int, material: Path | None) -> Iterator[Photographed]:
         number += 1
 
 
-def held(photos: Iterable[Photographed], network: Sees) -> Iterator[HeldProposal]:
-    """Each photo's proposal against its truth."""
+def held(
+    photos: Iterable[Photographed], network: Sees, *, by_eye: bool = True
+) -> Iterator[HeldProposal]:
+    """Each photo's proposal against its truth.
+
+    Parameters
+    ----------
+    photos : iterable of Photographed
+    network : Sees
+    by_eye : bool
+        Whether people marked them; a simulated dog's points are where the teaching has them.
+    """
+    facts = network.facts if by_eye else replace(network.facts, eye={})
     for photo in photos:
         seen = seen_in(photo.rgb, network)
-        proposal = proposal_of(seen, network.facts)
+        proposal = proposal_of(seen, facts)
+        at = as_an_eye_places(seen, facts)
         errors, confidences = {}, {}
         for name, (x, y) in photo.marks.items():
-            if name in seen.places:
-                place = seen.places[name]
-                gap = hypot(place.xy[0] - x, place.xy[1] - y)
-                errors[name] = 100.0 * gap / photo.trunk
-                confidences[name] = network.facts.chance[name](place.mass)
+            if name in at:
+                errors[name] = 100.0 * hypot(at[name][0] - x, at[name][1] - y) / photo.trunk
+                confidences[name] = facts.chance[name](seen.places[name].mass)
         shown = frozenset(name for name in LANDMARKS if name in proposal.marks)
         right = (seen.facing_right >= 0.5) == (photo.facing == "right") if photo.marks else None
         yield HeldProposal(
@@ -163,7 +173,9 @@ def report_simulated(
 ) -> str:
     """The tables for simulated photographs, as Markdown."""
     photos = islice(simulated(seed, material), looks)
-    return tables(list(held(photos, network or shared())), f"simulated photographs, seed {seed}")
+    return tables(
+        list(held(photos, network or shared(), by_eye=False)), f"simulated photographs, seed {seed}"
+    )
 
 
 def tables(photos: Sequence[HeldProposal], what: str) -> str:

@@ -156,8 +156,9 @@ def proposal_of(seen: SeenInPhoto, facts: Facts) -> Proposal:
         frame = None if kind == NO_DOG else seen.frame
         return Proposal({}, {}, frame, "", kind, seen.kinds[kind], why, refused)
     trunk = _trunk(seen.places, seen.frame)
+    at = as_an_eye_places(seen, facts)
     every = {
-        OWN_NAMES.get(name, name): _mark(place, name, trunk, facts)
+        OWN_NAMES.get(name, name): _mark(at[name], place.mass, name, trunk, facts)
         for name, place in seen.places.items()
     }
     shown = {name: mark for name, mark in every.items() if mark.confidence >= facts.shown_from}
@@ -168,6 +169,21 @@ def proposal_of(seen: SeenInPhoto, facts: Facts) -> Proposal:
     return Proposal(marks, feet, seen.frame, facing, SIDE_ON, sure, why)
 
 
+def as_an_eye_places(seen: SeenInPhoto, facts: Facts) -> dict[str, Point]:
+    """Where each point is proposed, px: as the network has it, moved by what people place
+    otherwise (`Facts.eye`)."""
+    places = {name: place.xy for name, place in seen.places.items()}
+    if not (facts.eye and places):
+        return places
+    (x0, y0), (x1, y1) = places["tail_base"], places["breastbone"]
+    return {
+        name: (x + ahead / 100.0 * (x1 - x0), y + ahead / 100.0 * (y1 - y0) - up / 100.0 * trunk)
+        for trunk in (hypot(x1 - x0, y1 - y0),)
+        for name, (x, y) in places.items()
+        for ahead, up in (facts.eye.get(name, (0.0, 0.0)),)
+    }
+
+
 def _trunk(found: Mapping[str, HeatPlace], frame: Frame) -> float:
     """Breastbone to tail base, px."""
     (x0, y0), (x1, y1) = (found[name].xy for name in ("breastbone", "tail_base"))
@@ -176,10 +192,10 @@ def _trunk(found: Mapping[str, HeatPlace], frame: Frame) -> float:
     return max(hypot(x1 - x0, y1 - y0), TRUNK * longer / 2)
 
 
-def _mark(place: HeatPlace, name: str, trunk: float, facts: Facts) -> ProposedMark:
-    chance = facts.chance[name](place.mass)
+def _mark(at: Point, mass: float, name: str, trunk: float, facts: Facts) -> ProposedMark:
+    chance = facts.chance[name](mass)
     variance = (facts.spread[name](chance) / 100.0 * trunk) ** 2
-    return ProposedMark(_rounded(place.xy), ((variance, 0.0), (0.0, variance)), chance)
+    return ProposedMark(_rounded(at), ((variance, 0.0), (0.0, variance)), chance)
 
 
 def _rounded(xy: Point) -> Point:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final, Protocol
 
 import numpy as np
@@ -89,6 +89,10 @@ class Facts:
         Probability of each kind from which a photo is refused; kinds without one never are.
     sha256 : str
         Of the weights, hexadecimal.
+    eye : mapping of point to (float, float)
+        How far from where the network's teaching has a point people place it on photographs:
+        ahead along the trunk and up in the photo, per cent of the trunk; nothing where it is not
+        known.
     """
 
     version: str
@@ -102,6 +106,7 @@ class Facts:
     side_on_from: float
     refused_from: Mapping[str, float]
     sha256: str
+    eye: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def cells(self) -> int:
@@ -137,12 +142,19 @@ def _facts(data: Mapping[str, Any]) -> Facts:
         side_on_from=float(data.get("side_on_from", SIDE_ON_FROM)),
         refused_from={str(k): float(p) for k, p in data.get("refused_from", {}).items()},
         sha256=str(data["sha256"]),
+        eye={str(name): _pair(told) for name, told in data.get("eye", {}).items()},
     )
     named = set(LANDMARKS) <= set(points) and SIDE_ON in kinds
     whole = facts.stride > 0 and facts.side > 0 and facts.side % facts.stride == 0
-    if not (named and whole and set(facts.refused_from) <= set(kinds) - {SIDE_ON}):
+    known = set(facts.refused_from) <= set(kinds) - {SIDE_ON} and set(facts.eye) <= set(points)
+    if not (named and whole and known):
         raise ValueError("points, kinds or sides are missing")
     return facts
+
+
+def _pair(told: Any) -> tuple[float, float]:
+    ahead, up = map(float, told)
+    return ahead, up
 
 
 def _chance(told: Any) -> Curve:

@@ -59,6 +59,24 @@ def test_places_are_where_the_network_sees_them(scale, x, y, size) -> None:
     assert proposal.why_none == ""
 
 
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_places_are_moved_to_where_people_put_them(mirrored: bool) -> None:
+    at = {name: (1200.0 - x, y) for name, (x, y) in DOG.items()} if mirrored else DOG
+    plain = propose(dotted(at), Dots())
+    moved_by = propose(dotted(at), Dots(facts(eye={"shoulder_top": (-10.0, 5.0)})))
+    # ahead is towards the breastbone, up is up in the photo; both in per cent of the trunk
+    along = np.subtract(plain.marks["breastbone"].xy, plain.marks["tail_base"].xy)
+    wanted = plain.marks["shoulder_top"].xy - 0.10 * along - [0.0, 0.05 * np.hypot(*along)]
+    assert moved_by.marks["shoulder_top"].xy == pytest.approx(tuple(wanted), abs=0.2)
+    assert moved_by.marks["last_rib"] == plain.marks["last_rib"]
+
+
+@pytest.mark.parametrize("eye", [{"hip": (1.0, 1.0)}, {"last_rib": [1.0]}, {"last_rib": 1.0}])
+def test_moves_of_no_point_are_no_facts(eye: dict[str, object]) -> None:
+    with pytest.raises(ValueError, match=r"weights|points|unpack"):
+        facts(eye=eye)
+
+
 def test_a_mirrored_photo_gives_the_mirrored_proposal() -> None:
     width = 1200
     turned = {name: (width - 1 - x, y) for name, (x, y) in DOG.items()}
