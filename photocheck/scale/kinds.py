@@ -38,22 +38,6 @@ _DISTANCE_SPREAD: Final = 0.6
 are asked for two to three metres, small dogs are photographed from nearer)."""
 _RARE_PAPER: Final = 2.0 * float(np.log(30.0))
 """Cost of the paper that is not in use where the person lives (judgement: one sheet in thirty)."""
-LETTER_LANDS: Final = frozenset(
-    ("BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE")
-)
-"""Countries, by ISO 3166, whose paper is the North American letter sheet; all others have A4.
-Unicode Technical Standard 35, part 6, as its example of `paperSize` has it."""
-
-
-def paper_of(land: str) -> str:
-    """The kind of paper in use in a country, by its ISO 3166 code; empty for none.
-
-    >>> paper_of("US"), paper_of("DE"), paper_of("")
-    ('letter', 'a4', '')
-    """
-    if not land:
-        return ""
-    return "letter" if land in LETTER_LANDS else "a4"
 
 
 @dataclass(frozen=True)

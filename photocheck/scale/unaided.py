@@ -54,13 +54,13 @@ _MOST_ODD: Final = 2.5
 """Sds beyond which a thing of that kind would be too near or far: 0.5 and 10 m."""
 _MOST_TURNED: Final = np.deg2rad(35.0)
 """What stands beside a dog to be measured by faces the camera, more or less (judgement)."""
-_MOST_LEFT: Final = 12.0
+_MOST_LEFT: Final = 6.0
 """Cost beyond the likeliest kind from which another is not offered."""
 RECTANGLES: Final = tuple(kind for kind in REFERENCES.values() if kind.form == "rectangle")
 
 
 @dataclass(frozen=True)
-class Place:
+class FourSides:
     """Four sides somewhere in a photo: corners (4, 2) px, and how much of them is edge, 0 to 1."""
 
     corners: Floats
@@ -128,10 +128,10 @@ def sightings(picture: Picture, beside: BesideDog) -> tuple[Sighting, ...]:
 
 
 def _closer(
-    picture: Picture, found: list[Place], beside: BesideDog
-) -> list[tuple[Place, ReferenceObject]]:
+    picture: Picture, found: list[FourSides], beside: BesideDog
+) -> list[tuple[FourSides, ReferenceObject]]:
     """Places where a shape is sure enough by itself, with the kind that it is surest of."""
-    passed: list[tuple[float, Place, ReferenceObject]] = []
+    passed: list[tuple[float, FourSides, ReferenceObject]] = []
     for place in found:
         longest = float(side_lengths(place.corners).max())
         middle = place.corners.mean(axis=0)
@@ -179,9 +179,9 @@ def _as_kinds(
     return tuple(ways[k] for k in order if cost[k] < float(cost.min()) + _MOST_LEFT)
 
 
-def places(picture: Picture, most: int) -> list[Place]:
+def places(picture: Picture, most: int) -> list[FourSides]:
     """The plainest four-sided shapes of a picture that could be a card or sheet."""
-    found: list[Place] = []
+    found: list[FourSides] = []
     for side in _LEVELS_PX:
         if found and side > max(picture.shape[:2]):
             continue
@@ -191,15 +191,15 @@ def places(picture: Picture, most: int) -> list[Place]:
         if len(quads):
             shares = _edge_of(window, quads)
             found += [
-                Place(window.to_photo(quad), float(share))
+                FourSides(window.to_photo(quad), float(share))
                 for quad, share in zip(quads, shares, strict=True)
             ]
     found.sort(key=lambda place: -place.edge)
     return _apart(found, most)
 
 
-def _apart(found: list[Place], most: int) -> list[Place]:
-    kept: list[Place] = []
+def _apart(found: list[FourSides], most: int) -> list[FourSides]:
+    kept: list[FourSides] = []
     for place in found:
         room = 0.2 * float(side_lengths(place.corners).max())
         if all(np.max(np.abs(place.corners - other.corners)) > room for other in kept):
