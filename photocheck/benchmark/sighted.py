@@ -40,7 +40,7 @@ _RUNS: Final = 5
 
 
 @dataclass(frozen=True)
-class LookedAt:
+class SightedPicture:
     """What was shown of one composite.
 
     Attributes
@@ -57,11 +57,11 @@ class LookedAt:
     wrong: bool
 
 
-def judged(made: Composite, found: Sequence[Sighting]) -> LookedAt:
+def judged(made: Composite, found: Sequence[Sighting]) -> SightedPicture:
     """What was found in a composite, held against what is in it."""
     near = [made.kind != "" and _off(one.corners, made.corners_px) < NEAR_ENOUGH for one in found]
     first = any(ok and one.seen[0].kind == made.kind for ok, one in zip(near, found, strict=True))
-    return LookedAt(made.kind, any(near), first, not all(near))
+    return SightedPicture(made.kind, any(near), first, not all(near))
 
 
 def _off(corners: Floats, truth: Floats) -> float:
@@ -69,7 +69,7 @@ def _off(corners: Floats, truth: Floats) -> float:
     return min(float(np.max(way)) for way in ways) / float(side_lengths(truth).max())
 
 
-def look(kind: str, paper: bool, seed: int) -> LookedAt:
+def look(kind: str, paper: bool, seed: int) -> SightedPicture:
     """One composite, looked at; with the paper in use told where `paper` is true."""
     made = composite(kind, "dog", seed)
     told = kind if paper and kind in ("a4", "letter") else ""
@@ -119,7 +119,7 @@ def report(pictures: int, jobs: int) -> str:
     return "\n".join(lines)
 
 
-def _row(kind: str, plain: Sequence[LookedAt], told: Sequence[LookedAt]) -> str:
+def _row(kind: str, plain: Sequence[SightedPicture], told: Sequence[SightedPicture]) -> str:
     wrong = f"{sum(one.wrong for one in plain)} of {len(plain)}"
     if not kind:
         return f"| nothing | - | - | - | {wrong} |"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from photocheck.benchmark.sighted import LookedAt, judged
+from photocheck.benchmark.sighted import SightedPicture, judged
 from photocheck.phantom.composites import Composite
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.edges import seen_as
@@ -20,10 +20,12 @@ def _sighting(corners: np.ndarray, kind: str = "a4") -> Sighting:
 
 def test_what_lies_elsewhere_is_wrong_and_another_kind_is_not_first():
     made = Composite(EMPTY, "a4", TRUE, (200.0, 200.0), "")
-    assert judged(made, [_sighting(np.roll(TRUE, 1, axis=0))]) == LookedAt("a4", True, True, False)
-    assert judged(made, [_sighting(TRUE, "letter")]) == LookedAt("a4", True, False, False)
-    assert judged(made, [_sighting(TRUE + 30)]) == LookedAt("a4", False, False, True)
-    assert judged(made, []) == LookedAt("a4", False, False, False)
+    assert judged(made, [_sighting(np.roll(TRUE, 1, axis=0))]) == SightedPicture(
+        "a4", True, True, False
+    )
+    assert judged(made, [_sighting(TRUE, "letter")]) == SightedPicture("a4", True, False, False)
+    assert judged(made, [_sighting(TRUE + 30)]) == SightedPicture("a4", False, False, True)
+    assert judged(made, []) == SightedPicture("a4", False, False, False)
 
 
 def test_whatever_is_shown_where_nothing_is_is_wrong():
