@@ -8,8 +8,11 @@ import numpy as np
 
 from photocheck.case.model import Point, Reference
 from photocheck.errors import ScaleError
+from photocheck.photo.camera import FRAME_DIAGONAL_MM, MAIN_CAMERA_35MM
 from photocheck.photo.photo import Photo
 from photocheck.photo.whole import framing_said
+from photocheck.scale.catalogue import paper_of
+from photocheck.scale.kinds import BesideDog
 from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View, likely_poses
 from photocheck.scale.priors import offset_prior
@@ -64,6 +67,7 @@ def locate(
     *,
     near: Point | None = None,
     diameter_mm: float | None = None,
+    beside: BesideDog | None = None,
 ) -> tuple[Located, ...]:
     """Find the reference in a photo and where the camera stood.
 
@@ -77,6 +81,8 @@ def locate(
         marker sheet can be found.
     diameter_mm : float or None
         Without a reference: the diameter of the disc or ball at the mark, mm.
+    beside : BesideDog or None
+        Without a reference: given where a dog is in the photo, which helps to tell kinds apart.
 
     Returns
     -------
@@ -93,7 +99,7 @@ def locate(
 
     if reference is not None:
         return (_located(photo, see_reference(photo.rgb, reference), reference),)
-    found = locate_any(photo.rgb, near, diameter_mm=diameter_mm)
+    found = locate_any(photo.rgb, near, diameter_mm=diameter_mm, beside=beside)
     if not found:
         raise ScaleError(
             tr("nothing of known size was found"),
@@ -103,6 +109,20 @@ def locate(
             ),
         )
     return tuple(_located(photo, seen, Reference(seen.kind)) for seen in found)
+
+
+def beside_dog(photo: Photo, land: str = "") -> BesideDog:
+    """What is known of a photo of a dog that helps to tell kinds of reference apart.
+
+    Parameters
+    ----------
+    photo : Photo
+    land : str
+        Where the person lives, ISO 3166; empty where not known.
+    """
+    focal_35mm = photo.camera.focal_35mm or MAIN_CAMERA_35MM
+    diagonal = float(np.hypot(*photo.size))
+    return BesideDog(focal_35mm * diagonal / FRAME_DIAGONAL_MM, paper_of(land))
 
 
 def _located(photo: Photo, seen: ReferenceSeen, reference: Reference) -> Located:

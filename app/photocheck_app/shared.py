@@ -18,6 +18,7 @@ from photocheck.case.model import Point
 from photocheck.errors import PhotocheckError
 from photocheck.orders.model import Store, StoreError
 from photocheck.orders.store import DatabaseStore
+from photocheck.scale.catalogue import paper_of
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.shop import shop_of
 from photocheck.speech import LANGUAGES, tr
@@ -169,8 +170,13 @@ def show_shop() -> None:
 
 def usual_paper() -> str:
     """What is printed on where the visitor's browser says it is: "a4" or "letter"."""
-    place = (st.context.locale or "").partition("-")[2]
-    return "letter" if place in ("US", "CA", "MX") else "a4"
+    return paper_of(land()) or "a4"
+
+
+def land() -> str:
+    """Where the visitor's browser says it is, ISO 3166; empty where it does not say."""
+    parts = (st.context.locale or "").split("-")[1:]
+    return next((part.upper() for part in parts if len(part) == 2), "")
 
 
 def as_text(text: str) -> str:

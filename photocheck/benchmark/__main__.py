@@ -173,6 +173,16 @@ def proposals(folder: Path | None, looks: int, seed: int, material: Path | None)
 
 
 @main.command()
+@click.option("--pictures", default=30, show_default=True, help="Composites of each kind.")
+@click.option("--jobs", default=2, show_default=True, help="Processes.")
+def sighted(pictures: int, jobs: int) -> None:
+    """Cards and sheets that nobody pointed at, in composites: shown rightly and wrongly."""
+    from photocheck.benchmark.sighted import report
+
+    _tell(report(pictures, jobs))
+
+
+@main.command()
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--seed", default=1, show_default=True)
 def photographs(folder: Path, seed: int) -> None:

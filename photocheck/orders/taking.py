@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from photocheck.case.file import reference_from_dict
 from photocheck.case.model import Point, Reference
 from photocheck.errors import PhotocheckError, PhotoError
-from photocheck.locating import Located, locate
+from photocheck.locating import Located, beside_dog, locate
 from photocheck.orders.draft import ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.photo.blur import edge_blur
@@ -34,6 +34,8 @@ SMEARED: Final = 1 / 450
 """Radius of the blur at the sharpest place over the picture's longer side, above which the photo
 is called blurred (judgement: on a dog of 70 cm that fills half of it, 3 mm; measured on the
 samples 0.0002 to 0.0008, and 0.0026 once smeared by a Gaussian of 0.0045)."""
+ABOUT: Final = 2.5
+"""How high the part of a photo is that shows something, of that thing's longer side."""
 _GLANCE_PX: Final = 2000
 """Longer side of the copy that is looked at for blur."""
 
@@ -155,7 +157,7 @@ def first_look(photo: Photo, reference: ReferenceTold, unit: str, view: str = "s
     return FirstLook(True, located.points_px, "", said, cut, located.px_per_mm)
 
 
-def kinds_seen(photo: Photo, near: Point) -> tuple[str, ...]:
+def kinds_seen(photo: Photo, near: Point, land: str = "") -> tuple[str, ...]:
     """Which things of known size explain what is at a place, the likeliest first; perhaps none.
 
     Parameters
@@ -163,11 +165,68 @@ def kinds_seen(photo: Photo, near: Point) -> tuple[str, ...]:
     photo : Photo
     near : Point
         A rough mark inside it, px.
+    land : str
+        Where the person lives, ISO 3166, which tells what paper is in use; empty where not known.
     """
     try:
-        return tuple(found.reference for found in locate(photo, near=near))
+        found = locate(photo, near=near, beside=beside_dog(photo, land))
     except PhotocheckError:
         return ()
+    return tuple(one.reference for one in found)
+
+
+@dataclass(frozen=True)
+class Sighted:
+    """Something in a photo that may be of known size, and that nobody has pointed at.
+
+    Attributes
+    ----------
+    kinds : tuple of str
+        What it may be, keys of `photocheck.scale.catalogue.REFERENCES`, the likeliest first.
+    outline : tuple of Point
+        Its corners, px.
+    frame : (int, int, int, int)
+        The part of the photo that shows it with what is about it: left, top, right, bottom, px,
+        the right and bottom ones excluded.
+    """
+
+    kinds: tuple[str, ...]
+    outline: tuple[Point, ...]
+    frame: tuple[int, int, int, int]
+
+    @property
+    def near(self) -> Point:
+        """A point inside it, px."""
+        x, y = np.mean(self.outline, axis=0)
+        return float(x), float(y)
+
+
+def things_sighted(photo: Photo, land: str = "") -> tuple[Sighted, ...]:
+    """Cards and sheets of paper that seem to be in a photo of a dog, the surest first.
+
+    They are for a person to confirm; what is doubtful is left out.
+
+    Parameters
+    ----------
+    photo : Photo
+    land : str
+        As for `kinds_seen`.
+    """
+    from photocheck.scale.unaided import sightings
+
+    width, height = photo.size
+    things = []
+    for one in sightings(photo.rgb, beside_dog(photo, land)):
+        low, high = one.corners.min(axis=0), one.corners.max(axis=0)
+        x, y = (low + high) / 2
+        half = ABOUT * float(np.max(high - low)) / 2
+        frame = (
+            max(int(x - 1.5 * half), 0), max(int(y - half), 0),
+            min(int(x + 1.5 * half), width), min(int(y + half), height),
+        )  # fmt: skip
+        outline = tuple((float(u), float(v)) for u, v in one.corners)
+        things.append(Sighted(tuple(seen.kind for seen in one.seen), outline, frame))
+    return tuple(things)
 
 
 def _can_look(reference: Reference) -> bool:

@@ -65,42 +65,67 @@ def as_rgb(picture: Picture) -> Picture:
     return np.repeat(picture[:, :, None], 3, axis=2)
 
 
-def windows(picture: Picture, near: Floats, most_px: int = _WINDOW_PX) -> Iterator[Window]:
+def windows(
+    picture: Picture,
+    near: Floats,
+    most_px: int = _WINDOW_PX,
+    across_px: tuple[float, float] = (0.0, np.inf),
+) -> Iterator[Window]:
     """Windows around the mark (2,) px, smallest first, the last one the whole picture's size.
 
-    Each is shrunk until its longer side is `most_px`.
+    Each is shrunk until its longer side is `most_px`.  Those less wide than the first of
+    `across_px`, photo px, or wider than the second are left out, but at least one is given.
     """
     height, width = picture.shape[:2]
     half = _FIRST_HALF * most_px
+    while 2 * half < across_px[0]:
+        half *= _GROWTH
     while True:
         left = int(max(np.floor(near[0] - half), 0))
         top = int(max(np.floor(near[1] - half), 0))
         right = int(min(np.ceil(near[0] + half) + 1, width))
         bottom = int(min(np.ceil(near[1] + half) + 1, height))
-        crop = as_rgb(picture[top:bottom, left:right])
-        scale = max(max(crop.shape[:2]) / most_px, 1.0)
-        if scale > 1:
-            size = (max(round(crop.shape[1] / scale), 8), max(round(crop.shape[0] / scale), 8))
-            crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
-        # Pixel centres are at integers in both, hence the halves.
-        origin = np.array([left, top], np.float64) + (scale - 1) / 2
-        # A sheet that fills the picture has its edges at the border: room to look at both sides.
-        above, before = BORDER_PX * (top == 0), BORDER_PX * (left == 0)
-        below, after = BORDER_PX * (bottom == height), BORDER_PX * (right == width)
-        crop = np.pad(crop, ((above, below), (before, after), (0, 0)), "edge")
-        origin -= scale * np.array([before, above])
-        smooth = np.asarray(cv2.GaussianBlur(crop, (0, 0), 0.9), np.uint8)
-        yield Window(
-            rgb=smooth,
-            lab=np.asarray(cv2.cvtColor(smooth, cv2.COLOR_RGB2LAB), np.uint8),
-            slope=_steepest(smooth),
-            mark=(near - origin) / scale,
-            scale=scale,
-            origin=origin,
-        )
+        yield _window(picture, (left, top, right, bottom), near, most_px)
         if left == 0 and top == 0 and right == width and bottom == height:
             return
         half *= _GROWTH
+        if 2 * half > across_px[1]:
+            return
+
+
+def window_of(picture: Picture, most_px: int) -> Window:
+    """The whole picture as one window, shrunk to `most_px`; its middle is marked."""
+    height, width = picture.shape[:2]
+    middle = (np.array([width, height], np.float64) - 1) / 2
+    return _window(picture, (0, 0, width, height), middle, most_px)
+
+
+def _window(
+    picture: Picture, frame: tuple[int, int, int, int], near: Floats, most_px: int
+) -> Window:
+    left, top, right, bottom = frame
+    height, width = picture.shape[:2]
+    crop = as_rgb(picture[top:bottom, left:right])
+    scale = max(max(crop.shape[:2]) / most_px, 1.0)
+    if scale > 1:
+        size = (max(round(crop.shape[1] / scale), 8), max(round(crop.shape[0] / scale), 8))
+        crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
+    # Pixel centres are at integers in both, hence the halves.
+    origin = np.array([left, top], np.float64) + (scale - 1) / 2
+    # A sheet that fills the picture has its edges at the border: room to look at both sides.
+    above, before = BORDER_PX * (top == 0), BORDER_PX * (left == 0)
+    below, after = BORDER_PX * (bottom == height), BORDER_PX * (right == width)
+    crop = np.pad(crop, ((above, below), (before, after), (0, 0)), "edge")
+    origin -= scale * np.array([before, above])
+    smooth = np.asarray(cv2.GaussianBlur(crop, (0, 0), 0.9), np.uint8)
+    return Window(
+        rgb=smooth,
+        lab=np.asarray(cv2.cvtColor(smooth, cv2.COLOR_RGB2LAB), np.uint8),
+        slope=_steepest(smooth),
+        mark=(near - origin) / scale,
+        scale=scale,
+        origin=origin,
+    )
 
 
 def _steepest(rgb: Picture) -> NDArray[np.float32]:

@@ -143,3 +143,20 @@ _ALL = (
 )
 
 REFERENCES: Final = MappingProxyType({item.kind: item for item in _ALL})
+
+LETTER_LANDS: Final = frozenset(
+    ("BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE")
+)
+"""Countries, by ISO 3166, whose paper is the North American letter sheet; all others have A4.
+The example of `paperSize` in Unicode Technical Standard 35 (CLDR)."""
+
+
+def paper_of(land: str) -> str:
+    """The kind of paper in use in a country, by its ISO 3166 code; empty for none.
+
+    >>> paper_of("US"), paper_of("DE"), paper_of("")
+    ('letter', 'a4', '')
+    """
+    if not land:
+        return ""
+    return "letter" if land in LETTER_LANDS else "a4"

@@ -43,6 +43,11 @@ _LEAST_SEEN: Final = 0.3  # of any side, in a window
 TRIM_MM: Final = 6.0  # left out at either end of a side: rounded and bent corners, thumbs
 
 
+def window_px(kind: ReferenceObject) -> int:
+    """What windows are shrunk to where a thing of that kind is looked for, px."""
+    return _WINDOW_PX.get(kind.kind, _SHEET_WINDOW_PX)
+
+
 def trim_of(kind: ReferenceObject) -> float:
     """Share of a side left out at either end, of the shorter side."""
     return min(TRIM_MM / kind.size_mm[1], 0.2)
@@ -80,15 +85,19 @@ def straight_sides(
 
 
 def coarse_candidates(
-    picture: Picture, kind: ReferenceObject, near: Floats
+    picture: Picture,
+    kind: ReferenceObject,
+    near: Floats,
+    across_px: tuple[float, float] = (0.0, np.inf),
 ) -> tuple[list[FittedShape], float]:
     """Shapes around the mark (2,) px that have four sides, and the least side seen, photo px.
 
-    The second is inf when no shape was seen at all.
+    The second is inf when no shape was seen at all.  Windows between `across_px` wide are
+    looked at, as `photocheck.scale.candidates.windows` has it.
     """
     # In turn from every window: what is printed large would fill all places otherwise.
     turns: list[tuple[int, float, Floats, Window]] = []
-    for window in windows(picture, near, _WINDOW_PX.get(kind.kind, _SHEET_WINDOW_PX)):
+    for window in windows(picture, near, window_px(kind), across_px):
         rough = rough_quads(window, kind, _EACH)
         turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
     turns.sort(key=lambda item: item[:2])

@@ -31,7 +31,7 @@ from photocheck.scale.corners import (
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.planes import fit_homography
 from photocheck.scale.refining import refined
-from photocheck.scale.rivals import RIVAL_FROM, nearest_order, weigh
+from photocheck.scale.rivals import RIVAL_FROM, Weighed, nearest_order, weigh
 from photocheck.scale.rough_quads import MOST_OBLIQUE
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.subpixel import EdgeLine, crossing, crossing_spread, fit_sides
@@ -214,7 +214,7 @@ def _refine_marked(
     told = corner_spread_px is not None
     turned = not told and tilt > _TURNED and not np.any(kept | strange)
     if not np.any(kept | strange) and not turned:
-        return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
+        return seen_as(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
     # Some side has no edge near the marks: see what is there without them.
     far = float(np.clip(_FAR_OFF_PX, 3.5 * hand + 1, max(0.2 * np.min(sides), 3.5 * hand + 1)))
     again = _near_marks(picture, kind, corners, 3.5 * hand + 1, far)
@@ -224,7 +224,7 @@ def _refine_marked(
         return again
     spread[strange] = np.hypot(spread[strange], _STRANGE_SHARE * moved_px[strange])
     if not np.any(kept):
-        return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
+        return seen_as(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), [])
     if corner_spread_px is None:
         spread[kept] = np.hypot(spread[kept], _UNSEEN_PX)
     spread[kept] = np.hypot(spread[kept], _edges_off(picture, kind, corners, far, hand)[kept])
@@ -236,7 +236,7 @@ def _refine_marked(
         )
     else:
         remarks.append(tr("The corners are used as marked: no clear edges run between them"))
-    return _seen(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), remarks)
+    return seen_as(kind, "marked", settled, float(np.sqrt(np.mean(spread**2))), remarks)
 
 
 def _edges_off(
@@ -284,9 +284,16 @@ def _near_marks(
     return replace(seen, how="marked", remarks=(*seen.remarks, said))
 
 
-def _seen(
+def seen_as(
     kind: ReferenceObject, how: str, corners: Floats, spread_px: float, remarks: list[str]
 ) -> ReferenceSeen:
+    """A card or sheet whose corners (4, 2) px are known to `spread_px`.
+
+    Raises
+    ------
+    ScaleError
+        When such a thing would be turned away too far to be it.
+    """
     points, angle, other = corners_mm(kind, corners)
     if angle > MOST_OBLIQUE:
         raise ScaleError(
@@ -316,6 +323,31 @@ def _find_from_mark(
     picture: Picture, kind: ReferenceObject, near: Floats, marked: Floats | None = None
 ) -> ReferenceSeen:
     """The object at a mark; corners by hand (4, 2), where there are, speak against rivals."""
+    return weighed_at(picture, kind, near, marked=marked)[0]
+
+
+def weighed_at(
+    picture: Picture,
+    kind: ReferenceObject,
+    near: Floats,
+    *,
+    marked: Floats | None = None,
+    across_px: tuple[float, float] = (0.0, np.inf),
+) -> tuple[ReferenceSeen, Weighed]:
+    """The object at a mark (2,) px, and how it was weighed against all else there.
+
+    Parameters
+    ----------
+    marked : (4, 2) or None
+        Corners by hand, px, which speak against rivals.
+    across_px : (float, float)
+        As `photocheck.scale.candidates.windows` has it.
+
+    Raises
+    ------
+    ScaleError
+        As `find_rectangle`.
+    """
     height, width = picture.shape[:2]
     if not np.all(np.isfinite(near)) or not lies_inside(near[0], near[1], picture.shape):
         raise ScaleError(
@@ -330,7 +362,7 @@ def _find_from_mark(
             where="reference",
             do=tr("Put the mark inside the reference in the full-size upright photo"),
         )
-    found, smallest = coarse_candidates(picture, kind, near)
+    found, smallest = coarse_candidates(picture, kind, near, across_px)
     weighed = weigh(found, kind.size_mm, picture.shape)
     if weighed is None or weighed.sure < _LEAST_SURE or weighed.any_of_them < 0.5:
         small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
@@ -374,7 +406,7 @@ def _find_from_mark(
         remarks.append(
             tr("Another shape fits nearly as well: see whether the corners are right, or mark them")
         )
-    return _seen(kind, "found", corners, spread, remarks)
+    return seen_as(kind, "found", corners, spread, remarks), weighed
 
 
 def _borne_out(

@@ -13,7 +13,7 @@ from photocheck.errors import CaseError, ScaleError
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 from photocheck.scale.corners import CORNER_NAMES
 from photocheck.scale.edges import find_rectangle
-from photocheck.scale.kinds import likeliest_first
+from photocheck.scale.kinds import BesideDog, likeliest_first
 from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.thresholds import HAND_SPREAD_PX, LEAST_ACROSS_PX, lies_inside
@@ -73,7 +73,11 @@ def see_reference(photo_rgb: Picture, reference: Reference) -> ReferenceSeen:
 
 
 def locate_any(
-    photo_rgb: Picture, near: Point | None = None, *, diameter_mm: float | None = None
+    photo_rgb: Picture,
+    near: Point | None = None,
+    *,
+    diameter_mm: float | None = None,
+    beside: BesideDog | None = None,
 ) -> tuple[ReferenceSeen, ...]:
     """Everything known that is seen in a photo, the marker sheet first.
 
@@ -85,6 +89,8 @@ def locate_any(
         only the marker sheet is looked for.
     diameter_mm : float or None
         Diameter of the disc or ball at the mark; without it neither is looked for.
+    beside : BesideDog or None
+        Given where the photo is one of a dog: it helps to tell kinds apart.
 
     Returns
     -------
@@ -119,7 +125,7 @@ def locate_any(
             except ScaleError:
                 continue
             round_ones.append(found)
-    return (*seen, *likeliest_first(photo_rgb, flat), *round_ones)
+    return (*seen, *likeliest_first(photo_rgb, flat, beside), *round_ones)
 
 
 def _check_spread(spread_px: float | None) -> None:

@@ -7,13 +7,14 @@ them, and by their corners: a card's are rounded (ISO/IEC 7810), a sheet's are n
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import cv2
 import numpy as np
 
 from photocheck.numerics import median
-from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 from photocheck.scale.corners import px_per_mm_of, side_lengths
 from photocheck.scale.light import SRGB_TO_LIGHT, Floats, Picture
 from photocheck.scale.seen import ReferenceSeen
@@ -31,7 +32,45 @@ _OUTER: Final = 3.0  # cost of the smaller of two shapes, for each unit of ln(ar
 _MOST_MISFIT: Final = 25.0  # more says no more: paper curls
 
 
-def likeliest_first(picture: Picture, found: Sequence[ReferenceSeen]) -> list[ReferenceSeen]:
+_DISTANCE_MM: Final = 2300.0
+_DISTANCE_SPREAD: Final = 0.6
+"""Median and sd of ln of how far a reference beside a dog is from the camera (judgement: owners
+are asked for two to three metres, small dogs are photographed from nearer)."""
+_RARE_PAPER: Final = 2.0 * float(np.log(30.0))
+"""Cost of the paper that is not in use where the person lives (judgement: one sheet in thirty)."""
+
+
+@dataclass(frozen=True)
+class BesideDog:
+    """What is known of a photo of a dog, besides its pixels, that tells kinds apart.
+
+    A sheet is three and a half times as long as a card: what looks alike is as much farther off.
+
+    Attributes
+    ----------
+    focal_px : float
+        Focal length, px; as good as it is known.
+    paper : str
+        "a4" or "letter", which is in use where the person lives; empty where not known.
+    """
+
+    focal_px: float
+    paper: str = ""
+
+    def oddness(self, kind: ReferenceObject, corners: Floats) -> float:
+        """How far such a thing, corners (4, 2) px, is from where they usually stand, in sds."""
+        distance = self.focal_px / px_per_mm_of(kind, corners)
+        return abs(float(np.log(distance / _DISTANCE_MM))) / _DISTANCE_SPREAD
+
+    def cost(self, kind: ReferenceObject, corners: Floats) -> float:
+        """Minus twice the log likelihood of the kind by this alone, but for a constant."""
+        other = bool(self.paper) and kind.kind not in (self.paper, "id_card")
+        return self.oddness(kind, corners) ** 2 + _RARE_PAPER * other
+
+
+def likeliest_first(
+    picture: Picture, found: Sequence[ReferenceSeen], beside: BesideDog | None = None
+) -> list[ReferenceSeen]:
     """Cards and sheets found at one mark, the likeliest kind first.
 
     Parameters
@@ -39,15 +78,33 @@ def likeliest_first(picture: Picture, found: Sequence[ReferenceSeen]) -> list[Re
     picture : (H, W) grey or (H, W, 3) RGB, uint8
     found : sequence of ReferenceSeen
         Of form "rectangle", one of each kind.
+    beside : BesideDog or None
+        Given where the photo is one of a dog.
     """
     if len(found) < 2:
         return list(found)
+    return [found[k] for k in np.argsort(costs(picture, found, beside), kind="stable")]
+
+
+def costs(
+    picture: Picture, found: Sequence[ReferenceSeen], beside: BesideDog | None = None
+) -> Floats:
+    """Minus twice the log likelihood of each, (n,), but for a constant common to all.
+
+    Parameters
+    ----------
+    picture, found, beside
+        As for `likeliest_first`.
+    """
     areas = [cv2.contourArea(one.points_px.astype(np.float32)) for one in found]
-    costs = [
-        _cost(picture, one) + _OUTER * float(np.log(max(areas) / max(area, 1.0)))
-        for one, area in zip(found, areas, strict=True)
-    ]
-    return [found[k] for k in np.argsort(costs, kind="stable")]
+    return np.array(
+        [
+            _cost(picture, one)
+            + _OUTER * float(np.log(max(areas) / max(area, 1.0)))
+            + (beside.cost(REFERENCES[one.kind], one.points_px) if beside else 0.0)
+            for one, area in zip(found, areas, strict=True)
+        ]
+    )
 
 
 def _cost(picture: Picture, seen: ReferenceSeen) -> float:

@@ -21,7 +21,7 @@ from photocheck.orders import worn_tags as finding
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.model import Store
 from photocheck.orders.store import DatabaseStore
-from photocheck.orders.taking import FirstLook, first_look
+from photocheck.orders.taking import FirstLook, Sighted, first_look
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.photo.load import load_photo
 from photocheck.photo.photo import Photo
@@ -338,7 +338,7 @@ def proposed(store: Store, key: str, name: str) -> Proposal:
         return propose(_photo(store, key, name, None, PHOTOS), network)
 
 
-def kinds_seen(store: Store, key: str, name: str, near: Point) -> tuple[str, ...]:
+def kinds_seen(store: Store, key: str, name: str, near: Point, land: str = "") -> tuple[str, ...]:
     """`photocheck.orders.taking.kinds_seen` of a photo of an order.
 
     Raises
@@ -347,7 +347,19 @@ def kinds_seen(store: Store, key: str, name: str, near: Point) -> tuple[str, ...
         As for `shown`.
     """
     with GATE.place():
-        return taking.kinds_seen(_photo(store, key, name, None, PHOTOS), near)
+        return taking.kinds_seen(_photo(store, key, name, None, PHOTOS), near, land)
+
+
+def things_sighted(store: Store, key: str, name: str, land: str = "") -> tuple[Sighted, ...]:
+    """`photocheck.orders.taking.things_sighted` in a photo of an order.
+
+    Raises
+    ------
+    OrderError, PhotoError, BusyError
+        As for `shown`.
+    """
+    with GATE.place():
+        return taking.things_sighted(_photo(store, key, name, None, PHOTOS), land)
 
 
 def picture(

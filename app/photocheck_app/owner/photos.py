@@ -30,7 +30,7 @@ from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
 from photocheck_app.owner import refused, tags_shown
-from photocheck_app.owner.pointing import ask_kind, point_out
+from photocheck_app.owner.pointing import ask_kind, point_out, sighted_in
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
 from photocheck_app.proposals import proposal_in
@@ -169,8 +169,10 @@ def _kind_seen(way: Way, name: str, view: str) -> str:
 
 def _look_ahead(way: Way, seen: Mapping[str, str], view: str) -> None:
     """What the next screens ask of the photos, while one waits anyway; tags come before that."""
-    for name in seen:
+    for name, kind in seen.items():
         photo = DraftPhoto(name, view=view)
+        if not kind:
+            sighted_in(way, photo)
         if not tags_shown.found_in(way, photo).marks:
             proposal_in(owners_store(), way.key, photo)
 

@@ -1,16 +1,23 @@
-"""What of known size is in a photo, where it was not found by itself: one tap, and a yes."""
+"""What of known size is in a photo that has no marker sheet: what was found, for a yes; or one tap.
+
+What was found counts for nothing until somebody has said that it is right.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from functools import partial
+from typing import Final
 
 import streamlit as st
 
 from photocheck.case.model import Point
+from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import DraftPhoto
-from photocheck.orders.filling import Blank, with_pointed
-from photocheck.orders.model import OrderError
+from photocheck.orders.filling import Blank, with_pointed, with_typed
+from photocheck.orders.model import OrderError, StoreError
+from photocheck.orders.taking import Sighted
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import capital_first, tr
@@ -19,19 +26,27 @@ from photocheck_app.doors.paths import PRACTISE
 from photocheck_app.marking import Placed, marking_surface, watch_placed
 from photocheck_app.outage import guarded
 from photocheck_app.owner.way import Way, change, chosen, put
-from photocheck_app.shared import lead_to, owners_store, saying
+from photocheck_app.shared import land, lead_to, owners_store, picture, saying
+
+PART_PX: Final = 900
+"""Longer side of the part of a photo that shows what was found."""
 
 
 def point_out(way: Way, photo: DraftPhoto) -> None:
-    """The photo, to be tapped once; what that may be; and all kinds to choose from."""
+    """What was found in it, to be confirmed; or the photo, to be tapped once, and all kinds."""
+    things = () if photo.reference.near else sighted_in(way, photo)
+    if things and not st.session_state.get(_declined(way, photo)):
+        _ask_sighted(way, photo, things)
+        return
     st.info(
         tr("No marker sheet was seen. Tap once inside the thing whose size is known."),
         icon=":material/touch_app:",
     )
     kinds: tuple[str, ...] | None = None
+    near = photo.reference.near
     with saying():
         _surface(way, photo)
-        kinds = _kinds(way.key, photo.file, photo.reference.near) if photo.reference.near else ()
+        kinds = _kinds(way.key, photo.file, near, land()) if near else ()
     if kinds is None:
         return
     if kinds:
@@ -57,6 +72,82 @@ def point_out(way: Way, photo: DraftPhoto) -> None:
             )
         )
         lead_to(PRACTISE, tr("Practise the marks meanwhile"))
+
+
+def sighted_in(way: Way, photo: DraftPhoto) -> tuple[Sighted, ...]:
+    """Cards and sheets that seem to be in a photo; none where it cannot be looked at now."""
+    try:
+        return _sighted(way.key, photo.file, land())
+    except StoreError:
+        raise
+    except PhotocheckError:
+        # Not kept: it may have been but busy.  Why is told where the photo is shown.
+        return ()
+
+
+def _ask_sighted(way: Way, photo: DraftPhoto, things: Sequence[Sighted]) -> None:
+    """What was found, outlined and large; a yes to one of them."""
+    several = len(things) > 1
+    if several:
+        st.markdown(f"**{tr('Which of these is it?')}**")
+    for number, thing in enumerate(things, start=1):
+        first, *others = (tr(REFERENCES[kind].title) for kind in thing.kinds)
+        with st.container(key=f"sighted_{number}"):
+            _show_sighted(way, photo, thing, first)
+            if not several:
+                asked = tr("{title}, where it is outlined: right?", title=capital_first(first))
+                st.markdown(f"**{asked}**")
+        yes = tr("This one: {title}", title=first) if several else tr("Yes, right")
+        for kind, said in zip(
+            thing.kinds,
+            (yes, *(tr("No, it is: {title}", title=other) for other in others)),
+            strict=True,
+        ):
+            if several and kind != thing.kinds[0]:
+                continue
+            st.button(
+                said,
+                key=f"right/{number}/{kind}/{photo.file}",
+                type="primary" if said == yes and not several else "secondary",
+                on_click=_confirm,
+                args=(way.key, photo.file, kind, thing.near),
+                width="stretch",
+            )
+    st.button(
+        tr("None of these") if several else tr("No, something else"),
+        key=f"not_right/{photo.file}",
+        on_click=_decline,
+        args=(_declined(way, photo),),
+        width="stretch",
+    )
+
+
+def _show_sighted(way: Way, photo: DraftPhoto, thing: Sighted, title: str) -> None:
+    left, top = thing.frame[:2]
+    with saying():
+        part = bench.shown_part(owners_store(), way.key, photo.file, thing.frame, (PART_PX,))
+        outline = tuple((x - left, y - top) for x, y in thing.outline)
+        said = tr("Part of the photo: {title}", title=title)
+        st.html(picture(part.copies[0].jpeg, said, outlined=(part.size_px, (outline,))))
+
+
+def _declined(way: Way, photo: DraftPhoto) -> str:
+    return f"{way.key}/{photo.file}/none of these"
+
+
+@guarded
+def _decline(flag: str) -> None:
+    st.session_state[flag] = True
+
+
+@guarded
+def _confirm(key: str, file: str, kind: str, near: Point) -> None:
+    change(
+        key,
+        lambda draft: with_typed(
+            with_pointed(draft, file, "near", (near,)), Blank("reference", "kind", file), kind
+        ),
+    )
 
 
 def ask_kind(way: Way, photo: DraftPhoto) -> None:
@@ -95,5 +186,10 @@ def _say_kind(key: str, file: str, kind: str) -> None:
 
 
 @st.cache_data(show_spinner=False, max_entries=96)
-def _kinds(key: str, file: str, near: Point) -> tuple[str, ...]:
-    return bench.kinds_seen(owners_store(), key, file, near)
+def _kinds(key: str, file: str, near: Point, land: str) -> tuple[str, ...]:
+    return bench.kinds_seen(owners_store(), key, file, near, land)
+
+
+@st.cache_data(show_spinner=False, max_entries=96)
+def _sighted(key: str, file: str, land: str) -> tuple[Sighted, ...]:
+    return bench.things_sighted(owners_store(), key, file, land)

@@ -1,0 +1,117 @@
+"""A card or sheet that was found by itself: shown for a yes, and nothing without one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import FileUploader
+
+from photocheck.case.samples import samples_folder
+from photocheck.orders import taking
+from photocheck.orders.filling import new_draft
+from photocheck.orders.taking import Sighted
+from photocheck.server.serving import STORE_VARIABLE
+from photocheck_app import shared
+from photocheck_app.doors import settings
+from photocheck_app.owner import pointing
+from tests.support.places import APP
+
+pytestmark = pytest.mark.usefixtures("decoded_here")
+
+CARD = Sighted(
+    ("id_card", "a4"),
+    ((982.4, 791.9), (1058.2, 789.7), (1059.7, 837.2), (984.9, 838.8)),
+    (900, 700, 1150, 920),
+)
+"""Where the sample's card lies, by its case."""
+ELSEWHERE = Sighted(
+    ("letter",),
+    ((200.0, 300.0), (400.0, 300.0), (400.0, 455.0), (200.0, 455.0)),
+    (0, 100, 700, 700),
+)
+
+Sent = Callable[[Sequence[Sighted]], AppTest]
+
+
+@pytest.fixture
+def sent(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Sent:
+    """An order at the step of its photo, which shows a sample's card; what is found is given."""
+    monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
+    settings.close_stores()
+    pointing._sighted.clear()
+
+    def went(found: Sequence[Sighted]) -> AppTest:
+        monkeypatch.setattr(taking, "things_sighted", lambda photo, land="": tuple(found))
+        store = shared.owners_store()
+        key = store.open("en")
+        store.save_draft(key, new_draft("cm"))
+        page = AppTest.from_file(str(APP / "main.py"), default_timeout=60)
+        page.query_params["order"], page.query_params["step"] = key, "photo"
+        page.run()
+        (uploader,) = page.get("file_uploader")
+        assert isinstance(uploader, FileUploader)
+        content = (samples_folder() / "nettle" / "side.jpg").read_bytes()
+        uploader.set_value([("side.jpg", content, "image/jpeg")]).run()
+        assert not page.exception
+        return page
+
+    return went
+
+
+def _photo_in(page: AppTest) -> dict[str, Any]:
+    value = page.query_params["order"]
+    draft = shared.owners_store().draft(value[0] if isinstance(value, list) else value)
+    (photo,) = draft.to_dict()["photos"]
+    assert isinstance(photo, dict)
+    return photo
+
+
+def _said(page: AppTest) -> str:
+    return " ".join(one.value for one in page.markdown)
+
+
+def test_one_yes_takes_what_was_found(sent):
+    page = sent([CARD])
+    photo = _photo_in(page)
+    assert "reference" not in photo or "kind" not in photo["reference"]
+    assert "Bank or identity card, where it is outlined: right?" in _said(page)
+    page.button(key=f"right/1/id_card/{photo['file']}").click().run()
+    assert not page.exception
+    told = _photo_in(page)["reference"]
+    assert told["kind"] == "id_card"
+    x, y = told["near"]
+    assert (x, y) == pytest.approx((1021.3, 814.4), abs=1.0)
+    assert "Found, where it is outlined: bank or identity card." in _said(page)
+
+
+def test_it_may_be_another_kind(sent):
+    page = sent([CARD])
+    file = _photo_in(page)["file"]
+    page.button(key=f"right/1/a4/{file}").click().run()
+    assert _photo_in(page)["reference"]["kind"] == "a4"
+
+
+def test_a_no_leads_to_the_tap_and_nothing_is_kept(sent):
+    page = sent([CARD])
+    file = _photo_in(page)["file"]
+    page.button(key=f"not_right/{file}").click().run()
+    assert not page.exception
+    assert "kind" not in _photo_in(page).get("reference", {})
+    assert any("Tap once inside" in one.value for one in page.info)
+
+
+def test_several_are_a_choice(sent):
+    page = sent([CARD, ELSEWHERE])
+    file = _photo_in(page)["file"]
+    assert "Which of these is it?" in _said(page)
+    page.button(key=f"right/2/letter/{file}").click().run()
+    assert _photo_in(page)["reference"]["kind"] == "letter"
+
+
+def test_nothing_found_asks_for_the_tap_as_ever(sent):
+    page = sent([])
+    assert any("Tap once inside" in one.value for one in page.info)
