@@ -94,15 +94,27 @@ def logistic(x: Floats, right: Floats) -> tuple[float, float]:
     return a, float(beta[1]) - a * middle
 
 
-def calibrated(measured: Measured) -> dict[str, Any]:
-    """The entries of ``weights.json`` that say what confidence is worth."""
+def harder(measured: Measured) -> float:
+    """Errors on real photographs over simulated ones, from the median of the four marks."""
     side = measured.truth == KINDS.index("side_on")
-    harder = PILOT / float(np.nanmedian(measured.error[side, : POINTS.index("tail_base") + 1]))
+    return PILOT / float(np.nanmedian(measured.error[side, : POINTS.index("tail_base") + 1]))
+
+
+def calibrated(measured: Measured, stretch: float) -> dict[str, Any]:
+    """The entries of ``weights.json`` that say what confidence is worth.
+
+    Parameters
+    ----------
+    measured : Measured
+    stretch : float
+        What simulated errors are multiplied with, as `harder` tells.
+    """
+    side = measured.truth == KINDS.index("side_on")
     curves: dict[str, list[float]] = {}
     spreads: dict[str, Mapping[str, list[float]]] = {}
     for k, name in enumerate(POINTS):
         good = side & np.isfinite(measured.error[:, k])
-        mass, error = measured.mass[good, k], harder * measured.error[good, k]
+        mass, error = measured.mass[good, k], stretch * measured.error[good, k]
         a, b = logistic(mass, (error < NEAR).astype(float))
         a = max(a, 0.0)  # more mass is never less sure
         curves[name] = [round(a, 3), round(b, 3)]
@@ -114,7 +126,7 @@ def calibrated(measured: Measured) -> dict[str, Any]:
     return {
         "calibration": curves,
         "spread": spreads,
-        "harder": round(harder, 3),
+        "stretched": round(stretch, 3),
         "side_on_from": round(odds / (1 + odds), 3),
         "refused_from": {name: REFUSED for name in KINDS if name != "side_on"},
     }
