@@ -53,14 +53,14 @@ class Fitting:
     """
 
     seed: int = 17
-    steps: int = 7000
-    batch: int = 128
+    steps: int = 2300
+    batch: int = 192
     head_steps: int = 300
     first_block: int = 5
-    rate_head: float = 2e-3
-    rate_body: float = 4e-4
+    rate_head: float = 1.5e-3
+    rate_body: float = 2.5e-4
     seconds: float = float("inf")
-    average: float = 0.999
+    average: float = 0.9995
 
 
 @dataclass(eq=False)
