@@ -41,6 +41,8 @@ class CloseUp:
     @classmethod
     def around(cls, rgb: NDArray[np.uint8], marks: Mapping[str, Point]) -> CloseUp | None:
         """The part of the photo around all marks; None when they coincide or leave nothing."""
+        # Marks that are proposed are no seed: a check has four confirmed ones, which lie nearer,
+        # and may rest on nothing that nobody confirmed (`photocheck.propose`).
         height, width = rgb.shape[:2]
         points = np.array(list(marks.values()), float)
         tail, breast = (np.asarray(marks[n], float) for n in ("tail_base", "breastbone"))

@@ -34,7 +34,7 @@ def bodies(packages: Path, material: Path) -> None:
 @click.argument("material", type=_THERE)
 @click.argument("out", type=_FOLDER)
 @click.option("--seed", default=17, show_default=True)
-@click.option("--blocks", default=2800, show_default=True, help="Of 24 looks each.")
+@click.option("--blocks", default=2505, show_default=True, help="Of 24 looks each.")
 @click.option("--held-out", default=40, show_default=True, help="Blocks never trained with.")
 @click.option("--processes", default=0, help="None given: as many as there are processors.")
 @click.option("--seconds", default=float("inf"), help="After which no more are made.")
@@ -52,8 +52,8 @@ def synthesis(
 @click.argument("looks", type=_THERE)
 @click.argument("out", type=_FOLDER)
 @click.option("--seed", default=17, show_default=True)
-@click.option("--steps", default=7250, show_default=True)
-@click.option("--batch", default=128, show_default=True)
+@click.option("--steps", default=2300, show_default=True)
+@click.option("--batch", default=192, show_default=True)
 @click.option("--seconds", default=float("inf"), help="After which it ends.")
 @click.option("--device", default="", help="As PyTorch names it; none given: the best there is.")
 def fit(
@@ -78,7 +78,7 @@ def fit(
 @click.argument("material", type=_THERE)
 @click.argument("out", type=_FOLDER)
 @click.option("--seed", default=17, show_default=True)
-@click.option("--blocks", default=40, show_default=True, help="To calibrate confidence on.")
+@click.option("--blocks", default=20, show_default=True, help="To calibrate confidence on.")
 def export(fitted: Path, material: Path, out: Path, seed: int, blocks: int) -> None:
     """Write weights.onnx and weights.json of a FITTED network into OUT."""
     from photocheck.train.exporting import export_all

@@ -2,7 +2,7 @@
 
 Measured with the looks of a photo averaged as `photocheck.propose` averages them, on held-out
 synthetic photographs.  Real photographs are harder than synthetic ones by a factor that only
-real ones can tell: `HARDER` is taken from a pilot with another network of the same kind.
+real ones can tell: `PILOT` is taken from a pilot with another network of the same kind.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from photocheck.phantom.teaching.teaching_bodies import POINTS
 
 NEAR: Final = 5.0
 """Per cent of the trunk within which a mark counts as right."""
-HARDER: Final = 2.75
-"""Errors on real photographs over those on synthetic ones: the median of a pilot's four marks on
-28 real photographs was 5.8 to 7 % of the trunk, that of this network on synthetic ones 2.3."""
+PILOT: Final = 6.3
+"""Median error of a pilot's four marks on 28 real photographs, per cent of the trunk: simulated
+errors are stretched so that their median is this (the more varied the looks, the less)."""
 OWNERS_SIDE_ON: Final = 0.9
 """Share of photos that show a dog from the side where owners are asked for that (judgement)."""
-SURE: Final = 2 / 3
+SURE: Final = 0.8
 """Probability of a dog side-on, at that share, from which marks are proposed (judgement)."""
 REFUSED: Final = 0.9
 """Mean probability of another kind from which a photo is refused (judgement)."""
@@ -94,14 +94,27 @@ def logistic(x: Floats, right: Floats) -> tuple[float, float]:
     return a, float(beta[1]) - a * middle
 
 
-def calibrated(measured: Measured) -> dict[str, Any]:
-    """The entries of ``weights.json`` that say what confidence is worth."""
+def harder(measured: Measured) -> float:
+    """Errors on real photographs over simulated ones, from the median of the four marks."""
+    side = measured.truth == KINDS.index("side_on")
+    return PILOT / float(np.nanmedian(measured.error[side, : POINTS.index("tail_base") + 1]))
+
+
+def calibrated(measured: Measured, stretch: float) -> dict[str, Any]:
+    """The entries of ``weights.json`` that say what confidence is worth.
+
+    Parameters
+    ----------
+    measured : Measured
+    stretch : float
+        What simulated errors are multiplied with, as `harder` tells.
+    """
     side = measured.truth == KINDS.index("side_on")
     curves: dict[str, list[float]] = {}
     spreads: dict[str, Mapping[str, list[float]]] = {}
     for k, name in enumerate(POINTS):
         good = side & np.isfinite(measured.error[:, k])
-        mass, error = measured.mass[good, k], HARDER * measured.error[good, k]
+        mass, error = measured.mass[good, k], stretch * measured.error[good, k]
         a, b = logistic(mass, (error < NEAR).astype(float))
         a = max(a, 0.0)  # more mass is never less sure
         curves[name] = [round(a, 3), round(b, 3)]
@@ -113,6 +126,7 @@ def calibrated(measured: Measured) -> dict[str, Any]:
     return {
         "calibration": curves,
         "spread": spreads,
+        "stretched": round(stretch, 3),
         "side_on_from": round(odds / (1 + odds), 3),
         "refused_from": {name: REFUSED for name in KINDS if name != "side_on"},
     }

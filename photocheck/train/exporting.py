@@ -103,7 +103,7 @@ def export_all(
 ) -> None:
     """Both files from ``fitted/net.pt``, confidence calibrated on blocks nobody trained with."""
     from photocheck.propose.network import Network
-    from photocheck.train.calibrate import calibrated, measure
+    from photocheck.train.calibrate import calibrated, harder, measure
     from photocheck.train.material import held_out_looks
 
     network = new_network()
@@ -113,7 +113,8 @@ def export_all(
     write_onnx(network, out / "weights.onnx")
     plain = {name: [10.0, -5.0] for name in POINTS}
     write_facts(out, plain, {name: {"chance": [0.5], "percent": [5.0]} for name in POINTS}, {})
-    told = calibrated(measure(held_out_looks(material, seed, blocks), Network.read(out)))
+    seen = measure(held_out_looks(material, seed, blocks), Network.read(out))
+    told = calibrated(seen, harder(seen))
     write_facts(out, told.pop("calibration"), told.pop("spread"), told)
     say(f"{out / 'weights.onnx'}: off by at most {off(network, out / 'weights.onnx', seed):.4f}")
 

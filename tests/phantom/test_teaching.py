@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from photocheck.phantom.teaching.drawn_look import KINDS, SIDE, DrawnLook, looks_of_block
+from photocheck.phantom.teaching.fur import ON_THE_COAT, fluffed
 from photocheck.phantom.teaching.mesh_drawing import BodyView, draw
 from photocheck.phantom.teaching.poses import FOLDED, draw_pose
 from photocheck.phantom.teaching.sceneries import panorama_view, read_scenery
@@ -78,6 +79,19 @@ def test_marks_of_a_phantom_lie_on_it(dog: TeachingBody) -> None:
         gap = np.linalg.norm(dog.vertices - dog.points[name], axis=1).min()
         assert gap < 0.03, name
     assert dog.points["breastbone"][0] < dog.points["last_rib"][0] < dog.points["tail_base"][0]
+
+
+def test_hair_makes_a_dog_thicker_and_takes_its_marks_along(dog: TeachingBody) -> None:
+    for seed in range(6):
+        hairy = fluffed(dog, np.random.default_rng(seed))
+        assert np.isfinite(hairy.vertices).all()
+        assert hairy.vertices[:, 1].min() >= min(0.0, float(dog.vertices[:, 1].min()))
+        assert np.ptp(hairy.vertices[:, 2]) > np.ptp(dog.vertices[:, 2])
+        for name in ON_THE_COAT:  # outward, by no more than the deepest coat with its mane
+            gap = float(np.linalg.norm(hairy.points[name] - dog.points[name]))
+            assert 0.0 < gap < 0.16, name
+        assert hairy.points["last_rib"] is dog.points["last_rib"]
+        assert hairy.points["shoulder_top"][1] > dog.points["shoulder_top"][1]
 
 
 @pytest.mark.parametrize("kind", FOLDED)

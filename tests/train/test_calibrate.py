@@ -8,7 +8,7 @@ from scipy.optimize import minimize
 
 from photocheck.phantom.teaching.drawn_look import KINDS
 from photocheck.phantom.teaching.teaching_bodies import POINTS
-from photocheck.train.calibrate import HARDER, Measured, calibrated, logistic
+from photocheck.train.calibrate import PILOT, Measured, calibrated, harder, logistic
 
 
 def test_the_logistic_is_the_likeliest() -> None:
@@ -39,9 +39,9 @@ def test_confidence_means_what_it_says() -> None:
     n = 4000
     mass = rng.uniform(0.3, 0.9, (n, len(POINTS)))
     right = rng.random(mass.shape) < 1 / (1 + np.exp(-(9 * mass - 5)))
-    error = np.where(right, 3.0, 9.0) / HARDER
+    error = np.where(right, 3.0, 9.0)
     truth = np.where(rng.random(n) < 0.56, 0, 2)
-    told = calibrated(Measured(mass, error, np.zeros((n, len(KINDS))), truth))
+    told = calibrated(Measured(mass, error / 2.0, np.zeros((n, len(KINDS))), truth), 2.0)
     a, b = told["calibration"]["tail_base"]
     k = POINTS.index("tail_base")
     chance = 1 / (1 + np.exp(-(a * mass[:, k] + b)))
@@ -54,10 +54,17 @@ def test_confidence_means_what_it_says() -> None:
 
 
 def test_fewer_side_on_taught_than_sent_lowers_the_threshold() -> None:
-    """Bayes by hand: prior odds 9 where 1.27 were taught; 2 to 1 wanted: 2 * 1.27 / 9 = 0.28."""
+    """Bayes by hand: prior odds 9 where 1.27 were taught; 4 to 1 wanted: 4 * 1.27 / 9 = 0.57."""
     n = 100
     truth = np.where(np.arange(n) < 56, 0, 2)
     zeros = np.full((n, len(POINTS)), 0.5)
-    told = calibrated(Measured(zeros, zeros, np.zeros((n, len(KINDS))), truth))
-    odds = 2 * (56 / 44) / 9
+    told = calibrated(Measured(zeros, zeros, np.zeros((n, len(KINDS))), truth), 1.0)
+    odds = 4 * (56 / 44) / 9
     assert told["side_on_from"] == pytest.approx(odds / (1 + odds), abs=1e-3)
+
+
+def test_simulated_errors_are_stretched_to_the_pilots_median() -> None:
+    error = np.full((5, len(POINTS)), 99.0)
+    error[:3, :4] = 2.1  # side-on; the rest is neither a mark nor from the side
+    seen = Measured(error, error, np.zeros((5, len(KINDS))), np.array([0, 0, 0, 2, 2]))
+    assert harder(seen) * 2.1 == pytest.approx(PILOT)

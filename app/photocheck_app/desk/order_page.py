@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from html import escape
 
 import streamlit as st
@@ -43,6 +45,7 @@ from photocheck_app.desk.follow import follow_order
 from photocheck_app.desk.moves import check_anew, choose_photo, go, when
 from photocheck_app.desk.session import picture_of
 from photocheck_app.desk.shop_files import checked_by_shop, tell_problems
+from photocheck_app.framework import Container
 from photocheck_app.shared import store
 
 
@@ -71,7 +74,7 @@ def show(order: Order, who: str) -> None:
     with left:
         filling_in.show(order, who)
         _picture(order, check)
-        _about_photos(order, check)
+        said = _about_photos(order, check)
     with middle:
         figures, cut = st.tabs([tr("The check"), tr("What to cut")])
         with figures:
@@ -85,6 +88,10 @@ def show(order: Order, who: str) -> None:
         links.of_order(order, who)
         again_here.show(order)
         history.show(order)
+    # What is expected of the marks takes a decoded photo and three looks at it: nothing waits for
+    # that but the sentences themselves.
+    for fill in said:
+        fill()
 
 
 def _by_another_program(order: Order, check: Check, who: str) -> None:
@@ -189,7 +196,9 @@ def _picture(order: Order, check: Check) -> None:
     )
 
 
-def _about_photos(order: Order, check: Check) -> None:
+def _about_photos(order: Order, check: Check) -> list[Callable[[], object]]:
+    """What is said of the photos; comes back with what puts in what is told last."""
+    later_on: list[Callable[[], object]] = []
     report = check.report
     several = len(report.photos) > 1
     for number, photo in enumerate(report.photos, start=1):
@@ -197,11 +206,23 @@ def _about_photos(order: Order, check: Check) -> None:
         stance = [f"{finding.sentence} {finding.instruction}" for finding in photo.stance]
         untold = photo.stance or report.case.photos[number - 1].view == "front"
         square = [] if untold else [tr("Nothing speaks against the dog standing square.")]
-        unlike = expected.sentences(order, check, number - 1)
-        st.html(listed(title, [seen_from(photo), *unlike, *stance, *square, *photo.remarks]))
+        rest = [*stance, *square, *photo.remarks]
+        place = st.empty()
+        place.html(listed(title, [seen_from(photo), *rest]))
+        later_on.append(partial(_expected, place, order, check, number, title, rest))
     if report.cautions:
         with st.expander(tr("Mind")):
             st.html(listed("", report.cautions))
+    return later_on
+
+
+def _expected(
+    place: Container, order: Order, check: Check, number: int, title: str, rest: list[str]
+) -> None:
+    unlike = expected.sentences(order, check, number - 1)
+    if unlike:
+        seen = seen_from(check.report.photos[number - 1])
+        place.html(listed(title, [seen, *unlike, *rest]))
 
 
 def _cut(order: Order, check: Check, who: str, answer: FitAnswer | str) -> None:

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from photocheck.phantom.field import Array
 from photocheck.phantom.teaching.coat import Noise, add_strands, draw_lamp, lit, painted
 from photocheck.phantom.teaching.dress import hand, leash, legs_of_somebody, sheet, worn
+from photocheck.phantom.teaching.fur import fluffed
 from photocheck.phantom.teaching.mesh_drawing import BodyView, SeenMesh, draw
 from photocheck.phantom.teaching.poses import FOLDED, STANDING
 from photocheck.phantom.teaching.sceneries import Scenery, background, shadow_mask
@@ -39,6 +40,8 @@ BEYOND: Final = (124, 116, 104)
 BLOCK: Final = 24
 """Looks that share a few bodies and are made together."""
 
+FURRED: Final = {STANDING: 0.35, "sitting": 0.2, "lying": 0.2, "bowing": 0.2}
+"""Share of dogs by pose that wear more hair than their body has."""
 HELD_OUT_FROM: Final = 10_000_000
 """Numbers of blocks from here on are never trained with."""
 
@@ -175,6 +178,9 @@ def make_look(studio: Studio, kind: str) -> DrawnLook | None:
     if on_its_side:
         rest = studio.body(STANDING)
     body = warped(rest, rng, amount=1.0 if rest.name == "phantom" else 1.25)
+    furred = rng.random() < FURRED[pose]
+    if furred:
+        body = fluffed(body, rng)
     vertices, points = body.vertices, np.stack([body.points[name] for name in POINTS])
     if on_its_side:
         turn = np.radians(rng.uniform(65, 92))
@@ -213,10 +219,10 @@ def make_look(studio: Studio, kind: str) -> DrawnLook | None:
         at = rng.uniform([0, 0.35 * size], [size, size])
         sheet(picture, at, trunk_size * rng.uniform(0.1, 0.5), rng)
     _shade_ground(picture, vertices, view, lamp.toward, lamp.share, rng)
-    coat = float(rng.beta(0.9, 1.6))
+    coat = float(rng.uniform(0.4, 1.0) if furred else rng.beta(0.9, 1.6))
     colour = worn(painted(seen, rest, rng, studio.noise), seen, rest, rng)
     light = lit(colour, seen, view, lamp, studio.noise, rng, coat)
-    gain = float(np.exp(rng.normal(0.0, 0.22)))
+    gain = float(np.exp(rng.normal(0.0, 0.28)))  # white dogs burn out, black ones drown
     layer = np.zeros((size, size, 3), np.float32)
     shown = 255 * np.clip(gain * light, 0, 1) ** (1 / 2.2)
     layer[seen.rows, seen.columns] = shown

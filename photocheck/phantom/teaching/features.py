@@ -77,7 +77,7 @@ def tail(a: Anatomy, kind: str, rng: np.random.Generator) -> Parts:
     }[kind]
     angles = np.radians(np.linspace(first, last, 5)) + phi
     thick = float(u(0.024, 0.042))
-    brush = float(u(0.0, 2.2)) if a.plan.coat_mm > 15 else float(u(0.0, 0.6))
+    brush = float(u(0.0, 2.6)) if a.plan.coat_mm > 15 else float(u(0.0, 1.0))
     aside = float(rng.normal(0.0, 0.12))
     point, radius = root, thick
     parts: Parts = []
@@ -103,13 +103,17 @@ def hair_masses(a: Anatomy, rng: np.random.Generator) -> Parts:
     parts: Parts = []
 
     def now(share: float) -> bool:
-        return bool(rng.random() < share * (1.6 if long else 0.5))
+        return bool(rng.random() < share * (1.7 if long else 0.7))
 
     stop = 0.5 * (1.0 - p.muzzle_share) * p.head_length
     nose = stop + p.muzzle_share * p.head_length - 0.03
     if now(0.2):  # beard and brows
         at = a.head_point(0.7 * nose + 0.3 * stop, -0.11)
         parts.append((Egg(_t(at), (0.09 * h, 0.06 * h, 0.05 * h), a.head_angle, 0, 0.03 * h), 0.3))
+    if now(0.15):  # a round head of hair, over brows and cheeks
+        size = float(rng.uniform(0.11, 0.17)) * h
+        at = a.head_point(-0.02, 0.03)
+        parts.append((Egg(_t(at), (size, size, 0.95 * size), 0.0, 0, 0.05 * h), 0.8))
     if now(0.25):  # ruff or mane about the neck
         middle = 0.5 * (a.neck_root + a.poll)
         size = float(rng.uniform(0.14, 0.2)) * h

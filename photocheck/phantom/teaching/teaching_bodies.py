@@ -104,7 +104,9 @@ def unusual_plan(rng: np.random.Generator) -> DogPlan:
             leg_thickness=float(p.leg_thickness * u(0.7, 1.4)),
             thigh_thickness=float(p.thigh_thickness * u(0.85, 1.25)),
             croup_height=float(np.clip(p.croup_height + u(-0.04, 0.05), 0.88, 1.03)),
-            breastbone_height=float(np.clip(p.breastbone_height + u(-0.06, 0.04), 0.55, 0.76)),
+            # dogs in open photographs show 0.68 to 0.74 of the shoulder's height (`plan`)
+            breastbone_height=float(np.clip(p.breastbone_height + u(-0.04, 0.08), 0.57, 0.79)),
+            withers_at=float(np.clip(p.withers_at + u(-0.04, 0.04), 0.19, 0.33)),
             tail_drop=float(np.clip(p.tail_drop + u(-0.03, 0.05), 0.02, 0.18)),
         )
     walk = float(rng.normal(0.0, 0.07))

@@ -58,20 +58,21 @@ def warped(body: TeachingBody, rng: np.random.Generator, amount: float = 1.0) ->
     root = body.poll + 0.55 * size * along
     ahead = np.maximum((p - root) @ unit, 0.0) * head
     p = p + ((short - 1.0) * ahead)[:, None] * unit
-    if rng.random() < 0.65:
-        yaw = float(rng.normal(0.0, 0.25)) if rng.random() < 0.4 else float(u(0.3, 1.6))
+    if rng.random() < 0.75:  # heads look at whoever holds the camera
+        yaw = float(rng.normal(0.0, 0.25)) if rng.random() < 0.4 else float(u(0.3, 1.7))
         p = _turn(p, body.poll, 1, yaw * amount**0.5 * head)
     if rng.random() < 0.5:
         p = _turn(p, body.poll, 2, float(rng.normal(0.0, 0.22)) * head)
 
     # --- trunk and legs
     if body.kind == STANDING:
-        legs = float(np.exp(amount * (u(-0.75, -0.2) if rng.random() < 0.28 else u(-0.16, 0.16))))
+        low_built = rng.random() < 0.3
+        legs = float(np.exp(amount * (u(-0.9, -0.2) if low_built else u(-0.16, 0.16))))
         low = np.minimum(p[:, 1], ELBOW)
         high = np.maximum(p[:, 1] - ELBOW, 0.0)
         deep = float(np.exp(amount * rng.normal(0.0, 0.07)))
         p[:, 1] = legs * low + deep * high
-        long = float(np.exp(amount * rng.normal(0.0, 0.07)))
+        long = float(np.exp(amount * (rng.normal(0.0, 0.07) + (u(0.0, 0.3) if low_built else 0.0))))
         first, last = 0.22, 0.85
         inside = np.clip(p[:, 0], first, last) - first
         p[:, 0] = p[:, 0] + (long - 1.0) * inside
