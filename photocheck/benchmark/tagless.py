@@ -170,7 +170,7 @@ def tagless(seed: int, folder: str = "") -> tuple[str, Picture]:
 def _judged(seed: int, folder: str) -> tuple[str, int, int, int]:
     cv2.setNumThreads(1)
     kind, picture = tagless(seed, folder)
-    squares = detect_squares(picture)
+    squares = (one for some in detect_squares(picture) for one in some)
     like = [one for one in squares if one.code in TAG_IDS.values()]
     return kind, seed, len(like), len(find_tags(picture).tags)
 

@@ -51,7 +51,11 @@ JOBS_OPTION = click.option(
     help="Results, one line of JSON for each order; the summary goes beside it, .csv.",
 )
 @click.option("--waiting", is_flag=True, help="Check the orders of the store that wait.")
-@click.option("--drafts", is_flag=True, help="With --waiting: those never sent that lack nothing or show tags.")
+@click.option(
+    "--drafts",
+    is_flag=True,
+    help="With --waiting: also those never sent, marked or with tags.",
+)
 @click.option(
     "--ratios",
     metavar="FILE",
