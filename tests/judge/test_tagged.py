@@ -14,12 +14,14 @@ from photocheck.body.shape import SHIPPED
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
 from photocheck.case.validity import require_marks
 from photocheck.errors import CaseError, ScaleError
-from photocheck.judge import evidence
+from photocheck.judge import evidence, tag_sizes
 from photocheck.judge.budget import Action, what_actions_leave
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.evidence import order_from_report
+from photocheck.judge.joint import Joint
+from photocheck.judge.shots import Shot
 from photocheck.scale.catalogue import DOG_TAGS
-from photocheck.scale.pose import View
+from photocheck.scale.pose import View, likely_poses
 from photocheck.scale.priors import Offset, offset_prior
 from photocheck.scale.tag_layout import square_mm, tip_mm
 from photocheck.scale.tag_reference import tags_as_reference
@@ -197,6 +199,22 @@ def test_without_a_sheet_a_tag_an_eighth_off_is_said(name: str, grown: float) ->
     assert right.outliers == ()
     off = found.log_spans - right.log_spans
     assert np.all(np.abs(off) < 2 * np.sqrt(np.diag(found.covariance)))
+
+
+def test_where_either_of_two_tags_may_be_odd_neither_size_is_used(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """One is as much too small as another too large; either goes with the rest, to 3.3 of 4 sds."""
+    tags = tagged(FROM)
+    view = replace(square_view(), tags=tags)
+    marks = Marking(tips(tags, "side"), by=TAGS)
+    alone = Joint([Shot(view, likely_poses(view)[0], (marks,))], DogFacts())
+    told = np.array([-0.06, 0.0, 0.0, 0.06]), 0.015**2 * np.eye(4), list(tags.tags)
+    monkeypatch.setattr(tag_sizes, "_misfits", lambda _: told)
+    assert (look := tag_sizes.odd_tags(alone, 1)) is not None
+    assert "“breastbone”, “tail base”" in look.sentence
+    used = [t.landmark for t in look.view.tags.tags if t.px_per_mm_spread < 1]
+    assert used == ["shoulder_top", "last_rib"]
 
 
 def test_a_place_that_the_tags_contradict_is_said_and_the_tags_are_believed() -> None:
