@@ -9,7 +9,7 @@ relied on: it says which tag to lay over the photo (`photocheck.scale.tag_fit`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import hypot
@@ -35,6 +35,10 @@ one in twenty has less, and a dog wears several."""
 _MANY: Final = 0.02
 """Share of a copy that places may fill before the faint ones are kept for later (judgement: ten
 tags of 40 mm, of a dog that fills half a photo, fill as much)."""
+_REACH_SIDES: Final = 30.0
+"""Sides of a tag that the dog's other tags are away from those that were found, at most: 1.2 m."""
+_SMALLER: Final = 0.5
+"""Side of the dog's least tag over that of the largest that was found, at least (judgement)."""
 _AROUND: Final = 14
 """Px that are looked at around a place."""
 _THOROUGH: Final = 0.15
@@ -72,34 +76,67 @@ class Square:
     likeness: float
 
 
-def detect_squares(grey: Picture) -> Iterator[list[Square]]:
-    """What may be markers in a grey picture (H, W), the likeliest first.
+@dataclass(frozen=True, eq=False)
+class _Level:
+    """A copy of the picture, so many times smaller, its faint places, the least side in it, px."""
 
-    Yields
-    ------
-    list of Square
-        First those of the places where light and dark differ most, then those of the others,
-        where there are any: whoever finds no tag among the first need not ask for more.
+    copy: Picture
+    shrink: float
+    faint: list[_Box]
+    least_px: float
+
+
+class Search:
+    """What may be markers in a grey picture (H, W).
+
+    Attributes
+    ----------
+    squares : list of Square
+        Those of places where light and dark differ most, the likeliest first.
     """
-    copy, times = halved(grey, _LARGEST)
-    shrink, least = float(times), _LEAST_SIDE_PX
-    found: list[Floats] = []
-    later: list[tuple[Picture, list[_Box], float, float]] = []
-    while True:
-        half, _ = halved(copy, max(copy.shape) / 1.5)
-        first, faint = _places(half)
-        found += _squares_in(copy, first, least, shrink, quick=bool(faint))
-        if faint:
-            later.append((copy, faint, least, shrink))
-        if max(half.shape) < _SMALLEST:
-            break
-        # smaller ones were looked for before
-        copy, shrink, least = half, 2 * shrink, 1.5 * _LEAST_SIDE_PX
-    named = _named(grey, np.array(found).reshape(-1, 4, 2), [])
-    yield named
-    if later:
-        found = [one for places in later for one in _squares_in(*places)]
-        yield _named(grey, np.array(found).reshape(-1, 4, 2), named)
+
+    def __init__(self, grey: Picture) -> None:
+        copy, times = halved(grey, _LARGEST)
+        shrink, least = float(times), _LEAST_SIDE_PX
+        found: list[Floats] = []
+        self._grey = grey
+        self._levels: list[_Level] = []
+        while True:
+            half, _ = halved(copy, max(copy.shape) / 1.5)
+            first, faint = _places(half)
+            found += _squares_in(copy, first, least, shrink, quick=bool(faint))
+            if faint:
+                self._levels.append(_Level(copy, shrink, faint, least))
+            if max(half.shape) < _SMALLEST:
+                break
+            # smaller ones were looked for before
+            copy, shrink, least = half, 2 * shrink, 1.5 * _LEAST_SIDE_PX
+        self.squares = _named(grey, np.array(found).reshape(-1, 4, 2), [])
+
+    def faint_near(self, tags: Sequence[Floats]) -> list[Square]:
+        """Those of the other places where tags of the same set may be.
+
+        Parameters
+        ----------
+        tags : sequence of (4, 2) float
+            Corners of tags that were found, px; at least one.
+        """
+        sides = [CELLS * cell_px(tag) for tag in tags]
+        middles = np.array([tag.mean(axis=0) for tag in tags])
+        low = middles.min(axis=0) - _REACH_SIDES * max(sides)
+        high = middles.max(axis=0) + _REACH_SIDES * max(sides)
+        found: list[Floats] = []
+        for level in reversed(self._levels):
+            left, top, right, bottom = (*(low / level.shrink), *(high / level.shrink))
+            near = [
+                box
+                for box in level.faint
+                if box[0] < right and box[2] > left and box[1] < bottom and box[3] > top
+            ]
+            found += _squares_in(level.copy, near, level.least_px, level.shrink)
+            if level.least_px * level.shrink <= _SMALLER * max(sides):
+                break
+        return _named(self._grey, np.array(found).reshape(-1, 4, 2), self.squares)
 
 
 def cell_px(corners: Floats) -> float:

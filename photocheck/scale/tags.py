@@ -16,7 +16,7 @@ import numpy as np
 
 from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.sheet import LAYOUT
-from photocheck.scale.tag_detection import Square, cell_px, detect_squares
+from photocheck.scale.tag_detection import Search, Square, cell_px
 from photocheck.scale.tag_fit import fit_tag
 from photocheck.scale.tag_layout import CELLS, TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import USUAL_FOCAL, scale_at
@@ -76,24 +76,34 @@ def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None =
     """
     grey = as_grey(picture)
     side = TAG_MM["small" if small else "usual"]
-    measured: list[_Measured] = []
-    others: list[Square] = []
-    for squares in detect_squares(grey):
-        for square in squares:
-            if cell_px(square.corners_px) < _LEAST_CELL_PX or not _plausible(square.corners_px):
-                continue
-            if square.code in _LANDMARKS:
-                one = _measured(grey, square, side, focal_px)
-                measured += [one] if one is not None else []
-            elif square.code not in LAYOUT.marker_ids and square.likeness >= _OTHERS_LIKENESS:
-                others.append(square)
-        if not measured:
-            break
+    search = Search(grey)
+    measured, others = _sorted_out(grey, search.squares, side, focal_px)
+    if measured:
+        found = [one.tag.corners_px for one in measured]
+        more, more_others = _sorted_out(grey, search.faint_near(found), side, focal_px)
+        measured, others = measured + more, others + more_others
     seen = _kept(measured)
     if any(_sound(grey, square) for square in others[:_MOST_OTHERS]):
         said = tr("A printed square that is neither a tag's nor the marker sheet's is not used")
         return replace(seen, remarks=(*seen.remarks, said))
     return seen
+
+
+def _sorted_out(
+    grey: Picture, squares: list[Square], side: float, focal_px: float | None
+) -> tuple[list[_Measured], list[Square]]:
+    """Tags, measured, and what looks like other people's markers."""
+    measured: list[_Measured] = []
+    others: list[Square] = []
+    for square in squares:
+        if cell_px(square.corners_px) < _LEAST_CELL_PX or not _plausible(square.corners_px):
+            continue
+        if square.code in _LANDMARKS:
+            one = _measured(grey, square, side, focal_px)
+            measured += [one] if one is not None else []
+        elif square.code not in LAYOUT.marker_ids and square.likeness >= _OTHERS_LIKENESS:
+            others.append(square)
+    return measured, others
 
 
 def _sound(grey: Picture, square: Square) -> bool:

@@ -211,7 +211,8 @@ def test_where_either_of_two_tags_may_be_odd_neither_size_is_used(
     alone = Joint([Shot(view, likely_poses(view)[0], (marks,))], DogFacts())
     told = np.array([-0.06, 0.0, 0.0, 0.06]), 0.015**2 * np.eye(4), list(tags.tags)
     monkeypatch.setattr(tag_sizes, "_misfits", lambda _: told)
-    assert (look := tag_sizes.odd_tags(alone, 1)) is not None
+    look = tag_sizes.odd_tags(alone, 1)
+    assert look is not None
     assert "“breastbone”, “tail base”" in look.sentence
     used = [t.landmark for t in look.view.tags.tags if t.px_per_mm_spread < 1]
     assert used == ["shoulder_top", "last_rib"]
