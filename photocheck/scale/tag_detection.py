@@ -127,11 +127,11 @@ class Search:
         high = middles.max(axis=0) + _REACH_SIDES * max(sides)
         found: list[Floats] = []
         for level in reversed(self._levels):
-            left, top, right, bottom = (*(low / level.shrink), *(high / level.shrink))
+            first, last = low / level.shrink, high / level.shrink
             near = [
                 box
                 for box in level.faint
-                if box[0] < right and box[2] > left and box[1] < bottom and box[3] > top
+                if np.all(np.array(box[:2]) < last) and np.all(np.array(box[2:]) > first)
             ]
             found += _squares_in(level.copy, near, level.least_px, level.shrink)
             if level.least_px * level.shrink <= _SMALLER * max(sides):
@@ -151,7 +151,8 @@ def _places(half: Picture) -> tuple[list[_Box], list[_Box]]:
     if min(height, width) < 5:
         return [(0, 0, 2 * half.shape[1], 2 * half.shape[0])], []
     near = np.ones((5, 5), np.uint8)
-    spread = cv2.morphologyEx(half, cv2.MORPH_GRADIENT, near)[: 2 * height, : 2 * width]
+    steep = np.asarray(cv2.morphologyEx(half, cv2.MORPH_GRADIENT, near), np.uint8)
+    spread = steep[: 2 * height, : 2 * width]
     every = _boxes(_wide(spread, _STEP))
     area = sum((right - left) * (bottom - top) for left, top, right, bottom in every)
     if area <= _MANY * 4 * half.size:
