@@ -77,7 +77,7 @@ class Square:
 
 
 @dataclass(frozen=True, eq=False)
-class _Level:
+class _Shrunk:
     """A copy of the picture, so many times smaller, its faint places, the least side in it, px."""
 
     copy: Picture
@@ -100,13 +100,13 @@ class Search:
         shrink, least = float(times), _LEAST_SIDE_PX
         found: list[Floats] = []
         self._grey = grey
-        self._levels: list[_Level] = []
+        self._levels: list[_Shrunk] = []
         while True:
             half, _ = halved(copy, max(copy.shape) / 1.5)
             first, faint = _places(half)
             found += _squares_in(copy, first, least, shrink, quick=bool(faint))
             if faint:
-                self._levels.append(_Level(copy, shrink, faint, least))
+                self._levels.append(_Shrunk(copy, shrink, faint, least))
             if max(half.shape) < _SMALLEST:
                 break
             # smaller ones were looked for before
