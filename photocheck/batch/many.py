@@ -19,20 +19,23 @@ from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring_in import photos_of_case
 from photocheck.orders.intake.case_files import CaseSource
 from photocheck.orders.model import CHOICES, Order, Store
+from photocheck.orders.worn_tags import FoundTags, tags_found, told_by_tags
 from photocheck.report.file import report_to_dict
 from photocheck.speech import speaking, tr
 from photocheck.version import program
 
 if TYPE_CHECKING:
+    from photocheck.orders.draft import Draft, DraftPhoto
     from photocheck.orders.store import DatabaseStore
     from photocheck.report.model import Report
 
 Line = dict[str, Any]
-"""What `photocheck.batch.results.Results` keeps of an order, or with "outcome" as "same" or
-"left" what it does not."""
+"""What `photocheck.batch.results.Results` keeps of an order, or with "outcome" as one of
+`PASSED_OVER` what it does not."""
 
-PASSED_OVER: Final = ("same", "left")
-"""Done before with the same inputs; decided on meanwhile."""
+PASSED_OVER: Final = ("same", "left", "unmarked")
+"""Done before with the same inputs; decided on meanwhile; never sent, and neither somebody nor tags
+on the dog have marked all."""
 
 
 @dataclass(frozen=True)
@@ -135,8 +138,8 @@ def work(task: Task) -> Line:
         try:
             job = _job_of_file(task, task.source) if task.source else _job_of_store(task)
             line |= {"name": job.name, "inputs": job.inputs}
-            if job.decided:
-                line["outcome"] = "left"
+            if job.over:
+                line["outcome"] = job.over
             elif job.inputs == task.known:
                 line["outcome"] = "same"
             else:
@@ -185,7 +188,7 @@ def tasks_of_store(
     done, like
         As for `tasks_of_cases`.
     drafts : bool
-        Also those never sent that lack nothing.
+        Also those never sent that lack nothing, or only marks: tags on the dog may place these.
     """
     states = ("waiting", "being_filled_in") if drafts else ("waiting",)
     keys = [line.key for line in store.lines() if line.state in states]
@@ -197,7 +200,8 @@ def tasks_of_store(
 
 
 def _is_whole(order: Order) -> bool:
-    return bool(order.checks) or not gaps(order.draft)
+    """Whether it lacks nothing but marks."""
+    return bool(order.checks) or all(gap.step == "marks" for gap in gaps(order.draft))
 
 
 def _known(last: Mapping[str, Any] | None) -> str:
@@ -207,12 +211,13 @@ def _known(last: Mapping[str, Any] | None) -> str:
 
 @dataclass(frozen=True)
 class _Job:
-    """What a task comes to: the hash of all that goes into the check, and the check."""
+    """What a task comes to: the hash of all that goes into the check, and the check; or why it is
+    passed over."""
 
     name: str
     inputs: str
     report: Callable[[], Report]
-    decided: bool = False
+    over: str = ""
 
 
 def _job_of_file(task: Task, source: CaseSource) -> _Job:
@@ -243,7 +248,10 @@ def _job_of_store(task: Task) -> _Job:
     order = store.order(task.key)
     last = order.checks[-1] if order.checks else None
     # Staff may have corrected the marks since the owner's draft.
-    case = order.told
+    case, over = order.told, "left" if order.state in CHOICES else ""
+    if not (over or order.checks) and gaps(case):
+        case = _with_tags(store, task.key, case)
+        over = "unmarked" if gaps(case) else ""
     language = last.language if last else order.language
     ratios = task.ratios.current if task.ratios and task.ratios.in_use else ""
 
@@ -266,7 +274,18 @@ def _job_of_store(task: Task) -> _Job:
 
     digests = {photo.name: photo.sha256 for photo in store.photos(task.key)}
     inputs = _inputs(case.to_dict(), digests, task, language)
-    return _Job(order.name, inputs, report, decided=order.state in CHOICES)
+    return _Job(order.name, inputs, report, over)
+
+
+def _with_tags(store: Store, key: str, draft: Draft) -> Draft:
+    """The draft as tags on the dog mark it where nobody has."""
+    from photocheck.server.bench import decoded
+
+    def found(photo: DraftPhoto) -> FoundTags:
+        opened = decoded(store.photo(key, photo.file), name=photo.file)
+        return tags_found(opened, photo.view or "side")
+
+    return told_by_tags(draft, found)
 
 
 def _inputs(case: Any, photos: Mapping[str, str], task: Task, language: str) -> str:

@@ -23,7 +23,7 @@ from photocheck.phantom.composites import DRAWN, surface
 from photocheck.phantom.phone import Picture, encode
 from photocheck.practice.dogs import FOLDER as PRACTICE
 from photocheck.scale.sheet import sheet_bitmap
-from photocheck.scale.tag_detection import detect_squares
+from photocheck.scale.tag_detection import Search
 from photocheck.scale.tag_layout import TAG_IDS
 from photocheck.scale.tags import find_tags
 
@@ -170,8 +170,7 @@ def tagless(seed: int, folder: str = "") -> tuple[str, Picture]:
 def _judged(seed: int, folder: str) -> tuple[str, int, int, int]:
     cv2.setNumThreads(1)
     kind, picture = tagless(seed, folder)
-    squares = detect_squares(picture)
-    like = [one for one in squares if one.code in TAG_IDS.values()]
+    like = [one for one in Search(picture).squares if one.code in TAG_IDS.values()]
     return kind, seed, len(like), len(find_tags(picture).tags)
 
 

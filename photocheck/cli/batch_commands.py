@@ -51,7 +51,11 @@ JOBS_OPTION = click.option(
     help="Results, one line of JSON for each order; the summary goes beside it, .csv.",
 )
 @click.option("--waiting", is_flag=True, help="Check the orders of the store that wait.")
-@click.option("--drafts", is_flag=True, help="With --waiting: those never sent that lack nothing.")
+@click.option(
+    "--drafts",
+    is_flag=True,
+    help="With --waiting: also those never sent, marked or with tags.",
+)
 @click.option(
     "--ratios",
     metavar="FILE",
@@ -136,7 +140,7 @@ def batch(
         def keep(line: Line) -> None:
             if line["outcome"] in PASSED_OVER:
                 passed[line["outcome"]] += 1
-                left.update({line["order"]} if line["outcome"] == "left" else ())
+                left.update({line["order"]} if line["outcome"] != "same" else ())
             else:
                 results.add(line)
 
@@ -153,6 +157,12 @@ def batch(
         say(tr("Done before and unchanged: {count}.", count=passed["same"]))
     if passed["left"]:
         say(tr("Decided on meanwhile: {count}.", count=passed["left"]))
+    if passed["unmarked"]:
+        said = tr(
+            "Never sent, and the photo neither marked nor with the tags for it: {count}.",
+            count=passed["unmarked"],
+        )
+        say(said)
     say(tr("Results: {results}; summary: {summary}.", results=out, summary=summary))
     context.exit(0 if whole else PARTLY)
 

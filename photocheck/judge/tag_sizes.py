@@ -22,6 +22,7 @@ from photocheck.scale.pose import View
 from photocheck.scale.priors import TAG_DEPTH_MM
 from photocheck.scale.tag_layout import TAG_MM
 from photocheck.scale.tag_place import USUAL_FOCAL
+from photocheck.scale.tag_reference import reference_tag, tags_as_reference
 from photocheck.scale.tags_seen import TagSeen
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES
@@ -36,6 +37,9 @@ _NOWHERE_MM: Final = 1000.0
 """Spread of where a reference stood of which nothing is believed."""
 _UNKNOWN: Final = 10.0
 """A spread of ln px per mm that says nothing."""
+_TELLS_APART: Final = 9.0
+"""By how much more one tag's misfit, squared, must explain than another's to be the odd one: a
+likelihood 90 times larger (judgement)."""
 _FEWEST: Final = 3
 """So many tags can say of one of them that it does not go with the others."""
 
@@ -116,8 +120,9 @@ def odd_tags(alone: Joint, number: int) -> TagLook | None:
     """What is to be said of a tag that contradicts the others; None where none does.
 
     One of the other set among three that go with each other, or one that is crumpled: its size is
-    left out, its tip is not.  Where the others do not agree either nobody can say which is wrong,
-    and of one or two only `tag_look` can say anything.
+    left out, its tip is not.  Where it may be one of several all of theirs are.  Where the others
+    do not agree either nobody can say which is wrong, and of one or two only `tag_look` can say
+    anything.
 
     Parameters
     ----------
@@ -129,35 +134,62 @@ def odd_tags(alone: Joint, number: int) -> TagLook | None:
         return None
     larger, spread, tags = _misfits(alone)
     every = list(range(len(tags)))
-    off = {k: _against(k, every, larger, spread) for k in every}
+    off = _against_others(every, larger, spread)
     odd = max(every, key=lambda k: abs(off[k][1]))
-    rest = [k for k in every if k != odd]
-    settled = all(abs(_against(k, rest, larger, spread)[1]) <= _LIMIT for k in rest)
-    if abs(off[odd][1]) <= _LIMIT or not settled:
+    if abs(off[odd][1]) <= _LIMIT or not _go_together(odd, every, larger, spread):
         return None
-    name = tags[odd].landmark
-    said = {
-        "number": number,
-        "point": tr(LANDMARK_TITLES[name]),
-        "percent": f"{100.0 * np.expm1(off[odd][0]):+.0f}",
-    }
-    text = tr(
-        "Photo {number}: the tag “{point}” does not go with the others by its size ({percent} %): "
-        "it is of another set or not flat. Its size was left out, its tip was used.",
-        **said,
+    suspects = [
+        k
+        for k in every
+        if off[odd][1] ** 2 - off[k][1] ** 2 < _TELLS_APART
+        and _go_together(k, every, larger, spread)
+    ]
+    names = [tags[k].landmark for k in suspects]
+    points = "”, “".join(tr(LANDMARK_TITLES[name]) for name in names)
+    percent = f"{100.0 * np.expm1(off[odd][0]):+.0f}"
+    text = (
+        tr(
+            "Photo {number}: the tag “{point}” does not go with the others by its size "
+            "({percent} %): it is of another set or not flat. Its size was left out, its tip was "
+            "used.",
+            number=number,
+            point=points,
+            percent=percent,
+        )
+        if len(names) == 1
+        else tr(
+            "Photo {number}: one of the tags “{points}” does not go with the others by its size: "
+            "it is of another set or not flat. Their sizes were left out, their tips were used.",
+            number=number,
+            points=points,
+        )
     )
-    return TagLook(text, _without_sizes_of(shot.view, [name]))
+    return TagLook(text, _without_odd(shot.view, names))
 
 
-def _against(
-    k: int, left: list[int], larger: NDArray[np.float64], spread: NDArray[np.float64]
-) -> tuple[float, float]:
-    """How much larger one looks than the mean of the others, in ln, and in standard deviations."""
-    others = [one for one in left if one != k]
-    arms = np.zeros(len(larger))
-    arms[k], arms[others] = 1.0, -1.0 / len(others)
-    off = float(arms @ larger)
-    return off, off / float(np.sqrt(arms @ spread @ arms))
+def _go_together(
+    odd: int, every: list[int], larger: NDArray[np.float64], spread: NDArray[np.float64]
+) -> bool:
+    """Whether all but one agree."""
+    rest = [k for k in every if k != odd]
+    return all(abs(sds) <= _LIMIT for _, sds in _against_others(rest, larger, spread).values())
+
+
+def _against_others(
+    left: list[int], larger: NDArray[np.float64], spread: NDArray[np.float64]
+) -> dict[int, tuple[float, float]]:
+    """How much larger each looks than the others let expect, in ln, and in standard deviations.
+
+    However large all of them are.  What a dog that stands askew does to one it does to the others
+    too, so that the whole covariance counts: each against what is expected of it given the rest
+    (Baarda's w, "A Testing Procedure for Use in Geodetic Networks", 1968; from memory).
+    """
+    firm = np.linalg.inv(spread[np.ix_(left, left)] + _UNKNOWN**2)
+    pulls, own = firm @ larger[left], np.diag(firm)
+    return {
+        k: (float(pull / one), float(pull / np.sqrt(one)))
+        for k, pull, one in zip(left, pulls, own, strict=True)
+    }
 
 
 def _misfits(
@@ -186,6 +218,17 @@ def _bare(alone: Joint) -> Joint:
         ratios=alone.ratios,
         facts_left_out=frozenset(alone.facts),
     )
+
+
+def _without_odd(view: View, names: list[str]) -> View:
+    """The same photo without the size of some tags, which then are no reference either."""
+    left = replace(
+        view.tags, tags=tuple(tag for tag in view.tags.tags if tag.landmark not in names)
+    )
+    told = _without_sizes_of(view, names)
+    if view.seen.kind != DOG_TAGS or reference_tag(left) is None:
+        return told
+    return replace(told, seen=tags_as_reference(left))
 
 
 def without_sizes(view: View) -> View:

@@ -2,15 +2,18 @@
 
 Black on white is where light and dark lie close together, over an area: most of a picture is not,
 and is not looked at.  What is left is searched at its full size, for small cells that are smeared
-in a smaller picture, at little cost.  What is read here is not relied on: it says which tag to
-lay over the photo (`photocheck.scale.tag_fit`).
+in a smaller picture, at little cost.  Gravel, grass and fur are full of such places: there the
+strongest come first, and a photo with no tag among them is left at that.  What is read here is not
+relied on: it says which tag to lay over the photo (`photocheck.scale.tag_fit`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final
+from math import hypot
+from typing import Final, TypeAlias
 
 import cv2
 import numpy as np
@@ -26,6 +29,16 @@ _SMALLEST: Final = 500
 """Px, longer side of the smallest copy looked at: a square then fills a tenth of it."""
 _STEP: Final = 60
 """Codes of 255 between paper and ink nearby, at least: 90 and more in the shade."""
+_CLEAR: Final = 110
+"""The same of places that come first where there are many: of 36 rendered tags that were found,
+one in twenty has less, and a dog wears several."""
+_MANY: Final = 0.02
+"""Share of a copy that places may fill before the faint ones are kept for later (judgement: ten
+tags of 40 mm, of a dog that fills half a photo, fill as much)."""
+_REACH_SIDES: Final = 30.0
+"""Sides of a tag that the dog's other tags are away from those that were found, at most: 1.2 m."""
+_SMALLER: Final = 0.5
+"""Side of the dog's least tag over that of the largest that was found, at least (judgement)."""
 _AROUND: Final = 14
 """Px that are looked at around a place."""
 _THOROUGH: Final = 0.15
@@ -38,6 +51,10 @@ _LEAST_SIDE_PX: Final = 13.0
 _LEAST_LIKENESS: Final = 0.6
 """Correlation of the 36 cells of a square with a tag's, at least: one with a fifth of it covered
 has 0.7."""
+
+
+_Box: TypeAlias = tuple[int, int, int, int]
+"""Left, top, right, bottom, px."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,20 +76,67 @@ class Square:
     likeness: float
 
 
-def detect_squares(grey: Picture) -> list[Square]:
-    """What may be markers in a grey picture (H, W), the likeliest first."""
-    copy, times = halved(grey, _LARGEST)
-    shrink, least = float(times), _LEAST_SIDE_PX
-    found: list[Floats] = []
-    while True:
-        half, _ = halved(copy, max(copy.shape) / 1.5)
-        boxes = _places(half)
-        found += [(one + 0.5) * shrink - 0.5 for one in _squares_in(copy, boxes, least)]
-        if max(half.shape) < _SMALLEST:
-            break
-        # smaller ones were looked for before
-        copy, shrink, least = half, 2 * shrink, 1.5 * _LEAST_SIDE_PX
-    return _named(grey, np.array(found).reshape(-1, 4, 2))
+@dataclass(frozen=True, eq=False)
+class _Shrunk:
+    """A copy of the picture, so many times smaller, its faint places, the least side in it, px."""
+
+    copy: Picture
+    shrink: float
+    faint: list[_Box]
+    least_px: float
+
+
+class Search:
+    """What may be markers in a grey picture (H, W).
+
+    Attributes
+    ----------
+    squares : list of Square
+        Those of places where light and dark differ most, the likeliest first.
+    """
+
+    def __init__(self, grey: Picture) -> None:
+        copy, times = halved(grey, _LARGEST)
+        shrink, least = float(times), _LEAST_SIDE_PX
+        found: list[Floats] = []
+        self._grey = grey
+        self._levels: list[_Shrunk] = []
+        while True:
+            half, _ = halved(copy, max(copy.shape) / 1.5)
+            first, faint = _places(half)
+            found += _squares_in(copy, first, least, shrink, quick=bool(faint))
+            if faint:
+                self._levels.append(_Shrunk(copy, shrink, faint, least))
+            if max(half.shape) < _SMALLEST:
+                break
+            # smaller ones were looked for before
+            copy, shrink, least = half, 2 * shrink, 1.5 * _LEAST_SIDE_PX
+        self.squares = _named(grey, np.array(found).reshape(-1, 4, 2), [])
+
+    def faint_near(self, tags: Sequence[Floats]) -> list[Square]:
+        """Those of the other places where tags of the same set may be.
+
+        Parameters
+        ----------
+        tags : sequence of (4, 2) float
+            Corners of tags that were found, px; at least one.
+        """
+        sides = [CELLS * cell_px(tag) for tag in tags]
+        middles = np.array([tag.mean(axis=0) for tag in tags])
+        low = middles.min(axis=0) - _REACH_SIDES * max(sides)
+        high = middles.max(axis=0) + _REACH_SIDES * max(sides)
+        found: list[Floats] = []
+        for level in reversed(self._levels):
+            first, last = low / level.shrink, high / level.shrink
+            near = [
+                box
+                for box in level.faint
+                if np.all(np.array(box[:2]) < last) and np.all(np.array(box[2:]) > first)
+            ]
+            found += _squares_in(level.copy, near, level.least_px, level.shrink)
+            if level.least_px * level.shrink <= _SMALLER * max(sides):
+                break
+        return _named(self._grey, np.array(found).reshape(-1, 4, 2), self.squares)
 
 
 def cell_px(corners: Floats) -> float:
@@ -81,19 +145,33 @@ def cell_px(corners: Floats) -> float:
     return float(np.mean(sides)) / CELLS
 
 
-def _places(half: Picture) -> list[tuple[int, int, int, int]]:
-    """Left, top, right, bottom of where light and dark lie close together, in twice as large."""
-    near = np.ones((5, 5), np.uint8)
-    spread = cv2.subtract(cv2.dilate(half, near), cv2.erode(half, near))
-    _, there = cv2.threshold(spread, _STEP, 255, cv2.THRESH_BINARY)
+def _places(half: Picture) -> tuple[list[_Box], list[_Box]]:
+    """Where light and dark lie close together, in twice as large: to be looked at first, later."""
     height, width = half.shape[0] // 2, half.shape[1] // 2
     if min(height, width) < 5:
-        return [(0, 0, 2 * half.shape[1], 2 * half.shape[0])]
-    even = there[: 2 * height, : 2 * width]
-    small = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+        return [(0, 0, 2 * half.shape[1], 2 * half.shape[0])], []
+    near = np.ones((5, 5), np.uint8)
+    steep = np.asarray(cv2.morphologyEx(half, cv2.MORPH_GRADIENT, near), np.uint8)
+    spread = steep[: 2 * height, : 2 * width]
+    every = _boxes(_wide(spread, _STEP))
+    area = sum((right - left) * (bottom - top) for left, top, right, bottom in every)
+    if area <= _MANY * 4 * half.size:
+        return every, []
+    return _boxes(_wide(spread, _CLEAR)), every
+
+
+def _wide(spread: Picture, step: int) -> Picture:
+    """Where a spread of light reaches a step over an area, at half the size: 255, else 0."""
+    _, there = cv2.threshold(spread, step, 255, cv2.THRESH_BINARY)
+    size = (spread.shape[1] // 2, spread.shape[0] // 2)
+    small = cv2.resize(there, size, interpolation=cv2.INTER_AREA)
     _, small = cv2.threshold(small, 127, 255, cv2.THRESH_BINARY)
     # an edge alone is thin
-    wide = cv2.morphologyEx(small, cv2.MORPH_OPEN, near)
+    wide = cv2.morphologyEx(small, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    return np.asarray(wide, np.uint8)
+
+
+def _boxes(wide: Picture) -> list[_Box]:
     outlines, _ = cv2.findContours(wide, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     boxes = [cv2.boundingRect(outline) for outline in outlines]
     return [
@@ -103,15 +181,16 @@ def _places(half: Picture) -> list[tuple[int, int, int, int]]:
 
 
 def _squares_in(
-    copy: Picture, places: list[tuple[int, int, int, int]], least_px: float
+    copy: Picture, places: list[_Box], least_px: float, shrink: float, *, quick: bool = False
 ) -> list[Floats]:
+    """Quadrilaterals in places of a copy that is `shrink` times smaller, px of the picture."""
     height, width = copy.shape
     inside = [
         (max(left, 0), max(top, 0), min(right, width), min(bottom, height))
         for left, top, right, bottom in places
     ]
     area = sum((right - left) * (bottom - top) for left, top, right, bottom in inside)
-    few = area <= _THOROUGH * copy.size
+    few = area <= _THOROUGH * copy.size and not quick
     found = []
     for left, top, right, bottom in inside:
         part = copy[top:bottom, left:right]
@@ -124,7 +203,8 @@ def _squares_in(
             size = (2 * part.shape[1], 2 * part.shape[0])
             part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_CUBIC), np.uint8)
         for corners in _quads(part, least_px * larger, thorough):
-            found.append((corners + 0.5) / larger - 0.5 + (left, top))
+            at = (corners + 0.5) / larger - 0.5 + (left, top)
+            found.append((at + 0.5) * shrink - 0.5)
     return found
 
 
@@ -163,8 +243,8 @@ def _looks() -> tuple[NDArray[np.int_], Floats]:
     return names, cells / np.linalg.norm(cells, axis=1, keepdims=True)
 
 
-def _named(grey: Picture, squares: Floats) -> list[Square]:
-    """Squares that look like markers, each place once, the likeliest first."""
+def _named(grey: Picture, squares: Floats, before: list[Square]) -> list[Square]:
+    """Squares that look like markers, each place once and none of `before`, the likeliest first."""
     if not len(squares):
         return []
     names, looks = _looks()
@@ -186,14 +266,16 @@ def _named(grey: Picture, squares: Floats) -> list[Square]:
     seen /= np.maximum(np.linalg.norm(seen, axis=1, keepdims=True), 1e-9)
     likeness = seen @ looks.T
     best = np.argmax(likeness, axis=1)
+    most = likeness[np.arange(len(best)), best]
+    order = np.argsort(-most)
+    middles = squares.mean(axis=1)
+    cells = np.linalg.norm(squares - np.roll(squares, -1, axis=1), axis=2).mean(axis=1) / CELLS
+    taken = [one.corners_px.mean(axis=0) for one in before]
     kept: list[Square] = []
-    for n in np.argsort(-likeness[np.arange(len(best)), best]):
-        most = float(likeness[n, best[n]])
-        if most < _LEAST_LIKENESS:
-            break
-        code, turn = names[best[n]]
-        corners = np.roll(squares[n], -int(turn), axis=0)
-        middle, cell = corners.mean(axis=0), cell_px(corners)
-        if all(float(np.hypot(*(middle - one.corners_px.mean(axis=0)))) > 2 * cell for one in kept):
-            kept.append(Square(corners, int(code), most))
+    for n in order[most[order] >= _LEAST_LIKENESS]:
+        middle = middles[n]
+        if all(hypot(*(middle - one)) > 2 * cells[n] for one in taken):
+            code, turn = names[best[n]]
+            taken.append(middle)
+            kept.append(Square(np.roll(squares[n], -int(turn), axis=0), int(code), float(most[n])))
     return kept

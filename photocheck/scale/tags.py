@@ -9,13 +9,14 @@ photo at full resolution (`photocheck.scale.tag_fit`), and what does not look li
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import hypot, sqrt
 from typing import Final
 
 import numpy as np
 
 from photocheck.scale.light import Floats, Picture, as_grey
 from photocheck.scale.sheet import LAYOUT
-from photocheck.scale.tag_detection import Square, cell_px, detect_squares
+from photocheck.scale.tag_detection import Search, Square, cell_px
 from photocheck.scale.tag_fit import fit_tag
 from photocheck.scale.tag_layout import CELLS, TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import USUAL_FOCAL, scale_at
@@ -75,8 +76,26 @@ def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None =
     """
     grey = as_grey(picture)
     side = TAG_MM["small" if small else "usual"]
-    measured, others = [], []
-    for square in detect_squares(grey):
+    search = Search(grey)
+    measured, others = _sorted_out(grey, search.squares, side, focal_px)
+    if measured:
+        found = [one.tag.corners_px for one in measured]
+        more, more_others = _sorted_out(grey, search.faint_near(found), side, focal_px)
+        measured, others = measured + more, others + more_others
+    seen = _kept(measured)
+    if any(_sound(grey, square) for square in others[:_MOST_OTHERS]):
+        said = tr("A printed square that is neither a tag's nor the marker sheet's is not used")
+        return replace(seen, remarks=(*seen.remarks, said))
+    return seen
+
+
+def _sorted_out(
+    grey: Picture, squares: list[Square], side: float, focal_px: float | None
+) -> tuple[list[_Measured], list[Square]]:
+    """Tags, measured, and what looks like other people's markers."""
+    measured: list[_Measured] = []
+    others: list[Square] = []
+    for square in squares:
         if cell_px(square.corners_px) < _LEAST_CELL_PX or not _plausible(square.corners_px):
             continue
         if square.code in _LANDMARKS:
@@ -84,11 +103,7 @@ def find_tags(picture: Picture, *, small: bool = False, focal_px: float | None =
             measured += [one] if one is not None else []
         elif square.code not in LAYOUT.marker_ids and square.likeness >= _OTHERS_LIKENESS:
             others.append(square)
-    seen = _kept(measured)
-    if any(_sound(grey, square) for square in others[:_MOST_OTHERS]):
-        said = tr("A printed square that is neither a tag's nor the marker sheet's is not used")
-        return replace(seen, remarks=(*seen.remarks, said))
-    return seen
+    return measured, others
 
 
 def _sound(grey: Picture, square: Square) -> bool:
@@ -140,15 +155,21 @@ def _measured(
 
 def _plausible(corners: Floats) -> bool:
     """Whether the corners are a square's, seen from farther than a few times its side."""
-    sides = np.roll(corners, -1, axis=0) - corners
-    long = np.hypot(sides[:, 0], sides[:, 1])
-    turns = sides[:, 0] * np.roll(sides[:, 1], -1) - sides[:, 1] * np.roll(sides[:, 0], -1)
-    if np.any(turns <= 0):
+    # a few numbers: plain arithmetic is quicker than arrays
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners.tolist()
+    sides = ((bx - ax, by - ay), (cx - bx, cy - by), (dx - cx, dy - cy), (ax - dx, ay - dy))
+    turned = (*sides[1:], sides[0])
+    if any(x * v - y * u <= 0 for (x, y), (u, v) in zip(sides, turned, strict=True)):
         return False
-    across, down = (sides[0] - sides[2]) / 2, (sides[1] - sides[3]) / 2
-    flat = np.linalg.svd(np.stack([across, down]), compute_uv=False)
-    even = max(long[0] / long[2], long[2] / long[0], long[1] / long[3], long[3] / long[1])
-    return bool(flat[1] / flat[0] >= _FLATTEST and even < 1.35)
+    long = [hypot(x, y) for x, y in sides]
+    across = ((sides[0][0] - sides[2][0]) / 2, (sides[0][1] - sides[2][1]) / 2)
+    down = ((sides[1][0] - sides[3][0]) / 2, (sides[1][1] - sides[3][1]) / 2)
+    # singular values of the 2 x 2 of both: their squares' sum, and their product
+    squares = sum(x * x + y * y for x, y in (across, down))
+    area = abs(across[0] * down[1] - across[1] * down[0])
+    flat = squares - sqrt(max(squares**2 - 4 * area**2, 0.0))
+    steep = max(long[0] / long[2], long[2] / long[0], long[1] / long[3], long[3] / long[1])
+    return flat >= _FLATTEST**2 * (2 * squares - flat) and steep < 1.35
 
 
 def _kept(measured: list[_Measured]) -> TagsSeen:

@@ -26,9 +26,11 @@ from photocheck.cli.main import run
 from photocheck.errors import PhotocheckError
 from photocheck.judge.ratios import write_ratios
 from photocheck.orders.draft import Draft
+from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.intake.case_files import find_cases
 from photocheck.orders.store import open_store
+from photocheck.orders.worn_tags import FoundTags
 from photocheck.report.file import report_from_dict
 from tests.support.learnt import learnt
 from tests.support.made_report import made_report
@@ -313,6 +315,34 @@ def test_waiting_orders_are_checked_again_when_something_changed(
         assert len(store.order(key).checks) == 2
         store.decide(key, "refused", by="me", reason="no")
         assert many.work(many.Task(store=address, key=key))["outcome"] == "left"
+        many._store(address).close()
+
+
+@pytest.mark.usefixtures("checked_here", "decoded_here")
+def test_tags_mark_what_was_never_sent(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    address = str(tmp_path / "orders.sqlite3")
+    with closing(open_store(address)) as store:
+        alder = samples_folder() / "alder"
+        case_file = ("case.json", (alder / "case.json").read_bytes())
+        photos = [(file.name, file.read_bytes()) for file in sorted(alder.glob("*.jpg"))]
+        key = bring_in(store, case_file, photos, language="en").key
+        order = store.order(key)
+        assert {gap.step for gap in gaps(order.draft)} == {"marks"}
+        like = many.Task(store=address)
+        assert many.tasks_of_store(store, {}, like, drafts=False) == []
+        (task,) = many.tasks_of_store(store, {}, like, drafts=True)
+        assert (job := many._job_of_store(task)).over == ""
+        with monkeypatch.context() as nowhere:
+            nowhere.setattr(many, "tags_found", lambda *_: FoundTags())
+            other = many._job_of_store(task)
+            assert (other.over, many.work(task)["outcome"]) == ("unmarked", "unmarked")
+            assert other.inputs != job.inputs
+            # the command says so and keeps nothing of it
+            out = tmp_path / "out.jsonl"
+            command = ["batch", "--store", address, "-o", str(out), "--waiting", "--drafts"]
+            assert run([*command, "--jobs", "1"]) == 0
+            assert lines_of(out) == []
+        assert store.order(key).checks == order.checks == ()
         many._store(address).close()
 
 

@@ -14,12 +14,15 @@ from photocheck.body.shape import SHIPPED
 from photocheck.case.model import Case, DogFacts, Marking, PhotoEntry, Reference
 from photocheck.case.validity import require_marks
 from photocheck.errors import CaseError, ScaleError
-from photocheck.judge import evidence
+from photocheck.judge import evidence, tag_sizes
 from photocheck.judge.budget import Action, what_actions_leave
 from photocheck.judge.estimate import Estimate, estimate
 from photocheck.judge.evidence import order_from_report
-from photocheck.scale.pose import View
-from photocheck.scale.priors import Offset
+from photocheck.judge.joint import Joint
+from photocheck.judge.shots import Shot
+from photocheck.scale.catalogue import DOG_TAGS
+from photocheck.scale.pose import View, likely_poses
+from photocheck.scale.priors import Offset, offset_prior
 from photocheck.scale.tag_layout import square_mm, tip_mm
 from photocheck.scale.tag_reference import tags_as_reference
 from photocheck.scale.tags_seen import NO_TAGS, TagSeen, TagsSeen
@@ -179,6 +182,40 @@ def test_one_tag_that_does_not_go_with_the_others_is_said(
     assert right.outliers == ()
     np.testing.assert_allclose(found.log_spans, right.log_spans, atol=1e-4)
     assert seen(tags, view).outliers == ()
+
+
+@pytest.mark.parametrize("name", LANDMARKS)
+@pytest.mark.parametrize("grown", [1.12, 1 / 1.12])
+def test_without_a_sheet_a_tag_an_eighth_off_is_said(name: str, grown: float) -> None:
+    """Also where it would have been the reference, or where a dog askew might look like that."""
+    tags = tagged(FROM, spread=0.006)
+    odd = replace(tag(name, FROM, grown=grown, spread=0.006), corner_spread_px=0.1)
+    mixed = TagsSeen(tuple(odd if t.landmark == name else t for t in tags.tags))
+    view = square_view(offset=offset_prior(Reference(DOG_TAGS), "side"))
+    found = seen(mixed, replace(view, seen=tags_as_reference(mixed)))
+    right = seen(tags, replace(view, seen=tags_as_reference(tags)))
+    (sentence,) = found.outliers
+    assert name.replace("_", " ") in sentence
+    assert right.outliers == ()
+    off = found.log_spans - right.log_spans
+    assert np.all(np.abs(off) < 2 * np.sqrt(np.diag(found.covariance)))
+
+
+def test_where_either_of_two_tags_may_be_odd_neither_size_is_used(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """One is as much too small as another too large; either goes with the rest, to 3.3 of 4 sds."""
+    tags = tagged(FROM)
+    view = replace(square_view(), tags=tags)
+    marks = Marking(tips(tags, "side"), by=TAGS)
+    alone = Joint([Shot(view, likely_poses(view)[0], (marks,))], DogFacts())
+    told = np.array([-0.06, 0.0, 0.0, 0.06]), 0.015**2 * np.eye(4), list(tags.tags)
+    monkeypatch.setattr(tag_sizes, "_misfits", lambda _: told)
+    look = tag_sizes.odd_tags(alone, 1)
+    assert look is not None
+    assert "“breastbone”, “tail base”" in look.sentence
+    used = [t.landmark for t in look.view.tags.tags if t.px_per_mm_spread < 1]
+    assert used == ["shoulder_top", "last_rib"]
 
 
 def test_a_place_that_the_tags_contradict_is_said_and_the_tags_are_believed() -> None:
