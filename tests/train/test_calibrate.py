@@ -54,12 +54,12 @@ def test_confidence_means_what_it_says() -> None:
 
 
 def test_fewer_side_on_taught_than_sent_lowers_the_threshold() -> None:
-    """Bayes by hand: prior odds 9 where 1.27 were taught; 4 to 1 wanted: 4 * 1.27 / 9 = 0.57."""
+    """Bayes by hand: prior odds 9 where 1.27 were taught; 2 to 1 wanted: 2 * 1.27 / 9 = 0.28."""
     n = 100
     truth = np.where(np.arange(n) < 56, 0, 2)
     zeros = np.full((n, len(POINTS)), 0.5)
     told = calibrated(Measured(zeros, zeros, np.zeros((n, len(KINDS))), truth), 1.0)
-    odds = 4 * (56 / 44) / 9
+    odds = 2 * (56 / 44) / 9
     assert told["side_on_from"] == pytest.approx(odds / (1 + odds), abs=1e-3)
 
 
