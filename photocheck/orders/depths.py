@@ -77,7 +77,7 @@ DEPTHS: Final[Mapping[str, Carefulness]] = MappingProxyType(
                 "Finds slips such as swapped digits or a wrong unit. It cannot promise that all "
                 "is right."
             ),
-            _caught(44, 20, 29, 13),
+            _caught(43, 20, 29, 12),
         ),
         CAREFUL: Carefulness(
             later("Careful"),
@@ -86,7 +86,7 @@ DEPTHS: Final[Mapping[str, Carefulness]] = MappingProxyType(
                 "front."
             ),
             later("Finds smaller errors too, and can say that all agree."),
-            _caught(12, 15, 23, 9),
+            _caught(12, 15, 22, 9),
         ),
     }
 )
