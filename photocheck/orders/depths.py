@@ -40,8 +40,8 @@ class Carefulness:
         """What one may count on, with sizes, in the language spoken now.
 
         >>> DEPTHS["quick"].promise()
-        'On a dog of 25 kg it sees nearly every error of 16 cm (6 in) or more in the half neck, \
-and of 9 cm (3 in) or more along the body.'
+        'On a dog of 25 kg it sees nearly every error of 15 cm (6 in) or more in the half neck, \
+and of 8 cm (3 in) or more along the body.'
         """
         along = max(self._mm(span) for span in SPANS if span != "half_neck")
         return tr(
