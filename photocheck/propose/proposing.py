@@ -170,7 +170,7 @@ def proposal_of(seen: SeenInPhoto, facts: Facts) -> Proposal:
 
 
 def as_an_eye_places(seen: SeenInPhoto, facts: Facts) -> dict[str, Point]:
-    """Where each point is proposed, px: as the network has it, moved by what people place
+    """Where each point is proposed, px: as the network has it, moved by what an eye places
     otherwise (`Facts.eye`)."""
     places = {name: place.xy for name, place in seen.places.items()}
     if not (facts.eye and places):

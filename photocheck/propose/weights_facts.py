@@ -90,7 +90,7 @@ class Facts:
     sha256 : str
         Of the weights, hexadecimal.
     eye : mapping of point to (float, float)
-        How far from where the network's teaching has a point people place it on photographs:
+        How far from where the network's teaching has a point an eye places it on photographs:
         ahead along the trunk and up in the photo, per cent of the trunk; nothing where it is not
         known.
     """

@@ -35,8 +35,8 @@ EYE: Final = {
     "shoulder_top": (-4.3, -2.8),
     "tail_base": (-3.0, -1.2),
 }
-"""How far people place a point from where these looks have it, on photographs: ahead along the
-trunk and up, per cent of the trunk.  Means of the medians on two sets that two people marked before
+"""How far an eye places a point from where these looks have it, on photographs: ahead along the
+trunk and up, per cent of the trunk.  Means of the medians on two sets marked by two of its makers before
 any proposal was seen (24 and 12 dogs), which agree within 2; on the last rib they do not."""
 ON_PHOTOGRAPHS: Final = (0.79, 0.96)
 """Slope and offset of the logit of confidence on those photographs against that of stretched
@@ -166,7 +166,7 @@ def _spread(chance: Floats, error: Floats) -> dict[str, list[float]]:
 
 
 def as_on_photographs(told: Mapping[str, Any]) -> dict[str, Any]:
-    """The same entries as photographs have them, and where people place points (`EYE`).
+    """The same entries as photographs have them, and where an eye places points (`EYE`).
 
     Parameters
     ----------
