@@ -36,8 +36,8 @@ EYE: Final = {
     "tail_base": (-3.0, -1.2),
 }
 """How far an eye places a point from where these looks have it, on photographs: ahead along the
-trunk and up, per cent of the trunk.  Means of the medians on two sets marked by two of its makers before
-any proposal was seen (24 and 12 dogs), which agree within 2; on the last rib they do not."""
+trunk and up, per cent of the trunk.  Means of the medians on two sets that two of its makers marked
+before any proposal was seen (24 and 12 dogs), which agree within 2; on the last rib they do not."""
 ON_PHOTOGRAPHS: Final = (0.79, 0.96)
 """Slope and offset of the logit of confidence on those photographs against that of stretched
 simulated ones: 144 marks, maximum likelihood, the slope held to 1 by a deviation of 0.3."""
