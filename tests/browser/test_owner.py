@@ -401,6 +401,7 @@ def test_by_keyboard_alone_the_whole_way_is_gone(
         heading = page.get_by_role("heading", name=after, exact=True)
         # whoever hears the page is told where it has come to
         expect(heading).to_be_focused(timeout=30_000)
+    rests(page)  # a button that is put anew under the focus hears no key
     tab_to(page, page.locator(".st-key-take_photo button").first)
     with page.expect_file_chooser() as chooser:
         keys.press("Enter")
