@@ -7,12 +7,12 @@ from typing import Final
 
 import streamlit as st
 
-from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import DraftPhoto
-from photocheck.orders.model import Store, StoreError
+from photocheck.orders.model import Store
 from photocheck.propose.network import WeightsError
 from photocheck.propose.proposal import NOTHING, Proposal
 from photocheck.server import bench
+from photocheck_app.shared import unless_unseen
 
 _log = logging.getLogger(__name__)
 
@@ -37,15 +37,14 @@ def proposal_in(store: Store, key: str, photo: DraftPhoto) -> Proposal:
     """
     if photo.from_front or not photo.file:
         return NOTHING
+    return unless_unseen(lambda: _unless_damaged(store, key, photo.file), NOTHING)
+
+
+def _unless_damaged(store: Store, key: str, name: str) -> Proposal:
     try:
-        return _proposal(store, key, photo.file)
-    except StoreError:
-        raise
+        return _proposal(store, key, name)
     except WeightsError as error:
         _log.warning("%s", error)  # lines of one kind are counted there
-        return NOTHING
-    except PhotocheckError:
-        # Not kept: it may have been but busy.  Why is told where the photo is shown.
         return NOTHING
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import base64
 import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from html import escape
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import streamlit as st
 from PIL import Image
@@ -26,8 +26,12 @@ from photocheck.uploads import BusyError, Limits
 from photocheck_app.doors.icon import as_address
 from photocheck_app.doors.settings import the_store
 from photocheck_app.doors.shell import LOOK
+from photocheck_app.doors.whose import whose_page
 
 _DRAWINGS = Path(__file__).parent / "drawings"
+
+
+T = TypeVar("T")
 
 
 def language() -> str:
@@ -89,6 +93,23 @@ def say_busy(error: BusyError) -> None:
     """Say that it is too much just now, with a way to try again."""
     st.warning(as_text(str(error)), icon=":material/hourglass_empty:")
     st.button(tr("Try again"), key="try_again", type="primary")
+
+
+def unless_unseen(look: Callable[[], T], unseen: T) -> T:
+    """What looking at a photo gives, and `unseen` where it cannot be looked at now.
+
+    That is not kept: it may have been but busy.  Why is told where the photo is shown.
+
+    Raises
+    ------
+    StoreError
+    """
+    try:
+        return look()
+    except StoreError:
+        raise
+    except PhotocheckError:
+        return unseen
 
 
 @contextmanager
@@ -160,12 +181,8 @@ def begin_at_top(shown: str) -> None:
 
 def show_shop() -> None:
     """Whose page this is: the workshop's name, how to reach it, in its own colour; or nothing."""
-    shop = shop_of()
-    if not (shop.name or shop.reach):
-        return
-    line = f"border-left:.4rem solid {shop.colour}" if shop.colour else ""
-    name = f"<strong>{escape(shop.name)}</strong>" if shop.name else ""
-    st.html(f'<p class="shop" style="{line}">{name} <span>{escape(shop.reach)}</span></p>')
+    if whose := whose_page():
+        st.html(whose)
 
 
 def usual_paper() -> str:

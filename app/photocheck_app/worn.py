@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import DraftPhoto
-from photocheck.orders.model import Store, StoreError
+from photocheck.orders.model import Store
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.server import bench
 from photocheck.speech import spoken
+from photocheck_app.shared import unless_unseen
 
 
 def tags_in_photo(store: Store, key: str, photo: DraftPhoto) -> FoundTags:
@@ -27,13 +27,10 @@ def tags_in_photo(store: Store, key: str, photo: DraftPhoto) -> FoundTags:
     ------
     StoreError
     """
-    try:
-        return _found(store, key, photo.file, photo.view or "side", spoken())
-    except StoreError:
-        raise
-    except PhotocheckError:
-        # Not kept: it may have been but busy.  Why is told where the photo is shown.
-        return FoundTags()
+    said_in = spoken()
+    return unless_unseen(
+        lambda: _found(store, key, photo.file, photo.view or "side", said_in), FoundTags()
+    )
 
 
 @st.cache_data(show_spinner=False, max_entries=96)

@@ -88,8 +88,10 @@ async def page_file(wanted: HTTPConnection, inner: str, who: str) -> Response | 
     language = language_of(wanted)
     link = wanted.query_params.get(LINK, "") if inner == "/" else ""
     told = ""
-    with suppress(TimeoutError):
-        told = await asyncio.wait_for(asyncio.to_thread(awaited, link, who, language), PATIENCE_S)
+    if link:
+        with suppress(TimeoutError):
+            looking = asyncio.to_thread(awaited, link, who, language)
+            told = await asyncio.wait_for(looking, PATIENCE_S)
     if told:
         held = await asyncio.to_thread(shell.page_telling, language, told)
         return answer(wanted, held, {"Cache-Control": "no-store", "X-Robots-Tag": "noindex"})

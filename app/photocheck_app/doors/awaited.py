@@ -13,10 +13,10 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.coming_back import ToldFirst, told_first
 from photocheck.orders.model import OrderError
 from photocheck.server.access.linked import LinkedStore
-from photocheck.server.shop import shop_of
 from photocheck.speech import speaking, tr
 from photocheck_app.doors.rate_limits import COUNTS, UNKNOWN_LINKS
 from photocheck_app.doors.settings import the_store
+from photocheck_app.doors.whose import whose_page
 
 LONGEST_LINK: Final = 200
 """Characters: no link of ours is longer, and nothing longer is looked for."""
@@ -50,13 +50,8 @@ def awaited(link: str, who: str, language: str) -> str:
 
 
 def _written(told: ToldFirst) -> str:
-    shop = shop_of()
-    whose = ""
-    if shop.name or shop.reach:
-        name, reach = escape(shop.name), escape(shop.reach)
-        whose = f'<p class="pc-whose"><strong>{name}</strong> {reach}</p>'
     said = "".join(f"<p>{escape(line)}</p>" for line in told.said.splitlines() if line.strip())
     needs = "".join(f"<li>{escape(one)}</li>" for one in told.needs)
     if needs:
         needs = f"<h2>{escape(tr('What you need'))}</h2><ul>{needs}</ul>"
-    return f"{whose}<h1>{escape(told.title)}</h1>{said}{needs}"
+    return f"{whose_page()}<h1>{escape(told.title)}</h1>{said}{needs}"

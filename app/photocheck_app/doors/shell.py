@@ -59,7 +59,6 @@ body { margin: 0; background: #fff; }
 .pc-tells h2 { font-size: 1.25rem; line-height: 1.25; margin: 1.6rem 0 .6rem; }
 .pc-tells p { margin: .6rem 0; }
 .pc-tells ul { margin: .4rem 0; padding-left: 1.2rem; }
-.pc-tells .pc-whose { border-left: .4rem solid #1f4e5f; padding-left: .7rem; }
 .pc-tells .pc-coming { display: flex; align-items: center; gap: .7rem; margin-top: 1.6rem; }
 .pc-tells .pc-coming i { flex: none; width: 1.4rem; height: 1.4rem; border-width: 3px; }
 @media (prefers-color-scheme: dark) { .pc-tells { background: #12181b; } }

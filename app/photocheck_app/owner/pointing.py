@@ -13,10 +13,9 @@ from typing import Final
 import streamlit as st
 
 from photocheck.case.model import Point
-from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.filling import Blank, with_pointed, with_typed
-from photocheck.orders.model import OrderError, StoreError
+from photocheck.orders.model import OrderError
 from photocheck.orders.taking import Sighted
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
@@ -26,7 +25,7 @@ from photocheck_app.doors.paths import PRACTISE
 from photocheck_app.marking import Placed, marking_surface, watch_placed
 from photocheck_app.outage import guarded
 from photocheck_app.owner.way import Way, change, chosen, put
-from photocheck_app.shared import land, lead_to, owners_store, picture, saying
+from photocheck_app.shared import land, lead_to, owners_store, picture, saying, unless_unseen
 
 PART_PX: Final = 900
 """Longer side of the part of a photo that shows what was found."""
@@ -76,13 +75,7 @@ def point_out(way: Way, photo: DraftPhoto) -> None:
 
 def sighted_in(way: Way, photo: DraftPhoto) -> tuple[Sighted, ...]:
     """Cards and sheets that seem to be in a photo; none where it cannot be looked at now."""
-    try:
-        return _sighted(way.key, photo.file, land())
-    except StoreError:
-        raise
-    except PhotocheckError:
-        # Not kept: it may have been but busy.  Why is told where the photo is shown.
-        return ()
+    return unless_unseen(lambda: _sighted(way.key, photo.file, land()), ())
 
 
 def _ask_sighted(way: Way, photo: DraftPhoto, things: Sequence[Sighted]) -> None:
