@@ -596,6 +596,7 @@ def test_the_page_scrolls_beside_the_photo_and_by_two_fingers_on_it(visit):
     phone.press(start, *[(start[0], start[1] - 20 * k) for k in range(1, 6)])
     phone.lift()
     phone.until(lambda: phone.rectangle()[1] < top - 50, "the page has scrolled")
+    rests(phone.page)  # it glides on after the finger has left it
     x, y = phone.screen((800, 400))
     top = phone.rectangle()[1]
     for k in range(6):

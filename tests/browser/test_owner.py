@@ -18,7 +18,7 @@ from typing import Any, Final
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, FileChooser, Locator, Page, expect
 
 from photocheck.case.samples import samples_folder
 from photocheck.orders.draft import Draft
@@ -390,6 +390,10 @@ def test_by_keyboard_alone_the_whole_way_is_gone(
     """From the first page to the result at a desk; but for the photo's file no pointer is used."""
     data, photo = sample("flint")
     page = opened(visitors.come(**DESKTOP), served.address)
+    # From here on, not at the press: what tells the browser to ask us instead of showing its own
+    # dialog goes another way than a key does, and was overtaken by it in three of eight runs.
+    asked: list[FileChooser] = []
+    page.on("filechooser", lambda chooser: asked.append(chooser))
     keys = page.keyboard
     tab_to(page, page.get_by_role("link", name=re.compile("^Quick")))
     keys.press("Enter")
@@ -403,9 +407,9 @@ def test_by_keyboard_alone_the_whole_way_is_gone(
         expect(heading).to_be_focused(timeout=30_000)
     rests(page)  # a button that is put anew under the focus hears no key
     tab_to(page, page.locator(".st-key-take_photo button").first)
-    with page.expect_file_chooser() as chooser:
-        keys.press("Enter")
-    chooser.value.set_files(photo)
+    keys.press("Enter")
+    until_on_page(page, lambda: asked, "a file to be asked for", patience_s=30)
+    asked[0].set_files(photo)
     expect(page.get_by_text("Found, where it is outlined")).to_be_visible(timeout=30_000)
     places = page.get_by_role("radiogroup", name=re.compile("^Where was it"))
     tab_to(page, places.get_by_role("radio").first)

@@ -32,6 +32,7 @@ class Touched extends Changing {
     if (e.button > 0) return;
     // A touch is followed by mouse events, which would move the focus to what was just placed.
     if (e.pointerType === "touch") e.preventDefault();
+    this.pinchOn();
     this.pointers.set(e.pointerId, [e.clientX, e.clientY]);
     this.svg.setPointerCapture(e.pointerId);
     this.view.stop();
@@ -104,7 +105,9 @@ class Touched extends Changing {
     if (!before) return;
     const now = [e.clientX, e.clientY];
     if (this.pointers.size === 2) {
-      this.pinch(e.pointerId, before, now);
+      this.pinched ||= [...this.pointers.values()];
+      this.pointers.set(e.pointerId, now);
+      this.drawSoon();
       return;
     }
     this.pointers.set(e.pointerId, now);
@@ -129,20 +132,23 @@ class Touched extends Changing {
     this.drawSoon();
   }
 
-  // Two fingers: what lay under each stays under it, as far as a zoom without turning can.
-  pinch(id, before, now) {
-    const [, other] = [...this.pointers].find(([key]) => key !== id);
-    const middle = (p) => [(p[0] + other[0]) / 2, (p[1] + other[1]) / 2];
+  // Two fingers: what lay under each stays under it, as far as a zoom without turning can.  Both
+  // together, once a drawing: the browser tells of one finger after the other, and two that slide
+  // alike are far apart between the two tellings where it was slow to tell.
+  pinchOn() {
+    const before = this.pinched;
+    if (!before) return;
+    this.pinched = null;
+    const now = [...this.pointers.values()];
+    const middle = ([one, other]) => [(one[0] + other[0]) / 2, (one[1] + other[1]) / 2];
     const anchor = this.view.toPhoto(...middle(before));
-    this.view.zoomBy(distance(now, other) / Math.max(distance(before, other), 1), anchor);
+    this.view.zoomBy(distance(...now) / Math.max(distance(...before), 1), anchor);
     const [, from] = this.view.centre;
     const down = middle(now)[1] - middle(before)[1];
     this.panned(middle(now)[0] - middle(before)[0], down);
     // What the photo cannot follow, the page does: one finger belongs to the marks.
     this.scrollPage((from - this.view.centre[1]) * this.view.scale - down);
-    this.pointers.set(id, now);
     this.sharpenIfNeeded();
-    this.drawSoon();
   }
 
   panned(dx, dy) {
@@ -158,6 +164,7 @@ class Touched extends Changing {
   }
 
   up(e, cancelled) {
+    this.pinchOn();
     if (!this.pointers.delete(e.pointerId)) return;
     const press = this.press;
     this.press = null;

@@ -286,6 +286,7 @@ class Surface extends Keyed {
   drawSoon() {
     this.frame ||= requestAnimationFrame(() => {
       this.frame = 0;
+      this.pinchOn();
       this.draw();
     });
   }
