@@ -143,9 +143,7 @@ def _edge(start: tuple[float, float], end: tuple[float, float], seen: float) -> 
 
 @pytest.mark.parametrize("ratio", [1.0, 4.0])
 @pytest.mark.parametrize("by", ["whole", "piece"])
-def test_a_corner_is_looked_for_within_three_pixels_of_both_pictures(
-    ratio: float, by: str
-) -> None:
+def test_a_corner_is_looked_for_within_three_pixels_of_both_pictures(ratio: float, by: str) -> None:
     """Three of those it was found in and three of those it is fitted in; beyond, it is another."""
     near = 3.0 * ratio + 3.0
     for off, taken in ((near - 0.01, True), (near + 0.01, False)):

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-import photocheck
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Reading, Reference
 from photocheck.judge import typed, wording
@@ -21,6 +20,7 @@ from photocheck.judge.explain import CHANCE, discrepancy_of, explanations_of, ra
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.words import NECK_RING, READINGS
+from tests.support.checked_samples import checked
 from tests.support.places import SAMPLES
 
 LOG_SPANS = np.log([300.0, 420.0, 330.0, 750.0])
@@ -377,7 +377,7 @@ EXPECTED = {
 @pytest.mark.parametrize("name", EXPECTED)
 def test_samples_name_the_right_explanation_first(name: str) -> None:
     right, doubted, text = EXPECTED[name]
-    report = photocheck.check(photocheck.read_case(SAMPLES / name / "case.json"))
+    report = checked(name)
     best = report.explanations[0]
     assert best.name == right
     assert best.probability > 0.5
@@ -393,7 +393,7 @@ def test_samples_name_the_right_explanation_first(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["bramble", "sorrel", "rowan", "nettle", "heron"])
 def test_a_good_order_needs_no_explanation(name: str) -> None:
-    report = photocheck.check(photocheck.read_case(SAMPLES / name / "case.json"))
+    report = checked(name)
     assert report.explanations == ()
 
 
