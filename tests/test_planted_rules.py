@@ -99,7 +99,7 @@ def asked(*photos: Mapping[str, Any], marked: tuple[str, ...] = ()) -> set[str]:
             )
         )
     case: Any = SimpleNamespace(photos=tuple(entries), dog=DogFacts(coat_depth_mm=0.0))
-    return set(what_actions_leave(case, views))  
+    return set(what_actions_leave(case, views))
 
 
 @pytest.mark.parametrize(
@@ -111,9 +111,7 @@ def asked(*photos: Mapping[str, Any], marked: tuple[str, ...] = ()) -> set[str]:
         ("corners", {"kind": "a4"}),
     ],
 )
-def test_what_one_photo_of_several_lacks_is_asked_for(
-    action: str, lacking: dict[str, Any]
-) -> None:
+def test_what_one_photo_of_several_lacks_is_asked_for(action: str, lacking: dict[str, Any]) -> None:
     assert action not in asked({}, {})
     assert action in asked({}, lacking)
     assert action in asked(lacking, {})
