@@ -6,14 +6,17 @@ from collections.abc import Mapping
 from types import SimpleNamespace
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
-from photocheck.body import outline_trust
+from photocheck.body import outline_trust, populations
 from photocheck.body.outline_trust import CONTRAST, NO_CONTRAST, UNDECIDED, trust_in
-from photocheck.case.model import DogFacts
+from photocheck.case.model import DogFacts, Marking
+from photocheck.judge import shots
 from photocheck.judge.budget import what_actions_leave
-from photocheck.scale import rough_quads
+from photocheck.photo.framing import photo_remarks
+from photocheck.scale import rough_quads, tag_fit
 from photocheck.scale.light import SRGB_TO_LIGHT, sample_rows
 
 # --- the outline's trust ------------------------------------------------------------------------
@@ -169,3 +172,92 @@ def test_a_quad_of_other_proportions_must_have_the_clearer_outline(
     first, second = rough_quads._quads_of_lines(window, kind)
     widths = [float(np.ptp(quad[:, 0])) / side for quad in (first, second)]
     assert widths == pytest.approx([wide, 1.0] if better else [1.0, wide])
+
+
+# --- a dog that the picture cuts off ------------------------------------------------------------
+
+
+@pytest.mark.parametrize("touches", [(), ("bottom",), ("left", "top")])
+def test_an_outline_that_runs_into_an_edge_is_told_where_no_mark_lies_there(
+    touches: tuple[str, ...],
+) -> None:
+    marks = {
+        "breastbone": (30.0, 50.0),
+        "shoulder_top": (40.0, 40.0),
+        "last_rib": (60.0, 50.0),
+        "tail_base": (80.0, 45.0),
+    }
+    photo: Any = SimpleNamespace(rgb=np.full((100, 120, 3), 128, np.uint8), size=(120, 100))
+    said = photo_remarks(
+        photo,
+        [Marking(marks)],
+        reference_px=[(50.0, 60.0), (60.0, 60.0), (60.0, 70.0)],
+        px_per_cm=20.0,
+        distance_mm=2500.0,
+        offset_spread_mm=1.0,
+        yaw_deg=0.0,
+        corner_px=0.1,
+        measured_offset=True,
+        touches=touches,
+    )
+    cut = [remark for remark in said if remark.name == "cut_off"]
+    assert len(cut) == len(touches)
+    for remark, side in zip(cut, touches, strict=True):
+        assert f"into the {side} edge" in remark.sentence
+
+
+# --- how far a posture moves the marks ----------------------------------------------------------
+
+
+def test_a_posture_that_moves_nothing_has_no_power(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And one that moves a mark by so much has that, in standard deviations."""
+    rng = np.random.default_rng(5)
+    names = ("breastbone", "shoulder_top", "last_rib", "tail_base")
+    base = np.array([[0.0, 0.0], [0.2, 0.3], [0.5, 0.1], [0.9, 0.25]])
+    dogs = {
+        name: at + rng.normal(0.0, 0.01, (400, 2)) for name, at in zip(names, base, strict=True)
+    }
+    square: Any = SimpleNamespace(
+        mean=3.0, away=lambda rows: np.sum((rows - 3.0) ** 2, axis=-1) / 0.01**2
+    )
+    moved = {name: at + [0.0, 0.02 * (name == "last_rib")] for name, at in dogs.items()}
+    for posed, power in ((dogs, 0.0), (moved, None)):
+        monkeypatch.setattr(populations, "posed_dogs", lambda *_, posed=posed: posed)
+        found = populations._power(square, rng, dogs, "crouching", names)
+        by_hand = populations.shape_of(posed, names) - populations.shape_of(dogs, names)
+        assert found == pytest.approx(np.median(np.linalg.norm(by_hand, axis=1)) / 0.01)
+        if power is not None:
+            assert found == pytest.approx(power)
+
+
+# --- what cannot be laid into a picture ---------------------------------------------------------
+
+
+def test_a_plane_seen_edge_on_is_refused() -> None:
+    aslant: Any = SimpleNamespace(project=lambda level: level[:, :2])
+    edge_on: Any = SimpleNamespace(project=lambda level: level[:, :2] * [1.0, 0.0])
+    level = np.column_stack([shots.SQUARE_MM, np.zeros(4)])
+    np.testing.assert_allclose(shots.plane_to_pixels(aslant, level), np.eye(3), atol=1e-9)
+    with pytest.raises(ValueError, match="edge on"):
+        shots.plane_to_pixels(edge_on, level)
+
+
+@pytest.mark.parametrize("holds", [0, 1])
+def test_a_tag_whose_fit_breaks_off_is_none(monkeypatch: pytest.MonkeyPatch, holds: int) -> None:
+    """At the first, soft steps or at the last: what was found until then is not gone on with."""
+    real, asked = tag_fit._steps, []
+
+    def steps(*told: Any) -> Any:
+        asked.append(told)
+        return real(*told) if len(asked) <= holds else None
+
+    grey = np.full((200, 200), 255, np.uint8)
+    code = cv2.aruco.generateImageMarker(
+        cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50), 1, 60
+    )
+    grey[70:130, 70:130] = code
+    corners = np.array([[69.5, 69.5], [129.5, 69.5], [129.5, 129.5], [69.5, 129.5]])
+    assert tag_fit.fit_tag(grey, corners, 1, lying=False, focal_px=800.0) is not None
+    monkeypatch.setattr(tag_fit, "_steps", steps)
+    assert tag_fit.fit_tag(grey, corners, 1, lying=False, focal_px=800.0) is None
+    assert len(asked) == holds + 1
