@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import cv2
 import numpy as np
 import pytest
+from scipy import optimize, stats
 
-from photocheck.body import outline_trust, populations
+from photocheck.body import outline_cut, outline_trust, populations, silhouette
 from photocheck.body.outline_trust import CONTRAST, NO_CONTRAST, UNDECIDED, trust_in
 from photocheck.case.model import DogFacts, Marking
 from photocheck.judge import shots
 from photocheck.judge.budget import what_actions_leave
 from photocheck.photo.framing import photo_remarks
-from photocheck.scale import rough_quads, tag_fit
+from photocheck.scale import rough_quads, tag_fit, tips
 from photocheck.scale.light import SRGB_TO_LIGHT, sample_rows
+from photocheck.scale.tag_reading import FaceRead, read_face
 
 # --- the outline's trust ------------------------------------------------------------------------
 
@@ -220,7 +223,7 @@ def test_a_posture_that_moves_nothing_has_no_power(monkeypatch: pytest.MonkeyPat
     square: Any = SimpleNamespace(
         mean=3.0, away=lambda rows: np.sum((rows - 3.0) ** 2, axis=-1) / 0.01**2
     )
-    moved = {name: at + [0.0, 0.02 * (name == "last_rib")] for name, at in dogs.items()}
+    moved = {name: at + np.array([0.0, 0.02 * (name == "last_rib")]) for name, at in dogs.items()}
     for posed, power in ((dogs, 0.0), (moved, None)):
         monkeypatch.setattr(populations, "posed_dogs", lambda *_, posed=posed: posed)
         found = populations._power(square, rng, dogs, "crouching", names)
@@ -261,3 +264,116 @@ def test_a_tag_whose_fit_breaks_off_is_none(monkeypatch: pytest.MonkeyPatch, hol
     monkeypatch.setattr(tag_fit, "_steps", steps)
     assert tag_fit.fit_tag(grey, corners, 1, lying=False, focal_px=800.0) is None
     assert len(asked) == holds + 1
+
+
+# --- a tag's face, part by part -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_cells_that_are_not_as_printed_are_counted_where_they_lie(seed: int) -> None:
+    """16 inside, 20 of the border round them, 28 of the white round that."""
+    rng = np.random.default_rng(seed)
+    off = rng.choice([0.0, 0.1, -0.3, 0.41, -0.6], (11, 8), p=[0.4, 0.2, 0.1, 0.2, 0.1])
+    fit: Any = SimpleNamespace(agreement=off, wedge=0.1, good=0.9, ink=0.1)
+    counted = {"data": 0, "border": 0, "ring": 0}
+    even = []
+    for row in range(8):
+        for column in range(8):
+            rim = min(row, column, 7 - row, 7 - column)
+            part = ("ring", "border", "data", "data")[rim]
+            wrong = abs(off[row, column]) > 0.4
+            counted[part] += wrong
+            if part != "ring" and not wrong:
+                even.append(off[row, column])
+    read = read_face(fit)
+    assert (read.data, read.border, read.ring) == tuple(counted.values())
+    assert read.even == pytest.approx(np.sqrt(np.mean(np.square(even))))
+    assert (read.wedge, read.good, read.ink) == (0.1, 0.9, 0.1)
+    fit.agreement = np.ones((11, 8))
+    read = read_face(fit)
+    assert (read.data, read.border, read.ring, read.even) == (16, 20, 28, np.inf)
+
+
+@pytest.mark.parametrize(
+    ("part", "last", "beyond"),
+    [
+        ("data", 1, 2),
+        ("border", 7, 8),
+        ("ring", 10, 11),
+        ("even", 0.2, 0.201),
+        ("ink", 0.5, 0.501),
+        ("good", 0.55, 0.549),
+    ],
+)
+def test_a_face_is_sound_up_to_each_of_its_bounds(part: str, last: float, beyond: float) -> None:
+    read = FaceRead(data=0, border=0, ring=0, wedge=0.25, even=0.0, good=1.0, ink=0.0)
+    assert read.sound
+    assert read.whole
+    assert read.pointed
+    assert not replace(read, wedge=0.251).pointed
+    assert replace(read, **{part: last}).sound
+    assert not replace(read, **{part: beyond}).sound
+    assert replace(read, **{part: last}).whole is (part not in {"data", "border"})
+
+
+# --- a mark beside its tag ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("spread_mm", [2.0, 5.5])
+@pytest.mark.parametrize("px_per_mm", [0.5, 2.0])
+def test_a_mark_lies_elsewhere_than_its_tag_once_in_a_thousand(
+    spread_mm: float, px_per_mm: float
+) -> None:
+    """Chi-square with two degrees of freedom, of both spreads and the tip's own 1.5 mm."""
+    far = np.sqrt(stats.chi2.isf(0.001, 2))
+    cover = np.diag([0.3, 4.0])
+    tag: Any = SimpleNamespace(
+        tip_px=np.array([100.0, 80.0]), tip_covariance=cover, px_per_mm=px_per_mm
+    )
+    for axis in (0, 1):
+        away = far * np.sqrt(cover[axis, axis] + (spread_mm**2 + 1.5**2) * px_per_mm**2)
+        for share, elsewhere in ((0.99, False), (-0.99, False), (1.01, True), (-1.01, True)):
+            mark = tag.tip_px + share * away * np.eye(2)[axis]
+            assert tips._elsewhere(tag, tuple(mark.tolist()), spread_mm) is elsewhere
+
+
+# --- the outline as a cheapest cut --------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", [0, 2, 3, 4, 5])
+@pytest.mark.parametrize("upright", [False, True])
+def test_a_row_is_cut_as_linear_programming_cuts_it(seed: int, upright: bool) -> None:
+    """Least of what pixels say and outline costs, by SciPy's HiGHS; steps on the way are none."""
+    rng = np.random.default_rng(seed)
+    count = 40
+    odds = np.repeat(rng.normal(0.0, 1.5, 8), 5)
+    price = rng.uniform(0.05, 1.0, count)
+    step = np.diff(np.eye(count), axis=0)
+    both = np.block([[step, -np.eye(count - 1)], [-step, -np.eye(count - 1)]])
+    best = optimize.linprog(
+        np.concatenate([-outline_cut.SPEAKS * odds, price[:-1]]),
+        both,
+        np.zeros(2 * count - 2),
+        bounds=[(0.0, 1.0)] * count + [(0.0, None)] * (count - 1),
+    )
+    row, cost = (each.astype(np.float32)[None] for each in (odds, price))
+    start = np.full((1, count), 0.5, np.float32)
+    if upright:
+        row, cost, start = row.T.copy(), cost.T.copy(), start.T.copy()
+    found = outline_cut.cut(row, cost, start, 160)
+    np.testing.assert_allclose(found.ravel(), best.x[:count], atol=0.02)
+
+
+@pytest.mark.parametrize(("number", "wrong"), [(0, 0.06), (1, 0.03), (2, 0.03)])
+@pytest.mark.parametrize("place", [0.0, 0.3, 1.0])
+def test_what_shapes_say_is_wrong_now_and_then(number: int, wrong: float, place: float) -> None:
+    """Where a dog may be at all; far from it, and where all have it, by one in a hundred."""
+    for first, slip in ((0.5, wrong), (0.005, 0.01)):
+        said = silhouette._placed(
+            np.full((9, 9), place, np.float32), np.full((9, 9), first, np.float32), 30.0, number
+        )
+        likely = place * (1.0 - slip) + (1.0 - place) * slip
+        np.testing.assert_allclose(said, np.log(likely / (1.0 - likely)), rtol=1e-4)
+    everywhere = np.ones((9, 9), np.float32)
+    said = silhouette._placed(place * everywhere, everywhere, 30.0, number)
+    np.testing.assert_allclose(said, np.log(99.0), rtol=1e-4)

@@ -14,7 +14,7 @@ from scipy.stats import multivariate_normal
 
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Reading, Reference
-from photocheck.judge import typed, wording
+from photocheck.judge import causes, typed, wording
 from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.explain import CHANCE, discrepancy_of, explanations_of, rank, told
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
@@ -64,6 +64,33 @@ def texts(candidates: tuple[typed.Candidate, ...]) -> set[str]:
 
 
 # -- the generators against lists made by hand -----------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("given", "meant"),
+    [
+        # the part that was taken for it: the full length, told or read as a part, less the other
+        ({"front_length": "75", "rear_length": "33"}, {"front_length": "42 cm"}),
+        (
+            {"front_length": "75", "rear_length": "33", "full_length": "76"},
+            {"front_length": "43 cm", "rear_length": "1 cm"},
+        ),
+        (
+            {"rear_length": "74,5", "front_length": "42", "full_length": "74"},
+            {"rear_length": "32,0 cm"},
+        ),
+        # without the other part, or where it is the longer, none can be named
+        ({"front_length": "75", "full_length": "75"}, {}),
+        ({"front_length": "42", "rear_length": "50", "half_neck": "30"}, {"rear_length": "8 cm"}),
+    ],
+)
+def test_a_full_length_taken_for_a_part_leaves_the_rest(
+    given: dict[str, str], meant: dict[str, str]
+) -> None:
+    told = {}
+    for cause in causes.full_as_part(order(**given)):
+        told |= {name: candidate.text for name, candidate in cause.candidates}
+    assert told == meant
 
 
 @pytest.mark.parametrize(
