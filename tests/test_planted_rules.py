@@ -18,7 +18,7 @@ from photocheck.case.model import DogFacts, Marking
 from photocheck.judge import shots
 from photocheck.judge.budget import what_actions_leave
 from photocheck.photo.framing import photo_remarks
-from photocheck.scale import rough_quads, tag_fit, tips
+from photocheck.scale import rough_quads, tag_detection, tag_fit, tips
 from photocheck.scale.light import SRGB_TO_LIGHT, sample_rows
 from photocheck.scale.tag_reading import FaceRead, read_face
 
@@ -377,3 +377,37 @@ def test_what_shapes_say_is_wrong_now_and_then(number: int, wrong: float, place:
     everywhere = np.ones((9, 9), np.float32)
     said = silhouette._placed(place * everywhere, everywhere, 30.0, number)
     np.testing.assert_allclose(said, np.log(99.0), rtol=1e-4)
+
+
+# --- where faint tags are looked for ------------------------------------------------------------
+
+
+@pytest.mark.parametrize("shrink", [1.0, 2.0])
+def test_faint_tags_are_looked_for_thirty_sides_about_those_found(
+    monkeypatch: pytest.MonkeyPatch, shrink: float
+) -> None:
+    square = 10.0 * np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
+    tags = [square + np.array([500.0, 600.0]), square + np.array([700.0, 650.0])]
+    edges = {"left": 200.0, "right": 1000.0, "top": 300.0, "bottom": 950.0}
+    inside, outside = [], []
+    for side, at in edges.items():
+        out = -1.0 if side in {"left", "top"} else 1.0
+        for beyond, boxes in ((-3.0, inside), (3.0, outside)):
+            x, y = (at + out * beyond, 620.0) if side in {"left", "right"} else (600.0, 0.0)
+            y = y or at + out * beyond
+            left, top = x - (out < 0) * 4.0, y - (out < 0) * 4.0
+            box = (left, top, left + 4.0, top + 4.0)
+            boxes.append(tuple(edge / shrink for edge in box))
+    looked: list[Any] = []
+    monkeypatch.setattr(
+        tag_detection, "_squares_in", lambda _, near, *__: looked.extend(near) or []
+    )
+    monkeypatch.setattr(tag_detection, "_named", lambda *_: [])
+    search = object.__new__(tag_detection.Search)
+    search._grey = np.zeros((9, 9), np.uint8)
+    search.squares = []
+    search._levels = [
+        SimpleNamespace(copy=None, shrink=shrink, faint=inside + outside, least_px=13)
+    ]
+    assert search.faint_near(tags) == []
+    assert looked == inside

@@ -70,18 +70,18 @@ def texts(candidates: tuple[typed.Candidate, ...]) -> set[str]:
     ("given", "meant"),
     [
         # the part that was taken for it: the full length, told or read as a part, less the other
-        ({"front_length": "75", "rear_length": "33"}, {"front_length": "42 cm"}),
+        ({"front_length": "75", "rear_length": "33"}, {"front_length": "42.0 cm"}),
         (
             {"front_length": "75", "rear_length": "33", "full_length": "76"},
-            {"front_length": "43 cm", "rear_length": "1 cm"},
+            {"front_length": "43.0 cm", "rear_length": "1.0 cm"},
         ),
         (
             {"rear_length": "74,5", "front_length": "42", "full_length": "74"},
-            {"rear_length": "32,0 cm"},
+            {"rear_length": "32.0 cm"},
         ),
         # without the other part, or where it is the longer, none can be named
         ({"front_length": "75", "full_length": "75"}, {}),
-        ({"front_length": "42", "rear_length": "50", "half_neck": "30"}, {"rear_length": "8 cm"}),
+        ({"front_length": "42", "rear_length": "50", "half_neck": "30"}, {"rear_length": "8.0 cm"}),
     ],
 )
 def test_a_full_length_taken_for_a_part_leaves_the_rest(
