@@ -6,9 +6,15 @@ import asyncio
 from typing import Any
 
 import pytest
+from starlette.applications import Starlette
+from starlette.testclient import TestClient
 
+from photocheck_app.doors import sign_in
 from photocheck_app.doors.bodies import Arriving, TooLargeError
+from photocheck_app.doors.connections import Room
 from photocheck_app.doors.middleware import _shortened
+from photocheck_app.doors.rate_limits import COUNTS
+from photocheck_app.doors.settings import the_store
 
 
 @pytest.mark.parametrize("parts", [(10,), (4, 6), (1,) * 10])
@@ -43,3 +49,32 @@ def test_why_a_websocket_is_closed_fits_into_its_frame(said: str) -> None:
     assert bytes_kept == min(len(said.encode()), bytes_kept)
     assert bytes_kept <= 123
     assert kept == said or bytes_kept > 100
+
+
+def test_what_guards_against_guessing_is_counted_in_the_store() -> None:
+    assert COUNTS.store is the_store
+
+
+def test_where_all_have_one_connection_who_waited_longest_makes_room() -> None:
+    class Line(asyncio.Transport):
+        gone = False
+
+        def abort(self) -> None:
+            self.gone = True
+
+    room = Room(in_all=3, of_address=4)
+    lines = [Line() for _ in range(3)]
+    for number, line in enumerate(lines):
+        assert room.enter(line, f"203.0.113.{number}")
+    assert room.enter(Line(), "203.0.113.9")
+    assert [line.gone for line in lines] == [True, False, False]
+    assert len(room) == 3
+
+
+@pytest.mark.parametrize(("fields", "long", "taken"), [(10, 0, True), (11, 0, False), (3, 3, True)])
+def test_a_form_to_sign_in_has_few_fields(fields: int, long: int, taken: bool) -> None:
+    app = Starlette(routes=sign_in.ROUTES)
+    form = {f"field{n}": "x" * (long or 1) for n in range(fields - 1)} | {"act": "nothing"}
+    answer = TestClient(app, "http://shop.example").post("/staff", data=form)
+    assert (answer.status_code == 200) is taken
+    assert answer.status_code in (200, 400)

@@ -1,7 +1,7 @@
 """Draws of a normal variable, many one by one.
 
-`numpy.random.Generator.multivariate_normal` decomposes its covariance anew and looks twice whether it
-is one: four fifths of the time of a draw.
+`numpy.random.Generator.multivariate_normal` decomposes its covariance anew and looks twice whether
+it is one: four fifths of the time of a draw.
 """
 
 from __future__ import annotations
