@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import inspect
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
-from photocheck_app.doors import sign_in
+from photocheck.orders.store import kept_clients
+from photocheck_app.doors import language, sign_in, signed_in
 from photocheck_app.doors.bodies import Arriving, TooLargeError
 from photocheck_app.doors.connections import Room
 from photocheck_app.doors.middleware import _shortened
@@ -78,3 +81,36 @@ def test_a_form_to_sign_in_has_few_fields(fields: int, long: int, taken: bool) -
     answer = TestClient(app, "http://shop.example").post("/staff", data=form)
     assert (answer.status_code == 200) is taken
     assert answer.status_code in (200, 400)
+
+
+@pytest.mark.parametrize(
+    ("accepted", "weight"),
+    [("", 1.0), ("q=0.3", 0.3), ("q=1", 1.0), ("q=1.2", 1.0), ("q=-1", 0.0), ("q=x", 0.0)],
+)
+def test_a_language_is_wanted_at_most_wholly(accepted: str, weight: float) -> None:
+    """RFC 9110, 12.4.2: from 0 to 1."""
+    assert language._weight(accepted) == weight
+
+
+@pytest.mark.parametrize("there", [True, False])
+@pytest.mark.parametrize("signed", [True, False])
+@pytest.mark.parametrize("staff", ["", "Ada"])
+def test_only_whom_the_provider_knows_and_the_desk_does_not_is_told_so(
+    monkeypatch: pytest.MonkeyPatch, there: bool, signed: bool, staff: str
+) -> None:
+    class User(dict[str, str]):
+        is_logged_in = signed
+
+        def to_dict(self) -> dict[str, str]:
+            return dict(self)
+
+    known = SimpleNamespace(named=lambda claims: staff) if there else None
+    monkeypatch.setattr(signed_in, "provider", lambda: known)
+    for claims in ({"email": "eve@example.org", "name": "Eve"}, {"name": "Eve"}, {}):
+        monkeypatch.setattr(signed_in, "st", SimpleNamespace(user=User(claims)))
+        told = claims.get("email") or claims.get("name", "")
+        assert signed_in._turned_away() == (told if there and signed and not staff else "")
+
+
+def test_a_program_gets_a_hundred_orders_unless_it_asks_for_others() -> None:
+    assert inspect.signature(kept_clients.orders_of).parameters["limit"].default == 100
