@@ -8,14 +8,18 @@ from typing import Any
 import numpy as np
 import pytest
 
+from photocheck.body.heights import BREED_HEIGHTS_CM
 from photocheck.body.outline_shapes import _Pen
 from photocheck.body.outline_trust import _on_marks
+from photocheck.errors import CaseError
 from photocheck.judge import tape_habits
+from photocheck.judge.ratios import ratios_from_dict, ratios_to_dict
 from photocheck.photo import clean, whole
 from photocheck.photo.photo import WHOLE
 from photocheck.scale import bent, shapes
 from photocheck.scale.corners import _sides_cross
 from photocheck.scale.sheet import sheet_points
+from tests.support.learnt import learnt
 
 # --- lists ---------------------------------------------------------------------------------------
 
@@ -132,3 +136,20 @@ def test_a_tail_begins_at_the_tail_base() -> None:
             rows, columns = np.nonzero(tail > 0.5 * tail.max())
             assert np.hypot(rows - 60.8, columns - 60.0).min() < 2.5
     assert 25 < there < 40
+
+
+# --- breeds, and a file with half a letter --------------------------------------------------------
+
+
+def test_a_breed_is_as_tall_as_its_standard_has_it() -> None:
+    """FCI 122: dogs 56 to 57 cm, bitches 54 to 56.  And no standard's range is a third wide."""
+    assert BREED_HEIGHTS_CM["labrador"] == (54.0, 57.0, "FCI 122")
+    for breed, (low, high, _) in BREED_HEIGHTS_CM.items():
+        assert 1.0 < high / low < 1.28, breed
+
+
+def test_a_file_of_ratios_with_half_a_letter_is_refused_in_a_sentence() -> None:
+    told = ratios_to_dict(learnt())
+    assert ratios_from_dict(told) == learnt()
+    with pytest.raises(CaseError, match="cannot be written down"):
+        ratios_from_dict(told | {"current": "\ud800"})
