@@ -155,6 +155,11 @@ def test_a_corner_is_looked_for_within_three_pixels_of_both_pictures(ratio: floa
 
 
 def test_a_dog_that_reaches_over_the_edge_is_framed_up_to_the_edge() -> None:
-    seen = SeenInLook(np.zeros(1), np.zeros(1), 0.0, np.array([0.0, 0.0, 1.0, 1.0], np.float32))
+    seen = SeenInLook(
+        np.zeros(1, np.float32),
+        np.zeros(1, np.float32),
+        0.0,
+        np.array([0.0, 0.0, 1.0, 1.0], np.float32),
+    )
     look = SquareLook(np.zeros((8, 8, 3), np.uint8), -30.0, -20.0, 200.0)
     assert _frame([(look, seen)], np.zeros((90, 120, 3), np.uint8)) == (0.0, 0.0, 119.0, 89.0)

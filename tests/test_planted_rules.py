@@ -84,7 +84,8 @@ KNOWN = {
 
 def asked(*photos: Mapping[str, Any], marked: tuple[str, ...] = ()) -> set[str]:
     """The keys of what is asked for, of photos that differ from `KNOWN` by so much."""
-    entries, views = [], []
+    entries: list[Any] = []
+    views: list[Any] = []
     for told in (KNOWN | dict(photo) for photo in photos):
         marking = SimpleNamespace(by="owner", marks=dict.fromkeys(marked), bends={})
         entries.append(
@@ -306,7 +307,7 @@ def test_cells_that_are_not_as_printed_are_counted_where_they_lie(seed: int) -> 
     ],
 )
 def test_a_face_is_sound_up_to_each_of_its_bounds(part: str, last: float, beyond: float) -> None:
-    read = FaceRead(data=0, border=0, ring=0, wedge=0.25, even=0.0, good=1.0, ink=0.0)
+    read: Any = FaceRead(data=0, border=0, ring=0, wedge=0.25, even=0.0, good=1.0, ink=0.0)
     assert read.sound
     assert read.whole
     assert read.pointed
@@ -389,7 +390,8 @@ def test_faint_tags_are_looked_for_thirty_sides_about_those_found(
     square = 10.0 * np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
     tags = [square + np.array([500.0, 600.0]), square + np.array([700.0, 650.0])]
     edges = {"left": 200.0, "right": 1000.0, "top": 300.0, "bottom": 950.0}
-    inside, outside = [], []
+    inside: list[Any] = []
+    outside: list[Any] = []
     for side, at in edges.items():
         out = -1.0 if side in {"left", "top"} else 1.0
         for beyond, boxes in ((-3.0, inside), (3.0, outside)):
@@ -399,11 +401,14 @@ def test_faint_tags_are_looked_for_thirty_sides_about_those_found(
             box = (left, top, left + 4.0, top + 4.0)
             boxes.append(tuple(edge / shrink for edge in box))
     looked: list[Any] = []
-    monkeypatch.setattr(
-        tag_detection, "_squares_in", lambda _, near, *__: looked.extend(near) or []
-    )
+
+    def squares_in(_: Any, near: list[Any], *__: Any) -> list[Any]:
+        looked.extend(near)
+        return []
+
+    monkeypatch.setattr(tag_detection, "_squares_in", squares_in)
     monkeypatch.setattr(tag_detection, "_named", lambda *_: [])
-    search = object.__new__(tag_detection.Search)
+    search: Any = object.__new__(tag_detection.Search)
     search._grey = np.zeros((9, 9), np.uint8)
     search.squares = []
     search._levels = [

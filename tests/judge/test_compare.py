@@ -58,7 +58,7 @@ def good_order(
     tape = ONCE.covariance(names, lengths)
     if not alike:
         tape = np.diag(np.diag(tape))
-    off = drawn(rng, np.linalg.cholesky(tape))
+    off = drawn(rng, np.asarray(np.linalg.cholesky(tape), np.float64))
     return dict(zip(names, lengths * np.exp(off), strict=True))
 
 

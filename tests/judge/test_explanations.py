@@ -87,7 +87,7 @@ def texts(candidates: tuple[typed.Candidate, ...]) -> set[str]:
 def test_a_full_length_taken_for_a_part_leaves_the_rest(
     given: dict[str, str], meant: dict[str, str]
 ) -> None:
-    told = {}
+    told: dict[str, str] = {}
     for cause in causes.full_as_part(order(**given)):
         told |= {name: candidate.text for name, candidate in cause.candidates}
     assert told == meant

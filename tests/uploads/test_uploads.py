@@ -7,6 +7,7 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -367,7 +368,7 @@ def test_a_failure_of_the_program_in_the_server_becomes_one_sentence(
         load_photo(encoded(quarters()))
 
 
-SAID_OF_A_PHOTO = {
+SAID_OF_A_PHOTO: dict[str, Any] = {
     "size_px": [320, 200],
     "camera": {
         "focal_35mm": 26.0,
@@ -381,21 +382,21 @@ SAID_OF_A_PHOTO = {
 """What a process that decodes says before the photo."""
 
 
+ODD_CAMERAS: tuple[dict[str, Any], ...] = (
+    {"focal_35mm": "long"},
+    {"framing": None},
+    {"framing": {}},
+    {"framing": SAID_OF_A_PHOTO["camera"]["framing"] | {"cut": 2.0}},
+)
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
         {"size_px": [320]},
         {"size_px": None},
         {"camera": {}},
-        *(
-            {"camera": SAID_OF_A_PHOTO["camera"] | odd}
-            for odd in (
-                {"focal_35mm": "long"},
-                {"framing": None},
-                {"framing": {}},
-                {"framing": SAID_OF_A_PHOTO["camera"]["framing"] | {"cut": 2.0}},
-            )
-        ),
+        *({"camera": SAID_OF_A_PHOTO["camera"] | odd} for odd in ODD_CAMERAS),
     ],
 )
 def test_what_a_process_says_of_a_photo_is_not_taken_on_trust(wrong):
