@@ -27,9 +27,10 @@ next is not held back by it (judgement)."""
 MOST_BROWSERS: Final = 2_000
 """Of one address, whose share is remembered; the one not seen for longest begins anew."""
 
-CROWD: Final = 40
-"""Where more wait than this, the newest goes first among equals.  In turn all would wait for longer
-than anybody does; so most are served at once, and those who were not ask again (judgement)."""
+IN_TURN_S: Final = 2.0
+"""Where the last of those who wait would wait longer than this, the newest goes first among equals.
+In turn all would then wait longer than anybody does; so most are served at once, and those who were
+not ask again (judgement)."""
 
 MOST_WAITING: Final = 600
 """At one address."""
@@ -158,7 +159,7 @@ class Line(Bucket):
 
     def _next(self) -> tuple[str, int]:
         """The browser whose turn is next, and which of those it waits for."""
-        crowded = self._many > CROWD
+        crowded = self._many > self.a_second * IN_TURN_S
         # Of a dictionary the last is the newest.
         order = reversed(self._waiting) if crowded else iter(self._waiting)
         return min(order, key=self._had.of), -1 if crowded else 0

@@ -38,10 +38,10 @@ MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=150)
 one address gets less than half of it (measured), and fifty people who each do something every
 two seconds are not slowed."""
 
-VISITS_OF_ADDRESS: Final = Pace(a_second=4, at_once=100)
-"""Pages opened at one address."""
+VISITS_OF_ADDRESS: Final = Pace(a_second=12, at_once=60)
+"""Pages opened at one address; what they then ask for has a pace of its own."""
 
-PAGES_OF_ADDRESS: Final = Pace(a_second=200, at_once=1000)
+PAGES_OF_ADDRESS: Final = Pace(a_second=100, at_once=200)
 """Pages asked for at one address; they are given from memory.  Whoever comes for the first time has
 nothing yet that tells one browser from others, and waits among all that have not."""
 
@@ -49,9 +49,9 @@ REQUESTS_OF_ADDRESS: Final = Pace(a_second=50, at_once=400)
 """Other requests of one address, without the files that pages are made of; a first visit has
 two."""
 
-FILES_OF_ADDRESS: Final = Pace(a_second=400, at_once=6000)
-"""Files that pages are made of, 63 for a first visit: a hundred visitors at once, six a second
-after."""
+FILES_OF_ADDRESS: Final = Pace(a_second=400, at_once=2000)
+"""Files that pages are made of, 63 for a first visit: thirty visitors at once, six a second after.
+More at once would keep the server busy for seconds."""
 
 
 class Bucket:
@@ -74,6 +74,11 @@ class Bucket:
         self._pace, self._clock = pace, clock
         self._left, self._at = pace.at_once, clock()
         self._lock = Lock()
+
+    @property
+    def a_second(self) -> float:
+        """What comes into it in a second."""
+        return self._pace.a_second
 
     @property
     def most(self) -> float:

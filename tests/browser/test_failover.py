@@ -123,6 +123,26 @@ def test_what_is_typed_while_a_server_dies_is_kept_by_another(
     assert at(page) == first
 
 
+def test_what_is_typed_while_a_server_hangs_is_kept_by_another(
+    behind: Behind, orders: DatabaseStore, key: str, phone: BrowserContext
+) -> None:
+    page = opened(behind, orders, key, phone)
+
+    def kept(text: str) -> bool:
+        return f"'{text}'" in str(orders.draft(key).to_dict())
+
+    typed(page, "43.5")
+    until_on_page(page, lambda: kept("43.5"), "what was typed", patience_s=30)
+    first = at(page)
+    (other,) = {*NAMES} - {first}
+    behind.hang(first)
+    typed(page, "43.75")
+    until_on_page(page, lambda: kept("43.75"), "typed while the first hung", patience_s=90)
+    assert at(page) == other
+    behind.kill(first)
+    behind.start(first)
+
+
 def health(behind: Behind) -> set[int]:
     return {
         requests.get(f"http://127.0.0.1:{port}/health", timeout=10).status_code

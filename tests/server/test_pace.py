@@ -55,10 +55,10 @@ def test_what_weighs_more_waits_longer() -> None:
     [
         (pace.MESSAGES_OF_PAGE, 5, 60),
         (pace.MESSAGES_OF_ADDRESS, 30, 150),
-        (pace.VISITS_OF_ADDRESS, 4, 100),
-        (pace.PAGES_OF_ADDRESS, 200, 1000),
+        (pace.VISITS_OF_ADDRESS, 12, 60),
+        (pace.PAGES_OF_ADDRESS, 100, 200),
         (pace.REQUESTS_OF_ADDRESS, 50, 400),
-        (pace.FILES_OF_ADDRESS, 400, 6000),
+        (pace.FILES_OF_ADDRESS, 400, 2000),
     ],
 )
 def test_the_shipped_paces(shipped: Pace, a_second: float, at_once: float) -> None:

@@ -102,6 +102,22 @@ class Behind:
         assert process.stdout is not None
         process.stdout.close()
 
+    def hang(self, name: str) -> None:
+        """Nothing of it goes on, and it keeps its port; what watches over it goes on."""
+        os.kill(self._running[name].pid, signal.SIGSTOP)
+
+    def hang_whole(self, name: str) -> None:
+        """As where its machine hangs: what watches over it hangs as well."""
+        os.killpg(self._running[name].pid, signal.SIGSTOP)
+
+    def go_on(self, name: str) -> None:
+        """After it hung whole."""
+        os.killpg(self._running[name].pid, signal.SIGCONT)
+
+    def ended(self, name: str) -> int | None:
+        """How it ended, if it did."""
+        return self._running[name].poll()
+
     def end(self) -> None:
         """Kill all that still run."""
         for name in list(self._running):

@@ -31,8 +31,12 @@ MOST_REQUESTS: Final = 100
 """Being answered at one address, once their turn has come, without the files that pages are
 made of."""
 
-LONGEST_WAIT_S: Final = 10.0
-"""For one's turn; who has waited longer is told to come again."""
+LONGEST_WAIT_S: Final = 4.0
+"""For one's turn; who has waited longer is told to come again.  Less than a proxy in between waits
+before it takes the server for one that hangs (help/workshop.md, "Several servers")."""
+
+LONGEST_VISIT_S: Final = 10.0
+"""The same for opening a page, for which a proxy waits longer."""
 
 BYTES_OF_ONE: Final = 20_000
 """A message counts once more for each of so many bytes."""
@@ -156,8 +160,8 @@ OPEN: Final = Places()
 ANSWERED: Final = Places()
 
 
-async def turn(of: Lines, who: Asking, cost: float = 1) -> None:
-    """Wait until it is a visitor's turn.
+async def turn(of: Lines, who: Asking, *, most_s: float | None = None) -> None:
+    """Wait until it is a visitor's turn, for no longer than that (`LONGEST_WAIT_S`).
 
     Raises
     ------
@@ -165,9 +169,11 @@ async def turn(of: Lines, who: Asking, cost: float = 1) -> None:
         When that is too long.
     """
     try:
-        await of.of(who.address).turn(who.browser, cost, most_s=LONGEST_WAIT_S)
+        await of.of(who.address).turn(
+            who.browser, most_s=LONGEST_WAIT_S if most_s is None else most_s
+        )
     except FullError:
-        raise too_often(LONGEST_WAIT_S) from None
+        raise too_often(1.0) from None
 
 
 class Leaving:

@@ -130,6 +130,25 @@ class Attacker:
         """The same page again and again."""
         await self._one("GET / HTTP/1.1", "Accept: text/html")
 
+    async def assets(self) -> None:
+        """One of the files that pages are made of, again and again on one connection."""
+        reader, writer = await self._open()
+        try:
+            writer.write(self._head("GET / HTTP/1.1", "Accept: text/html", "Connection: close"))
+            page = (await reader.read(-1)).decode("utf-8", "replace")
+        finally:
+            writer.close()
+        (name, *_) = re.findall(r"/static/js/index[^\"]+\.js", page) or [""]
+        reader, writer = await asyncio.open_connection(self.host, self.port)
+        try:
+            while True:
+                writer.write(self._head(f"GET {name} HTTP/1.1"))
+                head = await reader.readuntil(b"\r\n\r\n")
+                (length,) = re.findall(rb"content-length: (\d+)", head.lower())
+                await reader.readexactly(int(length))
+        finally:
+            writer.close()
+
     async def slow(self) -> None:
         """A form that comes letter by letter."""
         reader, writer = await self._open()
@@ -223,6 +242,7 @@ KINDS: Final = {
     "bodies": 8,
     "slow": 150,
     "files": 50,
+    "assets": 50,
     "reruns": 40,
     "held": 200,
     "visits": 40,
