@@ -27,11 +27,6 @@ next is not held back by it (judgement)."""
 MOST_BROWSERS: Final = 2_000
 """Of one address, whose share is remembered; the one not seen for longest begins anew."""
 
-IN_TURN_S: Final = 2.0
-"""Where the last of those who wait would wait longer than this, the newest goes first among equals.
-In turn all would then wait longer than anybody does; so most are served at once, and those who were
-not ask again (judgement)."""
-
 MOST_WAITING: Final = 600
 """At one address."""
 
@@ -157,28 +152,23 @@ class Line(Bucket):
         if not self._waiting[browser]:
             del self._waiting[browser]
 
-    def _next(self) -> tuple[str, int]:
-        """The browser whose turn is next, and which of those it waits for."""
-        crowded = self._many > self.a_second * IN_TURN_S
-        # Of a dictionary the last is the newest.
-        order = reversed(self._waiting) if crowded else iter(self._waiting)
-        return min(order, key=self._had.of), -1 if crowded else 0
+    def _next(self) -> str:
+        """The browser whose turn is next; among equals who came first."""
+        return min(self._waiting, key=self._had.of)
 
     def _wait(self) -> None:
         if self._timer is None and self._many:
-            browser, which = self._next()
-            wait_s = self.until_s(self._waiting[browser][which].cost)
+            wait_s = self.until_s(self._waiting[self._next()][0].cost)
             self._timer = asyncio.get_running_loop().call_later(wait_s, self._call)
 
     def _call(self) -> None:
         self._timer = None
         while self._many:
-            browser, which = self._next()
-            waiting = self._waiting[browser]
-            ticket = waiting[which]
+            browser = self._next()
+            ticket = self._waiting[browser][0]
             if self.wait_s(ticket.cost, most_s=0):
                 break
-            del waiting[which]
+            self._waiting[browser].popleft()
             self._gone(browser)
             self._had.more(browser, ticket.cost)
             if not ticket.called.done():

@@ -33,15 +33,15 @@ MESSAGES_OF_PAGE: Final = Pace(a_second=5, at_once=60)
 """Messages of one open page.  A person who types presses some ten keys a second into one field,
 which is sent once; marks are sent when they are let go (judgement)."""
 
-MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=150)
+MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=100)
 """Of all pages open at one address: a run of the first page takes 15 ms of one processor, so that
 one address gets less than half of it (measured), and fifty people who each do something every
 two seconds are not slowed."""
 
-VISITS_OF_ADDRESS: Final = Pace(a_second=12, at_once=60)
+VISITS_OF_ADDRESS: Final = Pace(a_second=25, at_once=60)
 """Pages opened at one address; what they then ask for has a pace of its own."""
 
-PAGES_OF_ADDRESS: Final = Pace(a_second=100, at_once=200)
+PAGES_OF_ADDRESS: Final = Pace(a_second=200, at_once=200)
 """Pages asked for at one address; they are given from memory.  Whoever comes for the first time has
 nothing yet that tells one browser from others, and waits among all that have not."""
 
@@ -74,11 +74,6 @@ class Bucket:
         self._pace, self._clock = pace, clock
         self._left, self._at = pace.at_once, clock()
         self._lock = Lock()
-
-    @property
-    def a_second(self) -> float:
-        """What comes into it in a second."""
-        return self._pace.a_second
 
     @property
     def most(self) -> float:

@@ -54,9 +54,9 @@ def test_what_weighs_more_waits_longer() -> None:
     ("shipped", "a_second", "at_once"),
     [
         (pace.MESSAGES_OF_PAGE, 5, 60),
-        (pace.MESSAGES_OF_ADDRESS, 30, 150),
-        (pace.VISITS_OF_ADDRESS, 12, 60),
-        (pace.PAGES_OF_ADDRESS, 100, 200),
+        (pace.MESSAGES_OF_ADDRESS, 30, 100),
+        (pace.VISITS_OF_ADDRESS, 25, 60),
+        (pace.PAGES_OF_ADDRESS, 200, 200),
         (pace.REQUESTS_OF_ADDRESS, 50, 400),
         (pace.FILES_OF_ADDRESS, 400, 2000),
     ],

@@ -27,8 +27,9 @@ AT_ONCE: Final = 4
 MOMENT_S: Final = 0.25
 """A run of the first page takes 15 ms of a processor of its own."""
 
-PATIENCE_S: Final = 3.0
-"""Then it runs all the same: nobody waits for ever."""
+PATIENCE_S: Final = 30.0
+"""Then it runs all the same: nobody waits for ever.  Much less, and those of a crowd would all run
+at once, and keep whoever comes next from running."""
 
 
 class _Waiting:
