@@ -78,9 +78,9 @@ def test_who_waits_for_a_turn_has_not_ended(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(running, "AT_ONCE", 1)
     with runs.one("other"):
         pass
+    end.set()
     with runs.one("one"):
         pass
-    end.set()
     thread.join(60)
     assert runs.wait_until_done(0)
 
