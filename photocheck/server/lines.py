@@ -70,6 +70,7 @@ class FullError(Exception):
 class _Ticket:
     def __init__(self, cost: float) -> None:
         self.cost = cost
+        self.waits = True
         self.called: asyncio.Future[None] = asyncio.get_running_loop().create_future()
 
 
@@ -127,7 +128,7 @@ class Line(Bucket):
         except TimeoutError:
             raise FullError from None
         finally:
-            if not ticket.called.done() or ticket.called.cancelled():
+            if ticket.waits:
                 self._leave(browser, ticket)
 
     def now(self, browser: str, cost: float = 1) -> bool:
@@ -166,13 +167,15 @@ class Line(Bucket):
         while self._many:
             browser = self._next()
             ticket = self._waiting[browser][0]
-            if self.wait_s(ticket.cost, most_s=0):
-                break
+            # Who has just given up takes nothing.
+            if not ticket.called.done():
+                if self.wait_s(ticket.cost, most_s=0):
+                    break
+                self._had.more(browser, ticket.cost)
+                ticket.called.set_result(None)
+            ticket.waits = False
             self._waiting[browser].popleft()
             self._gone(browser)
-            self._had.more(browser, ticket.cost)
-            if not ticket.called.done():
-                ticket.called.set_result(None)
         self._wait()
 
 

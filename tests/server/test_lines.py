@@ -90,6 +90,24 @@ def test_who_waits_too_long_takes_nothing_and_no_more_wait_than_may(
     _run(work)
 
 
+def test_who_gives_up_at_the_moment_of_being_called_takes_nothing() -> None:
+    now = Now()
+
+    async def work() -> None:
+        line = Line(Pace(a_second=1, at_once=1), now)
+        assert line.now("first")
+        waiting = [asyncio.create_task(line.turn(one)) for one in ("gone", "next")]
+        await until_in_loop(lambda: len(line) == 2, "both wait")
+        now.at = 1.0
+        waiting[0].cancel()
+        line._call()  # before the one that gave up has run on
+        done = await asyncio.gather(*waiting, return_exceptions=True)
+        assert [type(one) for one in done] == [asyncio.CancelledError, type(None)]
+        assert len(line) == 0
+
+    _run(work)
+
+
 def test_what_weighs_more_waits_longer_and_what_never_fits_all_the_same() -> None:
     now = Now()
 

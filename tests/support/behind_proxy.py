@@ -61,6 +61,8 @@ class Behind:
     ports : dict of str to int
         Of the servers themselves, by their names in the recipe.
     folder : Path
+    before : list of subprocess.Popen
+        The proxy.
     """
 
     address: str
@@ -68,6 +70,7 @@ class Behind:
     store: str
     ports: dict[str, int]
     folder: Path
+    before: list[subprocess.Popen[str]] = field(default_factory=list)
     _running: dict[str, subprocess.Popen[str]] = field(default_factory=dict)
 
     def start(self, name: str) -> None:
@@ -114,6 +117,11 @@ class Behind:
         """After it hung whole."""
         os.killpg(self._running[name].pid, signal.SIGCONT)
 
+    @property
+    def processes(self) -> list[subprocess.Popen[str]]:
+        """The servers that run, and what is before them."""
+        return [*self._running.values(), *self.before]
+
     def ended(self, name: str) -> int | None:
         """How it ended, if it did."""
         return self._running[name].poll()
@@ -159,7 +167,9 @@ def behind_proxy(store: str, folder: Path) -> Iterator[Behind]:
         proxy = subprocess.Popen(
             [program, "-c", str(conf), "-e", str(folder / "nginx.log")],
             stderr=subprocess.DEVNULL,
+            text=True,
         )
+        here.before.append(proxy)
         until(lambda: _answers(here), f"nginx: {conf}")
         yield here
     except BaseException as error:
