@@ -6,6 +6,8 @@ What stands behind the doors here notes whatever reaches it.
 from __future__ import annotations
 
 import asyncio
+import errno
+import os
 from collections.abc import Iterator
 from contextlib import ExitStack
 from functools import partial
@@ -246,6 +248,27 @@ def test_what_comes_in_pieces_counts_by_what_came(counts: Rates) -> None:
 def test_the_shipped_bounds_of_bodies() -> None:
     assert bodies.SMALL == 16_000
     assert framework.most_upload_bytes() in (60 * 2**20, 200 * 2**20)  # as served, and without
+
+
+def test_what_a_full_disk_cannot_hold_is_told(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    async def full(scope: Scope, receive: Receive, send: Send) -> None:
+        await receive()
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setitem(globals(), "_behind", full)
+    status, headers, said = _ask(UPLOAD, parts=(b"x",), method="PUT")
+    assert (status, dict(headers)["connection"]) == (507, "close")
+    assert said == b"There is no room for this just now. Nothing is lost; try again later."
+    assert [record.exc_info for record in caplog.records] == [None]
+
+    async def fails(scope: Scope, receive: Receive, send: Send) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setitem(globals(), "_behind", fails)
+    with pytest.raises(OSError, match="Input/output"):
+        _ask(UPLOAD, parts=(b"x",), method="PUT")
 
 
 # -- floods -------------------------------------------------------------------------------

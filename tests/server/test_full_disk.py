@@ -187,3 +187,29 @@ def test_orders_are_changed_whole_or_not_by_commands_on_a_full_disk(disk: SmallD
     code, said = photocheck("orders", "import", table)
     assert code in (0, 4), said
     assert photocheck("export", "-o", "-")[1].count("Invented") >= 3000
+
+
+async def _photo_without_room(owner: Owner, disk: SmallDisk) -> None:
+    await owner.wire.open("/?begin=quick")
+    await owner._tell_readings()
+    await owner._tell_dog()
+    disk.fill()
+    with pytest.raises(requests.HTTPError, match="507"):
+        await owner.wire.upload(PHOTO, "side.jpg", owner.told.photo)
+    disk.make_room()
+    await owner._give_photo()
+    await owner._place_marks()
+    await owner._see_result()
+    await owner.wire.close()
+
+
+def test_photos_on_their_way_in_find_no_room_and_then_do(disk: SmallDisk, tmp_path: Path) -> None:
+    """The small disk holds temporary files alone."""
+    code = f"import tempfile; tempfile.tempdir = {str(disk.folder)!r}"
+    with served_alone(tmp_path, before=disk.inside, code=code) as app:
+        owner = Owner(app.address, told_by(0))
+        asyncio.run(asyncio.wait_for(_photo_without_room(owner, disk), 300))
+        assert wrongs(app.store, [owner.told], {owner.told.name: owner.headline}) == []
+        said = app.log.read_text()
+        assert "No space left on device" in said
+        assert "Traceback" not in said

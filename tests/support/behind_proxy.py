@@ -157,8 +157,10 @@ def behind_proxy(store: str, folder: Path) -> Iterator[Behind]:
     )
     conf.write_text(
         f"daemon off;\npid {folder / 'nginx.pid'};\nworker_processes 1;\n"
+        # As the recipe tells beside it.
+        "worker_rlimit_nofile 8192;\n"
         f"{'user root;' if os.getuid() == 0 else ''}\nerror_log {folder / 'nginx.log'};\n"
-        f"events {{}}\nhttp {{\naccess_log off;\n{temporary}{recipe}}}\n"
+        f"events {{ worker_connections 4096; }}\nhttp {{\naccess_log off;\n{temporary}{recipe}}}\n"
     )
     proxy = None
     try:

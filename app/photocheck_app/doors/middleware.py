@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -15,7 +16,7 @@ from starlette.requests import HTTPConnection
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from photocheck.errors import PhotocheckError
+from photocheck.errors import PhotocheckError, disk_is_full
 from photocheck.orders.model import StoreError
 from photocheck.server.access.addresses import DESK, DESK_COOKIE
 from photocheck.server.access.browsers import known_apart, new_browser
@@ -52,6 +53,8 @@ from photocheck_app.doors.sessions import COOKIE, may_fetch, owns_session
 from photocheck_app.doors.settings import desk_is_open, the_store
 from photocheck_app.doors.wire import bounded
 from photocheck_app.proofs import self_test
+
+_log: Final = logging.getLogger(__name__)
 
 SAFE_HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -179,7 +182,11 @@ class Guard:
             answer = _Answer(send, body)
             try:
                 await self._app(scope, body, answer)
-            except Exception:
+            except Exception as error:
+                if body.refused is None and disk_is_full(error) and not answer.begun:
+                    _log.warning("no room for what is on its way in: %s", error)
+                    await _turned_away(scope, receive, send, 507, _no_room())
+                    return
                 # Whatever stumbled over a body that was cut off: why it was, is told instead.
                 if body.refused is None:
                     raise
@@ -264,6 +271,10 @@ def _too_large() -> str:
     return tr("This is more than can be taken in at once.")
 
 
+def _no_room() -> str:
+    return tr("There is no room for this just now. Nothing is lost; try again later.")
+
+
 def _tell(doubts: Sequence[str]) -> None:
     """Say in one line, to whoever started the server, why others are turned away."""
     said = tr(
@@ -336,7 +347,7 @@ async def _turned_away(scope: Scope, receive: Receive, send: Send, status: int, 
 
 def _more(status: int) -> dict[str, str] | None:
     closed = {"Connection": "close"}
-    return {429: {"Retry-After": "60", **closed}, 413: closed}.get(status)
+    return {429: {"Retry-After": "60", **closed}, 413: closed, 507: closed}.get(status)
 
 
 def _shortened(said: str) -> str:
