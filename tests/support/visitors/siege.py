@@ -2,8 +2,8 @@
 
 ``python -m tests.support.visitors.siege`` prints how long an honest visitor waits for a page,
 and that the order sent meanwhile is whole, under each attack and under all of them together; with
-``--same`` the attacker is at the visitor's own address.  The bar: no page takes more than 3 s.  Server, visitor and attacker share the machine, and its
-processors: the attacker is niced.
+``--same`` the attacker is at the visitor's own address.  The bar: no page takes more than 3 s.
+Server, visitor and attacker share the machine, and its processors: the attacker is niced.
 """
 
 from __future__ import annotations
