@@ -80,6 +80,7 @@ def main() -> int:
         everybody, ratios = [*first, *alone], []
         for said, think_s in groups:
             group_began, busy = time.monotonic(), app.processor_s()
+            own = time.process_time()
             among = _visit(app, told[at : at + asked.visitors], think_s)
             at += asked.visitors
             everybody += among
@@ -87,7 +88,11 @@ def main() -> int:
             busy = app.processor_s() - busy
             title = f"{len(alone)} lone visits, then {len(among)} visitors at once, {said}"
             ratios.append(_table(f"{title} ({took:.0f} s)", alone, among))
-            print(f"processor time of the server: {busy / len(among):.1f} s a visitor")
+            own = (time.process_time() - own) / len(among)
+            print(
+                f"processor time of the server: {busy / len(among):.1f} s a visitor; "
+                f"of what plays the visitors: {own:.1f} s"
+            )
         peak = np.array(app.resident).max(axis=0)
         megabytes = [bytes_ / 1e6 for bytes_ in (*idle, *peak)]
         print(
