@@ -381,9 +381,11 @@ def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatc
         async def turn(self, browser: str, cost: float = 1, *, most_s: float = inf) -> None:
             taken.append((browser, cost))
 
-    lines = Lines(Pace(1, 1))
-    lines.of = lambda _: Shared(Pace(1, 1))  # type: ignore[method-assign]
-    monkeypatch.setattr(open_pages, "MESSAGES", lines)
+    class SharedLines(Lines):
+        def of(self, who: str) -> Line:
+            return Shared(Pace(1, 1))
+
+    monkeypatch.setattr(open_pages, "MESSAGES", SharedLines(Pace(1, 1)))
     _ask(STREAM, parts=(b"",) * 4, type="websocket")
     assert waited == [1.0, 2.0]  # by its own
     assert taken == [("", 1.0)] * 4  # and by its address'

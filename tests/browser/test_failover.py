@@ -67,6 +67,10 @@ def typed(page: Page, text: str) -> None:
     field(page).press("Tab")
 
 
+def is_kept(orders: DatabaseStore, key: str, text: str) -> bool:
+    return f"'{text}'" in str(orders.draft(key).to_dict())
+
+
 @pytest.fixture
 def key(orders: DatabaseStore) -> str:
     key = orders.open()
@@ -85,10 +89,7 @@ def test_what_is_typed_while_a_server_dies_is_kept_by_another(
     behind: Behind, orders: DatabaseStore, key: str, phone: BrowserContext
 ) -> None:
     page = opened(behind, orders, key, phone)
-
-    def kept(text: str) -> bool:
-        return f"'{text}'" in str(orders.draft(key).to_dict())
-
+    kept = partial(is_kept, orders, key)
     typed(page, "41.5")
     until_on_page(page, lambda: kept("41.5"), "what was typed", patience_s=30)
     first = at(page)
@@ -127,10 +128,7 @@ def test_what_is_typed_while_a_server_hangs_is_kept_by_another(
     behind: Behind, orders: DatabaseStore, key: str, phone: BrowserContext
 ) -> None:
     page = opened(behind, orders, key, phone)
-
-    def kept(text: str) -> bool:
-        return f"'{text}'" in str(orders.draft(key).to_dict())
-
+    kept = partial(is_kept, orders, key)
     typed(page, "43.5")
     until_on_page(page, lambda: kept("43.5"), "what was typed", patience_s=30)
     first = at(page)
@@ -158,10 +156,7 @@ def test_a_database_that_dies_and_comes_back_costs_nobody_anything(
     phone: BrowserContext,
 ) -> None:
     page = opened(behind, orders, key, phone)
-
-    def kept(text: str) -> bool:
-        return f"'{text}'" in str(orders.draft(key).to_dict())
-
+    kept = partial(is_kept, orders, key)
     for acknowledged in ("41.25", "41.5"):
         typed(page, acknowledged)
         until_on_page(page, partial(kept, acknowledged), acknowledged, patience_s=30)
