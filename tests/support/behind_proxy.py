@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from ipaddress import IPv4Address
@@ -100,7 +100,8 @@ class Behind:
     def kill(self, name: str) -> None:
         """With SIGKILL, and all its processes."""
         process = self._running.pop(name)
-        os.killpg(process.pid, signal.SIGKILL)
+        with suppress(ProcessLookupError):  # it has ended by itself
+            os.killpg(process.pid, signal.SIGKILL)
         process.wait()
         assert process.stdout is not None
         process.stdout.close()
