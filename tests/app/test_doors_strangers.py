@@ -20,12 +20,13 @@ from starlette.types import Message, Receive, Scope, Send
 
 from photocheck.server.access.browsers import known_apart, new_browser
 from photocheck.server.access.rates import MEGABYTE, Rates, TooOftenError
-from photocheck.server.lines import Line, Lines
 from photocheck.server.pace import Bucket, Pace
+from photocheck.server.turns import Line, Lines
 from photocheck_app import framework
 from photocheck_app.doors import bodies, middleware, open_pages, sessions
 from photocheck_app.doors.middleware import Guard
 from photocheck_app.doors.open_pages import Asking, Places
+from tests.support.waiting import until_in_loop
 
 COOKIE = "a-cookie"
 UPLOAD = "/_stcore/upload_file/session-2/file-1"
@@ -352,7 +353,8 @@ def test_whose_page_is_open_does_not_wait_for_those_who_ask_without_end(
             answered.append(who)
 
         flood = [asyncio.create_task(one("flood", {"cookie": ""})) for _ in range(30)]
-        await asyncio.sleep(0)
+        line = lines.of("203.0.113.7")
+        await until_in_loop(lambda: len(line), "others wait")
         await one("own", own)
         for task in flood:
             task.cancel()
@@ -492,6 +494,11 @@ def test_what_is_under_way_is_not_broken_off() -> None:
             pass
 
 
+def _anybody_silent() -> bool:
+    both = (open_pages.OPEN, open_pages.ANSWERED)
+    return any(one.silent for places in both for here in places._here.values() for one in here)
+
+
 async def _one_of_two(
     path: str, first: dict[str, str], second: dict[str, str], **more: Any
 ) -> tuple[list[Message], list[Message]]:
@@ -505,7 +512,7 @@ async def _one_of_two(
         async def receive() -> Message:
             if coming:
                 return coming.pop()
-            await asyncio.sleep(60)
+            await asyncio.Event().wait()
             raise AssertionError
 
         async def send(message: Message) -> None:
@@ -515,7 +522,7 @@ async def _one_of_two(
         await guard(_scope(path, headers, **more), receive, send)
 
     tasks = [asyncio.create_task(ask(0, first))]
-    await asyncio.sleep(0.01)
+    await until_in_loop(_anybody_silent, "the first is waited for")
     tasks.append(asyncio.create_task(ask(1, second)))
     await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED, timeout=30)
     for task in tasks:

@@ -22,9 +22,9 @@ from photocheck.orders.model import STORE_VARIABLE
 from photocheck.orders.store import open_store
 from photocheck.server.access.passes import link_for
 from photocheck.server.access.rates import Rates, TooOftenError
-from photocheck.server.lines import Lines
 from photocheck.server.pace import Pace
 from photocheck.server.serving import INVITED_VARIABLE
+from photocheck.server.turns import Lines
 from photocheck.words import SPANS
 from photocheck_app import framework
 from photocheck_app.doors import assets, awaited, first_page, middleware, shell

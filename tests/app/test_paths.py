@@ -12,8 +12,8 @@ from starlette.types import Receive, Scope, Send
 
 from photocheck.server.access.addresses import address_of_link
 from photocheck.server.access.rates import Rates
-from photocheck.server.lines import Lines
 from photocheck.server.pace import Pace
+from photocheck.server.turns import Lines
 from photocheck.speech import spoken
 from photocheck_app.doors import language, middleware, paths, sessions
 from photocheck_app.doors.middleware import Guard

@@ -15,7 +15,7 @@ from tests.support.command_line import line_of
 from tests.support.waiting import until
 
 SERVER = """
-import asyncio, sys, time
+import asyncio, os, signal, sys
 from photocheck.server import watch
 watch.EVERY_S = 0.05
 
@@ -23,13 +23,11 @@ async def serve(what):
     watched = watch.Watch("It hung.", silent=int(sys.argv[2]))
     watched.begin()
     print(watched._watching.pid, flush=True)
-    await asyncio.sleep(0.5)
-    if what == "hangs":
-        time.sleep(60)
-    elif what == "unread":
-        import os, signal
+    while what == "hangs":
+        pass
+    if what == "unwatched":
         os.kill(watched._watching.pid, signal.SIGKILL)
-    await asyncio.sleep(3 if what == "lives" else 0.2)
+    await asyncio.to_thread(sys.stdin.read)
     watched.end()
 
 asyncio.run(serve(sys.argv[1]))
@@ -41,6 +39,7 @@ def _served(what: str, silent: int, log: Path) -> tuple[subprocess.Popen[str], p
     with log.open("w") as errors:
         process = subprocess.Popen(
             [sys.executable, "-c", SERVER, what, str(silent)],
+            stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=errors,
             text=True,
@@ -60,7 +59,7 @@ def test_one_that_hangs_is_ended_and_says_where(how: str, tmp_path: Path) -> Non
     said = log.read_text()
     assert said.startswith("It hung.\n")
     # a stopped process can write nothing
-    assert ("time.sleep" in said or "in serve" in said) == (how == "hangs")
+    assert ("in serve" in said) == (how == "hangs")
 
 
 @pytest.mark.slow
@@ -68,11 +67,8 @@ def test_one_that_lives_goes_on_and_nothing_is_left_when_it_ends(tmp_path: Path)
     process, watching = _served("lives", 2, tmp_path / "log")
     for one in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         watching.send_signal(one)  # as to a whole group
-    # stopped and gone on with, as by Ctrl-Z, it counts the time in between once
-    watching.suspend()
-    process.send_signal(signal.SIGSTOP)
-    watching.resume()
-    process.send_signal(signal.SIGCONT)
+    assert process.stdin is not None
+    process.stdin.close()
     assert process.wait(60) == 0
     assert not watching.is_running()
     assert (tmp_path / "log").read_text() == ""
@@ -84,7 +80,11 @@ def test_what_watches_goes_with_the_server_and_the_server_without_it(tmp_path: P
     process.kill()
     process.wait(60)
     until(lambda: not watching.is_running(), "nothing watches any more")
-    process, _ = _served("unread", 2, tmp_path / "log")
+    process, watching = _served("unwatched", 2, tmp_path / "log")
+    until(lambda: watching.status() == psutil.STATUS_ZOMBIE, "nothing watches any more")
+    assert process.poll() is None
+    assert process.stdin is not None
+    process.stdin.close()
     assert process.wait(60) == 0
 
 

@@ -184,7 +184,7 @@ class Guard:
                 await self._app(scope, body, answer)
             except Exception as error:
                 if body.refused is None and disk_is_full(error) and not answer.begun:
-                    _log.warning("no room for what is on its way in: %s", error)
+                    _log.warning("%s", error)
                     await _turned_away(scope, receive, send, 507, _no_room())
                     return
                 # Whatever stumbled over a body that was cut off: why it was, is told instead.

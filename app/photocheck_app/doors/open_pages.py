@@ -13,7 +13,6 @@ from typing import Final
 from starlette.types import Message, Receive, Send
 
 from photocheck.server.access.rates import too_often
-from photocheck.server.lines import FullError, Lines
 from photocheck.server.pace import (
     FILES_OF_ADDRESS,
     MESSAGES_OF_ADDRESS,
@@ -23,6 +22,7 @@ from photocheck.server.pace import (
     VISITS_OF_ADDRESS,
     Bucket,
 )
+from photocheck.server.turns import FullError, Lines
 
 MOST_PAGES: Final = 150
 """Open at one address: a few dozen people with a few each."""
@@ -71,8 +71,8 @@ MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS)
 
 
 @dataclass(eq=False)
-class Place:
-    """Somebody's place among those of an address.
+class Stay:
+    """Somebody's place among those of an address, for as long as it is theirs.
 
     Attributes
     ----------
@@ -108,13 +108,13 @@ class Places:
     """
 
     def __init__(self) -> None:
-        self._here: dict[str, dict[Place, None]] = defaultdict(dict)
+        self._here: dict[str, dict[Stay, None]] = defaultdict(dict)
 
     def __len__(self) -> int:
         return sum(map(len, self._here.values()))
 
     @contextmanager
-    def one_more(self, who: Asking, most: int, send_away: Callable[[], None]) -> Iterator[Place]:
+    def one_more(self, who: Asking, most: int, send_away: Callable[[], None]) -> Iterator[Stay]:
         """A place for as long as the block lasts.
 
         Parameters
@@ -123,7 +123,7 @@ class Places:
         most : int
             Places of its address.
         send_away : function
-            As for `Place`.
+            As for `Stay`.
 
         Raises
         ------
@@ -131,7 +131,7 @@ class Places:
             When all are taken, and nobody has more than who asks.
         """
         here = self._here[who.address]
-        place = Place(who.browser, send_away)
+        place = Stay(who.browser, send_away)
         if len(here) >= most and not self._one_away(here, who.browser, most):
             raise too_often(1.0)
         here[place] = None
@@ -142,7 +142,7 @@ class Places:
             if not here:
                 self._here.pop(who.address, None)
 
-    def _one_away(self, here: dict[Place, None], newcomer: str, most: int) -> bool:
+    def _one_away(self, here: dict[Stay, None], newcomer: str, most: int) -> bool:
         many = Counter(place.browser for place in here)
         # Those that are not known apart are many, and each of them takes the place of none that is.
         least = many[newcomer] + (1 if newcomer else 2)
@@ -181,13 +181,13 @@ class Leaving:
 
     Attributes
     ----------
-    place : Place or None
+    place : Stay or None
         That it has, where it may be sent away.
     """
 
     def __init__(self) -> None:
         self._away = asyncio.Event()
-        self.place: Place | None = None
+        self.place: Stay | None = None
 
     def send_away(self) -> None:
         """Have it leave, to come again."""

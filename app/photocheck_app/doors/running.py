@@ -18,8 +18,8 @@ from typing import Final
 
 from cachetools import LRUCache
 
-from photocheck.server.lines import Had
 from photocheck.server.pace import MOST_VISITORS
+from photocheck.server.turns import Had
 
 AT_ONCE: Final = 4
 """Of one address."""

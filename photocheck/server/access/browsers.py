@@ -1,7 +1,7 @@
 """What tells browsers apart: random, and signed, so that nobody makes up a thousand of them.
 
 It opens nothing.  By it one address' browsers share what the address may ask for
-(`photocheck.server.lines`), and pages, photos and files on their way in stay with the browser they
+(`photocheck.server.turns`), and pages, photos and files on their way in stay with the browser they
 were made for.
 """
 

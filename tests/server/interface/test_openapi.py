@@ -37,8 +37,8 @@ from photocheck.server.access.rates import Rates
 from photocheck.server.interface import answering
 from photocheck.server.interface.openapi import openapi
 from photocheck.server.interface.operations import BASE, OPERATIONS, PROBLEM, Operation, found_at
-from photocheck.server.lines import Lines
 from photocheck.server.pace import Pace
+from photocheck.server.turns import Lines
 from photocheck_app.doors import middleware, programs
 from photocheck_app.doors import settings as door_settings
 from photocheck_app.doors.middleware import Guard

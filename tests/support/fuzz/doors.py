@@ -38,9 +38,9 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import door_secret, known_browsers, passes, staff
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.access.rates import Rates
-from photocheck.server.lines import Lines
 from photocheck.server.pace import Pace
 from photocheck.server.serving import DESK_VARIABLE
+from photocheck.server.turns import Lines
 from photocheck.words import LANDMARKS, READINGS
 from photocheck_app.doors import middleware, open_pages, sign_in
 from photocheck_app.doors.middleware import Guard

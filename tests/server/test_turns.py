@@ -7,9 +7,9 @@ from collections.abc import Awaitable, Callable
 
 import pytest
 
-from photocheck.server import lines
-from photocheck.server.lines import HALF_S, FullError, Had, Line, Lines
+from photocheck.server import turns
 from photocheck.server.pace import Pace
+from photocheck.server.turns import HALF_S, FullError, Had, Line, Lines
 from tests.support.waiting import until_in_loop
 
 QUICK = Pace(a_second=1000, at_once=1)
@@ -64,7 +64,7 @@ def test_who_waits_too_long_takes_nothing_and_no_more_wait_than_may(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     now = Now()
-    monkeypatch.setattr(lines, "MOST_WAITING", 3)
+    monkeypatch.setattr(turns, "MOST_WAITING", 3)
 
     async def work() -> None:
         line = Line(Pace(a_second=1, at_once=1), now)
@@ -137,5 +137,5 @@ def test_each_address_has_an_own_one() -> None:
 
 
 def test_the_shipped_shares() -> None:
-    assert lines.HALF_S == 20.0
-    assert (lines.MOST_WAITING, lines.MOST_BROWSERS) == (600, 2_000)
+    assert turns.HALF_S == 20.0
+    assert (turns.MOST_WAITING, turns.MOST_BROWSERS) == (600, 2_000)
