@@ -102,15 +102,16 @@ def coarse_candidates(
         turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
     turns.sort(key=lambda item: item[:2])
     taken: list[tuple[Floats, Window]] = []
-    photo: list[Floats] = []
+    photo = np.full((_MOST_FITTED, 4, 2), np.inf)
     smallest = np.inf
     for _, _, quad, window in turns:
         corners = window.to_photo(quad)
         side = float(np.min(side_lengths(corners)))
         smallest = min(smallest, side)
-        if any(np.max(np.abs(corners - other)) < 0.02 * side + window.scale for other in photo):
+        off = np.abs(corners - photo[: len(taken)]).max(axis=(1, 2))
+        if np.any(off < 0.02 * side + window.scale):
             continue
-        photo.append(corners)
+        photo[len(taken)] = corners
         taken.append((quad, window))
         if len(taken) >= _MOST_FITTED:
             break
