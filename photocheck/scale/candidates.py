@@ -70,16 +70,18 @@ def windows(
     near: Floats,
     most_px: int = _WINDOW_PX,
     across_px: tuple[float, float] = (0.0, np.inf),
+    growth: float = _GROWTH,
 ) -> Iterator[Window]:
     """Windows around the mark (2,) px, smallest first, the last one the whole picture's size.
 
     Each is shrunk until its longer side is `most_px`.  Those less wide than the first of
     `across_px`, photo px, or wider than the second are left out, but at least one is given.
+    Each is `growth` times as wide as the one before.
     """
     height, width = picture.shape[:2]
     half = _FIRST_HALF * most_px
     while 2 * half < across_px[0]:
-        half *= _GROWTH
+        half *= growth
     while True:
         left = int(max(np.floor(near[0] - half), 0))
         top = int(max(np.floor(near[1] - half), 0))
@@ -88,7 +90,7 @@ def windows(
         yield _window(picture, (left, top, right, bottom), near, most_px)
         if left == 0 and top == 0 and right == width and bottom == height:
             return
-        half *= _GROWTH
+        half *= growth
         if 2 * half > across_px[1]:
             return
 
