@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
@@ -19,7 +18,6 @@ from photocheck.scale.corners import contains, corner_turns, corners_mm, side_le
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.rivals import FittedShape, Side
 from photocheck.scale.rough_quads import rough_quads
-from photocheck.scale.shapes import shapes
 from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
 
 _WINDOW_PX: Final = {"id_card": 320}
@@ -35,11 +33,6 @@ _PASSES: Final = 3  # a shape that is chosen is fitted again at full size
 _STRAIGHT: Final = 0.8  # seen of each side along one line: no need to look for bowed ones
 _BOWED_SEEN: Final = 0.35  # of all sides along straight lines, where some may be bowed
 _REACH_PX: Final = 3.0
-_ROUGH_PX: Final = 2.0
-_ROUGH_SHARE: Final = 0.03
-_ROUGH_MISFIT: Final = 12.0
-"""Of a rough quad with those doubts, beyond which it is not fitted: those of the right ones in
-photographs were 0 to 1.1, and a third of all have more."""
 _BOW_MOST: Final = 0.02  # of a side, beyond the reach of a straight one
 _BOWED_GAIN: Final = 0.05  # what two halves must see more of a side than one line
 _LEAST_SEEN: Final = 0.3  # of any side, in a window
@@ -121,21 +114,8 @@ def coarse_candidates(
     found: list[FittedShape] = []
     for window in {id(window): window for _, window in taken}.values():
         quads = np.array([quad for quad, own in taken if own is window])
-        quads = quads[_may_be(window, kind, quads)]
-        if len(quads):
-            found.extend(fitted_in(window, kind, quads))
+        found.extend(fitted_in(window, kind, quads))
     return [one for one in found if contains(one.corners, near)], smallest
-
-
-def _may_be(window: Window, kind: ReferenceObject, quads: Floats) -> NDArray[np.bool_]:
-    """Which rough quads (n, 4, 2) could be of that kind if they are off by what rough ones are.
-
-    The others would be fitted only to be found of another shape.
-    """
-    run = np.roll(quads, -1, axis=1) - quads
-    longest = np.max(np.hypot(run[..., 0], run[..., 1]), axis=1)
-    spread = np.hypot(_ROUGH_PX, _ROUGH_SHARE * longest)
-    return np.asarray(shapes(quads, kind.size_mm, window.rgb.shape, spread).misfit < _ROUGH_MISFIT)
 
 
 def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[FittedShape]:

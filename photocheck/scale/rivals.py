@@ -312,7 +312,7 @@ def _beyond(window: Window, start: Floats, unit: Floats, length: Floats) -> Floa
     points = start[:, None, :] + (part[None, :, None] * reach[:, None, None]) * unit[:, None, :]
     rows, columns = window.slope.shape[:2]
     # Three strips of three lines: along the ray, and to either side of it.
-    shifts = (np.array([[0.0], [-5.0], [5.0]]) + [-1.0, 0.0, 1.0])[..., None, None, None]
+    shifts = np.add.outer([0.0, -5.0, 5.0], [-1.0, 0.0, 1.0])[..., None, None, None]
     at = points + shifts * normal[:, None, :]
     x, y = np.rint(at[..., 0]).astype(np.intp), np.rint(at[..., 1]).astype(np.intp)
     inside = (x >= 0) & (y >= 0) & (x < columns) & (y < rows)

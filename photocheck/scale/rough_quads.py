@@ -17,42 +17,58 @@ from photocheck.scale.light import Floats
 from photocheck.scale.shapes import shapes
 
 MOST_OBLIQUE: Final = np.deg2rad(62.0)
+_ROUGH_PX: Final = 2.0
+_ROUGH_SHARE: Final = 0.03
+_ROUGH_MISFIT: Final = 12.0
+"""Of a rough quad with those doubts, beyond which it is not fitted: those of the right ones in
+photographs were 0 to 1.1, and a third of all have more."""
 _GROWN_FROM: Final = 4
 _GROW_MOST: Final = 0.9  # of the side that grows: a band may leave little more than half a card
 
 
 def rough_quads(window: Window, kind: ReferenceObject, most: int) -> list[tuple[float, Floats]]:
-    """The best few rough quads of one window, (score, corners in window px).
+    """The best few rough quads of one window that may be of that kind, (score, corners in px).
 
-    Some are the others grown: see `_grown`.
+    Some are others grown, which need not be of its shape themselves: see `_grown`.
     """
     quads = [quad for contour in outlines(window) for quad in _quads_of(contour)]
     quads.extend(_quads_of_lines(window, kind))
-    best = _best(_scored(window, kind, quads), most)
-    grown = list(_grown(window, np.array([quad for _, quad in best[:_GROWN_FROM]])))
-    return _best([*best, *_scored(window, kind, grown)], most + len(grown) // 2)
+    found = _scored(window, kind, quads)
+    from_these = _best([item for item, _ in found], _GROWN_FROM)
+    grown = list(_grown(window, np.array([quad for _, quad in from_these])))
+    found.extend(_scored(window, kind, grown))
+    return _best([item for item, may_be in found if may_be], most + len(grown) // 2)
 
 
 def _scored(
     window: Window, kind: ReferenceObject, quads: list[Floats]
-) -> list[tuple[float, Floats]]:
+) -> list[tuple[tuple[float, Floats], bool]]:
+    """Those around the mark that are not too oblique, with scores; and which may be of that kind.
+
+    Rough ones are off by what they are; the others would be fitted only to be found of another
+    shape.
+    """
     if not quads:
         return []
     ordered = orders_of_corners(np.array(quads))
     run = np.roll(ordered, -1, axis=1) - ordered
     before = np.roll(run, 1, axis=1)
+    lengths = np.hypot(run[..., 0], run[..., 1])
     to = window.mark - ordered
-    fit = np.min(np.hypot(run[..., 0], run[..., 1]), axis=1) >= 10
+    fit = np.min(lengths, axis=1) >= 10
     fit &= np.all(before[..., 0] * run[..., 1] - before[..., 1] * run[..., 0] > 0, axis=1)
     fit &= np.all(run[..., 0] * to[..., 1] - run[..., 1] * to[..., 0] > 0, axis=1)
     corners = ordered[fit]
     if len(corners) == 0:
         return []
-    judged = shapes(corners, kind.size_mm, window.rgb.shape, np.full(len(corners), 2.0))
+    spread = np.hypot(_ROUGH_PX, _ROUGH_SHARE * np.max(lengths[fit], axis=1))
+    judged = shapes(corners, kind.size_mm, window.rgb.shape, spread)
     scores = _edge_scores(window, corners) * np.cos(judged.tilt) ** 0.5
     return [
-        (float(score), quad)
-        for score, quad, tilt in zip(scores, corners, judged.tilt, strict=True)
+        ((float(score), quad), bool(misfit < _ROUGH_MISFIT))
+        for score, quad, tilt, misfit in zip(
+            scores, corners, judged.tilt, judged.misfit, strict=True
+        )
         if tilt < MOST_OBLIQUE
     ]
 
