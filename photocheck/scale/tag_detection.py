@@ -36,7 +36,7 @@ _MANY: Final = 0.02
 """Share of a copy that places may fill before the faint ones are kept for later (judgement: ten
 tags of 40 mm, of a dog that fills half a photo, fill as much)."""
 _APART_SIDES: Final = 27.0
-"""Sides of a tag that any two tags of one dog are apart, at most: 1.1 m, where the small set is worn
+"""Sides of a tag that any two tags of one dog are apart, at most: 1.1 m, of the small set
 0.8 m (judgement: from breastbone to tail base a dog is little longer than high)."""
 _SMALLER, _LARGER = 0.7, 1.5
 """Side of the dog's least tag over the least that was found, at least, and of its largest over the
