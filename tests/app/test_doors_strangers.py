@@ -432,7 +432,10 @@ def test_a_page_that_was_shut_is_asked_for_nothing_more() -> None:
         assert page.left
         return told
 
-    assert {one["type"] for one in asyncio.run(read())} == {"websocket.disconnect"}
+    told = asyncio.run(read())
+    assert {one["type"] for one in told} == {"websocket.disconnect"}
+    # RFC 6455, 7.4.1: a kind of data that is not accepted; then, that no code came
+    assert [one["code"] for one in told] == [1003, 1005, 1005]
     assert [one["type"] for one in sent] == ["websocket.close"]
 
 
