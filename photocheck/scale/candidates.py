@@ -70,16 +70,18 @@ def windows(
     near: Floats,
     most_px: int = _WINDOW_PX,
     across_px: tuple[float, float] = (0.0, np.inf),
+    growth: float = _GROWTH,
 ) -> Iterator[Window]:
     """Windows around the mark (2,) px, smallest first, the last one the whole picture's size.
 
     Each is shrunk until its longer side is `most_px`.  Those less wide than the first of
     `across_px`, photo px, or wider than the second are left out, but at least one is given.
+    Each is `growth` times as wide as the one before.
     """
     height, width = picture.shape[:2]
     half = _FIRST_HALF * most_px
     while 2 * half < across_px[0]:
-        half *= _GROWTH
+        half *= growth
     while True:
         left = int(max(np.floor(near[0] - half), 0))
         top = int(max(np.floor(near[1] - half), 0))
@@ -88,7 +90,7 @@ def windows(
         yield _window(picture, (left, top, right, bottom), near, most_px)
         if left == 0 and top == 0 and right == width and bottom == height:
             return
-        half *= _GROWTH
+        half *= growth
         if 2 * half > across_px[1]:
             return
 
@@ -108,7 +110,11 @@ def _window(
     crop = as_rgb(picture[top:bottom, left:right])
     scale = max(max(crop.shape[:2]) / most_px, 1.0)
     if scale > 1:
-        size = (max(round(crop.shape[1] / scale), 8), max(round(crop.shape[0] / scale), 8))
+        crop, by = _thinned(crop, scale)
+        size = (
+            max(round(crop.shape[1] * by / scale), 8),
+            max(round(crop.shape[0] * by / scale), 8),
+        )
         crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
     # Pixel centres are at integers in both, hence the halves.
     origin = np.array([left, top], np.float64) + (scale - 1) / 2
@@ -128,13 +134,40 @@ def _window(
     )
 
 
+def _thinned(crop: Picture, scale: float) -> tuple[Picture, int]:
+    """The picture a whole number of times smaller, and how many, where it is to be that twice over.
+
+    Whole numbers are averaged in half the time; less than that many px are left out at the right
+    and at the bottom, less than half a px of what it is shrunk to.
+    """
+    by = int(scale / 2)
+    if by < 2:
+        return crop, 1
+    height, width = crop.shape[0] // by, crop.shape[1] // by
+    even = crop[: height * by, : width * by]
+    small = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8), by
+
+
 def _steepest(rgb: Picture) -> NDArray[np.float32]:
-    across = cv2.Scharr(rgb, cv2.CV_32F, 1, 0) / 32.0
-    down = cv2.Scharr(rgb, cv2.CV_32F, 0, 1) / 32.0
-    strongest = np.argmax(across**2 + down**2, axis=2)[:, :, None]
-    return np.concatenate(
-        [np.take_along_axis(across, strongest, 2), np.take_along_axis(down, strongest, 2)], axis=2
-    )
+    x, y = (cv2.Scharr(rgb, cv2.CV_16S, *way) for way in ((1, 0), (0, 1)))
+    parts: list[tuple[NDArray[np.int16], ...]] = [
+        tuple(np.asarray(cv2.extractChannel(way, k), np.int16) for way in (x, y))
+        for k in range(rgb.shape[2])
+    ]
+    across, down = parts[0]
+    steepest = _squared(across, down)
+    for other, below in parts[1:]:
+        steep = _squared(other, below)
+        more = steep > steepest
+        across, down = np.where(more, other, across), np.where(more, below, down)
+        steepest = np.maximum(steep, steepest)
+    return np.stack([across, down], axis=2).astype(np.float32) / np.float32(32.0)
+
+
+def _squared(across: NDArray[np.int16], down: NDArray[np.int16]) -> NDArray[np.float32]:
+    x, y = across.astype(np.float32), down.astype(np.float32)
+    return np.asarray(x * x + y * y)
 
 
 def edge_share(slopes: Floats) -> Floats:
@@ -158,6 +191,9 @@ def outlines(window: Window) -> Iterator[NDArray[np.int32]]:
 
 def _holds(contour: NDArray[np.int32], mark: Floats) -> bool:
     if len(contour) < 20:
+        return False
+    left, top, wide, high = cv2.boundingRect(contour)
+    if not (left <= mark[0] <= left + wide - 1 and top <= mark[1] <= top + high - 1):
         return False
     hull = cv2.convexHull(contour)
     return bool(cv2.pointPolygonTest(hull, (float(mark[0]), float(mark[1])), False) >= 0)
@@ -216,6 +252,22 @@ def _regions(window: Window) -> Iterator[Picture]:
             yield np.asarray(cv2.dilate((labels == own).astype(np.uint8) * 255, kernel), np.uint8)
 
 
+def _has_edges(plane: Picture, least: float) -> bool:
+    """Whether so many px of a plane have a slope that the detector of segments begins with.
+
+    That is a step of 5.2 codes (von Gioi and others, LSD, IPOL 2012: 2 over the sine of 22.5
+    degrees) over squares of 2 px; no step between neighbours is smaller than half of it there.
+    """
+    if plane.shape[0] < 2 or plane.shape[1] < 2:
+        return False
+    across = cv2.absdiff(plane[:, 1:], plane[:, :-1])
+    down = cv2.absdiff(plane[1:], plane[:-1])
+    steps = cv2.countNonZero((across > 2).view(np.uint8)) + cv2.countNonZero(
+        (down > 2).view(np.uint8)
+    )
+    return steps > least
+
+
 def straight_lines(window: Window, most: int) -> Floats:
     """Straight edges around the mark: (n, 3) rows (angle, distance, length), longest first.
 
@@ -227,8 +279,10 @@ def straight_lines(window: Window, most: int) -> Floats:
     detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE, 1.0)
     # Of the two colour channels the one that tells more: each costs as much as grey.
     tones = max((window.lab[:, :, 1], window.lab[:, :, 2]), key=lambda plane: float(plane.std()))
-    for plane in (grey, tones):
-        segments = detector.detect(np.ascontiguousarray(plane))[0]
+    tones = np.ascontiguousarray(tones)
+    least = 0.04 * max(window.rgb.shape[:2])
+    for plane in (grey, tones) if _has_edges(tones, least) else (grey,):
+        segments = detector.detect(plane)[0]
         if segments is not None:
             found.append(np.asarray(segments, np.float64).reshape(-1, 4))
     if not found:
@@ -236,7 +290,7 @@ def straight_lines(window: Window, most: int) -> Floats:
     segments = np.vstack(found)
     run = segments[:, 2:] - segments[:, :2]
     length = np.hypot(run[:, 0], run[:, 1])
-    keep = length > 0.04 * max(window.rgb.shape[:2])
+    keep = length > least
     segments, run, length = segments[keep], run[keep], length[keep]
     if length.size == 0:
         return np.zeros((0, 3))
@@ -248,14 +302,18 @@ def straight_lines(window: Window, most: int) -> Floats:
     keep = distance > 3.0
     normal, distance, length = normal[keep], distance[keep], length[keep]
     angle = np.arctan2(normal[:, 1], normal[:, 0])
-    joined: list[tuple[float, float, float]] = []
+    # Each is joined to the first line it lies on, or begins one; all lines are asked at once.
+    lines = np.zeros((len(length), 3))
+    count = 0
     for i in np.argsort(-length):
-        for j, (other, far, much) in enumerate(joined):
-            turn = abs((angle[i] - other + np.pi) % (2 * np.pi) - np.pi)
-            if turn < np.deg2rad(4) and abs(distance[i] - far) < 0.02 * far + 1.5:
-                joined[j] = (other, far, much + float(length[i]))
-                break
+        turn = np.abs((angle[i] - lines[:count, 0] + np.pi) % (2 * np.pi) - np.pi)
+        far = lines[:count, 1]
+        on = (turn < np.deg2rad(4)) & (np.abs(distance[i] - far) < 0.02 * far + 1.5)
+        first = int(on.argmax()) if count else 0
+        if count and on[first]:
+            lines[first, 2] += length[i]
         else:
-            joined.append((float(angle[i]), float(distance[i]), float(length[i])))
-    joined.sort(key=lambda line: -line[2])
-    return np.array(joined[:most])
+            lines[count] = angle[i], distance[i], length[i]
+            count += 1
+    order = np.argsort(-lines[:count, 2], kind="stable")
+    return lines[order[:most]]

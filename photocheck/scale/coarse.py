@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
@@ -19,24 +18,21 @@ from photocheck.scale.corners import contains, corner_turns, corners_mm, side_le
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.rivals import FittedShape, Side
 from photocheck.scale.rough_quads import rough_quads
-from photocheck.scale.shapes import shapes
 from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
 
 _WINDOW_PX: Final = {"id_card": 320}
-_SHEET_WINDOW_PX: Final = 420
+_SHEET_WINDOW_PX: Final = 380
+_GROWTH: Final = 2.0
 _EACH: Final = 12  # rough shapes kept of a window
-_MOST_FITTED: Final = 40
+_MOST_FITTED: Final = 34
 _BLOCKS: Final = 18  # a side is seen in, in a window
 STIFF: Final = ("id_card",)
 """Kinds whose sides do not bow by more than can be seen; halves of their sides would only follow
 fingers and print."""
+_PASSES: Final = 3  # a shape that is chosen is fitted again at full size
 _STRAIGHT: Final = 0.8  # seen of each side along one line: no need to look for bowed ones
+_BOWED_SEEN: Final = 0.35  # of all sides along straight lines, where some may be bowed
 _REACH_PX: Final = 3.0
-_ROUGH_PX: Final = 2.0
-_ROUGH_SHARE: Final = 0.03
-_ROUGH_MISFIT: Final = 12.0
-"""Of a rough quad with those doubts, beyond which it is not fitted: those of the right ones in
-photographs were 0 to 1.1, and a third of all have more."""
 _BOW_MOST: Final = 0.02  # of a side, beyond the reach of a straight one
 _BOWED_GAIN: Final = 0.05  # what two halves must see more of a side than one line
 _LEAST_SEEN: Final = 0.3  # of any side, in a window
@@ -97,41 +93,29 @@ def coarse_candidates(
     """
     # In turn from every window: what is printed large would fill all places otherwise.
     turns: list[tuple[int, float, Floats, Window]] = []
-    for window in windows(picture, near, window_px(kind), across_px):
+    for window in windows(picture, near, window_px(kind), across_px, _GROWTH):
         rough = rough_quads(window, kind, _EACH)
         turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
     turns.sort(key=lambda item: item[:2])
     taken: list[tuple[Floats, Window]] = []
-    photo: list[Floats] = []
+    photo = np.full((_MOST_FITTED, 4, 2), np.inf)
     smallest = np.inf
     for _, _, quad, window in turns:
         corners = window.to_photo(quad)
         side = float(np.min(side_lengths(corners)))
         smallest = min(smallest, side)
-        if any(np.max(np.abs(corners - other)) < 0.02 * side + window.scale for other in photo):
+        off = np.abs(corners - photo[: len(taken)]).max(axis=(1, 2))
+        if np.any(off < 0.02 * side + window.scale):
             continue
-        photo.append(corners)
+        photo[len(taken)] = corners
         taken.append((quad, window))
         if len(taken) >= _MOST_FITTED:
             break
     found: list[FittedShape] = []
     for window in {id(window): window for _, window in taken}.values():
         quads = np.array([quad for quad, own in taken if own is window])
-        quads = quads[_may_be(window, kind, quads)]
-        if len(quads):
-            found.extend(fitted_in(window, kind, quads))
+        found.extend(fitted_in(window, kind, quads))
     return [one for one in found if contains(one.corners, near)], smallest
-
-
-def _may_be(window: Window, kind: ReferenceObject, quads: Floats) -> NDArray[np.bool_]:
-    """Which rough quads (n, 4, 2) could be of that kind if they are off by what rough ones are.
-
-    The others would be fitted only to be found of another shape.
-    """
-    run = np.roll(quads, -1, axis=1) - quads
-    longest = np.max(np.hypot(run[..., 0], run[..., 1]), axis=1)
-    spread = np.hypot(_ROUGH_PX, _ROUGH_SHARE * longest)
-    return np.asarray(shapes(quads, kind.size_mm, window.rgb.shape, spread).misfit < _ROUGH_MISFIT)
 
 
 def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[FittedShape]:
@@ -139,11 +123,9 @@ def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[Fitt
     trim = trim_of(kind)
     starts, ends = quads, np.roll(quads, -1, axis=1)
     whole = _fitted(window, starts, ends, _REACH_PX, (trim, trim))
-    doubtful = [
-        k
-        for k in range(len(quads))
-        if any(line is None or line.support < _STRAIGHT for line in whole[4 * k : 4 * k + 4])
-    ]
+    seen = np.array([0.0 if line is None else line.support for line in whole]).reshape(-1, 4)
+    bowed = (seen.min(axis=1) < _STRAIGHT) & (seen.mean(axis=1) > _BOWED_SEEN)
+    doubtful = [int(k) for k in np.flatnonzero(bowed)]
     halves: dict[int, EdgeLine | None] = {}
     if doubtful and kind.kind not in STIFF:
         lines = _halves(window, quads[doubtful], trim)
@@ -156,9 +138,9 @@ def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[Fitt
             first, second = (halves.get(8 * k + 2 * j + i) for i in (0, 1))
             side = None if line is None else Side(line, line)
             if first is not None and second is not None:
-                bowed = Side(first, second)
-                if side is None or bowed.support > side.support + _BOWED_GAIN:
-                    side = bowed
+                both = Side(first, second)
+                if side is None or both.support > side.support + _BOWED_GAIN:
+                    side = both
             sides.append(side)
         made = _closed(window, quad, sides)
         if made is not None:
@@ -173,16 +155,22 @@ def _halves(window: Window, quads: Floats, trim: float) -> list[EdgeLine | None]
     first = np.stack([starts, middles], axis=2).reshape(len(quads), 8, 2)
     second = np.stack([middles, ends], axis=2).reshape(len(quads), 8, 2)
     longest = float(np.max(np.hypot(*np.moveaxis(ends - starts, 2, 0))))
-    return _fitted(window, first, second, _REACH_PX + _BOW_MOST * longest, (trim, trim))
+    reach = _REACH_PX + _BOW_MOST * longest
+    return _fitted(window, first, second, reach, (trim, trim), _BLOCKS // 2)
 
 
 def _fitted(
-    window: Window, starts: Floats, ends: Floats, reach: float, trim: tuple[float, float]
+    window: Window,
+    starts: Floats,
+    ends: Floats,
+    reach: float,
+    trim: tuple[float, float],
+    blocks: int = _BLOCKS,
 ) -> list[EdgeLine | None]:
     # As one group: the window is small, and made linear once.
     return fit_sides(
         window.rgb, starts.reshape(1, -1, 2), ends.reshape(1, -1, 2),
-        reach_px=reach, trim=trim, window_px=2.0, stay=0.5, most_blocks=_BLOCKS,
+        reach_px=reach, trim=trim, window_px=2.0, stay=0.5, most_blocks=blocks, passes=_PASSES,
     )  # fmt: skip
 
 

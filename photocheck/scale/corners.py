@@ -131,6 +131,16 @@ def order_corners(corners: Floats) -> Floats:
     return np.asarray(np.roll(ordered, -first, axis=0))
 
 
+def orders_of_corners(quads: Floats) -> Floats:
+    """`order_corners` of many shapes (n, 4, 2) at once."""
+    to = quads - quads.mean(axis=1, keepdims=True)
+    order = np.argsort(np.arctan2(to[..., 1], to[..., 0]), axis=1)
+    ordered = np.take_along_axis(quads, order[..., None], axis=1)
+    first = np.argmin(ordered.sum(axis=2), axis=1)
+    turned = (first[:, None] + np.arange(4)) % 4
+    return np.take_along_axis(ordered, turned[..., None], axis=1)
+
+
 def corners_mm(kind: ReferenceObject, corners: Floats) -> tuple[Floats, float, float]:
     """Matching (4, 2) mm positions, the obliqueness they imply, and that of the other way.
 

@@ -14,6 +14,7 @@ from typing import Final
 import cv2
 import numpy as np
 
+from photocheck.scale.beside import strips_beside
 from photocheck.scale.candidates import BORDER_PX
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, straight_sides, trim_of, trims_of
@@ -71,7 +72,11 @@ def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
     # What is not seen on the line is hidden or faint, or the paper bows away from it.
     longest = float(np.max(side_lengths(coarse)))
     unseen = _FAINT_PX if kind.kind in STIFF else max(_FAINT_PX, _UNSEEN_BOW * longest)
-    spread = float(np.hypot(np.sqrt(np.mean(np.square(spreads))), unseen * (1.0 - weakest)))
+    off = strips_beside(part, np.array(corners), px_per_mm, (trim, trim))
+    # A side that is off moves two corners, each along one axis.
+    spread = float(
+        np.sqrt(np.mean(np.square(spreads)) + (unseen * (1.0 - weakest)) ** 2 + np.sum(off**2) / 4)
+    )
     return Fine(np.array(corners) * scale + origin, spread * scale, weakest)
 
 

@@ -12,54 +12,73 @@ from numpy.typing import NDArray
 
 from photocheck.scale.candidates import Window, edge_share, outlines, straight_lines
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.corners import contains, corner_turns, order_corners, side_lengths
+from photocheck.scale.corners import orders_of_corners
 from photocheck.scale.light import Floats
 from photocheck.scale.shapes import shapes
 
 MOST_OBLIQUE: Final = np.deg2rad(62.0)
+_ROUGH_PX: Final = 2.0
+_ROUGH_SHARE: Final = 0.03
+_ROUGH_MISFIT: Final = 12.0
+"""Of a rough quad with those doubts, beyond which it is not fitted: those of the right ones in
+photographs were 0 to 1.1, and a third of all have more."""
 _GROWN_FROM: Final = 4
 _GROW_MOST: Final = 0.9  # of the side that grows: a band may leave little more than half a card
 
 
 def rough_quads(window: Window, kind: ReferenceObject, most: int) -> list[tuple[float, Floats]]:
-    """The best few rough quads of one window, (score, corners in window px).
+    """The best few rough quads of one window that may be of that kind, (score, corners in px).
 
-    Some are the others grown: see `_grown`.
+    Some are others grown, which need not be of its shape themselves: see `_grown`.
     """
     quads = [quad for contour in outlines(window) for quad in _quads_of(contour)]
     quads.extend(_quads_of_lines(window, kind))
-    best = _best(_scored(window, kind, quads), most)
-    grown = list(_grown(window, np.array([quad for _, quad in best[:_GROWN_FROM]])))
-    return _best([*best, *_scored(window, kind, grown)], most + len(grown) // 2)
+    found = _scored(window, kind, quads)
+    from_these = _best([item for item, _ in found], _GROWN_FROM)
+    grown = list(_grown(window, np.array([quad for _, quad in from_these])))
+    found.extend(_scored(window, kind, grown))
+    return _best([item for item, may_be in found if may_be], most + len(grown) // 2)
 
 
 def _scored(
     window: Window, kind: ReferenceObject, quads: list[Floats]
-) -> list[tuple[float, Floats]]:
-    ordered = [order_corners(quad) for quad in quads]
-    kept = []
-    for quad in ordered:
-        sides = side_lengths(quad)
-        if float(np.min(sides)) < 10 or not np.all(corner_turns(quad) > 0):
-            continue
-        if contains(quad, window.mark):
-            kept.append(quad)
-    if not kept:
+) -> list[tuple[tuple[float, Floats], bool]]:
+    """Those around the mark that are not too oblique, with scores; and which may be of that kind.
+
+    Rough ones are off by what they are; the others would be fitted only to be found of another
+    shape.
+    """
+    if not quads:
         return []
-    corners = np.array(kept)
-    judged = shapes(corners, kind.size_mm, window.rgb.shape, np.full(len(corners), 2.0))
+    ordered = orders_of_corners(np.array(quads))
+    run = np.roll(ordered, -1, axis=1) - ordered
+    before = np.roll(run, 1, axis=1)
+    lengths = np.hypot(run[..., 0], run[..., 1])
+    to = window.mark - ordered
+    fit = np.min(lengths, axis=1) >= 10
+    fit &= np.all(before[..., 0] * run[..., 1] - before[..., 1] * run[..., 0] > 0, axis=1)
+    fit &= np.all(run[..., 0] * to[..., 1] - run[..., 1] * to[..., 0] > 0, axis=1)
+    corners = ordered[fit]
+    if len(corners) == 0:
+        return []
+    spread = np.hypot(_ROUGH_PX, _ROUGH_SHARE * np.max(lengths[fit], axis=1))
+    judged = shapes(corners, kind.size_mm, window.rgb.shape, spread)
     scores = _edge_scores(window, corners) * np.cos(judged.tilt) ** 0.5
     return [
-        (float(score), quad)
-        for score, quad, tilt in zip(scores, kept, judged.tilt, strict=True)
+        ((float(score), quad), bool(misfit < _ROUGH_MISFIT))
+        for score, quad, tilt, misfit in zip(
+            scores, corners, judged.tilt, judged.misfit, strict=True
+        )
         if tilt < MOST_OBLIQUE
     ]
 
 
 def _best(scored: list[tuple[float, Floats]], most: int) -> list[tuple[float, Floats]]:
     best: list[tuple[float, Floats]] = []
+    kept = np.full((most, 4, 2), np.inf)
     for score, quad in sorted(scored, key=lambda item: -item[0]):
-        if all(np.max(np.abs(quad - other)) > 4 for _, other in best):
+        if np.all(np.abs(quad - kept[: len(best)]).max(axis=(1, 2)) > 4):
+            kept[len(best)] = quad
             best.append((score, quad))
         if len(best) == most:
             break
@@ -114,19 +133,26 @@ def _edge_along(window: Window, start: Floats, end: Floats, trim: float, count: 
     steps = np.linspace(trim, 1 - trim, count)
     run = end - start
     normal = np.stack([run[..., 1], -run[..., 0]], axis=-1)
-    normal = normal / np.maximum(np.linalg.norm(run, axis=-1), 1e-9)[..., None]
+    normal = normal / np.maximum(np.hypot(run[..., 0], run[..., 1]), 1e-9)[..., None]
     points = start[..., None, :] + steps[:, None] * run[..., None, :]
+    return np.asarray(np.mean(edge_share(_steepest_across(window, points, normal)), axis=-1))
+
+
+def _steepest_across(window: Window, points: Floats, normal: Floats) -> Floats:
+    """Steepest slope along normals (..., 2) at points (..., k, 2) and 1.5 px to either side."""
     height, width = window.rgb.shape[:2]
+    flat = window.slope.reshape(-1, 2)
     best = np.zeros(points.shape[:-1])
+    x, y = points[..., 0], points[..., 1]
+    nx, ny = normal[..., None, 0], normal[..., None, 1]
     for shift in (-1.5, 0.0, 1.5):
-        at = np.rint(points + shift * normal[..., None, :]).astype(int)
-        inside = (
-            (at[..., 0] >= 0) & (at[..., 1] >= 0) & (at[..., 0] < width) & (at[..., 1] < height)
-        )
-        slope = window.slope[np.clip(at[..., 1], 0, height - 1), np.clip(at[..., 0], 0, width - 1)]
-        across = np.abs(np.sum(slope * normal[..., None, :], axis=-1))
+        column = np.rint(x + shift * nx).astype(np.intp)
+        row = np.rint(y + shift * ny).astype(np.intp)
+        inside = (column >= 0) & (row >= 0) & (column < width) & (row < height)
+        slope = flat[np.where(inside, row * width + column, 0)]
+        across = np.abs(slope[..., 0] * nx + slope[..., 1] * ny)
         best = np.maximum(best, np.where(inside, across, 0.0))
-    return np.asarray(np.mean(edge_share(best), axis=-1))
+    return best
 
 
 def _quads_of(contour: NDArray[np.int32]) -> Iterator[Floats]:

@@ -102,6 +102,7 @@ def fit_sides(
     polarity: int = 0,
     stay: float = 0.0,
     most_blocks: int = 40,
+    passes: int = 4,
 ) -> list[EdgeLine | None]:
     """Fit the straight edges that run nearest along several sides of one kind at once.
 
@@ -134,6 +135,8 @@ def fit_sides(
         many standard deviations at `reach_px`; 0 for no preference.
     most_blocks : int
         How many blocks a side is seen in at most; fewer are faster and less exact.
+    passes : int
+        How often the line is drawn anew at most, the first time through a few rows of each block.
 
     Returns
     -------
@@ -153,7 +156,7 @@ def fit_sides(
         trim=trim,
     )
     coarse = _strongest_lines(sides, reach_px, window_px, polarity, stay)
-    fitted = _refine_lines(sides, coarse, window_px, -(-rows // blocks))
+    fitted = _refine_lines(sides, coarse, window_px, -(-rows // blocks), passes)
     starts, ends = starts.reshape(-1, 2), ends.reshape(-1, 2)
     count = np.count_nonzero(fitted.good, axis=1)
     level = median(np.where(fitted.good, fitted.height, np.nan))
@@ -333,7 +336,9 @@ def _block_means(
     return total / np.maximum(there, 1)[:, :, None], there > 0
 
 
-def _refine_lines(sides: Sides, coarse: _Coarse, window_px: float, rows: int) -> _Fitted:
+def _refine_lines(
+    sides: Sides, coarse: _Coarse, window_px: float, rows: int, passes: int
+) -> _Fitted:
     half = int(np.ceil((window_px + 3.0) / STEP_PX))
     across: Floats = np.arange(-half, half + 1, dtype=np.float64) * STEP_PX
     search = int(np.ceil(window_px / STEP_PX))
@@ -341,7 +346,8 @@ def _refine_lines(sides: Sides, coarse: _Coarse, window_px: float, rows: int) ->
     shape = (len(offsets), sides.blocks)
     found, height, weights = np.full(shape, np.nan), np.zeros(shape), np.zeros(shape)
     # A few rows of each block bring the line near enough for all of them to say the rest.
-    for number, thick in enumerate((min(rows, 2), rows, rows, rows)):
+    for number in range(passes):
+        thick = rows if number else min(rows, 2)
         light, inside = sides.sample(offsets, across, thick)
         means, there = _block_means(_projected(light, coarse.colour), inside, sides.blocks)
         means *= -coarse.sign[:, None, None]

@@ -13,7 +13,8 @@ from starlette.types import Receive, Scope, Send
 from photocheck.server.access.addresses import HEALTH, address_of_link
 from photocheck.server.access.rates import Rates
 from photocheck.server.interface.operations import BASE
-from photocheck.server.pace import Buckets, Pace
+from photocheck.server.pace import Pace
+from photocheck.server.turns import Lines
 from photocheck.speech import spoken
 from photocheck_app.doors import language, middleware, paths, sessions
 from photocheck_app.doors.middleware import Guard
@@ -75,8 +76,8 @@ def _asked(
 @pytest.fixture(autouse=True)
 def counts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(middleware, "COUNTS", Rates())
-    for pace in ("REQUESTS", "FILES", "VISITS"):
-        monkeypatch.setattr(middleware, pace, Buckets(Pace(1000, 1000)))
+    for pace in ("REQUESTS", "PAGES", "FILES", "VISITS"):
+        monkeypatch.setattr(middleware, pace, Lines(Pace(1000, 1000)))
     monkeypatch.setattr(sessions, "_given", {f"{THEIRS}.jpg": {"another's"}})
     monkeypatch.setattr(sessions, "_sessions", {"session-1": "another's", "session-2": COOKIE})
 

@@ -290,7 +290,7 @@ JUDGED: dict[tuple[ModuleType, str], tuple[float, str]] = {
     (shape, "FRONT_LOOK.neck_width.log_spread"): (0.04, "where on a flaring neck the ring lies"),
     (shape, "FRONT_LOOK.chest_width.log_spread"): (0.09, "shoulders and elbows hide the ribs"),
     (shape, "TAGGED_LOOK.log_spread"): (0.02, "a finger's breadth off the widest place: 1 to 2 %"),
-    (shape, "NECK_EXPONENT.log_spread"): (0.049, "the study's dogs: 0.11 of 2.23"),
+    (shape, "NECK_EXPONENT.log_spread"): (0.076, "thirty bodies' dogs 0.080, with dog-likes 0.072"),
     (shape, "REAR_SURPLUS.log_spread"): (0.026, "thirty bodies 0.026; the five dogs 0.03 of 1.08"),
     (shape, "FRONT_SURPLUS.log_spread"): (0.036, "thirty bodies 0.031, their dogs 0.038"),
     (shape, "FRONT_TURN_ALONG"): (0.52, "the foreleg stands half way to the last rib"),

@@ -1,0 +1,128 @@
+"""What a tap costs and asks: how much is looked at, what is paper, when a person is asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from photocheck.errors import ScaleError
+from photocheck.scale import coarse, edges, rivals
+from photocheck.scale.candidates import windows
+from photocheck.scale.catalogue import REFERENCES
+from photocheck.scale.corners import order_corners, orders_of_corners
+from photocheck.scale.edges import find_rectangle
+from photocheck.scale.rivals import FEATURES
+from photocheck.scale.rough_quads import rough_quads
+from photocheck.scale.shapes import shapes
+
+CARD = np.array([[150.0, 120.0], [406.8, 120.0], [406.8, 281.9], [150.0, 281.9]])
+
+
+def _plain(corners: np.ndarray = CARD) -> np.ndarray:
+    """A pale rectangle on a dark ground."""
+    picture = np.full((400, 560, 3), 60, np.uint8)
+    (left, top), (right, bottom) = np.rint(corners[0]), np.rint(corners[2])
+    picture[int(top) : int(bottom), int(left) : int(right)] = 210
+    return picture
+
+
+def test_few_windows_are_looked_at_around_a_tap(monkeypatch):
+    """In 12 megapixels: each twice as wide as the one before, from 192 px for a card."""
+    looked = []
+
+    def counted(window, kind, most):
+        looked.append(window.scale)
+        return []
+
+    monkeypatch.setattr(coarse, "rough_quads", counted)
+    picture = np.zeros((3000, 4000, 3), np.uint8)
+    coarse.coarse_candidates(picture, REFERENCES["id_card"], np.array([2000.0, 1500.0]))
+    assert len(looked) == 6
+    assert looked[-1] == pytest.approx(4000 / 320)
+
+
+def test_large_windows_lie_where_the_photo_does():
+    """Shrunk in two steps: a pale square keeps its middle to a part of a window px."""
+    picture = np.zeros((3001, 4003, 3), np.uint8)
+    picture[1700:2300, 3000:3600] = 255
+    last = list(windows(picture, np.array([2000.0, 1500.0])))[-1]
+    assert last.scale > 12
+    rows, columns = np.nonzero(last.rgb[:, :, 1] > 127)
+    middle = last.to_photo(np.array([columns.mean(), rows.mean()]))
+    np.testing.assert_allclose(middle, [3299.5, 1999.5], atol=0.4 * last.scale)
+
+
+def test_rough_shapes_may_all_be_what_is_looked_for():
+    """Places among those that are fitted go to none that a fit would find of another shape."""
+    picture = _plain()
+    for k in range(9):  # squares within squares: none is a card, and each has edges all around
+        low, high = 20 + 8 * k, 190 - 8 * k
+        picture[250 + low : 250 + high, 20 + low : 20 + high] = (40, 200)[k % 2]
+    kind = REFERENCES["id_card"]
+    for near in ([125.0, 340.0], [280.0, 200.0]):
+        window = list(windows(picture, np.array(near)))[-1]
+        rough = rough_quads(window, kind, 12)
+        quads = np.array([quad for _, quad in rough]).reshape(-1, 4, 2)
+        run = np.roll(quads, -1, axis=1) - quads
+        spread = np.hypot(2.0, 0.03 * np.max(np.hypot(run[..., 0], run[..., 1]), axis=1))
+        judged = shapes(quads, kind.size_mm, window.rgb.shape, spread)
+        assert np.all(judged.misfit < 12.0)
+    assert len(quads) > 0
+
+
+def test_many_corners_are_ordered_as_one():
+    random = np.random.default_rng(5)
+    quads = CARD + random.normal(0, 20, (40, 4, 2))
+    mixed = np.array([random.permutation(quad) for quad in quads])
+    each = np.array([order_corners(quad) for quad in mixed])
+    np.testing.assert_array_equal(orders_of_corners(mixed), each)
+
+
+def test_paper_is_pale_and_a_card_of_any_colour(monkeypatch):
+    """A dark picture printed on a sheet and the sheet itself, alike in all but that."""
+    assert rivals.WEIGHTS[FEATURES.index("paler least")] == 0.0
+    picture = np.full((400, 560, 3), 90, np.uint8)
+    picture[60:360, 60:484] = 225
+    picture[90:330, 90:430] = 120
+    kind = REFERENCES["a4"]
+    looks = list(windows(picture, np.array([270.0, 200.0]), 380))[-1]
+    quads = (np.array([[[90, 90], [430, 90], [430, 330], [90, 330]],
+                       [[60, 60], [484, 60], [484, 360], [60, 360]]]) - 0.5)  # fmt: skip
+    found = coarse.fitted_in(looks, kind, (quads - looks.origin) / looks.scale)
+    facts = rivals.measured(found, kind.size_mm, picture.shape)
+    paler = facts[:, FEATURES.index("paler least")]
+    assert paler[0] < -0.5
+    assert paler[1] > 0.5
+    apart = facts[:, [FEATURES.index("paler least"), FEATURES.index("paler mean")]]
+    two = [FEATURES.index("paler least"), FEATURES.index("paler mean")]
+    assert (apart[1] - apart[0]) @ rivals.PAPER_WEIGHTS[two] > 1.0
+
+
+@pytest.mark.parametrize(("share", "asks"), [(0.5, True), (0.15, False)])
+def test_a_person_is_asked_where_another_shape_is_nearly_as_likely(monkeypatch, share, asks):
+    """Somewhere else by a tenth of the card: a doubt of 4 % of its longer side or of 2 %."""
+    real = edges.weigh
+
+    def with_rival(*args, **kwargs):
+        weighed = real(*args, **kwargs)
+        other = CARD + np.array([[0, 0], [0, 0], [0, -50], [0, -50]])
+        return replace(weighed, rivals=((share, other),))
+
+    monkeypatch.setattr(edges, "weigh", with_rival)
+    if asks:
+        with pytest.raises(ScaleError, match="Several shapes"):
+            find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
+    else:
+        seen = find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
+        assert "Another shape" in seen.remarks[-1]
+
+
+def test_nothing_was_found_where_it_is_hardly_likelier_than_not(monkeypatch):
+    real = edges.weigh
+    monkeypatch.setattr(
+        edges, "weigh", lambda *a, **k: replace(real(*a, **k), sure=0.6, any_of_them=0.6)
+    )
+    with pytest.raises(ScaleError, match="was found around"):
+        find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
