@@ -384,22 +384,14 @@ def test_what_shapes_say_is_wrong_now_and_then(number: int, wrong: float, place:
 
 
 @pytest.mark.parametrize("shrink", [1.0, 2.0])
-def test_faint_tags_are_looked_for_thirty_sides_about_those_found(
+def test_faint_tags_are_looked_for_where_all_that_were_found_have_theirs(
     monkeypatch: pytest.MonkeyPatch, shrink: float
 ) -> None:
+    """Within 27 sides of each: from (430, 380) to (770, 870), and half a side and a rim beyond."""
     square = 10.0 * np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
     tags = [square + np.array([500.0, 600.0]), square + np.array([700.0, 650.0])]
-    edges = {"left": 200.0, "right": 1000.0, "top": 300.0, "bottom": 950.0}
-    inside: list[Any] = []
-    outside: list[Any] = []
-    for side, at in edges.items():
-        out = -1.0 if side in {"left", "top"} else 1.0
-        for beyond, boxes in ((-3.0, inside), (3.0, outside)):
-            x, y = (at + out * beyond, 620.0) if side in {"left", "right"} else (600.0, 0.0)
-            y = y or at + out * beyond
-            left, top = x - (out < 0) * 4.0, y - (out < 0) * 4.0
-            box = (left, top, left + 4.0, top + 4.0)
-            boxes.append(tuple(edge / shrink for edge in box))
+    rim = tag_detection._SMALLER * 10.0 + tag_detection._AROUND * shrink
+    window = np.array([430.0 - rim, 380.0 - rim, 770.0 + rim, 870.0 + rim]) / shrink
     looked: list[Any] = []
 
     def squares_in(_: Any, near: list[Any], *__: Any) -> list[Any]:
@@ -411,8 +403,17 @@ def test_faint_tags_are_looked_for_thirty_sides_about_those_found(
     search: Any = object.__new__(tag_detection.Search)
     search._grey = np.zeros((9, 9), np.uint8)
     search.squares = []
-    search._levels = [
-        SimpleNamespace(copy=None, shrink=shrink, faint=inside + outside, least_px=13)
+    left, top, right, bottom = (int(edge) for edge in window)
+    inside = (left + 50, top + 50, left + 150, top + 150)
+    faint = [
+        (0, 0, 3000, 3000),  # cut to the window
+        inside,
+        (0, top + 50, left - 2, top + 150),
+        (right + 2, top + 50, right + 90, top + 150),
+        (left + 50, 0, left + 150, top - 2),
+        (left + 50, bottom + 2, left + 150, bottom + 90),
+        (left + 50, top + 50, left + 53, top + 53),  # too small to hold one
     ]
+    search._levels = [SimpleNamespace(copy=None, shrink=shrink, faint=faint)]
     assert search.faint_near(tags) == []
-    assert looked == inside
+    assert looked == [(left, top, right, bottom), inside]
