@@ -160,7 +160,7 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
     sides: {"_LEAST_ROW_PX": 2.0},
     tag_detection: {"_LARGEST": 4200, "_SMALLEST": 500, "_STEP": 60, "_AROUND": 14,
         "_THOROUGH": 0.15, "_SMALL_PLACE": 160, "_LEAST_SIDE_PX": 13.0, "_LEAST_LIKENESS": 0.6,
-        "_CLEAR": 110, "_MANY": 0.02, "_APART_SIDES": 27.0, "_SMALLER": 0.7},
+        "_CLEAR": 110, "_MANY": 0.02, "_APART_SIDES": 27.0, "_SMALLER": 0.7, "_LARGER": 1.5},
     tag_fit: {"_INK": 0.06, "_GAIN_CELLS": 1.1, "_BEND": 0.01, "_LEAST_TILT": 0.15,
         "_LEAST_NOISE": 0.01, "_FEW_DARK": 8.0, "_STILL_PX": 0.03, "_GROWTH_PX": 0.15,
         "_FIRST": (0.5, 0.3), "_THEN": (0.1, 0.0, 0.0, 0.0, 0.0, 0.0), "_BLUR_SPREAD": 0.15},

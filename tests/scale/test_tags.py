@@ -182,8 +182,8 @@ def test_others_markers_are_said_and_never_taken() -> None:
 def test_after_a_tag_is_found_little_else_is_searched(monkeypatch: pytest.MonkeyPatch) -> None:
     """Faint gravel all over 12 megapixels: only where, and as large as, the dog's tags can be."""
     rng = np.random.default_rng(4)
-    gravel = cv2.GaussianBlur(rng.normal(0.0, 1.0, (3000, 4000)), (0, 0), 4.0)
-    ground = np.clip(120 + 26 * gravel / gravel.std(), 0, 255).astype(np.uint8)
+    gravel = cv2.GaussianBlur(rng.normal(0.0, 1.0, (3000, 4000)), (0, 0), 5.0)
+    ground = np.clip(120 + 40 * gravel / gravel.std(), 0, 255).astype(np.uint8)
     face = cv2.resize(many((TAG_IDS["tail_base"], 0.0, 1000.0)), None, fx=0.7, fy=0.7)
     ground[200 : 200 + face.shape[0], 200 : 200 + face.shape[1]] = face
     looked = []
@@ -195,7 +195,7 @@ def test_after_a_tag_is_found_little_else_is_searched(monkeypatch: pytest.Monkey
 
     monkeypatch.setattr(tag_detection, "_quads", counted)
     assert [tag.landmark for tag in find_tags(ground).tags] == ["tail_base"]
-    assert sum(looked) < 0.5 * ground.size
+    assert sum(looked) < 0.4 * ground.size  # 0.78 of it before
 
 
 def test_cells_alone_are_no_tag() -> None:
