@@ -29,7 +29,7 @@ def _plain(corners: np.ndarray = CARD) -> np.ndarray:
 
 
 def test_few_windows_are_looked_at_around_a_tap(monkeypatch):
-    """In 12 megapixels: each twice as wide as the one before, from 192 px for a card."""
+    """In 12 megapixels: each twice as wide as the one before, from the first that is shrunk."""
     looked = []
 
     def counted(window, kind, most):
@@ -39,7 +39,8 @@ def test_few_windows_are_looked_at_around_a_tap(monkeypatch):
     monkeypatch.setattr(coarse, "rough_quads", counted)
     picture = np.zeros((3000, 4000, 3), np.uint8)
     coarse.coarse_candidates(picture, REFERENCES["id_card"], np.array([2000.0, 1500.0]))
-    assert len(looked) == 6
+    assert len(looked) == 5
+    assert looked[0] == pytest.approx(1.2, abs=0.01)
     assert looked[-1] == pytest.approx(4000 / 320)
 
 
