@@ -17,6 +17,7 @@ from photocheck.server.access.door_secret import SECRET_VARIABLE
 from photocheck.uploads import take
 from tests.support.decoding import Here
 from tests.support.store_database import new_database
+from tests.support.tables_copied import tables_copied
 
 # The command line speaks the language of its environment; what tests read of it is English.
 os.environ["LC_ALL"] = "C.UTF-8"
@@ -120,6 +121,12 @@ def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
         patch.setattr(engines, "wal_is_safe", lambda: False)  # opened with the log, it gets one
         open_store(str(path)).close()
     return path
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _new_tables_are_copied(empty_store: Path) -> Iterator[None]:
+    with tables_copied(empty_store):
+        yield
 
 
 @pytest.fixture

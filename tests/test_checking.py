@@ -12,6 +12,7 @@ from photocheck.case.model import Case, Marking, PhotoEntry, Reading, Reference
 from photocheck.cli.main import run
 from photocheck.errors import PhotocheckError
 from photocheck.words import EXIT_CODES, SPANS
+from tests.support.checked_samples import checked
 from tests.support.places import SAMPLES
 
 ALL = sorted(path.name for path in SAMPLES.iterdir() if path.is_dir())
@@ -24,8 +25,8 @@ def sample(name: str) -> tuple[Case, dict]:
 
 @pytest.mark.parametrize("name", ALL)
 def test_samples_hold_the_truth_within_their_doubt(name: str) -> None:
-    case, truth = sample(name)
-    report = photocheck.check(case)
+    _, truth = sample(name)
+    report = checked(name)
     if truth["posture_in_photo"] == "square":
         for span in report.spans:
             score = np.log(span.photo_mm / truth["spans_mm"][span.span]) / span.log_spread
@@ -41,43 +42,43 @@ FAULTY = {
 
 @pytest.mark.parametrize(("name", "reading"), FAULTY.items())
 def test_a_slipped_reading_is_named(name: str, reading: str) -> None:
-    case, truth = sample(name)
+    _, truth = sample(name)
     assert truth["fault_in"] == reading
-    report = photocheck.check(case)
+    report = checked(name)
     assert report.verdict == "measure_again"
     assert [s.span for s in report.spans if s.verdict == "measure_again"] == [reading]
 
 
 def test_a_moved_last_rib_is_told() -> None:
-    report = photocheck.check(sample("teasel")[0])
+    report = checked("teasel")
     assert report.verdict == "measure_again"
     assert report.explanations
 
 
 @pytest.mark.parametrize("name", ["bramble", "sorrel", "rowan"])
 def test_a_good_order_agrees(name: str) -> None:
-    assert photocheck.check(sample(name)[0]).verdict == "agrees"
+    assert checked(name).verdict == "agrees"
 
 
 def test_a_crouching_dog_is_to_be_photographed_again() -> None:
-    report = photocheck.check(sample("tarn")[0])
+    report = checked("tarn")
     assert report.verdict == "retake"
     assert "crouch" in report.headline
     assert report.photos[0].stance[0].name == "crouching"
     for name in ("bramble", "sorrel", "pike", "heron", "nettle", "rowan"):
-        assert not any(photo.stance for photo in photocheck.check(sample(name)[0]).photos)
+        assert not any(photo.stance for photo in checked(name).photos)
 
 
 def test_the_camera_is_found_where_it_stood() -> None:
-    case, truth = sample("sorrel")
-    result = photocheck.check(case).photos[0]
+    _, truth = sample("sorrel")
+    result = checked("sorrel").photos[0]
     scene = truth["photos"][0]
     away = np.subtract(scene["camera"]["position"], scene["reference"]["centre"])
     assert result.distance_mm == pytest.approx(np.linalg.norm(away), rel=0.03)
 
 
 def test_budget_shares_sum_to_one_and_name_an_action() -> None:
-    report = photocheck.check(sample("bramble")[0])
+    report = checked("bramble")
     for span in SPANS:
         assert sum(line.shares[span] for line in report.budget) == pytest.approx(1.0)
     assert report.next_step.endswith(".")

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from photocheck.body import silhouette
+from photocheck.body.outline_frame import CloseUp
 from photocheck.body.outline_trust import _parts
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Take
@@ -17,9 +18,12 @@ from photocheck.case.takes import MOST_TAKES
 from photocheck.errors import CaseError
 from photocheck.judge.repeats import needs_third
 from photocheck.photo import kind
-from photocheck.propose.looks import Small
+from photocheck.propose.looks import Small, SquareLook
+from photocheck.propose.network import SeenInLook
+from photocheck.propose.proposing import _frame
+from photocheck.scale import refining
 from photocheck.scale.candidates import straight_lines
-from photocheck.scale.subpixel import _colours
+from photocheck.scale.subpixel import EdgeLine, _colours
 
 
 def test_nobody_is_asked_to_measure_more_often_than_can_be_kept() -> None:
@@ -116,3 +120,41 @@ def test_more_than_80_letters_are_no_length() -> None:
     assert parse_length(" " * 78 + "41", "cm")[0] == 410.0
     with pytest.raises(CaseError, match="too long"):
         parse_length(" " * 79 + "41", "cm")
+
+
+@pytest.mark.parametrize(("trunk", "followed"), [(19.9, False), (20.0, True)])
+@pytest.mark.parametrize("turn", [0.0, 0.6])
+def test_a_dog_of_20_pixels_is_the_smallest_that_is_followed(
+    trunk: float, followed: bool, turn: float
+) -> None:
+    along = trunk * np.array([np.cos(turn), np.sin(turn)])
+    marks = {
+        "breastbone": (100.0, 100.0),
+        "shoulder_top": (104.0, 92.0),
+        "last_rib": (110.0, 100.0),
+        "tail_base": tuple((np.array([100.0, 100.0]) + along * (1.0 + 1e-9)).tolist()),
+    }
+    assert (CloseUp.around(np.zeros((200, 200, 3), np.uint8), marks) is not None) is followed
+
+
+def _edge(start: tuple[float, float], end: tuple[float, float], seen: float) -> EdgeLine:
+    return EdgeLine(np.array(start), np.array(end), seen, 0.5, 0.1, 0.0, 0.1, 0.1)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 4.0])
+@pytest.mark.parametrize("by", ["whole", "piece"])
+def test_a_corner_is_looked_for_within_three_pixels_of_both_pictures(ratio: float, by: str) -> None:
+    """Three of those it was found in and three of those it is fitted in; beyond, it is another."""
+    near = 3.0 * ratio + 3.0
+    for off, taken in ((near - 0.01, True), (near + 0.01, False)):
+        lines = _edge((-50.0, 0.0), (off, 0.0), 0.9), _edge((off, 0.0), (off, 50.0), 0.9)
+        given: Any = {"whole": (None, None), "pieces": (None, None)}
+        given["whole" if by == "whole" else "pieces"] = lines
+        corner, _, _ = refining._corner(np.zeros(2), ratio, **given)
+        assert corner == pytest.approx([off, 0.0] if taken else [0.0, 0.0])
+
+
+def test_a_dog_that_reaches_over_the_edge_is_framed_up_to_the_edge() -> None:
+    seen = SeenInLook(np.zeros(1), np.zeros(1), 0.0, np.array([0.0, 0.0, 1.0, 1.0], np.float32))
+    look = SquareLook(np.zeros((8, 8, 3), np.uint8), -30.0, -20.0, 200.0)
+    assert _frame([(look, seen)], np.zeros((90, 120, 3), np.uint8)) == (0.0, 0.0, 119.0, 89.0)

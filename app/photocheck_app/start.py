@@ -17,6 +17,8 @@ from typing import Any, Final
 import uvicorn
 
 from photocheck.server.serving import listening
+from photocheck.server.watch import SILENT, Watch
+from photocheck.speech import tr
 from photocheck_app import framework
 from photocheck_app.doors import connections
 from photocheck_app.doors.logs import bound_logs
@@ -42,6 +44,13 @@ MOST_BUFFERED_BYTES: Final = 2**20
 """Of a message before anything looks at it: more than `photocheck.orders.bounds` lets pages send,
 so that whoever sends too much is told why."""
 
+PING_S: Final = 10
+"""An open page is asked so often whether it is still there; a proxy in between hears by that
+whether the server is."""
+
+PONG_S: Final = 30
+"""So long it may take to answer: a phone in a lift."""
+
 HEADERS_BYTES: Final = 32_000
 """Of a request: a browser sends some 3,000, with a provider's cookies 10,000."""
 
@@ -58,12 +67,23 @@ class Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config, on_ready: Callable[[], None]) -> None:
         super().__init__(config)
         self._on_ready = on_ready
+        self._watch = Watch(
+            tr("The server did not go on for {seconds} s and was ended.", seconds=SILENT)
+        )
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to answer."""
         await super().startup(sockets)
         if self.started:
+            self._watch.begin()
             self._on_ready()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End; what takes too long is ended all the same (`handle_exit`)."""
+        try:
+            await super().shutdown(sockets)
+        finally:
+            self._watch.end()
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """Begin to end; the second time at once."""
@@ -113,8 +133,8 @@ def run(settings: Mapping[str, Any], *, on_ready: Callable[[], None] = lambda: N
         use_colors=False,
         server_header=False,
         ws_max_size=MOST_BUFFERED_BYTES,
-        ws_ping_interval=30,
-        ws_ping_timeout=30,
+        ws_ping_interval=PING_S,
+        ws_ping_timeout=PONG_S,
         ws_per_message_deflate=False,
         h11_max_incomplete_event_size=HEADERS_BYTES,
         timeout_keep_alive=connections.IDLE_S,

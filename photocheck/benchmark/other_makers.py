@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from types import MappingProxyType, SimpleNamespace
-from typing import Any, Final, cast
+from typing import Any, Final, TypeAlias, cast
 from unittest.mock import patch
 
 import numpy as np
@@ -29,12 +29,17 @@ from photocheck.body import shape
 from photocheck.case.model import DogFacts, Marking
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
+from photocheck.judge.shared_points import readings_at_tags
+from photocheck.judge.tolerances import AT_TAGS_SHARE
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import random_front
 from photocheck.phantom.scene import Scene, observed, random_scene
 from photocheck.phantom.solid import Dog
 from photocheck.scale.pose import View
-from photocheck.words import LANDMARKS, READINGS, SPAN_ENDS, SPANS
+from photocheck.scale.tag_layout import TAG_MM, square_mm, tip_mm
+from photocheck.scale.tag_place import USUAL_FOCAL
+from photocheck.scale.tags_seen import TagSeen, TagsSeen
+from photocheck.words import LANDMARKS, READINGS, SPAN_ENDS, SPANS, TAGS
 
 Array = NDArray[np.float64]
 
@@ -45,6 +50,12 @@ MEASURED_AT_MM: Final = 550.0
 RING_SD: Final = 0.03
 """How far the ring is thought wider or narrower than it lies, in a photo from the front."""
 CHEST: Final = ("back_top", "chest_bottom")
+TIP_MM: Final = 1.5
+"""How far a tag's tip, as it is found, is off where the tape is held, per axis (judgement)."""
+TAG_MM_OFF: Final = 10.0
+"""How far a tag's square is nearer or farther than its tip."""
+PRINT_OFF, FOUND_OFF = 0.005, 0.006
+"""Of the tags' size over nominal, all of one body alike; of how large each is found."""
 
 CHOSEN: Final[Mapping[str, str]] = MappingProxyType(
     {
@@ -75,13 +86,20 @@ class PhotoSession:
         Whether the chest is marked and the girth told.
     front : bool
         Whether there is a photo from the front.
+    tags : bool
+        Whether it wears tags, on back and chest and at the neck as well, and the tape goes by them.
     """
 
     name: str
     photos: int
     told: bool = False
     front: bool = False
+    tags: bool = False
 
+
+_Places: TypeAlias = Mapping[str, tuple[Array, float]]
+"""Where each point appears, (2,) px, and how many px a mm has there."""
+_Shot: TypeAlias = tuple[View, Marking, _Places]
 
 WAYS: Final = (
     PhotoSession("One photo", 1),
@@ -90,6 +108,8 @@ WAYS: Final = (
     PhotoSession("One photo, chest and girth", 1, told=True),
     PhotoSession("Three photos, chest and girth", 3, told=True),
     PhotoSession("One photo and one from the front, chest and girth", 1, told=True, front=True),
+    PhotoSession("One photo and one from the front", 1, front=True),
+    PhotoSession("The same with tags, those on back and chest too", 1, front=True, tags=True),
 )
 
 
@@ -140,9 +160,13 @@ def trial(seed: int, number: int) -> tuple[list[Found], list[Found]]:
     front = _front(body, dog, rng)
     usual = np.where(np.isnan(truth), height, truth)
     takes = hands(usual, rng)
+    tags_rng = np.random.default_rng([seed, number, 32])
+    printed = tags_rng.normal(0.0, PRINT_OFF)
+    worn = [_wearing(*shot, printed, tags_rng) for shot in (sides[0], front)]
 
     def every() -> list[Found]:
-        return [_found(way, body, truth, height, sides, front, takes) for way in WAYS]
+        shots = {True: (worn[:1], worn[1]), False: (sides, front)}
+        return [_found(way, body, truth, height, *shots[way.tags], takes) for way in WAYS]
 
     shipped = every()
     with without(body.maker):
@@ -224,7 +248,7 @@ def stand_in(body: Body, height: float) -> Dog:
     )
 
 
-def _side(dog: Dog, rng: np.random.Generator) -> tuple[View, Marking]:
+def _side(dog: Dog, rng: np.random.Generator) -> _Shot:
     place = str(rng.choice(["near_flank", "near_feet", "middle", "far_feet"]))
     scene = random_scene(rng, dog=dog, kind="marker_sheet", place=place)
     names = (*LANDMARKS, *CHEST)
@@ -232,7 +256,7 @@ def _side(dog: Dog, rng: np.random.Generator) -> tuple[View, Marking]:
     return _marked(scene, names, points, 0.0, rng)
 
 
-def _front(body: Body, dog: Dog, rng: np.random.Generator) -> tuple[View, Marking]:
+def _front(body: Body, dog: Dog, rng: np.random.Generator) -> _Shot:
     scene = random_front(rng, dog, kind="marker_sheet", place="front_feet")
     ends = [dog.visible[name] for name in SPAN_ENDS["half_neck"]]
     half = 0.5 * body.neck_width_over_chord * float(np.linalg.norm(ends[1] - ends[0]))
@@ -244,16 +268,48 @@ def _front(body: Body, dog: Dog, rng: np.random.Generator) -> tuple[View, Markin
 
 def _marked(
     scene: Scene, names: tuple[str, ...], points: Array, ring_sd: float, rng: np.random.Generator
-) -> tuple[View, Marking]:
+) -> _Shot:
     """A scene as the program is told of it, marks at world points (n, 3) with noise."""
     camera = scene.camera
     slips = rng.normal(0.0, MARK_MM, size=(len(names), 2))
-    seen = camera.project(points)
-    seen = seen + (seen - seen.mean(axis=0)) * rng.normal(0.0, ring_sd)
-    seen = seen + slips * camera.px_per_mm(points)[:, None]
+    thought = camera.project(points)
+    thought = thought + (thought - thought.mean(axis=0)) * rng.normal(0.0, ring_sd)
+    seen = thought + slips * camera.px_per_mm(points)[:, None]
     marks = {name: (float(x), float(y)) for name, (x, y) in zip(names, seen, strict=True)}
     told = observed(scene, rng, Marking(marks, by="owner"), CORNER_PX[scene.reference.form])
-    return view_of(told), told.marking
+    places = dict(zip(names, zip(thought, camera.px_per_mm(points), strict=True), strict=True))
+    return view_of(told), told.marking, places
+
+
+def _wearing(
+    view: View, marking: Marking, places: _Places, printed: float, rng: np.random.Generator
+) -> _Shot:
+    """The same photo with a tag at each point, as the finder tells of it, and nothing by hand.
+
+    Each tag faces the camera and stands up in the picture; nothing is drawn.
+    """
+    size = TAG_MM["usual"]
+    focal = USUAL_FOCAL * max(view.size_px)
+    tags = []
+    for name, (point, px_per_mm) in places.items():
+        tip = point + TIP_MM * px_per_mm * rng.normal(size=2)
+        square = px_per_mm * (square_mm(size) - tip_mm(size))
+        off = rng.normal(0.0, TAG_MM_OFF) * px_per_mm / focal + printed + rng.normal(0.0, FOUND_OFF)
+        tags.append(
+            TagSeen(
+                landmark=name,
+                side_mm=size,
+                corners_px=tip + square,
+                corner_spread_px=0.2,
+                tip_px=tip,
+                tip_covariance=(0.3 * px_per_mm) ** 2 * np.eye(2),
+                px_per_mm=float(px_per_mm * np.exp(off)),
+                px_per_mm_spread=FOUND_OFF,
+            )
+        )
+    marks = {tag.landmark: (float(tag.tip_px[0]), float(tag.tip_px[1])) for tag in tags}
+    seen = replace(view, tags=TagsSeen(tuple(tags)), at_tags=True)
+    return seen, replace(marking, marks=marks, by=TAGS, spread_mm=None), places
 
 
 def _found(
@@ -261,24 +317,29 @@ def _found(
     body: Body,
     truth: Array,
     height: float,
-    sides: Sequence[tuple[View, Marking]],
-    front: tuple[View, Marking],
+    sides: Sequence[_Shot],
+    front: _Shot,
     takes: Array,
 ) -> Found:
     facts = DogFacts(coat_depth_mm=0.0)
-    names: tuple[str, ...] = LANDMARKS
+    names: tuple[str, ...] = (*LANDMARKS, *CHEST) if way.told or way.tags else LANDMARKS
     if way.told:
-        names = (*LANDMARKS, *CHEST)
         depth = body.landmarks["back_top"][1] - body.landmarks["chest_bottom"][1]
         girth = body.girth_over_depth * depth * height / MEASURED_AT_MM
         facts = replace(facts, girth_mm=girth)
-    shots = [(v, Marking({n: m.marks[n] for n in names})) for v, m in sides[: way.photos]]
-    shots += [front] * way.front
+    shots = [
+        (view, replace(marked, marks={name: marked.marks[name] for name in names}))
+        for view, marked, _ in sides[: way.photos]
+    ]
+    shots += [front[:2]] * way.front
     found = estimate([view for view, _ in shots], [[m] for _, m in shots], facts)
-    lengths = np.append(truth, 2.0 * truth[0]) * np.exp(takes)
+    tape = np.sqrt(AT_TAGS_SHARE) if way.tags else 1.0
+    lengths = np.append(truth, 2.0 * truth[0]) * np.exp(tape * takes)
     read = [name for name, mm in zip(READINGS, lengths[0], strict=True) if not np.isnan(mm)]
     keep = [READINGS.index(name) for name in read]
-    judged = compare(found.log_spans, found.covariance, as_readings(lengths[:, keep], read))
+    at_tags = readings_at_tags(read, [view for view, _ in shots])
+    told = as_readings(lengths[:, keep], read)
+    judged = compare(found.log_spans, found.covariance, told, at_tags=at_tags)
     return Found(
         found.log_spans - np.log(truth), np.sqrt(np.diag(found.covariance)), bool(judged.faults)
     )

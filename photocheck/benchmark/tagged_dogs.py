@@ -156,14 +156,23 @@ def by_neck_tags(one: Subject, steps: Array) -> Subject:
     """
     dog = one.dog
     low, high = dog.tape["breastbone"], dog.tape["shoulder_top"]
-    ring = ring_at_neck(dog.tape_mesh, low, high)
-    side = ring[int(np.argmax(ring[:, 2]))]
-    usual = _string(dog, (low, side, high))
-    # both sides are alike, so that either step may be taken at the same one
-    passed = [_string(dog, (low, _pressed(dog, side + step), high)) for step in steps]
+    usual = _string(dog, (low, _widest(dog), high))
+    passed = [_string(dog, (low, at, high)) for at in _under_tags(dog, steps)]
     truth = one.truth_mm.copy()
     truth[0] *= float(np.mean(passed)) / usual
     return Subject(dog, truth)
+
+
+def _widest(dog: Dog) -> Array:
+    """Where the ring at the neck is widest, (3,) mm, on the side the camera sees."""
+    ring = ring_at_neck(dog.tape_mesh, dog.tape["breastbone"], dog.tape["shoulder_top"])
+    return np.asarray(ring[int(np.argmax(ring[:, 2]))])
+
+
+def _under_tags(dog: Dog, steps: Array) -> list[Array]:
+    """Where the tape passes the tags at the neck, (3,) mm each; both as if on the near side."""
+    side = _widest(dog)
+    return [_pressed(dog, side + step) for step in steps]
 
 
 def _pressed(dog: Dog, at: Array) -> Array:
@@ -192,16 +201,20 @@ def tagged_front(
     scene = random_front(rng, one.dog, kind="marker_sheet", place="front_feet")
     seen = observe_front(scene, rng, mark_mm, CORNER_PX[scene.reference.form])
     small = one.dog.plan.height_mm < TALL_MM
-    tags = front_tags(scene, np.random.default_rng(printed), TAG_MM["small" if small else "usual"])
-    shifted = tuple(_shifted(scene, *each) for each in zip(tags, steps, strict=True))
-    return _taken(scene, seen, shifted, rng, small=small)
+    at = _over_tape(scene, steps)
+    size = TAG_MM["small" if small else "usual"]
+    tags = front_tags(scene, np.random.default_rng(printed), size, at=at)
+    return _taken(scene, seen, tags, rng, small=small)
 
 
-def _shifted(scene: Scene, tag: PlacedTag, step: Array) -> PlacedTag:
-    """A tag stuck elsewhere on the coat."""
-    at = scene.to_dog(tag.tip[None])
-    there = push_out(scene.dog.visible_field, at + step, onto=True, rounds=8)
-    return replace(tag, paper=tag.paper + (scene.to_world(there)[0] - tag.tip))
+def _over_tape(scene: Scene, steps: Array) -> Array:
+    """Tips on the coat over where the tape passes them, left and right in the picture, (2, 3) mm.
+
+    They were stuck on before anybody took a photo, so that the camera's place is nothing to them.
+    """
+    places = np.array(_under_tags(scene.dog, steps)) * [[1.0, 1.0, 1.0], [1.0, 1.0, -1.0]]
+    world = scene.to_world(push_out(scene.dog.visible_field, places, onto=True, rounds=8))
+    return np.asarray(world[np.argsort(scene.camera.project(world)[:, 0])])
 
 
 def _taken(

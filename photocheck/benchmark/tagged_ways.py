@@ -43,6 +43,8 @@ ALL_TAGS: Final = (*LANDMARKS, "back_top", "chest_bottom")
 """The points of the page's tags that are seen from the side."""
 AS_BELIEVED: Final = float(np.sqrt(AT_TAGS_SHARE))
 """The noise of a tape that is held at tags over the usual one, as the program takes it to be."""
+COAT_READ_MM: Final = 2.0
+"""Standard deviation of a coat's depth that an owner reads off (judgement)."""
 TO_5_MM: Final = 0.56
 """The noise of a tape that repeats to 5 mm, where the usual one does to 9."""
 
@@ -60,11 +62,14 @@ class TagManner:
         the front those at the neck as well.
     sheet : bool
         Whether there is a sheet; without one the tags give the scale.
+    coat : bool
+        Whether the owner tells how deep the coat is, as a ruler that is put into it says.
     """
 
     way: Manner
     tags: tuple[str, ...] = ALL_TAGS
     sheet: bool = True
+    coat: bool = False
 
 
 _FULL: Final = Manner(
@@ -82,6 +87,10 @@ TAG_WAYS: Final = (
     TagManner(replace(_FULL, name="With the sheet, a tape that repeats to 5 mm", tape=TO_5_MM)),
     TagManner(replace(_FULL, name="The same after 30 orders that taught the tape", tape=TO_5_MM,
                       learnt=30)),
+    TagManner(replace(_FULL, name="All tags, the coat's depth told", tape=AS_BELIEVED), coat=True),
+    TagManner(replace(_FULL, name="With a tape that repeats to 5 mm", tape=TO_5_MM), coat=True),
+    TagManner(replace(_FULL, name="The same after 30 orders that taught the tape", tape=TO_5_MM,
+                      learnt=30), coat=True),
     TagManner(replace(_TOLD, name="All tags, girth and weight told as well", tape=AS_BELIEVED)),
     TagManner(replace(_TOLD, name="The same without a sheet", tape=AS_BELIEVED), sheet=False),
     TagManner(replace(_TOLD, name="With the sheet, a tape that repeats to 5 mm", tape=TO_5_MM)),
@@ -97,13 +106,15 @@ TAG_WAYS: Final = (
 class Worn:
     """A phantom with its tags on, and its two photos.
 
-    `one` is measured by the tags, those at the neck as well; `bare` by the four points alone.
+    `one` is measured by the tags, those at the neck as well; `bare` by the four points alone;
+    `coat_mm` is how deep the owner found the coat.
     """
 
     one: Subject
     bare: Subject
     side: TaggedPhoto
     front: TaggedPhoto
+    coat_mm: float
 
 
 def wearing(one: Subject, rng: np.random.Generator) -> Worn:
@@ -114,7 +125,8 @@ def wearing(one: Subject, rng: np.random.Generator) -> Worn:
     side = tagged_side(dog, rng, printed, place, MARK_MM)
     steps = neck_steps(rng)
     front = tagged_front(dog, rng, printed, MARK_MM, steps)
-    return Worn(by_neck_tags(dog, steps), dog, side, front)
+    coat = max(one.dog.plan.coat_mm + float(rng.normal(0.0, COAT_READ_MM)), 0.0)
+    return Worn(by_neck_tags(dog, steps), dog, side, front, coat)
 
 
 def tag_outcomes(seed: int, number: int) -> list[MannerOutcome]:
@@ -130,7 +142,7 @@ def tag_outcomes(seed: int, number: int) -> list[MannerOutcome]:
     found = []
     for each in TAG_WAYS:
         way = each.way
-        alike = (each.tags, each.sheet, way.told, way.front)
+        alike = (each.tags, each.sheet, each.coat, way.told, way.front)
         if alike not in told:
             told[alike] = seen_by(worn, each)
         estimated, at_tags = told[alike]
@@ -144,6 +156,8 @@ def seen_by(worn: Worn, each: TagManner) -> tuple[Estimate, tuple[str, ...]]:
     dog, facts = worn.one.dog, worn.one.facts
     if each.way.told:
         facts = replace(facts, girth_mm=dog.girth, weight_kg=dog.mass_kg)
+    if each.coat:
+        facts = replace(facts, coat_depth_mm=worn.coat_mm)
     points = (*each.tags, *FRONT_LANDMARKS) if each.tags else ()
     photos = [worn.side, worn.front][: 1 + each.way.front]
     taken = [photo.shot(points, sheet=each.sheet) for photo in photos]

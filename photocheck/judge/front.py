@@ -3,7 +3,7 @@
 The level frame is that of the reference, as in photos from the side: x to the picture's right,
 y down, z away from the camera.  The dog looks at the camera; seen from above, the ring at the
 neck and the chest are ellipses, turned with the dog, and what is marked left and right are the
-points where viewing rays graze them.
+points where viewing rays graze them.  Tags were stuck on before at the ellipse's own ends.
 """
 
 from __future__ import annotations
@@ -140,6 +140,8 @@ class Fronts:
     ) -> Array:
         """Where rays graze the ellipse of a pair at the left and the right, level frame.
 
+        Of tags its widest places instead.
+
         (..., 2, 3) mm.  Contact points of the tangents from a point e to an ellipse: in
         coordinates in which it is the unit circle, w.e = 1 and |w| = 1.
         """
@@ -165,10 +167,13 @@ class Fronts:
         squared = e_x**2 + e_z**2
         aside = np.sqrt(np.maximum(1.0 - 1.0 / squared, 0.0) / squared)
         tilt = priors.FRONT_TILT_RAD.at(u.one(theta, (_tilt(shot, m), k, m, pair)))
+        stuck = bool(_tags_of(shot, m, pair))
         points = []
         for side in (-1.0, 1.0):
             w_x = (e_x / squared - side * aside * e_z) * across
             w_z = (e_z / squared + side * aside * e_x) * along
+            if stuck:  # before anybody took a photo: at the dog's own sides, however it stands
+                w_x, w_z = side * across, np.zeros_like(across)
             x, z = c * w_x + s * w_z, -s * w_x + c * w_z
             points.append(
                 np.stack([middle[..., 0] + x, middle[..., 1] + x * np.tan(tilt), depth + z], -1)

@@ -72,12 +72,14 @@ def coat_colour(dog: Dog, points: Array, look: Look) -> Array:
         low = 0.275 * p.skull_width - p.ear_length
         flap = flap * _ramp(up, low - 0.06, low - 0.03) * _ramp(forward, -0.095, -0.065)
         base = _mix(base, back * 0.8, flap * near_head * (1 - _ramp(forward, 0.03, 0.05)))
-    nose = anatomy.head_point(stop + p.muzzle_share * p.head_length - 0.006, -0.030)
-    far = np.linalg.norm(points - nose, axis=1) / h
-    base = _mix(base, np.array([0.012, 0.011, 0.011]), 1.0 - _ramp(far, 0.024, 0.032))
+    # The nose lies where the coat ends, whatever its length, and reaches round to the sides.
+    bridge = anatomy.head_point(stop, -0.015)
+    nose = dog.visible_field.leave(bridge, ahead, p.head_length * h)
+    far = np.linalg.norm((points - nose) * [1.0, 1.0, 0.55], axis=1) / h
+    base = _mix(base, np.array([0.012, 0.011, 0.011]), 1.0 - _ramp(far, 0.026, 0.036))
     mouth = np.abs(up + 0.068 - 0.06 * (forward - stop)) + 0.002
-    line = (1.0 - _ramp(mouth, 0.003, 0.007)) * _ramp(forward, stop - 0.01, stop + 0.02)
-    base = _mix(base, dark * 0.7, 0.8 * line * near_head)
+    line = (1.0 - _ramp(mouth, 0.003, 0.012)) * _ramp(forward, stop - 0.01, stop + 0.02)
+    base = _mix(base, dark * 0.7, 0.75 * line * near_head)
     tone = np.exp(0.10 * rough + 0.05 * _patches(points, look.seed + 2, 0.012 * h))
     return np.asarray(np.clip(base * tone[:, None], 0.006, 0.85))
 

@@ -24,6 +24,7 @@ from photocheck.phantom.tag_face import ABOVE, BELOW, tag_face
 from photocheck.phantom.textures import cloud
 from photocheck.phantom.true_camera import Camera
 from photocheck.scale.tag_layout import CELLS, STANDING, WHITE
+from photocheck.words import FRONT_LANDMARKS
 
 ROLL_DEG: Final = 8.0
 """Standard deviation of how a tag is turned in its own plane."""
@@ -134,12 +135,20 @@ def front_tags(
     side_mm: float = 40.0,
     *,
     printed: float | None = None,
+    at: Array | None = None,
 ) -> tuple[PlacedTag, ...]:
-    """Tags left and right at the neck of a dog that faces the camera, `side_tags` else."""
+    """Tags left and right at the neck of a dog that faces the camera, `side_tags` else.
+
+    Parameters
+    ----------
+    at : (2, 3) or None
+        Where their tips are, left and right in the picture, mm in the world; by default where the
+        outline ends, as it is seen in this very photo.
+    """
     factor = print_factor(rng) if printed is None else printed
-    points = front_points(scene)
+    points = front_points(scene) if at is None else dict(zip(FRONT_LANDMARKS, at, strict=True))
     placed = []
-    for name, sign in (("neck_left", -1.0), ("neck_right", 1.0)):
+    for name, sign in zip(FRONT_LANDMARKS, (-1.0, 1.0), strict=True):
         tip = points[name]
         outward = np.array([sign, 0.0, 0.0])
         paper = _card(rng, tip, outward, _sight(scene, tip), side_mm * factor)

@@ -293,21 +293,25 @@ def _screen_direction(scene: Scene, stage: _Stage) -> Array:
     return np.asarray(np.rint(coded), dtype=np.uint8)
 
 
-def _eyes(dog: Dog) -> list[tuple[Array, float, tuple[float, float, float]]]:
-    """Balls of the eyes in the dog's frame: centre, radius, sRGB colour."""
+def eyes_of(dog: Dog) -> list[tuple[Array, float, tuple[float, float, float]]]:
+    """Balls of the eyes in the dog's frame, in its coat whatever its length: centre, radius, sRGB
+    colour.
+    """
     p, h = dog.plan.proportions, dog.plan.height_mm
     stop = 0.5 * (1.0 - p.muzzle_share) * p.head_length
+    middle = dog.anatomy.head_point(0.70 * stop, 0.022)
     balls = []
     for side in (1.0, -1.0):
-        z = side * 0.385 * p.skull_width
-        eye = dog.anatomy.head_point(0.70 * stop, 0.022, z)
+        coat = dog.visible_field.leave(middle, np.array([0.0, 0.0, side]), 0.5 * h)
+        eye = coat - [0.0, 0.0, side * 0.012 * h]
         balls.append((eye, 0.019 * h, (0.10, 0.06, 0.04)))
-        glint = dog.anatomy.head_point(0.70 * stop + 0.006, 0.029, z + side * 0.0155)
+        glint = dog.anatomy.head_point(0.70 * stop + 0.006, 0.029)
+        glint[2] = eye[2] + side * 0.0155 * h
         balls.append((glint, 0.0035 * h, (0.85, 0.86, 0.88)))
     return balls
 
 
 def _add_eyes(plotter: Any, scene: Scene, *, plain: bool = False) -> None:
-    for centre, radius, colour in _eyes(scene.dog):
+    for centre, radius, colour in eyes_of(scene.dog):
         ball = pyvista.Sphere(radius=radius, center=scene.to_world(centre)[0])
         plotter.add_mesh(ball, color=(0.0, 0.0, 0.0) if plain else colour, lighting=False)

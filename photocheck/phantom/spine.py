@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter, gaussian_filter1d
 
 from photocheck.phantom.field import Array
 
@@ -141,4 +141,8 @@ class SectionedTrunk:
         # Divide by the slope: the level is kept, its neighbourhood becomes millimetres.
         gx, gy, gz = np.gradient(value, x[:, 0, 0], y[0, :, 0], z[0, 0, :])
         slope = np.sqrt(gx * gx + gy * gy + gz * gz)
+        # Evened out along the body, or a thick coat has a step wherever the slope jumps, as it
+        # does where the caps begin.
+        step = float(x[1, 0, 0] - x[0, 0, 0])
+        slope = gaussian_filter(slope, 0.3 * float(self.width.max()) / step, mode="nearest")
         return np.asarray(value / np.maximum(slope, 0.2 / float(self.width.max())))

@@ -90,25 +90,28 @@ def periodicity(rgb: Picture) -> Array:
     found = np.zeros(64)
     if rows < 64 or columns < 64:
         return found.reshape(8, 8)
-    place = 8 * (np.arange(rows)[:, None] % 8) + np.arange(columns)[None, :] % 8
     bins = 2 * _QUARTERS * _REACH + 1
+    # where the histogram of each pixel's place begins
+    first = (8 * (np.arange(rows)[:, None] % 8) + np.arange(columns)[None, :] % 8) * bins
     value = np.arange(bins) / _QUARTERS - _REACH
+    steps = np.array(STEPS)
+    used = np.abs(value)[:, None] >= steps / 2
+    combs = np.where(used, np.cos(2.0 * np.pi * value[:, None] / steps), 0.0)
     inner = np.array([y % 8 > 0 and x % 8 > 0 for y in range(8) for x in range(8)])
     for across, down in FREQUENCIES:
         wave = cv2.sepFilter2D(
             light, -1, _basis(across), _basis(down), anchor=(0, 0), borderType=cv2.BORDER_REPLICATE
         )[:rows, :columns]
-        bin_of = np.clip(np.rint((wave + _REACH) * _QUARTERS), 0, bins - 1).astype(np.int32)
-        counts = np.bincount((place * bins + bin_of).ravel(), minlength=64 * bins)
+        bin_of = np.clip(np.rint((wave + _REACH) * _QUARTERS), 0, bins - 1).astype(np.intp)
+        counts = np.bincount((first + bin_of).ravel(), minlength=64 * bins)
         counts = counts.reshape(64, bins).astype(np.float64)
+        # all steps at once, (64, steps): how many count, and how well they lie on multiples
+        numbers, sums = counts @ used.astype(np.float64), counts @ combs
         score = np.zeros(64)
-        for step in STEPS:
-            used = np.abs(value) >= step / 2
-            number = counts[:, used].sum(axis=1)
+        for number, total in zip(numbers.T, sums.T, strict=True):
             if number.min() < _FEWEST:
                 continue
-            waves = np.cos(2.0 * np.pi * value[used] / step)
-            comb = (counts[:, used] @ waves) / np.sqrt(number / 2.0)
+            comb = total / np.sqrt(number / 2.0)
             middle = median(comb[inner])
             spread = max(1.4826 * float(median(np.abs(comb[inner] - middle))), 1.0)
             score = np.maximum(score, (comb - middle) / spread)

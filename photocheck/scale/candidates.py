@@ -151,7 +151,10 @@ def _thinned(crop: Picture, scale: float) -> tuple[Picture, int]:
 
 def _steepest(rgb: Picture) -> NDArray[np.float32]:
     x, y = (cv2.Scharr(rgb, cv2.CV_16S, *way) for way in ((1, 0), (0, 1)))
-    parts = [(cv2.extractChannel(x, k), cv2.extractChannel(y, k)) for k in range(rgb.shape[2])]
+    parts: list[tuple[NDArray[np.int16], ...]] = [
+        tuple(np.asarray(cv2.extractChannel(way, k), np.int16) for way in (x, y))
+        for k in range(rgb.shape[2])
+    ]
     across, down = parts[0]
     steepest = _squared(across, down)
     for other, below in parts[1:]:

@@ -350,4 +350,4 @@ def _beyond(window: Window, start: Floats, unit: Floats, length: Floats) -> Floa
     across = np.abs(np.sum(slope * normal[:, None, :], axis=-1))
     edge = edge_share(np.where(inside, across, 0.0))
     along, before, after = np.max(edge, axis=1).mean(axis=2)
-    return np.clip(along - 0.5 * (before + after), 0.0, 1.0)
+    return np.asarray(np.clip(along - 0.5 * (before + after), 0.0, 1.0))

@@ -35,10 +35,12 @@ one in twenty has less, and a dog wears several."""
 _MANY: Final = 0.02
 """Share of a copy that places may fill before the faint ones are kept for later (judgement: ten
 tags of 40 mm, of a dog that fills half a photo, fill as much)."""
-_REACH_SIDES: Final = 30.0
-"""Sides of a tag that the dog's other tags are away from those that were found, at most: 1.2 m."""
-_SMALLER: Final = 0.5
-"""Side of the dog's least tag over that of the largest that was found, at least (judgement)."""
+_APART_SIDES: Final = 27.0
+"""Sides of a tag that any two tags of one dog are apart, at most: 1.1 m, of the small set
+0.8 m (judgement: from breastbone to tail base a dog is little longer than high)."""
+_SMALLER, _LARGER = 0.7, 1.5
+"""Side of the dog's least tag over the least that was found, at least, and of its largest over the
+largest (judgement: tags of one set on one dog, one of them turned by 45 degrees)."""
 _AROUND: Final = 14
 """Px that are looked at around a place."""
 _THOROUGH: Final = 0.15
@@ -78,12 +80,11 @@ class Square:
 
 @dataclass(frozen=True, eq=False)
 class _Shrunk:
-    """A copy of the picture, so many times smaller, its faint places, the least side in it, px."""
+    """A copy of the picture, so many times smaller, and its places that are left for later."""
 
     copy: Picture
     shrink: float
     faint: list[_Box]
-    least_px: float
 
 
 class Search:
@@ -104,9 +105,9 @@ class Search:
         while True:
             half, _ = halved(copy, max(copy.shape) / 1.5)
             first, faint = _places(half)
-            found += _squares_in(copy, first, least, shrink, quick=bool(faint))
-            if faint:
-                self._levels.append(_Shrunk(copy, shrink, faint, least))
+            size = least, np.inf
+            found += _squares_in(copy, first, size, shrink, quick=bool(faint))
+            self._levels.append(_Shrunk(copy, shrink, faint))
             if max(half.shape) < _SMALLEST:
                 break
             # smaller ones were looked for before
@@ -123,20 +124,33 @@ class Search:
         """
         sides = [CELLS * cell_px(tag) for tag in tags]
         middles = np.array([tag.mean(axis=0) for tag in tags])
-        low = middles.min(axis=0) - _REACH_SIDES * max(sides)
-        high = middles.max(axis=0) + _REACH_SIDES * max(sides)
-        found: list[Floats] = []
-        for level in reversed(self._levels):
-            first, last = low / level.shrink, high / level.shrink
-            near = [
-                box
-                for box in level.faint
-                if np.all(np.array(box[:2]) < last) and np.all(np.array(box[2:]) > first)
-            ]
-            found += _squares_in(level.copy, near, level.least_px, level.shrink)
-            if level.least_px * level.shrink <= _SMALLER * max(sides):
-                break
+        low = middles.max(axis=0) - _APART_SIDES * max(sides)
+        high = middles.min(axis=0) + _APART_SIDES * max(sides)
+        least, most = _SMALLER * min(sides), _LARGER * max(sides)
+        # the smallest copy in which they are still large enough: of the rest nothing is gained
+        fit = [level for level in self._levels if least >= level.shrink * _LEAST_SIDE_PX]
+        level = fit[-1] if fit else self._levels[0]
+        near = _near(level, low, high, least)
+        size = max(least / level.shrink, _LEAST_SIDE_PX), most / level.shrink
+        found = _squares_in(level.copy, near, size, level.shrink)
         return _named(self._grey, np.array(found).reshape(-1, 4, 2), self.squares)
+
+
+def _near(level: _Shrunk, low: Floats, high: Floats, least: float) -> list[_Box]:
+    """Faint places of a copy that may hold a side of `least` px, cut to where tags may be, px."""
+    reach = _AROUND * level.shrink
+    first, last = (low - least - reach) / level.shrink, (high + least + reach) / level.shrink
+    cut = [
+        (
+            max(left, int(first[0])),
+            max(top, int(first[1])),
+            min(right, int(last[0])),
+            min(bottom, int(last[1])),
+        )
+        for left, top, right, bottom in level.faint
+        if max(right - left, bottom - top) - 2 * _AROUND >= 0.8 * least / level.shrink
+    ]
+    return [box for box in cut if box[2] > box[0] and box[3] > box[1]]
 
 
 def cell_px(corners: Floats) -> float:
@@ -181,9 +195,18 @@ def _boxes(wide: Picture) -> list[_Box]:
 
 
 def _squares_in(
-    copy: Picture, places: list[_Box], least_px: float, shrink: float, *, quick: bool = False
+    copy: Picture,
+    places: list[_Box],
+    size_px: tuple[float, float],
+    shrink: float,
+    *,
+    quick: bool = False,
 ) -> list[Floats]:
-    """Quadrilaterals in places of a copy that is `shrink` times smaller, px of the picture."""
+    """Quadrilaterals in places of a copy that is `shrink` times smaller, px of the picture.
+
+    `size_px` are the least side that is looked for and the largest, px of the copy.
+    """
+    least_px, most_px = size_px
     height, width = copy.shape
     inside = [
         (max(left, 0), max(top, 0), min(right, width), min(bottom, height))
@@ -198,20 +221,22 @@ def _squares_in(
             continue
         thorough = few and max(part.shape) <= _SMALL_PLACE
         larger = 1
-        if thorough and least_px == _LEAST_SIDE_PX:
+        if thorough and least_px < 1.1 * _LEAST_SIDE_PX:
             larger = 2
             size = (2 * part.shape[1], 2 * part.shape[0])
             part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_CUBIC), np.uint8)
-        for corners in _quads(part, least_px * larger, thorough):
+        for corners in _quads(part, (least_px * larger, most_px * larger), thorough):
             at = (corners + 0.5) / larger - 0.5 + (left, top)
             found.append((at + 0.5) * shrink - 0.5)
     return found
 
 
-def _quads(part: Picture, side_px: float, thorough: bool) -> Floats:
+def _quads(part: Picture, size_px: tuple[float, float], thorough: bool) -> Floats:
     detector = _detector(thorough)
     settings = detector.getDetectorParameters()
-    settings.minMarkerPerimeterRate = min(4 * side_px / max(part.shape), 2.0)
+    least, most = (4 * side / max(part.shape) for side in size_px)
+    settings.minMarkerPerimeterRate = min(least, 2.0)
+    settings.maxMarkerPerimeterRate = min(most, 4.0)
     detector.setDetectorParameters(settings)
     taken, _, left = detector.detectMarkers(part)
     both = [np.asarray(some, np.float64).reshape(-1, 4, 2) for some in (taken, left)]

@@ -9,8 +9,6 @@ from threading import Lock
 from time import monotonic
 from typing import Final
 
-from cachetools import LRUCache
-
 MOST_VISITORS: Final = 20_000
 """Whose pace is remembered; the one not seen for longest begins anew."""
 
@@ -35,20 +33,25 @@ MESSAGES_OF_PAGE: Final = Pace(a_second=5, at_once=60)
 """Messages of one open page.  A person who types presses some ten keys a second into one field,
 which is sent once; marks are sent when they are let go (judgement)."""
 
-MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=150)
+MESSAGES_OF_ADDRESS: Final = Pace(a_second=30, at_once=100)
 """Of all pages open at one address: a run of the first page takes 15 ms of one processor, so that
 one address gets less than half of it (measured), and fifty people who each do something every
 two seconds are not slowed."""
 
-VISITS_OF_ADDRESS: Final = Pace(a_second=4, at_once=100)
-"""Pages opened at one address."""
+VISITS_OF_ADDRESS: Final = Pace(a_second=25, at_once=60)
+"""Pages opened at one address; what they then ask for has a pace of its own."""
+
+PAGES_OF_ADDRESS: Final = Pace(a_second=200, at_once=200)
+"""Pages asked for at one address; they are given from memory.  Whoever comes for the first time has
+nothing yet that tells one browser from others, and waits among all that have not."""
 
 REQUESTS_OF_ADDRESS: Final = Pace(a_second=50, at_once=400)
-"""Requests of one address, without the files that pages are made of; a first visit has four."""
+"""Other requests of one address, without the files that pages are made of; a first visit has
+two."""
 
-FILES_OF_ADDRESS: Final = Pace(a_second=400, at_once=6000)
-"""Files that pages are made of, 63 for a first visit: a hundred visitors at once, six a second
-after."""
+FILES_OF_ADDRESS: Final = Pace(a_second=400, at_once=2000)
+"""Files that pages are made of, 63 for a first visit: thirty visitors at once, six a second after.
+More at once would keep the server busy for seconds."""
 
 
 class Bucket:
@@ -72,6 +75,16 @@ class Bucket:
         self._left, self._at = pace.at_once, clock()
         self._lock = Lock()
 
+    @property
+    def most(self) -> float:
+        """What there can be in it."""
+        return self._pace.at_once
+
+    def until_s(self, cost: float = 1) -> float:
+        """How long until there is enough in it; nothing is taken."""
+        with self._lock:
+            return self._wait_s(cost)
+
     def wait_s(self, cost: float = 1, *, most_s: float = inf) -> float:
         """Take from it, and say how long to wait first; 0 where enough is left.
 
@@ -82,34 +95,13 @@ class Bucket:
             Nothing is taken where one would have to wait longer than this.
         """
         with self._lock:
-            now = self._clock()
-            grown = self._left + (now - self._at) * self._pace.a_second
-            self._left, self._at = min(grown, self._pace.at_once), now
-            wait_s = max(0.0, (cost - self._left) / self._pace.a_second)
+            wait_s = self._wait_s(cost)
             if wait_s <= most_s:
                 self._left -= cost
             return wait_s
 
-
-class Buckets:
-    """One for each visitor.
-
-    Parameters
-    ----------
-    pace : Pace
-    clock : function
-        As for `Bucket`.
-    """
-
-    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
-        self._pace, self._clock = pace, clock
-        self._of: LRUCache[str, Bucket] = LRUCache(MOST_VISITORS)
-        self._lock = Lock()
-
-    def of(self, who: str) -> Bucket:
-        """The one of a visitor."""
-        with self._lock:
-            bucket = self._of.get(who)
-            if bucket is None:
-                bucket = self._of[who] = Bucket(self._pace, self._clock)
-            return bucket
+    def _wait_s(self, cost: float) -> float:
+        now = self._clock()
+        grown = self._left + (now - self._at) * self._pace.a_second
+        self._left, self._at = min(grown, self._pace.at_once), now
+        return max(0.0, (cost - self._left) / self._pace.a_second)

@@ -129,7 +129,12 @@ def take_upload(
     """
     kind_of(content, kinds=limits.kinds, where=where)
     with gate.place():
-        return _ask(content, limits, where)
+        try:
+            return _ask(content, limits, where)
+        except OSError as error:
+            # The system has no room for another file, or for another process.
+            _log.warning("no photo can be read: %s", error)
+            raise _not_just_now(where) from error
 
 
 def _ask(content: bytes, limits: Limits, where: str) -> Upload:
@@ -216,6 +221,10 @@ def _died(code: int, grumbling: IO[bytes], where: str) -> PhotoError:
     if code < 0:
         # A signal: what a damaged file does to a decoder written in C.
         return _undecodable(where)
+    return _not_just_now(where)
+
+
+def _not_just_now(where: str) -> DecodingFailedError:
     return DecodingFailedError(
         tr("photos cannot be read here just now"), where=where, do=tr("Tell the workshop")
     )

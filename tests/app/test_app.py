@@ -14,8 +14,7 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import FileUploader
 
-import photocheck
-from photocheck.case.samples import sample_case, samples_folder
+from photocheck.case.samples import samples_folder
 from photocheck.orders.draft import DraftPhoto
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.report.file import report_to_dict
@@ -31,6 +30,7 @@ from photocheck_app.owner import marks as marks_step
 from photocheck_app.owner import photos as photo_step
 from photocheck_app.owner import way as way_module
 from photocheck_app.shared import as_text
+from tests.support.checked_samples import checked
 from tests.support.command_line import by_command
 from tests.support.places import APP, ROOT
 from tests.support.typed_takes import only_typed, rounds
@@ -98,14 +98,12 @@ def shown(page: AppTest) -> str:
 
 
 def test_a_sample_is_checked_by_the_first_click(opened: Opened) -> None:
-    report = photocheck.check(sample_case("flint"))
+    report = checked("flint")
     page = press(opened(), "see_sample")
     assert page.warning[0].value == f"## {as_text(report.headline)}"
     assert as_text(report.next_step) in shown(page)
     page.selectbox(key="sample").select("sorrel").run()
-    assert (
-        page.success[0].value == f"## {as_text(photocheck.check(sample_case('sorrel')).headline)}"
-    )
+    assert page.success[0].value == f"## {as_text(checked('sorrel').headline)}"
 
 
 def test_what_was_typed_survives_going_back_and_a_reload(opened: Opened) -> None:

@@ -46,6 +46,7 @@ from photocheck.words import SPAN_TITLES, VERDICTS
 from photocheck_app.desk import moves, session, staff_marks
 from photocheck_app.marking.surface import Placed
 from tests.support import desk_pages, made_report
+from tests.support.checked_samples import checked
 from tests.support.desk_pages import (
     HELD,
     SAMPLES,
@@ -385,7 +386,7 @@ def test_an_empty_desk_says_how_to_begin(tmp_path: Path, monkeypatch) -> None:
 
 def test_an_order_shows_what_the_check_says(store: Store) -> None:
     key = key_of(store, "flint")
-    report = photocheck.check(photocheck.read_case(SAMPLES / "flint" / "case.json"))
+    report = checked("flint")
     text = unescape(html(opened(case=key)))
     for span in report.spans:
         for mm in (span.reading_mm, span.photo_mm, span.high_mm):

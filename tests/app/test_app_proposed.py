@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
-from streamlit.testing.v1.element_tree import FileUploader
 
 from photocheck.orders import worn_tags as finding
 from photocheck.propose.network import WeightsError
@@ -22,12 +21,12 @@ from photocheck_app.doors import settings
 from photocheck_app.marking import Placed
 from photocheck_app.owner import marks as marks_step
 from tests.support.dots import Dots, facts
+from tests.support.owner_at_photo import at_photo
 from tests.support.places import APP, ROOT, SAMPLES
 from tests.support.tagged_photo import by_opencv, tagged
 
 pytestmark = pytest.mark.usefixtures("decoded_here")
 
-READINGS = {"half_neck": "36", "front_length": "52,5", "rear_length": "27", "full_length": "79.5"}
 SIDE = (SAMPLES / "flint" / "side.jpg").read_bytes()
 ToPhoto = Callable[..., AppTest]
 
@@ -59,15 +58,7 @@ def to_photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[ToPhot
 
     def went(network: Dots, content: bytes = SIDE) -> AppTest:
         monkeypatch.setattr(bench, "shared", lambda: network)
-        page = press(AppTest.from_file(str(APP / "main.py"), default_timeout=60).run(), "begin")
-        for name, text in READINGS.items():
-            page.text_input(key=f"{order_of(page)}/readings/{name}").set_value(text).run()
-            page = press(page, "next")
-        (uploader,) = page.get("file_uploader")
-        assert isinstance(uploader, FileUploader)
-        uploader.set_value([("side.jpg", content, "image/jpeg")]).run()
-        assert not page.exception
-        return page
+        return at_photo(content)
 
     yield went
     st.cache_data.clear()

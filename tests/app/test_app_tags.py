@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from streamlit.testing.v1.element_tree import FileUploader
 
 from photocheck.case.samples import samples_folder
 from photocheck.orders import worn_tags as finding
@@ -22,12 +21,10 @@ from photocheck_app.doors import settings
 from photocheck_app.marking import Placed
 from photocheck_app.owner import marks as marks_step
 from photocheck_app.shared import as_text
-from tests.support.places import APP
+from tests.support.owner_at_photo import at_photo
 from tests.support.tagged_photo import TURNS, by_opencv, tagged
 
 pytestmark = pytest.mark.usefixtures("decoded_here")
-
-READINGS = {"half_neck": "36", "front_length": "52,5", "rear_length": "27", "full_length": "79.5"}
 
 Marked = Callable[[AppTest], AppTest]
 
@@ -59,19 +56,7 @@ def to_photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[bytes
     monkeypatch.setenv(STORE_VARIABLE, str(tmp_path / "orders.sqlite3"))
     settings.close_stores()
 
-    def went(content: bytes) -> AppTest:
-        page = press(AppTest.from_file(str(APP / "main.py"), default_timeout=60).run(), "begin")
-        for name, text in READINGS.items():
-            page.text_input(key=f"{order_of(page)}/readings/{name}").set_value(text).run()
-            page = press(page, "next")
-        assert address(page, "step") == "photo"
-        (uploader,) = page.get("file_uploader")
-        assert isinstance(uploader, FileUploader)
-        uploader.set_value([("side.jpg", content, "image/jpeg")]).run()
-        assert not page.exception
-        return page
-
-    return went
+    return at_photo
 
 
 def address(page: AppTest, name: str) -> str:

@@ -188,6 +188,25 @@ def test_one_address_takes_no_others_room() -> None:
     assert len(room) == 5
 
 
+def test_whoever_left_is_counted_no_more() -> None:
+    """However many came before, one address has as much room as on the first day."""
+    room = Room(in_all=50, of_address=3)
+    for _ in range(20):
+        lines = [Line() for _ in range(3)]
+        for line in lines:
+            assert room.enter(line, "203.0.113.7")
+            room.asks(line)  # and is being served: it gives no place away
+        assert not room.enter(Line(), "203.0.113.7")
+        for line in lines:
+            room.leave(line)
+            room.leave(line)  # both ends may tell of it
+            room.asks(line)
+            room.waits(line)
+    assert len(room) == 0
+    assert not room._many
+    assert not room._waiting
+
+
 def test_behind_a_proxy_connections_are_not_counted_by_address(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

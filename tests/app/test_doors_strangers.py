@@ -6,23 +6,40 @@ What stands behind the doors here notes whatever reaches it.
 from __future__ import annotations
 
 import asyncio
+import errno
+import os
 from collections.abc import Iterator
+from contextlib import ExitStack
+from functools import partial
+from math import inf
 from typing import Any
 
 import pytest
 from limits import parse
 from starlette.types import Message, Receive, Scope, Send
 
-from photocheck.server.access.rates import MEGABYTE, Rates
-from photocheck.server.pace import Bucket, Buckets, Pace
+from photocheck.server.access.browsers import known_apart, new_browser
+from photocheck.server.access.rates import MEGABYTE, Rates, TooOftenError
+from photocheck.server.pace import Bucket, Pace
+from photocheck.server.turns import Line, Lines
 from photocheck_app import framework
 from photocheck_app.doors import bodies, middleware, open_pages, sessions
 from photocheck_app.doors.middleware import Guard
+from photocheck_app.doors.open_pages import Asking, Places
+from tests.support.waiting import until_in_loop
 
 COOKIE = "a-cookie"
 UPLOAD = "/_stcore/upload_file/session-2/file-1"
 STREAM = "/_stcore/stream"
 reached: list[str] = []
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.now = 0.0
+
+    def __call__(self) -> float:
+        return self.now
 
 
 async def _behind(scope: Scope, receive: Receive, send: Send) -> None:
@@ -53,13 +70,13 @@ def counts(monkeypatch: pytest.MonkeyPatch) -> Iterator[Rates]:
     fresh = Rates()
     monkeypatch.setattr(middleware, "COUNTS", fresh)
     monkeypatch.setattr(sessions, "_sessions", {"session-2": COOKIE})
-    for name in ("REQUESTS", "FILES", "VISITS"):
-        monkeypatch.setattr(middleware, name, Buckets(Pace(1000, 1000)))
-    monkeypatch.setattr(open_pages, "MESSAGES", Buckets(Pace(1000, 1000)))
+    for name in ("REQUESTS", "PAGES", "FILES", "VISITS"):
+        monkeypatch.setattr(middleware, name, Lines(Pace(1000, 1000)))
+    monkeypatch.setattr(open_pages, "MESSAGES", Lines(Pace(1000, 1000)))
     reached.clear()
     yield fresh
-    assert not open_pages.OPEN
-    assert not open_pages.ANSWERED
+    assert not len(open_pages.OPEN)
+    assert not len(open_pages.ANSWERED)
 
 
 def _scope(path: str, headers: dict[str, str], **more: Any) -> Scope:
@@ -104,6 +121,18 @@ def _ask(
         return sent[0]["type"].partition(".")[2], [], b""
     got = [(key.decode().lower(), value.decode()) for key, value in sent[0]["headers"]]
     return sent[0]["status"], got, b"".join(one.get("body", b"") for one in sent[1:])
+
+
+async def _quietly(path: str, headers: dict[str, str]) -> None:
+    """Ask, among others who ask at the same time."""
+
+    async def receive() -> Message:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(_: Message) -> None:
+        pass
+
+    await Guard(_behind, self_test=lambda _: ())(_scope(path, headers), receive, send)
 
 
 # -- whose page asks (RFC 6454, 7; RFC 6455, 10.2) ----------------------------------------
@@ -222,6 +251,27 @@ def test_the_shipped_bounds_of_bodies() -> None:
     assert framework.most_upload_bytes() in (60 * 2**20, 200 * 2**20)  # as served, and without
 
 
+def test_what_a_full_disk_cannot_hold_is_told(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    async def full(scope: Scope, receive: Receive, send: Send) -> None:
+        await receive()
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setitem(globals(), "_behind", full)
+    status, headers, said = _ask(UPLOAD, parts=(b"x",), method="PUT")
+    assert (status, dict(headers)["connection"]) == (507, "close")
+    assert said == b"There is no room for this just now. Nothing is lost; try again later."
+    assert [record.exc_info for record in caplog.records] == [None]
+
+    async def fails(scope: Scope, receive: Receive, send: Send) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setitem(globals(), "_behind", fails)
+    with pytest.raises(OSError, match="Input/output"):
+        _ask(UPLOAD, parts=(b"x",), method="PUT")
+
+
 # -- floods -------------------------------------------------------------------------------
 
 
@@ -234,7 +284,7 @@ def test_files_that_pages_are_made_of_use_up_no_requests(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     file = _script()
-    monkeypatch.setattr(middleware, "REQUESTS", Buckets(Pace(0.001, 1)))
+    monkeypatch.setattr(middleware, "REQUESTS", Lines(Pace(0.001, 1)))
     status, headers, content = _ask(file, {"accept-encoding": "gzip, br"})
     told = dict(headers)
     assert (status, told["content-encoding"], told["content-type"]) == (
@@ -249,7 +299,9 @@ def test_files_that_pages_are_made_of_use_up_no_requests(
     assert len(content) < len(plain) / 2
     assert reached == []  # from memory
     assert _ask(file, method="HEAD")[0] == 200
-    assert [_ask("/")[0], _ask("/")[0]] == [200, 429]
+    asked = UPLOAD.replace("file-1", "file-2")
+    monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
+    assert [_ask(asked, method="DELETE")[0] for _ in range(2)] == [200, 429]
 
 
 def test_a_page_that_a_browser_still_holds_is_not_sent_again() -> None:
@@ -262,29 +314,53 @@ def test_a_page_that_a_browser_still_holds_is_not_sent_again() -> None:
     assert reached == ["/desk/"]  # Streamlit leads on
 
 
-@pytest.mark.parametrize("name", ["REQUESTS", "FILES", "VISITS"])
+@pytest.mark.parametrize("name", ["REQUESTS", "PAGES", "FILES", "VISITS"])
 def test_one_address_waits_its_turn_and_another_does_not(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    waited: list[float] = []
-
-    async def sleep(seconds: float) -> None:
-        waited.append(seconds)
-
-    monkeypatch.setattr(open_pages.asyncio, "sleep", sleep)
-    monkeypatch.setattr(middleware, name, Buckets(Pace(0.25, 1), clock=lambda: 0.0))
+    clock = Clock()
+    lines = Lines(Pace(1, 1), clock)
+    monkeypatch.setattr(middleware, name, lines)
+    monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
+    monkeypatch.setattr(open_pages, "LONGEST_VISIT_S", 0.01)
     kind: dict[str, Any] = {
         "REQUESTS": {"path": "/_stcore/upload_file/session-2/x", "method": "DELETE"},
+        "PAGES": {"path": "/sheet"},
         "FILES": {"path": _script()},
         "VISITS": {"path": STREAM, "type": "websocket"},
     }[name]
     refused = "close" if name == "VISITS" else 429
-    said = [_ask(**kind)[0] for _ in range(5)]
-    assert said[3:] == [refused] * 2
-    assert refused not in said[:3]
-    assert waited == [4.0, 8.0]
-    assert _ask(**kind, client=("203.0.113.8", 1))[0] == said[0]
-    assert len(waited) == 2
+    let_in = _ask(**kind)[0]
+    assert let_in != refused
+    assert [_ask(**kind)[0] for _ in range(2)] == [refused] * 2
+    assert _ask(**kind, client=("203.0.113.8", 1))[0] == let_in
+    clock.now = 1.0
+    assert _ask(**kind)[0] == let_in
+
+
+def test_whose_page_is_open_does_not_wait_for_those_who_ask_without_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lines = Lines(Pace(a_second=50, at_once=1))
+    monkeypatch.setattr(middleware, "REQUESTS", lines)
+    own = {"cookie": f"photocheck_visitor={new_browser()}"}
+
+    async def asked() -> list[str]:
+        answered: list[str] = []
+
+        async def one(who: str, headers: dict[str, str]) -> None:
+            await _quietly("/_stcore/health", headers)
+            answered.append(who)
+
+        flood = [asyncio.create_task(one("flood", {"cookie": ""})) for _ in range(30)]
+        line = lines.of("203.0.113.7")
+        await until_in_loop(lambda: len(line), "others wait")
+        await one("own", own)
+        for task in flood:
+            task.cancel()
+        return answered
+
+    assert asyncio.run(asked()).index("own") <= 2
 
 
 def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -301,16 +377,26 @@ def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatc
 
     monkeypatch.setattr(open_pages, "Bucket", still)
     monkeypatch.setattr(open_pages, "MESSAGES_OF_PAGE", own)
-    shared = Buckets(Pace(a_second=1, at_once=5), clock=lambda: 0.0)
-    monkeypatch.setattr(open_pages, "MESSAGES", shared)
+    taken: list[tuple[str, float]] = []
+
+    class Shared(Line):
+        async def turn(self, browser: str, cost: float = 1, *, most_s: float = inf) -> None:
+            taken.append((browser, cost))
+
+    class SharedLines(Lines):
+        def of(self, who: str) -> Line:
+            return Shared(Pace(1, 1))
+
+    monkeypatch.setattr(open_pages, "MESSAGES", SharedLines(Pace(1, 1)))
     _ask(STREAM, parts=(b"",) * 4, type="websocket")
     assert waited == [1.0, 2.0]  # by its own
-    _ask(STREAM, parts=(b"",) * 2, type="websocket")
-    assert waited == [1.0, 2.0, 1.0]  # by its address'
+    assert taken == [("", 1.0)] * 4  # and by its address'
     large = b"x" * (3 * open_pages.BYTES_OF_ONE)
-    _ask(STREAM, parts=(large,), type="websocket", client=("203.0.113.8", 1))
-    assert waited[3:] == [2.0]  # which counts four times
-    assert reached.count("a message") == 7  # nothing is lost
+    carried = new_browser()
+    _ask(STREAM, {"cookie": f"photocheck_visitor={carried}"}, (large,), type="websocket")
+    assert waited[2:] == [2.0]  # which counts four times
+    assert taken[4:] == [(known_apart(carried), 4.0)]
+    assert reached.count("a message") == 5  # nothing is lost
 
 
 def test_a_page_that_sends_text_is_shut() -> None:
@@ -340,33 +426,134 @@ def test_a_page_that_was_shut_is_asked_for_nothing_more() -> None:
         sent.append(message)
 
     async def read() -> list[Message]:
-        page = open_pages.Page(receive, send, "203.0.113.7")
+        page = open_pages.Page(receive, send, Asking("203.0.113.7"))
         assert not page.left
         told = [await page.receive() for _ in range(3)]
         assert page.left
         return told
 
-    assert {one["type"] for one in asyncio.run(read())} == {"websocket.disconnect"}
+    told = asyncio.run(read())
+    assert {one["type"] for one in told} == {"websocket.disconnect"}
+    # RFC 6455, 7.4.1: a kind of data that is not accepted; then, that no code came
+    assert [one["code"] for one in told] == [1003, 1005, 1005]
     assert [one["type"] for one in sent] == ["websocket.close"]
 
 
-def test_one_address_has_only_so_many_pages_and_requests(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_shipped_places_of_an_address() -> None:
     assert (open_pages.MOST_PAGES, open_pages.MOST_REQUESTS) == (150, 100)
-    assert open_pages.LONGEST_WAIT_S == 10
-    asked: dict[str, dict[str, Any]] = {
-        "MOST_PAGES": {"path": STREAM, "type": "websocket"},
-        "MOST_REQUESTS": {"path": "/_stcore/health"},
-    }
-    for held, most in (("OPEN", "MOST_PAGES"), ("ANSWERED", "MOST_REQUESTS")):
-        ask = asked[most]
-        with monkeypatch.context() as full:
-            full.setattr(middleware, most, 2)
-            who = getattr(open_pages, held)
-            who["203.0.113.7"] = 2
-            assert _ask(**ask)[0] in (429, "close")
-            other = _ask(**ask, client=("203.0.113.8", 1))
-            assert other[0] in (200, "accept")
-            del who["203.0.113.7"]
+    assert (open_pages.LONGEST_WAIT_S, open_pages.LONGEST_VISIT_S) == (4, 10)
+
+
+HONEST = "203.0.113.7"
+
+
+def _taken(places: Places, most: int, *browsers: str) -> tuple[ExitStack, list[int]]:
+    """All places of an address, by silent ones of these browsers; and who of them left."""
+    held, left = ExitStack(), list[int]()
+    for number, browser in enumerate(browsers):
+        place = held.enter_context(
+            places.one_more(Asking(HONEST, browser), most, partial(left.append, number))
+        )
+        held.enter_context(place.waited_for())
+    return held, left
+
+
+def test_who_has_many_places_gives_one_to_who_has_fewer() -> None:
+    places = Places()
+    held, left = _taken(places, 4, "many", "few", "many", "many")
+    with held:
+        with places.one_more(Asking(HONEST, "new"), 4, lambda: None):
+            assert left == [0]  # the one silent for longest
+            # as many as the others: one of those; more than they: none
+            with places.one_more(Asking(HONEST, "few"), 4, lambda: None):
+                assert left == [0, 2]
+                with pytest.raises(TooOftenError), places.one_more(Asking(HONEST, "few"), 4, print):
+                    pass
+        with places.one_more(Asking("203.0.113.8", ""), 4, lambda: None):
+            pass
+    assert not len(places)
+
+
+def test_who_is_not_known_apart_takes_the_place_of_none_that_has_one() -> None:
+    places = Places()
+    held, left = _taken(places, 3, "one", "two", "three")
+    with held:
+        with pytest.raises(TooOftenError), places.one_more(Asking(HONEST), 3, print):
+            pass
+        assert left == []
+    held, left = _taken(places, 3, "", "", "one")
+    with held, places.one_more(Asking(HONEST, "two"), 3, lambda: None):
+        assert left == [0]
+
+
+def test_what_is_under_way_is_not_broken_off() -> None:
+    places = Places()
+    with ExitStack() as held:
+        for _ in range(3):
+            held.enter_context(places.one_more(Asking(HONEST), 3, pytest.fail))
+        with places.one_more(Asking(HONEST, "own"), 3, pytest.fail):
+            assert len(places) == 4
+        with pytest.raises(TooOftenError), places.one_more(Asking(HONEST), 3, pytest.fail):
+            pass
+
+
+def _anybody_silent() -> bool:
+    both = (open_pages.OPEN, open_pages.ANSWERED)
+    return any(one.silent for places in both for here in places._here.values() for one in here)
+
+
+async def _one_of_two(
+    path: str, first: dict[str, str], second: dict[str, str], **more: Any
+) -> tuple[list[Message], list[Message]]:
+    """What is answered to one who brings nothing more, once another asks as well."""
+    told: tuple[list[Message], list[Message]] = ([], [])
+    begins = {"type": "websocket.connect"} if more.get("type") == "websocket" else None
+
+    async def ask(number: int, headers: dict[str, str]) -> None:
+        coming = [begins] if begins else [{"type": "http.request", "body": b"a", "more_body": True}]
+
+        async def receive() -> Message:
+            if coming:
+                return coming.pop()
+            await asyncio.Event().wait()
+            raise AssertionError
+
+        async def send(message: Message) -> None:
+            told[number].append(message)
+
+        guard = Guard(_behind, self_test=lambda _: ())
+        await guard(_scope(path, headers, **more), receive, send)
+
+    tasks = [asyncio.create_task(ask(0, first))]
+    await until_in_loop(_anybody_silent, "the first is waited for")
+    tasks.append(asyncio.create_task(ask(1, second)))
+    await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED, timeout=30)
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+    return told
+
+
+def test_a_page_that_is_sent_away_is_told_to_come_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(middleware, "MOST_PAGES", 1)
+    own = {"cookie": f"photocheck_visitor={new_browser()}"}
+    kind: dict[str, Any] = {"path": STREAM, "type": "websocket"}
+    first, second = asyncio.run(_one_of_two(first={"cookie": ""}, second=own, **kind))
+    assert first == [
+        {"type": "websocket.accept"},
+        {"type": "websocket.close", "code": open_pages.AWAY_CODE},
+    ]
+    assert second == [{"type": "websocket.accept"}]
+
+
+def test_a_form_that_does_not_come_on_makes_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(middleware, "MOST_REQUESTS", 1)
+    own = {"cookie": f"photocheck_visitor={new_browser()}"}
+    kind: dict[str, Any] = {"path": "/staff", "method": "POST"}
+    first, second = asyncio.run(_one_of_two(first={"cookie": ""}, second=own, **kind))
+    assert first[0]["status"] == 429
+    assert (b"connection", b"close") in first[0]["headers"]
+    assert second == []  # its own is still read
 
 
 # -- cookies over HTTPS (RFC 6265bis, 4.1.3.2) ----------------------------------------------

@@ -22,8 +22,9 @@ from photocheck.orders.model import STORE_VARIABLE
 from photocheck.orders.store import open_store
 from photocheck.server.access.passes import link_for
 from photocheck.server.access.rates import Rates, TooOftenError
-from photocheck.server.pace import Buckets, Pace
+from photocheck.server.pace import Pace
 from photocheck.server.serving import INVITED_VARIABLE
+from photocheck.server.turns import Lines
 from photocheck.words import SPANS
 from photocheck_app import framework
 from photocheck_app.doors import assets, awaited, first_page, middleware, shell
@@ -73,8 +74,8 @@ def _asked(address: str, **headers: str) -> tuple[int, dict[str, str], str]:
 @pytest.fixture(autouse=True)
 def _nobody_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(middleware, "COUNTS", Rates())
-    for pace in ("REQUESTS", "FILES"):
-        monkeypatch.setattr(middleware, pace, Buckets(Pace(1000, 1000)))
+    for pace in ("REQUESTS", "PAGES", "FILES"):
+        monkeypatch.setattr(middleware, pace, Lines(Pace(1000, 1000)))
     monkeypatch.delenv(INVITED_VARIABLE, raising=False)
 
 

@@ -10,9 +10,11 @@ import pytest
 import streamlit as st
 from starlette.types import Receive, Scope, Send
 
-from photocheck.server.access.addresses import address_of_link
+from photocheck.server.access.addresses import HEALTH, address_of_link
 from photocheck.server.access.rates import Rates
-from photocheck.server.pace import Buckets, Pace
+from photocheck.server.interface.operations import BASE
+from photocheck.server.pace import Pace
+from photocheck.server.turns import Lines
 from photocheck.speech import spoken
 from photocheck_app.doors import language, middleware, paths, sessions
 from photocheck_app.doors.middleware import Guard
@@ -74,8 +76,8 @@ def _asked(
 @pytest.fixture(autouse=True)
 def counts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(middleware, "COUNTS", Rates())
-    for pace in ("REQUESTS", "FILES", "VISITS"):
-        monkeypatch.setattr(middleware, pace, Buckets(Pace(1000, 1000)))
+    for pace in ("REQUESTS", "PAGES", "FILES", "VISITS"):
+        monkeypatch.setattr(middleware, pace, Lines(Pace(1000, 1000)))
     monkeypatch.setattr(sessions, "_given", {f"{THEIRS}.jpg": {"another's"}})
     monkeypatch.setattr(sessions, "_sessions", {"session-1": "another's", "session-2": COOKIE})
 
@@ -192,7 +194,9 @@ def test_what_is_not_known_is_refused_to_everybody(path: str) -> None:
     assert _asked(path, type="websocket")[0] == ("accept" if path.endswith("/stream") else "close")
 
 
-@pytest.mark.parametrize("path", ["/", "/desk", f"/media/{THEIRS}.jpg", "/staff"])
+@pytest.mark.parametrize(
+    "path", ["/", "/desk", f"/media/{THEIRS}.jpg", "/staff", HEALTH, f"{BASE}/orders"]
+)
 def test_pages_and_files_are_not_reached_by_a_websocket(path: str) -> None:
     assert _asked(path, type="websocket")[0] == "close"
 
@@ -212,6 +216,16 @@ def test_pages_and_files_are_not_reached_by_a_websocket(path: str) -> None:
 )
 def test_one_path_has_one_spelling(path: str, raw: str) -> None:
     assert _asked(path, raw_path=raw.encode())[0] == 404
+
+
+@pytest.mark.parametrize("odd", ["\n", "\r", "\0", "%", " ", ";", "\\", "?", "é", "\u2028"])
+def test_what_programs_ask_for_is_spelt_in_plain_letters(odd: str) -> None:
+    assert purpose_of(_scope(f"{BASE}/orders/a_B-9.jpg")) == (
+        "interface",
+        f"{BASE}/orders/a_B-9.jpg",
+    )
+    for path in (f"{BASE}/orders{odd}", f"{BASE}/{odd}orders", f"{BASE}/or{odd}ders"):
+        assert purpose_of(_scope(path)) is None
 
 
 def test_nobody_says_that_a_path_is_another_by_mounting_it() -> None:

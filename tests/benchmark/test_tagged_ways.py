@@ -8,9 +8,10 @@ import pytest
 from photocheck.benchmark import learning_tags
 from photocheck.benchmark.learning_shop import Seen
 from photocheck.benchmark.subjects import Subject, subject
-from photocheck.benchmark.tagged_dogs import FELT_MM, by_neck_tags, felt
+from photocheck.benchmark.tagged_dogs import FELT_MM, _over_tape, by_neck_tags, felt
 from photocheck.benchmark.tagged_ways import TAG_WAYS, TO_5_MM, Worn, seen_by, wearing
 from photocheck.judge.repeats import ONCE
+from photocheck.phantom.facing import random_front
 from photocheck.phantom.tape import tape_truth
 from photocheck.scale.catalogue import DOG_TAGS
 from photocheck.words import LANDMARKS, READINGS, SPANS, TAGS
@@ -123,3 +124,16 @@ def test_a_half_neck_follows_the_tags_at_the_neck(dog: Subject) -> None:
     assert wider.truth_mm[0] > 1.005 * dog.truth_mm[0]
     assert narrower.truth_mm[0] < 0.995 * dog.truth_mm[0]
     np.testing.assert_array_equal(wider.truth_mm[1:], dog.truth_mm[1:])
+
+
+@pytest.mark.slow
+def test_tags_at_the_neck_are_where_they_were_stuck_wherever_the_camera_is(dog: Subject) -> None:
+    steps = np.array([[4.0, -3.0, 0.0], [-5.0, 2.0, 0.0]])
+    stuck = []
+    for seed in (1, 2, 3):
+        scene = random_front(np.random.default_rng(seed), dog.dog, kind="marker_sheet")
+        tips = scene.to_dog(_over_tape(scene, steps))
+        stuck.append(tips[np.argsort(tips[:, 2])])
+        off, _ = dog.dog.visible_field.sample(tips)
+        assert np.all(np.abs(off) < 2.0)  # on the coat
+    assert np.ptp(stuck, axis=0).max() < 0.01

@@ -67,6 +67,10 @@ def typed(page: Page, text: str) -> None:
     field(page).press("Tab")
 
 
+def is_kept(orders: DatabaseStore, key: str, text: str) -> bool:
+    return f"'{text}'" in str(orders.draft(key).to_dict())
+
+
 @pytest.fixture
 def key(orders: DatabaseStore) -> str:
     key = orders.open()
@@ -85,10 +89,7 @@ def test_what_is_typed_while_a_server_dies_is_kept_by_another(
     behind: Behind, orders: DatabaseStore, key: str, phone: BrowserContext
 ) -> None:
     page = opened(behind, orders, key, phone)
-
-    def kept(text: str) -> bool:
-        return f"'{text}'" in str(orders.draft(key).to_dict())
-
+    kept = partial(is_kept, orders, key)
     typed(page, "41.5")
     until_on_page(page, lambda: kept("41.5"), "what was typed", patience_s=30)
     first = at(page)
@@ -123,6 +124,33 @@ def test_what_is_typed_while_a_server_dies_is_kept_by_another(
     assert at(page) == first
 
 
+def test_what_is_typed_while_a_server_hangs_is_kept_by_another_with_what_comes_next(
+    behind: Behind, orders: DatabaseStore, key: str, phone: BrowserContext
+) -> None:
+    """Sent into the hanging server it is in its field still; no run may follow by itself."""
+    page = opened(behind, orders, key, phone)
+    kept = partial(is_kept, orders, key)
+    typed(page, "43.5")
+    until_on_page(page, lambda: kept("43.5"), "what was typed", patience_s=30)
+    first = at(page)
+    (other,) = {*NAMES} - {first}
+    behind.hang(first)
+    try:
+        typed(page, "43.75")
+        until_on_page(page, lambda: at(page) == other, "the page at the other", patience_s=60)
+        expect(field(page)).to_be_enabled(timeout=30_000)
+        assert field(page).input_value() == "43.75"
+        next_field = page.get_by_test_id("stMain").get_by_role("textbox").nth(1)
+        next_field.fill("44.5")
+        next_field.press("Tab")
+        until_on_page(page, lambda: kept("44.5"), "what was typed next", patience_s=60)
+        until_on_page(page, lambda: kept("43.75"), "typed while the first hung", patience_s=60)
+        assert at(page) == other
+    finally:
+        behind.kill(first)
+        behind.start(first)
+
+
 def health(behind: Behind) -> set[int]:
     return {
         requests.get(f"http://127.0.0.1:{port}/health", timeout=10).status_code
@@ -138,10 +166,7 @@ def test_a_database_that_dies_and_comes_back_costs_nobody_anything(
     phone: BrowserContext,
 ) -> None:
     page = opened(behind, orders, key, phone)
-
-    def kept(text: str) -> bool:
-        return f"'{text}'" in str(orders.draft(key).to_dict())
-
+    kept = partial(is_kept, orders, key)
     for acknowledged in ("41.25", "41.5"):
         typed(page, acknowledged)
         until_on_page(page, partial(kept, acknowledged), acknowledged, patience_s=30)

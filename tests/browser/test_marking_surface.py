@@ -590,13 +590,15 @@ def test_turning_the_phone_and_resizing_move_no_mark(visit):
 def test_the_page_scrolls_beside_the_photo_and_by_two_fingers_on_it(visit):
     phone = visit(**PHONE)
     phone.page.set_viewport_size({"width": 390, "height": 600})
-    (x, y), top = phone.screen((800, 400)), phone.rectangle()[1]
+    _, top, zoom = phone.rectangle()
     beside = phone.page.locator(".task").bounding_box()
     start = (beside["x"] + 150, beside["y"] + 40)
     phone.press(start, *[(start[0], start[1] - 20 * k) for k in range(1, 6)])
     phone.lift()
     phone.until(lambda: phone.rectangle()[1] < top - 50, "the page has scrolled")
-    rests(phone.page)  # it glides on after the finger has left it
+    # It glides on after the finger has left it, now and then until the photo is out of sight.
+    rests(phone.page)
+    phone.page.locator(".stage").evaluate("stage => stage.scrollIntoView({ block: 'end' })")
     x, y = phone.screen((800, 400))
     top = phone.rectangle()[1]
     for k in range(6):
@@ -604,6 +606,13 @@ def test_the_page_scrolls_beside_the_photo_and_by_two_fingers_on_it(visit):
         phone.fingers("touchMove" if k else "touchStart", both)
     phone.lift()
     phone.until(lambda: phone.rectangle()[1] > top + 30, "the page has scrolled back")
+    # both fingers go the same way: nothing to zoom by, however late the browser tells of one
+    top = phone.rectangle()[1]
+    phone.fingers("touchStart", [(x - 40, y), (x + 40, y)])
+    phone.fingers("touchMove", [(x - 40, y + 90), (x + 40, y + 90)])
+    phone.lift()
+    phone.until(lambda: phone.rectangle()[1] > top + 75, "the page has followed")
+    assert phone.rectangle()[2] == pytest.approx(zoom)
     phone.run_again()
     assert phone.answer()["marks"] == {}
 

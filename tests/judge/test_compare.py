@@ -13,6 +13,7 @@ from photocheck.judge.limits import ScoreLimits
 from photocheck.judge.repeats import ONCE
 from photocheck.numerics import derivative
 from photocheck.words import NECK_RING, READINGS, SPANS
+from tests.support.normal_draws import drawn, root_of
 
 LOG_SPANS = np.log([300.0, 420.0, 330.0, 750.0])
 
@@ -40,6 +41,9 @@ def photo_covariance() -> np.ndarray:
     return lift @ own @ lift.T
 
 
+PHOTO_ROOT = root_of(photo_covariance())
+
+
 def readings(values: dict[str, float]) -> dict[str, Reading]:
     return {name: Reading(mm, f"{mm:.0f} mm", "cm") for name, mm in values.items()}
 
@@ -48,13 +52,13 @@ def good_order(
     rng: np.random.Generator, names: tuple[str, ...] = SPANS, *, alike: bool = True
 ) -> dict[str, float]:
     """By hands that lead the tape alike along one line, or anew for each reading."""
-    truth = LOG_SPANS + rng.multivariate_normal(np.zeros(4), photo_covariance())
+    truth = LOG_SPANS + drawn(rng, PHOTO_ROOT)
     expected, _ = expectation(names, truth)
     lengths = np.exp(expected)
     tape = ONCE.covariance(names, lengths)
     if not alike:
         tape = np.diag(np.diag(tape))
-    off = rng.multivariate_normal(np.zeros(len(names)), tape)
+    off = drawn(rng, np.linalg.cholesky(tape))
     return dict(zip(names, lengths * np.exp(off), strict=True))
 
 

@@ -12,15 +12,15 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-import photocheck
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import Reading, Reference
-from photocheck.judge import typed, wording
+from photocheck.judge import causes, typed, wording
 from photocheck.judge.causes import Cause, Discrepancy
 from photocheck.judge.explain import CHANCE, discrepancy_of, explanations_of, rank, told
 from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.report.file import report_from_dict, report_to_dict
 from photocheck.words import NECK_RING, READINGS
+from tests.support.checked_samples import checked
 from tests.support.places import SAMPLES
 
 LOG_SPANS = np.log([300.0, 420.0, 330.0, 750.0])
@@ -64,6 +64,33 @@ def texts(candidates: tuple[typed.Candidate, ...]) -> set[str]:
 
 
 # -- the generators against lists made by hand -----------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("given", "meant"),
+    [
+        # the part that was taken for it: the full length, told or read as a part, less the other
+        ({"front_length": "75", "rear_length": "33"}, {"front_length": "42.0 cm"}),
+        (
+            {"front_length": "75", "rear_length": "33", "full_length": "76"},
+            {"front_length": "43.0 cm", "rear_length": "1.0 cm"},
+        ),
+        (
+            {"rear_length": "74,5", "front_length": "42", "full_length": "74"},
+            {"rear_length": "32.0 cm"},
+        ),
+        # without the other part, or where it is the longer, none can be named
+        ({"front_length": "75", "full_length": "75"}, {}),
+        ({"front_length": "42", "rear_length": "50", "half_neck": "30"}, {"rear_length": "8.0 cm"}),
+    ],
+)
+def test_a_full_length_taken_for_a_part_leaves_the_rest(
+    given: dict[str, str], meant: dict[str, str]
+) -> None:
+    told = {}
+    for cause in causes.full_as_part(order(**given)):
+        told |= {name: candidate.text for name, candidate in cause.candidates}
+    assert told == meant
 
 
 @pytest.mark.parametrize(
@@ -377,7 +404,7 @@ EXPECTED = {
 @pytest.mark.parametrize("name", EXPECTED)
 def test_samples_name_the_right_explanation_first(name: str) -> None:
     right, doubted, text = EXPECTED[name]
-    report = photocheck.check(photocheck.read_case(SAMPLES / name / "case.json"))
+    report = checked(name)
     best = report.explanations[0]
     assert best.name == right
     assert best.probability > 0.5
@@ -393,7 +420,7 @@ def test_samples_name_the_right_explanation_first(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["bramble", "sorrel", "rowan", "nettle", "heron"])
 def test_a_good_order_needs_no_explanation(name: str) -> None:
-    report = photocheck.check(photocheck.read_case(SAMPLES / name / "case.json"))
+    report = checked(name)
     assert report.explanations == ()
 
 

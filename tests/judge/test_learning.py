@@ -46,6 +46,7 @@ from photocheck.judge.tape_habits import tape_seen
 from photocheck.report.file import report_text, report_to_dict
 from photocheck.schemas.published import schema_text
 from photocheck.words import BUILDS
+from tests.support.checked_samples import checked
 from tests.support.command_line import CHECKED
 from tests.support.finished_orders import OWN, made, orders_of
 from tests.support.judged import DOG, marking, square_view
@@ -478,12 +479,12 @@ def test_the_command_learns_uses_and_undoes(tmp_path, sample, report, capsys) ->
     code = run(["check", str(told_file), "--ratios", str(ratios)])
     assert code in CHECKED
     assert f"version {version}" in capsys.readouterr().out
-    checked = photocheck.check(sample, ratios=read_ratios(ratios))
-    assert checked.spans[0].photo_mm > 1.04 * report.spans[0].photo_mm
+    answered = photocheck.check(sample, ratios=read_ratios(ratios))
+    assert answered.spans[0].photo_mm > 1.04 * report.spans[0].photo_mm
 
     # a report made with these ratios teaches the same; without the file it cannot
     with_ratios = tmp_path / "one.json"
-    with_ratios.write_text(outcome_text(checked))
+    with_ratios.write_text(outcome_text(answered))
     assert outcomes.read_outcomes(with_ratios, read_ratios(ratios))[0].group == "husky"
     with pytest.raises(CaseError, match="not in the ratios file"):
         outcomes.read_outcomes(with_ratios)
@@ -498,7 +499,7 @@ def test_the_command_learns_uses_and_undoes(tmp_path, sample, report, capsys) ->
 
 
 def test_a_folder_of_outcomes_with_reports_and_cases_beside_them(tmp_path) -> None:
-    report = photocheck.check(photocheck.read_case(SAMPLES / "bramble" / "case.json"))
+    report = checked("bramble")
     (tmp_path / "report.json").write_text(report_text(report))
     told = {"format": outcomes.FORMAT, "outcome": "fitted", "report": "report.json"}
     (tmp_path / "a.json").write_text(json.dumps({**told, "name": "Juno"}))

@@ -7,12 +7,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from photocheck.orders.draft import DogTold, Draft, OwnerTold
 from photocheck.orders.filling import new_draft
 from photocheck.orders.model import Decision, Order, OrderError
 from photocheck.orders.same_dog import changes_since, earlier_orders
-from photocheck.orders.store import DatabaseStore, kept_looks, open_store
+from photocheck.orders.store import DatabaseStore, engines, kept_looks, open_store
+from photocheck.orders.store.tables import looking
 from photocheck.orders.unanswered import Question, draft_reminder, unanswered
 from tests.support.made_report import made_report
 
@@ -144,3 +146,25 @@ def test_nobody_looks_at_an_order_that_is_gone(store: DatabaseStore) -> None:
             look(store, key, page="one", by="Ines")
     again = store.open()
     assert kept_looks.others(store, again, page="x", by="Olga") == ()
+
+
+def test_pages_that_are_gone_are_forgotten_by_the_next_look(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    key = store.open()
+    for number in range(3):
+        kept_looks.look(store, key, page=f"page {number}", by="Ines")
+    monkeypatch.setattr(kept_looks, "GONE_AFTER_S", 0.0)
+    kept_looks.look(store, key, page="another", by="Ada")
+    with store.reading() as connection:
+        assert connection.execute(select(looking.c.page)).scalars().all() in ([], ["another"])
+
+
+def test_whoever_waits_for_postgresql_waits_half_a_minute() -> None:
+    """As on SQLite (`engines.BUSY_SECONDS`); milliseconds, but for connecting."""
+    told = engines.postgresql_settings()
+    assert "-c lock_timeout=30000 " in told["options"]
+    assert (told["connect_timeout"], told["tcp_user_timeout"]) == (30, 30_000)
+    for name, value in (("idle", 20), ("interval", 10), ("count", 3)):
+        assert told[f"keepalives_{name}"] == value
+        assert f"-c tcp_keepalives_{name}={value}" in told["options"]

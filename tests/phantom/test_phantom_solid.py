@@ -9,6 +9,11 @@ import numpy as np
 import pytest
 import trimesh
 
+from photocheck.phantom.anatomy import Anatomy
+from photocheck.phantom.field import build_field
+from photocheck.phantom.look import Look
+from photocheck.phantom.paint import coat_colour
+from photocheck.phantom.render import eyes_of
 from photocheck.phantom.section import section_hull
 from photocheck.phantom.solid import BEHIND_ELBOW, POSTURES, DogPlan, make_dog, random_plan
 from photocheck.phantom.tape import tape_truth
@@ -173,3 +178,31 @@ def test_tape_ratios_are_those_of_detailed_bodies(population: list):
     rear = column(population, "rear")
     assert 1.16 < rear.mean() < 1.28
     assert 0.012 < np.log(rear).std() < 0.045
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_thick_coat_has_no_step(seed):
+    """Where the trunk begins to close, a coat of 25 mm once stood off by several millimetres."""
+    plan = random_plan(np.random.default_rng(seed))
+    step = plan.height_mm / 110
+    body = build_field([(Anatomy(plan).trunk, 0.045 * plan.height_mm)], step, ground=False)
+    middle = body.values[:, :, body.values.shape[2] // 2].astype(float)
+    columns = np.flatnonzero((middle < 0).any(axis=1))
+    highest = [np.flatnonzero(middle[k] < 0)[-1] for k in columns]
+    back = [
+        j + middle[k, j] / (middle[k, j] - middle[k, j + 1])
+        for k, j in zip(columns, highest, strict=True)
+    ]
+    # the very ends close steeply, as they should
+    assert np.abs(np.diff(back, 2))[8:-8].max() < 1.6
+
+
+@pytest.mark.parametrize("coat_mm", [3.0, 27.0])
+def test_nose_and_eyes_lie_in_the_coat(coat_mm):
+    plan = replace(random_plan(np.random.default_rng(3)), coat_mm=coat_mm)
+    dog = make_dog(plan)
+    for centre, radius, _ in eyes_of(dog)[::2]:
+        depth = -dog.visible_field.sample(centre[None])[0][0]
+        assert 0.0 < depth < radius
+    front = dog.visible_mesh.vertices[np.argmin(dog.visible_mesh.vertices[:, 0])]
+    assert coat_colour(dog, front[None], Look(coat="grey")).max() < 0.05

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from photocheck.case.samples import samples_folder
+from photocheck.scale import tag_detection
 from photocheck.scale.tag_layout import (
     CELLS,
     PAPER_TAPER,
@@ -176,6 +177,25 @@ def test_others_markers_are_said_and_never_taken() -> None:
     seen = find_tags(many((40, -200.0, 1000.0), (TAG_IDS["tail_base"], 0.0, 1000.0)))
     assert [tag.landmark for tag in seen.tags] == ["tail_base"]
     assert "neither a tag's nor the marker sheet's" in seen.remarks[0]
+
+
+def test_after_a_tag_is_found_little_else_is_searched(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Faint gravel all over 12 megapixels: only where, and as large as, the dog's tags can be."""
+    rng = np.random.default_rng(4)
+    gravel = cv2.GaussianBlur(rng.normal(0.0, 1.0, (3000, 4000)), (0, 0), 4.0)
+    ground = np.clip(120 + 26 * gravel / gravel.std(), 0, 255).astype(np.uint8)
+    face = cv2.resize(many((TAG_IDS["tail_base"], 0.0, 1000.0)), None, fx=0.7, fy=0.7)
+    ground[200 : 200 + face.shape[0], 200 : 200 + face.shape[1]] = face
+    looked = []
+    quads = tag_detection._quads
+
+    def counted(part, *rest):
+        looked.append(part.size)
+        return quads(part, *rest)
+
+    monkeypatch.setattr(tag_detection, "_quads", counted)
+    assert [tag.landmark for tag in find_tags(ground).tags] == ["tail_base"]
+    assert sum(looked) < 0.5 * ground.size
 
 
 def test_cells_alone_are_no_tag() -> None:

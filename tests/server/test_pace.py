@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from photocheck.server import pace
-from photocheck.server.pace import Bucket, Buckets, Pace
+from photocheck.server.pace import Bucket, Pace
 
 
 class Clock:
@@ -34,25 +34,31 @@ def test_who_would_wait_too_long_takes_nothing() -> None:
     assert bucket.wait_s(most_s=2) == 2
 
 
+def test_how_long_it_takes_can_be_asked_without_taking() -> None:
+    bucket = Bucket(Pace(a_second=2, at_once=4), Clock())
+    assert [bucket.until_s(4), bucket.until_s(6), bucket.wait_s(4), bucket.until_s(1)] == [
+        0.0,
+        1.0,
+        0.0,
+        0.5,
+    ]
+    assert bucket.most == 4
+
+
 def test_what_weighs_more_waits_longer() -> None:
     bucket = Bucket(Pace(a_second=2, at_once=2), Clock())
     assert bucket.wait_s(6) == 2.0
-
-
-def test_each_visitor_has_an_own_one() -> None:
-    buckets = Buckets(Pace(a_second=1, at_once=1), Clock())
-    assert [buckets.of("one").wait_s() for _ in range(2)] == [0, 1]
-    assert buckets.of("other").wait_s() == 0
 
 
 @pytest.mark.parametrize(
     ("shipped", "a_second", "at_once"),
     [
         (pace.MESSAGES_OF_PAGE, 5, 60),
-        (pace.MESSAGES_OF_ADDRESS, 30, 150),
-        (pace.VISITS_OF_ADDRESS, 4, 100),
+        (pace.MESSAGES_OF_ADDRESS, 30, 100),
+        (pace.VISITS_OF_ADDRESS, 25, 60),
+        (pace.PAGES_OF_ADDRESS, 200, 200),
         (pace.REQUESTS_OF_ADDRESS, 50, 400),
-        (pace.FILES_OF_ADDRESS, 400, 6000),
+        (pace.FILES_OF_ADDRESS, 400, 2000),
     ],
 )
 def test_the_shipped_paces(shipped: Pace, a_second: float, at_once: float) -> None:

@@ -5,12 +5,17 @@ What a browser sees when one of them, or the database, dies: tests/browser/test_
 
 from __future__ import annotations
 
+import asyncio
+import signal
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 import requests
+from requests import Response
 
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import passes, staff
@@ -21,6 +26,7 @@ from tests.support.store_database import new_database
 from tests.support.visitors.kept import wrongs
 from tests.support.visitors.made import told_by
 from tests.support.visitors.owner import Owner, play_all
+from tests.support.waiting import until
 
 pytestmark = pytest.mark.slow
 
@@ -101,3 +107,64 @@ def test_wrong_passwords_are_counted_across_both_and_beyond_their_ends(
     behind.start("one")
     for name in NAMES:
         assert sign_in(behind, browser(behind, name), "Ben", PASSWORD) == 429
+
+
+NOTICED_S = 6.0
+"""As the recipe has it."""
+
+
+def page(behind: Behind) -> tuple[Response, float]:
+    """The page, asked for by a browser whose page was opened at the first; and how long it took."""
+    began = time.monotonic()
+    answer = browser(behind, "one").get(f"{behind.address}/", timeout=60)
+    return answer, time.monotonic() - began
+
+
+def test_one_that_hangs_whole_keeps_nobody_waiting_for_long(behind: Behind) -> None:
+    behind.hang_whole("one")
+    try:
+        with ThreadPoolExecutor(2) as several:  # a browser asks for several things at once
+            asked = [several.submit(page, behind) for _ in range(2)]
+        for answer, took in (one.result() for one in asked):
+            assert answer.status_code == 200
+            assert NOTICED_S <= took < 2 * NOTICED_S
+        for _ in range(5):
+            answer, took = page(behind)
+            assert answer.status_code == 200
+            assert took < NOTICED_S  # it is not asked again
+    finally:
+        behind.go_on("one")
+
+
+def test_one_that_hangs_is_ended_and_what_was_sent_to_it_is_sent_to_no_other(
+    behind: Behind, orders: DatabaseStore
+) -> None:
+    until(lambda: asked_by(behind, "one"), "the first is asked again")
+    staff.add(orders, "Cleo", PASSWORD)
+    behind.hang("one")
+    assert sign_in(behind, browser(behind, "one"), "Cleo", "wrong") in (502, 504)
+    until(lambda: behind.ended("one") is not None, "it is ended")
+    assert behind.ended("one") == -signal.SIGKILL
+    assert "did not go on for 15 s" in behind.log("one").read_text()
+    behind.kill("one")
+    # none of the guesses that are allowed was counted at the other
+    most = RATES["failed sign in as, from address"].amount
+    other = browser(behind, "two")
+    assert [sign_in(behind, other, "Cleo", "wrong") for _ in range(most)] == [401] * most
+    assert sign_in(behind, other, "Cleo", "wrong") == 429
+    behind.start("one")
+
+
+def asked_by(behind: Behind, name: str) -> bool:
+    """Whether the proxy leads there again whose page was opened there."""
+    visitor = Owner(behind.address, told_by(99), trusted=behind.certificate)
+    visitor.wire._http.cookies.set(AT, name)
+    asyncio.run(_opened(visitor))
+    return visitor.wire.cookie(AT) == name
+
+
+async def _opened(visitor: Owner) -> None:
+    try:
+        await visitor.wire.open("/")
+    finally:
+        await visitor.wire.close()

@@ -18,10 +18,21 @@ from tests.support.visitors.siege import KINDS, pages, under
 
 
 @pytest.mark.slow
-def test_a_siege_keeps_no_honest_visitor_out(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("kinds", "same"),
+    [
+        (list(KINDS), False),
+        # Somebody of the same household, school or phone company.
+        (list(KINDS), True),
+        (["held"], True),
+        (["slow"], True),
+    ],
+    ids=["elsewhere", "same address", "same address, all pages", "same address, all requests"],
+)
+def test_a_siege_keeps_no_honest_visitor_out(kinds: list[str], same: bool, tmp_path: Path) -> None:
     with served(tmp_path) as app:
         owner = Owner(app.address, told_by(0))
-        with under(app.address, list(KINDS), connections=100):
+        with under(app.address, kinds, connections=100, same=same):
             assert max(asyncio.run(pages(app.address, 3))) < float("inf")
             play_all([owner])
         assert wrongs(app.store, [owner.told], {owner.told.name: owner.headline}) == []

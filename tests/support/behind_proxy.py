@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from ipaddress import IPv4Address
@@ -61,6 +61,8 @@ class Behind:
     ports : dict of str to int
         Of the servers themselves, by their names in the recipe.
     folder : Path
+    before : list of subprocess.Popen
+        The proxy.
     """
 
     address: str
@@ -68,6 +70,7 @@ class Behind:
     store: str
     ports: dict[str, int]
     folder: Path
+    before: list[subprocess.Popen[str]] = field(default_factory=list)
     _running: dict[str, subprocess.Popen[str]] = field(default_factory=dict)
 
     def start(self, name: str) -> None:
@@ -97,10 +100,32 @@ class Behind:
     def kill(self, name: str) -> None:
         """With SIGKILL, and all its processes."""
         process = self._running.pop(name)
-        os.killpg(process.pid, signal.SIGKILL)
+        with suppress(ProcessLookupError):  # it has ended by itself
+            os.killpg(process.pid, signal.SIGKILL)
         process.wait()
         assert process.stdout is not None
         process.stdout.close()
+
+    def hang(self, name: str) -> None:
+        """Nothing of it goes on, and it keeps its port; what watches over it goes on."""
+        os.kill(self._running[name].pid, signal.SIGSTOP)
+
+    def hang_whole(self, name: str) -> None:
+        """As where its machine hangs: what watches over it hangs as well."""
+        os.killpg(self._running[name].pid, signal.SIGSTOP)
+
+    def go_on(self, name: str) -> None:
+        """After it hung whole."""
+        os.killpg(self._running[name].pid, signal.SIGCONT)
+
+    @property
+    def processes(self) -> list[subprocess.Popen[str]]:
+        """The servers that run, and what is before them."""
+        return [*self._running.values(), *self.before]
+
+    def ended(self, name: str) -> int | None:
+        """How it ended, if it did."""
+        return self._running[name].poll()
 
     def end(self) -> None:
         """Kill all that still run."""
@@ -133,8 +158,10 @@ def behind_proxy(store: str, folder: Path) -> Iterator[Behind]:
     )
     conf.write_text(
         f"daemon off;\npid {folder / 'nginx.pid'};\nworker_processes 1;\n"
+        # As the recipe tells beside it.
+        "worker_rlimit_nofile 8192;\n"
         f"{'user root;' if os.getuid() == 0 else ''}\nerror_log {folder / 'nginx.log'};\n"
-        f"events {{}}\nhttp {{\naccess_log off;\n{temporary}{recipe}}}\n"
+        f"events {{ worker_connections 4096; }}\nhttp {{\naccess_log off;\n{temporary}{recipe}}}\n"
     )
     proxy = None
     try:
@@ -143,7 +170,9 @@ def behind_proxy(store: str, folder: Path) -> Iterator[Behind]:
         proxy = subprocess.Popen(
             [program, "-c", str(conf), "-e", str(folder / "nginx.log")],
             stderr=subprocess.DEVNULL,
+            text=True,
         )
+        here.before.append(proxy)
         until(lambda: _answers(here), f"nginx: {conf}")
         yield here
     except BaseException as error:

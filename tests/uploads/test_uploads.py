@@ -367,6 +367,47 @@ def test_a_failure_of_the_program_in_the_server_becomes_one_sentence(
         load_photo(encoded(quarters()))
 
 
+SAID_OF_A_PHOTO = {
+    "size_px": [320, 200],
+    "camera": {
+        "focal_35mm": 26.0,
+        "focal_source": "exif 35 mm",
+        "make": "",
+        "model": "",
+        "focal_spread": 0.03,
+        "framing": {"cut": 0.5, "why": "", "frame_px": None, "corner_px": None, "photo_px": None},
+    },
+}
+"""What a process that decodes says before the photo."""
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"size_px": [320]},
+        {"size_px": None},
+        {"camera": {}},
+        *(
+            {"camera": SAID_OF_A_PHOTO["camera"] | odd}
+            for odd in (
+                {"focal_35mm": "long"},
+                {"framing": None},
+                {"framing": {}},
+                {"framing": SAID_OF_A_PHOTO["camera"]["framing"] | {"cut": 2.0}},
+            )
+        ),
+    ],
+)
+def test_what_a_process_says_of_a_photo_is_not_taken_on_trust(wrong):
+    content = encoded(quarters())
+    assert take._upload(SAID_OF_A_PHOTO, content).size_px == (320, 200)
+    assert take._upload(SAID_OF_A_PHOTO, content).camera.framing.cut == 0.5
+    with pytest.raises((KeyError, TypeError, ValueError)):
+        take._upload(SAID_OF_A_PHOTO | wrong, content)
+    with pytest.raises(PhotoError):  # and it must be of the one kind that is kept
+        take._upload(SAID_OF_A_PHOTO, b"GIF89a" + content)
+
+
 @pytest.mark.skipif("sys.platform == 'win32'", reason="Windows limits no processor time")
 def test_too_much_processor_time(astray):
     astray(

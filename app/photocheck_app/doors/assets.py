@@ -21,6 +21,7 @@ from photocheck_app import framework
 from photocheck_app.doors import shell
 from photocheck_app.doors.awaited import awaited
 from photocheck_app.doors.language import language_of
+from photocheck_app.doors.open_pages import REQUESTS, Asking
 from photocheck_app.doors.origin import SAFE
 from photocheck_app.doors.paths import WORKSHOP
 from photocheck_app.doors.pressed import Pressed, answer
@@ -33,6 +34,7 @@ PATIENCE_S: Final = 1.0
 """Waited for a store that is slow to answer: the app can wait for it, and say so (judgement)."""
 
 _held: Final[dict[str, Pressed]] = {}
+_made: Final[set[tuple[str, bool]]] = set()
 
 
 _there = cache(framework.static_files)
@@ -70,7 +72,7 @@ async def asset(wanted: HTTPConnection, inner: str) -> Response:
     return answer(wanted, _held[inner], {"Cache-Control": KEPT})
 
 
-async def page_file(wanted: HTTPConnection, inner: str, who: str) -> Response | None:
+async def page_file(wanted: HTTPConnection, inner: str, who: Asking) -> Response | None:
     """The answer to who asks for a page: the same for all of them, and what it shows comes later;
     but who comes by a link is told at once what there is to know of that order.
 
@@ -78,8 +80,8 @@ async def page_file(wanted: HTTPConnection, inner: str, who: str) -> Response | 
 
     Parameters
     ----------
-    who : str
-        Whom the visitor counts as.
+    who : Asking
+        Where it asks faster than what looks into the store may be asked for, the app tells it.
     """
     plain = inner == "/" or not inner.endswith("/")
     whole = wanted.scope["path"] == framework.base() + inner
@@ -88,13 +90,16 @@ async def page_file(wanted: HTTPConnection, inner: str, who: str) -> Response | 
     language = language_of(wanted)
     link = wanted.query_params.get(LINK, "") if inner == "/" else ""
     told = ""
-    if link:
+    if link and REQUESTS.of(who.address).now(who.browser):
         with suppress(TimeoutError):
-            looking = asyncio.to_thread(awaited, link, who, language)
+            looking = asyncio.to_thread(awaited, link, who.address, language)
             told = await asyncio.wait_for(looking, PATIENCE_S)
     if told:
         held = await asyncio.to_thread(shell.page_telling, language, told)
         return answer(wanted, held, {"Cache-Control": "no-store", "X-Robots-Tag": "noindex"})
-    held = await asyncio.to_thread(shell.page, language, inner.strip("/") == WORKSHOP)
+    what = language, inner.strip("/") == WORKSHOP
+    # Made once, in another thread; what is held is given without waiting for one.
+    held = shell.page(*what) if what in _made else await asyncio.to_thread(shell.page, *what)
+    _made.add(what)
     headers = {"Cache-Control": "no-cache", "Vary": "Accept-Encoding, Accept-Language"}
     return answer(wanted, held, headers)

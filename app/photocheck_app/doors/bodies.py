@@ -8,7 +8,9 @@ from typing import Final
 from starlette.types import Message, Receive
 
 from photocheck.photo.kind import MAX_BYTES
+from photocheck.server.access.rates import too_often
 from photocheck_app import framework
+from photocheck_app.doors.open_pages import Leaving
 from photocheck_app.doors.paths import Purpose
 
 SMALL: Final = 16_000
@@ -28,7 +30,7 @@ def most_bytes(purpose: Purpose | None, method: str) -> int:
     return SMALL
 
 
-class Arriving:
+class Arriving(Leaving):
     """Stands between the server and what reads a body.
 
     Parameters
@@ -46,6 +48,7 @@ class Arriving:
     """
 
     def __init__(self, receive: Receive, most: int, count: Callable[[int], None]) -> None:
+        super().__init__()
         self._receive, self._most, self._count = receive, most, count
         self._came = 0
         self.refused: Exception | None = None
@@ -53,10 +56,15 @@ class Arriving:
     async def __call__(self) -> Message:
         """As ASGI's receive; once it is too much, as if the visitor had left."""
         if self.refused is None:
-            message = await self._receive()
+            message = await self.next(self._receive)
+            if message is None:
+                self.refused = too_often(1.0)
+                return {"type": "http.disconnect"}
             if message["type"] != "http.request":
                 return message
             self._came += len(message.get("body", b""))
+            if not message.get("more_body", False):
+                self.place = None  # whoever waits for the answer now may wait for it
             try:
                 if self._came > self._most:
                     raise TooLargeError

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import secrets
+import logging
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -16,9 +16,10 @@ from starlette.requests import HTTPConnection
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from photocheck.errors import PhotocheckError
+from photocheck.errors import PhotocheckError, disk_is_full
 from photocheck.orders.model import StoreError
 from photocheck.server.access.addresses import DESK, DESK_COOKIE
+from photocheck.server.access.browsers import known_apart, new_browser
 from photocheck.server.access.passes import AccessError, at_desk
 from photocheck.server.access.rates import MEGABYTE, TooOftenError, visitor
 from photocheck.server.interface.operations import BASE
@@ -26,6 +27,7 @@ from photocheck.server.interface.problems import problem
 from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
+from photocheck_app.doors import open_pages
 from photocheck_app.doors.assets import asset, is_asset, page_file
 from photocheck_app.doors.bodies import Arriving, TooLargeError, most_bytes
 from photocheck_app.doors.cookies import cookie, give_out, taken_in
@@ -37,19 +39,22 @@ from photocheck_app.doors.open_pages import (
     MOST_PAGES,
     MOST_REQUESTS,
     OPEN,
+    PAGES,
     REQUESTS,
     VISITS,
+    Asking,
     Page,
-    one_more,
     turn,
 )
-from photocheck_app.doors.origin import is_foreign, is_https
+from photocheck_app.doors.origin import SAFE, is_foreign, is_https
 from photocheck_app.doors.paths import Purpose, purpose_of
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.sessions import COOKIE, may_fetch, owns_session
 from photocheck_app.doors.settings import desk_is_open, the_store
 from photocheck_app.doors.wire import bounded
 from photocheck_app.proofs import self_test
+
+_log: Final = logging.getLogger(__name__)
 
 SAFE_HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -119,7 +124,7 @@ class Guard:
                 if scope["type"] == "websocket":
                     await self._page(scope, receive, safely, wanted, found)
                 elif found is not None and is_asset(wanted, found[1]):
-                    await turn(FILES, _who(scope))
+                    await turn(FILES, _asking(scope, wanted))
                     held = await asset(wanted, found[1])
                     await held(scope, receive, safely)
                 else:
@@ -130,13 +135,13 @@ class Guard:
     async def _page(
         self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
     ) -> None:
-        who, visit = _who(scope), wanted.cookies.get(COOKIE, "")
-        await turn(VISITS, who)
+        who, visit = _asking(scope, wanted), wanted.cookies.get(COOKIE, "")
+        await turn(VISITS, who, most_s=open_pages.LONGEST_VISIT_S)
         if found is None:
             await _turned_away(scope, receive, send, 404, _nothing_there())
             return
-        with one_more(OPEN, who, MOST_PAGES):
-            page = Page(bounded(receive, send), send, who)
+        page = Page(bounded(receive, send), send, who)
+        with OPEN.one_more(who, MOST_PAGES, page.send_away) as page.place:
             try:
                 await self._app(_own_session_only(scope, visit), page.receive, page.send)
             except Exception:
@@ -148,8 +153,9 @@ class Guard:
     async def _request(
         self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
     ) -> None:
-        who = _who(scope)
-        await turn(REQUESTS, who)
+        asking = _asking(scope, wanted)
+        who = asking.address
+        await turn(PAGES if found and found[0] == "page" and _reads(scope) else REQUESTS, asking)
         if found is None or not _is_theirs(*found, wanted.cookies.get(COOKIE, "")):
             await _turned_away(scope, receive, send, 404, _nothing_there())
             return
@@ -159,7 +165,7 @@ class Guard:
         if is_first_page(wanted, found[1]):
             await first_page(wanted)(scope, receive, send)
             return
-        if found[0] == "page" and (held := await page_file(wanted, found[1], who)):
+        if found[0] == "page" and (held := await page_file(wanted, found[1], asking)):
             await held(scope, receive, send)
             return
         uploads = found[0] == "upload" and scope["method"] in ("PUT", "POST")
@@ -171,12 +177,16 @@ class Guard:
         if length is not None and length > most:
             await _turned_away(scope, receive, send, 413, _too_large())
             return
-        with one_more(ANSWERED, who, MOST_REQUESTS):
-            body = Arriving(receive, most, _counting(brings, length) if uploads else _for_nothing)
+        body = Arriving(receive, most, _counting(brings, length) if uploads else _for_nothing)
+        with ANSWERED.one_more(asking, MOST_REQUESTS, body.send_away) as body.place:
             answer = _Answer(send, body)
             try:
                 await self._app(scope, body, answer)
-            except Exception:
+            except Exception as error:
+                if body.refused is None and disk_is_full(error) and not answer.begun:
+                    _log.warning("%s", error)
+                    await _turned_away(scope, receive, send, 507, _no_room())
+                    return
                 # Whatever stumbled over a body that was cut off: why it was, is told instead.
                 if body.refused is None:
                     raise
@@ -204,6 +214,14 @@ class _Answer:
 
 def _who(scope: Scope) -> str:
     return visitor(scope["client"][0] if scope.get("client") else None)
+
+
+def _asking(scope: Scope, wanted: HTTPConnection) -> Asking:
+    return Asking(_who(scope), known_apart(wanted.cookies.get(COOKIE, "")))
+
+
+def _reads(scope: Scope) -> bool:
+    return scope["method"] in SAFE
 
 
 def _length(wanted: HTTPConnection) -> int | None:
@@ -251,6 +269,10 @@ def _nothing_there() -> str:
 
 def _too_large() -> str:
     return tr("This is more than can be taken in at once.")
+
+
+def _no_room() -> str:
+    return tr("There is no room for this just now. Nothing is lost; try again later.")
 
 
 def _tell(doubts: Sequence[str]) -> None:
@@ -325,7 +347,7 @@ async def _turned_away(scope: Scope, receive: Receive, send: Send, status: int, 
 
 def _more(status: int) -> dict[str, str] | None:
     closed = {"Connection": "close"}
-    return {429: {"Retry-After": "60", **closed}, 413: closed}.get(status)
+    return {429: {"Retry-After": "60", **closed}, 413: closed, 507: closed}.get(status)
 
 
 def _shortened(said: str) -> str:
@@ -355,7 +377,7 @@ def _safely(scope: Scope, wanted: HTTPConnection, purpose: Purpose | None, send:
                 # Who signs in means to come to the desk; Streamlit leads to the first page.
                 headers["location"] = f"{before}{DESK}"
             if not known and asks_for_page:
-                headers.append("Set-Cookie", cookie(COOKIE, secrets.token_urlsafe(18), https))
+                headers.append("Set-Cookie", cookie(COOKIE, new_browser(), https))
             if https:
                 give_out(headers)
         await send(message)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections import Counter
-from collections.abc import Iterator
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
+from time import monotonic
 from typing import Final
 
 from starlette.types import Message, Receive, Send
@@ -15,11 +17,12 @@ from photocheck.server.pace import (
     FILES_OF_ADDRESS,
     MESSAGES_OF_ADDRESS,
     MESSAGES_OF_PAGE,
+    PAGES_OF_ADDRESS,
     REQUESTS_OF_ADDRESS,
     VISITS_OF_ADDRESS,
     Bucket,
-    Buckets,
 )
+from photocheck.server.turns import FullError, Lines
 
 MOST_PAGES: Final = 150
 """Open at one address: a few dozen people with a few each."""
@@ -28,57 +31,184 @@ MOST_REQUESTS: Final = 100
 """Being answered at one address, once their turn has come, without the files that pages are
 made of."""
 
-LONGEST_WAIT_S: Final = 10.0
-"""For one's turn; who would wait longer is told to come again."""
+LONGEST_WAIT_S: Final = 4.0
+"""For one's turn; who has waited longer is told to come again.  Less than a proxy in between waits
+before it takes the server for one that hangs (help/workshop.md, "Several servers")."""
+
+LONGEST_VISIT_S: Final = 10.0
+"""The same for opening a page, for which a proxy waits longer."""
 
 BYTES_OF_ONE: Final = 20_000
 """A message counts once more for each of so many bytes."""
 
-FILES: Final = Buckets(FILES_OF_ADDRESS)
-REQUESTS: Final = Buckets(REQUESTS_OF_ADDRESS)
-VISITS: Final = Buckets(VISITS_OF_ADDRESS)
-MESSAGES: Final = Buckets(MESSAGES_OF_ADDRESS)
-
-OPEN: Final[Counter[str]] = Counter()
-ANSWERED: Final[Counter[str]] = Counter()
+AWAY_CODE: Final = 1013
+"""Of a websocket whose place somebody else is given: "try again later" (IANA's registry of close
+codes).  The page opens again by itself, and goes on where it was."""
 
 
-@contextmanager
-def one_more(of: Counter[str], who: str, most: int) -> Iterator[None]:
-    """One more of a visitor's for as long as the block lasts.
+@dataclass(frozen=True)
+class Asking:
+    """Who asks.
 
-    Raises
-    ------
-    TooOftenError
-        When there are as many as may be.
+    Attributes
+    ----------
+    address : str
+        As `photocheck.server.access.rates.visitor` says.
+    browser : str
+        As `photocheck.server.access.browsers.known_apart` says; empty for one that is not known
+        apart from others of its address.
     """
-    if of[who] >= most:
-        raise too_often(1.0)
-    of[who] += 1
-    try:
-        yield
-    finally:
-        of[who] -= 1
-        if not of[who]:
-            del of[who]
+
+    address: str
+    browser: str = ""
 
 
-async def turn(of: Buckets, who: str) -> None:
-    """Wait until it is a visitor's turn.
+FILES: Final = Lines(FILES_OF_ADDRESS)
+PAGES: Final = Lines(PAGES_OF_ADDRESS)
+REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
+VISITS: Final = Lines(VISITS_OF_ADDRESS)
+MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS)
+
+
+@dataclass(eq=False)
+class Stay:
+    """Somebody's place among those of an address, for as long as it is theirs.
+
+    Attributes
+    ----------
+    browser : str
+    send_away : function
+        Has whoever is here leave; what it does twice is done once.
+    silent : bool
+        Whether it is waited for: then it can be sent away.
+    since : float
+        From when on.
+    """
+
+    browser: str
+    send_away: Callable[[], None]
+    silent: bool = False
+    since: float = field(default_factory=monotonic)
+
+    @contextmanager
+    def waited_for(self) -> Iterator[None]:
+        """It is for as long as the block lasts."""
+        self.silent, self.since = True, monotonic()
+        try:
+            yield
+        finally:
+            self.silent = False
+
+
+class Places:
+    """How many of one address are here at once.
+
+    Where all places are taken, the browser that has most gives one up: the one that was silent
+    longest.  So who has many keeps nobody out who has few.
+    """
+
+    def __init__(self) -> None:
+        self._here: dict[str, dict[Stay, None]] = defaultdict(dict)
+
+    def __len__(self) -> int:
+        return sum(map(len, self._here.values()))
+
+    @contextmanager
+    def one_more(self, who: Asking, most: int, send_away: Callable[[], None]) -> Iterator[Stay]:
+        """A place for as long as the block lasts.
+
+        Parameters
+        ----------
+        who : Asking
+        most : int
+            Places of its address.
+        send_away : function
+            As for `Stay`.
+
+        Raises
+        ------
+        TooOftenError
+            When all are taken, and nobody has more than who asks.
+        """
+        here = self._here[who.address]
+        place = Stay(who.browser, send_away)
+        if len(here) >= most and not self._one_away(here, who.browser, most):
+            raise too_often(1.0)
+        here[place] = None
+        try:
+            yield place
+        finally:
+            here.pop(place, None)
+            if not here:
+                self._here.pop(who.address, None)
+
+    def _one_away(self, here: dict[Stay, None], newcomer: str, most: int) -> bool:
+        many = Counter(place.browser for place in here)
+        # Those that are not known apart are many, and each of them takes the place of none that is.
+        least = many[newcomer] + (1 if newcomer else 2)
+        silent = [place for place in here if place.silent and many[place.browser] >= least]
+        if not silent:
+            # Nothing that others have here can be broken off, and it is soon done.
+            return max(many.values()) > least and len(here) < 2 * most
+        leaves = max(silent, key=lambda place: (many[place.browser], -place.since))
+        del here[leaves]
+        leaves.send_away()
+        return True
+
+
+OPEN: Final = Places()
+ANSWERED: Final = Places()
+
+
+async def turn(of: Lines, who: Asking, *, most_s: float | None = None) -> None:
+    """Wait until it is a visitor's turn, for no longer than that (`LONGEST_WAIT_S`).
 
     Raises
     ------
     TooOftenError
         When that is too long.
     """
-    wait_s = of.of(who).wait_s(most_s=LONGEST_WAIT_S)
-    if wait_s > LONGEST_WAIT_S:
-        raise too_often(wait_s)
-    if wait_s:
-        await asyncio.sleep(wait_s)
+    try:
+        await of.of(who.address).turn(
+            who.browser, most_s=LONGEST_WAIT_S if most_s is None else most_s
+        )
+    except FullError:
+        raise too_often(1.0) from None
 
 
-class Page:
+class Leaving:
+    """What comes next, for as long as whoever it comes from may stay.
+
+    Attributes
+    ----------
+    place : Stay or None
+        That it has, where it may be sent away.
+    """
+
+    def __init__(self) -> None:
+        self._away = asyncio.Event()
+        self.place: Stay | None = None
+
+    def send_away(self) -> None:
+        """Have it leave, to come again."""
+        self._away.set()
+
+    async def next(self, receive: Receive) -> Message | None:
+        """The next message, or None where it is to leave."""
+        if self.place is None:
+            return await receive()
+        coming = asyncio.ensure_future(receive())
+        away = asyncio.ensure_future(self._away.wait())
+        try:
+            with self.place.waited_for():
+                await asyncio.wait({coming, away}, return_when=asyncio.FIRST_COMPLETED)
+            return coming.result() if coming.done() else None
+        finally:
+            away.cancel()
+            coming.cancel()
+
+
+class Page(Leaving):
     """An open page's connection, between the server and Streamlit.
 
     What has not been taken from the connection is not read from it, so that whoever asks faster
@@ -87,8 +217,7 @@ class Page:
     Parameters
     ----------
     receive, send : ASGI receive and send
-    who : str
-        As `photocheck.server.access.rates.visitor` says.
+    who : Asking
 
     Attributes
     ----------
@@ -96,32 +225,40 @@ class Page:
         Whether the visitor has gone, or was sent away.
     """
 
-    def __init__(self, receive: Receive, send: Send, who: str) -> None:
-        self._receive, self._send = receive, send
-        self._own, self._shared = Bucket(MESSAGES_OF_PAGE), MESSAGES.of(who)
+    def __init__(self, receive: Receive, send: Send, who: Asking) -> None:
+        super().__init__()
+        self._receive, self._send, self._who = receive, send, who
+        self._own, self._shared = Bucket(MESSAGES_OF_PAGE), MESSAGES.of(who.address)
         self.left = False
 
     async def receive(self) -> Message:
         """As ASGI's receive, once it is this page's turn."""
         if self.left:
             return {"type": "websocket.disconnect", "code": 1005}
-        message = await self._receive()
+        message = await self.next(self._receive)
+        if message is None:
+            return await self._shut(AWAY_CODE)
         if message["type"] == "websocket.receive":
             if message.get("bytes") is None:
                 # Pages send none; Streamlit would write a traceback into the log.
-                self.left = True
-                await self._send({"type": "websocket.close", "code": 1003})
-                return {"type": "websocket.disconnect", "code": 1003}
+                return await self._shut(1003)
             cost = 1 + len(message["bytes"]) / BYTES_OF_ONE
-            wait_s = max(self._own.wait_s(cost), self._shared.wait_s(cost))
-            if wait_s:
+            if wait_s := self._own.wait_s(cost):
                 await asyncio.sleep(wait_s)
+            await self._shared.turn(self._who.browser, cost)
         elif message["type"] == "websocket.disconnect":
             self.left = True
         return message
 
+    async def _shut(self, code: int) -> Message:
+        self.left = True
+        await self._send({"type": "websocket.close", "code": code})
+        return {"type": "websocket.disconnect", "code": code}
+
     async def send(self, message: Message) -> None:
         """As ASGI's send."""
+        if self.left:
+            raise OSError
         try:
             await self._send(message)
         except OSError:  # ASGI's word for a visitor who has gone

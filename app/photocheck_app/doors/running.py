@@ -2,8 +2,9 @@
 
 Streamlit runs every open page in a thread of its own, and Python lets one thread at a time work.
 Where one address has many pages that all want to run, a few run at a time and the rest of that
-address wait their turn, so that the others' pages share the processor with few.  What takes longer
-than a moment is waiting for something else, and no longer counts.
+address wait their turn, so that the others' pages share the processor with few; and of that
+address, whichever browser has run least of late goes first.  What takes longer than a moment is
+waiting for something else, and no longer counts.
 """
 
 from __future__ import annotations
@@ -11,9 +12,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
-from threading import Condition
+from threading import Condition, Event
 from time import monotonic
 from typing import Final
+
+from cachetools import LRUCache
+
+from photocheck.server.pace import MOST_VISITORS
+from photocheck.server.turns import Had
 
 AT_ONCE: Final = 4
 """Of one address."""
@@ -21,8 +27,14 @@ AT_ONCE: Final = 4
 MOMENT_S: Final = 0.25
 """A run of the first page takes 15 ms of a processor of its own."""
 
-PATIENCE_S: Final = 3.0
-"""Then it runs all the same: nobody waits for ever."""
+PATIENCE_S: Final = 30.0
+"""Then it runs all the same: nobody waits for ever.  Much less, and those of a crowd would all run
+at once, and keep whoever comes next from running."""
+
+
+class _Waiting:
+    def __init__(self, browser: str) -> None:
+        self.browser, self.called = browser, Event()
 
 
 class Runs:
@@ -31,30 +43,65 @@ class Runs:
     def __init__(self) -> None:
         self._changed = Condition()
         self._begun: dict[str, dict[object, float]] = defaultdict(dict)
+        # In the order in which they came.
+        self._waiting: dict[str, list[_Waiting]] = defaultdict(list)
+        self._had: LRUCache[str, Had] = LRUCache(MOST_VISITORS)
 
     @contextmanager
-    def one(self, who: str) -> Iterator[None]:
+    def one(self, who: str, browser: str = "") -> Iterator[None]:
         """A run of a visitor's page, for as long as the block lasts.
 
         Parameters
         ----------
         who : str
             As `photocheck.server.access.rates.visitor` says.
+        browser : str
+            As `photocheck.server.access.browsers.known_apart` says.
         """
-        ticket = object()
-        until = monotonic() + PATIENCE_S
-        with self._changed:
-            while self._busy(who) >= AT_ONCE and (left := until - monotonic()) > 0:
-                self._changed.wait(min(left, MOMENT_S))
-            self._begun[who][ticket] = monotonic()
+        ticket = _Waiting(browser)
+        self._wait(who, ticket)
+        began = monotonic()
         try:
             yield
         finally:
             with self._changed:
+                # What it waited for is nobody's burden.
+                self._had_of(who).more(browser, min(monotonic() - began, MOMENT_S))
                 del self._begun[who][ticket]
                 if not self._begun[who]:
                     del self._begun[who]
+                self._let_in(who)
                 self._changed.notify_all()
+
+    def _wait(self, who: str, ticket: _Waiting) -> None:
+        until = monotonic() + PATIENCE_S
+        with self._changed:
+            self._waiting[who].append(ticket)
+            self._let_in(who)
+        while not ticket.called.wait(max(0.0, min(MOMENT_S, until - monotonic()))):
+            with self._changed:
+                # Some that run may have become long ones meanwhile.
+                self._let_in(who)
+                if not ticket.called.is_set() and monotonic() >= until:
+                    self._begin(who, ticket)
+
+    def _let_in(self, who: str) -> None:
+        had = self._had_of(who)
+        while (waiting := self._waiting.get(who)) and self._busy(who) < AT_ONCE:
+            self._begin(who, min(waiting, key=lambda one: had.of(one.browser)))
+
+    def _begin(self, who: str, ticket: _Waiting) -> None:
+        self._waiting[who].remove(ticket)
+        if not self._waiting[who]:
+            del self._waiting[who]
+        self._begun[who][ticket] = monotonic()
+        ticket.called.set()
+
+    def _had_of(self, who: str) -> Had:
+        had = self._had.get(who)
+        if had is None:
+            had = self._had[who] = Had()
+        return had
 
     def _busy(self, who: str) -> int:
         since = monotonic() - MOMENT_S
@@ -63,7 +110,7 @@ class Runs:
     def wait_until_done(self, patience_s: float) -> bool:
         """Whether all runs have ended, before that long."""
         with self._changed:
-            return self._changed.wait_for(lambda: not self._begun, patience_s)
+            return self._changed.wait_for(lambda: not self._begun and not self._waiting, patience_s)
 
 
 RUNS: Final = Runs()

@@ -13,10 +13,12 @@ from typing import Final
 import streamlit as st
 from cachetools import LRUCache
 
+from photocheck.server.access.browsers import known_apart
 from photocheck_app import framework
 
 COOKIE: Final = "photocheck_visitor"
-"""Random, and nothing but that: it tells browsers apart for as long as they are open."""
+"""It tells browsers apart for as long as they are open, and nothing more
+(`photocheck.server.access.browsers`)."""
 
 MOST_FILES: Final = 50_000
 """Addresses remembered; the one not asked for longest is forgotten first, and then served to
@@ -50,6 +52,11 @@ def bind() -> None:
     with _lock:
         _sessions.setdefault(session, _visitor())
     framework.watch_media(lambda address: _to(address, _visitor()), _made)
+
+
+def browser() -> str:
+    """What tells the browser of this run apart from others of its address, or nothing."""
+    return known_apart(_visitor())
 
 
 def _made(promise: str, address: str) -> None:

@@ -30,7 +30,7 @@ from sqlalchemy import (
     update,
 )
 
-from photocheck.errors import reason_of
+from photocheck.errors import disk_is_full, reason_of
 from photocheck.files import sync_folder
 from photocheck.orders.model import StoreError
 from photocheck.orders.store import schema, unfinished
@@ -340,11 +340,21 @@ def _part_of(goal: Path, engine: Engine) -> Iterator[Path]:
         with part_of(goal, engine) as part:
             yield part
     except OSError as error:
+        if disk_is_full(error):
+            raise _no_room(str(goal)) from error
         raise StoreError(
             tr("the copy cannot be written ({said})", said=reason_of(error)),
             where=str(goal),
             do=tr("Check the folder, its rights and the space on the disk"),
         ) from error
+
+
+def _no_room(where: str) -> StoreError:
+    return StoreError(
+        tr("the disk is full, and nothing was written"),
+        where=where,
+        do=tr("Make room on it, or name another place"),
+    )
 
 
 def _copy(store: DatabaseStore, part: Path) -> None:
@@ -353,6 +363,8 @@ def _copy(store: DatabaseStore, part: Path) -> None:
             try:
                 connection.cursor().execute("VACUUM INTO ?", (str(part),))
             except sqlite3.Error as error:
+                if disk_is_full(error):
+                    raise _no_room(str(part.parent)) from error
                 raise StoreError(
                     tr("the copy cannot be made ({said})", said=str(error)),
                     where=str(part.parent),

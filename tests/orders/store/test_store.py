@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import multiprocessing
+import os
+import stat
 import zipfile
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import closing
@@ -462,3 +464,15 @@ def test_everything_held_about_one_owner_is_in_one_file(
     assert told["decisions"][0]["reason"] == "too odd"
     assert told["photos"][0]["sha256"] == sha256(JPEG + b"Juno").hexdigest()
     assert photocheck.__version__ == told["checks"][0]["program"]
+
+
+def test_a_new_store_is_its_owners_alone(tmp_path: Path) -> None:
+    """Whatever rights new files and folders get elsewhere."""
+    before = os.umask(0)
+    try:
+        open_store(str(tmp_path / "shop" / "orders" / "orders.sqlite3")).close()
+    finally:
+        os.umask(before)
+    folder = tmp_path / "shop" / "orders"
+    assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+    assert stat.S_IMODE((folder / "orders.sqlite3").stat().st_mode) == 0o600

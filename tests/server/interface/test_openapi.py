@@ -37,7 +37,8 @@ from photocheck.server.access.rates import Rates
 from photocheck.server.interface import answering
 from photocheck.server.interface.openapi import openapi
 from photocheck.server.interface.operations import BASE, OPERATIONS, PROBLEM, Operation, found_at
-from photocheck.server.pace import Buckets, Pace
+from photocheck.server.pace import Pace
+from photocheck.server.turns import Lines
 from photocheck_app.doors import middleware, programs
 from photocheck_app.doors import settings as door_settings
 from photocheck_app.doors.middleware import Guard
@@ -86,7 +87,7 @@ def test_a_command_prints_the_document(capsys: pytest.CaptureFixture[str]) -> No
 @pytest.fixture
 def paces(monkeypatch: pytest.MonkeyPatch) -> None:
     fast = Pace(10**6, 10**6)
-    monkeypatch.setattr(middleware, "REQUESTS", Buckets(fast))
+    monkeypatch.setattr(middleware, "REQUESTS", Lines(fast))
     rates = Rates({name: rate.__class__(10**6) for name, rate in Rates().rates.items()})
     monkeypatch.setattr(programs, "COUNTS", rates)
 

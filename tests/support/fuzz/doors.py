@@ -38,8 +38,9 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.server.access import door_secret, known_browsers, passes, staff
 from photocheck.server.access.linked import LinkedStore
 from photocheck.server.access.rates import Rates
-from photocheck.server.pace import Buckets, Pace
+from photocheck.server.pace import Pace
 from photocheck.server.serving import DESK_VARIABLE
+from photocheck.server.turns import Lines
 from photocheck.words import LANDMARKS, READINGS
 from photocheck_app.doors import middleware, open_pages, sign_in
 from photocheck_app.doors.middleware import Guard
@@ -265,12 +266,12 @@ def requests(rng: random.Random) -> Job:
     scope, parts = _scope(rng)
 
     def job() -> None:
-        wide = partial(Buckets, Pace(1e9, 1e9))
+        wide = partial(Lines, Pace(1e9, 1e9))
         complaints = _Complaints()
         with ExitStack() as stack:
             for module in (middleware, sign_in):
                 stack.enter_context(patch.object(module, "COUNTS", Rates()))
-            for name in ("REQUESTS", "FILES", "VISITS"):
+            for name in ("REQUESTS", "PAGES", "FILES", "VISITS"):
                 stack.enter_context(patch.object(middleware, name, wide()))
             stack.enter_context(patch.object(open_pages, "MESSAGES", wide()))
             stack.enter_context(patch.object(sign_in, "the_store", _kept))

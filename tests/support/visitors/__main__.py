@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ import numpy as np
 from tests.support.visitors.kept import wrongs
 from tests.support.visitors.made import Told, told_by
 from tests.support.visitors.owner import KINDS, Owner, play_all
-from tests.support.visitors.serving import Served, served
+from tests.support.visitors.serving import Served, served, served_by_two
 
 THINK_S = (2.0, 4.0)
 """Seconds between two actions.  To read a tape, type the number and go to the next field takes no
@@ -30,7 +31,7 @@ BAR = 5.0
 
 
 def _visit(app: Served, visitors: Sequence[Told], think_s: tuple[float, float]) -> list[Owner]:
-    owners = [Owner(app.address, told, think_s) for told in visitors]
+    owners = [Owner(app.address, told, think_s, trusted=app.certificate) for told in visitors]
     play_all(owners)
     return owners
 
@@ -59,10 +60,15 @@ def main() -> int:
     parser.add_argument("--visitors", type=int, default=20)
     parser.add_argument("--rounds", type=int, default=8, help="of the lone visitor")
     parser.add_argument("--no-think", action="store_true", help="also without any thinking time")
+    parser.add_argument(
+        "--two", action="store_true", help="two servers on one PostgreSQL behind nginx"
+    )
     asked = parser.parse_args()
     total = asked.rounds + 1 + asked.visitors * (2 if asked.no_think else 1)
     told = [told_by(number) for number in range(total)]
-    with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as app:
+    serving = served_by_two if asked.two else served
+    with tempfile.TemporaryDirectory() as folder, ExitStack() as running:
+        app = running.enter_context(serving(Path(folder)))
         began = time.monotonic()
         first = _visit(app, told[:1], (0, 0))  # warms up what one would not wait for twice
         at = 1 + asked.rounds
@@ -74,6 +80,7 @@ def main() -> int:
         everybody, ratios = [*first, *alone], []
         for said, think_s in groups:
             group_began, busy = time.monotonic(), app.processor_s()
+            own = time.process_time()
             among = _visit(app, told[at : at + asked.visitors], think_s)
             at += asked.visitors
             everybody += among
@@ -81,7 +88,11 @@ def main() -> int:
             busy = app.processor_s() - busy
             title = f"{len(alone)} lone visits, then {len(among)} visitors at once, {said}"
             ratios.append(_table(f"{title} ({took:.0f} s)", alone, among))
-            print(f"processor time of the server: {busy / len(among):.1f} s a visitor")
+            own = (time.process_time() - own) / len(among)
+            print(
+                f"processor time of the server: {busy / len(among):.1f} s a visitor; "
+                f"of what plays the visitors: {own:.1f} s"
+            )
         peak = np.array(app.resident).max(axis=0)
         megabytes = [bytes_ / 1e6 for bytes_ in (*idle, *peak)]
         print(
@@ -91,7 +102,10 @@ def main() -> int:
         print(f"cores: {os.cpu_count()}; all of it took {time.monotonic() - began:.0f} s")
         headlines = {owner.told.name: owner.headline for owner in everybody}
         found = wrongs(app.store, told[: len(everybody)], headlines)
-        log = app.log.read_text()
+        log = "" if asked.two else app.log.read_text()
+        if asked.two:
+            slow = (Path(folder) / "nginx.log").read_text().count("upstream timed out")
+            print(f"answers for which the proxy did not wait: {slow}")
         if log:
             found.append(f"the server's log says:\n{log}")
     print(f"orders held against what was typed: {len(everybody)}; wrong: {len(found)}")

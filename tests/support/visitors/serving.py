@@ -14,7 +14,9 @@ from pathlib import Path
 
 import psutil
 
+from tests.support.behind_proxy import behind_proxy
 from tests.support.pages import free_port
+from tests.support.store_database import new_database
 
 EVERY_S = 0.2
 """Between two looks at the memory."""
@@ -27,26 +29,30 @@ class Served:
     Attributes
     ----------
     address : str
-    store : Path
-        The SQLite file that it keeps its orders in.
+    store : Path or str
+        The SQLite file that it keeps its orders in, or the address of another store.
     log : Path
         All that it wrote on its standard error.
+    processes : list of subprocess.Popen
+        The servers, and what is before them.
+    certificate : Path or None
+        By which it is known over HTTPS.
     resident : list of (int, int)
         Bytes that the largest process and all processes together held, over time (memory that
         processes share is counted for each).
     """
 
     address: str
-    store: Path
+    store: Path | str
     log: Path
-    process: subprocess.Popen[str]
+    processes: list[subprocess.Popen[str]]
+    certificate: Path | None = None
     resident: list[tuple[int, int]] = field(default_factory=list)
 
     def processor_s(self) -> float:
         """Seconds of processor time that all processes have taken."""
         took = 0.0
-        root = psutil.Process(self.process.pid)
-        for process in (root, *root.children(recursive=True)):
+        for process in self._all():
             try:
                 times = process.cpu_times()
             except psutil.NoSuchProcess:
@@ -57,13 +63,33 @@ class Served:
     def look(self) -> None:
         """Note the memory held now."""
         held = []
-        root = psutil.Process(self.process.pid)
-        for process in (root, *root.children(recursive=True)):
+        for process in self._all():
             try:
                 held.append(process.memory_info().rss)
             except psutil.NoSuchProcess:
                 continue
         self.resident.append((max(held), sum(held)))
+
+    def _all(self) -> list[psutil.Process]:
+        roots = [psutil.Process(process.pid) for process in self.processes]
+        return [one for root in roots for one in (root, *root.children(recursive=True))]
+
+    @contextmanager
+    def watched(self) -> Iterator[None]:
+        """Its memory looked at for as long as the block lasts, or the first server runs."""
+        left = threading.Event()
+
+        def watch() -> None:
+            while not left.wait(EVERY_S) and self.processes[0].poll() is None:
+                self.look()
+
+        watching = threading.Thread(target=watch, daemon=True)
+        watching.start()
+        try:
+            yield
+        finally:
+            left.set()
+            watching.join()
 
 
 @contextmanager
@@ -79,32 +105,41 @@ def served(folder: Path) -> Iterator[Served]:
             text=True,
             start_new_session=True,
         )
-    left = threading.Event()
     try:
         assert process.stdout is not None
         said = process.stdout.readline()
         address = f"http://127.0.0.1:{port}"
         assert address in said, f"{said}{log.read_text()}"
-        app = Served(address, store, log, process)
-
-        def watch() -> None:
-            while not left.wait(EVERY_S) and process.poll() is None:
-                app.look()
-
-        watching = threading.Thread(target=watch, daemon=True)
-        watching.start()
+        app = Served(address, store, log, [process])
         try:
-            yield app
+            with app.watched():
+                yield app
         except BaseException as error:
             error.add_note(f"the server's log:\n{log.read_text()}")
             raise
-        left.set()
-        watching.join()
         os.killpg(process.pid, signal.SIGINT)
         ended = process.wait(30)
         assert ended == 0, f"the server ended with {ended}: {log.read_text()}"
     finally:
-        left.set()
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGKILL)
             process.wait()
+
+
+@contextmanager
+def served_by_two(folder: Path) -> Iterator[Served]:
+    """Two servers on one PostgreSQL behind nginx, as the help for workshops has them."""
+    databases = new_database()
+    with behind_proxy(next(databases), folder) as behind:
+        app = Served(
+            behind.address,
+            behind.store,
+            folder / "all.log",
+            behind.processes,
+            certificate=behind.certificate,
+        )
+        with app.watched():
+            yield app
+        logs = [behind.log(name).read_text() for name in behind.ports]
+        app.log.write_text("".join([*logs, (folder / "nginx.log").read_text()]))
+    next(databases, None)

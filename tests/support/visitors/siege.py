@@ -1,9 +1,9 @@
 """What one anonymous client can do to the others: it, and an honest visitor's waiting meanwhile.
 
 ``python -m tests.support.visitors.siege`` prints how long an honest visitor waits for a page,
-and that the order sent meanwhile is whole, under each attack and under all of them together.  The
-bar: no page takes more than 3 s.  Server, visitor and attacker share the machine, and its
-processors: the attacker is niced.
+and that the order sent meanwhile is whole, under each attack and under all of them together; with
+``--same`` the attacker is at the visitor's own address.  The bar: no page takes more than 3 s.
+Server, visitor and attacker share the machine, and its processors: the attacker is niced.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -22,7 +23,9 @@ from typing import Final
 from urllib.parse import urlsplit
 
 from streamlit.proto.BackMsg_pb2 import BackMsg
-from websockets.asyncio.client import connect
+from streamlit.proto.ClientState_pb2 import ClientState
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import WebSocketException
 
 from tests.support.command_line import line_of
@@ -38,6 +41,7 @@ ELSEWHERE: Final = "203.0.113.66"
 BAR_S: Final = 3.0
 
 BEGUN: Final = "every connection was tried"
+_RUN: Final = BackMsg(rerun_script=ClientState(query_string="")).SerializeToString()
 _AGAIN_S: Final = 0.05
 """Until a connection that was closed is opened again."""
 
@@ -58,16 +62,20 @@ class Attacker:
         Of the app.
     connections : int
         Once so many were tried, it says so.
+    same : bool
+        At the address of the honest visitor, as people of one household, school or phone company
+        are.
     """
 
-    def __init__(self, address: str, connections: int) -> None:
+    def __init__(self, address: str, connections: int, *, same: bool = False) -> None:
         self.address = address
+        self._from = {} if same else {"X-Forwarded-For": ELSEWHERE}
         self._untried = connections
         self.host, self.port = urlsplit(address).hostname, urlsplit(address).port
         self.place = f"{self.host}:{self.port}"
 
     def _tried(self) -> None:
-        self._untried -= 1
+        self._untried -= 1  # those that come more often take it below
         if not self._untried:
             print(BEGUN, flush=True)
 
@@ -122,11 +130,42 @@ class Attacker:
         """The same page again and again."""
         await self._one("GET / HTTP/1.1", "Accept: text/html")
 
+    async def assets(self) -> None:
+        """One of the files that pages are made of, again and again on one connection."""
+        reader, writer = await self._open()
+        try:
+            writer.write(self._head("GET / HTTP/1.1", "Accept: text/html", "Connection: close"))
+            page = (await reader.read(-1)).decode("utf-8", "replace")
+        finally:
+            writer.close()
+        (name, *_) = re.findall(r"/static/js/index[^\"]+\.js", page) or [""]
+        reader, writer = await asyncio.open_connection(self.host, self.port)
+        try:
+            while True:
+                writer.write(self._head(f"GET {name} HTTP/1.1"))
+                head = await reader.readuntil(b"\r\n\r\n")
+                (length,) = re.findall(rb"content-length: (\d+)", head.lower())
+                await reader.readexactly(int(length))
+        finally:
+            writer.close()
+
+    async def slow(self) -> None:
+        """A form that comes letter by letter."""
+        reader, writer = await self._open()
+        try:
+            writer.write(self._head("POST /staff HTTP/1.1", "Content-Length: 9000"))
+            while not reader.at_eof():
+                writer.write(b"&")
+                await writer.drain()
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(reader.read(1000), 1)
+        finally:
+            writer.close()
+
     async def _one(self, *lines: str, body: bytes = b"", times: int = 0) -> None:
         reader, writer = await self._open()
         try:
-            head = [*lines, f"Host: {self.place}", f"X-Forwarded-For: {ELSEWHERE}", "", ""]
-            writer.write("\r\n".join(head).encode())
+            writer.write(self._head(*lines))
             for _ in range(times):
                 writer.write(body)
                 await writer.drain()
@@ -136,36 +175,64 @@ class Attacker:
         finally:
             writer.close()
 
+    def _head(self, *lines: str) -> bytes:
+        said = [f"{name}: {value}" for name, value in self._from.items()]
+        return "\r\n".join([*lines, f"Host: {self.place}", *said, "", ""]).encode()
+
     async def reruns(self) -> None:
         """A page that asks for itself fifty times a second."""
-        asked = connect(
-            self.address.replace("http", "ws", 1) + "/_stcore/stream",
-            origin=self.address,  # type: ignore[arg-type]
-            subprotocols=["streamlit", "PLACEHOLDER"],  # type: ignore[list-item]
-            additional_headers={"X-Forwarded-For": ELSEWHERE},
-            max_size=None,
-            proxy=None,
-            compression=None,
-        )
-        try:
-            opened = await asked
-        finally:
-            self._tried()
-        async with opened as socket:
+        async with await self._page() as socket:
 
             async def read() -> None:
                 async for _ in socket:
                     pass
 
             reading = asyncio.create_task(read())
-            message = BackMsg()
-            message.rerun_script.query_string = ""
             try:
                 while not reading.done():
-                    await socket.send(message.SerializeToString())
+                    await socket.send(_RUN)
                     await asyncio.sleep(0.02)
             finally:
                 reading.cancel()
+
+    async def held(self) -> None:
+        """A page that is opened and left so."""
+        async with await self._page() as socket:
+            await socket.send(_RUN)
+            async for _ in socket:
+                pass
+
+    async def visits(self) -> None:
+        """A visitor like any other, who leaves once the page is there and comes as another."""
+        reader, writer = await self._open()
+        try:
+            writer.write(self._head("GET / HTTP/1.1", "Accept: text/html"))
+            given = re.findall(
+                rb"set-cookie: (photocheck_visitor=[^;]+)", await reader.readuntil(b"\r\n\r\n")
+            )
+        finally:
+            writer.close()
+        async with await self._page(b"; ".join(given).decode()) as socket:
+            await socket.send(_RUN)
+            async for message in socket:
+                if ForwardMsg.FromString(message).WhichOneof("type") == "script_finished":
+                    return
+
+    async def _page(self, cookie: str = "") -> ClientConnection:
+        more = {"Cookie": cookie} if cookie else {}
+        try:
+            return await connect(
+                self.address.replace("http", "ws", 1) + "/_stcore/stream",
+                origin=self.address,  # type: ignore[arg-type]
+                subprotocols=["streamlit", "PLACEHOLDER"],  # type: ignore[list-item]
+                additional_headers=self._from | more,
+                max_size=None,
+                proxy=None,
+                compression=None,
+                open_timeout=60,
+            )
+        finally:
+            self._tried()
 
 
 KINDS: Final = {
@@ -173,24 +240,30 @@ KINDS: Final = {
     "silence": CONNECTIONS,
     "origins": 20,
     "bodies": 8,
+    "slow": 150,
     "files": 50,
+    "assets": 50,
     "reruns": 40,
+    "held": 200,
+    "visits": 40,
 }
 """How many connections each attack has; together they have as many as one client may."""
 
 
-async def _attack(address: str, kinds: Sequence[str], share: float) -> None:
+async def _attack(address: str, kinds: Sequence[str], share: float, same: bool) -> None:
     often = [kind for kind in kinds for _ in range(max(1, int(share * KINDS[kind])))]
-    attacker = Attacker(address, len(often))
+    attacker = Attacker(address, len(often), same=same)
     await asyncio.gather(*(_again_and_again(getattr(attacker, kind)) for kind in often))
 
 
 @contextmanager
-def under(address: str, kinds: Sequence[str], connections: int = CONNECTIONS) -> Iterator[None]:
+def under(
+    address: str, kinds: Sequence[str], connections: int = CONNECTIONS, *, same: bool = False
+) -> Iterator[None]:
     """The attacks, from a process of their own, for as long as the block lasts."""
     share = 1.0 if len(kinds) < 2 else connections / sum(KINDS[kind] for kind in kinds)
     command = [sys.executable, "-m", "tests.support.visitors.siege", "--attack", address]
-    command += ["--share", str(share), *kinds]
+    command += ["--share", str(share), *(["--same"] if same else []), *kinds]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         try:
             if kinds:
@@ -225,11 +298,12 @@ def main() -> int:
     parser.add_argument("kinds", nargs="*", default=[])
     parser.add_argument("--attack", metavar="ADDRESS")
     parser.add_argument("--share", type=float, default=1.0)
+    parser.add_argument("--same", action="store_true", help="at the honest visitor's own address")
     parser.add_argument("--seconds", type=float, default=15.0)
     asked = parser.parse_args()
     if asked.attack:
         os.nice(5)
-        asyncio.run(_attack(asked.attack, asked.kinds, asked.share))
+        asyncio.run(_attack(asked.attack, asked.kinds, asked.share, asked.same))
         return 0
     kinds = asked.kinds or list(KINDS)
     found, slow = [], False
@@ -239,7 +313,7 @@ def main() -> int:
         rounds = [[], *([kind] for kind in kinds), *([kinds] if len(kinds) > 1 else [])]
         for number, attacks in enumerate(rounds):
             name = "none" if not attacks else attacks[0] if len(attacks) == 1 else "all"
-            with under(app.address, attacks):
+            with under(app.address, attacks, same=asked.same):
                 took = asyncio.run(pages(app.address, asked.seconds))
                 owner, began = Owner(app.address, told_by(number)), time.perf_counter()
                 try:

@@ -1,0 +1,141 @@
+"""Turns at what one address may ask for: whoever of those there had least is next."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+
+import pytest
+
+from photocheck.server import turns
+from photocheck.server.pace import Pace
+from photocheck.server.turns import HALF_S, FullError, Had, Line, Lines
+from tests.support.waiting import until_in_loop
+
+QUICK = Pace(a_second=1000, at_once=1)
+
+
+class Now:
+    def __init__(self) -> None:
+        self.at = 0.0
+
+    def __call__(self) -> float:
+        return self.at
+
+
+def _order(line: Line, browsers: list[str], had: dict[str, int] | None = None) -> list[str]:
+    """In which order those who come one after another are called."""
+    called: list[str] = []
+
+    async def come(browser: str) -> None:
+        await line.turn(browser)
+        called.append(browser)
+
+    async def all_of_them() -> None:
+        for browser, amount in (had or {}).items():
+            line._had.more(browser, amount)
+        line.wait_s(1)  # nothing is left
+        await asyncio.gather(*map(come, browsers))
+
+    asyncio.run(asyncio.wait_for(all_of_them(), 60))
+    return called
+
+
+def test_who_had_least_of_late_is_next() -> None:
+    assert _order(Line(QUICK), ["a", "a", "a", "b"]) == ["a", "b", "a", "a"]
+    assert _order(Line(QUICK), ["a", "b", "c"], {"a": 9, "b": 3}) == ["c", "b", "a"]
+    # of one that is known apart from nobody, all are one
+    assert _order(Line(QUICK), [*("",) * 30, "own"], {"": 50})[0] == "own"
+
+
+def test_among_equals_who_came_first_is_next() -> None:
+    equals = [str(number) for number in range(50)]
+    assert _order(Line(QUICK), equals) == equals
+
+
+def _run(work: Callable[[], Awaitable[None]]) -> None:
+    async def running() -> None:
+        await asyncio.wait_for(work(), 60)
+
+    asyncio.run(running())
+
+
+def test_who_waits_too_long_takes_nothing_and_no_more_wait_than_may(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    now = Now()
+    monkeypatch.setattr(turns, "MOST_WAITING", 3)
+
+    async def work() -> None:
+        line = Line(Pace(a_second=1, at_once=1), now)
+        assert line.now("one")
+        assert not line.now("one")
+        with pytest.raises(FullError):
+            await line.turn("one", most_s=0.01)
+        assert len(line) == 0
+        waiting = [asyncio.create_task(line.turn("many")) for _ in range(3)]
+        await until_in_loop(lambda: len(line) == 3, "three wait")
+        with pytest.raises(FullError):
+            await line.turn("many")
+        few = asyncio.create_task(line.turn("few"))  # who has less is let in all the same
+        await until_in_loop(lambda: len(line) == 4, "four wait")
+        assert not line.now("few")
+        for task in (*waiting, few):
+            task.cancel()
+        await asyncio.gather(*waiting, few, return_exceptions=True)
+        assert len(line) == 0
+        now.at = 1.0
+        await line.turn("one", most_s=0)
+
+    _run(work)
+
+
+def test_who_gives_up_at_the_moment_of_being_called_takes_nothing() -> None:
+    now = Now()
+
+    async def work() -> None:
+        line = Line(Pace(a_second=1, at_once=1), now)
+        assert line.now("first")
+        waiting = [asyncio.create_task(line.turn(one)) for one in ("gone", "next")]
+        await until_in_loop(lambda: len(line) == 2, "both wait")
+        now.at = 1.0
+        waiting[0].cancel()
+        line._call()  # before the one that gave up has run on
+        done = await asyncio.gather(*waiting, return_exceptions=True)
+        assert [type(one) for one in done] == [asyncio.CancelledError, type(None)]
+        assert len(line) == 0
+
+    _run(work)
+
+
+def test_what_weighs_more_waits_longer_and_what_never_fits_all_the_same() -> None:
+    now = Now()
+
+    async def work() -> None:
+        line = Line(Pace(a_second=1000, at_once=2), now)
+        await line.turn("one", 99)
+        assert line.until_s(2) == 0.002
+        assert line._had.of("one") == 2
+
+    _run(work)
+
+
+def test_what_is_long_past_counts_less() -> None:
+    now = Now()
+    had = Had(now)
+    had.more("one", 8)
+    now.at = HALF_S
+    had.more("one", 1)
+    assert (had.of("one"), had.of("other")) == (5.0, 0.0)
+
+
+def test_each_address_has_an_own_one() -> None:
+    now = Now()
+    both = Lines(Pace(a_second=1, at_once=1), now)
+    assert [both.of("one").wait_s() for _ in range(2)] == [0, 1]
+    assert both.of("other").wait_s() == 0
+
+
+def test_the_shipped_shares() -> None:
+    assert turns.HALF_S == 20.0
+    assert (turns.MOST_WAITING, turns.MOST_BROWSERS) == (600, 2_000)
