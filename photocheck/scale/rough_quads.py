@@ -22,9 +22,6 @@ _ROUGH_SHARE: Final = 0.03
 _ROUGH_MISFIT: Final = 12.0
 """Of a rough quad with those doubts, beyond which it is not fitted: those of the right ones in
 photographs were 0 to 1.1, and a third of all have more."""
-_BY_LINES: Final = 10
-_LOOKED_THROUGH: Final = 200
-_SAME_PX: Final = 4.0
 _GROWN_FROM: Final = 4
 _GROW_MOST: Final = 0.9  # of the side that grows: a band may leave little more than half a card
 
@@ -199,14 +196,8 @@ def _quads_of_lines(window: Window, kind: ReferenceObject) -> Iterator[Floats]:
     if len(corners) == 0:
         return
     score = _edge_scores(window, corners) * np.exp(-0.5 * off)
-    order = np.argsort(-score)[:_LOOKED_THROUGH]
-    kept = 0
-    left = corners[order]
-    while len(left) and kept < _BY_LINES:
-        yield left[0]
-        kept += 1
-        # Not the same shape again by a line next to one of its own.
-        left = left[np.abs(left - left[0]).max(axis=(1, 2)) > _SAME_PX]
+    for index in np.argsort(-score)[:6]:
+        yield corners[index]
 
 
 def _edge_scores(window: Window, corners: Floats) -> Floats:
