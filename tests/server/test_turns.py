@@ -12,8 +12,6 @@ from photocheck.server.pace import Pace
 from photocheck.server.turns import HALF_S, FullError, Had, Line, Lines
 from tests.support.waiting import until_in_loop
 
-QUICK = Pace(a_second=1000, at_once=1)
-
 
 class Now:
     def __init__(self) -> None:
@@ -23,34 +21,40 @@ class Now:
         return self.at
 
 
-def _order(line: Line, browsers: list[str], had: dict[str, int] | None = None) -> list[str]:
+def _order(browsers: list[str], had: dict[str, int] | None = None) -> list[str]:
     """In which order those who come one after another are called."""
     called: list[str] = []
+    now = Now()
 
-    async def come(browser: str) -> None:
+    async def come(line: Line, browser: str) -> None:
         await line.turn(browser)
         called.append(browser)
 
     async def all_of_them() -> None:
+        line = Line(Pace(a_second=1, at_once=100), now)
         for browser, amount in (had or {}).items():
             line._had.more(browser, amount)
-        line.wait_s(1)  # nothing is left
-        await asyncio.gather(*map(come, browsers))
+        line.wait_s(100)  # nothing is left
+        waiting = [asyncio.create_task(come(line, browser)) for browser in browsers]
+        await until_in_loop(lambda: len(line) == len(browsers), "all wait")
+        now.at = 100.0
+        line._call()
+        await asyncio.gather(*waiting)
 
     asyncio.run(asyncio.wait_for(all_of_them(), 60))
     return called
 
 
 def test_who_had_least_of_late_is_next() -> None:
-    assert _order(Line(QUICK), ["a", "a", "a", "b"]) == ["a", "b", "a", "a"]
-    assert _order(Line(QUICK), ["a", "b", "c"], {"a": 9, "b": 3}) == ["c", "b", "a"]
+    assert _order(["a", "a", "a", "b"]) == ["a", "b", "a", "a"]
+    assert _order(["a", "b", "c"], {"a": 9, "b": 3}) == ["c", "b", "a"]
     # of one that is known apart from nobody, all are one
-    assert _order(Line(QUICK), [*("",) * 30, "own"], {"": 50})[0] == "own"
+    assert _order([*("",) * 30, "own"], {"": 50})[0] == "own"
 
 
 def test_among_equals_who_came_first_is_next() -> None:
     equals = [str(number) for number in range(50)]
-    assert _order(Line(QUICK), equals) == equals
+    assert _order(equals) == equals
 
 
 def _run(work: Callable[[], Awaitable[None]]) -> None:
