@@ -149,7 +149,7 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
         "_DISTANCE_SPREAD": 0.6, "_RARE_PAPER": 6.802395},
     marker_detection: {"_GLANCE_SIDE": 1100, "_SMALL_SIDE": 1400},
     outline_fits: {"_TURNS": 72, "_GROW_LEAST": 1.03, "_LEAST_CODES": 2.0},
-    rivals: {"_SIZE": 9, "BIAS": -2.71, "PAPER_BIAS": -2.23},
+    rivals: {"_SIZE": 9, "BIAS": -2.71},
     robust_lines: {"_PAIRS": 100},
     rough_ellipses: {"_VOTERS": 3000, "_LEAST_SLOPE": 3.0, "_CENTRES": 10, "_RADIUS_STEP_PX": 2.0,
         "_LEAST_ROUND": 0.35},

@@ -20,7 +20,7 @@ import numpy as np
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.coarse import STIFF, coarse_candidates, straight_sides, trims_of
+from photocheck.scale.coarse import coarse_candidates, straight_sides, trims_of
 from photocheck.scale.corners import (
     CORNER_NAMES,
     check_corners,
@@ -367,7 +367,7 @@ def weighed_at(
             do=tr("Put the mark inside the reference in the full-size upright photo"),
         )
     found, smallest = coarse_candidates(picture, kind, near, across_px)
-    weighed = weigh(found, kind.size_mm, picture.shape, paper=kind.kind not in STIFF)
+    weighed = weigh(found, kind.size_mm, picture.shape)
     if weighed is None or weighed.sure < _LEAST_SURE or weighed.any_of_them < _LEAST_ANY:
         small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
         raise ScaleError(
