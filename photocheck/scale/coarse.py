@@ -24,7 +24,8 @@ _WINDOW_PX: Final = {"id_card": 320}
 _SHEET_WINDOW_PX: Final = 380
 _GROWTH: Final = 2.0
 _EACH: Final = 12  # rough shapes kept of a window
-_MOST_FITTED: Final = 34
+_MOST_FITTED: Final = {"id_card": 44}
+_MOST_SHEETS_FITTED: Final = 34
 _BLOCKS: Final = 18  # a side is seen in, in a window
 STIFF: Final = ("id_card",)
 """Kinds whose sides do not bow by more than can be seen; halves of their sides would only follow
@@ -98,7 +99,8 @@ def coarse_candidates(
         turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
     turns.sort(key=lambda item: item[:2])
     taken: list[tuple[Floats, Window]] = []
-    photo = np.full((_MOST_FITTED, 4, 2), np.inf)
+    most = _MOST_FITTED.get(kind.kind, _MOST_SHEETS_FITTED)
+    photo = np.full((most, 4, 2), np.inf)
     smallest = np.inf
     for _, _, quad, window in turns:
         corners = window.to_photo(quad)
@@ -109,7 +111,7 @@ def coarse_candidates(
             continue
         photo[len(taken)] = corners
         taken.append((quad, window))
-        if len(taken) >= _MOST_FITTED:
+        if len(taken) >= most:
             break
     found: list[FittedShape] = []
     for window in {id(window): window for _, window in taken}.values():

@@ -28,7 +28,7 @@ from photocheck.scale.subpixel import EdgeLine
 FEATURES: Final = (
     "seen least", "seen mean", "step least", "step mean", "steady least", "goes on most",
     "goes on mean", "misfit", "tilt", "size", "sharp", "slope", "alike",
-    "wrapped", "wraps", "paler least", "paler mean",
+    "wrapped", "wraps",
 )  # fmt: skip
 
 _SIZE: Final = FEATURES.index("size")
@@ -51,37 +51,11 @@ WEIGHTS: Final = np.array(
         -0.60,  # alike
         -2.89,  # wrapped
         -2.16,  # wraps
-        0.0,  # paler least: a card may have any colour
-        0.0,  # paler mean
     ]
 )
 BIAS: Final = -2.71
 """Fitted (ridge 0.1) to what was found in 220 composites (`photocheck.phantom.composites`, seeds
-from 0), shapes within 1.8 % of the longer side and 1.2 window px counted as right.  Fitted again
-to cards before photographs they found no more, so that they were left."""
-PAPER_WEIGHTS: Final = np.array(
-    [
-        0.75,
-        2.56,
-        0.03,
-        0.72,
-        0.85,
-        -5.54,
-        -3.20,
-        -2.75,
-        -4.00,
-        1.32,
-        2.87,
-        -0.03,
-        -0.35,
-        -4.47,
-        -1.99,
-        1.10,
-        0.60,
-    ]
-)
-PAPER_BIAS: Final = -2.23
-"""The same of sheets of paper, PAPERTEXT"""
+from 0), shapes within 1.8 % of the longer side and 1.2 window px counted as right."""
 
 
 @dataclass(frozen=True)
@@ -159,11 +133,7 @@ class Weighed:
 
 
 def weigh(
-    found: Sequence[FittedShape],
-    size_mm: tuple[float, float],
-    picture: tuple[int, ...],
-    *,
-    paper: bool = False,
+    found: Sequence[FittedShape], size_mm: tuple[float, float], picture: tuple[int, ...]
 ) -> Weighed | None:
     """The likeliest of the shapes found at one mark, or None when there are none.
 
@@ -172,14 +142,12 @@ def weigh(
     found : sequence of FittedShape
     size_mm : longer and shorter side
     picture : (rows, columns, ...) of the photo
-    paper : bool
-        Whether it is a sheet of paper: pale, with margins.
     """
     if not found:
         return None
     facts = measured(found, size_mm, picture)
     facts[:, _SIZE] -= facts[:, _SIZE].max()
-    score = facts @ PAPER_WEIGHTS + PAPER_BIAS if paper else facts @ WEIGHTS + BIAS
+    score = facts @ WEIGHTS + BIAS
     top = max(float(score.max()), 0.0)
     odds = np.exp(score - top)
     shares = odds / (float(odds.sum()) + float(np.exp(-top)))
@@ -234,7 +202,7 @@ def measured(
     for k, one in enumerate(found):
         seen = np.array([side.support for side in one.sides])
         slope = np.array([side.steepness for side in one.sides])
-        step, steady, sharp, alike, paler = _across(one)
+        step, steady, sharp, alike = _across(one)
         past = _past_corners(one)
         rows.append(
             [
@@ -244,7 +212,6 @@ def measured(
                 float(-np.log(max(np.cos(judged.tilt[k]), 0.2))),
                 0.5 * float(np.log(cv2.contourArea(one.corners.astype(np.float32)))),
                 float(sharp.min()), float(np.log(max(slope.min(), 1e-4))), float(alike),
-                float(paler.min()), float(paler.mean()),
             ]
         )  # fmt: skip
     facts = np.array(rows)
@@ -254,7 +221,7 @@ def measured(
     around = _around(corners, scales)
     wrapped = np.max(np.where(around, worth[:, None], 0.0), axis=0)
     wraps = np.max(np.where(around, worth[None, :], 0.0), axis=1)
-    return np.column_stack([facts[:, :-2], wrapped, wraps, facts[:, -2:]])
+    return np.column_stack([facts, wrapped, wraps])
 
 
 def _around(corners: Floats, scales: Floats) -> NDArray[np.bool_]:
@@ -280,14 +247,12 @@ def _lab_at(window: Window, points: Floats) -> tuple[Floats, Floats]:
     return lab * np.array([100 / 255, 1.0, 1.0]), inside.astype(np.float64)
 
 
-def _across(one: FittedShape) -> tuple[Floats, Floats, Floats, float, Floats]:
-    """What happens across each side: (4,) steps, how steadily, how sharply; inner likeness; paler.
+def _across(one: FittedShape) -> tuple[Floats, Floats, Floats, float]:
+    """What happens across each side: (4,) steps, how steadily, how sharply; and inner likeness.
 
     A step is the lasting difference, in shares of a plain one (12 Lab units), between 1.5 to 5
     px inside and outside; a printed line has none.  Steadily is the share of the side's length
-    along which the step has the side's own direction.  Paler, -1 to 1, is how much more light
-    there is inside than outside, in shares of the same step: paper is the palest thing about,
-    and what is printed on it is darker.
+    along which the step has the side's own direction.
     """
     corners = one.in_window
     along = np.linspace(0.12, 0.88, 24)
@@ -312,8 +277,7 @@ def _across(one: FittedShape) -> tuple[Floats, Floats, Floats, float, Floats]:
     sharp = near_size / np.maximum(np.maximum(far_size, near_size), 1.0)
     tones = median(np.swapaxes(inner, 1, 2))
     alike = float(np.max(np.linalg.norm(tones - median(tones.T), axis=1))) / 30.0
-    paler = np.clip(typical[:, 0] / 12.0, -1.0, 1.0)
-    return np.clip(size / 12.0, 0, 2), steady, np.minimum(sharp, 1.5), min(alike, 2.0), paler
+    return np.clip(size / 12.0, 0, 2), steady, np.minimum(sharp, 1.5), min(alike, 2.0)
 
 
 def _bowed(bows: Floats, along: Floats) -> Floats:

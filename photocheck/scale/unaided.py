@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from photocheck.errors import ScaleError
 from photocheck.scale.candidates import Window, edge_share, window_of, windows
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
-from photocheck.scale.coarse import STIFF, fitted_in, window_px
+from photocheck.scale.coarse import fitted_in, window_px
 from photocheck.scale.corners import contains, corner_turns, corners_mm, order_corners, side_lengths
 from photocheck.scale.edges import seen_as, weighed_at
 from photocheck.scale.kinds import BesideDog, costs
@@ -142,12 +142,7 @@ def _closer(
             across = (_AROUND[0] * longest, np.inf)
             window = next(windows(picture, middle, window_px(kind), across))
             quads = (place.corners[None] - window.origin) / window.scale
-            weighed = weigh(
-                fitted_in(window, kind, quads),
-                kind.size_mm,
-                picture.shape,
-                paper=kind.kind not in STIFF,
-            )
+            weighed = weigh(fitted_in(window, kind, quads), kind.size_mm, picture.shape)
             if weighed and weighed.sure > max(_FIRST_SURE, best[0] if best else 0.0):
                 best = (weighed.sure, kind)
         if best:

@@ -18,7 +18,7 @@ LEFT, TOP = 60.0, 50.0
 
 def _picture(parts: list[tuple[tuple[float, float, float, float], np.ndarray]]) -> np.ndarray:
     """Rectangles (left, top, right, bottom) of linear light on a ground, blurred and encoded."""
-    light = np.empty((320, 470, 3)) * 0 + GROUND
+    light = np.zeros((320, 470, 3)) + GROUND
     for (left, top, right, bottom), tone in parts:
         light[round(top) : round(bottom), round(left) : round(right)] = tone
     light = cv2.GaussianBlur(light, (0, 0), 1.0)
