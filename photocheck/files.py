@@ -9,12 +9,14 @@ import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import BinaryIO, Final, TypeVar
 
 from photocheck.errors import PhotocheckError, disk_is_full, reason_of
 from photocheck.speech import tr
 
 _NEW: Final = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
+
+_Error = TypeVar("_Error", bound=PhotocheckError)
 
 
 @contextmanager
@@ -67,11 +69,7 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
         sync_folder(target.parent)
     except OSError as error:
         if disk_is_full(error):
-            raise PhotocheckError(
-                tr("the disk is full, and nothing was written"),
-                where=os.fspath(path),
-                do=tr("Make room on it, or name another place"),
-            ) from error
+            raise no_room(os.fspath(path), PhotocheckError) from error
         raise PhotocheckError(
             tr("the file cannot be written ({reason})", reason=reason_of(error)),
             where=os.fspath(path),
@@ -81,6 +79,15 @@ def replacing(path: str | os.PathLike[str], *, private: bool = False) -> Iterato
         if temporary is not None:
             with suppress(OSError):
                 os.unlink(temporary)
+
+
+def no_room(where: str, kind: type[_Error]) -> _Error:
+    """An error of that kind that tells of a full disk."""
+    return kind(
+        tr("the disk is full, and nothing was written"),
+        where=where,
+        do=tr("Make room on it, or name another place"),
+    )
 
 
 def _is_no_file(target: Path) -> bool:

@@ -170,6 +170,25 @@ def _squared(across: NDArray[np.int16], down: NDArray[np.int16]) -> NDArray[np.f
     return np.asarray(x * x + y * y)
 
 
+def slope_across(window: Window, x: Floats, y: Floats, nx: Floats, ny: Floats) -> Floats:
+    """Steepness along normals at the px nearest to places in a window, codes per px; 0 outside."""
+    rows, columns = window.slope.shape[:2]
+    column, row = np.rint(x).astype(np.intp), np.rint(y).astype(np.intp)
+    inside = (column >= 0) & (row >= 0) & (column < columns) & (row < rows)
+    slope = window.slope.reshape(-1, 2)[np.where(inside, row * columns + column, 0)]
+    return np.where(inside, np.abs(slope[..., 0] * nx + slope[..., 1] * ny), 0.0)
+
+
+def steepest_across(window: Window, points: Floats, normal: Floats) -> Floats:
+    """Steepest slope along normals (..., 2) at points (..., k, 2) and 1.5 px to either side."""
+    best = np.zeros(points.shape[:-1])
+    x, y = points[..., 0], points[..., 1]
+    nx, ny = normal[..., None, 0], normal[..., None, 1]
+    for shift in (-1.5, 0.0, 1.5):
+        best = np.maximum(best, slope_across(window, x + shift * nx, y + shift * ny, nx, ny))
+    return best
+
+
 def edge_share(slopes: Floats) -> Floats:
     """How much of an edge slopes in codes per px are, 0 to 1: 2 is at the noise, 10 is plain."""
     return np.clip((slopes - 2.0) / 8.0, 0.0, 1.0)

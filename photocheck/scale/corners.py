@@ -123,18 +123,14 @@ def order_corners(corners: Floats) -> Floats:
     >>> order_corners(np.array([[9.0, 9.0], [0.0, 0.0], [0.0, 9.0], [9.0, 0.0]])).tolist()
     [[0.0, 0.0], [9.0, 0.0], [9.0, 9.0], [0.0, 9.0]]
     """
-    middle = corners.mean(axis=0)
-    turn = np.arctan2(corners[:, 1] - middle[1], corners[:, 0] - middle[0])
-    ordered = corners[np.argsort(turn)]
-    # y grows downward, so growing angles run clockwise as seen.
-    first = int(np.argmin(ordered.sum(axis=1)))
-    return np.asarray(np.roll(ordered, -first, axis=0))
+    return np.asarray(orders_of_corners(corners[None])[0])
 
 
 def orders_of_corners(quads: Floats) -> Floats:
     """`order_corners` of many shapes (n, 4, 2) at once."""
     to = quads - quads.mean(axis=1, keepdims=True)
     order = np.argsort(np.arctan2(to[..., 1], to[..., 0]), axis=1)
+    # y grows downward, so growing angles run clockwise as seen.
     ordered = np.take_along_axis(quads, order[..., None], axis=1)
     first = np.argmin(ordered.sum(axis=2), axis=1)
     turned = (first[:, None] + np.arange(4)) % 4

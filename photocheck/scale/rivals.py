@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.numerics import median
-from photocheck.scale.candidates import Window, edge_share
+from photocheck.scale.candidates import Window, edge_share, slope_across
 from photocheck.scale.corners import side_lengths
 from photocheck.scale.light import Floats
 from photocheck.scale.shapes import shapes
@@ -304,14 +304,10 @@ def _beyond(window: Window, start: Floats, unit: Floats, length: Floats) -> Floa
     part = np.linspace(0.25, 1.0, 8)
     normal = unit[:, ::-1] * [1.0, -1.0]
     points = start[:, None, :] + (part[None, :, None] * reach[:, None, None]) * unit[:, None, :]
-    rows, columns = window.slope.shape[:2]
     # Three strips of three lines: along the ray, and to either side of it.
     shifts = np.add.outer([0.0, -5.0, 5.0], [-1.0, 0.0, 1.0])[..., None, None, None]
     at = points + shifts * normal[:, None, :]
-    x, y = np.rint(at[..., 0]).astype(np.intp), np.rint(at[..., 1]).astype(np.intp)
-    inside = (x >= 0) & (y >= 0) & (x < columns) & (y < rows)
-    slope = window.slope.reshape(-1, 2)[np.where(inside, y * columns + x, 0)]
-    across = np.abs(np.sum(slope * normal[:, None, :], axis=-1))
-    edge = edge_share(np.where(inside, across, 0.0))
+    nx, ny = normal[:, None, 0], normal[:, None, 1]
+    edge = edge_share(slope_across(window, at[..., 0], at[..., 1], nx, ny))
     along, before, after = np.max(edge, axis=1).mean(axis=2)
     return np.asarray(np.clip(along - 0.5 * (before + after), 0.0, 1.0))

@@ -14,7 +14,7 @@ from typing import Final
 import cv2
 import numpy as np
 
-from photocheck.scale.candidates import Window, edge_share, outlines
+from photocheck.scale.candidates import Window, edge_share, outlines, steepest_across
 from photocheck.scale.ellipses import Ellipse, fit_ellipse, holds
 from photocheck.scale.light import Floats
 
@@ -141,14 +141,7 @@ def _voted(window: Window) -> list[Ellipse]:
 
 def _outline_share(window: Window, ellipse: Ellipse) -> float:
     points, normals = ellipse.points(64)
-    height, width = window.rgb.shape[:2]
-    best = np.zeros(len(points))
-    for shift in (-1.5, 0.0, 1.5):
-        at = np.rint(points + shift * normals).astype(int)
-        valid = (at[:, 0] >= 0) & (at[:, 1] >= 0) & (at[:, 0] < width) & (at[:, 1] < height)
-        slope = window.slope[np.clip(at[:, 1], 0, height - 1), np.clip(at[:, 0], 0, width - 1)]
-        best = np.maximum(best, np.where(valid, np.abs(np.sum(slope * normals, axis=1)), 0.0))
-    share = edge_share(best)
+    share = edge_share(steepest_across(window, points[:, None], normals)[:, 0])
     quarters = share.reshape(4, -1).mean(axis=1)
     seen = float(0.6 * share.mean() + 0.4 * quarters.min())
     return seen * float(np.mean(ellipse.half) ** 0.1)

@@ -10,7 +10,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.scale.candidates import Window, edge_share, outlines, straight_lines
+from photocheck.scale.candidates import (
+    Window,
+    edge_share,
+    outlines,
+    steepest_across,
+    straight_lines,
+)
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.corners import orders_of_corners
 from photocheck.scale.light import Floats
@@ -135,24 +141,7 @@ def _edge_along(window: Window, start: Floats, end: Floats, trim: float, count: 
     normal = np.stack([run[..., 1], -run[..., 0]], axis=-1)
     normal = normal / np.maximum(np.hypot(run[..., 0], run[..., 1]), 1e-9)[..., None]
     points = start[..., None, :] + steps[:, None] * run[..., None, :]
-    return np.asarray(np.mean(edge_share(_steepest_across(window, points, normal)), axis=-1))
-
-
-def _steepest_across(window: Window, points: Floats, normal: Floats) -> Floats:
-    """Steepest slope along normals (..., 2) at points (..., k, 2) and 1.5 px to either side."""
-    height, width = window.rgb.shape[:2]
-    flat = window.slope.reshape(-1, 2)
-    best = np.zeros(points.shape[:-1])
-    x, y = points[..., 0], points[..., 1]
-    nx, ny = normal[..., None, 0], normal[..., None, 1]
-    for shift in (-1.5, 0.0, 1.5):
-        column = np.rint(x + shift * nx).astype(np.intp)
-        row = np.rint(y + shift * ny).astype(np.intp)
-        inside = (column >= 0) & (row >= 0) & (column < width) & (row < height)
-        slope = flat[np.where(inside, row * width + column, 0)]
-        across = np.abs(slope[..., 0] * nx + slope[..., 1] * ny)
-        best = np.maximum(best, np.where(inside, across, 0.0))
-    return best
+    return np.asarray(np.mean(edge_share(steepest_across(window, points, normal)), axis=-1))
 
 
 def _quads_of(contour: NDArray[np.int32]) -> Iterator[Floats]:

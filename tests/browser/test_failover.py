@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from functools import partial
 from typing import Any
@@ -85,15 +85,21 @@ def opened(behind: Behind, orders: DatabaseStore, key: str, phone: BrowserContex
     return page
 
 
+def served_by(page: Page, kept: Callable[[str], bool], text: str) -> tuple[str, str]:
+    """Which server serves the page, once something typed is kept, and which does not."""
+    typed(page, text)
+    until_on_page(page, lambda: kept(text), "what was typed", patience_s=30)
+    first = at(page)
+    (other,) = {*NAMES} - {first}
+    return first, other
+
+
 def test_what_is_typed_while_a_server_dies_is_kept_by_another(
     behind: Behind, orders: DatabaseStore, key: str, phone: BrowserContext
 ) -> None:
     page = opened(behind, orders, key, phone)
     kept = partial(is_kept, orders, key)
-    typed(page, "41.5")
-    until_on_page(page, lambda: kept("41.5"), "what was typed", patience_s=30)
-    first = at(page)
-    (other,) = {*NAMES} - {first}
+    first, other = served_by(page, kept, "41.5")
     behind.kill(first)
     typed(page, "41.75")
     until_on_page(page, lambda: kept("41.75"), "typed while the first died", patience_s=60)
@@ -130,10 +136,7 @@ def test_what_is_typed_while_a_server_hangs_is_kept_by_another_with_what_comes_n
     """Sent into the hanging server it is in its field still; no run may follow by itself."""
     page = opened(behind, orders, key, phone)
     kept = partial(is_kept, orders, key)
-    typed(page, "43.5")
-    until_on_page(page, lambda: kept("43.5"), "what was typed", patience_s=30)
-    first = at(page)
-    (other,) = {*NAMES} - {first}
+    first, other = served_by(page, kept, "43.5")
     behind.hang(first)
     try:
         typed(page, "43.75")

@@ -34,7 +34,7 @@ PATIENCE_S: Final = 1.0
 """Waited for a store that is slow to answer: the app can wait for it, and say so (judgement)."""
 
 _held: Final[dict[str, Pressed]] = {}
-_made: Final[set[tuple[str, bool]]] = set()
+_pages: Final[dict[tuple[str, bool], Pressed]] = {}
 
 
 _there = cache(framework.static_files)
@@ -98,8 +98,7 @@ async def page_file(wanted: HTTPConnection, inner: str, who: Asking) -> Response
         held = await asyncio.to_thread(shell.page_telling, language, told)
         return answer(wanted, held, {"Cache-Control": "no-store", "X-Robots-Tag": "noindex"})
     what = language, inner.strip("/") == WORKSHOP
-    # Made once, in another thread; what is held is given without waiting for one.
-    held = shell.page(*what) if what in _made else await asyncio.to_thread(shell.page, *what)
-    _made.add(what)
+    if what not in _pages:
+        _pages[what] = await asyncio.to_thread(shell.page, *what)
     headers = {"Cache-Control": "no-cache", "Vary": "Accept-Encoding, Accept-Language"}
-    return answer(wanted, held, headers)
+    return answer(wanted, _pages[what], headers)

@@ -31,7 +31,7 @@ from sqlalchemy import (
 )
 
 from photocheck.errors import disk_is_full, reason_of
-from photocheck.files import sync_folder
+from photocheck.files import no_room, sync_folder
 from photocheck.orders.model import StoreError
 from photocheck.orders.store import schema, unfinished
 from photocheck.orders.store.database import DatabaseStore, key_hash
@@ -341,20 +341,12 @@ def _part_of(goal: Path, engine: Engine) -> Iterator[Path]:
             yield part
     except OSError as error:
         if disk_is_full(error):
-            raise _no_room(str(goal)) from error
+            raise no_room(str(goal), StoreError) from error
         raise StoreError(
             tr("the copy cannot be written ({said})", said=reason_of(error)),
             where=str(goal),
             do=tr("Check the folder, its rights and the space on the disk"),
         ) from error
-
-
-def _no_room(where: str) -> StoreError:
-    return StoreError(
-        tr("the disk is full, and nothing was written"),
-        where=where,
-        do=tr("Make room on it, or name another place"),
-    )
 
 
 def _copy(store: DatabaseStore, part: Path) -> None:
@@ -364,7 +356,7 @@ def _copy(store: DatabaseStore, part: Path) -> None:
                 connection.cursor().execute("VACUUM INTO ?", (str(part),))
             except sqlite3.Error as error:
                 if disk_is_full(error):
-                    raise _no_room(str(part.parent)) from error
+                    raise no_room(str(part.parent), StoreError) from error
                 raise StoreError(
                     tr("the copy cannot be made ({said})", said=str(error)),
                     where=str(part.parent),

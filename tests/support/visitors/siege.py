@@ -282,7 +282,7 @@ async def pages(address: str, for_s: float) -> list[float]:
         try:
             await asyncio.wait_for(wire.open(), 60)
             took.append(time.perf_counter() - began)
-        except Exception as error:
+        except Exception as error:  # whatever keeps a page from coming: it is waited for in vain
             took.append(float("inf"))
             print(f"    {type(error).__name__}: {error}"[:200])
         finally:
@@ -320,7 +320,7 @@ def main() -> int:
                     asyncio.run(asyncio.wait_for(owner.play(), 120))
                     told.append(owner.told)
                     headlines[owner.told.name] = owner.headline
-                except Exception as error:
+                except Exception as error:  # whatever it is: no order came, and the rest goes on
                     found.append(f"{name}: no order could be sent: {type(error).__name__}")
                 order_s = time.perf_counter() - began
             steps = "  ".join(f"{kind} {max(took):.1f}" for kind, took in owner.took.items())
