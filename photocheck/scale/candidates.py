@@ -102,6 +102,18 @@ def window_of(picture: Picture, most_px: int) -> Window:
     return _window(picture, (0, 0, width, height), middle, most_px)
 
 
+def window_about(
+    picture: Picture, corners: Floats, near: Floats, most_px: int, room: float
+) -> Window:
+    """The part of a picture about corners (4, 2) px, `room` of their extent wider on every side."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    more = room * float(np.max(high - low))
+    height, width = picture.shape[:2]
+    left, top = np.clip(np.floor(low - more), 0, [width - 2, height - 2]).astype(int)
+    right, bottom = np.clip(np.ceil(high + more) + 1, 2, [width, height]).astype(int)
+    return _window(picture, (int(left), int(top), int(right), int(bottom)), near, most_px)
+
+
 def _window(
     picture: Picture, frame: tuple[int, int, int, int], near: Floats, most_px: int
 ) -> Window:

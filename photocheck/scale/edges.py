@@ -20,7 +20,12 @@ import numpy as np
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.coarse import coarse_candidates, straight_sides, trims_of
+from photocheck.scale.coarse import (
+    around_found,
+    coarse_candidates,
+    straight_sides,
+    trims_of,
+)
 from photocheck.scale.corners import (
     CORNER_NAMES,
     check_corners,
@@ -47,7 +52,7 @@ from photocheck.scale.thresholds import (
 from photocheck.speech import tr
 
 _LEAST_SUPPORT: Final = 0.45  # of the worst side
-_LEAST_SURE: Final = 0.3
+_LEAST_SURE: Final = 0.5
 """Probability of one shape below which nothing was found."""
 _LEAST_ANY: Final = 0.6
 """Probability that it is any of the shapes found, below which none was found: from 0.5 something
@@ -368,6 +373,14 @@ def weighed_at(
         )
     found, smallest = coarse_candidates(picture, kind, near, across_px)
     weighed = weigh(found, kind.size_mm, picture.shape)
+    beyond = np.zeros(4)
+    if weighed is not None:
+        around, beyond = around_found(picture, kind, weighed.best, near)
+        first = weighed.best
+        if around:
+            weighed = weigh([*found, *around], kind.size_mm, picture.shape) or weighed
+        if weighed.best is not first:
+            beyond = around_found(picture, kind, weighed.best, near)[1]
     if weighed is None or weighed.sure < _LEAST_SURE or weighed.any_of_them < _LEAST_ANY:
         small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
         raise ScaleError(
@@ -393,6 +406,7 @@ def weighed_at(
                 percent=f"{100 * fine.support:.0f}",
             )
         )
+    spread = float(np.sqrt(spread**2 + np.sum(beyond**2) / 4))
     rivals = weighed.rivals
     if marked is not None:
         rivals = _borne_out(rivals, fine.corners, marked)
