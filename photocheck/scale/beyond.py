@@ -50,11 +50,13 @@ class Beyond:
         """How far each side may be off for them, sd (4,) window px; 0 unless most have one."""
         if float(self.plain.mean()) < _DOUBT_FROM:
             return np.zeros(4)
-        return np.asarray(np.where(self.plain > _DOUBT_FROM, _SHARE * self.out_px.mean(axis=1), 0.0))
+        return np.asarray(
+            np.where(self.plain > _DOUBT_FROM, _SHARE * self.out_px.mean(axis=1), 0.0)
+        )
 
 
 def edges_beyond(window: Window, corners: Floats, bows: Floats) -> Beyond:
-    """What runs beyond the sides of corners (4, 2) px of a window that stand out by bows (4,) px."""
+    """What runs beyond the sides of corners (4, 2) px of a window, whose middles are off by bows."""
     run = np.roll(corners, -1, axis=0) - corners
     length = np.maximum(np.hypot(run[:, 0], run[:, 1]), 1e-9)
     normal = run[:, ::-1] * [1.0, -1.0] / length[:, None]

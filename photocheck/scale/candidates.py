@@ -21,6 +21,7 @@ _FIRST_HALF: Final = 0.3  # half side of the smallest window, of what windows ar
 BORDER_PX: Final = 8
 """How far a picture is carried on beyond its border, px of what is looked at."""
 _GROWTH: Final = 1.7
+_AS_IT_IS: Final = 1.05  # times larger than what is looked at: shrinking would only blur it
 _FILL_TOLERANCES: Final = (5, 9, 15, 24)  # Lab steps of 8-bit images
 _UNPRINTED_TOLERANCES: Final = (8, 18)
 _PRINT_PX: Final = 9  # letters and rules are narrower, in a window
@@ -120,7 +121,8 @@ def _window(
     left, top, right, bottom = frame
     height, width = picture.shape[:2]
     crop = as_rgb(picture[top:bottom, left:right])
-    scale = max(max(crop.shape[:2]) / most_px, 1.0)
+    scale = max(crop.shape[:2]) / most_px
+    scale = scale if scale > _AS_IT_IS else 1.0
     if scale > 1:
         crop, by = _thinned(crop, scale)
         size = (

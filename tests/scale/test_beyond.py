@@ -1,17 +1,12 @@
-"""What runs beyond the sides of a shape: a frame has its sheet around it, a sheet on a floor not."""
+"""What runs beyond the sides of a shape: around a frame its sheet, around a sheet nothing."""
 
 from __future__ import annotations
 
 import cv2
 import numpy as np
-import pytest
 
-from photocheck.phantom import composites
-from photocheck.phantom.prints import SHEET_DESIGNS
 from photocheck.scale.beyond import edges_beyond, shapes_around
 from photocheck.scale.candidates import window_about
-from photocheck.scale.catalogue import REFERENCES
-from photocheck.scale.edges import find_rectangle
 
 SHEET = np.array([[80.0, 60.0], [377.0, 60.0], [377.0, 270.0], [80.0, 270.0]])
 INNER = SHEET + np.array([[14.0, 14.0], [-14.0, 14.0], [-14.0, -14.0], [14.0, -14.0]])

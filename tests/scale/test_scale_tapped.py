@@ -28,7 +28,10 @@ def _plain(corners: np.ndarray = CARD) -> np.ndarray:
 
 
 def test_few_windows_are_looked_at_around_a_tap(monkeypatch):
-    """In 12 megapixels: each twice as wide as the one before, from 192 px for a card."""
+    """In 12 megapixels: each 1.7 times as wide as the one before, from 326 px for a card.
+
+    A smaller one would show what that one shows, and less of it.
+    """
     looked = []
 
     def counted(window, kind, most):
@@ -39,6 +42,7 @@ def test_few_windows_are_looked_at_around_a_tap(monkeypatch):
     picture = np.zeros((3000, 4000, 3), np.uint8)
     coarse.coarse_candidates(picture, REFERENCES["id_card"], np.array([2000.0, 1500.0]))
     assert len(looked) == 6
+    assert looked[0] == pytest.approx(2 * 0.3 * 1.7, rel=0.02)
     assert looked[-1] == pytest.approx(4000 / 320)
 
 
