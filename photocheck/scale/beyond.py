@@ -56,7 +56,7 @@ class Beyond:
 
 
 def edges_beyond(window: Window, corners: Floats, bows: Floats) -> Beyond:
-    """What runs beyond the sides of corners (4, 2) px of a window, whose middles are off by bows."""
+    """What runs beyond the sides of corners (4, 2) px of a window, their middles off by bows."""
     run = np.roll(corners, -1, axis=0) - corners
     length = np.maximum(np.hypot(run[:, 0], run[:, 1]), 1e-9)
     normal = run[:, ::-1] * [1.0, -1.0] / length[:, None]

@@ -109,9 +109,9 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
     load: {"MAX_PIXELS": 80_000_000, "MAX_SIDE_PX": 30_000, "MIN_SIDE_PX": 100},
     quality: {"BLURRED": 0.85, "FLAT": 4.0, "CLIPPED": 0.5},
     # what counts as an edge, a side or an outline: settled on simulated photos
-    candidates: {"_WINDOW_PX": 320, "_FIRST_HALF": 0.3, "_GROWTH": 1.7, "BORDER_PX": 8, "_AS_IT_IS": 1.05,
-                 "_FILL_TOLERANCES": (5, 9, 15, 24), "_UNPRINTED_TOLERANCES": (8, 18),
-                 "_PRINT_PX": 9, "_EDGE_LEVELS": (25.0, 60.0)},
+    candidates: {"_WINDOW_PX": 320, "_FIRST_HALF": 0.3, "_GROWTH": 1.7, "BORDER_PX": 8,
+                 "_AS_IT_IS": 1.05, "_FILL_TOLERANCES": (5, 9, 15, 24),
+                 "_UNPRINTED_TOLERANCES": (8, 18), "_PRINT_PX": 9, "_EDGE_LEVELS": (25.0, 60.0)},
     coarse: {"_SHEET_WINDOW_PX": 420, "_EACH": 12, "_MOST_FITTED": {"id_card": 44},
              "_MOST_SHEETS_FITTED": 34, "_BLOCKS": 18,
              "_GROWTH": 1.7, "_ROOM": 0.3, "_PASSES": 3, "_BOWED_SEEN": 0.35,
