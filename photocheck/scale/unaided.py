@@ -48,6 +48,8 @@ _LARGER: Final = 1.25  # by the way around, of what something is printed on
 _FIRST_SURE: Final = 0.25
 _LEAST_SURE: Final = 0.8
 """Probability of one shape, of all at its place, from which it is shown."""
+_MOST_RIVALS: Final = 0.15
+"""What all other shapes there may be as likely as beside it."""
 _MOST_UNSURE: Final = 0.03
 """Corner doubt, of the longer side, up to which it is: another may lie around it."""
 _AROUND: Final = (1.3, 4.5)
@@ -115,7 +117,9 @@ def sightings(picture: Picture, beside: BesideDog) -> tuple[Sighting, ...]:
                 picture, kind, place.corners.mean(axis=0),
                 across_px=(_AROUND[0] * longest, _AROUND[1] * longest),
             )  # fmt: skip
-            if weighed.sure < _LEAST_SURE or weighed.rivals:
+            if weighed.sure < _LEAST_SURE:
+                continue
+            if sum(share for share, _ in weighed.rivals) > _MOST_RIVALS:
                 continue
             if seen.spread_px > _MOST_UNSURE * float(side_lengths(seen.points_px).max()):
                 continue
