@@ -158,7 +158,7 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
     rough_ellipses: {"_VOTERS": 3000, "_LEAST_SLOPE": 3.0, "_CENTRES": 10, "_RADIUS_STEP_PX": 2.0,
         "_LEAST_ROUND": 0.35},
     rough_quads: {"MOST_OBLIQUE": 1.082104, "_ROUGH_PX": 2.0, "_ROUGH_SHARE": 0.03,
-        "_ROUGH_MISFIT": 12.0},
+        "_PLACES": 10, "_ROUGH_MISFIT": 12.0},
     sides: {"_LEAST_ROW_PX": 2.0},
     tag_detection: {"_LARGEST": 4200, "_SMALLEST": 500, "_STEP": 60, "_AROUND": 14,
         "_THOROUGH": 0.15, "_SMALL_PLACE": 160, "_LEAST_SIDE_PX": 13.0, "_LEAST_LIKENESS": 0.6,

@@ -72,17 +72,15 @@ def windows(
     most_px: int = _WINDOW_PX,
     across_px: tuple[float, float] = (0.0, np.inf),
     growth: float = _GROWTH,
-    between: bool = False,
 ) -> Iterator[Window]:
     """Windows around the mark (2,) px, smallest first, the last one the whole picture's size.
 
     Each is shrunk until its longer side is `most_px`.  Those less wide than the first of
     `across_px`, photo px, or wider than the second are left out, but at least one is given.
-    Each is `growth` times as wide as the one before; `between`: they are as wide as lies between
-    those that are given without it.
+    Each is `growth` times as wide as the one before.
     """
     height, width = picture.shape[:2]
-    half = _FIRST_HALF * most_px * (growth**0.5 if between else 1.0)
+    half = _FIRST_HALF * most_px
     while 2 * half < across_px[0]:
         half *= growth
     while True:

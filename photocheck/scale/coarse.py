@@ -88,18 +88,17 @@ def coarse_candidates(
     kind: ReferenceObject,
     near: Floats,
     across_px: tuple[float, float] = (0.0, np.inf),
-    between: bool = False,
 ) -> tuple[list[FittedShape], float]:
     """Shapes around the mark (2,) px that have four sides, and the least side seen, photo px.
 
     The second is inf when no shape was seen at all.  Windows between `across_px` wide are
-    looked at, or those `between` them, as `photocheck.scale.candidates.windows` has it.
+    looked at, as `photocheck.scale.candidates.windows` has it.
     """
     # In turn from every window: what is printed large would fill all places otherwise.
     turns: list[tuple[int, float, Floats, Window]] = []
     # A smaller window than is looked at shows nothing larger, and less of it.
     across = (max(across_px[0], window_px(kind)), across_px[1])
-    for window in windows(picture, near, window_px(kind), across, _GROWTH, between):
+    for window in windows(picture, near, window_px(kind), across, _GROWTH):
         rough = rough_quads(window, kind, _EACH)
         turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
     turns.sort(key=lambda item: item[:2])

@@ -343,7 +343,6 @@ def weighed_at(
     *,
     marked: Floats | None = None,
     across_px: tuple[float, float] = (0.0, np.inf),
-    again: bool = True,
 ) -> tuple[ReferenceSeen, Weighed]:
     """The object at a mark (2,) px, and how it was weighed against all else there.
 
@@ -353,8 +352,6 @@ def weighed_at(
         Corners by hand, px, which speak against rivals.
     across_px : (float, float)
         As `photocheck.scale.candidates.windows` has it.
-    again : bool
-        Whether to look again in windows between those where nothing was found.
 
     Raises
     ------
@@ -377,11 +374,7 @@ def weighed_at(
         )
     found, smallest = coarse_candidates(picture, kind, near, across_px)
     weighed, beyond = _looked_around(picture, kind, near, found)
-    if again and (weighed is None or not _is_found(weighed)):
-        more, least = coarse_candidates(picture, kind, near, across_px, between=True)
-        found, smallest = [*found, *more], min(smallest, least)
-        weighed, beyond = _looked_around(picture, kind, near, found)
-    if weighed is None or not _is_found(weighed):
+    if weighed is None or _sure(weighed) < _LEAST_SURE or weighed.any_of_them < _LEAST_ANY:
         small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
         raise ScaleError(
             tr(
@@ -428,10 +421,6 @@ def weighed_at(
             tr("Another shape fits nearly as well: see whether the corners are right, or mark them")
         )
     return seen_as(kind, "found", corners, spread, remarks), weighed
-
-
-def _is_found(weighed: Weighed) -> bool:
-    return _sure(weighed) >= _LEAST_SURE and weighed.any_of_them >= _LEAST_ANY
 
 
 def _sure(weighed: Weighed) -> float:

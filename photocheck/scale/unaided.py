@@ -115,7 +115,7 @@ def sightings(picture: Picture, beside: BesideDog) -> tuple[Sighting, ...]:
         with suppress(ScaleError):
             seen, weighed = weighed_at(
                 picture, kind, place.corners.mean(axis=0),
-                across_px=(_AROUND[0] * longest, _AROUND[1] * longest), again=False,
+                across_px=(_AROUND[0] * longest, _AROUND[1] * longest),
             )  # fmt: skip
             if weighed.sure < _LEAST_SURE:
                 continue

@@ -109,26 +109,3 @@ def test_nothing_was_found_where_it_is_hardly_likelier_than_not(monkeypatch):
     )
     with pytest.raises(ScaleError, match="was found around"):
         find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
-
-
-@pytest.mark.parametrize("hidden", [False, True])
-def test_windows_between_are_looked_at_only_where_nothing_was_found(monkeypatch, hidden):
-    """How large a thing is in a window is chance; another size may show what one did not."""
-    real, looked = edges.coarse_candidates, []
-
-    def seen_between(*args, between=False):
-        looked.append(between)
-        return ([], np.inf) if hidden and not between else real(*args, between=between)
-
-    monkeypatch.setattr(edges, "coarse_candidates", seen_between)
-    seen = find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
-    assert np.abs(seen.points_px - np.rint(CARD) + 0.5).max() < 1.0
-    assert looked == ([False, True] if hidden else [False])
-
-
-def test_windows_between_are_as_wide_as_lies_between():
-    picture, near = np.zeros((3000, 4000, 3), np.uint8), np.array([2000.0, 1500.0])
-    plain = [one.scale for one in windows(picture, near, 320, (320.0, np.inf))]
-    between = [one.scale for one in windows(picture, near, 320, (320.0, np.inf), between=True)]
-    assert between[0] == pytest.approx(plain[0] * 1.7**0.5, rel=0.1)
-    assert between[2] == pytest.approx(plain[2] * 1.7**0.5, rel=0.02)
