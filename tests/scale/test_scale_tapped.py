@@ -109,3 +109,17 @@ def test_nothing_was_found_where_it_is_hardly_likelier_than_not(monkeypatch):
     )
     with pytest.raises(ScaleError, match="was found around"):
         find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
+
+
+@pytest.mark.parametrize(("likely", "doubt"), [(0.95, 0.01), (0.75, 0.2)])
+def test_what_is_hardly_likely_is_found_with_doubt(monkeypatch, likely, doubt):
+    """That nothing of these was meant is doubt: 0.4 of the longer side by the root of a quarter."""
+    real = edges.weigh
+    monkeypatch.setattr(
+        edges, "weigh", lambda *a, **k: replace(real(*a, **k), sure=likely, any_of_them=likely)
+    )
+    seen = find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
+    assert (seen.spread_px > 0.1 * 257.0) == (doubt > 0.1)
+    if doubt > 0.1:
+        assert seen.spread_px == pytest.approx(doubt * 257.0, rel=0.02)
+        assert "Another shape" in seen.remarks[-1]
