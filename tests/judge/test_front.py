@@ -255,6 +255,42 @@ def test_where_the_tape_went_by_the_tags_the_ring_is_in_one_place() -> None:
     assert "tags" in held.shares
 
 
+@pytest.mark.parametrize("turned", [-2.0, 0.0, 1.5])
+def test_tags_are_at_the_rings_own_ends_however_the_dog_stands(turned: float) -> None:
+    """By hand: half a width to either side of the middle, turned with the dog, and no nearer.
+
+    Where rays graze it is elsewhere: of a ring as deep as it is wide, a turned one would be seen
+    as wide as before.
+    """
+    marks = front_marks(170.0, FROM + SHOULDER / 2)
+    tags = tuple(
+        TagSeen(name, 40.0, np.zeros((4, 2)), 0.1, np.array(at), 0.1 * np.eye(2), 1.0, 10.0)
+        for name, at in marks.marks.items()
+    )
+    view = dataclasses.replace(front_view(), tags=TagsSeen(tags))
+    shot = Shot(view, likely_poses(view)[0], (Marking(marks.marks, by=TAGS),))
+    side = square_view()
+    joint = Joint(
+        [Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="long"), fronts=[shot]
+    )
+    u, fronts = joint.unknowns, joint.fronts
+    theta = u.start
+    theta[u.place(("dog_yaw", 1))] = turned
+    theta[u.place(("front_pair", 1, 0, "neck_width"))] = [140.0, -60.0]
+    trunk = joint.trunk(theta)
+    ends = fronts._grazed(theta, 1, 0, "neck_width", joint._camera(theta, 0), trunk)
+    half = float(trunk.neck_width / 2 + trunk.pressed)
+    yaw = priors.FRONT_YAW_RAD.spread * turned
+    depth = float(fronts._depth(theta, 1, "neck_width", trunk))
+    for end, side_of in zip(ends, (-1.0, 1.0), strict=True):
+        by_hand = (
+            140.0 + side_of * half * np.cos(yaw),
+            -60.0,
+            depth - side_of * half * np.sin(yaw),
+        )
+        assert end == pytest.approx(by_hand, abs=1e-6)
+
+
 def test_photos_by_tags_and_by_hand_share_no_look() -> None:
     """A hand marks where it thinks the ring, the tags are where the tape went."""
     marks = front_marks(170.0, FROM + SHOULDER / 2)
