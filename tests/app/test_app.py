@@ -156,6 +156,19 @@ def test_the_second_round_hides_the_first_numbers_until_its_own_are_in(opened: O
     assert at(page, "step") == "photo"
 
 
+def test_a_third_number_may_be_added_though_two_fit_and_is_taken_blindly(opened: Opened) -> None:
+    page = typed(begun(opened), "readings/half_neck", "41")
+    key = at(page, "order")
+    page = typed(press(page, "to_again"), "readings/half_neck/2", "41.5")
+    page = press(page, "more_half_neck")
+    assert [field.key for field in page.text_input] == [f"{key}/readings/half_neck/3"]
+    assert "41" not in shown(page)
+    page = typed(page, "readings/half_neck/3", "41.2")
+    assert "41.0 cm · 41.5 cm · 41.2 cm" in shown(page)
+    takes = shared.owners_store().draft(key).to_dict()["readings"]["half_neck"]
+    assert [take["typed"] for take in takes] == ["41", "41.5", "41.2"]
+
+
 def test_a_second_number_survives_a_reload_and_a_wrong_one_leads_back(opened: Opened) -> None:
     page = press(typed(begun(opened), "readings/half_neck", "41"), "to_again")
     key = at(page, "order")

@@ -12,7 +12,7 @@ from photocheck.judge.wording import PUPPY_CAUTION
 from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading, understood_weight
 from photocheck.speech import later, tr
-from photocheck_app.owner.coat import ask_depth
+from photocheck_app.owner.how_deep import ask_depth
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, chosen, counted, show_ways_on, typed
 from photocheck_app.shared import beside, drawing

@@ -23,7 +23,7 @@ from photocheck.server import bench
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER, TAGS_UNUSED
 from photocheck_app.outage import guarded
-from photocheck_app.owner.coat import ask_depth
+from photocheck_app.owner.how_deep import ask_depth
 from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, picture, saying
 from photocheck_app.worn import tags_in_photo
