@@ -89,21 +89,26 @@ def test_where_the_reference_stood_scales_the_width() -> None:
     assert 1.15 < ratio < (FROM + 400.0 + SHOULDER) / (FROM - 400.0 + SHOULDER)
 
 
+def turned_before(shot: Shot, turned: float, pair: str) -> tuple[Joint, np.ndarray]:
+    """A dog turned before the camera of that photo, a pair's middle at (140, -60) mm."""
+    side = square_view()
+    joint = Joint(
+        [Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="long"), fronts=[shot]
+    )
+    theta = joint.unknowns.start
+    theta[joint.unknowns.place(("dog_yaw", 1))] = turned
+    theta[joint.unknowns.place(("front_pair", 1, 0, pair))] = [140.0, -60.0]
+    return joint, theta
+
+
 @pytest.mark.parametrize("turned", [-2.0, 0.0, 1.5])
 @pytest.mark.parametrize("pair", ["neck_width", "chest_width"])
 def test_marks_lie_where_rays_graze_the_ellipse(turned: float, pair: str) -> None:
     """Against the outermost of 200,000 points of the same ellipse, projected."""
     view = front_view()
     shot = Shot(view, likely_poses(view)[0], (front_marks(180.0, FROM, width=170.0, depth=FROM),))
-    side = square_view()
-    joint = Joint(
-        [Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="long"), fronts=[shot]
-    )
-    u, fronts = joint.unknowns, joint.fronts
-    theta = u.start
-    theta[u.place(("dog_yaw", 1))] = turned
-    theta[u.place(("front_pair", 1, 0, pair))] = [140.0, -60.0]
-    trunk = joint.trunk(theta)
+    joint, theta = turned_before(shot, turned, pair)
+    fronts, trunk = joint.fronts, joint.trunk(theta)
     camera = joint._camera(theta, 0)
     grazed = fronts._grazed(theta, 1, 0, pair, camera, trunk)
     width = trunk.neck_width if pair == "neck_width" else trunk.width
@@ -269,15 +274,8 @@ def test_tags_are_at_the_rings_own_ends_however_the_dog_stands(turned: float) ->
     )
     view = dataclasses.replace(front_view(), tags=TagsSeen(tags))
     shot = Shot(view, likely_poses(view)[0], (Marking(marks.marks, by=TAGS),))
-    side = square_view()
-    joint = Joint(
-        [Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="long"), fronts=[shot]
-    )
-    u, fronts = joint.unknowns, joint.fronts
-    theta = u.start
-    theta[u.place(("dog_yaw", 1))] = turned
-    theta[u.place(("front_pair", 1, 0, "neck_width"))] = [140.0, -60.0]
-    trunk = joint.trunk(theta)
+    joint, theta = turned_before(shot, turned, "neck_width")
+    fronts, trunk = joint.fronts, joint.trunk(theta)
     ends = fronts._grazed(theta, 1, 0, "neck_width", joint._camera(theta, 0), trunk)
     half = float(trunk.neck_width / 2 + trunk.pressed)
     yaw = priors.FRONT_YAW_RAD.spread * turned
