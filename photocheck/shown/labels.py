@@ -34,13 +34,6 @@ class Sought:
     away: tuple[float, float]
 
 
-def overlap(a: Box, b: Box) -> float:
-    """Area two boxes share, px²."""
-    width = min(a[2], b[2]) - max(a[0], b[0])
-    height = min(a[3], b[3]) - max(a[1], b[1])
-    return max(width, 0.0) * max(height, 0.0)
-
-
 def place(
     wanted: Sequence[Sought],
     field: Box,
@@ -79,7 +72,7 @@ def place(
             for box in _boxes(label, centres, field):
                 left, top = box[0] - gap, box[1] - gap
                 right, bottom = box[2] + gap, box[3] + gap
-                # thousands of places are looked at: by comparisons alone, as `overlap` has it
+                # thousands of places are looked at: by comparisons alone
                 if any(
                     left < other[2] and other[0] < right and top < other[3] and other[1] < bottom
                     for other in solid

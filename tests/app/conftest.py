@@ -5,7 +5,6 @@ from functools import cache
 
 import pytest
 from streamlit.components.v2 import manifest_scanner
-
 from streamlit.testing.v1 import local_script_runner
 from streamlit.testing.v1.local_script_runner import LocalScriptRunner
 
