@@ -59,13 +59,19 @@ def scale_at(
     numbers = matrix.ravel()[:8] + np.concatenate([np.zeros((1, 8)), moves])
     focals = focal * np.exp(_FOCAL_SPREAD * (focal_px is None) * np.append(0.0, draws[:, 8]))
     offset = middle - (np.array(size_px) - 1) / 2
-    slopes = numbers[:, [0, 1, 3, 4]].reshape(-1, 2, 2)
-    seen = numbers[:, [2, 5]][:, :, None] * numbers[:, None, 6:8]
-    u = offset / focals[:, None]
-    metric = np.linalg.inv(np.eye(2) + u[:, :, None] * u[:, None, :])
-    slope = slopes - seen
-    inner = np.swapaxes(slope, 1, 2) @ metric @ slope
-    logs = 0.5 * np.log(np.linalg.eigvalsh(inner)[:, 1])
+    u, v = offset[0] / focals, offset[1] / focals
+    # of each draw the slope's columns, along and across the tag
+    xx, xy, x, yx, yy, y, left, down = numbers.T
+    along_x, along_y = xx - x * left, yx - y * left
+    across_x, across_y = xy - x * down, yy - y * down
+    # by the inverse of I + u u', which is I - u u' / (1 + u'u) (Sherman and Morrison, 1950, from
+    # memory); written out, for two by two
+    off = 1.0 + u * u + v * v
+    on_along, on_across = u * along_x + v * along_y, u * across_x + v * across_y
+    first = along_x**2 + along_y**2 - on_along**2 / off
+    last = across_x**2 + across_y**2 - on_across**2 / off
+    both = along_x * across_x + along_y * across_y - on_along * on_across / off
+    logs = 0.5 * np.log((first + last) / 2 + np.hypot((first - last) / 2, both))
     bias = float(logs[1:].mean() - logs[0])
     return float(np.exp(logs[0] - bias)), float(logs[1:].std())
 
