@@ -10,17 +10,23 @@ const SHOWN_FROM_MS = 700; // what is sent at once needs no word
 const UPLOADS = "/_stcore/upload_file/";
 // Where a photo is not marked yet, and no list of marks comes with it: not at the desk.
 const OWNERS = ".st-key-take_photo";
+const ONWARD = ".st-key-next button";
 const opened = XMLHttpRequest.prototype.open;
 const sent = XMLHttpRequest.prototype.send;
 const aborted = XMLHttpRequest.prototype.abort;
 const underWay = new Map();
+const begun = new Map(); // also what is not said yet
+let asked = false; // somebody means to go on meanwhile
 
 function tell() {
   const all = [...underWay.values()];
-  if (!all.length) return unsay("sending");
+  if (!all.length) {
+    asked = false;
+    return unsay("sending");
+  }
   const total = all.reduce((sum, one) => sum + one.total, 0);
   const loaded = all.reduce((sum, one) => sum + one.loaded, 0);
-  const sign = say("sending");
+  const sign = say(asked ? "still" : "sending", "sending");
   if (!sign) return undefined;
   let bar = sign.querySelector("progress");
   if (!bar) {
@@ -68,12 +74,14 @@ XMLHttpRequest.prototype.abort = function () {
 XMLHttpRequest.prototype.send = function (body) {
   if (!this.photocheckSends) return sent.call(this, body);
   const one = { loaded: 0, total: 0 };
+  begun.set(this, one);
   const timer = setTimeout(() => {
     underWay.set(this, one);
     tell();
   }, SHOWN_FROM_MS);
   const ended = () => {
     clearTimeout(timer);
+    begun.delete(this);
     underWay.delete(this);
     tell();
   };
@@ -93,3 +101,18 @@ XMLHttpRequest.prototype.send = function (body) {
   });
   return undefined;
 };
+
+// The next screen has no place for a photo: what is on its way would be lost without a word.
+addEventListener(
+  "click",
+  (event) => {
+    if (!begun.size || !document.querySelector(OWNERS)) return;
+    if (!(event.target instanceof Element) || !event.target.closest(ONWARD)) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    asked = true;
+    for (const [each, one] of begun) underWay.set(each, one);
+    tell();
+  },
+  true,
+);

@@ -85,9 +85,10 @@ html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
 """
 
 
-_BROUGHT: Final = ("sign.js", "markers.js", "smaller.js")
-"""What others import, each after what it imports itself; the page loads it for them, or once it is
-wanted."""
+_BROUGHT: Final = ("markers.js", "smaller.js", "sign.js")
+"""What others import, each after what it imports itself."""
+LATER: Final = frozenset({"markers", "smaller"})
+"""Those of them that no page begins with: loaded once somebody chose a large photo."""
 
 
 @cache
@@ -154,7 +155,8 @@ def _page(language: str, dense: bool, told: str) -> Pressed:
     look = "" if dense else f"<style>{LOOK}</style>"
     own = "".join(
         f'<script type="module" src=".{path}"></script>'
-        for path in list(scripts())[len(_BROUGHT) :]
+        for path in scripts()
+        if path.rpartition("/")[2].split(".")[0] not in LATER
     )
     # Within a script's text only this could end it.
     as_json = json.dumps(texts, ensure_ascii=False).replace("<", "\\u003c")
@@ -180,6 +182,8 @@ def _texts(language: str) -> dict[str, str | dict[str, str]]:
             "away": tr("No connection. What you see and typed is kept; it goes on by itself."),
             "back": tr("Connected again."),
             "sending": tr("The photo is being sent."),
+            "still": tr("One moment: the photo is still being sent."),
+            "more": tr("{count} more", count="{count}"),
             "names": {
                 "progress": tr("How far along"),
                 "Open": tr("Open"),
