@@ -1,22 +1,21 @@
 // A phone's photo as small as the check needs it, made before it is sent.
 //
-// A photo in which the marker sheet is seen for sure (markers.js) is compressed more, and made as
-// large as most phones save them where it has more pixels: what is measured by the sheet stays the
-// same to a part of a thousandth (photocheck/benchmark/FIGURES.md, "The app, in a browser").  By a
-// card or another small thing it would not, so that without the sheet, with tags beside it, and where
-// anything is odd, the file goes as it is.  The camera's own block of data goes with it, unchanged:
-// it tells the focal length, how the picture is turned, and how large it was.
+// A photo in which the marker sheet is seen for sure (markers.js) is compressed more, with as many
+// pixels as before: what is measured by the sheet stays the same to hundredths of a per cent; made of
+// fewer pixels, one in eight was judged otherwise (photocheck/benchmark/FIGURES.md, "The app, in a
+// browser").  By a card or another small thing it would not stay the same, so that without the sheet,
+// with tags beside it, and where anything is odd, the file goes as it is.  The camera's own block of
+// data goes with it, unchanged: it tells the focal length, how the picture is turned, and how large
+// it was.
 //
 // This file is both the page's part and, in a worker, what does the work.
 
 import { sheetIn } from "./markers.js";
 
 const WORTH_BYTES = 1.2e6; // what is smaller is sent soon enough
-const SMALLER_FROM = 16e6; // pixels: fewer stay as many
-const LEAST_PIXELS = 11.9e6; // what most phones save
 const MOST_PIXELS = 64e6; // more would take too much of a phone's memory
 const QUALITY = 0.85;
-const LEAST_MARKER = 40; // px of a marker's side in what is sent
+const LEAST_MARKER = 40; // px of a marker's side
 const LOOKED_AT = 1600; // px of the longer side of the copy that is looked at for the sheet
 const PATIENCE_MS = 12_000;
 const LEAST_GAIN = 0.8; // of the file's bytes: what saves less is not worth a second compression
@@ -79,21 +78,6 @@ export function tellsSize(exif) {
   return sized;
 }
 
-// Width and height to make it, evenly smaller and as cameras have them, so that it is not taken for a
-// part of a larger picture (photocheck/photo/whole.py); the same where there is no such size.
-export function sizeFor(width, height) {
-  const [long, short] = [Math.max(width, height), Math.min(width, height)];
-  if (long % 8 || short % 2 || long * short < SMALLER_FROM) return [width, height];
-  const least = Math.ceil(Math.sqrt((LEAST_PIXELS * long) / short) / 8) * 8;
-  for (let side = least; side < 0.9 * long; side += 8) {
-    const other = (side * short) / long;
-    if (Number.isInteger(other) && other % 2 === 0) {
-      return width >= height ? [side, other] : [other, side];
-    }
-  }
-  return [width, height];
-}
-
 function drawn(bitmap, width, height) {
   const canvas = new OffscreenCanvas(width, height);
   const drawing = canvas.getContext("2d", { alpha: false });
@@ -125,14 +109,13 @@ export async function smallerOf(file) {
   const bitmap = await createImageBitmap(new Blob(parts.bare, { type: "image/jpeg" }));
   // A browser that does not show all of it as it is stored.
   if (bitmap.width !== width || bitmap.height !== height) return null;
-  const size = sizeFor(width, height);
-  if (sheetSeen(bitmap) * Math.max(...size) < LEAST_MARKER) return null;
-  const [canvas] = drawn(bitmap, ...size);
+  if (sheetSeen(bitmap) * Math.max(width, height) < LEAST_MARKER) return null;
+  const [canvas] = drawn(bitmap, width, height);
   bitmap.close();
   const blob = await canvas.convertToBlob({ type: "image/jpeg", quality: QUALITY });
   const pixels = new Uint8Array(await blob.arrayBuffer());
   const written = partsOf(pixels);
-  if (written?.size[0] !== size[0] || written.size[1] !== size[1] || written.exif) return null;
+  if (written?.size[0] !== width || written.size[1] !== height || written.exif) return null;
   const made = new Blob([pixels.subarray(0, 2), parts.exif, pixels.subarray(2)], {
     type: "image/jpeg",
   });
