@@ -2,7 +2,7 @@
 //
 // A photo in which the marker sheet is seen for sure (markers.js) is compressed more, with as many
 // pixels as before: what is measured by the sheet stays the same to hundredths of a per cent; made of
-// fewer pixels, one in eight was judged otherwise (photocheck/benchmark/FIGURES.md, "The app, in a
+// fewer pixels, one in four was judged otherwise (photocheck/benchmark/FIGURES.md, "The app, in a
 // browser").  By a card or another small thing it would not stay the same, so that without the sheet,
 // with tags beside it, and where anything is odd, the file goes as it is.  The camera's own block of
 // data goes with it, unchanged: it tells the focal length, how the picture is turned, and how large
