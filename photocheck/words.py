@@ -208,6 +208,11 @@ TAGS_UNUSED: Final = "unused"
 """Of a photo whose tags are not where they belong, as where one slipped: none is looked for."""
 TAG_SETS: Final = ("usual", "small", TAGS_UNUSED)
 """Sizes of the tags, or that they are not used; `photocheck.scale.tag_layout.TAG_MM` has mm."""
+THING_DECLINED: Final = "thing"
+VIEW_DECLINED: Final = "view"
+DECLINED: Final = (THING_DECLINED, VIEW_DECLINED)
+"""What was said no to of what the program saw in a photo: a thing that it took for what is of known
+size, and that the photo seems to be none of a dog from the side."""
 MARKED_BY_TITLES: Final = {
     "owner": later("owner"),
     "staff": later("staff"),

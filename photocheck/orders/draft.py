@@ -15,6 +15,7 @@ from photocheck.case.file import bends_to_lists, marks_to_lists, points_to_lists
 from photocheck.case.model import TAKES_APART, Point
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.words import (
+    DECLINED,
     EVERY_LANDMARK,
     FACT_TITLES,
     FRONT_HELPERS,
@@ -207,6 +208,8 @@ class DraftPhoto(_Part):
     tags : str
         The size of the tags on the dog, or that they are not used, one of
         `photocheck.words.TAG_SETS`; empty when not told.
+    declined : tuple of str
+        Of `photocheck.words.DECLINED`: what was said no to, and is not asked again.
     """
 
     file: str = ""
@@ -216,6 +219,7 @@ class DraftPhoto(_Part):
     distortion: tuple[float, ...] = ()
     view: str = field(default="", kw_only=True)
     tags: str = field(default="", kw_only=True)
+    declined: tuple[str, ...] = field(default=(), kw_only=True)
 
     @property
     def place_told(self) -> bool:
@@ -529,6 +533,7 @@ _SLOTS: Final[Mapping[type[_Part], Mapping[str, _Slot]]] = {
         "file": _TEXT,
         "view": _Slot(lambda value: value if value in VIEWS else None, empty=""),
         "tags": _Slot(lambda value: value if value in TAG_SETS else None, empty=""),
+        "declined": _Slot(_many(lambda value: value if value in DECLINED else None), list, ()),
         "reference": _Slot(_part(ReferenceTold), _Part.to_dict, ReferenceTold(), stays=True),
         "markings": _Slot(_many(_part(DraftMarking), may_be_empty=True), _dicts, (), stays=True),
         "focal_35mm": _NUMBER,

@@ -345,6 +345,23 @@ def with_tags_again(draft: Draft, telling: Collection[str] = ()) -> Draft:
     return with_tag_set(draft.but("photos", tuple(photos)), "")
 
 
+def with_declined(draft: Draft, file: str, what: str) -> Draft:
+    """A copy of the draft that says no to what the program saw in a photo.
+
+    A photo that is no longer there changes nothing.
+
+    Parameters
+    ----------
+    what : str
+        One of `photocheck.words.DECLINED`.
+    """
+    number = draft.number_of(file)
+    if number is None or what in draft.photos[number].declined:
+        return draft
+    photo = draft.photos[number]
+    return draft.with_photo_changed(number, photo.but("declined", (*photo.declined, what)))
+
+
 def with_pointed(draft: Draft, file: str, shape: str, points: Sequence[Point]) -> Draft:
     """A copy of the draft with other points of the reference in a photo; none take them out.
 

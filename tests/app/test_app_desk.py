@@ -624,13 +624,13 @@ def test_an_upload_is_checked_and_outlives_an_error(store: Store) -> None:
     data, photos = rowan()
     name, content = as_file(data)
     page = opened(do="import", by="Ines")
-    page.file_uploader(key="desk_case_file").set_value((name, content, "application/json"))
+    page.file_uploader(key="desk_case_file_0").set_value((name, content, "application/json"))
     files = [(photo, content, "image/jpeg") for photo, content in photos]
-    page.file_uploader(key="desk_photos").set_value(files[:2])
+    page.file_uploader(key="desk_photos_0").set_value(files[:2])
     pressed(page, "desk_bring_in")
     assert "not uploaded" in page.error[0].value
     assert len(store.lines()) == len(HELD)
-    page.file_uploader(key="desk_photos").set_value(files)
+    page.file_uploader(key="desk_photos_0").set_value(files)
     pressed(page, "desk_bring_in")
     key = key_of(store, "rowan")
     assert [c.by for c in store.order(key).checks] == ["Ines"]

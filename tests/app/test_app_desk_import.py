@@ -14,7 +14,7 @@ from photocheck.orders.intake import columns as columns_module
 from photocheck.orders.intake.columns import recall
 from photocheck.orders.model import Store, StoreError
 from photocheck.orders.store.database import DatabaseStore
-from photocheck_app.desk import import_done
+from photocheck_app.desk import import_done, set_aside
 from tests.support import desk_pages
 from tests.support.desk_pages import HELD, html, opened, pressed
 
@@ -209,3 +209,81 @@ def test_a_table_put_away_in_the_middle_says_how_far_it_came(
     assert "put away before all of it had come in" in page.error[0].value
     assert "1 new" in html(page)
     assert len(store.lines()) == len(HELD) + 1
+
+
+def reloaded(by: str = "Ines") -> AppTest:
+    """The page as a browser has it after it was loaded again: its uploaders are empty."""
+    page = opened(do="import", by=by)
+    assert not page.exception
+    return page
+
+
+def test_a_reload_loses_neither_table_nor_photos(store: Store) -> None:
+    looked_at(TABLE, PHOTO)
+    page = reloaded()
+    assert "2 orders come in, 1 of them to wait for a photo" in html(page)
+    assert any("t.csv, 1 photo." in one.value for one in page.caption)
+    assert "orders come in" not in html(reloaded(by="Jo"))  # nobody else's
+    more = ("2042.jpg", (samples_folder() / "moss" / "side.jpg").read_bytes(), "image/jpeg")
+    page.file_uploader(key="import_photos_0").set_value([more]).run()
+    assert "2 orders come in, 0 of them to wait for a photo" in html(page)
+    assert "0 of them to wait for a photo" in html(reloaded())
+    pressed(page, "import_go")
+    assert "2 new" in html(page)
+    assert len(store.lines()) == len(HELD) + 2
+    # what came in is held no longer
+    assert "orders come in" not in html(reloaded())
+
+
+def test_what_was_put_away_or_taken_out_does_not_come_back(store: Store) -> None:
+    page = looked_at(TABLE, PHOTO)
+    page.file_uploader(key="import_table_0").set_value(None).run()
+    again = reloaded()
+    assert "orders come in" not in html(again)
+    assert any("Still here" in one.value for one in again.caption)
+    looked_at(TABLE)
+    pressed(reloaded(), "import_clear")
+    assert "orders come in" not in html(reloaded())
+
+
+def test_what_is_set_aside_is_bounded_in_time_and_size(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked_at(TABLE)
+    monkeypatch.setattr(set_aside, "KEPT_S", -1.0)
+    assert "orders come in" not in html(reloaded())
+    monkeypatch.setattr(set_aside, "KEPT_S", 3600.0)
+    monkeypatch.setattr(set_aside, "MOST_BYTES", len(TABLE.encode()) + 100)
+    looked_at(TABLE)
+    assert "orders come in" in html(reloaded())
+    looked_at(TABLE, PHOTO)
+    assert "orders come in" not in html(reloaded())
+
+
+def test_an_unreadable_table_can_be_put_away_after_a_reload(store: Store) -> None:
+    page = opened(do="import", by="Ines")
+    page.file_uploader(key="import_table_0").set_value(("t.xlsx", b"PK\x03\x04no", "text/csv"))
+    page.run()
+    assert page.error
+    page = reloaded()
+    assert page.error
+    assert not pressed(page, "import_clear").error
+
+
+def test_a_case_file_outlasts_a_reload(store: Store) -> None:
+    folder = samples_folder() / "flint"
+    content = (folder / "case.json").read_bytes()
+    page = opened(do="import", by="Ines")
+    page.file_uploader(key="desk_case_file_0").set_value(("case.json", content, "application/json"))
+    page.file_uploader(key="desk_photos_0").set_value([("side.jpg", FLINT.read_bytes(), "x")])
+    page.run()
+    page = reloaded()
+    pressed(page, "desk_bring_in")
+    assert not page.error
+    assert len(store.lines()) == len(HELD) + 1
+    assert not any("before this page" in one.value for one in reloaded().caption)
+
+
+def test_figures_of_what_is_set_aside() -> None:
+    assert set_aside.KEPT_S == 3600.0
+    assert set_aside.MOST_BYTES == 300_000_000

@@ -162,6 +162,10 @@ def test_a_refused_photo_is_said_at_the_upload_and_can_be_gone_on_with(
     page = press(page, f"side_on/{file}")
     assert "dog" not in warned(page)
     assert f"side_on/{file}" not in keys(page)
+    assert photo_of(page)["declined"] == ["view"]
+    again = AppTest.from_file(str(APP / "main.py"), default_timeout=60)
+    again.query_params.update(page.query_params)
+    assert "dog" not in warned(again.run())
     page = press(page, "next")
     assert address(page, "step") == "marks"
 

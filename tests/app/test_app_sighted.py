@@ -95,13 +95,20 @@ def test_it_may_be_another_kind(sent):
     assert _photo_in(page)["reference"]["kind"] == "a4"
 
 
-def test_a_no_leads_to_the_tap_and_nothing_is_kept(sent):
+def test_a_no_leads_to_the_tap_and_outlasts_a_reload(sent):
     page = sent([CARD])
     file = _photo_in(page)["file"]
     page.button(key=f"not_right/{file}").click().run()
     assert not page.exception
     assert "kind" not in _photo_in(page).get("reference", {})
+    assert _photo_in(page)["declined"] == ["thing"]
     assert any("Tap once inside" in one.value for one in page.info)
+    again = AppTest.from_file(str(APP / "main.py"), default_timeout=60)
+    again.query_params.update(page.query_params)
+    again.run()
+    assert not again.exception
+    assert any("Tap once inside" in one.value for one in again.info)
+    assert "right?" not in _said(again)
 
 
 def test_several_are_a_choice(sent):
@@ -115,3 +122,18 @@ def test_several_are_a_choice(sent):
 def test_nothing_found_asks_for_the_tap_as_ever(sent):
     page = sent([])
     assert any("Tap once inside" in one.value for one in page.info)
+
+
+def test_a_press_of_next_while_a_photo_comes_loses_none(sent):
+    """The browser sends the file and the press at once; the next screen has no uploader."""
+    page = sent([CARD])
+    value = page.query_params["order"]
+    key = value[0] if isinstance(value, list) else value
+    (uploader,) = page.get("file_uploader")
+    assert isinstance(uploader, FileUploader)
+    content = (samples_folder() / "moss" / "side.jpg").read_bytes()
+    uploader.set_value([("more.jpg", content, "image/jpeg")])
+    page.button(key="next").click().run()
+    assert not page.exception
+    assert page.query_params["step"] in ("photo", ["photo"])
+    assert len(shared.owners_store().draft(key).photos) == 2

@@ -188,7 +188,11 @@ def test_our_scripts_are_served_to_be_kept() -> None:
         assert (status, given["content-type"]) == (200, "text/javascript")
         assert "immutable" in given["cache-control"]
         assert content.encode() == shell.scripts()[path]
-        assert f'src=".{path}"' in _asked("/practise")[2]
+        later = path.rpartition("/")[2].split(".")[0] in shell.LATER
+        assert (f'src=".{path}"' in _asked("/practise")[2]) != later
+        # one brings another by the address that says what is in it
+        for brought in re.findall(rb'"\./(.*?\.js)"', shell.scripts()[path]):
+            assert f"/static/photocheck/{brought.decode()}" in shell.scripts()
 
 
 def test_our_scripts_know_what_to_say_in_every_language() -> None:

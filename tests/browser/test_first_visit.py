@@ -149,6 +149,9 @@ def test_a_photo_says_how_far_it_has_come(served: Alone, visitors: Visitors) -> 
     field.set_input_files({"name": "dog.jpg", "mimeType": "image/jpeg", "buffer": content})
     expect(page.get_by_text("Das Foto wird gesendet.")).to_be_visible(timeout=30_000)
     page.wait_for_function("document.querySelector('.pc-away progress')?.value > 0")
+    # Going on would lose it: that waits, and says so.
+    page.get_by_role("button", name="Weiter").click()
+    expect(page.get_by_text("Das Foto wird noch gesendet.")).to_be_visible()
     expect(page.get_by_text("Gefunden, wo es umrandet ist")).to_be_visible(timeout=60_000)
     expect(page.locator(".pc-away")).to_have_count(0)
 

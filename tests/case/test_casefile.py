@@ -22,6 +22,7 @@ from photocheck.schemas.published import schema_text
 from photocheck.words import (
     ALL_LANDMARKS,
     BENDABLE_SPANS,
+    DECLINED,
     FRONT_HELPERS,
     FRONT_LANDMARKS,
     FRONT_PLACES,
@@ -449,6 +450,7 @@ def test_case_schema_knows_the_vocabulary():
         *FRONT_HELPERS,
     }
     assert defs["photo"]["properties"]["tags"]["enum"] == list(TAG_SETS)
+    assert defs["photo"]["properties"]["declined"]["items"]["enum"] == list(DECLINED)
     assert set(defs["marking"]["properties"]["bends"]["properties"]) == set(BENDABLE_SPANS)
     assert defs["reference"]["properties"]["kind"]["enum"] == list(REFERENCES)
     assert defs["reference"]["properties"]["place"]["enum"] == list(

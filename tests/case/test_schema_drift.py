@@ -21,6 +21,7 @@ from photocheck.schemas.published import schema_text
 from photocheck.words import (
     ALL_LANDMARKS,
     BENDABLE_SPANS,
+    DECLINED,
     FRONT_HELPERS,
     FRONT_LANDMARKS,
     READINGS,
@@ -224,9 +225,10 @@ class Part:
 
 
 PARTS = (
-    # who orders is the store's: no check looks at it, and no report repeats it
+    # who orders is the store's, and so is what was declined: no check looks at it, and no report
+    # repeats it
     Part(Case, "", frozenset({"format", "unit", "photos"}), frozenset({"format", "owner"})),
-    Part(PhotoEntry, "photo", frozenset({"file", "reference"})),
+    Part(PhotoEntry, "photo", frozenset({"file", "reference"}), frozenset({"declined"})),
     Part(Reference, "reference", frozenset({"kind"})),
     Part(Marking, "marking", frozenset({"marks"})),
     Part(DogFacts, "dog", frozenset()),
@@ -352,8 +354,15 @@ def test_every_property_of_a_case_file_is_read_and_written():
     owner = data.pop("owner")
     assert Draft.from_dict({"owner": owner}).to_dict() == {"owner": owner}
     assert owner.keys() == {each.name for each in fields(OwnerTold)} - {"extra", "written"}
+    declined = [photo.pop("declined") for photo in data["photos"]]
+    assert {name for each in declined for name in each} <= set(DECLINED)
     case = case_from_dict(data, Path(), check_files=False)
     assert case_from_dict({**data, "owner": owner}, Path(), check_files=False) == case
+    photos = [{**photo, "declined": no} for photo, no in zip(data["photos"], declined, strict=True)]
+    assert case_from_dict({**data, "photos": photos}, Path(), check_files=False) == case
+    told = {"photos": [{"file": "photo-1", "declined": list(DECLINED)}]}
+    assert Draft.from_dict(told).photos[0].declined == DECLINED
+    assert Draft.from_dict(told).to_dict() == told
     again = case_to_dict(case, Path())
     assert case_from_dict(again, Path(), check_files=False) == case
     assert set(_places(again)) == set(_places(data))

@@ -3,7 +3,7 @@
 
 import { texts } from "./sign.js";
 
-const { names = {}, beginnings = {} } = texts();
+const { names = {}, beginnings = {}, more = "" } = texts();
 
 function put(element) {
   const name = element.getAttribute("aria-label");
@@ -20,7 +20,21 @@ function call(button) {
   if (label) button.setAttribute("aria-label", label);
 }
 
+// What the row of pages has no room for, "2 more": a text and not a name, and seen.
+const BAR = '[data-testid="stHeader"]';
+const MORE = /^(\d+) more$/;
+
+function count(bar) {
+  const walker = document.createTreeWalker(bar, NodeFilter.SHOW_TEXT);
+  while (more && walker.nextNode()) {
+    const found = MORE.exec(walker.currentNode.nodeValue);
+    if (found) walker.currentNode.nodeValue = more.replace("{count}", found[1]);
+  }
+}
+
 function within(node) {
+  const bar = node.parentElement?.closest(BAR) ?? (node.querySelector?.(BAR) || null);
+  if (bar) count(bar);
   if (node.nodeType !== Node.ELEMENT_NODE) return;
   if (node.hasAttribute("aria-label")) put(node);
   node.querySelectorAll("[aria-label]").forEach(put);
@@ -30,12 +44,13 @@ function within(node) {
 if (document.documentElement.lang !== "en" || new URLSearchParams(location.search).has("language")) {
   new MutationObserver((changes) => {
     for (const change of changes) {
-      if (change.type === "attributes") within(change.target);
+      if (change.type !== "childList") within(change.target);
       else change.addedNodes.forEach(within);
     }
   }).observe(document.documentElement, {
     subtree: true,
     childList: true,
+    characterData: true,
     attributes: true,
     attributeFilter: ["aria-label"],
   });

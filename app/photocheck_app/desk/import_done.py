@@ -88,6 +88,12 @@ def go_on() -> None:
     st.rerun()
 
 
+def all_in() -> bool:
+    """Whether all that could come in of the last table did."""
+    done: Done | None = st.session_state.get(_DONE)
+    return done is not None and done.ended and not done.problem
+
+
 def given_up() -> None:
     """The table is no longer there: what was begun with it ends where it is."""
     done: Done | None = st.session_state.get(_DONE)

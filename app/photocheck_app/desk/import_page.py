@@ -14,16 +14,18 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, counted
 from photocheck.orders.intake.columns import columns_as, recall, remember, told_by_choice
 from photocheck.orders.intake.headings import HEADINGS, field_title, is_known
-from photocheck.orders.intake.look_ahead import Preview, handed_in, look_ahead, samples
+from photocheck.orders.intake.look_ahead import Preview, look_ahead, samples
+from photocheck.orders.intake.look_ahead import handed_in as photos_of
 from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.orders.intake.table import Table, table_of
 from photocheck.server.bench import at_work
 from photocheck.speech import LANGUAGES, tr
 from photocheck.words import UNITS
-from photocheck_app.desk import import_case, import_done
+from photocheck_app.desk import import_case, import_done, set_aside
+from photocheck_app.desk.set_aside import Handed
 from photocheck_app.desk.shop_files import tell_problems
 from photocheck_app.framework import Container
-from photocheck_app.held_uploads import content_of, had_room, let_go
+from photocheck_app.held_uploads import had_room, let_go
 from photocheck_app.shared import as_text, language, store
 
 ROWS_SHOWN: Final = 200
@@ -34,6 +36,7 @@ _ACROSS: Final = 5
 _TIMES: Final = "import times"
 """How many tables this visitor has put away: each has uploaders of its own."""
 _READ: Final = "import read"
+_WHAT: Final = "table"
 """The last table that was read, with the file it was read from."""
 
 
@@ -60,7 +63,14 @@ def _table_way(who: str) -> None:
         accept_multiple_files=True,
         key=f"import_photos_{times}",
     )
-    if file is None:
+    try:
+        handed = set_aside.handed_in(_WHAT, who, file, given)
+    except PhotocheckError as error:
+        # What was uploaded stays in its uploader.
+        st.error(as_text(str(error)))
+        return
+    set_aside.say(_WHAT, who, handed)
+    if handed.first is None:
         how = tr(
             "Nothing comes in before you have seen what each column was taken for and what "
             "becomes of each row. An order whose photo is still missing comes in and waits for "
@@ -71,12 +81,14 @@ def _table_way(who: str) -> None:
         import_done.show()
         return
     try:
-        table = _read(file)
-        photos = _photos(given)
+        table = _read(handed.first)
+        _tell_no_room(given)
+        photos = photos_of([(one.name, partial(_content, one)) for one in handed.photos])
         preview, told = _looked_at(table, photos)
     except PhotocheckError as error:
-        # What was uploaded stays in its uploader.
+        # What was handed in stays here.
         st.error(as_text(str(error)))
+        _put_away(who, times, (file, *given))
         import_done.show()
         return
     _tell_counts(preview)
@@ -87,32 +99,43 @@ def _table_way(who: str) -> None:
             key="import_go",
             disabled=not preview.anything,
         )
-        if st.button(tr("Put this table away"), key="import_clear"):
-            import_done.given_up()
-            let_go((file, *given))
-            st.session_state[_TIMES] = times + 1
-            st.session_state.pop(_READ, None)
-            st.rerun()
+        _put_away(who, times, (file, *given))
     if pressed:
         _remember(preview, told)
         import_done.bring_in(preview, _language(), who, update=_update())
     import_done.go_on()
+    if import_done.all_in():
+        set_aside.came_in(_WHAT, who)
     import_done.show()
     _tell_rows(preview)
 
 
-def _read(file: UploadedFile) -> Table:
+def _put_away(who: str, times: int, files: Sequence[UploadedFile | None]) -> None:
+    if st.button(tr("Put this table away"), key="import_clear"):
+        import_done.given_up()
+        set_aside.put_away(_WHAT, who)
+        let_go(file for file in files if file is not None)
+        st.session_state[_TIMES] = times + 1
+        st.session_state.pop(_READ, None)
+        st.rerun()
+
+
+def _read(file: Handed) -> Table:
     held = st.session_state.get(_READ)
-    if held is None or held[0] != file.file_id:
+    if held is None or held[0] != file.known:
         with at_work():
-            held = (file.file_id, table_of(content_of(file), is_known, name=file.name))
+            held = (file.known, table_of(file.content, is_known, name=file.name))
         st.session_state[_READ] = held
     table: Table = held[1]
     return table
 
 
-def _photos(given: Sequence[UploadedFile]) -> PhotoFolder:
-    """The photos for which there was room; what to do about the others is said."""
+def _content(file: Handed) -> bytes:
+    return file.content
+
+
+def _tell_no_room(given: Sequence[UploadedFile]) -> None:
+    """What to do about photos for which there was no room."""
     without = [file.name for file in given if not had_room(file)]
     if without:
         st.warning(
@@ -125,8 +148,6 @@ def _photos(given: Sequence[UploadedFile]) -> PhotoFolder:
                 )
             )
         )
-    held = [file for file in given if had_room(file)]
-    return handed_in([(file.name, partial(content_of, file)) for file in held])
 
 
 def _looked_at(table: Table, photos: PhotoFolder) -> tuple[Preview, dict[str, str]]:

@@ -85,21 +85,25 @@ html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
 """
 
 
-_SHARED: Final = "sign.js"
-"""What the others import."""
+_BROUGHT: Final = ("markers.js", "smaller.js", "sign.js")
+"""What others import, each after what it imports itself."""
+LATER: Final = frozenset({"markers", "smaller"})
+"""Those of them that no page begins with: loaded once somebody chose a large photo."""
 
 
 @cache
 def scripts() -> Mapping[str, bytes]:
-    """Our scripts by their addresses, whose names say what is in them; the shared one first."""
-    shared = (_OWN / _SHARED).read_bytes()
-    address = _address(_SHARED, shared)
-    found = {address: shared}
-    for file in sorted(_OWN.glob("*.js")):
-        if file.name != _SHARED:
-            name = address.rpartition("/")[2]
-            content = file.read_bytes().replace(f"./{_SHARED}".encode(), f"./{name}".encode())
-            found[_address(file.name, content)] = content
+    """Our scripts by their addresses, whose names say what is in them, also where one imports
+    another; those that only others bring first."""
+    others = sorted(file.name for file in _OWN.glob("*.js") if file.name not in _BROUGHT)
+    found: dict[str, bytes] = {}
+    for name in (*_BROUGHT, *others):
+        content = (_OWN / name).read_bytes()
+        for address in found:
+            called = address.rpartition("/")[2]
+            plain = f"{called.split('.')[0]}.js"
+            content = content.replace(f'"./{plain}"'.encode(), f'"./{called}"'.encode())
+        found[_address(name, content)] = content
     return MappingProxyType(found)
 
 
@@ -149,7 +153,11 @@ def _page(language: str, dense: bool, told: str) -> Pressed:
     # Before anything is shown, or all of it would move when the page itself brings it; and behind
     # the framework's own, which is put into the head.
     look = "" if dense else f"<style>{LOOK}</style>"
-    own = "".join(f'<script type="module" src=".{path}"></script>' for path in scripts())
+    own = "".join(
+        f'<script type="module" src=".{path}"></script>'
+        for path in scripts()
+        if path.rpartition("/")[2].split(".")[0] not in LATER
+    )
     # Within a script's text only this could end it.
     as_json = json.dumps(texts, ensure_ascii=False).replace("<", "\\u003c")
     parts = {
@@ -174,6 +182,8 @@ def _texts(language: str) -> dict[str, str | dict[str, str]]:
             "away": tr("No connection. What you see and typed is kept; it goes on by itself."),
             "back": tr("Connected again."),
             "sending": tr("The photo is being sent."),
+            "still": tr("One moment: the photo is still being sent."),
+            "more": tr("{count} more", count="{count}"),
             "names": {
                 "progress": tr("How far along"),
                 "Open": tr("Open"),

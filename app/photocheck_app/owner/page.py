@@ -13,7 +13,7 @@ from photocheck.orders.coming_back import DECIDED
 from photocheck.orders.depths import DEPTHS
 from photocheck.orders.model import OrderError, StoreError
 from photocheck.server.access.addresses import BEGIN, LINK
-from photocheck.speech import tr
+from photocheck.speech import capital_first, tr
 from photocheck_app.doors.rate_limits import COUNTS, UNKNOWN_LINKS, here
 from photocheck_app.doors.settings import by_invitation_only
 from photocheck_app.owner import (
@@ -96,7 +96,7 @@ def _order(key: str, step: str) -> str:
     try:
         way = _found(key)
     except OrderError as error:
-        st.error(as_text(str(error)))
+        st.error(as_text(capital_first(str(error))))
         if not by_invitation_only():
             st.button(tr("Begin anew"), type="primary", on_click=begin)
         st.button(tr("To the first page"), on_click=leave)
@@ -104,7 +104,7 @@ def _order(key: str, step: str) -> str:
     except StoreError:
         raise
     except PhotocheckError as error:
-        st.error(as_text(str(error)))
+        st.error(as_text(capital_first(str(error))))
         return "lost"
     # Where a link without a page leads stays the same while one types there.
     at = screens.RESULT if way.checks else screens.stands_at(way.draft)

@@ -68,7 +68,7 @@ def show(way: Way, page: str) -> None:
     if not mine:
         _upload(way, front)
         _how(front)
-        show_ways_on(way, page)
+        show_ways_on(way, page, stay=partial(_comes, way))
         return
     for photo in mine:
         _photo(way, page, photo, alone=len(mine) == 1)
@@ -79,13 +79,24 @@ def show(way: Way, page: str) -> None:
 
 
 def _must_say(way: Way, page: str) -> bool:
-    """Whether it is still open where something stood, or a photo is refused; both stand here."""
+    """Whether it is still open where something stood, or a photo is refused; both stand here.
+
+    A photo that has come and was not taken in yet is waited for as well.
+    """
+    if _comes(way):
+        return True
     mine = _taken_for(owners_store().draft(way.key), page)
     if any(refused.of(way, photo) for photo in mine):
         return True
     asked = any(photo.reference.kind and not photo.place_told for photo in mine)
     st.session_state[f"{way.key}/place asked"] = asked
     return asked
+
+
+def _comes(way: Way) -> bool:
+    """Whether a photo lies in the uploader; the next screen has none, and would lose it."""
+    turn_key = f"{way.key}/uploads"
+    return bool(st.session_state.get(f"{turn_key}/{st.session_state.get(turn_key, 0)}"))
 
 
 def _taken_for(draft: Draft, page: str) -> list[DraftPhoto]:

@@ -14,12 +14,13 @@ import streamlit as st
 
 from photocheck.case.model import Point
 from photocheck.orders.draft import DraftPhoto
-from photocheck.orders.filling import Blank, with_pointed, with_typed
+from photocheck.orders.filling import Blank, with_declined, with_pointed, with_typed
 from photocheck.orders.model import OrderError
 from photocheck.orders.taking import Sighted
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.server import bench
 from photocheck.speech import capital_first, tr
+from photocheck.words import THING_DECLINED
 from photocheck_app import kept
 from photocheck_app.doors.paths import PRACTISE
 from photocheck_app.marking import Placed, marking_surface, watch_placed
@@ -34,7 +35,7 @@ PART_PX: Final = 900
 def point_out(way: Way, photo: DraftPhoto) -> None:
     """What was found in it, to be confirmed; or the photo, to be tapped once, and all kinds."""
     things = () if photo.reference.near else sighted_in(way, photo)
-    if things and not st.session_state.get(_declined(way, photo)):
+    if things and THING_DECLINED not in photo.declined:
         _ask_sighted(way, photo, things)
         return
     st.info(
@@ -110,7 +111,7 @@ def _ask_sighted(way: Way, photo: DraftPhoto, things: Sequence[Sighted]) -> None
         tr("None of these") if several else tr("No, something else"),
         key=f"not_right/{photo.file}",
         on_click=_decline,
-        args=(_declined(way, photo),),
+        args=(way.key, photo.file),
         width="stretch",
     )
 
@@ -124,13 +125,9 @@ def _show_sighted(way: Way, photo: DraftPhoto, thing: Sighted, title: str) -> No
         st.html(picture(part.copies[0].jpeg, said, outlined=(part.size_px, (outline,))))
 
 
-def _declined(way: Way, photo: DraftPhoto) -> str:
-    return f"{way.key}/{photo.file}/none of these"
-
-
 @guarded
-def _decline(flag: str) -> None:
-    st.session_state[flag] = True
+def _decline(key: str, file: str) -> None:
+    change(key, lambda draft: with_declined(draft, file, THING_DECLINED))
 
 
 @guarded

@@ -70,7 +70,11 @@ def show(way: Way, page: str) -> None:
     """All readings, each with its drawing, its field and how it was understood."""
     st.write(tr("Type each number as you read it. Leave out what you did not measure."))
     words = {unit: tr(word) for unit, word in UNIT_WORDS.items()}
-    unit = chosen(way, Blank("order", "unit"), tr("My tape shows"), words, "") or way.unit
+    with st.container(key="aside_unit"):
+        told = chosen(
+            way, Blank("order", "unit"), tr("My tape shows"), words, "", side_by_side=True
+        )
+    unit = told or way.unit
     st.info(
         tr("Let the dog stand at ease on level ground, its head as it carries it.")
         + "\n\n"

@@ -5,10 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from photocheck.orders.draft import DraftPhoto
+from photocheck.orders.filling import with_declined
 from photocheck.propose.why_none import said_of
 from photocheck.speech import tr
+from photocheck.words import VIEW_DECLINED
+from photocheck_app.outage import guarded
 from photocheck_app.owner import tags_shown
-from photocheck_app.owner.way import Way
+from photocheck_app.owner.way import Way, change
 from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, owners_store
 
@@ -18,7 +21,7 @@ def of(way: Way, photo: DraftPhoto) -> str:
 
     Marks and tags on the dog tell more than the look of it.
     """
-    if photo.from_front or photo.first.marks or st.session_state.get(_known(way, photo)):
+    if photo.from_front or photo.first.marks or VIEW_DECLINED in photo.declined:
         return ""
     if tags_shown.found_in(way, photo).marks:
         return ""
@@ -36,14 +39,11 @@ def ask(way: Way, photo: DraftPhoto) -> None:
         tr("It stands side-on: go on with this photo"),
         key=f"side_on/{photo.file}",
         on_click=_go_on,
-        args=(way, photo),
+        args=(way.key, photo.file),
         width="stretch",
     )
 
 
-def _go_on(way: Way, photo: DraftPhoto) -> None:
-    st.session_state[_known(way, photo)] = True
-
-
-def _known(way: Way, photo: DraftPhoto) -> str:
-    return f"{way.key}/side-on/{photo.file}"
+@guarded
+def _go_on(key: str, file: str) -> None:
+    change(key, lambda draft: with_declined(draft, file, VIEW_DECLINED))

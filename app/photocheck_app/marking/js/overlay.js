@@ -20,6 +20,7 @@ function rimmed(parent, line, { colour = "", kind = "", closed = false } = {}) {
 }
 
 const LETTER_CSS = 8.5; // about how wide a letter of a label is
+const LINE_CSS = 17; // and how high a line of them
 
 class Overlay {
   constructor(svg) {
@@ -115,6 +116,7 @@ class Overlay {
       }
     const across = Object.values(placed.marks).map((xy) => xy[0]);
     const middle = (Math.min(...across) + Math.max(...across)) / 2;
+    const said = [];
     ids.forEach((id, order) => {
       const mark = this.byId.get(id) || this.newMark(id, data.readOnly);
       if (this.marks.children[order] !== mark) {
@@ -130,11 +132,18 @@ class Overlay {
       label.textContent = shown ? scene.title(id) : "";
       // Away from the other marks, and so from the lines, where there is room for it.
       const away = xy[0] < middle;
-      const [x] = view.toStage(xy);
+      const [x, y] = view.toStage(xy);
       const long = LETTER_CSS * label.textContent.length + 15;
       const left = away ? x > long : x + long > view.room[0];
       label.setAttribute("x", left ? -15 : 15);
       label.setAttribute("text-anchor", left ? "end" : "start");
+      // Above or below another's where they would lie over each other.
+      const ends = left ? [x - long, x - 15] : [x + 15, x + long];
+      const over = said.find((one) =>
+        shown && Math.abs(one.y - y) < LINE_CSS && one.ends[0] < ends[1] && ends[0] < one.ends[1]);
+      const to = over ? over.y + (y < over.y ? -LINE_CSS : LINE_CSS) : y;
+      label.setAttribute("y", 5 + to - y);
+      if (shown) said.push({ y: to, ends });
     });
   }
 
