@@ -268,8 +268,8 @@ class _Search:
             now := sum(len(s) for each in self.given_on.values() for s in each.values())
         ):
             known = now
-            for call in self._of_ours:
-                self._give_on(*call)
+            for ours in self._of_ours:
+                self._give_on(*ours)
         return self.found
 
     def _look_at(self, module: _Module, call: ast.Call) -> None:
