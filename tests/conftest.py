@@ -15,6 +15,7 @@ import pytest
 from photocheck.orders.store import DatabaseStore, engines, open_store
 from photocheck.server.access.door_secret import SECRET_VARIABLE
 from photocheck.uploads import take
+from tests.support import checked_samples
 from tests.support.decoding import Here
 from tests.support.store_database import new_database
 from tests.support.tables_copied import tables_copied
@@ -37,6 +38,17 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="slow tests with as many kills, files, inputs and visitors as the published figures",
     )
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _samples_are_checked_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """By one of the processes among which pytest-xdist parts the tests."""
+    own = tmp_path_factory.getbasetemp()
+    folder = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "checked"
+    folder.mkdir(exist_ok=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(checked_samples, "shared", folder)
+        yield
 
 
 @pytest.fixture

@@ -17,6 +17,7 @@ from tests.support.places import ROOT
 
 NOT_IMPORTED = {
     "manifold3d": "trimesh cuts bodies with it (trimesh.boolean)",
+    "python-multipart": "Starlette reads forms with it",
     "psycopg": "SQLAlchemy loads it for addresses that begin with postgresql+psycopg",
 }
 """Declared dependencies that no file of ours imports, each with what does."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
@@ -44,10 +45,17 @@ def test_a_module_or_room_has_a_name_of_its_own() -> None:
 
 def test_a_class_has_a_name_of_its_own() -> None:
     places: dict[str, list[str]] = defaultdict(list)
+    may_be: dict[str, list[Path]] = defaultdict(list)
     for path in _modules():
+        for name in re.findall(r"\bclass\s+(\w+)", path.read_text(encoding="utf-8")):
+            may_be[name].append(path)
+    # only where a text has a name twice is it read by its syntax
+    twice = {path for paths in may_be.values() if len(paths) > 1 for path in paths}
+    for path in sorted(twice):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ClassDef):
                 places[node.name].append(f"{path.relative_to(ROOT)}:{node.lineno}")
+    assert len(may_be) > 200
     assert not _twice(places), "\n".join(_twice(places))
 
 

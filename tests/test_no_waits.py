@@ -47,7 +47,7 @@ def waits(source: str) -> Iterator[tuple[str, int]]:
         for child in ast.iter_child_nodes(node):
             yield from look(child, inside)
 
-    return look(ast.parse(source), "")
+    return look(ast.parse(source), "") if any(wait in source for wait in WAITS) else iter(())
 
 
 def modules() -> list[str]:

@@ -122,7 +122,7 @@ def test_shapes_are_weighed_as_a_logit_weighs_them(monkeypatch: pytest.MonkeyPat
     facts = np.zeros((3, len(rivals.FEATURES)))
     facts[:, rivals.FEATURES.index("seen mean")] = [1.0, 0.9, 0.95]
     facts[:, rivals.FEATURES.index("size")] = [2.0, 1.8, 2.0]
-    monkeypatch.setattr(rivals, "measured", lambda *_: facts.copy())
+    monkeypatch.setattr(rivals, "measured", lambda *_, **__: facts.copy())
     weights = dict(zip(rivals.FEATURES, rivals.WEIGHTS, strict=True))
     scores = [
         weights["seen mean"] * seen + weights["size"] * (size - 2.0) + rivals.BIAS

@@ -96,7 +96,16 @@ TAG_WAYS: Final = (
     TagManner(replace(_TOLD, name="With the sheet, a tape that repeats to 5 mm", tape=TO_5_MM)),
     TagManner(replace(_TOLD, name="The same after 30 orders that taught the tape", tape=TO_5_MM,
                       learnt=30)),
-    TagManner(replace(_TOLD, name="All tags, all told, though tags make no tape more exact")),
+    TagManner(replace(_TOLD, name="All tags, girth, weight and the coat's depth told",
+                      tape=AS_BELIEVED), coat=True),
+    TagManner(replace(_TOLD, name="The same without a sheet", tape=AS_BELIEVED), sheet=False,
+              coat=True),
+    TagManner(replace(_TOLD, name="With the sheet, a tape that repeats to 5 mm", tape=TO_5_MM),
+              coat=True),
+    TagManner(replace(_TOLD, name="The same after 30 orders that taught the tape", tape=TO_5_MM,
+                      learnt=30), coat=True),
+    TagManner(replace(_TOLD, name="All tags, girth and weight told, though tags make "
+                      "no tape more exact")),
     TagManner(replace(_FULL, name="All tags, one photo from the side alone, each reading once, "
                       "the ring", takes=1, front=False, tape=AS_BELIEVED)),
 )  # fmt: skip

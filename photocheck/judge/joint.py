@@ -35,7 +35,7 @@ from photocheck.judge.shots import (
 from photocheck.judge.tagged import TAG_SIZE, size_residuals, whitening
 from photocheck.judge.unknowns import Key, Unknowns
 from photocheck.scale import priors
-from photocheck.scale.pinhole import Pinhole, turn_about_x, turn_about_y, turn_in_plane
+from photocheck.scale.pinhole import Pinhole, turn_about_both, turn_in_plane
 from photocheck.words import LANDMARKS
 
 Array = NDArray[np.float64]
@@ -110,6 +110,12 @@ class Joint:
         self._bend_owner = self._choose_bends(dropped)
         self.marks = self._collect(dropped)
         self._reserve()
+        self._own = [
+            [(i, mark) for i, mark in enumerate(self.marks) if mark.shot == k]
+            for k in range(len(self.shots))
+        ]
+        self._seen = [np.array([mark.seen_px for _, mark in own]) for own in self._own]
+        self._laid: dict[tuple[int, ...], tuple[NDArray[np.intp], Array]] = {}
         self._px_per_mm = np.ones(len(self.marks))
         self._white: dict[int, Array] = {}
         self._rescale(self.unknowns.start)
@@ -236,19 +242,20 @@ class Joint:
         mean = prior.half_widths * trunk.half_flank + prior.beyond_mm
         return np.asarray(mean + offset_slack(self.unknowns, theta, prior, k))
 
-    def _lift(self, mark: Mark, trunk: Trunk) -> Array:
-        """How far a mark's point lies out of the middle plane towards the near side, (...)."""
-        half = trunk.half_flank
+    def _rise(self, mark: Mark) -> float:
+        """How far a mark's point lies out of the middle plane towards the near side.
+
+        In half flanks.
+        """
         if mark.landmark == "last_rib":
-            return half
+            return 1.0
         if mark.key[0] != "bend":
-            return np.zeros_like(half)
+            return 0.0
         # Along the front the tape reaches the flank at its end; along the rear it leaves it.
         span, place = str(mark.key[1]), float(mark.key[2])
         count = sum(1 for m in self.marks if m.key[:2] == mark.key[:2])
         part = (place + 1.0) / (count + 1.0)
-        rise = {"front_length": part, "rear_length": 1.0 - part, "half_neck": 0.0}[span]
-        return half * rise
+        return {"front_length": part, "rear_length": 1.0 - part, "half_neck": 0.0}[span]
 
     def _level(self, theta: Array, k: int, flat: Array, lift: Array, trunk: Trunk) -> Array:
         """Body coordinates (..., n, 2) to the level frame of photo k, (..., n, 3)."""
@@ -272,7 +279,7 @@ class Joint:
         in_body = np.concatenate([flat, -lift[..., None]], axis=-1)
         yaw = priors.DOG_YAW_RAD.at(u.one(theta, ("dog_yaw", k)))
         lean = self.shots[k].view.offset.lean.at(u.one(theta, ("dog_lean", k)))
-        turn = turn_about_y(yaw) @ turn_about_x(lean)
+        turn = turn_about_both(yaw, lean)
         turned_body = (turn[..., None, :, :] @ in_body[..., None])[..., 0]
         depth = self.offset(theta, k, trunk)
         origin = np.concatenate(
@@ -282,21 +289,28 @@ class Joint:
 
     def _marked_points(self, theta: Array, k: int, marks: Sequence[Mark], trunk: Trunk) -> Array:
         """Where n marks' points are, in the level frame of photo k, (..., n, 3)."""
-        flat = np.stack([self.unknowns.of(theta, mark.key) for mark in marks], axis=-2)
-        lift = np.stack([self._lift(mark, trunk) for mark in marks], axis=-1)
-        return self._level(theta, k, flat, lift, trunk)
+        these = tuple(map(id, marks))
+        if these not in self._laid:  # asked for some hundred times in every fit
+            first = [self.unknowns.place(mark.key).start for mark in marks]
+            self._laid[these] = (
+                np.array([[at, at + 1] for at in first]),
+                np.array([self._rise(mark) for mark in marks]),
+            )
+        places, rises = self._laid[these]
+        lift = trunk.half_flank[..., None] * rises
+        return self._level(theta, k, np.take(theta, places, axis=-1), lift, trunk)
 
-    def _mark_residuals(self, theta: Array, trunk: Trunk) -> list[tuple[str, Array]]:
+    def _mark_residuals(
+        self, theta: Array, trunk: Trunk, cameras: Sequence[Pinhole]
+    ) -> list[tuple[str, Array]]:
         """Two rows for each mark, in their order; those of tags have a source of their own."""
         rows: list[tuple[str, Array]] = []
-        for k in range(len(self.shots)):
-            own = [(i, mark) for i, mark in enumerate(self.marks) if mark.shot == k]
+        for k, own in enumerate(self._own):
             if not own:
                 continue
             level = self._marked_points(theta, k, [mark for _, mark in own], trunk)
-            seen = np.stack([mark.seen_px for _, mark in own])
             scale = np.array([mark.spread_mm * self._px_per_mm[i] for i, mark in own])
-            miss = self._camera(theta, k).project(level) - seen
+            miss = cameras[k].project(level) - self._seen[k]
             by_hand = miss / scale[:, None]
             if not any(mark.tag for _, mark in own):
                 rows.append(("marks", by_hand.reshape(*miss.shape[:-2], -1)))
@@ -310,26 +324,28 @@ class Joint:
 
     def _sized(self, k: int) -> list[Mark]:
         """The tags of photo k whose size is an observation of its own."""
-        return [mark for mark in self.marks if mark.shot == k and mark.tag]
+        return [mark for _, mark in self._own[k] if mark.tag]
 
-    def _size_residuals(self, theta: Array, trunk: Trunk) -> list[tuple[str, Array]]:
+    def _size_residuals(
+        self, theta: Array, trunk: Trunk, cameras: Sequence[Pinhole]
+    ) -> list[tuple[str, Array]]:
         rows = []
         for k in range(len(self.shots)):
             if sized := self._sized(k):
                 at = self._marked_points(theta, k, sized, trunk)
                 tags = [mark.tag for mark in sized if mark.tag]
-                camera = self._camera(theta, k)
-                rows.append(("tags", size_residuals(self.unknowns, theta, camera, at, tags)))
+                rows.append(("tags", size_residuals(self.unknowns, theta, cameras[k], at, tags)))
         return rows
 
     def _parts(self, theta: Array) -> list[tuple[str, Array]]:
         """Residuals with the source of doubt they stand for."""
         u = self.unknowns
         trunk = self.trunk(theta)
-        parts = self._mark_residuals(theta, trunk)
-        parts.extend(self._size_residuals(theta, trunk))
+        cameras = [self._camera(theta, k) for k in range(len(self.shots))]
+        parts = self._mark_residuals(theta, trunk, cameras)
+        parts.extend(self._size_residuals(theta, trunk, cameras))
         for k, shot in enumerate(self.shots):
-            parts.extend(view_residuals(u, theta, shot, k, self._camera(theta, k)))
+            parts.extend(view_residuals(u, theta, shot, k, cameras[k]))
         parts.extend(self.fronts.parts(theta, trunk))
         for kind, source in PRIOR_SOURCES.items():
             parts.extend((source, u.of(theta, key)) for key in u.kinds(kind))

@@ -8,7 +8,7 @@ action that lowers it most is the one to take.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -18,8 +18,14 @@ from photocheck.case.model import Case
 from photocheck.judge.budget import Action, covariance_after, what_actions_leave
 from photocheck.judge.compare import ALL_ALIKE, Comparison, all_alike_score, tape_expectation
 from photocheck.judge.estimate import Estimate
-from photocheck.judge.tolerances import TAPE_REPEAT_SHARE
-from photocheck.judge.wording import ACTIONS, measure_as_well, measure_once_more, offered
+from photocheck.judge.tolerances import COMMON, TAPE_REPEAT_SHARE
+from photocheck.judge.wording import (
+    ACTIONS,
+    measure_as_well,
+    measure_each_once_more,
+    measure_once_more,
+    offered,
+)
 from photocheck.report.model import Offer
 from photocheck.scale.pose import View
 from photocheck.special import normal_below
@@ -52,6 +58,8 @@ TAPE_WORK: Final = 1
 ONCE_MORE: Final = "once_more"
 AS_WELL: Final = "as_well"
 """Measuring a reading that was taken, or one that was not."""
+EACH_ONCE_MORE: Final = "each_once_more"
+"""Measuring all readings once more in which an error beyond tolerance could hide."""
 
 LEAST_OFFERED: Final = 0.1
 """A step that lets an error less than this much smaller be seen is not offered (judgement)."""
@@ -79,9 +87,9 @@ class Step:
     Attributes
     ----------
     what : str
-        One of `wording.ACTIONS`, or `ONCE_MORE` or `AS_WELL` of a reading.
-    reading : str
-        Which reading is measured; empty for other actions.
+        One of `wording.ACTIONS`, or `ONCE_MORE`, `AS_WELL` or `EACH_ONCE_MORE`.
+    readings : tuple of str
+        Which readings are measured; none for other actions.
     sentence : str
         Asking for it.
     missed : float
@@ -89,24 +97,29 @@ class Step:
     caught : mapping of reading name to float
         Smallest ln error of each of the order's readings that is then seen in
         `tolerances.POWER`.
+    settles : bool
+        Whether no error beyond the shop's tolerance, of one reading or common to all, could then
+        hide, where one can today.
     """
 
     what: str
-    reading: str
+    readings: tuple[str, ...]
     sentence: str
     missed: float
     caught: Mapping[str, float]
+    settles: bool
 
     @property
     def work(self) -> int:
         """How much work it is, in the steps of `WORK`."""
-        return WORK.get(self.what, TAPE_WORK)
+        return WORK.get(self.what, TAPE_WORK * len(self.readings))
 
 
 def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Sequence[View]) -> str:
-    """The one step that lowers the chance of cutting wrong most, as a sentence.
+    """The one step that settles the order, else lowers the chance of cutting wrong most.
 
-    Without readings it is the step that cuts the photo's own doubt most.
+    Of several that settle it, the one that is the least work.  Without readings it is the step
+    that cuts the photo's own doubt most.  A sentence.
     """
     actions = what_actions_leave(case, views)
     said = {name: f"{tr(ACTIONS[name])}." for name in actions}
@@ -117,18 +130,39 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     if not comparison.names:
         left = {said[name]: covariance_after(a, estimate) for name, a in actions.items()}
         return min(left, key=lambda step: float(np.trace(left[step])))
+    step = best_step(estimate, comparison, actions)
+    return step.sentence if step else ""
+
+
+def best_step(
+    estimate: Estimate, comparison: Comparison, actions: Mapping[str, Action]
+) -> Step | None:
+    """The step that `next_step` names, of an order with readings; None where none helps.
+
+    Parameters
+    ----------
+    actions : mapping of name to Action
+        What `budget.what_actions_leave` gives.
+    """
     now, steps = _open(estimate, comparison, actions)
+    if settling := [step for step in steps if step.settles]:
+        return min(settling, key=lambda step: (step.work, step.missed))
+    each = [step for step in steps if step.what == EACH_ONCE_MORE]
+    steps = [step for step in steps if step.what != EACH_ONCE_MORE]
     most = now.missed - min(step.missed for step in steps)
     if most <= LEAST_GAIN * now.missed:
-        return ""
+        return None
     near = [step for step in steps if now.missed - step.missed >= NEARLY * most]
-    return min(near, key=lambda step: (step.work, step.missed)).sentence
+    best = min(near, key=lambda step: (step.work, step.missed))
+    # one of several in which an error could hide leaves the others as they are
+    return each[0] if each and best.what == ONCE_MORE else best
 
 
 def offers(
     estimate: Estimate, comparison: Comparison, case: Case, views: Sequence[View]
 ) -> tuple[Offer, ...]:
-    """What may be done, with the error that would then be seen; what brings most first.
+    """What may be done, with the error that would then be seen; what settles the order comes
+    first, then what brings most.
 
     Parameters
     ----------
@@ -141,7 +175,8 @@ def offers(
     -------
     tuple of Offer
         Each with the reading for which it brings most, mm; none that brings less than
-        `LEAST_OFFERED` of what is seen today.  To first order: the limit stays as it is.
+        `LEAST_OFFERED` of what is seen today and does not settle it.  To first order: the limit
+        stays as it is.
     """
     if not comparison.names:
         return ()
@@ -150,17 +185,31 @@ def offers(
     expected, *_ = tape_expectation(comparison.names, estimate.log_spans, comparison.noise)
     lengths = dict(zip(comparison.names, np.exp(expected), strict=True))
     found = []
-    for step in sorted(steps, key=lambda step: (step.missed, step.work)):
+    together = {name for step in steps if step.what == EACH_ONCE_MORE for name in step.readings}
+    for step in sorted(steps, key=_brings):
+        if step.what == ONCE_MORE and together.issuperset(step.readings):
+            continue
         seen = {
             name: (lengths[name] * np.expm1(now.caught[name]), lengths[name] * np.expm1(caught))
             for name, caught in step.caught.items()
         }
         reading = max(seen, key=lambda name: float(seen[name][0] - seen[name][1]))
         today, then = (float(mm) for mm in seen[reading])
-        if today - then >= LEAST_OFFERED * today:
-            said = offered(reading, today, then, case.unit)
-            found.append(Offer(step.what, step.reading, step.sentence, reading, today, then, said))
+        if step.settles or today - then >= LEAST_OFFERED * today:
+            said = offered(reading, today, then, case.unit, settles=step.settles)
+            each = step.readings if step.what == EACH_ONCE_MORE else ()
+            measured = "" if each else "".join(step.readings)
+            found.append(
+                Offer(step.what, measured, step.sentence, reading, today, then, said, each)
+            )
     return tuple(found)
+
+
+def _brings(step: Step) -> tuple[bool, float, float]:
+    """What comes first is the least: of what settles an order the least work."""
+    if step.settles:
+        return False, step.work, step.missed
+    return True, step.missed, step.work
 
 
 def _open(
@@ -180,35 +229,56 @@ def _open(
             return np.asarray(own)
         return np.append(own, all_alike_score(inverse))
 
-    def step(
-        what: str, reading: str, sentence: str, seen: Array, missed_then: float | None = None
-    ) -> Step:
+    def settles(seen: Array) -> bool:
+        logs = np.array(needed) / seen[: len(names)]
+        tolerated = comparison.tolerances
+        within = all(
+            np.expm1(log) <= tolerated.of(name) for name, log in zip(names, logs, strict=True)
+        )
+        if len(seen) > len(names):
+            # the only measure's own error today is no less hidden beside another
+            alike = np.expm1(common / float(seen[-1])) if common else np.inf
+            within = within and bool(alike <= tolerated.of(COMMON))
+        return within and bool(comparison.unsure or comparison.common_unsure)
+
+    def step(what: str, readings: tuple[str, ...], sentence: str, seen: Array) -> Step:
         caught = {name: needed[i] / float(seen[i]) for i, name in enumerate(names)}
-        chance = missed(seen, limits[: len(seen)]) if missed_then is None else missed_then
-        return Step(what, reading, sentence, chance, caught)
+        chance = missed(seen, limits[: len(seen)])
+        return Step(what, readings, sentence, chance, caught, settles(seen))
+
+    def once_more(what: str, readings: tuple[str, ...], sentence: str) -> Step:
+        then = noise
+        for name in readings:
+            then = then.once_more(name)
+        held = scores(estimate.covariance, tape=then.covariance(names, np.exp(expected)))
+        # A slip is only in the first value: the second differs by it, and where the tape was
+        # led is the same in both.  Their mean is surer than either, by the repeat part only.
+        # Of wrong readings, as of the noise, what was led astray is read again as it was
+        # (judgement); that is what an order has to show that agrees.
+        again = [names.index(name) for name in readings]
+        seen = held.copy()
+        seen[again] = np.hypot(held[again], 1.0 / np.sqrt(2.0 * repeat[again]))
+        slips = step(what, readings, sentence, seen)
+        chance = TAPE_REPEAT_SHARE * slips.missed + (1.0 - TAPE_REPEAT_SHARE) * now.missed
+        return replace(slips, missed=chance, settles=settles(held))
 
     today = scores(estimate.covariance)
     # what an error must come to in its own score, as far as the others help to see it
     needed = [np.log1p(comparison.catches[name]) * today[i] for i, name in enumerate(names)]
-    now = step("", "", "", today)
+    alone = len(today) == len(names)
+    common = 0.0 if alone else float(np.log1p(comparison.catches_common) * today[-1])
+    now = step("", (), "", today)
     found = [
-        step(name, "", f"{tr(ACTIONS[name])}.", scores(covariance_after(action, estimate)))
+        step(name, (), f"{tr(ACTIONS[name])}.", scores(covariance_after(action, estimate)))
         for name, action in actions.items()
     ]
-    for i, name in enumerate(names):
-        # A slip is only in the first value: the second differs by it, and where the tape was
-        # led is the same in both.  Their mean is surer than either, by the repeat part only.
-        # Of wrong readings, as of the noise, what was led astray is read again as it was
-        # (judgement).
-        twice = noise.once_more(name).covariance(names, np.exp(expected))
-        again = scores(estimate.covariance, tape=twice)
-        again[i] = np.hypot(again[i], 1.0 / np.sqrt(2.0 * repeat[i]))
-        seen = TAPE_REPEAT_SHARE * missed(again, limits[: len(again)])
-        seen += (1.0 - TAPE_REPEAT_SHARE) * now.missed
-        found.append(step(ONCE_MORE, name, measure_once_more(name), again, seen))
+    found += [once_more(ONCE_MORE, (name,), measure_once_more(name)) for name in names]
+    if len(comparison.unsure) > 1:
+        each = measure_each_once_more(comparison.unsure)
+        found.append(once_more(EACH_ONCE_MORE, comparison.unsure, each))
     for name in READINGS:
         if name not in names:
             _, *more = tape_expectation((*names, name), estimate.log_spans, noise)
             beside = scores(estimate.covariance, *more)
-            found.append(step(AS_WELL, name, measure_as_well(name), beside))
+            found.append(step(AS_WELL, (name,), measure_as_well(name), beside))
     return now, found

@@ -25,6 +25,7 @@ class Unknowns:
     _places: dict[Key, slice] = field(default_factory=dict)
     _starts: list[float] = field(default_factory=list)
     _steps: list[float] = field(default_factory=list)
+    _kinds: dict[str, tuple[Key, ...]] = field(default_factory=dict)
 
     def add(self, key: Key, start: list[float], step: float) -> None:
         """Reserve `len(start)` entries; `step` is what numerical derivatives move by."""
@@ -33,6 +34,7 @@ class Unknowns:
         self._places[key] = slice(self.size, self.size + len(start))
         self._starts += start
         self._steps += [step] * len(start)
+        self._kinds[key[0]] = (*self.kinds(key[0]), key)
         self.size += len(start)
 
     def __contains__(self, key: Key) -> bool:
@@ -52,7 +54,7 @@ class Unknowns:
 
     def kinds(self, kind: str) -> tuple[Key, ...]:
         """All keys whose first part is `kind`, in order."""
-        return tuple(key for key in self._places if key[0] == kind)
+        return self._kinds.get(kind, ())
 
     @property
     def start(self) -> Array:

@@ -448,6 +448,13 @@ def measure_once_more(name: str) -> str:
     )
 
 
+def measure_each_once_more(names: Sequence[str]) -> str:
+    """Asking for one more of each reading in which an error beyond tolerance could hide."""
+    return tr(
+        "Measure these once more, as if for the first time: {readings}.", readings=_titles(names)
+    )
+
+
 def measure_as_well(name: str) -> str:
     """Asking for a reading that was not given."""
     return tr(
@@ -457,7 +464,9 @@ def measure_as_well(name: str) -> str:
     )
 
 
-def offered(reading: str, today_mm: float, then_mm: float, unit: str) -> str:
+def offered(
+    reading: str, today_mm: float, then_mm: float, unit: str, *, settles: bool = False
+) -> str:
     """What a step would bring: the smallest error that is seen, after and before.
 
     Parameters
@@ -465,13 +474,16 @@ def offered(reading: str, today_mm: float, then_mm: float, unit: str) -> str:
     reading : str
     today_mm, then_mm : float, mm
     unit : str
+    settles : bool
+        Whether no error beyond tolerance is likely to hide then.
     """
-    return tr(
+    said = tr(
         "A slip of {then} in the {reading} would then be seen; today only one of {today}.",
         reading=tr(READING_TITLES[reading]),
         then=format_length(then_mm, unit),
         today=format_length(today_mm, unit),
     )
+    return f"{said} {tr('That is likely to settle it.')}" if settles else said
 
 
 def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:

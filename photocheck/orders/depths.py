@@ -40,7 +40,7 @@ class Carefulness:
         """What one may count on, with sizes, in the language spoken now.
 
         >>> DEPTHS["quick"].promise()
-        'On a dog of 25 kg it sees nearly every error of 15 cm (6 in) or more in the half neck, \
+        'On a dog of 25 kg it sees nearly every error of 16 cm (6 in) or more in the half neck, \
 and of 8 cm (3 in) or more along the body.'
         """
         along = max(self._mm(span) for span in SPANS if span != "half_neck")
@@ -77,7 +77,7 @@ DEPTHS: Final[Mapping[str, Carefulness]] = MappingProxyType(
                 "Finds slips such as swapped digits or a wrong unit. It cannot promise that all "
                 "is right."
             ),
-            _caught(43, 20, 29, 12),
+            _caught(44, 20, 29, 12),
         ),
         CAREFUL: Carefulness(
             later("Careful"),

@@ -91,30 +91,34 @@ def periodicity(rgb: Picture) -> Array:
     if rows < 64 or columns < 64:
         return found.reshape(8, 8)
     bins = 2 * _QUARTERS * _REACH + 1
-    # where the histogram of each pixel's place begins
+    # where the histogram of each pixel's place begins; whole numbers, exact in 32 bits
     first = (8 * (np.arange(rows)[:, None] % 8) + np.arange(columns)[None, :] % 8) * bins
+    first = first.astype(np.float32)
     value = np.arange(bins) / _QUARTERS - _REACH
     steps = np.array(STEPS)
     used = np.abs(value)[:, None] >= steps / 2
     combs = np.where(used, np.cos(2.0 * np.pi * value[:, None] / steps), 0.0)
+    used = used.astype(np.float64)
     inner = np.array([y % 8 > 0 and x % 8 > 0 for y in range(8) for x in range(8)])
     for across, down in FREQUENCIES:
         wave = cv2.sepFilter2D(
             light, -1, _basis(across), _basis(down), anchor=(0, 0), borderType=cv2.BORDER_REPLICATE
         )[:rows, :columns]
-        bin_of = np.clip(np.rint((wave + _REACH) * _QUARTERS), 0, bins - 1).astype(np.intp)
-        counts = np.bincount((first + bin_of).ravel(), minlength=64 * bins)
+        # in place: the passes over half a million pixels are what this costs
+        wave += _REACH
+        wave *= _QUARTERS
+        np.rint(wave, out=wave)
+        np.clip(wave, 0, bins - 1, out=wave)
+        wave += first
+        counts = np.bincount(wave.astype(np.intp).ravel(), minlength=64 * bins)
         counts = counts.reshape(64, bins).astype(np.float64)
         # all steps at once, (64, steps): how many count, and how well they lie on multiples
-        numbers, sums = counts @ used.astype(np.float64), counts @ combs
-        score = np.zeros(64)
-        for number, total in zip(numbers.T, sums.T, strict=True):
-            if number.min() < _FEWEST:
-                continue
-            comb = total / np.sqrt(number / 2.0)
-            middle = median(comb[inner])
-            spread = max(1.4826 * float(median(np.abs(comb[inner] - middle))), 1.0)
-            score = np.maximum(score, (comb - middle) / spread)
+        numbers, sums = counts @ used, counts @ combs
+        enough = numbers.min(axis=0) >= _FEWEST
+        comb = (sums[:, enough] / np.sqrt(numbers[:, enough] / 2.0)).T
+        middle = median(comb[:, inner])[:, None]
+        spread = np.maximum(1.4826 * median(np.abs(comb[:, inner] - middle)), 1.0)
+        score = np.max((comb - middle) / spread[:, None], axis=0, initial=0.0)
         found += np.minimum(score, CLIP)
     return found.reshape(8, 8)
 

@@ -241,9 +241,11 @@ class Offer:
     ----------
     step : str
         One of `photocheck.judge.wording.ACTIONS`, or "once_more" or "as_well": a reading measured
-        again, or one that is missing.
+        again, or one that is missing; or "each_once_more", all in which an error could hide.
     measured : str
         Which reading that is; empty for other steps.
+    each : tuple of str
+        Which readings are measured once more, where that is the step.
     sentence : str
         Asking for it.
     reading : str
@@ -261,6 +263,7 @@ class Offer:
     today_mm: float
     then_mm: float
     brings: str
+    each: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

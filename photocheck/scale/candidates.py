@@ -21,6 +21,7 @@ _FIRST_HALF: Final = 0.3  # half side of the smallest window, of what windows ar
 BORDER_PX: Final = 8
 """How far a picture is carried on beyond its border, px of what is looked at."""
 _GROWTH: Final = 1.7
+_AS_IT_IS: Final = 1.05  # times larger than what is looked at: shrinking would only blur it
 _FILL_TOLERANCES: Final = (5, 9, 15, 24)  # Lab steps of 8-bit images
 _UNPRINTED_TOLERANCES: Final = (8, 18)
 _PRINT_PX: Final = 9  # letters and rules are narrower, in a window
@@ -102,13 +103,26 @@ def window_of(picture: Picture, most_px: int) -> Window:
     return _window(picture, (0, 0, width, height), middle, most_px)
 
 
+def window_about(
+    picture: Picture, corners: Floats, near: Floats, most_px: int, room: float
+) -> Window:
+    """The part of a picture about corners (4, 2) px, `room` of their extent wider on every side."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    more = room * float(np.max(high - low))
+    height, width = picture.shape[:2]
+    left, top = np.clip(np.floor(low - more), 0, [width - 2, height - 2]).astype(int)
+    right, bottom = np.clip(np.ceil(high + more) + 1, 2, [width, height]).astype(int)
+    return _window(picture, (int(left), int(top), int(right), int(bottom)), near, most_px)
+
+
 def _window(
     picture: Picture, frame: tuple[int, int, int, int], near: Floats, most_px: int
 ) -> Window:
     left, top, right, bottom = frame
     height, width = picture.shape[:2]
     crop = as_rgb(picture[top:bottom, left:right])
-    scale = max(max(crop.shape[:2]) / most_px, 1.0)
+    scale = max(crop.shape[:2]) / most_px
+    scale = scale if scale > _AS_IT_IS else 1.0
     if scale > 1:
         crop, by = _thinned(crop, scale)
         size = (

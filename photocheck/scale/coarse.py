@@ -12,7 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.scale.candidates import Window, windows
+from photocheck.scale.beyond import edges_beyond, shapes_around
+from photocheck.scale.candidates import Window, window_about, windows
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.corners import contains, corner_turns, corners_mm, side_lengths
 from photocheck.scale.light import Floats, Picture
@@ -21,8 +22,8 @@ from photocheck.scale.rough_quads import rough_quads
 from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
 
 _WINDOW_PX: Final = {"id_card": 320}
-_SHEET_WINDOW_PX: Final = 380
-_GROWTH: Final = 2.0
+_SHEET_WINDOW_PX: Final = 420
+_GROWTH: Final = 1.7
 _EACH: Final = 12  # rough shapes kept of a window
 _MOST_FITTED: Final = {"id_card": 44}
 _MOST_SHEETS_FITTED: Final = 34
@@ -34,6 +35,7 @@ _PASSES: Final = 3  # a shape that is chosen is fitted again at full size
 _STRAIGHT: Final = 0.8  # seen of each side along one line: no need to look for bowed ones
 _BOWED_SEEN: Final = 0.35  # of all sides along straight lines, where some may be bowed
 _REACH_PX: Final = 3.0
+_ROOM: Final = 0.3  # of what was found, to look for something around it
 _BOW_MOST: Final = 0.02  # of a side, beyond the reach of a straight one
 _BOWED_GAIN: Final = 0.05  # what two halves must see more of a side than one line
 _LEAST_SEEN: Final = 0.3  # of any side, in a window
@@ -94,7 +96,9 @@ def coarse_candidates(
     """
     # In turn from every window: what is printed large would fill all places otherwise.
     turns: list[tuple[int, float, Floats, Window]] = []
-    for window in windows(picture, near, window_px(kind), across_px, _GROWTH):
+    # A smaller window than is looked at shows nothing larger, and less of it.
+    across = (max(across_px[0], window_px(kind)), across_px[1])
+    for window in windows(picture, near, window_px(kind), across, _GROWTH):
         rough = rough_quads(window, kind, _EACH)
         turns.extend((k, -score, quad, window) for k, (score, quad) in enumerate(rough))
     turns.sort(key=lambda item: item[:2])
@@ -118,6 +122,21 @@ def coarse_candidates(
         quads = np.array([quad for quad, own in taken if own is window])
         found.extend(fitted_in(window, kind, quads))
     return [one for one in found if contains(one.corners, near)], smallest
+
+
+def around_found(
+    picture: Picture, kind: ReferenceObject, one: FittedShape, near: Floats
+) -> tuple[list[FittedShape], Floats]:
+    """Shapes around one that was found, and how far beyond its sides other edges run.
+
+    The second is (4,) px of the photo, 0 where none is plain.
+    """
+    window = window_about(picture, one.corners, near, window_px(kind), _ROOM)
+    corners = (one.corners - window.origin) / window.scale
+    beyond = edges_beyond(window, corners, one.bows * one.window.scale / window.scale)
+    quads = shapes_around(corners, beyond)
+    made = fitted_in(window, kind, quads) if len(quads) else []
+    return [each for each in made if contains(each.corners, near)], beyond.off_px * window.scale
 
 
 def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[FittedShape]:

@@ -209,7 +209,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
     best: tuple[float, Ellipse] | None = None
     whole = fit(found)
     if whole is not None:
-        best = (float(np.median(np.abs(distances(whole, found)))), whole)
+        best = (_median(np.abs(distances(whole, found))), whole)
     if best is None or best[0] > 0.15:
         for _ in range(40):
             # Eight spread around: five are too few to hold an ellipse against noise.
@@ -219,7 +219,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
             ellipse = fit(found[some])
             if ellipse is None:
                 continue
-            miss = float(np.median(np.abs(distances(ellipse, found))))
+            miss = _median(np.abs(distances(ellipse, found)))
             if best is None or miss < best[0]:
                 best = (miss, ellipse)
     if best is None:
@@ -227,15 +227,29 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
     ellipse = best[1]
     kept = np.ones(len(found), bool)
     scatter = 1.0
-    for _ in range(6):
+    for trimmed in range(6):
         distance = np.abs(distances(ellipse, found))
-        scatter = max(1.4826 * float(np.median(distance)), 0.05)
-        kept = distance < min(max(3.0 * scatter, 0.3), 3.0 if round_only else _ON_OUTLINE_PX)
+        scatter = max(1.4826 * _median(distance), 0.05)
+        before, kept = (
+            kept,
+            distance < min(max(3.0 * scatter, 0.3), 3.0 if round_only else _ON_OUTLINE_PX),
+        )
         if np.count_nonzero(kept) < 10:
             return None
+        if trimmed and np.array_equal(kept, before):
+            break  # the same points give the same ellipse for ever
         again = fit(found[kept])
         if again is None:
             return None
         ellipse = again
     distance = distances(ellipse, found[kept])
     return ellipse, kept, float(np.sqrt(np.sum(distance**2) / (np.count_nonzero(kept) - 5)))
+
+
+def _median(values: Floats) -> float:
+    """As `numpy.median` has it, which on so few (n,) takes longer than the fit itself."""
+    ordered = np.sort(values)
+    if np.isnan(ordered[-1]):
+        return float("nan")
+    half = len(ordered) // 2
+    return float(ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2)

@@ -25,8 +25,7 @@ from photocheck.scale.pinhole import (
     ball_conic,
     conic_distance,
     disc_conic,
-    turn_about_x,
-    turn_about_y,
+    turn_about_both,
     turn_in_plane,
 )
 from photocheck.scale.seen import ReferenceSeen
@@ -131,7 +130,7 @@ def camera_of(
     if centre is None:
         centre = np.zeros((*np.shape(focal), 2))
     reach = np.asarray(np.hypot(size[..., 0], size[..., 1]) / 2.0)
-    rotation = turn_about_y(pose[..., 0]) @ turn_about_x(pose[..., 1])
+    rotation = turn_about_both(pose[..., 0], pose[..., 1])
     depth = np.exp(pose[..., 5])
     translation = np.stack([pose[..., 3] * depth, pose[..., 4] * depth, depth], axis=-1)
     return Pinhole(

@@ -33,6 +33,10 @@ FEATURES: Final = (
 
 _SIZE: Final = FEATURES.index("size")
 RIVAL_FROM: Final = 0.1  # of the best one's probability: less is not told
+_FLAT: Final = 0.005
+_BENT: Final = 0.007
+"""Sd of corners, of the longer side: a sheet that curls by 7 mm has some of its corners 2 mm off
+(judgement).  With no more than a card's, 2 to 4 of 100 sheets near the camera fewer were found."""
 _WRAP_MOST: Final = 3.0  # area over area: a frame in its sheet, not a sheet in a room
 WEIGHTS: Final = np.array(
     [
@@ -133,7 +137,12 @@ class Weighed:
 
 
 def weigh(
-    found: Sequence[FittedShape], size_mm: tuple[float, float], picture: tuple[int, ...]
+    found: Sequence[FittedShape],
+    size_mm: tuple[float, float],
+    picture: tuple[int, ...],
+    *,
+    bends: bool = False,
+    around: Sequence[FittedShape] = (),
 ) -> Weighed | None:
     """The likeliest of the shapes found at one mark, or None when there are none.
 
@@ -142,11 +151,18 @@ def weigh(
     found : sequence of FittedShape
     size_mm : longer and shorter side
     picture : (rows, columns, ...) of the photo
+    bends : bool
+        Whether it is paper, whose corners may lie a little off those of a flat rectangle.
+    around : sequence of FittedShape
+        Shapes that were looked for around one of them.  They make none of the others seem small:
+        whatever is looked for finds something large.
     """
     if not found:
         return None
-    facts = measured(found, size_mm, picture)
-    facts[:, _SIZE] -= facts[:, _SIZE].max()
+    count = len(found)
+    found = [*found, *around]
+    facts = measured(found, size_mm, picture, bends=bends)
+    facts[:, _SIZE] -= facts[:count, _SIZE].max()
     score = facts @ WEIGHTS + BIAS
     top = max(float(score.max()), 0.0)
     odds = np.exp(score - top)
@@ -189,14 +205,18 @@ def nearest_order(corners: Floats, to: Floats) -> Floats:
 
 
 def measured(
-    found: Sequence[FittedShape], size_mm: tuple[float, float], picture: tuple[int, ...]
+    found: Sequence[FittedShape],
+    size_mm: tuple[float, float],
+    picture: tuple[int, ...],
+    *,
+    bends: bool = False,
 ) -> Floats:
-    """What is weighed, (n, len(FEATURES)), each of order 1."""
+    """What is weighed, (n, len(FEATURES)), each of order 1; arguments as of `weigh`."""
     corners = np.array([one.corners for one in found])
     scales = np.array([one.window.scale for one in found])
     run = np.roll(corners, -1, axis=1) - corners
     lengths = np.hypot(run[..., 0], run[..., 1])
-    spread = np.hypot(0.5 * scales, 0.005 * lengths.max(axis=1))
+    spread = np.hypot(0.5 * scales, (_BENT if bends else _FLAT) * lengths.max(axis=1))
     judged = shapes(corners, size_mm, picture, spread)
     rows = []
     for k, one in enumerate(found):

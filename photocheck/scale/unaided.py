@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from photocheck.errors import ScaleError
 from photocheck.scale.candidates import Window, edge_share, window_of, windows
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
-from photocheck.scale.coarse import fitted_in, window_px
+from photocheck.scale.coarse import STIFF, fitted_in, window_px
 from photocheck.scale.corners import contains, corner_turns, corners_mm, order_corners, side_lengths
 from photocheck.scale.edges import seen_as, weighed_at
 from photocheck.scale.kinds import BesideDog, costs
@@ -48,6 +48,10 @@ _LARGER: Final = 1.25  # by the way around, of what something is printed on
 _FIRST_SURE: Final = 0.25
 _LEAST_SURE: Final = 0.8
 """Probability of one shape, of all at its place, from which it is shown."""
+_MOST_RIVALS: Final = 0.15
+"""What all other shapes there may be as likely as beside it."""
+_MOST_UNSURE: Final = 0.03
+"""Corner doubt, of the longer side, up to which it is: another may lie around it."""
 _AROUND: Final = (1.3, 4.5)
 """How wide the windows are in which a shape is looked for again, of its longer side."""
 _MOST_ODD: Final = 2.5
@@ -113,7 +117,11 @@ def sightings(picture: Picture, beside: BesideDog) -> tuple[Sighting, ...]:
                 picture, kind, place.corners.mean(axis=0),
                 across_px=(_AROUND[0] * longest, _AROUND[1] * longest),
             )  # fmt: skip
-            if weighed.sure < _LEAST_SURE or weighed.rivals:
+            if weighed.sure < _LEAST_SURE:
+                continue
+            if sum(share for share, _ in weighed.rivals) > _MOST_RIVALS:
+                continue
+            if seen.spread_px > _MOST_UNSURE * float(side_lengths(seen.points_px).max()):
                 continue
             kinds = _as_kinds(picture, seen, beside)
             if kinds:
@@ -142,7 +150,10 @@ def _closer(
             across = (_AROUND[0] * longest, np.inf)
             window = next(windows(picture, middle, window_px(kind), across))
             quads = (place.corners[None] - window.origin) / window.scale
-            weighed = weigh(fitted_in(window, kind, quads), kind.size_mm, picture.shape)
+            weighed = weigh(
+                fitted_in(window, kind, quads), kind.size_mm, picture.shape,
+                bends=kind.kind not in STIFF,
+            )  # fmt: skip
             if weighed and weighed.sure > max(_FIRST_SURE, best[0] if best else 0.0):
                 best = (weighed.sure, kind)
         if best:

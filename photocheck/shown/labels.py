@@ -34,13 +34,6 @@ class Sought:
     away: tuple[float, float]
 
 
-def overlap(a: Box, b: Box) -> float:
-    """Area two boxes share, px²."""
-    width = min(a[2], b[2]) - max(a[0], b[0])
-    height = min(a[3], b[3]) - max(a[1], b[1])
-    return max(width, 0.0) * max(height, 0.0)
-
-
 def place(
     wanted: Sequence[Sought],
     field: Box,
@@ -59,7 +52,7 @@ def place(
     taken : sequence of Box
         Where none may lie, px.
     ink : (N, 3) float
-        Points (x, y, weight) better left uncovered, px.
+        Points (x, y, weight) better left uncovered, px; no weight is negative.
     gap : float
         Space kept between boxes, px.
 
@@ -70,24 +63,33 @@ def place(
     """
     placed: dict[str, Box] = {}
     occupied = list(taken)
+    solid = [box for box in taken if box[0] < box[2] and box[1] < box[3]]
     for label in wanted:
         best: Box | None = None
         best_cost = np.inf
         # Far off only when there is no room nearby.
         for centres in (_around(label, gap), _everywhere(label, field)):
             for box in _boxes(label, centres, field):
-                padded = (box[0] - gap, box[1] - gap, box[2] + gap, box[3] + gap)
-                if any(overlap(padded, other) for other in occupied):
+                left, top = box[0] - gap, box[1] - gap
+                right, bottom = box[2] + gap, box[3] + gap
+                # thousands of places are looked at: by comparisons alone
+                if any(
+                    left < other[2] and other[0] < right and top < other[3] and other[1] < bottom
+                    for other in solid
+                ):
                     continue
-                cost = _cost(label, box, ink, gap)
-                if cost >= best_cost:
-                    continue  # what its leader crosses could only make it worse
+                # what is added to it could only make it worse
+                if (cost := _stray(label, box, gap)) >= best_cost:
+                    continue
+                if (cost := cost + _covered(box, ink, gap)) >= best_cost:
+                    continue
                 cost += 30.0 * _crossed(label.anchor, box, occupied)
                 if cost < best_cost:
                     best, best_cost = box, cost
             if best is not None:
                 placed[label.key] = best
                 occupied.append(best)
+                solid.append(best)
                 break
     return placed
 
@@ -147,20 +149,25 @@ def nearest(point: tuple[float, float], box: Box) -> tuple[float, float]:
     return min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3])
 
 
-def _cost(label: Sought, box: Box, ink: NDArray[np.float64], gap: float) -> float:
+def _stray(label: Sought, box: Box, gap: float) -> float:
+    """How far from what it names, and how far from where it would rather lie."""
     x, y = label.anchor
     near = nearest(label.anchor, box)
     distance = hypot(near[0] - x, near[1] - y) / gap
     cx, cy = (box[0] + box[2]) / 2 - x, (box[1] + box[3]) / 2 - y
     length = hypot(cx, cy) * hypot(*label.away)
     against = 1 - (cx * label.away[0] + cy * label.away[1]) / length if length else 1.0
-    covered = 0.0
-    if len(ink):
-        hit = (
-            (ink[:, 0] > box[0] - gap)
-            & (ink[:, 0] < box[2] + gap)
-            & (ink[:, 1] > box[1] - gap)
-            & (ink[:, 1] < box[3] + gap)
-        )
-        covered = float(ink[hit, 2].sum())
-    return distance + 2.0 * against + covered
+    return distance + 2.0 * against
+
+
+def _covered(box: Box, ink: NDArray[np.float64], gap: float) -> float:
+    """The weight of the points that a box would hide."""
+    if not len(ink):
+        return 0.0
+    hit = (
+        (ink[:, 0] > box[0] - gap)
+        & (ink[:, 0] < box[2] + gap)
+        & (ink[:, 1] > box[1] - gap)
+        & (ink[:, 1] < box[3] + gap)
+    )
+    return float(ink[hit, 2].sum())

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from photocheck.case.file import case_from_dict
 from photocheck.case.samples import samples_folder
 from photocheck.orders import worn_tags as finding
 from photocheck.scale.catalogue import DOG_TAGS
@@ -112,6 +113,29 @@ def test_one_yes_is_for_all_and_leads_to_the_result(
     assert not page.exception
     (verdict,) = [e.value for e in (*page.info, *page.success, *page.warning)][:1]
     assert verdict.startswith("## ")
+
+
+def test_how_deep_the_coat_is_is_asked_with_the_tags(to_marks: Callable[[bytes], AppTest]) -> None:
+    """What is typed is said back, is there after leaving the step, and is what the check takes."""
+    page = to_marks(tagged()[0])
+
+    def field() -> Any:
+        (depth,) = [one for one in page.text_input if "coat stands off the skin" in one.label]
+        return depth
+
+    assert field().value == ""
+    assert "is what leaves most open in the half neck" in said(page)
+    field().set_value("1.5").run()
+    assert not page.exception
+    assert field().value == "1.5"
+    assert "15 mm" in said(page) or "1.5 cm" in said(page)
+    draft = shared.owners_store().draft(order_of(page))
+    assert draft.dog.coat_depth == "1.5"
+    page = press(page, "next")
+    assert address(page, "step") == "result"
+    told = shared.owners_store().draft(order_of(page)).to_dict()
+    case = case_from_dict(told, check_files=False)
+    assert case.dog.coat_depth_mm == pytest.approx(15.0)
 
 
 def test_what_no_tag_shows_is_marked_by_hand(

@@ -129,6 +129,7 @@ def test_later_on_the_address_counts() -> None:
     assert address_of(app) == {"case": "k2"}
 
 
+@pytest.mark.usefixtures("decoded_here")
 @pytest.mark.parametrize("step", ["readings", "dog", "photo", "marks"])
 def test_the_steps_read_the_draft_and_no_report(
     step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -1,3 +1,4 @@
+import io
 import json
 import os
 import re
@@ -26,11 +27,19 @@ from tests.support.places import SAMPLES
 from tests.support.tagged_photo import tagged
 
 
+@pytest.fixture(scope="module")
+def grey():
+    """A grey photo's file; written once, for writing it takes longer than most of these tests."""
+    held = io.BytesIO()
+    Image.fromarray(np.full((3024, 4032, 3), 140, np.uint8)).save(held, "JPEG", quality=30)
+    return held.getvalue()
+
+
 @pytest.fixture
-def side(tmp_path, monkeypatch):
+def side(tmp_path, monkeypatch, grey):
     """A photo in the current folder."""
     monkeypatch.chdir(tmp_path)
-    Image.fromarray(np.full((3024, 4032, 3), 140, np.uint8)).save("side.jpg", quality=30)
+    (tmp_path / "side.jpg").write_bytes(grey)
     return tmp_path / "side.jpg"
 
 
@@ -464,10 +473,9 @@ def test_schema(capsys, which):
 
 
 def command(*arguments, **options):
-    environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
     return subprocess.run(
         [sys.executable, "-m", "photocheck", *arguments],
-        capture_output=True, text=True, env=environment, timeout=60, **options,
+        capture_output=True, text=True, timeout=60, **options,
     )  # fmt: skip
 
 

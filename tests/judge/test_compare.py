@@ -63,10 +63,16 @@ def good_order(
 
 
 @pytest.mark.usefixtures("limits_once")
-@pytest.mark.parametrize("budget", [0.01, 0.02, 0.05])
-def test_false_alarms_keep_the_budget(budget: float) -> None:
+@pytest.mark.parametrize(
+    ("budget", "orders"),
+    [
+        *((0.01, 1000), (0.02, 3000), (0.05, 1000)),
+        pytest.param(0.01, 3000, marks=pytest.mark.slow),
+        pytest.param(0.05, 3000, marks=pytest.mark.slow),
+    ],
+)
+def test_false_alarms_keep_the_budget(budget: float, orders: int) -> None:
     rng = np.random.default_rng(8)
-    orders = 3000
     flagged = sum(
         bool(
             compare(

@@ -89,21 +89,26 @@ def test_where_the_reference_stood_scales_the_width() -> None:
     assert 1.15 < ratio < (FROM + 400.0 + SHOULDER) / (FROM - 400.0 + SHOULDER)
 
 
+def turned_before(shot: Shot, turned: float, pair: str) -> tuple[Joint, np.ndarray]:
+    """A dog turned before the camera of that photo, a pair's middle at (140, -60) mm."""
+    side = square_view()
+    joint = Joint(
+        [Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="long"), fronts=[shot]
+    )
+    theta = joint.unknowns.start
+    theta[joint.unknowns.place(("dog_yaw", 1))] = turned
+    theta[joint.unknowns.place(("front_pair", 1, 0, pair))] = [140.0, -60.0]
+    return joint, theta
+
+
 @pytest.mark.parametrize("turned", [-2.0, 0.0, 1.5])
 @pytest.mark.parametrize("pair", ["neck_width", "chest_width"])
 def test_marks_lie_where_rays_graze_the_ellipse(turned: float, pair: str) -> None:
     """Against the outermost of 200,000 points of the same ellipse, projected."""
     view = front_view()
     shot = Shot(view, likely_poses(view)[0], (front_marks(180.0, FROM, width=170.0, depth=FROM),))
-    side = square_view()
-    joint = Joint(
-        [Shot(side, likely_poses(side)[0], (marking(),))], DogFacts(coat="long"), fronts=[shot]
-    )
-    u, fronts = joint.unknowns, joint.fronts
-    theta = u.start
-    theta[u.place(("dog_yaw", 1))] = turned
-    theta[u.place(("front_pair", 1, 0, pair))] = [140.0, -60.0]
-    trunk = joint.trunk(theta)
+    joint, theta = turned_before(shot, turned, pair)
+    fronts, trunk = joint.fronts, joint.trunk(theta)
     camera = joint._camera(theta, 0)
     grazed = fronts._grazed(theta, 1, 0, pair, camera, trunk)
     width = trunk.neck_width if pair == "neck_width" else trunk.width
@@ -253,6 +258,35 @@ def test_where_the_tape_went_by_the_tags_the_ring_is_in_one_place() -> None:
     assert share == pytest.approx(ratio**2, rel=0.4)
     assert held.covariance[NECK, NECK] < thought.covariance[NECK, NECK]
     assert "tags" in held.shares
+
+
+@pytest.mark.parametrize("turned", [-2.0, 0.0, 1.5])
+def test_tags_are_at_the_rings_own_ends_however_the_dog_stands(turned: float) -> None:
+    """By hand: half a width to either side of the middle, turned with the dog, and no nearer.
+
+    Where rays graze it is elsewhere: of a ring as deep as it is wide, a turned one would be seen
+    as wide as before.
+    """
+    marks = front_marks(170.0, FROM + SHOULDER / 2)
+    tags = tuple(
+        TagSeen(name, 40.0, np.zeros((4, 2)), 0.1, np.array(at), 0.1 * np.eye(2), 1.0, 10.0)
+        for name, at in marks.marks.items()
+    )
+    view = dataclasses.replace(front_view(), tags=TagsSeen(tags))
+    shot = Shot(view, likely_poses(view)[0], (Marking(marks.marks, by=TAGS),))
+    joint, theta = turned_before(shot, turned, "neck_width")
+    fronts, trunk = joint.fronts, joint.trunk(theta)
+    ends = fronts._grazed(theta, 1, 0, "neck_width", joint._camera(theta, 0), trunk)
+    half = float(trunk.neck_width / 2 + trunk.pressed)
+    yaw = priors.FRONT_YAW_RAD.spread * turned
+    depth = float(fronts._depth(theta, 1, "neck_width", trunk))
+    for end, side_of in zip(ends, (-1.0, 1.0), strict=True):
+        by_hand = (
+            140.0 + side_of * half * np.cos(yaw),
+            -60.0,
+            depth - side_of * half * np.sin(yaw),
+        )
+        assert end == pytest.approx(by_hand, abs=1e-6)
 
 
 def test_photos_by_tags_and_by_hand_share_no_look() -> None:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference
+from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference, Take
 from photocheck.judge import steps
 from photocheck.judge.budget import covariance_after, what_actions_leave
 from photocheck.judge.compare import compare
@@ -14,7 +14,7 @@ from photocheck.judge.joint import Joint
 from photocheck.judge.shots import Shot
 from photocheck.judge.solve import solve
 from photocheck.judge.steps import ERROR_SIZES, LEAST_OFFERED, WORK, missed, next_step, offers
-from photocheck.judge.tolerances import TAPE_REPEAT_SHARE
+from photocheck.judge.tolerances import COMMON, TAPE_REPEAT_SHARE, Tolerances
 from photocheck.judge.untold import askable
 from photocheck.judge.wording import ACTIONS
 from photocheck.photo.photo import Framing
@@ -177,7 +177,7 @@ def test_a_second_reading_shows_what_differs_and_nothing_of_what_is_led_astray(
     found, outcome, case, views = situation(Offset(0.0, 0.0, 20.0), SPANS)
     now, every = steps._open(found, outcome, what_actions_leave(case, views))
     again = [one for one in every if one.what == steps.ONCE_MORE]
-    assert [one.reading for one in again] == list(SPANS)
+    assert [one.readings for one in again] == [(span,) for span in SPANS]
     for one in again:
         assert (1.0 - TAPE_REPEAT_SHARE) * now.missed < one.missed < now.missed
     # where nothing lowers the chance by enough, nothing is asked for
@@ -190,8 +190,64 @@ def test_what_hardly_helps_is_not_offered_and_what_brings_most_comes_first() -> 
     offered = offers(*found)
     assert offered
     assert all(one.then_mm <= (1.0 - LEAST_OFFERED) * one.today_mm for one in offered)
-    assert {one.step for one in offered} <= {*ACTIONS, "once_more", "as_well"}
+    assert {one.step for one in offered} <= {*ACTIONS, "as_well", "each_once_more"}
+    # both are in doubt, so that neither is asked for alone
+    (each,) = [one for one in offered if one.step == "each_once_more"]
+    assert (each.each, each.measured) == (("half_neck", "front_length"), "")
     # the sentence beside each has its sizes in the owner's unit
     assert all(f"{one.then_mm / 10:.1f} cm" in one.brings for one in offered)
     nothing = replace(found[1], names=())
     assert offers(found[0], nothing, *found[2:]) == ()
+
+
+def doubted(*names: str, by: float) -> tuple:
+    """All readings, taken once; what could hide in these is beyond tolerance, by that factor."""
+    found, outcome, case, views = situation(Offset(0.0, 0.0, 20.0), (*SPANS, "neck_ring"))
+    told = dict.fromkeys((*outcome.names, COMMON), 0.9)
+    told |= {name: outcome.catches[name] / by for name in names}
+    return found, replace(outcome, tolerances=Tolerances(told)), case, views
+
+
+def test_where_errors_could_hide_in_several_readings_all_of_them_are_asked_for() -> None:
+    step = next_step(*doubted("rear_length", "front_length", by=1.5))
+    assert step == (
+        "Measure these once more, as if for the first time: front length and rear length."
+    )
+
+
+def test_what_settles_an_order_is_asked_for_first_and_by_the_least_work() -> None:
+    """What is promised is what the comparison then says, with one more take of the same length."""
+    found, outcome, case, views = doubted("rear_length", by=1.04)
+    now, every = steps._open(found, outcome, what_actions_leave(case, views))
+    assert not now.settles
+    settling = [one for one in every if one.settles]
+    assert settling
+    assert (
+        next_step(found, outcome, case, views)
+        == min(settling, key=lambda one: (one.work, one.missed)).sentence
+    )
+    first, *others = offers(found, outcome, case, views)
+    assert first.brings.endswith("That is likely to settle it.")
+    assert sum("settle" in one.brings for one in others) == len(settling) - 1
+    again = {one.readings for one in settling if one.what == steps.ONCE_MORE}
+    for (name,) in again:
+        reading = case.readings[name]
+        twice = {**case.readings, name: Reading.of([Take(reading.mm, "", "cm")] * 2)}
+        then = compare(found.log_spans, found.covariance, twice, tolerated=outcome.tolerances)
+        assert then.agrees
+    assert again
+
+
+def test_nothing_settles_what_agrees_or_hides_far_more_than_is_tolerated() -> None:
+    for told in (doubted(by=1.0), doubted("rear_length", by=4.0)):
+        found, outcome, case, views = told
+        _, every = steps._open(found, outcome, what_actions_leave(case, views))
+        assert not any(one.settles for one in every)
+
+
+def test_an_error_common_to_all_has_to_be_seen_as_well() -> None:
+    found, outcome, case, views = doubted("rear_length", by=1.04)
+    alike = {**outcome.tolerances.told, COMMON: outcome.catches_common / 4.0}
+    outcome = replace(outcome, tolerances=Tolerances(alike))
+    _, every = steps._open(found, outcome, what_actions_leave(case, views))
+    assert not any(one.settles for one in every)

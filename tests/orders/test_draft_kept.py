@@ -106,7 +106,7 @@ STORED = group(
 """Whatever a store may hold as a draft: from any version, or any other program."""
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(stored=STORED | st.dictionaries(st.text(max_size=8), ANY, max_size=4))
 def test_what_is_stored_is_written_back_to_the_byte(stored: dict[str, Any]) -> None:
     draft = Draft.from_dict(stored)
@@ -123,7 +123,7 @@ def test_each_part_is_empty_when_nothing_was_told(kind: type[Draft]) -> None:
     assert kind().to_dict() == {}
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=66, deadline=None)
 @given(stored=STORED)
 def test_nothing_that_is_stored_ends_in_a_traceback(stored: dict[str, Any]) -> None:
     draft = Draft.from_dict(stored)
@@ -179,7 +179,7 @@ def leaves(value: Any, path: tuple[str | int, ...] = ()) -> dict[tuple[str | int
     return {k: v for name, part in parts for k, v in leaves(part, (*path, name)).items()}
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(stored=STORED, blank=BLANKS, text=TEXT.filter(str.strip))
 def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], blank: Blank, text: str) -> None:
     if blank.part in ("dog", "readings") and not isinstance(stored.get(blank.part, {}), dict):
@@ -209,7 +209,7 @@ def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], blank: Blank, 
     assert typed_at(with_typed(after, blank, None), blank) is None
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=66, deadline=None)
 @given(stored=STORED, name=st.sampled_from(READINGS))
 def test_staff_correct_a_reading_and_nothing_else(stored: dict[str, Any], name: str) -> None:
     if not isinstance(stored.get("readings", {}), dict):
@@ -226,7 +226,7 @@ PHOTO_EDITS: dict[str, Callable[[Draft], Draft]] = {
 }
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=66, deadline=None)
 @given(stored=STORED, edit=st.sampled_from(sorted(PHOTO_EDITS)))
 def test_an_edit_of_one_photo_leaves_the_others_and_all_else(
     stored: dict[str, Any], edit: str

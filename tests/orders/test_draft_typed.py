@@ -61,7 +61,7 @@ def understood(way: Any, *given: Any, **told: Any) -> bool:
     return read
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=133, deadline=None)
 @given(typed=TYPED, name=st.sampled_from(READINGS), unit=st.sampled_from(UNITS))
 @example(typed="42,5", name="half_neck", unit="cm")
 @example(typed='14 1/2"', name="half_neck", unit="cm")
@@ -81,7 +81,7 @@ def test_a_reading_is_kept_as_typed_and_is_understood_or_a_gap(
     assert all(gap.sentence.isprintable() for gap in gaps(draft))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(readings=st.dictionaries(st.sampled_from(READINGS), TYPED, min_size=1))
 @example({"half_neck": "39 cm\r"})
 def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[str, str]) -> None:
@@ -99,7 +99,7 @@ def test_a_draft_without_gaps_is_a_case_or_says_what_contradicts(readings: dict[
     }
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     typed=TYPED, field=st.sampled_from(["weight", "girth", "neck_width", "height", "coat_depth"])
 )
@@ -119,7 +119,7 @@ def test_what_is_said_of_the_dog_is_understood_or_a_gap(typed: str, field: str) 
     assert understood(said) == (gaps(draft) == ())
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @example(typed="- \u2212", place="far_feet")
 @given(typed=TYPED, place=st.sampled_from(sorted(PLACE_TITLES)))
 def test_a_distance_settles_at_once_and_lies_on_its_places_side(typed: str, place: str) -> None:

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 
 from photocheck.phantom.bent_sheet import Bend, bent_sheet, drawn_view, half_across
 from photocheck.scale.markers import find_sheet
+from photocheck.scale.seen import ReferenceSeen
 from photocheck.speech import speaking
 
 SEED = 60_000
 """Neither chosen on nor reported on."""
+
+
+@cache
+def flat_sheet() -> ReferenceSeen:
+    seen = find_sheet(bent_sheet(SEED), bar_mm=150.0)
+    assert seen is not None
+    return seen
 
 
 def remarks(picture: np.ndarray) -> str:
@@ -33,10 +42,8 @@ def test_a_curled_sheet_is_told_and_doubted(depth: float, turn: float) -> None:
     assert any("does not lie flat" in one for one in seen.remarks)
     assert not any("not seen" in one for one in seen.remarks)
     assert len(seen.points_mm) >= 12  # every square gives its part
-    flat = find_sheet(bent_sheet(SEED), bar_mm=150.0)
-    assert flat is not None
-    assert seen.size_spread > 2 * flat.size_spread
-    assert seen.spread_px > flat.spread_px
+    assert seen.size_spread > 2 * flat_sheet().size_spread
+    assert seen.spread_px > flat_sheet().spread_px
 
 
 @pytest.mark.parametrize("at", [-10.0, 0.0, 12.0])

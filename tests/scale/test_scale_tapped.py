@@ -28,7 +28,10 @@ def _plain(corners: np.ndarray = CARD) -> np.ndarray:
 
 
 def test_few_windows_are_looked_at_around_a_tap(monkeypatch):
-    """In 12 megapixels: each twice as wide as the one before, from 192 px for a card."""
+    """In 12 megapixels: each 1.7 times as wide as the one before, from 326 px for a card.
+
+    A smaller one would show what that one shows, and less of it.
+    """
     looked = []
 
     def counted(window, kind, most):
@@ -39,6 +42,7 @@ def test_few_windows_are_looked_at_around_a_tap(monkeypatch):
     picture = np.zeros((3000, 4000, 3), np.uint8)
     coarse.coarse_candidates(picture, REFERENCES["id_card"], np.array([2000.0, 1500.0]))
     assert len(looked) == 6
+    assert looked[0] == pytest.approx(2 * 0.3 * 1.7, rel=0.02)
     assert looked[-1] == pytest.approx(4000 / 320)
 
 
@@ -105,3 +109,17 @@ def test_nothing_was_found_where_it_is_hardly_likelier_than_not(monkeypatch):
     )
     with pytest.raises(ScaleError, match="was found around"):
         find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
+
+
+@pytest.mark.parametrize(("likely", "doubt"), [(0.95, 0.01), (0.75, 0.2)])
+def test_what_is_hardly_likely_is_found_with_doubt(monkeypatch, likely, doubt):
+    """That nothing of these was meant is doubt: 0.4 of the longer side by the root of a quarter."""
+    real = edges.weigh
+    monkeypatch.setattr(
+        edges, "weigh", lambda *a, **k: replace(real(*a, **k), sure=likely, any_of_them=likely)
+    )
+    seen = find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
+    assert (seen.spread_px > 0.1 * 257.0) == (doubt > 0.1)
+    if doubt > 0.1:
+        assert seen.spread_px == pytest.approx(doubt * 257.0, rel=0.02)
+        assert "Another shape" in seen.remarks[-1]

@@ -20,7 +20,7 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown import crop, labels, lettering, naming
 from photocheck.shown.colours import BANNER_COLOURS, DARK, SPAN_COLOURS, WHITE, contrast
 from photocheck.shown.crop import FONT_SHARE, MAX_WIDTH, MIN_WIDTH
-from photocheck.shown.labels import Sought, overlap, place
+from photocheck.shown.labels import Sought, place
 from photocheck.shown.naming import SHORT_REFERENCES
 from photocheck.shown.picture import annotate, draw_located
 from photocheck.shown.picture_file import write_picture
@@ -219,6 +219,13 @@ SHAPES = [
     (400, 1600),
 ]
 NAMES = {*LANDMARKS, *HELPER_LANDMARKS, "reference"}
+
+
+def overlap(a, b):
+    """Area two boxes share, px²."""
+    width = min(a[2], b[2]) - max(a[0], b[0])
+    height = min(a[3], b[3]) - max(a[1], b[1])
+    return max(width, 0.0) * max(height, 0.0)
 
 
 def with_verdicts(report, *verdicts):

@@ -85,8 +85,8 @@ PART: Final = "part"
 """What becomes of a text: it is shown as it is; it is kept in a field and said from there, so that
 `later` is as good as `tr`; it is filled into a text that is looked up, where a single word may be
 a name as it is typed in files, but several words are English."""
-Parameter = tuple[str, str, str, Way]
-"""Module, function, parameter, and the way to what of it is meant."""
+Parameter = tuple[str, Way]
+"""Its name, and the way to what of it is meant."""
 _ADDED: Final[Way] = (-3,)
 """Not the value itself: it becomes an item of it; a key may follow, under which it is kept."""
 
@@ -164,29 +164,43 @@ class _Module:
         self.inner: dict[ast.AST | None, dict[str, Function]] = {}
         self.defined: dict[str, ast.AST] = {}
         self.imported: dict[str, str] = {}
-        self.calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
-        self._walk(tree, None)
+        self.calls: list[ast.Call] = []
+        self._walk(tree)
         self.set = _settings_outside(tree)
         for node in tree.body:
             for item in _blocks(node):
                 if isinstance(item, Function | ast.ClassDef):
                     self.defined[item.name] = item
 
-    def _walk(self, node: ast.AST, holder: Function | ast.Lambda | ast.ClassDef | None) -> None:
-        for child in ast.iter_child_nodes(node):
-            self.holder[child] = holder
-            if isinstance(child, Function):
-                self.inner.setdefault(holder, {})[child.name] = child
-            if isinstance(child, ast.Import):
-                for alias in child.names:
-                    name = alias.asname or alias.name.partition(".")[0]
-                    self.imported[name] = alias.name if alias.asname else name
-            elif isinstance(child, ast.ImportFrom):
-                source = self._source(child)
-                for alias in child.names:
-                    self.imported[alias.asname or alias.name] = f"{source}.{alias.name}"
-            inner = isinstance(child, Function | ast.Lambda | ast.ClassDef)
-            self._walk(child, child if inner else holder)  # type: ignore[arg-type]
+    def _walk(self, tree: ast.Module) -> None:
+        """Once over the tree, without the marks of loading, storing and reckoning."""
+        around: list[tuple[ast.AST, Function | ast.Lambda | ast.ClassDef | None]] = [(tree, None)]
+        while around:
+            node, holder = around.pop()
+            if node is not tree:
+                self.holder[node] = holder
+                self._note(node, holder)
+                if isinstance(node, Function | ast.Lambda | ast.ClassDef):
+                    holder = node
+            for part in reversed(node._fields):
+                held = getattr(node, part, None)
+                for child in reversed(held) if isinstance(held, list) else (held,):
+                    if isinstance(child, ast.AST) and child._fields:
+                        around.append((child, holder))
+
+    def _note(self, child: ast.AST, holder: Function | ast.Lambda | ast.ClassDef | None) -> None:
+        if isinstance(child, ast.Call):
+            self.calls.append(child)
+        elif isinstance(child, Function):
+            self.inner.setdefault(holder, {})[child.name] = child
+        elif isinstance(child, ast.Import):
+            for alias in child.names:
+                name = alias.asname or alias.name.partition(".")[0]
+                self.imported[name] = alias.name if alias.asname else name
+        elif isinstance(child, ast.ImportFrom):
+            source = self._source(child)
+            for alias in child.names:
+                self.imported[alias.asname or alias.name] = f"{source}.{alias.name}"
 
     def _source(self, node: ast.ImportFrom) -> str:
         if not node.level:
@@ -221,10 +235,14 @@ def _blocks(node: ast.AST) -> Iterator[ast.AST]:
 class _Search:
     modules: dict[str, _Module]
     found: set[Found] = field(default_factory=set)
-    given_on: dict[str, set[Parameter]] = field(
-        default_factory=lambda: {SHOWN: set(), KEPT: set(), PART: set()}
+    given_on: dict[str, dict[tuple[str, str], set[Parameter]]] = field(
+        default_factory=lambda: {SHOWN: {}, KEPT: {}, PART: {}}
     )
-    """Parameters by what becomes of what is given for them."""
+    """Parameters by what becomes of what is given for them, and by module and function."""
+    _of_ours: list[tuple[_Module, tuple[str, str], dict[str, ast.expr]]] = field(
+        default_factory=list
+    )
+    """Every call of a function of ours: where, which, and what it is given."""
     _set: dict[ast.AST, dict[str, list[tuple[ast.expr, Way]]]] = field(default_factory=dict)
     _names: dict[ast.AST, str] = field(default_factory=dict)
     _called: dict[ast.Call, tuple[_Module, Function] | None] = field(default_factory=dict)
@@ -242,12 +260,16 @@ class _Search:
         self.by_name = {module.name: module for module in self.modules.values()}
 
     def run(self) -> set[Found]:
+        for module in self.modules.values():
+            for call in module.calls:
+                self._look_at(module, call)
         known = -1
-        while known < (now := sum(map(len, self.given_on.values()))):
+        while known < (
+            now := sum(len(s) for each in self.given_on.values() for s in each.values())
+        ):
             known = now
-            for module in self.modules.values():
-                for call in module.calls:
-                    self._look_at(module, call)
+            for call in self._of_ours:
+                self._give_on(*call)
         return self.found
 
     def _look_at(self, module: _Module, call: ast.Call) -> None:
@@ -262,12 +284,18 @@ class _Search:
         target = self._function(module, call)
         if target is not None:
             home, function = target
-            given = _bound(function, call)
-            for use, parameters in self.given_on.items():
-                self._use = use
-                for where, called, parameter, way in list(parameters):
-                    if (where, called) == (home.name, function.name) and parameter in given:
-                        self._follow(module, given[parameter], way)
+            self._of_ours.append((module, (home.name, function.name), _bound(function, call)))
+            self._give_on(*self._of_ours[-1])
+
+    def _give_on(
+        self, module: _Module, called: tuple[str, str], given: dict[str, ast.expr]
+    ) -> None:
+        """Follow what a call gives for parameters of which something becomes."""
+        for use, functions in self.given_on.items():
+            self._use = use
+            for parameter, way in list(functions.get(called, ())):
+                if parameter in given:
+                    self._follow(module, given[parameter], way)
 
     # --- what a call shows ---------------------------------------------------
 
@@ -562,7 +590,8 @@ class _Search:
             if self._returning is not None and self._returning[0] is function:
                 self._came_back[self._returning[1]].add((name.id, way))
             elif isinstance(function, Function):
-                self.given_on[self._use].add((module.name, function.name, name.id, way))
+                parameters_of = self.given_on[self._use]
+                parameters_of.setdefault((module.name, function.name), set()).add((name.id, way))
             if name.id in (otherwise := _defaults(arguments)):
                 self._follow(module, otherwise[name.id], way)
             return True

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Mapping
+from functools import cache
 
 import cv2
 import numpy as np
@@ -57,6 +58,16 @@ def tagged(
     sheet : bool
         Whether the marker sheet stays in the picture.
     """
+    content, marks = _photo(sample, tuple(turns.items()), side_px, sheet)
+    return content, dict(marks)
+
+
+@cache
+def _photo(
+    sample: str, turned: tuple[tuple[str, float], ...], side_px: float, sheet: bool
+) -> tuple[bytes, Mapping[str, tuple[float, float]]]:
+    """Pasted once: many tests look at the same photo."""
+    turns = dict(turned)
     folder = samples_folder() / sample
     told = json.loads((folder / "case.json").read_text(encoding="utf-8"))["photos"][0]
     marks = {name: tuple(xy) for name, xy in told["markings"][0]["marks"].items()}

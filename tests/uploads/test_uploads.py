@@ -301,16 +301,30 @@ FAILURES += [RuntimeError, RecursionError, SystemError, KeyError]
 NOT_TO_BLAME = "the program failed while it read this photo; the photo is not to blame"
 
 
-@pytest.mark.parametrize("kind", [kind.__name__ for kind in FAILURES])
-@pytest.mark.parametrize("place", ["photocheck.photo.load._decode", "photocheck.photo.clean.clean"])
-def test_a_failure_of_the_program_becomes_one_sentence_and_blames_no_photo(
-    astray, caplog, kind, place
-):
+INSIDE = ["photocheck.photo.load._decode", "photocheck.photo.clean.clean"]
+
+
+@pytest.mark.usefixtures("decoded_here")
+@pytest.mark.parametrize("kind", FAILURES)
+@pytest.mark.parametrize("place", INSIDE)
+def test_no_kind_of_failure_of_the_program_is_blamed_on_a_photo(monkeypatch, capsys, kind, place):
+    def fail(*_: object, **__: object) -> None:
+        raise kind("planted inside")
+
+    monkeypatch.setattr(place, fail)
+    told = refused(encoded(quarters()), NOT_TO_BLAME)
+    assert isinstance(told, DecodingFailedError)
+    assert "planted" not in str(told)
+    assert "planted" in capsys.readouterr().err  # for the log
+
+
+@pytest.mark.parametrize("place", INSIDE)
+def test_a_failure_of_the_program_becomes_one_sentence_and_blames_no_photo(astray, caplog, place):
     module, _, name = place.rpartition(".")
     astray(
         f"import {module} as module\n"
         "from photocheck.uploads import worker\n"
-        f"def fail(*_, **__): raise {kind}('planted inside')\n"
+        "def fail(*_, **__): raise AttributeError('planted inside')\n"
         f"module.{name} = fail\n"
         "worker.main()"
     )

@@ -35,7 +35,9 @@ HEADING: Final = later("And once more")
 
 def show(way: Way, page: str) -> None:
     """Every reading that was taken, with an empty field for each further time."""
-    names = [name for name in ASKED if _taken(way, name)]
+    taken = [name for name in ASKED if _taken(way, name)]
+    # what the result asked for comes first, and stays there once it is typed
+    names = sorted(taken, key=lambda name: _more(way, name) not in st.session_state)
     if not names:
         st.info(tr("Nothing was measured yet. Go back and begin with the first round."))
     else:
@@ -77,9 +79,28 @@ def _once_more(way: Way, name: str) -> None:
     fields(way, name)
 
 
+def want_more(way: Way, names: Sequence[str]) -> None:
+    """Have one more field for each of these readings, though those before fit each other."""
+    for name in names:
+        there = len(takes_of(way.draft.readings.get(name)))
+        if there > 1:
+            st.session_state[_more(way, name)] = there
+
+
+def _more(way: Way, name: str) -> str:
+    return f"{way.key}/{name}/more"
+
+
 def fields(way: Way, name: str) -> None:
-    """An empty field for each further time, and what all of them say together."""
+    """An empty field for each further time, and what all of them say together.
+
+    Where one more is wanted of a reading, its numbers stay hidden until that is in.
+    """
     there = max(2, len(takes_of(way.draft.readings.get(name))))
+    if st.session_state.get(_more(way, name)) == there:
+        _field(way, name, there)
+        st.caption(tr("Your earlier numbers are shown as soon as the new one is in."))
+        return
     for number in range(1, there):
         _field(way, name, number)
     takes = _taken(way, name)
@@ -88,6 +109,14 @@ def fields(way: Way, name: str) -> None:
     _compare(name, takes, way.unit)
     if needs_third(takes):
         _field(way, name, there)
+    elif len(takes) == there:
+        st.button(
+            tr("Measure it another time"),
+            key=f"more_{name}",
+            icon=":material/replay:",
+            on_click=want_more,
+            args=(way, (name,)),
+        )
 
 
 def third_wanted(way: Way, name: str, second: str) -> bool:

@@ -10,8 +10,9 @@ import streamlit as st
 from photocheck.body.heights import PUPPY_MONTHS
 from photocheck.judge.wording import PUPPY_CAUTION
 from photocheck.orders.filling import Blank
-from photocheck.orders.gaps import understood_length, understood_reading, understood_weight
+from photocheck.orders.gaps import understood_reading, understood_weight
 from photocheck.speech import later, tr
+from photocheck_app.owner.how_deep import ask_depth
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, chosen, counted, show_ways_on, typed
 from photocheck_app.shared import beside, drawing
@@ -53,7 +54,7 @@ def show(way: Way, page: str) -> None:
         },
         "unknown",
     )
-    coat = chosen(
+    chosen(
         way,
         Blank("dog", "coat"),
         tr("Coat"),
@@ -65,16 +66,7 @@ def show(way: Way, page: str) -> None:
         },
         "unknown",
     )
-    st.caption(tr("A photo shows the coat's outline, a tape presses the coat down."))
-    if coat in ("medium", "long") or way.draft.dog.coat_depth:
-        depth = typed(
-            way,
-            Blank("dog", "coat_depth"),
-            tr("How deep the coat stands off the skin in {unit}", unit=way.unit_word),
-            placeholder=tr("part the coat and measure"),
-        )
-        if depth:
-            say_back(lambda: understood_length(depth, way.unit, field=tr("coat depth")), depth)
+    ask_depth(way, tr("A photo shows the coat's outline, a tape presses the coat down."))
     show_ways_on(way, page)
 
 

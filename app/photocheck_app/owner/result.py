@@ -36,8 +36,10 @@ from photocheck.words import READING_TITLES
 from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.outage import guarded
+from photocheck_app.owner.again import want_more
 from photocheck_app.owner.link import show_link
 from photocheck_app.owner.way import (
+    AGAIN,
     DOG,
     SEND,
     Way,
@@ -240,7 +242,10 @@ def _offer(way: Way, report: Report) -> None:
     for page, offer in list(shown.items())[:OFFERED]:
         with st.container(border=True):
             st.markdown(f"**{as_text(offer.sentence)}**  \n{as_text(offer.brings)}")
-            st.button(title_of(page), key=f"offer_{page}", on_click=go, args=(page,))
+            measured = offer.each or ((offer.measured,) if offer.step == "once_more" else ())
+            st.button(
+                title_of(page), key=f"offer_{page}", on_click=_go_on, args=(way, page, measured)
+            )
     if depth_of(way.draft) == QUICK:
         st.button(
             tr("Do all of it the careful way"),
@@ -251,7 +256,15 @@ def _offer(way: Way, report: Report) -> None:
         )
 
 
+def _go_on(way: Way, page: str, measured: Sequence[str]) -> None:
+    """To where an offer is taken up, with an empty field for each reading it asks for."""
+    want_more(way, measured)
+    go(page)
+
+
 def _page_of(offer: Offer) -> str:
+    if offer.each:
+        return AGAIN
     if offer.step == "once_more":
         return again(offer.measured)
     return offer.measured or PAGE_OF[offer.step]

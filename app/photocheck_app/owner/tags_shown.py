@@ -23,6 +23,7 @@ from photocheck.server import bench
 from photocheck.speech import tr
 from photocheck.words import LANDMARK_TITLES, TAGS, TAGS_AND_OWNER, TAGS_UNUSED
 from photocheck_app.outage import guarded
+from photocheck_app.owner.how_deep import ask_depth
 from photocheck_app.owner.way import Way, change, go, show_ways_on
 from photocheck_app.shared import as_text, owners_store, picture, saying
 from photocheck_app.worn import tags_in_photo
@@ -58,6 +59,10 @@ def ask(way: Way, page: str, found: Mapping[str, FoundTags]) -> None:
             _show(way, number, photo, found[photo.file])
     _ask_set(way)
     _ask_measured(way)
+    ask_depth(
+        way,
+        tr("May be left out. With tags on, the coat is what leaves most open in the half neck."),
+    )
     st.button(
         tr("Mark by hand instead"),
         key="tags_wrong",

@@ -388,7 +388,7 @@ def test_drafts_are_json(tmp_path: Path) -> None:
 CELLS = st.text(alphabet="ab0189.,;:'\"½ \tcmin-\u2033\r\n", max_size=12)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=66, deadline=None)
 @given(
     st.lists(st.lists(CELLS, min_size=4, max_size=6), max_size=4),
     st.sampled_from([";", ",", "\t"]),
