@@ -71,7 +71,7 @@ def test_every_sample_fits():
 
 
 @pytest.mark.parametrize("name", sorted(GIVEN))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(data=st.data())
 def test_any_change_is_judged_as_jsonschema_judges_it(name, data):
     way = data.draw(st.sampled_from(list(_ways(GIVEN[name]))))
