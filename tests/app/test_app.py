@@ -430,11 +430,14 @@ def test_the_result_is_the_command_lines_to_the_last_digit(
     assert as_text(check.report.headline) in shown(page)
 
 
-NAMES = ("file", "path", "near", "owner")
+NAMES = ("file", "path", "near", "owner", "declined")
 
 
 def without_names(value: Any) -> Any:
-    """Without what the case and its photos are called, who orders, and the tap on a card."""
+    """Without what the case and its photos are called, who orders, and what only the page asks.
+
+    That is the tap on a card, and the no to what was found by itself.
+    """
     if isinstance(value, dict):
         return {
             name: without_names(item)
