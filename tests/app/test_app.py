@@ -442,8 +442,7 @@ def without_names(value: Any) -> Any:
         return {
             name: without_names(item)
             for name, item in value.items()
-            if name not in ("file", "path", "near", "owner")
-            and not (name == "name" and "unit" in value)
+            if name not in NAMES and not (name == "name" and "unit" in value)
         }
     return [without_names(item) for item in value] if isinstance(value, (list, tuple)) else value
 
