@@ -28,7 +28,9 @@ function count(bar) {
   const walker = document.createTreeWalker(bar, NodeFilter.SHOW_TEXT);
   while (more && walker.nextNode()) {
     const found = MORE.exec(walker.currentNode.nodeValue);
-    if (found) walker.currentNode.nodeValue = more.replace("{count}", found[1]);
+    const said = found && more.replace("{count}", found[1]);
+    // what is said already is left alone, or it would be seen as changed again, for ever
+    if (said && said !== found[0]) walker.currentNode.nodeValue = said;
   }
 }
 
