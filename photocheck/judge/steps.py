@@ -254,7 +254,8 @@ def _open(
         # A slip is only in the first value: the second differs by it, and where the tape was
         # led is the same in both.  Their mean is surer than either, by the repeat part only.
         # Of wrong readings, as of the noise, what was led astray is read again as it was
-        # (judgement); that is what an order has to show that agrees.
+        # (judgement).  "Agrees" promises more, that an error in all takes alike would be seen:
+        # by `held` alone.
         again = [names.index(name) for name in readings]
         seen = held.copy()
         seen[again] = np.hypot(held[again], 1.0 / np.sqrt(2.0 * repeat[again]))

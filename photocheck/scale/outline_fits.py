@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.numerics import median
 from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse
 from photocheck.scale.light import (
     Floats,
@@ -209,7 +210,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
     best: tuple[float, Ellipse] | None = None
     whole = fit(found)
     if whole is not None:
-        best = (_median(np.abs(distances(whole, found))), whole)
+        best = (float(median(np.abs(distances(whole, found)))), whole)
     if best is None or best[0] > 0.15:
         for _ in range(40):
             # Eight spread around: five are too few to hold an ellipse against noise.
@@ -219,7 +220,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
             ellipse = fit(found[some])
             if ellipse is None:
                 continue
-            miss = _median(np.abs(distances(ellipse, found)))
+            miss = float(median(np.abs(distances(ellipse, found))))
             if best is None or miss < best[0]:
                 best = (miss, ellipse)
     if best is None:
@@ -229,7 +230,7 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
     scatter = 1.0
     for trimmed in range(6):
         distance = np.abs(distances(ellipse, found))
-        scatter = max(1.4826 * _median(distance), 0.05)
+        scatter = max(1.4826 * float(median(distance)), 0.05)
         before, kept = (
             kept,
             distance < min(max(3.0 * scatter, 0.3), 3.0 if round_only else _ON_OUTLINE_PX),
@@ -244,12 +245,3 @@ def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_
         ellipse = again
     distance = distances(ellipse, found[kept])
     return ellipse, kept, float(np.sqrt(np.sum(distance**2) / (np.count_nonzero(kept) - 5)))
-
-
-def _median(values: Floats) -> float:
-    """As `numpy.median` has it, which on so few (n,) takes longer than the fit itself."""
-    ordered = np.sort(values)
-    if np.isnan(ordered[-1]):
-        return float("nan")
-    half = len(ordered) // 2
-    return float(ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2)

@@ -35,8 +35,6 @@ function count(bar) {
 }
 
 function within(node) {
-  const bar = node.parentElement?.closest(BAR) ?? (node.querySelector?.(BAR) || null);
-  if (bar) count(bar);
   if (node.nodeType !== Node.ELEMENT_NODE) return;
   if (node.hasAttribute("aria-label")) put(node);
   node.querySelectorAll("[aria-label]").forEach(put);
@@ -46,9 +44,10 @@ function within(node) {
 if (document.documentElement.lang !== "en" || new URLSearchParams(location.search).has("language")) {
   new MutationObserver((changes) => {
     for (const change of changes) {
-      if (change.type !== "childList") within(change.target);
+      if (change.type === "attributes") within(change.target);
       else change.addedNodes.forEach(within);
     }
+    document.querySelectorAll(BAR).forEach(count);
   }).observe(document.documentElement, {
     subtree: true,
     childList: true,

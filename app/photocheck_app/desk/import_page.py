@@ -36,8 +36,9 @@ _ACROSS: Final = 5
 _TIMES: Final = "import times"
 """How many tables this visitor has put away: each has uploaders of its own."""
 _READ: Final = "import read"
-_WHAT: Final = "table"
 """The last table that was read, with the file it was read from."""
+_WHAT: Final = "table"
+"""What is set aside here."""
 
 
 def show(who: str) -> None:
