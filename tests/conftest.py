@@ -41,10 +41,16 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _samples_are_checked_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """By one of the processes among which pytest-xdist parts the tests."""
+def _samples_are_checked_once(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[None]:
+    """By one of the processes among which pytest-xdist parts the tests.
+
+    The environment does not tell those: a run that a test starts has inherited it, and the
+    folder above its own is that of every run on this machine.
+    """
     own = tmp_path_factory.getbasetemp()
-    folder = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "checked"
+    folder = (own.parent if hasattr(request.config, "workerinput") else own) / "checked"
     folder.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(checked_samples, "shared", folder)

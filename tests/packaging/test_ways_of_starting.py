@@ -183,18 +183,25 @@ def test_a_source_distribution_runs_its_own_tests(newcomer: Newcomer) -> None:
     with tarfile.open(newcomer.build("sdist")) as archive:
         archive.extractall(newcomer.elsewhere, filter="data")
     (source,) = newcomer.elsewhere.glob("photocheck-*/")
+    among_others = newcomer.elsewhere / "runs"
+    among_others.mkdir()
+    # As if one of pytest-xdist's processes had started it, which this one may or may not be.
+    inherited = {**os.environ, "PYTEST_XDIST_WORKER": "gw0"}
     done = subprocess.run(
         [
             *(sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"),
+            *("--basetemp", str(among_others / "own")),
             *("tests/golden", "tests/case", "tests/test_files.py", "tests/test_speech.py"),
         ],
         cwd=source,
-        env={**os.environ, "PYTHONPATH": f"{source}:{source / 'app'}"},
+        env={**inherited, "PYTHONPATH": f"{source}:{source / 'app'}"},
         capture_output=True,
         text=True,
         check=False,
     )
     assert done.returncode == 0, done.stdout[-3000:]
+    # What one run keeps for its tests lies where no other run would take it for its own.
+    assert [path.name for path in among_others.iterdir()] == ["own"]
     code = "import photocheck; print(photocheck.__file__)"
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=source, check=True, capture_output=True, text=True
