@@ -29,7 +29,7 @@ from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
-from photocheck_app.owner import refused, tags_shown
+from photocheck_app.owner import refused, tags_shown, unsent
 from photocheck_app.owner.pointing import ask_kind, point_out, sighted_in
 from photocheck_app.owner.readings import say_back
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
@@ -64,6 +64,7 @@ HOW_FRONT: Final = (
 def show(way: Way, page: str) -> None:
     """How to take it and the upload; of what is there, what was found and where it was."""
     front = page == screens.FRONT
+    unsent.tell(way, "front" if front else "side")
     mine = _taken_for(way.draft, page)
     if not mine:
         _upload(way, front)
@@ -142,7 +143,7 @@ def _upload(way: Way, front: bool) -> None:
     waiting = False
     if given:
         with st.spinner(tr("Looking at the photo")):
-            taken, said, waiting = _taken(way, given)
+            taken, said, waiting, answered = _taken(way, given)
         st.session_state[said_key] = said
         # First of all, so that a store that is away finds them still in the uploader.
         if taken:
@@ -154,6 +155,7 @@ def _upload(way: Way, front: bool) -> None:
             except StoreError:
                 st.session_state.pop(f"{way.key}/uploads/told", None)
                 raise
+        unsent.answered(way, answered)
         if not waiting:
             # An empty uploader again: what was taken is shown above it, and stays after a reload.
             st.session_state[turn_key] = turn + 1
@@ -194,8 +196,11 @@ def _with_photos(seen: Mapping[str, str], view: str, draft: Draft) -> Draft:
     return draft
 
 
-def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[str, ...], bool]:
-    """What could be taken, by its name; what is to be said; and whether some must wait."""
+def _taken(
+    way: Way, given: Sequence[UploadedFile]
+) -> tuple[list[str], tuple[str, ...], bool, tuple[str, ...]]:
+    """What could be taken, by its name; what is to be said; whether some must wait; and which
+    files need not come again."""
     # What became of each file, by its id; an empty text when it was taken.
     told: dict[str, str] = st.session_state.setdefault(f"{way.key}/uploads/told", {})
     taken: list[str] = []
@@ -223,9 +228,10 @@ def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[st
             taken.append(name)
             told[known] = ""
     said = (*filter(None, told.values()), *waiting)
+    answered = tuple(told)
     if not waiting:
         told.clear()
-    return taken, said, bool(waiting)
+    return taken, said, bool(waiting), answered
 
 
 def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
