@@ -68,7 +68,8 @@ SAMPLES: Final = (
         "bramble",
         "Bramble",
         later(
-            "Everything in order and measured with care, in inches; a marker sheet at the near feet."
+            "Everything in order and measured with care, in inches; "
+            "a marker sheet at the near feet."
         ),
         "in",
         101,
@@ -260,7 +261,8 @@ SAMPLES: Final = (
         "alder",
         "Alder",
         later(
-            "Printed tags on the dog, measured from tip to tip: three photos, nothing marked by hand."
+            "Printed tags on the dog, measured from tip to tip: three photos, "
+            "nothing marked by hand."
         ),
         "cm",
         114,

@@ -272,6 +272,7 @@ def _quads(window: Window) -> Iterator[Floats]:
 
 
 def masks(window: Window) -> Iterator[Picture]:
+    """What stands out of a look (h, w), 1 where it does: by lightness, colours, and edges."""
     kernel = np.ones((3, 3), np.uint8)
     for channel in range(3):
         plane = np.ascontiguousarray(window.lab[:, :, channel])

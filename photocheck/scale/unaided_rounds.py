@@ -21,6 +21,7 @@ from photocheck.scale.candidates import Window, edge_share, steepest_across, win
 from photocheck.scale.discs import OutlineFound, outline_at
 from photocheck.scale.ellipses import Ellipse, fit_ellipse, holds
 from photocheck.scale.light import Picture
+from photocheck.scale.outline_fits import Halved, fitted_outline
 from photocheck.scale.rough_ellipses import LEAST_RATIO
 from photocheck.scale.unaided import masks
 
@@ -30,9 +31,14 @@ _LEAST_HALF_PX: Final = 6.0
 _MOST_HALF: Final = 0.16
 """Half the size, of the copy's longer side, up to which a thing beside a dog may be that large."""
 _FULL: Final = 0.9  # of an outline's hull that its ellipse must cover, and the other way
+_RAGGED: Final = 2.0
+"""Of its hull's way around, how long an outline may be: gravel's and grass's are longer."""
 _LEAST_EDGE: Final = 0.5
-_PLACES: Final = 6
-"""Places that are looked at more closely."""
+_PLACES: Final = 12
+"""Places that are looked at at full size."""
+_FIRST_SUPPORT: Final = 0.7
+_CLOSE: Final = 3
+"""Of those, how many are searched as if somebody had pointed at them."""
 _AROUND: Final = (2.6, 8.0)
 """How wide the windows are in which an outline is looked for again, of its larger half axis."""
 _LEAST_SUPPORT: Final = 0.85
@@ -42,7 +48,6 @@ _MOST_SCATTER: Final = 0.01
 _LEAST_HALF_FOUND_PX: Final = 16.0
 _BALL_LIKE: Final = 0.93
 """Ratio of the axes from which it may be a ball."""
-_SAME: Final = 0.03
 _MOST_ROUND: Final = 2
 """Where more are found than so many, none is shown: those are spots or print."""
 
@@ -80,49 +85,58 @@ def round_sightings(picture: Picture) -> tuple[RoundSighting, ...]:
     [('ball', 'disc')]
     """
     shown: list[RoundSighting] = []
-    tried: list[Ellipse] = []
-    for place in round_places(picture, _PLACES):
-        if any(holds(other, place.centre) for other in tried):
+    for place in _closer(picture, round_places(picture, _PLACES)):
+        if any(holds(other.ellipse, place.centre) for other in shown):
             continue
         one = _seen_at(picture, place)
         if one is not None:
-            tried.append(one.ellipse)
             shown.append(one)
-    kept = [
-        one
-        for one in shown
-        if not any(holds(other.ellipse, one.ellipse.centre) for other in shown if other is not one)
-    ]
-    if len(kept) > _MOST_ROUND:
+    if len(shown) > _MOST_ROUND:
         return ()
-    return tuple(sorted(kept, key=lambda one: -one.found.best.score))
+    return tuple(sorted(shown, key=lambda one: -one.found.best.score))
+
+
+def _closer(picture: Picture, found: list[Ellipse]) -> list[Ellipse]:
+    """The few places where an outline is seen at full size, the plainest first."""
+    pictures = Halved(picture)
+    px = max(picture.shape[:2]) / _SIDE_PX
+    passed: list[tuple[float, Ellipse]] = []
+    for place in found:
+        reach = max(3.0 * px, 0.08 * float(np.min(place.half)), 2.5)
+        fit = fitted_outline(pictures, place, reach, "disc")
+        if fit is not None and fit.support > _FIRST_SUPPORT and fit.contrast > _LEAST_CONTRAST:
+            passed.append((fit.score, fit.ellipse))
+    passed.sort(key=lambda item: -item[0])
+    return [place for _, place in passed[:_CLOSE]]
 
 
 def _seen_at(picture: Picture, place: Ellipse) -> RoundSighting | None:
     """What is found as from a mark inside a rough shape, where all speaks for it."""
     size = float(np.max(place.half))
     across = (_AROUND[0] * size, _AROUND[1] * size)
-    ways: dict[str, OutlineFound] = {}
-    for kind in ("ball", "disc"):
+    for kind, kinds in (("ball", ("ball", "disc")), ("disc", ("disc",))):
         try:
             found = outline_at(picture, kind, place.centre, across)
         except ScaleError:
             continue
-        fit = found.best
-        half = float(np.mean(fit.ellipse.half))
-        if found.rivalled or fit.support < _LEAST_SUPPORT or fit.contrast < _LEAST_CONTRAST:
+        half = found.best.ellipse.half
+        if kind == "ball" and np.min(half) < _BALL_LIKE * np.max(half):
             continue
-        if fit.scatter_px > _MOST_SCATTER * half or half < _LEAST_HALF_FOUND_PX:
-            continue
-        ways[kind] = found
-    ball, disc = ways.get("ball"), ways.get("disc")
-    if ball is None or disc is None:
-        return None
-    one, other = ball.best.ellipse, disc.best.ellipse
-    alike = abs(float(np.log(np.prod(one.half) / np.prod(other.half)))) < 2 * _SAME
-    if alike and np.min(one.half) > _BALL_LIKE * np.max(one.half):
-        return RoundSighting(("ball", "disc"), ball)
+        if _is_plain(found):
+            return RoundSighting(kinds, found)
     return None
+
+
+def _is_plain(found: OutlineFound) -> bool:
+    fit = found.best
+    half = float(np.mean(fit.ellipse.half))
+    return (
+        not found.rivalled
+        and fit.support > _LEAST_SUPPORT
+        and fit.contrast > _LEAST_CONTRAST
+        and fit.scatter_px < _MOST_SCATTER * half
+        and half > _LEAST_HALF_FOUND_PX
+    )
 
 
 def round_places(picture: Picture, most: int) -> list[Ellipse]:
@@ -145,16 +159,19 @@ def round_places(picture: Picture, most: int) -> list[Ellipse]:
 def _rough(window: Window) -> Iterator[tuple[float, Ellipse]]:
     """Rough ellipses, px of the window, each with how much of it is edge, 0 to 1."""
     most = 2 * _MOST_HALF * max(window.rgb.shape[:2])
+    least = 2 * max(_LEAST_HALF_PX, _LEAST_HALF_FOUND_PX / window.scale)
     seen: set[tuple[int, ...]] = set()
     for mask in masks(window):
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
         for contour in contours:
             _, _, wide, high = cv2.boundingRect(contour)
-            if min(wide, high) < max(2 * _LEAST_HALF_PX, LEAST_RATIO["disc"] * max(wide, high)):
+            if min(wide, high) < max(least, LEAST_RATIO["disc"] * max(wide, high)):
                 continue
             if max(wide, high) > most:
                 continue
             hull = cv2.convexHull(contour)
+            if cv2.arcLength(contour, True) > _RAGGED * cv2.arcLength(hull, True):
+                continue
             area = float(cv2.contourArea(hull))
             ellipse = fit_ellipse(np.asarray(hull, np.float64).reshape(-1, 2))
             if ellipse is None:

@@ -140,7 +140,8 @@ def test_it_is_said_while_it_is_sent_again_and_may_be_refused(asked: Page) -> No
     assert len(asked.evaluate(KEPT)) == 1
     no = sign.get_by_role("button", name="Do not send it")
     box = no.bounding_box()
-    assert box and box["height"] >= 44
+    assert box
+    assert box["height"] >= 44
     no.click()
     expect(sign).to_have_count(0)
     _kept_none(asked)

@@ -14,7 +14,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import Blank, with_photo, without_photo
-from photocheck.orders.gaps import SIZES, understood_length
+from photocheck.orders.gaps import understood_length
 from photocheck.orders.model import StoreError
 from photocheck.orders.taking import FirstLook, shapes_of, take_photo
 from photocheck.photo.kind import NO_HEIC
@@ -32,6 +32,7 @@ from photocheck_app.outage import NOT_DONE, guarded
 from photocheck_app.owner import refused, tags_shown, unsent
 from photocheck_app.owner.pointing import ask_kind, point_out, sighted_in
 from photocheck_app.owner.readings import say_back
+from photocheck_app.owner.sizes import ask_size
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
 from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, drawing, drawn, lead_to, limits, owners_store, picture
@@ -249,7 +250,7 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
     for said in look.cut if look else ():
         st.warning(as_text(said), icon=":material/crop:")
     if look and (look.found or photo.reference.form != "markers"):
-        _ask_size(way, photo)
+        ask_size(way, photo)
         if photo.reference.form != "tags":
             _ask_place(way, page, photo)
     with st.expander(tr("More about this photo"), icon=":material/tune:"):
@@ -283,21 +284,6 @@ def _show_found(way: Way, number: int, photo: DraftPhoto, look: FirstLook) -> No
     elif look.found:
         said_so = tr("Found, where it is outlined: {title}.", title=title)
         st.markdown(f":material/check_circle: **{said_so}**")
-
-
-def _ask_size(way: Way, photo: DraftPhoto) -> None:
-    """How large it is, where no standard says so."""
-    kind = photo.reference.kind
-    if kind not in SIZES:
-        return
-    label = (
-        tr("How far are the two points apart, in {unit}?", unit=way.unit_word)
-        if kind == "two_points"
-        else tr("How wide is it across, in {unit}?", unit=way.unit_word)
-    )
-    with st.container(key=f"number_{way.unit}_size_{photo.file}"):
-        size = typed(way, Blank("reference", SIZES[kind], photo.file), label)
-    say_back(lambda: understood_length(size, way.unit, field=tr("size")), size)
 
 
 def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
