@@ -41,13 +41,15 @@ _CLOSE: Final = 3
 """Of those, how many are searched as if somebody had pointed at them."""
 _AROUND: Final = (2.6, 8.0)
 """How wide the windows are in which an outline is looked for again, of its larger half axis."""
-_LEAST_SUPPORT: Final = 0.85
+_LEAST_SUPPORT: Final = 0.8
 _LEAST_CONTRAST: Final = 0.15
-_MOST_SCATTER: Final = 0.01
+_MOST_SCATTER: Final = 0.005
 """Of half the size, how far the outline's points may lie off it."""
 _LEAST_HALF_FOUND_PX: Final = 16.0
 _BALL_LIKE: Final = 0.93
 """Ratio of the axes from which it may be a ball."""
+_PART: Final = 0.8
+"""Of the size of what lies around it, below which a disc may be a part of that."""
 _MOST_ROUND: Final = 2
 """Where more are found than so many, none is shown: those are spots or print."""
 
@@ -114,12 +116,16 @@ def _seen_at(picture: Picture, place: Ellipse) -> RoundSighting | None:
     """What is found as from a mark inside a rough shape, where all speaks for it."""
     size = float(np.max(place.half))
     across = (_AROUND[0] * size, _AROUND[1] * size)
+    around = 0.0
     for kind, kinds in (("ball", ("ball", "disc")), ("disc", ("disc",))):
         try:
             found = outline_at(picture, kind, place.centre, across)
         except ScaleError:
             continue
         half = found.best.ellipse.half
+        if float(np.mean(half)) < _PART * around:
+            return None  # a patch on a ball, perhaps: what is around it is seen less plainly
+        around = float(np.mean(half))
         if kind == "ball" and np.min(half) < _BALL_LIKE * np.max(half):
             continue
         if _is_plain(found):

@@ -340,7 +340,8 @@ def _details(way: Way, photo: DraftPhoto, look: FirstLook | None) -> None:
             st.caption(tr("Hold a ruler to the printed bar: printers seldom print quite true."))
     if told.place not in ("", "middle", "unknown") and not photo.from_front:
         label = tr(
-            "How far from the dog's middle was it, in {unit}? If you measured it.", unit=way.unit
+            "How far from the dog's middle was it, in {unit}? If you measured it.",
+            unit=way.unit_word,
         )
         offset = typed(way, of_it("offset"), label)
         if offset:

@@ -54,6 +54,7 @@ from photocheck_app.owner.way import (
 from photocheck_app.report_parts import (
     listed,
     show_doubt,
+    show_figures,
     show_headline,
     show_next_step,
     show_photo,
@@ -130,6 +131,7 @@ def show(way: Way, page: str) -> None:
     with st.expander(tr("For the maker"), icon=":material/handyman:"):
         show_why(report)
         show_next_step(report)
+        show_figures(report)
         listed("", report.redundancy)
         listed(
             tr("How sure tape and photo are, in 95 of 100"),
