@@ -83,12 +83,15 @@ def look(kind: str, paper: bool, seed: int) -> SightedPicture:
 
 
 ROUND: Final = ("ball", "disc")
+ROUND_ENOUGH: Final = 0.05
+"""Of half its size, how far centre and size of what counts as right may be off: a coin with its
+side is 3 % larger than its face, which the finder's own doubt knows."""
 
 
 def judged_round(kind: str, outline: Floats, found: Sequence[RoundSighting]) -> SightedPicture:
     """What was found of round things, held against the outline (n, 2) px of what is there."""
     truth = fit_ellipse(outline) if kind else None
-    near = [truth is not None and _off_round(one.ellipse, truth) < NEAR_ENOUGH for one in found]
+    near = [truth is not None and _off_round(one.ellipse, truth) < ROUND_ENOUGH for one in found]
     first = any(ok and kind in one.kinds[:1] for ok, one in zip(near, found, strict=True))
     return SightedPicture(kind, any(near), first, not all(near))
 

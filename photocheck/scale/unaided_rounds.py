@@ -50,6 +50,9 @@ _BALL_LIKE: Final = 0.93
 """Ratio of the axes from which it may be a ball."""
 _PART: Final = 0.8
 """Of the size of what lies around it, below which a disc may be a part of that."""
+_ALIKE: Final = 2.5
+_NEAR: Final = 6.0
+"""How much larger or smaller, and within how many of its half sizes, another tells of a pattern."""
 _MOST_ROUND: Final = 2
 """Where more are found than so many, none is shown: those are spots or print."""
 
@@ -87,11 +90,12 @@ def round_sightings(picture: Picture) -> tuple[RoundSighting, ...]:
     [('ball', 'disc')]
     """
     shown: list[RoundSighting] = []
-    for place in _closer(picture, round_places(picture, _PLACES)):
+    closer = _closer(picture, round_places(picture, _PLACES))
+    for place in closer[:_CLOSE]:
         if any(holds(other.ellipse, place.centre) for other in shown):
             continue
         one = _seen_at(picture, place)
-        if one is not None:
+        if one is not None and not any(_beside(one.ellipse, other) for other in closer):
             shown.append(one)
     if len(shown) > _MOST_ROUND:
         return ()
@@ -99,7 +103,7 @@ def round_sightings(picture: Picture) -> tuple[RoundSighting, ...]:
 
 
 def _closer(picture: Picture, found: list[Ellipse]) -> list[Ellipse]:
-    """The few places where an outline is seen at full size, the plainest first."""
+    """Places where an outline is seen at full size, the plainest first."""
     pictures = Halved(picture)
     px = max(picture.shape[:2]) / _SIDE_PX
     passed: list[tuple[float, Ellipse]] = []
@@ -109,7 +113,15 @@ def _closer(picture: Picture, found: list[Ellipse]) -> list[Ellipse]:
         if fit is not None and fit.support > _FIRST_SUPPORT and fit.contrast > _LEAST_CONTRAST:
             passed.append((fit.score, fit.ellipse))
     passed.sort(key=lambda item: -item[0])
-    return [place for _, place in passed[:_CLOSE]]
+    return [place for _, place in passed]
+
+
+def _beside(one: Ellipse, other: Ellipse) -> bool:
+    """Whether another round thing of about its size is near: patches on a ball, spots, eyes."""
+    size = float(np.mean(one.half))
+    apart = float(np.hypot(*(other.centre - one.centre)))
+    alike = 1 / _ALIKE < float(np.mean(other.half)) / size < _ALIKE
+    return alike and apart < _NEAR * size and not holds(one, other.centre)
 
 
 def _seen_at(picture: Picture, place: Ellipse) -> RoundSighting | None:
