@@ -34,7 +34,7 @@ _FULL: Final = 0.9  # of an outline's hull that its ellipse must cover, and the 
 _RAGGED: Final = 2.0
 """Of its hull's way around, how long an outline may be: gravel's and grass's are longer."""
 _LEAST_EDGE: Final = 0.5
-_PLACES: Final = 12
+_PLACES: Final = 8
 """Places that are looked at at full size."""
 _FIRST_SUPPORT: Final = 0.7
 _CLOSE: Final = 3
