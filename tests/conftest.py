@@ -17,7 +17,7 @@ from photocheck.server.access.door_secret import SECRET_VARIABLE
 from photocheck.uploads import take
 from tests.support import checked_samples
 from tests.support.decoding import Here
-from tests.support.store_database import new_database
+from tests.support.store_database import drop_databases, new_database
 from tests.support.tables_copied import tables_copied
 
 # The command line speaks the language of its environment; what tests read of it is English.
@@ -103,6 +103,12 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     patch = request.getfixturevalue("monkeypatch")
     patch.setattr(engines, "wal_is_safe", lambda: request.param == "sqlite_wal")
     yield str(tmp_path / "orders.sqlite3")  # noqa: PT022
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _no_database_is_left() -> Iterator[None]:
+    yield
+    drop_databases()
 
 
 @pytest.fixture
