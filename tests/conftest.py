@@ -5,12 +5,16 @@ from __future__ import annotations
 import gc
 import os
 import shutil
+import sqlite3
 import sys
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
+from sqlalchemy import event
+from sqlalchemy.pool import Pool
 
 from photocheck.orders.store import DatabaseStore, engines, open_store
 from photocheck.server.access.door_secret import SECRET_VARIABLE
@@ -103,6 +107,30 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     patch = request.getfixturevalue("monkeypatch")
     patch.setattr(engines, "wal_is_safe", lambda: request.param == "sqlite_wal")
     yield str(tmp_path / "orders.sqlite3")  # noqa: PT022
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _files_are_not_synced() -> Iterator[None]:
+    """Tests kill processes, never the machine: what SQLite was told to keep need not reach a disk.
+
+    Of the store's own setting `synced` is for the test that reads it.
+    """
+    event.listen(Pool, "checkout", _unsynced)
+    yield
+    event.remove(Pool, "checkout", _unsynced)
+
+
+def _unsynced(connection: Any, _record: Any, _proxy: Any) -> None:
+    if isinstance(connection, sqlite3.Connection):
+        connection.execute("PRAGMA synchronous = OFF")
+
+
+@pytest.fixture
+def synced(_files_are_not_synced: None) -> Iterator[None]:
+    """The store's own setting of how SQLite reaches the disk holds for this test."""
+    event.remove(Pool, "checkout", _unsynced)
+    yield
+    event.listen(Pool, "checkout", _unsynced)
 
 
 @pytest.fixture(autouse=True, scope="session")
