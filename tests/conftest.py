@@ -21,6 +21,7 @@ from photocheck.server.access.door_secret import SECRET_VARIABLE
 from photocheck.uploads import take
 from tests.support import checked_samples
 from tests.support.decoding import Here
+from tests.support.seen_once import seen_once
 from tests.support.store_database import drop_databases, new_database
 from tests.support.tables_copied import tables_copied
 
@@ -131,6 +132,12 @@ def synced(_files_are_not_synced: None) -> Iterator[None]:
     event.remove(Pool, "checkout", _unsynced)
     yield
     event.listen(Pool, "checkout", _unsynced)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _pictures_are_looked_at_once() -> Iterator[None]:
+    with seen_once():
+        yield
 
 
 @pytest.fixture(autouse=True, scope="session")
