@@ -83,7 +83,7 @@ def pytest_collection_finish() -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Every test of a store runs on SQLite and on PostgreSQL.
+    """Every test of a store runs on SQLite and, among the slow tests, on PostgreSQL.
 
     SQLite's second journal is for tests that say so (`every_journal`): to all others a
     transaction is a transaction.
@@ -93,6 +93,18 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         both = metafunc.definition.get_closest_marker("every_journal")
         databases = ["sqlite", *(["sqlite_wal"] if both else []), "postgresql"]
         metafunc.parametrize("address", databases, indirect=True)
+
+
+@pytest.hookimpl(tryfirst=True)  # before pytest leaves out what was not asked for
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        told = (
+            item.callspec.params
+            if isinstance(item, pytest.Function) and hasattr(item, "callspec")
+            else {}
+        )
+        if told.get("address") == "postgresql":
+            item.add_marker(pytest.mark.slow)
 
 
 @pytest.fixture

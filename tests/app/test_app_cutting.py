@@ -60,6 +60,7 @@ def marks(page: AppTest) -> list[str]:
     return [b.key or "" for b in page.button if (b.key or "").startswith("cutting_mark_")]
 
 
+@pytest.mark.slow
 def test_nothing_accepted_is_said(store: Store) -> None:
     page = cutting()
     assert "Nothing to cut yet" in page.info[0].value
@@ -133,6 +134,7 @@ def test_files_hold_what_is_shown(store: Store, made) -> None:
     assert all(made[name][2] for name in names)  # nothing left to cut, nothing to print
 
 
+@pytest.mark.slow
 def test_a_wish_goes_from_the_decision_into_the_list_and_the_message(store: Store) -> None:
     key = key_of(store, "sorrel")
     page = opened(case=key)

@@ -15,6 +15,7 @@ def bodies():
     return [subject(21, n) for n in range(4)]
 
 
+@pytest.mark.slow
 def test_the_bound_falls_with_noise_and_photos(bodies) -> None:
     shapes = np.zeros(3)
     rng = np.random.default_rng(5)
