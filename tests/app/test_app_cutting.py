@@ -67,6 +67,7 @@ def test_nothing_accepted_is_said(store: Store) -> None:
     assert page.button(key="cutting_all").disabled
 
 
+@pytest.mark.slow
 def test_the_list_shows_what_fit_says(store: Store, sizes: Path) -> None:
     key = accept(store, "sorrel")
     answer = fit(store.order(key).checks[-1].report, read_shelf(sizes))

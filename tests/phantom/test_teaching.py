@@ -50,6 +50,7 @@ def test_another_number_gives_other_looks(looks: list[DrawnLook]) -> None:
     assert (looks[0].picture != other.picture).any()
 
 
+@pytest.mark.slow
 def test_labels_lie_where_they_can(looks: list[DrawnLook]) -> None:
     for look in looks:
         assert look.kind in KINDS
