@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from math import exp, sqrt
+from math import exp, isfinite, sqrt
 from typing import TYPE_CHECKING, Final
 
 from photocheck.case.lengths import format_length
@@ -73,7 +73,7 @@ def seen_from(report: Report) -> str:
             size=format_length(span.catches * span.reading_mm, report.case.unit),
         )
         for span in report.spans
-        if span.reading_mm is not None
+        if span.reading_mm is not None and isfinite(span.catches)
     ]
     return tr("Nearly every error as large as this would be seen: {sizes}.", sizes=listed(sizes))
 
