@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import isfinite
 
 import pytest
 
@@ -21,9 +22,9 @@ def test_how_large_an_error_would_be_seen_holds_no_odds():
     sizes = [
         format_length(span.catches * span.reading_mm, report.case.unit)
         for span in report.spans
-        if span.reading_mm
+        if span.reading_mm and isfinite(span.catches)
     ]
-    assert len(sizes) > 2
+    assert 0 < len(sizes) < len(report.spans)  # of one nothing is known
     assert all(size in said for size in sizes)
     assert seen_from(replace(report, promise="")) == ""
 
