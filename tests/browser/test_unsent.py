@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from photocheck.case.samples import samples_folder
-from tests.support.pages import Visitors, rests
+from tests.support.pages import Visitors, rests, until_on_page
 from tests.support.served_alone import Alone, served_alone
 
 pytestmark = pytest.mark.browser
@@ -112,11 +112,14 @@ def _under_way(page: Page, name: str = "flint") -> int:
 
 
 def _kept_none(page: Page) -> None:
-    for _ in range(50):
-        if not page.evaluate(KEPT):
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError(page.evaluate(KEPT))
+    until_on_page(page, lambda: not page.evaluate(KEPT), "the browser keeps none", patience_s=10)
+
+
+def _none_is_sent(page: Page) -> None:
+    """What a page would send by itself, it would have put into its field by now."""
+    page.evaluate(KEPT)  # answered after what the page itself asked before
+    rests(page)
+    assert page.locator('[data-testid="stFileChip"]').count() == 0
 
 
 def test_a_reload_in_the_middle_of_sending_loses_no_photo(asked: Page) -> None:
@@ -148,8 +151,7 @@ def test_it_is_said_while_it_is_sent_again_and_may_be_refused(asked: Page) -> No
     asked.unroute(UPLOADS)
     asked.reload()
     _field(asked)
-    asked.wait_for_timeout(1500)
-    assert asked.locator('[data-testid="stFileChip"]').count() == 0
+    _none_is_sent(asked)
     expect(asked.get_by_text("Found, where it is outlined")).to_have_count(0)
 
 
@@ -201,8 +203,7 @@ def test_another_order_neither_sends_nor_ends_it(asked: Page, served: Alone) -> 
     asked.goto(f"{served.address}/?begin=quick")
     asked.locator(".st-key-ways_on").wait_for(timeout=60_000)
     _at_photo(asked)
-    asked.wait_for_timeout(1500)
-    assert asked.locator('[data-testid="stFileChip"]').count() == 0
+    _none_is_sent(asked)
     assert len(asked.evaluate(KEPT)) == 1
     # one page sends it, and another with the same order does not meanwhile
     _held_back(asked)
@@ -211,8 +212,7 @@ def test_another_order_neither_sends_nor_ends_it(asked: Page, served: Alone) -> 
     other = asked.context.new_page()
     other.goto(address)
     _field(other)
-    other.wait_for_timeout(1500)
-    assert other.locator('[data-testid="stFileChip"]').count() == 0
+    _none_is_sent(other)
 
 
 def test_an_order_that_is_deleted_leaves_none(asked: Page) -> None:
