@@ -22,7 +22,7 @@ BORDER_PX: Final = 8
 """How far a picture is carried on beyond its border, px of what is looked at."""
 _GROWTH: Final = 1.7
 _AS_IT_IS: Final = 1.05  # times larger than what is looked at: shrinking would only blur it
-_GROWN_MOST: Final = 0.4
+_GROWN_MOST: Final = 0.4  # photo px for one of a window that is blown up
 _FILL_TOLERANCES: Final = (5, 9, 15, 24)  # Lab steps of 8-bit images
 _UNPRINTED_TOLERANCES: Final = (8, 18)
 _PRINT_PX: Final = 9  # letters and rules are narrower, in a window
@@ -107,7 +107,10 @@ def window_of(picture: Picture, most_px: int) -> Window:
 def window_about(
     picture: Picture, corners: Floats, near: Floats, most_px: int, room: float, grow: bool = False
 ) -> Window:
-    """The part of a picture about corners (4, 2) px, `room` of their extent wider on every side."""
+    """The part of a picture about corners (4, 2) px, `room` of their extent wider on every side.
+
+    Where `grow` is true a small one is blown up to `most_px`, as far as that makes sense.
+    """
     low, high = corners.min(axis=0), corners.max(axis=0)
     more = room * float(np.max(high - low))
     height, width = picture.shape[:2]
