@@ -120,7 +120,11 @@ def window_about(
 
 
 def _window(
-    picture: Picture, frame: tuple[int, int, int, int], near: Floats, most_px: int, grow: bool = False
+    picture: Picture,
+    frame: tuple[int, int, int, int],
+    near: Floats,
+    most_px: int,
+    grow: bool = False,
 ) -> Window:
     left, top, right, bottom = frame
     height, width = picture.shape[:2]

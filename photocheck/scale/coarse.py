@@ -24,13 +24,13 @@ _WINDOW_PX: Final = {"id_card": 320}
 _SHEET_WINDOW_PX: Final = 420
 _GROWTH: Final = 1.7
 _EACH: Final = 12  # rough shapes kept of a window
-_MOST_FITTED: Final = {"id_card": 44}
-_MOST_SHEETS_FITTED: Final = 34
+_MOST_FITTED: Final = {"id_card": 34}
+_MOST_SHEETS_FITTED: Final = 26
 _BLOCKS: Final = 18  # a side is seen in, in a window
 STIFF: Final = ("id_card",)
 """Kinds whose sides do not bow by more than can be seen; halves of their sides would only follow
 fingers and print."""
-_PASSES: Final = 3  # a shape that is chosen is fitted again at full size
+_PASSES: Final = 2  # a shape that is chosen is fitted again, and at full size
 _STRAIGHT: Final = 0.8  # seen of each side along one line: no need to look for bowed ones
 _BOWED_SEEN: Final = 0.35  # of all sides along straight lines, where some may be bowed
 _REACH_PX: Final = 3.0
