@@ -42,11 +42,10 @@ def corner_marks(window: Window, corners: Floats, px_per_mm: float, rounded: boo
     radius = CARD_CORNER_MM * px_per_mm
     out = -(np.cos(_ARC)[:, None] * back[:, None] + np.sin(_ARC)[:, None] * ahead[:, None])
     at = (corners + radius * (back + ahead))[:, None] + radius * out
-    arc = _edge(window, at, out / np.maximum(np.hypot(out[..., 0], out[..., 1]), 1e-9)[..., None])
+    arc = _edge(window, at, out / np.maximum(np.hypot(*np.moveaxis(out, 2, 0)), 1e-9)[..., None])
+    tip = _TIP[:, None] * radius
     tips = [
-        _edge(
-            window, corners[:, None] + _TIP[:, None] * radius * way[:, None], normal[:, None], (0,)
-        )
+        _edge(window, corners[:, None] + tip * way[:, None], normal[:, None], (0.0,))
         for way, normal in zip((back, ahead), across, strict=True)
     ]
     return np.column_stack([arc, 0.5 * (tips[0] + tips[1])])

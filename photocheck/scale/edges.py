@@ -50,10 +50,10 @@ from photocheck.speech import tr
 _LEAST_SUPPORT: Final = 0.45  # of the worst side
 _LEAST_SURE: Final = 0.5
 """Probability of one shape, and of those nearly where it is, below which nothing was found."""
-_LEAST_ANY: Final = 0.6
-"""Probability that it is any of the shapes found, below which none was found: from 0.5 something
-was found by 6 of 250 taps into photographs with nothing in them, from 0.6 by 2, and from 0.7 two
-of 100 sheets fewer were found."""
+_LEAST_ANY: Final = 0.7
+"""Probability that it is any of the shapes found, below which none was found: what is as likely
+as 0.6 to 0.7 would be known to a quarter of its length, and one in three of those was wrong (240
+taps into composites)."""
 _HARDLY_ANY: Final = 0.85
 """The same, below which that none of them was meant is doubt of its corners: of 500 taps into
 composites 16 right ones had less, and three of the five that were surely wrong."""
