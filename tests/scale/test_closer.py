@@ -58,7 +58,7 @@ def test_where_sides_go_on_there_is_no_corner(rounded: bool) -> None:
     short[1:3, 0] -= 0.3 * (inside[1, 0] - inside[0, 0])
     marks = corner_marks(window, short, PX_PER_MM / window.scale, rounded)[:, 0]
     assert np.all(marks[[0, 3]] > 0.9)
-    assert np.all(marks[[1, 2]] < 0.4)
+    assert np.all(marks[[1, 2]] < 0.65)  # an arc begins along the side that goes on
 
 
 @pytest.mark.parametrize("by", [0.4, 1.0])
