@@ -46,6 +46,9 @@ VISITS_TO_SPARE: Final = Pace(a_second=150, at_once=4)
 processor, so that the server itself is the bound (measured).  Who comes newly cannot be told from
 a crowd that comes as others again and again, and waits until all of it has been served once."""
 
+MESSAGES_TO_SPARE: Final = Pace(a_second=75, at_once=4)
+"""Messages of one address beyond its pace, in the same way: each page that is opened sends one."""
+
 PAGES_OF_ADDRESS: Final = Pace(a_second=200, at_once=200)
 """Pages asked for at one address; they are given from memory.  Whoever comes for the first time has
 nothing yet that tells one browser from others, and waits among all that have not."""

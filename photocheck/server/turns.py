@@ -119,7 +119,8 @@ class _Ticket:
 @dataclass(frozen=True)
 class Spare:
     """What an address may have beyond its pace, which keeps it from taking what others need: while
-    there are no others, and the server itself is not behind.
+    there are no others, and the server itself is not behind.  It goes to browsers that are known
+    apart; the others together could have all of it.
 
     Attributes
     ----------
@@ -245,10 +246,12 @@ class Line(Bucket):
         late_s = asyncio.get_running_loop().time() - self._due
         return self._alone is not None and late_s < BEHIND_S and self._alone()
 
-    def _take(self, cost: float, spare: bool) -> bool:
+    def _take(self, browser: str, cost: float, spare: bool) -> bool:
         if not self.wait_s(cost, most_s=0):
             return True
-        return spare and self._more is not None and not self._more.wait_s(cost, most_s=0)
+        if self._more is None or not (spare and browser):
+            return False
+        return not self._more.wait_s(cost, most_s=0)
 
     def _call(self) -> None:
         self._timer = None
@@ -258,7 +261,7 @@ class Line(Bucket):
             ticket = self._waiting[browser][0]
             # Who has just given up takes nothing.
             if not ticket.called.done():
-                if not self._take(ticket.cost, spare):
+                if not self._take(browser, ticket.cost, spare):
                     break
                 self._had.more(browser, ticket.cost)
                 ticket.called.set_result(None)

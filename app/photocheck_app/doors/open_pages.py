@@ -17,6 +17,7 @@ from photocheck.server.pace import (
     FILES_OF_ADDRESS,
     MESSAGES_OF_ADDRESS,
     MESSAGES_OF_PAGE,
+    MESSAGES_TO_SPARE,
     PAGES_OF_ADDRESS,
     REQUESTS_OF_ADDRESS,
     VISITS_OF_ADDRESS,
@@ -40,7 +41,7 @@ before it takes the server for one that hangs (help/workshop.md, "Several server
 LONGEST_VISIT_S: Final = 10.0
 """The same for opening a page, for which a proxy waits longer."""
 
-OTHERS_S: Final = 0.2
+OTHERS_S: Final = 1.0
 """So long after one request of a page another of the same page comes, over a slow line
 (judgement)."""
 
@@ -81,7 +82,7 @@ FILES: Final = Lines(FILES_OF_ADDRESS)
 PAGES: Final = Lines(PAGES_OF_ADDRESS)
 REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
 VISITS: Final = Lines(VISITS_OF_ADDRESS, spare=Spare(VISITS_TO_SPARE, alone))
-MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS)
+MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS, spare=Spare(MESSAGES_TO_SPARE, alone))
 
 
 @dataclass(eq=False)
