@@ -35,7 +35,7 @@ MOST_WAITING: Final = 600
 LOOKS_AGAIN_S: Final = 0.005
 """Between two looks whether there is any to spare."""
 
-BEHIND_S: Final = 0.02
+BEHIND_S: Final = 0.1
 """A timer that comes later than this finds a server that is behind (judgement)."""
 
 

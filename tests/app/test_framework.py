@@ -7,6 +7,7 @@ import re
 import sys
 from collections.abc import Iterator
 from importlib.metadata import packages_distributions
+from math import inf
 from pathlib import Path
 from types import ModuleType
 from typing import Any, ClassVar
@@ -352,9 +353,21 @@ def _other_assets(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(file_util, "get_static_dir", lambda: str(APP))
 
 
+def _otherwise_sent(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(Runtime, "_send_message", lambda self, message: None)
+
+
+def _kept_waiting(patch: pytest.MonkeyPatch) -> None:
+    from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
+
+    patch.setattr(ForwardMsgQueue, "flush", lambda self: list(self._queue))
+
+
 @pytest.mark.parametrize(
     ("plant", "title"),
     [
+        (_otherwise_sent, "what pages are sent"),
+        (_kept_waiting, "what pages are sent"),
         (_elsewhere, "addresses of the server"),
         (_new_route, "addresses of the server"),
         (_mounted, "addresses of the server"),
@@ -404,3 +417,96 @@ def test_a_server_that_was_never_told_to_start_is_tested_all_the_same(
     # No `with`: no lifespan, as where another server runs the app.
     visitor = TestClient(app, "http://127.0.0.1:8501", client=OTHERS)
     assert visitor.get("/_stcore/health").status_code == 503
+
+
+# -- what pages are sent ------------------------------------------------------------------
+
+
+def _ticks(messages: int, *, after_s: float) -> tuple[int, list[int]]:
+    """How many messages of a page are left to Streamlit's loop, which has all others go first
+    after each; and all in the order in which they leave."""
+    queue, sent, now = list(range(messages)), list[int](), [0.0]
+
+    def waiting(_: object) -> list[int]:
+        told, queue[:] = queue[:], []
+        return told
+
+    sending = framework.together(waiting, lambda _, one: sent.append(one), lambda: now[0])
+    before = sending(None)  # whose turn it was a while ago
+    assert len(before) == min(messages, max(1, messages - framework.MOST_TOGETHER))
+    first, sent[:] = [*sent, *before], []
+    assert first == list(range(messages))
+    now[0] = after_s
+    queue[:] = range(messages)
+    left = sending(None)
+    return len(left), [*sent, *left]
+
+
+def test_what_waits_for_a_page_is_sent_at_once() -> None:
+    assert _ticks(30, after_s=framework.OTHERS_WAIT_S) == (0, list(range(30)))
+    # all else that waits in the server goes first every few milliseconds
+    assert _ticks(30, after_s=framework.OTHERS_WAIT_S + 0.001) == (1, list(range(30)))
+    # and no connection holds more than so many
+    assert _ticks(250, after_s=0.0) == (150, list(range(250)))
+    assert _ticks(0, after_s=1.0) == (0, [])
+
+
+def test_a_page_that_has_gone_is_left_to_streamlits_loop() -> None:
+    def send(_: object, one: int) -> None:
+        if one == 2:
+            raise ConnectionError
+
+    sending = framework.together(lambda _: [1, 2, 3, 4], send, lambda: 0.0)
+    assert sending(None) == [2, 3, 4]
+
+
+def test_the_shipped_turns_of_what_is_sent() -> None:
+    assert (framework.MOST_TOGETHER, framework.OTHERS_WAIT_S) == (100, 0.005)
+    # of what a connection holds before it is cut off
+    queue = starlette_server_config.WEBSOCKET_MAX_SEND_QUEUE_SIZE
+    assert queue == 5 * framework.MOST_TOGETHER
+
+
+def test_a_served_page_is_sent_its_messages_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from streamlit.proto.BackMsg_pb2 import BackMsg
+    from streamlit.proto.ClientState_pb2 import ClientState
+    from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+    from streamlit.runtime.app_session import AppSession
+
+    monkeypatch.setattr(Runtime, "_instance", None)
+    monkeypatch.setattr(config, "_main_script_path", None)
+    monkeypatch.setattr(config, "_server_mode", None)
+    monkeypatch.setattr(AppSession, "flush_browser_queue", _unpatched(AppSession))
+    script = tmp_path / "page.py"
+    script.write_text(
+        "import streamlit as st\nfor number in range(40):\n    st.write(number)\n", encoding="utf-8"
+    )
+    monkeypatch.setattr(framework, "OTHERS_WAIT_S", inf)
+    framework.send_together()
+    flush: Any = AppSession.flush_browser_queue
+    framework.send_together()
+    assert AppSession.flush_browser_queue is flush
+    left = list[Any]()
+
+    def flushing(session: Any) -> list[Any]:
+        left.extend(told := flush(session))
+        return list(told)
+
+    monkeypatch.setattr(AppSession, "flush_browser_queue", flushing)
+    asked = BackMsg(rerun_script=ClientState(query_string="")).SerializeToString()
+    with TestClient(st.App(str(script)), "http://127.0.0.1:8501") as visitor:
+        sockets = visitor.websocket_connect("/_stcore/stream", subprotocols=["streamlit"])
+        with sockets as socket:
+            socket.send_bytes(asked)
+            kinds = list[str]()
+            while "script_finished" not in kinds:
+                kinds.append(str(ForwardMsg.FromString(socket.receive_bytes()).WhichOneof("type")))
+    assert kinds.count("delta") >= 40
+    assert left == []  # of each it would be one
+
+
+def _unpatched(session: Any) -> Any:
+    flush = session.flush_browser_queue
+    return getattr(flush, "photocheck_sends", flush)
