@@ -279,7 +279,7 @@ def without_session(asked: bytes, owned: Callable[[str], bool]) -> bytes:
 MOST_TOGETHER: Final = 100
 """Messages for one page; its connection holds five times as many, and is cut off beyond."""
 
-OTHERS_WAIT_S: Final = 0.005
+OTHERS_WAIT_S: Final = 0.02
 """So long messages are sent before all else that waits in the server has a turn (judgement)."""
 
 Sending: TypeAlias = Callable[[Any, Any], None]
@@ -324,14 +324,16 @@ def together(
     clock : function
         Seconds from any moment on.
     """
-    turn_at = -inf
+    since, others_go = -inf, False
 
     def sending(session: Any) -> list[Any]:
-        nonlocal turn_at
+        nonlocal since, others_go
         messages = waiting(session)
         now = clock()
-        # After what it is left the loop has all others go first.
-        left = max(len(messages) - MOST_TOGETHER, int(now - turn_at > OTHERS_WAIT_S))
+        if others_go:  # and have gone, for this is the loop's next step
+            since = now
+        # After each message that it is left the loop has all others go.
+        left = max(len(messages) - MOST_TOGETHER, int(now - since > OTHERS_WAIT_S))
         at = 0
         for message in messages[: max(0, len(messages) - left)]:
             try:
@@ -339,8 +341,7 @@ def together(
             except Exception:  # the loop meets the same, and takes it as it should
                 break
             at += 1
-        if at < len(messages):
-            turn_at = now
+        others_go = at < len(messages)
         return messages[at:]
 
     sending.photocheck_sends = waiting  # type: ignore[attr-defined]

@@ -422,33 +422,36 @@ def test_a_server_that_was_never_told_to_start_is_tested_all_the_same(
 # -- what pages are sent ------------------------------------------------------------------
 
 
-def _ticks(messages: int, *, after_s: float) -> tuple[int, list[int]]:
-    """How many messages of a page are left to Streamlit's loop, which has all others go first
-    after each; and all in the order in which they leave."""
-    queue, sent, now = list(range(messages)), list[int](), [0.0]
+class Sender:
+    """Some page's messages, a clock, and what became of each."""
 
-    def waiting(_: object) -> list[int]:
-        told, queue[:] = queue[:], []
-        return told
+    def __init__(self) -> None:
+        self.now = 0.0
+        self.waiting, self.sent = list[int](), list[int]()
+        self.sending = framework.together(
+            lambda _: self.waiting, lambda _, one: self.sent.append(one), lambda: self.now
+        )
 
-    sending = framework.together(waiting, lambda _, one: sent.append(one), lambda: now[0])
-    before = sending(None)  # whose turn it was a while ago
-    assert len(before) == min(messages, max(1, messages - framework.MOST_TOGETHER))
-    first, sent[:] = [*sent, *before], []
-    assert first == list(range(messages))
-    now[0] = after_s
-    queue[:] = range(messages)
-    left = sending(None)
-    return len(left), [*sent, *left]
+    def left(self, messages: int, *, at_s: float) -> int:
+        """How many are left to Streamlit's loop, which has all others go after each."""
+        self.now, self.waiting = at_s, list(range(messages))
+        self.sent.clear()
+        left = self.sending(None)
+        assert [*self.sent, *left] == self.waiting
+        return len(left)
 
 
 def test_what_waits_for_a_page_is_sent_at_once() -> None:
-    assert _ticks(30, after_s=framework.OTHERS_WAIT_S) == (0, list(range(30)))
-    # all else that waits in the server goes first every few milliseconds
-    assert _ticks(30, after_s=framework.OTHERS_WAIT_S + 0.001) == (1, list(range(30)))
+    sender, often = Sender(), framework.OTHERS_WAIT_S
+    assert sender.left(30, at_s=100.0) == 1  # others waited for who knows how long
+    # from then on, however long those took
+    assert sender.left(30, at_s=200.0) == 0
+    assert sender.left(30, at_s=200.0 + 0.9 * often) == 0
+    assert sender.left(30, at_s=200.0 + 1.1 * often) == 1
+    assert sender.left(30, at_s=300.0) == 0
     # and no connection holds more than so many
-    assert _ticks(250, after_s=0.0) == (150, list(range(250)))
-    assert _ticks(0, after_s=1.0) == (0, [])
+    assert sender.left(250, at_s=300.0) == 150
+    assert sender.left(0, at_s=900.0) == 0
 
 
 def test_a_page_that_has_gone_is_left_to_streamlits_loop() -> None:
@@ -461,7 +464,7 @@ def test_a_page_that_has_gone_is_left_to_streamlits_loop() -> None:
 
 
 def test_the_shipped_turns_of_what_is_sent() -> None:
-    assert (framework.MOST_TOGETHER, framework.OTHERS_WAIT_S) == (100, 0.005)
+    assert (framework.MOST_TOGETHER, framework.OTHERS_WAIT_S) == (100, 0.02)
     # of what a connection holds before it is cut off
     queue = starlette_server_config.WEBSOCKET_MAX_SEND_QUEUE_SIZE
     assert queue == 5 * framework.MOST_TOGETHER
