@@ -56,7 +56,11 @@ def median(values: NDArray[Real]) -> NDArray[Real]:
     `numpy.nanmedian` goes row by row, and this is called often on small arrays; for
     `numpy.median` all of `numpy.ma` is loaded.
     """
-    count = np.count_nonzero(np.isfinite(values), axis=-1)
+    finite = np.isfinite(values)
+    if (last := values.shape[-1] - 1) >= 0 and finite.all():  # nearly always
+        ordered = np.sort(values, axis=-1)
+        return np.asarray((ordered[..., last // 2] + ordered[..., (last + 1) // 2]) / 2)
+    count = np.count_nonzero(finite, axis=-1)
     ordered = np.sort(values, axis=-1)  # nan last
     low = np.maximum((count - 1) // 2, 0)[..., None]
     high = np.minimum(count // 2, values.shape[-1] - 1)[..., None]

@@ -5,19 +5,24 @@ from __future__ import annotations
 import gc
 import os
 import shutil
+import sqlite3
 import sys
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
+from sqlalchemy import event
+from sqlalchemy.pool import Pool
 
 from photocheck.orders.store import DatabaseStore, engines, open_store
 from photocheck.server.access.door_secret import SECRET_VARIABLE
 from photocheck.uploads import take
 from tests.support import checked_samples
 from tests.support.decoding import Here
-from tests.support.store_database import new_database
+from tests.support.seen_once import seen_once
+from tests.support.store_database import drop_databases, new_database
 from tests.support.tables_copied import tables_copied
 
 # The command line speaks the language of its environment; what tests read of it is English.
@@ -78,7 +83,7 @@ def pytest_collection_finish() -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Every test of a store runs on SQLite and on PostgreSQL.
+    """Every test of a store runs on SQLite and, among the slow tests, on PostgreSQL.
 
     SQLite's second journal is for tests that say so (`every_journal`): to all others a
     transaction is a transaction.
@@ -88,6 +93,18 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         both = metafunc.definition.get_closest_marker("every_journal")
         databases = ["sqlite", *(["sqlite_wal"] if both else []), "postgresql"]
         metafunc.parametrize("address", databases, indirect=True)
+
+
+@pytest.hookimpl(tryfirst=True)  # before pytest leaves out what was not asked for
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        told = (
+            item.callspec.params
+            if isinstance(item, pytest.Function) and hasattr(item, "callspec")
+            else {}
+        )
+        if told.get("address") == "postgresql":
+            item.add_marker(pytest.mark.slow)
 
 
 @pytest.fixture
@@ -103,6 +120,42 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     patch = request.getfixturevalue("monkeypatch")
     patch.setattr(engines, "wal_is_safe", lambda: request.param == "sqlite_wal")
     yield str(tmp_path / "orders.sqlite3")  # noqa: PT022
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _files_are_not_synced() -> Iterator[None]:
+    """Tests kill processes, never the machine: what SQLite was told to keep need not reach a disk.
+
+    Of the store's own setting `synced` is for the test that reads it.
+    """
+    event.listen(Pool, "checkout", _unsynced)
+    yield
+    event.remove(Pool, "checkout", _unsynced)
+
+
+def _unsynced(connection: Any, _record: Any, _proxy: Any) -> None:
+    if isinstance(connection, sqlite3.Connection):
+        connection.execute("PRAGMA synchronous = OFF")
+
+
+@pytest.fixture
+def synced(_files_are_not_synced: None) -> Iterator[None]:
+    """The store's own setting of how SQLite reaches the disk holds for this test."""
+    event.remove(Pool, "checkout", _unsynced)
+    yield
+    event.listen(Pool, "checkout", _unsynced)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _pictures_are_looked_at_once() -> Iterator[None]:
+    with seen_once():
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _no_database_is_left() -> Iterator[None]:
+    yield
+    drop_databases()
 
 
 @pytest.fixture

@@ -197,8 +197,23 @@ def draw_lines(
         ring(xy, thin * 0.7, WHITE, thin * 0.7)
     for name, xy in marks.items():
         ring(xy, radii[name], WHITE, 1.0 * thin)
-    layer = layer.resize(photo.size, Image.Resampling.BOX)
-    return Image.alpha_composite(photo.convert("RGBA"), layer).convert("RGB")
+    return _laid_over(photo, layer, fine)
+
+
+def _laid_over(photo: Image.Image, layer: Image.Image, fine: int) -> Image.Image:
+    """The photo under a layer `fine` times its size, of which only the drawn part is reduced."""
+    from PIL import Image
+
+    seen = photo.convert("RGB").copy()
+    drawn = layer.getbbox()
+    if drawn is None:
+        return seen
+    left, top = drawn[0] // fine, drawn[1] // fine
+    right, bottom = -(-drawn[2] // fine), -(-drawn[3] // fine)
+    part = layer.crop((left * fine, top * fine, right * fine, bottom * fine)).reduce(fine)
+    under = seen.crop((left, top, right, bottom)).convert("RGBA")
+    seen.paste(Image.alpha_composite(under, part).convert("RGB"), (left, top))
+    return seen
 
 
 def mark_radius(name: str, size_px: float) -> float:

@@ -100,6 +100,7 @@ def shown(page: AppTest) -> str:
     return "\n".join(str(element.value) for kind in kinds for element in kind)
 
 
+@pytest.mark.slow
 def test_a_sample_is_checked_by_the_first_click(opened: Opened) -> None:
     report = checked("flint")
     page = press(opened(), "see_sample")
@@ -172,6 +173,7 @@ def test_a_third_number_may_be_added_though_two_fit_and_is_taken_blindly(opened:
     assert [take["typed"] for take in takes] == ["41", "41.5", "41.2"]
 
 
+@pytest.mark.slow
 def test_an_offer_to_measure_again_leads_to_an_empty_field_for_each(opened: Opened) -> None:
     """Nettle's order, each reading taken twice: what could hide is asked for a third time."""
     folder = samples_folder() / "nettle"
@@ -292,6 +294,7 @@ def photos(page: AppTest) -> list[dict[str, Any]]:
     return shared.owners_store().order(at(page, "order")).draft.to_dict()["photos"]
 
 
+@pytest.mark.slow
 def test_what_is_no_photo_is_told_and_the_others_stay(opened: Opened) -> None:
     good = (samples_folder() / "flint" / "side.jpg").read_bytes()
     page = opened(order=at(begun(opened), "order"), step="photo")
@@ -303,6 +306,7 @@ def test_what_is_no_photo_is_told_and_the_others_stay(opened: Opened) -> None:
     assert "Found, where it is outlined" in shown(page)
 
 
+@pytest.mark.slow
 def test_a_cropped_photo_is_asked_for_whole_where_it_was_uploaded(opened: Opened) -> None:
     with Image.open(samples_folder() / "flint" / "side.jpg") as whole:
         out = BytesIO()
@@ -329,6 +333,7 @@ def test_a_photo_is_looked_at_once_whatever_was_told_of_it_comes_from(
     assert looked == [told, ReferenceTold(kind="marker_sheet")]
 
 
+@pytest.mark.slow
 def test_whoever_meets_a_busy_server_tries_again_and_loses_nothing(
     opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -354,6 +359,7 @@ def test_whoever_meets_a_busy_server_tries_again_and_loses_nothing(
     assert not [button for button in page.button if button.key == "try_again"]
 
 
+@pytest.mark.slow
 def test_a_busy_server_is_told_at_the_marks_and_the_result(
     opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -465,6 +471,7 @@ def without_names(value: Any) -> Any:
     return [without_names(item) for item in value] if isinstance(value, (list, tuple)) else value
 
 
+@pytest.mark.slow
 def test_a_problem_leads_back_and_an_answer_of_the_workshop_is_shown(opened: Opened) -> None:
     opened()
     key, link = flint()
@@ -554,6 +561,7 @@ def test_a_link_without_a_page_stays_where_it_led_while_one_types(opened: Opened
     assert opened(order=key).text_input(key=f"{key}/readings/front_length").value == ""
 
 
+@pytest.mark.slow
 def test_two_points_are_asked_how_far_apart_they_are(opened: Opened) -> None:
     """Nothing of them is found by itself; size and place are asked for all the same."""
     page = opened(order=at(begun(opened), "order"), step="photo")

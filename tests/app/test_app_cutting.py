@@ -60,12 +60,14 @@ def marks(page: AppTest) -> list[str]:
     return [b.key or "" for b in page.button if (b.key or "").startswith("cutting_mark_")]
 
 
+@pytest.mark.slow
 def test_nothing_accepted_is_said(store: Store) -> None:
     page = cutting()
     assert "Nothing to cut yet" in page.info[0].value
     assert page.button(key="cutting_all").disabled
 
 
+@pytest.mark.slow
 def test_the_list_shows_what_fit_says(store: Store, sizes: Path) -> None:
     key = accept(store, "sorrel")
     answer = fit(store.order(key).checks[-1].report, read_shelf(sizes))
@@ -133,6 +135,7 @@ def test_files_hold_what_is_shown(store: Store, made) -> None:
     assert all(made[name][2] for name in names)  # nothing left to cut, nothing to print
 
 
+@pytest.mark.slow
 def test_a_wish_goes_from_the_decision_into_the_list_and_the_message(store: Store) -> None:
     key = key_of(store, "sorrel")
     page = opened(case=key)

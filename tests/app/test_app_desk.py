@@ -333,6 +333,7 @@ def test_bad_files_are_answered_in_a_sentence_and_leave_nothing(
     assert empty.lines() == ()
 
 
+@pytest.mark.slow
 def test_samples_come_in_once_and_say_that_they_are_invented(
     empty: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -412,6 +413,7 @@ def test_stance_and_remarks_are_shown(store: Store) -> None:
         assert said in text
 
 
+@pytest.mark.slow
 def test_what_people_typed_is_shown_as_text(store: Store) -> None:
     key = key_of(store, "flint")
     case = flint() | {"name": "<b onclick=x>Rex</b> *bold*"}
@@ -422,6 +424,7 @@ def test_what_people_typed_is_shown_as_text(store: Store) -> None:
         assert "<i>Ines" not in html(page)
 
 
+@pytest.mark.slow
 def test_refusing_needs_a_reason_and_is_recorded_with_the_message(store: Store) -> None:
     key = key_of(store, "flint")
     page = decide(opened(case=key, by="Ines"), "refused")
@@ -443,6 +446,7 @@ def test_refusing_needs_a_reason_and_is_recorded_with_the_message(store: Store) 
     assert [c.value for c in page.code] == ["Dear owner, no."]
 
 
+@pytest.mark.slow
 def test_accepting_is_free_only_with_the_verdict(store: Store) -> None:
     agreed, doubted = key_of(store, "sorrel"), key_of(store, "flint")
     page = pressed(decide(opened(case=agreed), "accepted"), "decide")
@@ -466,6 +470,7 @@ def test_words_not_sent_outlive_a_reload_for_the_one_who_wrote_them(store: Store
     assert not [a for a in other.text_area if a.value == "half a thought"]
 
 
+@pytest.mark.slow
 def test_a_reading_told_by_phone_makes_a_new_check(store: Store) -> None:
     key = key_of(store, "flint")
     page = opened(case=key, by="Ines")
@@ -498,6 +503,7 @@ def test_a_reading_told_by_phone_makes_a_new_check(store: Store) -> None:
     assert not page.radio
 
 
+@pytest.mark.slow
 def test_every_take_is_seen_at_the_desk_and_put_right_there(store: Store) -> None:
     key = key_of(store, "flint")
     page = opened(case=key, by="Ines")
@@ -518,6 +524,7 @@ def test_every_take_is_seen_at_the_desk_and_put_right_there(store: Store) -> Non
     assert store.order(key).checks[-1].report.verdict != "measure_again"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", ["instead", "beside"])
 def test_marks_by_staff_give_what_the_check_gives(
     store: Store, way: str, monkeypatch: pytest.MonkeyPatch

@@ -117,6 +117,7 @@ def test_what_the_owner_tells_meanwhile_is_not_overwritten(store: Store) -> None
 # -- on the page ---------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_dog_and_the_owner_are_told_and_checked_on_the_orders_page(store: Store) -> None:
     key = key_of(store, "sorrel")
     before = len(store.order(key).checks)
@@ -163,6 +164,7 @@ def test_an_order_of_which_nothing_is_told_is_filled_in_by_staff(store: Store) -
     assert "No photo is there yet." in html(page)
 
 
+@pytest.mark.slow
 def test_what_would_fit_is_one_press_from_the_reading(store: Store) -> None:
     key = key_of(store, "flint")
     found = store.order(key).checks[-1].report.explanations
@@ -175,6 +177,7 @@ def test_what_would_fit_is_one_press_from_the_reading(store: Store) -> None:
     assert reading_text(store.order(key).told.readings[name]) == text
 
 
+@pytest.mark.slow
 def test_photos_are_added_replaced_and_taken_out_and_never_lost(store: Store) -> None:
     key = key_of(store, "flint")
     page = with_pictures(case=key, by="Ines")
@@ -204,6 +207,7 @@ def test_a_file_that_is_no_photo_is_refused_in_words(store: Store) -> None:
     assert store.order(key).draft == store.order(key).told
 
 
+@pytest.mark.slow
 def test_where_the_reference_stood_is_told_and_checked(store: Store) -> None:
     key = key_of(store, "sorrel")
     page = with_pictures(case=key, by="Ines")
@@ -228,6 +232,7 @@ def test_a_refused_file_is_looked_at_once(store: Store, monkeypatch: pytest.Monk
     assert [one.value for one in page.error] == [told]
 
 
+@pytest.mark.slow
 def test_notes_are_typed_once_and_kept(store: Store) -> None:
     key = key_of(store, "flint")
     page = opened(case=key, by="Ines")
@@ -246,6 +251,7 @@ def another_finder(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(finding, "find_tags", by_opencv)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("another_finder")
 def test_tags_mark_what_nobody_has_marked(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     key = order_with_tags(store)
@@ -283,6 +289,7 @@ def test_tags_mark_what_nobody_has_marked(store: Store, monkeypatch: pytest.Monk
     assert [(one.by, one.marks) for one in last.report.case.photos[0].markings] == [("Ines", moved)]
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("another_finder")
 def test_an_order_with_tags_is_checked_once_the_rest_is_told(store: Store) -> None:
     key = order_with_tags(store)

@@ -65,6 +65,7 @@ def test_nothing_is_taken_back_unseen_unsaid_or_twice(store: Store) -> None:
         take_back(store, store.order(key), by="Ines", reason="another dog")
 
 
+@pytest.mark.slow
 def test_a_decision_is_taken_back_on_its_page_with_a_reason(store: Store) -> None:
     key = key_of(store, "sorrel")
     page = pressed(decide(opened(case=key, by="Ines"), "accepted"), "decide")
@@ -95,6 +96,7 @@ def test_the_next_order_is_the_one_below_and_below_the_last_the_first() -> None:
     assert following([line("c")], "c") == ""
 
 
+@pytest.mark.slow
 def test_a_decision_leads_to_the_next_order_and_can_be_undone_there(store: Store) -> None:
     first = key_of(store, "flint")
     after = following(store.lines(), first)

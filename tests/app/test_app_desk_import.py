@@ -61,6 +61,7 @@ def choose(page: AppTest, heading: str, field: str) -> AppTest:
     return page
 
 
+@pytest.mark.slow
 def test_a_table_is_looked_at_before_anything_comes_in(store: Store) -> None:
     page = looked_at(TABLE, PHOTO)
     said = html(page)
@@ -77,6 +78,7 @@ def test_a_table_is_looked_at_before_anything_comes_in(store: Store) -> None:
     assert len(store.lines()) == len(HELD)
 
 
+@pytest.mark.slow
 def test_one_press_brings_all_in_and_checks_what_is_whole(store: Store) -> None:
     page = choose(looked_at(TABLE, PHOTO), "Bogenmaß", "bar")
     pressed(page, "import_go")
@@ -108,6 +110,7 @@ def test_two_columns_chosen_for_the_same_are_told_and_nothing_is_lost(store: Sto
     assert recall()["email"] == ""
 
 
+@pytest.mark.slow
 def test_a_photo_that_comes_later_completes_the_order(store: Store) -> None:
     pressed(looked_at(TABLE), "import_go")
     page = looked_at(TABLE, PHOTO)
@@ -218,6 +221,7 @@ def reloaded(by: str = "Ines") -> AppTest:
     return page
 
 
+@pytest.mark.slow
 def test_a_reload_loses_neither_table_nor_photos(store: Store) -> None:
     looked_at(TABLE, PHOTO)
     page = reloaded()
@@ -270,6 +274,7 @@ def test_an_unreadable_table_can_be_put_away_after_a_reload(store: Store) -> Non
     assert not pressed(page, "import_clear").error
 
 
+@pytest.mark.slow
 def test_a_case_file_outlasts_a_reload(store: Store) -> None:
     folder = samples_folder() / "flint"
     content = (folder / "case.json").read_bytes()

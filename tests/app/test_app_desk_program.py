@@ -20,6 +20,7 @@ def test_a_check_of_today_is_not_remarked_on(store: Store) -> None:
     assert not [button for button in page.button if button.key == "check_by_this_program"]
 
 
+@pytest.mark.slow
 def test_another_programs_check_is_told_and_made_again_when_asked(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:

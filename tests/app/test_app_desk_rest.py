@@ -100,6 +100,7 @@ def test_readings_in_doubt_give_the_reason_and_no_length_to_cut(store: Store, sh
     assert not [t for t in page.text_input if t.label == "Weight expected later"]
 
 
+@pytest.mark.slow
 def test_room_for_a_puppys_growth_is_a_question_for_a_vet(store: Store, shelf: Path) -> None:
     key = key_of(store, "sorrel")
     check = store.order(key).checks[-1]
@@ -152,6 +153,7 @@ def reread(page: AppTest) -> AppTest:
     return pressed(page, "check_readings")
 
 
+@pytest.mark.slow
 def test_a_check_at_the_desk_uses_what_the_shop_has_learnt(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -252,6 +254,7 @@ def test_the_orders_that_the_list_shows_are_exported(store: Store, offered) -> N
     assert offered["desk_export_file"][2]
 
 
+@pytest.mark.slow
 def test_the_record_holds_the_cut_and_is_refused_while_it_is_not_known(
     store: Store, shelf: Path, offered
 ) -> None:
@@ -316,6 +319,7 @@ def sent_anew(store: Store, key: str, by: str = "owner") -> None:
     store.record_check(key, check.case, check.report, by=by)
 
 
+@pytest.mark.slow
 def test_words_begun_before_the_owner_sent_anew_are_not_lost(store: Store) -> None:
     key = key_of(store, "flint")
     page = decide(opened(case=key, by="Ines"), "refused")

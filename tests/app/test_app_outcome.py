@@ -40,6 +40,7 @@ def radio(page: AppTest, label: str, value: str) -> None:
     assert not page.exception
 
 
+@pytest.mark.slow
 def test_staff_enter_where_it_was_tight_with_a_tape_laid_anew(
     accepted: str,
     store: Store,
@@ -130,6 +131,7 @@ def test_an_owner_says_by_one_press_that_it_fits(
     assert "How does the harness fit your dog?" not in html(page)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("weeks_later")
 def test_an_owner_says_where_and_in_what_words(
     accepted: str,

@@ -83,6 +83,7 @@ def off(name: str, forward: float, up: float) -> dict[str, tuple[float, float]]:
     return {**DOGS[name].marks, "last_rib": (x / w, y / w)}
 
 
+@pytest.mark.slow
 def test_an_answer_is_what_the_package_says(hand: Hand) -> None:
     page = opened()
     hand.marks = off("linnet", -35.0, 12.0)
@@ -246,6 +247,7 @@ def own(page: AppTest, content: bytes, name: str = "mine.jpg") -> AppTest:
     return page
 
 
+@pytest.mark.slow
 def test_a_photo_of_ones_own_twice(hand: Hand) -> None:
     dog = DOGS["badger"]
     page = own(opened(), dog.photo.read_bytes())

@@ -119,6 +119,7 @@ def given(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     return held
 
 
+@pytest.mark.slow
 def test_it_is_worked_out_at_the_upload_and_once(to_photo: ToPhoto, given: dict[str, Any]) -> None:
     network = Told()
     page = to_photo(network)
@@ -133,6 +134,7 @@ def test_it_is_worked_out_at_the_upload_and_once(to_photo: ToPhoto, given: dict[
     assert photo_of(page)["markings"] == []
 
 
+@pytest.mark.slow
 def test_what_is_confirmed_is_told_of_the_marking(to_photo: ToPhoto, given: dict[str, Any]) -> None:
     page = at_marks(to_photo(Told()))
     proposed = given["proposed"]
@@ -148,6 +150,7 @@ def test_what_is_confirmed_is_told_of_the_marking(to_photo: ToPhoto, given: dict
     assert "confirmed" not in photo_of(page)["markings"][0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["no_dog", "turned", "lying", "sitting", "bowing", "cut_off"])
 def test_a_refused_photo_is_said_at_the_upload_and_can_be_gone_on_with(
     to_photo: ToPhoto, kind: str
@@ -170,6 +173,7 @@ def test_a_refused_photo_is_said_at_the_upload_and_can_be_gone_on_with(
     assert address(page, "step") == "marks"
 
 
+@pytest.mark.slow
 def test_below_the_threshold_nothing_is_said(to_photo: ToPhoto, given: dict[str, Any]) -> None:
     page = to_photo(Told(facts(refused_from={"sitting": 0.9}), kind="sitting", sure=2.0))
     assert not warned(page)
@@ -177,6 +181,7 @@ def test_below_the_threshold_nothing_is_said(to_photo: ToPhoto, given: dict[str,
     assert given["proposed"] == {}
 
 
+@pytest.mark.slow
 def test_without_weights_all_goes_on(
     to_photo: ToPhoto, given: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -193,6 +198,7 @@ def test_without_weights_all_goes_on(
     assert not page.error
 
 
+@pytest.mark.slow
 def test_tags_come_before_proposals(
     to_photo: ToPhoto, given: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -74,6 +74,7 @@ def _said(page: AppTest) -> str:
     return " ".join(one.value for one in page.markdown)
 
 
+@pytest.mark.slow
 def test_one_yes_takes_what_was_found(sent):
     page = sent([CARD])
     photo = _photo_in(page)
@@ -88,6 +89,7 @@ def test_one_yes_takes_what_was_found(sent):
     assert "Found, where it is outlined: bank or identity card." in _said(page)
 
 
+@pytest.mark.slow
 def test_it_may_be_another_kind(sent):
     page = sent([CARD])
     file = _photo_in(page)["file"]
@@ -95,6 +97,7 @@ def test_it_may_be_another_kind(sent):
     assert _photo_in(page)["reference"]["kind"] == "a4"
 
 
+@pytest.mark.slow
 def test_a_no_leads_to_the_tap_and_outlasts_a_reload(sent):
     page = sent([CARD])
     file = _photo_in(page)["file"]
@@ -111,6 +114,7 @@ def test_a_no_leads_to_the_tap_and_outlasts_a_reload(sent):
     assert "right?" not in _said(again)
 
 
+@pytest.mark.slow
 def test_several_are_a_choice(sent):
     page = sent([CARD, ELSEWHERE])
     file = _photo_in(page)["file"]
@@ -119,11 +123,13 @@ def test_several_are_a_choice(sent):
     assert _photo_in(page)["reference"]["kind"] == "letter"
 
 
+@pytest.mark.slow
 def test_nothing_found_asks_for_the_tap_as_ever(sent):
     page = sent([])
     assert any("Tap once inside" in one.value for one in page.info)
 
 
+@pytest.mark.slow
 def test_a_press_of_next_while_a_photo_comes_loses_none(sent):
     """The browser sends the file and the press at once; the next screen has no uploader."""
     page = sent([CARD])

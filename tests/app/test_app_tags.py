@@ -91,6 +91,7 @@ def said(page: AppTest) -> str:
     return "\n".join(str(element.value) for kind in kinds for element in kind)
 
 
+@pytest.mark.slow
 def test_one_yes_is_for_all_and_leads_to_the_result(
     to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -115,6 +116,7 @@ def test_one_yes_is_for_all_and_leads_to_the_result(
     assert verdict.startswith("## ")
 
 
+@pytest.mark.slow
 def test_how_deep_the_coat_is_is_asked_with_the_tags(to_marks: Callable[[bytes], AppTest]) -> None:
     """What is typed is said back, is there after leaving the step, and is what the check takes."""
     page = to_marks(tagged()[0])
@@ -138,6 +140,7 @@ def test_how_deep_the_coat_is_is_asked_with_the_tags(to_marks: Callable[[bytes],
     assert case.dog.coat_depth_mm == pytest.approx(15.0)
 
 
+@pytest.mark.slow
 def test_what_no_tag_shows_is_marked_by_hand(
     to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -170,6 +173,7 @@ def test_what_no_tag_shows_is_marked_by_hand(
     assert address(press(page, "next"), "step") == "result"
 
 
+@pytest.mark.slow
 def test_without_a_sheet_the_tags_are_what_is_of_known_size(
     to_photo: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -191,6 +195,7 @@ def test_without_a_sheet_the_tags_are_what_is_of_known_size(
     assert verdicts[0].startswith("## Nothing stands out")
 
 
+@pytest.mark.slow
 def test_no_leads_to_the_marks_by_hand_and_keeps_nothing(
     to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -207,6 +212,7 @@ def test_no_leads_to_the_marks_by_hand_and_keeps_nothing(
     assert "tags_wrong" not in keys(page.run())
 
 
+@pytest.mark.slow
 def test_without_tags_nothing_is_asked_of_them(
     to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -215,6 +221,7 @@ def test_without_tags_nothing_is_asked_of_them(
     assert "tags_wrong" not in keys(page)
 
 
+@pytest.mark.slow
 def test_a_busy_server_is_told_and_the_tags_are_asked_of_later(
     to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -234,6 +241,7 @@ def test_a_busy_server_is_told_and_the_tags_are_asked_of_later(
     assert photo_of(page)["file"] == file
 
 
+@pytest.mark.slow
 def test_declined_tags_are_not_used_until_they_are_asked_for_again(
     to_marks: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -262,6 +270,7 @@ def test_declined_tags_are_not_used_until_they_are_asked_for_again(
     assert [one.by for one in report.case.photos[0].markings] == ["tags"]
 
 
+@pytest.mark.slow
 def test_declined_tags_that_gave_the_scale_leave_the_photo_to_be_pointed_at(
     to_photo: Callable[[bytes], AppTest], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -31,6 +31,7 @@ def opened(jpeg: bytes) -> np.ndarray:
     return np.asarray(Image.open(BytesIO(jpeg)).convert("RGB"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", [(3000, 4000), (6000, 4500)])
 def test_copies_keep_every_part_of_the_photo_in_its_place(shape):
     height, width = shape

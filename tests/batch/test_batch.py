@@ -118,6 +118,7 @@ def test_what_is_done_with_the_same_inputs_is_not_done_again(
     assert "same" not in outcomes(checked_again(cases, out)).values()
 
 
+@pytest.mark.slow
 def test_a_torn_last_line_is_taken_off_and_done_again(cases: Path, tmp_path: Path) -> None:
     out = tmp_path / "out.jsonl"
     checked_again(cases, out)
@@ -184,6 +185,7 @@ def test_a_process_that_dies_or_hangs_takes_no_other_order_with_it() -> None:
         assert all(ids.count(process) <= 3 for process in ids)
 
 
+@pytest.mark.slow
 def test_a_process_that_ends_between_two_calls_is_replaced() -> None:
     with Lanes(1) as lanes:
         first = lanes.submit(own_id).result(60)
@@ -206,6 +208,7 @@ def test_a_crashed_order_is_marked_and_tried_again(
     assert outcomes(checked_again(cases, out))["broken"] == "refused"
 
 
+@pytest.mark.slow
 def test_a_failure_of_the_program_is_no_refusal_of_the_photo_and_is_tried_again(
     cases: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -280,6 +283,7 @@ def test_the_batch_command(cases: Path, tmp_path: Path, capsys: pytest.CaptureFi
     assert not new.exists()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("checked_here", "decoded_here")
 def test_waiting_orders_are_checked_again_when_something_changed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -316,6 +320,7 @@ def test_waiting_orders_are_checked_again_when_something_changed(
         many._store(address).close()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("checked_here", "decoded_here")
 def test_tags_mark_what_was_never_sent(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     address = str(tmp_path / "orders.sqlite3")

@@ -15,6 +15,7 @@ def bodies():
     return [subject(21, n) for n in range(4)]
 
 
+@pytest.mark.slow
 def test_the_bound_falls_with_noise_and_photos(bodies) -> None:
     shapes = np.zeros(3)
     rng = np.random.default_rng(5)
@@ -29,6 +30,7 @@ def test_the_bound_falls_with_noise_and_photos(bodies) -> None:
     assert np.all(bound_of([BoundPhoto(scene, 3.0, 0.2)]).spread(np.full(3, 0.03)) > fine)
 
 
+@pytest.mark.slow
 def test_the_bound_of_marks_alone_is_what_hand_arithmetic_gives(bodies) -> None:
     """Mark noise of s per axis at both ends of a chord c moves ln c by s sqrt(2) / c at least."""
     rng = np.random.default_rng(6)

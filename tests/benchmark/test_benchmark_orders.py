@@ -142,6 +142,7 @@ def test_the_budget_is_held_on_typed_orders() -> None:
         assert low <= budget <= high
 
 
+@pytest.mark.slow
 def test_a_doubled_neck_is_flagged_and_named() -> None:
     found = judge_faulty("neck_doubled", (made_geometry(),), 40, 5)
     assert len(found) == 40

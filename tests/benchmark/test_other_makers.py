@@ -37,6 +37,7 @@ def test_a_maker_left_out_moves_what_its_bodies_chose_and_nothing_else_for_good(
     assert shape.TRUNK_WIDTH_OVER_DEPTH["slim"].median == 0.62
 
 
+@pytest.mark.slow
 def test_a_bodys_marks_lie_where_it_was_measured(monkeypatch) -> None:
     """Without noise, known to the program: what is left are the body's own errors."""
     monkeypatch.setattr(other_makers, "MARK_MM", 1e-6)

@@ -63,6 +63,7 @@ def test_an_error_is_told_in_per_cent_of_the_trunk(tmp_path: Path) -> None:
     assert seen.errors["last_rib"] == pytest.approx(10.0, abs=1.0)
 
 
+@pytest.mark.slow
 def test_the_tables_of_a_folder(tmp_path: Path) -> None:
     told = report(folder(tmp_path), Dots())
     assert told.startswith("2 photographs; 1 with a dog from the side.")
@@ -92,6 +93,7 @@ def test_without_a_truth_nothing_is_measured(tmp_path: Path) -> None:
         report(tmp_path, Dots())
 
 
+@pytest.mark.slow
 def test_simulated_photographs_come_with_their_truth() -> None:
     photos = [photo for photo, _ in zip(simulated(1, None), range(6), strict=False)]
     for photo in photos:

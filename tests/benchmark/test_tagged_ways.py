@@ -65,6 +65,7 @@ def test_photos_are_seen_with_the_tags_of_a_way_and_a_hand_for_the_rest(worn: Wo
     assert alone.seen.kind == DOG_TAGS
 
 
+@pytest.mark.slow
 def test_tags_tell_more_than_a_hand_does(worn: Worn) -> None:
     by_hand, tagged = (seen_by(worn, each) for each in TAG_WAYS[:2])
     assert by_hand[1] == ()

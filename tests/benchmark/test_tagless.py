@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from photocheck.benchmark.tagless import KINDS, table, tagless
 
 
+@pytest.mark.slow
 def test_a_seed_is_one_picture_and_every_kind_comes() -> None:
     kinds = set()
     for seed in range(40):

@@ -160,6 +160,7 @@ def test_json_is_the_whole_report(side, checked, capsys):
     assert report_from_dict(json.loads(out)) == made_report()
 
 
+@pytest.mark.slow
 def test_picture(side, checked, capsys, tmp_path):
     code, _, _ = ran(capsys, *FLAGS, "--picture", "out.png")
     assert code == EXIT_CODES["measure_again"]
@@ -168,6 +169,7 @@ def test_picture(side, checked, capsys, tmp_path):
     assert list(checked.options["photos"]) == ["side.jpg"]
 
 
+@pytest.mark.slow
 def test_several_photos_give_several_pictures(side, checked, capsys, tmp_path):
     from photocheck.case.file import case_to_dict
 
@@ -374,6 +376,7 @@ def located(monkeypatch):
     return asked
 
 
+@pytest.mark.slow
 def test_locate(side, located, capsys, tmp_path):
     code, out, _ = ran(capsys, "locate", "side.jpg")
     assert code == 0
@@ -420,6 +423,7 @@ def test_located_distance_and_turn_by_hand(monkeypatch, yaw):
         assert np.allclose(found.points_px, pixels)
 
 
+@pytest.mark.slow
 def test_locate_without_a_kind(side, located, capsys):
     located.found = (FOUND, FOUND)
     code, out, _ = ran(capsys, "locate", "side.jpg", "--near", "3,4", "--diameter", "2 in")
@@ -540,6 +544,7 @@ def test_letters_the_terminal_lacks_do_not_stop_it(tmp_path):
     assert b"no such case file" in done.stderr
 
 
+@pytest.mark.slow
 def test_locate_lists_the_tags_on_a_dog(tmp_path, capsys):
     content, tips = tagged(sheet=False)
     photo = tmp_path / "side.jpg"
@@ -555,6 +560,7 @@ def test_locate_lists_the_tags_on_a_dog(tmp_path, capsys):
     assert main.run(["locate", str(photo), "--reference", "marker_sheet"]) == 2
 
 
+@pytest.mark.slow
 def test_tags_alone_give_marks_and_scale(tmp_path, capsys):
     """No sheet, no mark: with Flint's own readings nothing stands out, 30 cm more does."""
     photo = tmp_path / "side.jpg"

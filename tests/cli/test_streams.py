@@ -54,6 +54,7 @@ def kept(tmp_path: Path) -> str:
     return address
 
 
+@pytest.mark.slow
 def test_a_case_by_standard_input_is_the_same_case(capfd: pytest.CaptureFixture[str]) -> None:
     sent = (SORREL / "case.json").read_bytes()
     by_input = photocheck("check", "-", "--json", sent=sent, cwd=SORREL)
@@ -111,6 +112,7 @@ def test_what_is_printed_is_the_file_and_nothing_else(
         assert check_copy("copy").orders == 1
 
 
+@pytest.mark.slow
 def test_a_copy_goes_from_one_store_to_another_by_a_pipe(kept: str, tmp_path: Path) -> None:
     copy = photocheck("backup", "-", "--store", kept).stdout
     other = str(tmp_path / "other.sqlite3")

@@ -61,6 +61,7 @@ def test_independent_measures_multiply() -> None:
     assert found.worst == "rear_length"
 
 
+@pytest.mark.slow
 def test_correlated_measures_and_the_full_length_against_monte_carlo() -> None:
     """The full length follows from front and rear, so the covariance has no inverse."""
     covariance = np.array([[4.0, 2.5, 1.0], [2.5, 6.0, -2.0], [1.0, -2.0, 9.0]]) * 1e-4

@@ -88,6 +88,7 @@ def test_false_alarms_keep_the_budget(budget: float, orders: int) -> None:
     assert flagged / orders == pytest.approx(budget, abs=4 * spread + 0.1 * budget)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("limits_once")
 def test_hands_that_lead_each_tape_anew_are_hardly_flagged_more() -> None:
     # what the judgement on `tolerances.LED_TOGETHER` costs where it is wrong altogether

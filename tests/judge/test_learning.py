@@ -308,6 +308,7 @@ def test_outlying_orders_are_left_out_and_listed() -> None:
     assert len(lone) == 1
 
 
+@pytest.mark.slow
 def test_new_ratios_must_not_lose_what_the_old_ones_know() -> None:
     many = learn(orders_of(12, 120))
     again = learn(orders_of(12, 120), many.ratios)
@@ -460,6 +461,7 @@ def outcome_text(report, outcome: str = "fitted") -> str:
     return json.dumps(data)
 
 
+@pytest.mark.slow
 def test_the_command_learns_uses_and_undoes(tmp_path, sample, report, capsys) -> None:
     lines = [outcome_text(variant(report, n)) for n in range(20)]
     lines.append(outcome_text(variant(report, 99, 1.5), "returned"))
@@ -678,6 +680,7 @@ def misses(orders, habit) -> np.ndarray:
     return np.array([found[:3] - truth - habit, tagged - truth])
 
 
+@pytest.mark.slow
 def test_a_store_with_both_kinds_learns_better_than_one_that_takes_them_alike() -> None:
     own, same = [], []
     for seed in range(40):

@@ -54,6 +54,7 @@ def answered(
     return checked(sample, told)
 
 
+@pytest.mark.slow
 def test_the_common_error_caught_is_that_of_drawing() -> None:
     # shifted by what is said to be caught, 95 of 100 orders must be flagged (JCGM 101, 5.9)
     covariance = common_covariance(0.05, 0.03)

@@ -159,6 +159,7 @@ def test_the_order_tells_how_well_its_tape_repeats(spread: float) -> None:
 # -- takes that differ too much --------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_one_in_a_hundred_good_pairs_is_asked_for_a_third() -> None:
     rng = np.random.default_rng(5)
     pairs = [drawn(rng, ("front_length",))["front_length"].takes for _ in range(6000)]

@@ -98,6 +98,7 @@ def test_few_orders_move_little_and_none_nothing() -> None:
     assert 0.5 < one.repeat < 1.1
 
 
+@pytest.mark.slow
 def test_habits_as_shipped_are_not_taken_for_learnt() -> None:
     """A shop whose owners measure as taken to be: rarely anything clear to gain."""
     gains = []

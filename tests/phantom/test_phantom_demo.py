@@ -128,6 +128,7 @@ def test_shipped_samples_are_small_and_called_invented():
     assert len(re.findall(r"^\| `", text, flags=re.M)) == len(SAMPLES) >= 8
 
 
+@pytest.mark.slow
 def test_population_figures():
     rows = [shape_figures(dog) for dog in between_dog(np.random.default_rng(0), 5)]
     table = spread(rows)

@@ -100,6 +100,7 @@ def test_resolution_is_limited():
         make_dog(DogPlan(), 10)
 
 
+@pytest.mark.slow
 def test_postures_move_what_they_should():
     square = make_dog(DogPlan())
     posed = {name: make_dog(DogPlan(posture=name, severity=1.0)) for name in POSTURES[1:]}

@@ -44,11 +44,13 @@ def test_a_seed_gives_the_same_looks_again(looks: list[DrawnLook]) -> None:
         np.testing.assert_array_equal(one.points, other.points)
 
 
+@pytest.mark.slow
 def test_another_number_gives_other_looks(looks: list[DrawnLook]) -> None:
     other = next(looks_of_block(5, 3, read_scenery(None), count=1))
     assert (looks[0].picture != other.picture).any()
 
 
+@pytest.mark.slow
 def test_labels_lie_where_they_can(looks: list[DrawnLook]) -> None:
     for look in looks:
         assert look.kind in KINDS

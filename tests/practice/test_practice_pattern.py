@@ -83,6 +83,7 @@ def test_few_attempts_say_little() -> None:
     assert leaning([20.0, 20.0, 20.0, 20.0]).told
 
 
+@pytest.mark.slow
 def test_few_learners_without_a_leaning_are_told_of_one() -> None:
     """No leaning: few are told of any of the eight, beginners with twice the
     ordinary scatter included."""

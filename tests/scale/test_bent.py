@@ -64,6 +64,7 @@ def test_paper_does_not_stretch_in_the_phantom() -> None:
     assert radius * np.sin(half / radius) == pytest.approx(102.4, abs=0.2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("side", [-1, 1])
 def test_two_sheets_are_told(side: int) -> None:
     first = replace(drawn_view(np.random.default_rng(3)), yaw=0.0, pitch=0.0, distance_mm=2600.0)

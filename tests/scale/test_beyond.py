@@ -79,6 +79,7 @@ def _curled(monkeypatch: pytest.MonkeyPatch, seed: int) -> composites.Composite:
     return composites.composite("a4", "near", seed)
 
 
+@pytest.mark.slow
 def test_a_frame_printed_on_a_curled_sheet_is_not_surely_the_sheet(monkeypatch):
     """Before anything beyond was looked for it was, a tenth too small, with 0.4 % stated."""
     made = _curled(monkeypatch, 8008)

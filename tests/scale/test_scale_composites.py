@@ -46,6 +46,7 @@ def _tapped(kind, size, seeds):
     return out
 
 
+@pytest.mark.slow
 def test_a_composite_is_the_same_each_time_and_holds_its_truth():
     one, again = composite("id_card", "dog", 5001), composite("id_card", "dog", 5001)
     assert np.array_equal(one.picture, again.picture)

@@ -115,6 +115,7 @@ def test_disc_from_a_mark(fingers):
         assert seen.spread_px < 0.5
 
 
+@pytest.mark.slow
 def test_ball_from_a_mark():
     for seed, at in enumerate([(0, 0, 3000), (-60, 40, 3000)]):
         picture, outline, near = _ball(seed, 100, at)
@@ -161,6 +162,7 @@ def test_what_is_wrong_is_said():
     told("turned too far", outline=map(tuple, (flat - 180) * [1, 0.6] + 180))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["disc", pytest.param("ball", marks=pytest.mark.slow)])
 def test_nothing_there(kind):
     random = np.random.default_rng(0)

@@ -16,6 +16,7 @@ from photocheck.scale.discs import find_disc
 from photocheck.scale.ellipses import fit_ellipse
 
 
+@pytest.mark.slow
 def test_a_drawn_coin_or_ball_is_the_same_each_time_and_holds_its_truth():
     for kind in ("disc", "ball"):
         one, again = round_composite(kind, 901), round_composite(kind, 901)

@@ -70,6 +70,7 @@ def test_every_sample_fits():
         assert fits(json.loads(text), "case")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(GIVEN))
 @settings(max_examples=150, deadline=None)
 @given(data=st.data())

@@ -110,6 +110,7 @@ def test_orders_deleted_meanwhile_are_left_out(store: DatabaseStore) -> None:
     ]
 
 
+@pytest.mark.slow
 def test_the_record_of_a_stored_order(
     store: DatabaseStore, address: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

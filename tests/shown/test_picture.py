@@ -766,6 +766,7 @@ def test_swatches_have_the_colours_of_the_lines(monkeypatch):
         assert sum(counts.values()) == counts[span]
 
 
+@pytest.mark.slow
 def test_several_markings_and_points_off_the_picture():
     report = report_for(1344, 1008)
     first = report.case.photos[0].markings[0]

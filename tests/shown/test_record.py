@@ -73,6 +73,7 @@ def test_a_missing_decision_is_said() -> None:
     assert "Not decided yet." in record_html(check_of(made_report()), {})
 
 
+@pytest.mark.slow
 def test_nothing_typed_becomes_markup_and_nothing_is_loaded() -> None:
     report = made_report()
     case = replace(report.case, name=NASTY, dog=replace(report.case.dog, name=NASTY, breed=NASTY))
@@ -131,6 +132,7 @@ def test_what_had_to_be_left_out_is_said() -> None:
     assert "Shortened to one page" not in record_html(check_of(made_report()), {})
 
 
+@pytest.mark.slow
 def test_an_orders_record_takes_the_decision_on_its_latest_check(tmp_path: Path) -> None:
     from PIL import Image
 

@@ -40,6 +40,7 @@ def record(language: str, answer: FitAnswer | None = None) -> bytes:
         return record_pdf(check, pictures, order="k3f9", decision=accepted, fit=answer, shop=SHOP)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_it_says_what_is_cut_for_which_order_and_where_to_sign(language: str) -> None:
     file = record(language)
@@ -58,6 +59,7 @@ def test_it_says_what_is_cut_for_which_order_and_where_to_sign(language: str) ->
         assert said in whole, said
 
 
+@pytest.mark.slow
 def test_all_letters_are_in_the_file() -> None:
     file = record("de")
     fonts = re.findall(rb"/BaseFont\s*/([^\s/]+)", file)
@@ -66,6 +68,7 @@ def test_all_letters_are_in_the_file() -> None:
     assert all(re.fullmatch(rb"[A-Z]{6}\+BitstreamVera.*", font) for font in fonts)
 
 
+@pytest.mark.slow
 def test_why_nothing_may_be_cut_is_said() -> None:
     doubted = replace(carried(), verdict="could_hide")
     whole = " ".join(told(record("en", fit(doubted))))
@@ -102,6 +105,7 @@ def test_letters_that_the_fonts_lack_are_seen_to_be_missing() -> None:
     assert written("犬") in (MISSING, "?")
 
 
+@pytest.mark.slow
 def test_the_command_makes_one_by_its_ending(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -116,6 +116,7 @@ def test_no_cell_of_a_workbook_begins_a_formula(trigger: str) -> None:
         assert not cell.value.startswith(TRIGGERS)
 
 
+@pytest.mark.slow
 @given(st.lists(st.text(max_size=20), min_size=1, max_size=3))
 def test_whatever_was_typed_is_kept(texts: list[str]) -> None:
     rows = [[text, 1, 2.5, date(2026, 3, 29), None, NumberCell(1.25, "0.0")] for text in texts]

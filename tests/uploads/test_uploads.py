@@ -161,6 +161,7 @@ def same_answer(sample: str) -> None:
         assert is_now.verdict == was.verdict
 
 
+@pytest.mark.slow
 def test_a_check_says_the_same_of_the_kept_photo():
     same_answer("moss")
 
@@ -441,6 +442,7 @@ def test_what_a_process_says_of_a_photo_is_not_taken_on_trust(wrong):
         take._upload(SAID_OF_A_PHOTO, b"GIF89a" + content)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif("sys.platform == 'win32'", reason="Windows limits no processor time")
 def test_too_much_processor_time(astray):
     astray(

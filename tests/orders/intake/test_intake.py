@@ -168,6 +168,7 @@ def test_one_origin_gives_one_order_whoever_is_quicker(
     assert found.key == key
 
 
+@pytest.mark.slow
 def test_a_photo_that_is_none_costs_that_photo(store: DatabaseStore, table: Path) -> None:
     """Also: what comes in has gone through the gate for strangers' files."""
     (table.parent / "photos" / "pip.jpg").write_bytes(b"\xff\xd8\xff\xe0 broken")

@@ -205,6 +205,7 @@ def test_more_rows_than_any_shop_has_are_refused(monkeypatch: pytest.MonkeyPatch
         read(made(["order"], ["1"], ["2"], ["3"]))
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(st.integers(0, 2**32), st.integers(1, 12))
 def test_damaged_workbooks_end_in_rows_or_a_refusal(seed: int, strokes: int) -> None:

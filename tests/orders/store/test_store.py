@@ -310,6 +310,7 @@ def sample(store: DatabaseStore) -> str:
     return key
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("address", ["sqlite", "postgresql"], indirect=True)
 def test_a_check_is_made_again_to_the_same_digits(store: DatabaseStore) -> None:
     key = sample(store)

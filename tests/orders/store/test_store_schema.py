@@ -148,6 +148,7 @@ def test_an_unreachable_database_is_told_without_its_password(tmp_path: Path) ->
         open_store(str(folder))
 
 
+@pytest.mark.usefixtures("synced")
 @pytest.mark.parametrize("address", ["sqlite", "sqlite_wal"], indirect=True)
 def test_sqlite_is_set_to_keep_what_it_acknowledges(
     store: DatabaseStore, address: str, request: pytest.FixtureRequest
