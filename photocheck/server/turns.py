@@ -32,7 +32,7 @@ MOST_BROWSERS: Final = 2_000
 MOST_WAITING: Final = 600
 """At one address."""
 
-LOOKS_AGAIN_S: Final = 0.005
+LOOKS_AGAIN_S: Final = 0.02
 """Between two looks whether there is any to spare."""
 
 BEHIND_S: Final = 0.1

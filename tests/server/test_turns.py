@@ -229,6 +229,6 @@ def test_when_others_asked_is_known() -> None:
 
 
 def test_the_shipped_shares() -> None:
-    assert (turns.LOOKS_AGAIN_S, turns.BEHIND_S) == (0.005, 0.1)
+    assert (turns.LOOKS_AGAIN_S, turns.BEHIND_S) == (0.02, 0.1)
     assert turns.HALF_S == 20.0
     assert (turns.MOST_WAITING, turns.MOST_BROWSERS) == (600, 2_000)
