@@ -41,7 +41,7 @@ before it takes the server for one that hangs (help/workshop.md, "Several server
 LONGEST_VISIT_S: Final = 10.0
 """The same for opening a page, for which a proxy waits longer."""
 
-OTHERS_S: Final = 1.0
+OTHERS_S: Final = 2.0
 """So long after one request of a page another of the same page comes, over a slow line
 (judgement)."""
 
