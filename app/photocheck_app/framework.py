@@ -282,7 +282,7 @@ MOST_TOGETHER: Final = 100
 OTHERS_WAIT_S: Final = 0.02
 """So long messages are sent before all else that waits in the server has a turn (judgement)."""
 
-Sending: TypeAlias = Callable[[Any, Any], None]
+Sending: TypeAlias = Callable[[Any, Any], bool]
 
 
 def send_together() -> None:
@@ -294,21 +294,25 @@ def send_together() -> None:
     """
     from streamlit.runtime.app_session import AppSession
 
+    sessions: Any = AppSession
     with _lock:
-        if not hasattr(AppSession.flush_browser_queue, "photocheck_sends"):
-            AppSession.flush_browser_queue = together(AppSession.flush_browser_queue, send_now)
+        if not hasattr(sessions.flush_browser_queue, "photocheck_sends"):
+            sessions.flush_browser_queue = together(sessions.flush_browser_queue, send_now)
 
 
-def send_now(session: Any, message: Any) -> None:
-    """Send one message to a session's page, as Streamlit's loop does.
+def send_now(session: Any, message: Any) -> bool:
+    """Send one message to a session's page, as Streamlit's loop does; whether it is still there."""
+    from streamlit.runtime.session_manager import SessionClientDisconnectedError
 
-    Raises
-    ------
-    Exception
-        What Streamlit's loop knows how to take, where the page has gone.
-    """
     here = runtime()
-    here._send_message(here._session_mgr.get_active_session_info(session.id), message)
+    page = here._session_mgr.get_active_session_info(session.id)
+    if page is None:
+        return False
+    try:
+        here._send_message(page, message)
+    except SessionClientDisconnectedError:
+        return False
+    return True
 
 
 def together(
@@ -321,6 +325,7 @@ def together(
     waiting : function of a session
         Gives what waits for its page, once.
     send : function of a session and a message
+        Whether the page is still there.
     clock : function
         Seconds from any moment on.
     """
@@ -336,10 +341,8 @@ def together(
         left = max(len(messages) - MOST_TOGETHER, int(now - since > OTHERS_WAIT_S))
         at = 0
         for message in messages[: max(0, len(messages) - left)]:
-            try:
-                send(session, message)
-            except Exception:  # the loop meets the same, and takes it as it should
-                break
+            if not send(session, message):
+                break  # the loop meets the same, and takes it as it should
             at += 1
         others_go = at < len(messages)
         return messages[at:]

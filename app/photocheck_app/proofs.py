@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from inspect import signature
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, Final
 
 import streamlit as st
@@ -111,12 +112,16 @@ def _prove_sending(_: Any) -> None:
         "sessions that nobody began",
     )
     _must(len(signature(here._send_message).parameters) == 2, "messages are sent otherwise")
+    _must(not framework.send_now(SimpleNamespace(id="photocheck-none"), None), "pages of nobody")
     session: Any = AppSession.__new__(AppSession)
     session._state, session.id = AppSessionState.SHUTDOWN_REQUESTED, "photocheck-none"
     session._browser_queue = ForwardMsgQueue()
-    waiting = framework.together(
-        AppSession.flush_browser_queue, lambda _, message: sent.append(message.hash), lambda: 0.0
-    )
+
+    def send(_: Any, message: Any) -> bool:
+        sent.append(message.hash)
+        return True
+
+    waiting = framework.together(AppSession.flush_browser_queue, send, lambda: 0.0)
     for number in range(3):
         message = ForwardMsg(hash=str(number))
         message.page_info_changed.query_string = str(number)

@@ -428,9 +428,11 @@ class Sender:
     def __init__(self) -> None:
         self.now = 0.0
         self.waiting, self.sent = list[int](), list[int]()
-        self.sending = framework.together(
-            lambda _: self.waiting, lambda _, one: self.sent.append(one), lambda: self.now
-        )
+        self.sending = framework.together(lambda _: self.waiting, self._send, lambda: self.now)
+
+    def _send(self, _: object, one: int) -> bool:
+        self.sent.append(one)
+        return True
 
     def left(self, messages: int, *, at_s: float) -> int:
         """How many are left to Streamlit's loop, which has all others go after each."""
@@ -455,12 +457,14 @@ def test_what_waits_for_a_page_is_sent_at_once() -> None:
 
 
 def test_a_page_that_has_gone_is_left_to_streamlits_loop() -> None:
-    def send(_: object, one: int) -> None:
-        if one == 2:
-            raise ConnectionError
+    asked = list[int]()
+
+    def send(_: object, one: int) -> bool:
+        asked.append(one)
+        return one != 2
 
     sending = framework.together(lambda _: [1, 2, 3, 4], send, lambda: 0.0)
-    assert sending(None) == [2, 3, 4]
+    assert (sending(None), asked) == ([2, 3, 4], [1, 2])
 
 
 def test_the_shipped_turns_of_what_is_sent() -> None:

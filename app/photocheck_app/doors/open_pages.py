@@ -42,8 +42,8 @@ LONGEST_VISIT_S: Final = 10.0
 """The same for opening a page, for which a proxy waits longer."""
 
 OTHERS_S: Final = 2.0
-"""So long after one request of a page another of the same page comes, over a slow line
-(judgement)."""
+"""So long after one request of a page another of the same page comes, over a slow line or at a busy
+server (judgement)."""
 
 BYTES_OF_ONE: Final = 20_000
 """A message counts once more for each of so many bytes."""
