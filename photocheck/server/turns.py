@@ -77,15 +77,14 @@ class Lately:
     Parameters
     ----------
     clock : function
-        Seconds from any moment on.
+        As for `Had`.
 
     Examples
     --------
-    >>> now = [0.0]
-    >>> lately = Lately(clock=lambda: now[0])
-    >>> lately.asked("one")
-    >>> now[0] = 5.0
-    >>> lately.asked("other")
+    >>> at = iter([0.0, 5.0, 5.0, 5.0])
+    >>> lately = Lately(at.__next__)
+    >>> for who in ("one", "other"):
+    ...     lately.asked(who)
     >>> lately.since_others_s("one"), lately.since_others_s("other")
     (0.0, 5.0)
     """
