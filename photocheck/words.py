@@ -139,6 +139,8 @@ BENDABLE_SPANS: Final = ("half_neck", "front_length", "rear_length")
 
 UNITS: Final = ("cm", "in")
 
+UNIT_WORDS: Final = {"cm": later("centimetres"), "in": later("inches")}
+
 # --- where the reference stood ---------------------------------------------
 
 PLACE_TITLES: Final = {

@@ -85,6 +85,7 @@ from photocheck.scale import (
     tags,
     tips,
     unaided,
+    unaided_rounds,
 )
 from photocheck.scale.catalogue import ReferenceObject
 from tests.support.figures_held import figures_in
@@ -179,6 +180,11 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
         "_MOST_RIVALS": 0.15, "_MOST_UNSURE": 0.03, "_LARGER": 1.25, "_LEVELS_PX": (1600, 640),
         "_MOST_LEFT": 6.0, "_MOST_ODD": 2.5, "_MOST_TILTED": 0.872665, "_MOST_TURNED": 0.610865,
         "_PLACES": 10, "_ROUGH_MISFIT": 12.0},
+    unaided_rounds: {"_SIDE_PX": 1600, "_LEAST_HALF_PX": 6.0, "_MOST_HALF": 0.16, "_FULL": 0.9,
+        "_RAGGED": 2.0, "_LEAST_EDGE": 0.5, "_PLACES": 8, "_FIRST_SUPPORT": 0.7, "_CLOSE": 3,
+        "_AROUND": (2.6, 8.0), "_LEAST_SUPPORT": 0.8, "_LEAST_CONTRAST": 0.15,
+        "_MOST_SCATTER": 0.005, "_LEAST_HALF_FOUND_PX": 16.0, "_BALL_LIKE": 0.93, "_PART": 0.8,
+        "_ALIKE": 2.5, "_NEAR": 6.0, "_MOST_ROUND": 2},
     pose: {"POSE_STEP": 1e-6},
     sheet: {"LABEL_PT": 6.5, "_BAR_THICK": 3.0, "_BAR_TOP": -9.0, "_TEXT_PT": 7.4,
         "_TEXT_ROOM": 158.0, "_TEXT_STEP": 3.25, "_UPRIGHT_AT": 81.0,

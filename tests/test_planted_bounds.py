@@ -152,7 +152,7 @@ def test_corners_move_four_times_the_reach_and_ten_pixels_at_most(
 
 
 def quads_of(mask: Any, monkeypatch: pytest.MonkeyPatch) -> list[Any]:
-    monkeypatch.setattr(unaided, "_masks", lambda _: iter([mask]))
+    monkeypatch.setattr(unaided, "masks", lambda _: iter([mask]))
     window = cast(Any, SimpleNamespace(rgb=np.zeros((300, 300, 3), np.uint8)))
     return list(unaided._quads(window))
 

@@ -11,6 +11,7 @@ import streamlit as st
 
 from photocheck.case.lengths import format_length
 from photocheck.judge.wording import (
+    STANCE_REASONS,
     doubted_sentences,
     explanation_sentences,
     one_more_photo_sentence,
@@ -18,7 +19,7 @@ from photocheck.judge.wording import (
 from photocheck.report.model import Report, SpanResult
 from photocheck.shown.display import display_copies
 from photocheck.shown.picture import annotate
-from photocheck.shown.plain import BUDGET_LINES
+from photocheck.shown.plain import BUDGET_LINES, seen_from
 from photocheck.speech import capital_first, tr
 from photocheck.words import SPAN_TITLES, SPANS, VERDICT_TITLES
 from photocheck_app.shared import as_text, picture
@@ -32,14 +33,16 @@ BADGES: Final[Mapping[str, tuple[Literal["green", "violet", "red", "orange", "bl
 }
 """Colour and sign of each verdict; its words stand beside them."""
 
+_NO_BREAK: Final = "\u00a0"
+
 
 def show_headline(report: Report) -> None:
     """The verdict as one sentence, and how large an error would have been seen."""
     boxes = {"agrees": st.success, "could_hide": st.info}
     box = boxes.get(report.verdict, st.warning)
     box(f"## {as_text(report.headline)}", icon=BADGES[report.verdict][1])
-    if report.promise:
-        st.write(as_text(report.promise))
+    if said := seen_from(report):
+        st.write(as_text(said))
 
 
 def show_readings(report: Report) -> None:
@@ -57,19 +60,24 @@ def _reading(span: SpanResult, unit: str) -> None:
         if span.verdict:
             colour, icon = BADGES[span.verdict]
             st.badge(tr(VERDICT_TITLES[span.verdict]), color=colour, icon=icon)
-    low, high = format_length(span.low_mm, unit), format_length(span.high_mm, unit)
+    low, high = _whole(span.low_mm, unit), _whole(span.high_mm, unit)
     read_mm = span.reading_mm
-    tape = tr("not given") if read_mm is None else format_length(read_mm, unit)
+    tape = tr("not given") if read_mm is None else _whole(read_mm, unit)
     st.markdown(
         tr("Tape: **{tape}**", tape=tape)
         + "  \n"
         + tr(
             "Photo: {photo}, between {low} and {high}",
-            photo=format_length(span.photo_mm, unit),
-            low=low.removesuffix(f" {unit}"),
+            photo=_whole(span.photo_mm, unit),
+            low=low.rpartition(_NO_BREAK)[0],
             high=high,
         )
     )
+
+
+def _whole(mm: float, unit: str) -> str:
+    """A length that no line's end parts: "17 7/8 in" read in two lines is another."""
+    return format_length(mm, unit).replace(" ", _NO_BREAK)
 
 
 def show_why(report: Report) -> None:
@@ -98,8 +106,18 @@ def show_photo(report: Report, number: int, jpeg: bytes) -> None:
     said = tr("Photo {number} with your marks and what was measured.", number=number + 1)
     st.html(picture(jpeg, said))
     st.caption(said)
-    stance = [f"{finding.sentence} {finding.instruction}" for finding in photo.stance]
+    # What it rests on are figures, and for the maker.
+    stance = [
+        f"{capital_first(tr(STANCE_REASONS[finding.name]))}: {finding.instruction}"
+        for finding in photo.stance
+    ]
     listed("", [*photo.remarks, *stance])
+
+
+def show_figures(report: Report) -> None:
+    """What the words above rest on, for the maker."""
+    stance = (finding.sentence for photo in report.photos for finding in photo.stance)
+    listed("", [*filter(None, (report.promise,)), *stance])
 
 
 def show_next_step(report: Report) -> None:

@@ -1,4 +1,4 @@
-"""Cards and sheets that nobody pointed at: what is shown to an owner, and how often wrongly.
+"""Cards, sheets, balls and discs that nobody pointed at: what is shown, and how often wrongly.
 
 Composites (`photocheck.phantom.composites`) stand for a part of an owner's photo, a third of its
 width, as if taken with a lens that shows only that: their cards and sheets are as large as beside
@@ -21,10 +21,13 @@ from numpy.typing import NDArray
 from photocheck.case.samples import samples_folder
 from photocheck.locating import beside_dog
 from photocheck.phantom.composites import Composite, composite
+from photocheck.phantom.rounds import round_composite
 from photocheck.photo.load import load_photo
 from photocheck.scale.corners import side_lengths
+from photocheck.scale.ellipses import Ellipse, fit_ellipse
 from photocheck.scale.kinds import BesideDog
 from photocheck.scale.unaided import Sighting, sightings
+from photocheck.scale.unaided_rounds import RoundSighting, round_sightings
 
 Floats = NDArray[np.float64]
 
@@ -36,6 +39,8 @@ NEAR_ENOUGH: Final = 0.03
 _FOCAL: Final = 1.6
 """Focal length over the composite's longer side: 0.72 (26 mm) of a photo 2.2 times as wide."""
 _SAMPLE: Final = "nettle"
+_CUP: Final = "coffee"
+"""Name of that ground (`photocheck.phantom.composites`)."""
 _RUNS: Final = 5
 
 
@@ -77,6 +82,48 @@ def look(kind: str, paper: bool, seed: int) -> SightedPicture:
     return judged(made, sightings(made.picture, beside))
 
 
+ROUND: Final = ("ball", "disc")
+ROUND_ENOUGH: Final = 0.05
+"""Of half its size, how far centre and size of what counts as right may be off: a coin with its
+side is 3 % larger than its face, which the finder's own doubt knows."""
+
+
+def judged_round(kind: str, outline: Floats, found: Sequence[RoundSighting]) -> SightedPicture:
+    """What was found of round things, held against the outline (n, 2) px of what is there."""
+    truth = fit_ellipse(outline) if kind else None
+    near = [truth is not None and _off_round(one.ellipse, truth) < ROUND_ENOUGH for one in found]
+    first = any(ok and kind in one.kinds[:1] for ok, one in zip(near, found, strict=True))
+    return SightedPicture(kind, any(near), first, not all(near))
+
+
+def _off_round(one: Ellipse, truth: Ellipse) -> float:
+    size = float(np.mean(truth.half))
+    apart = float(np.hypot(*(one.centre - truth.centre)))
+    return max(apart, abs(float(np.mean(one.half)) - size)) / size
+
+
+def look_round(kind: str, seed: int) -> SightedPicture | None:
+    """One picture of a ball, a coin, or none of them, looked at for round things.
+
+    None where its ground is a photograph of a cup on its saucer, which are round.
+    """
+    if kind in ROUND:
+        one = round_composite(kind, seed)
+        what, picture, outline = one.what, one.picture, one.outline_px
+    else:
+        made = composite(kind, "dog", seed)
+        what, picture, outline = made.what, made.picture, np.zeros((0, 2))
+    if _CUP in what:
+        return None
+    return judged_round(kind if kind in ROUND else "", outline, round_sightings(picture))
+
+
+def rounds_wrong_in_samples() -> tuple[int, int]:
+    """In how many of the samples' photos something round is shown, and how many there are."""
+    photos = sorted(samples_folder().glob("*/*.jpg"))
+    return sum(bool(round_sightings(load_photo(path).rgb)) for path in photos), len(photos)
+
+
 def cost() -> tuple[float, float]:
     """CPU time of a look at a sample, over a plain decode of its file; and in seconds."""
     path = samples_folder() / _SAMPLE / "side.jpg"
@@ -85,7 +132,8 @@ def cost() -> tuple[float, float]:
     spent = []
     for _ in range(_RUNS):
         began = time.process_time()
-        sightings(photo.rgb, beside_dog(photo))
+        if not sightings(photo.rgb, beside_dog(photo)):
+            round_sightings(photo.rgb)
         looked = time.process_time()
         cv2.imdecode(content, cv2.IMREAD_COLOR)
         spent.append((looked - began, time.process_time() - looked))
@@ -110,6 +158,17 @@ def report(pictures: int, jobs: int) -> str:
             if kind in ("a4", "letter"):
                 told = list(pool.map(partial(look, kind, True), seeds))
             lines.append(_row(kind, plain, told))
+        lines += [
+            "",
+            "Round things, looked for where nothing of these was found:",
+            "",
+            "| in the picture | shown | as its kind first | something wrong shown |",
+            "| --- | --- | --- | --- |",
+        ]
+        for kind in (*ROUND, *KINDS):
+            lines.append(_round_row(kind, list(pool.map(partial(look_round, kind), seeds))))
+    wrong, photos = rounds_wrong_in_samples()
+    lines.append(f"| none: a sample's photo | - | - | {wrong} of {photos} |")
     ratio, seconds = cost()
     lines += [
         "",
@@ -117,6 +176,16 @@ def report(pictures: int, jobs: int) -> str:
         f"({seconds:.1f} s).",
     ]
     return "\n".join(lines)
+
+
+def _round_row(kind: str, looked: Sequence[SightedPicture | None]) -> str:
+    told = [one for one in looked if one is not None]
+    wrong = f"{sum(one.wrong for one in told)} of {len(told)}"
+    if kind not in ROUND:
+        return f"| none: {kind or 'nothing'} | - | - | {wrong} |"
+    right = sum(one.right for one in told)
+    first = sum(one.first for one in told)
+    return f"| {kind} | {right} of {len(told)} | {first} of {right} | {wrong} |"
 
 
 def _row(kind: str, plain: Sequence[SightedPicture], told: Sequence[SightedPicture]) -> str:

@@ -184,7 +184,8 @@ def parse_reading(name: str, value: str | int | float, default_unit: str) -> tup
 def format_length(mm: float, unit: str) -> str:
     """A length for people: ``"36.8 cm"``, or inches to the nearest eighth, ``"14 1/2 in"``.
 
-    With the decimal sign of the language spoken now.
+    With the decimal sign of the language spoken now, and its word for inches where "in" means
+    something else there; `parse_length` reads either.
 
     Parameters
     ----------
@@ -207,7 +208,7 @@ def format_length(mm: float, unit: str) -> str:
     parts = [str(whole)] if whole or not rest else []
     if rest:
         parts.append(f"{fraction.numerator}/{fraction.denominator}")
-    return f"{sign if eighths else ''}{' '.join(parts)} in"
+    return tr("{length} in", length=f"{sign if eighths else ''}{' '.join(parts)}")
 
 
 def exact_text(mm: float) -> str:

@@ -57,7 +57,8 @@ and of 8 cm (3 in) or more along the body.'
 
 
 def _told(mm: float) -> str:
-    return f"{round(mm / 10)} cm ({round(Fraction(mm) / MM_PER['in'])} in)"
+    inches = round(Fraction(mm) / MM_PER["in"])
+    return tr("{cm} cm ({inches} in)", cm=round(mm / 10), inches=inches)
 
 
 def _caught(*per_cent: int) -> Mapping[str, float]:

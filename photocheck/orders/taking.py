@@ -38,6 +38,7 @@ is called blurred (judgement: on a dog of 70 cm that fills half of it, 3 mm; mea
 samples 0.0002 to 0.0008, and 0.0026 once smeared by a Gaussian of 0.0045)."""
 ABOUT: Final = 2.5
 """How high the part of a photo is that shows something, of that thing's longer side."""
+_AROUND: Final = 48  # points around a disc or ball, to be drawn
 _GLANCE_PX: Final = 2000
 """Longer side of the copy that is looked at for blur."""
 MOST_KNOWN: Final = 96
@@ -189,7 +190,7 @@ class Sighted:
     kinds : tuple of str
         What it may be, keys of `photocheck.scale.catalogue.REFERENCES`, the likeliest first.
     outline : tuple of Point
-        Its corners, px.
+        Its corners, or points around a disc or ball, px.
     frame : (int, int, int, int)
         The part of the photo that shows it with what is about it: left, top, right, bottom, px,
         the right and bottom ones excluded.
@@ -207,9 +208,9 @@ class Sighted:
 
 
 def things_sighted(photo: Photo, land: str = "") -> tuple[Sighted, ...]:
-    """Cards and sheets of paper that seem to be in a photo of a dog, the surest first.
+    """Cards and sheets of paper, else balls and discs, that seem to be in a photo of a dog.
 
-    They are for a person to confirm; what is doubtful is left out.
+    The surest first.  They are for a person to confirm; what is doubtful is left out.
 
     Parameters
     ----------
@@ -218,20 +219,31 @@ def things_sighted(photo: Photo, land: str = "") -> tuple[Sighted, ...]:
         As for `kinds_seen`.
     """
     from photocheck.scale.unaided import sightings
+    from photocheck.scale.unaided_rounds import round_sightings
 
-    width, height = photo.size
-    things = []
-    for one in sightings(photo.rgb, beside_dog(photo, land)):
-        low, high = one.corners.min(axis=0), one.corners.max(axis=0)
-        x, y = (low + high) / 2
-        half = ABOUT * float(np.max(high - low)) / 2
-        frame = (
-            max(int(x - 1.5 * half), 0), max(int(y - half), 0),
-            min(int(x + 1.5 * half), width), min(int(y + half), height),
-        )  # fmt: skip
-        outline = tuple((float(u), float(v)) for u, v in one.corners)
-        things.append(Sighted(tuple(seen.kind for seen in one.seen), outline, frame))
-    return tuple(things)
+    flat = [
+        (tuple(seen.kind for seen in one.seen), one.corners)
+        for one in sightings(photo.rgb, beside_dog(photo, land))
+    ]
+    # A card or sheet tells more, and its own size: round things are looked for without one.
+    found = flat or [
+        (one.kinds, one.ellipse.points(_AROUND)[0]) for one in round_sightings(photo.rgb)
+    ]
+    return tuple(_as_sighted(kinds, outline, photo.size) for kinds, outline in found)
+
+
+def _as_sighted(
+    kinds: tuple[str, ...], outline: NDArray[np.float64], size_px: tuple[int, int]
+) -> Sighted:
+    width, height = size_px
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    x, y = (low + high) / 2
+    half = ABOUT * float(np.max(high - low)) / 2
+    frame = (
+        max(int(x - 1.5 * half), 0), max(int(y - half), 0),
+        min(int(x + 1.5 * half), width), min(int(y + half), height),
+    )  # fmt: skip
+    return Sighted(kinds, tuple((float(u), float(v)) for u, v in outline), frame)
 
 
 def _can_look(reference: Reference) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from photocheck.phantom.look import Look
+from photocheck.speech import later
 
 CLUB: Final = "Kestrel Fell sled-and-trail club"
 """Invented; so are its dogs."""
@@ -66,7 +67,10 @@ SAMPLES: Final = (
     Sample(
         "bramble",
         "Bramble",
-        "Everything in order and measured with care, in inches; a marker sheet at the near feet.",
+        later(
+            "Everything in order and measured with care, in inches; "
+            "a marker sheet at the near feet."
+        ),
         "in",
         101,
         (PhotoPlan("marker_sheet", "near_feet", _look(1, "saddle", "gravel", "planks"), 3.0),),
@@ -76,7 +80,7 @@ SAMPLES: Final = (
     Sample(
         "sorrel",
         "Sorrel",
-        "Everything in order and measured with care, in cm; an A4 sheet level with the dog.",
+        later("Everything in order and measured with care, in cm; an A4 sheet level with the dog."),
         "cm",
         102,
         (
@@ -92,7 +96,7 @@ SAMPLES: Final = (
     Sample(
         "flint",
         "Flint",
-        "Two digits of one reading are swapped.",
+        later("Two digits of one reading are swapped."),
         "cm",
         208,
         (PhotoPlan("marker_sheet", "middle", _look(3, "grey", "gravel", "plaster"), 4.0),),
@@ -103,7 +107,7 @@ SAMPLES: Final = (
     Sample(
         "juniper",
         "Juniper",
-        "The whole neck ring was given as the half neck.",
+        later("The whole neck ring was given as the half neck."),
         "in",
         104,
         (
@@ -119,7 +123,7 @@ SAMPLES: Final = (
     Sample(
         "moss",
         "Moss",
-        "One reading was taken in centimetres and typed as inches.",
+        later("One reading was taken in centimetres and typed as inches."),
         "in",
         105,
         (
@@ -136,7 +140,7 @@ SAMPLES: Final = (
     Sample(
         "tarn",
         "Tarn",
-        "The readings are right but the dog crouched in the photo.",
+        later("The readings are right but the dog crouched in the photo."),
         "cm",
         106,
         (PhotoPlan("marker_sheet", "middle", _look(6, "saddle", "gravel", "planks"), 1.0, 500.0),),
@@ -147,7 +151,7 @@ SAMPLES: Final = (
     Sample(
         "heron",
         "Heron",
-        "Measured with care; the reference hangs on the wall well behind the dog.",
+        later("Measured with care; the reference hangs on the wall well behind the dog."),
         "cm",
         307,
         (
@@ -169,7 +173,7 @@ SAMPLES: Final = (
     Sample(
         "pike",
         "Pike",
-        "The camera stood far from square to the dog.",
+        later("The camera stood far from square to the dog."),
         "in",
         108,
         (
@@ -188,7 +192,7 @@ SAMPLES: Final = (
     Sample(
         "rowan",
         "Rowan",
-        "Three photos of one dog, to be used together, and readings taken with care.",
+        later("Three photos of one dog, to be used together, and readings taken with care."),
         "cm",
         109,
         (
@@ -211,7 +215,7 @@ SAMPLES: Final = (
     Sample(
         "teasel",
         "Teasel",
-        "The last-rib point was taken too far back: front long, rear short.",
+        later("The last-rib point was taken too far back: front long, rear short."),
         "cm",
         110,
         (PhotoPlan("marker_sheet", "middle", _look(12, "cream", "gravel", "planks"), -4.0, 800.0),),
@@ -224,7 +228,7 @@ SAMPLES: Final = (
     Sample(
         "nettle",
         "Nettle",
-        "Everything in order, but only a small card at the flank to measure by.",
+        later("Everything in order, but only a small card at the flank to measure by."),
         "in",
         211,
         (PhotoPlan("id_card", "near_flank", _look(13, "cream", "boards", "planks"), 2.0, 650.0),),
@@ -236,7 +240,7 @@ SAMPLES: Final = (
     Sample(
         "wren",
         "Wren",
-        "Measured with care; one photo from the side and one from the front.",
+        later("Measured with care; one photo from the side and one from the front."),
         "cm",
         113,
         (PhotoPlan("marker_sheet", "near_feet", _look(14, "saddle", "boards", "plaster"), 2.0),),
@@ -256,7 +260,10 @@ SAMPLES: Final = (
     Sample(
         "alder",
         "Alder",
-        "Printed tags on the dog, measured from tip to tip: three photos, nothing marked by hand.",
+        later(
+            "Printed tags on the dog, measured from tip to tip: three photos, "
+            "nothing marked by hand."
+        ),
         "cm",
         114,
         (

@@ -144,6 +144,77 @@ _ALL = (
 
 REFERENCES: Final = MappingProxyType({item.kind: item for item in _ALL})
 
+
+@dataclass(frozen=True)
+class UsualRound:
+    """A coin or ball whose size is laid down, to be named instead of measured.
+
+    Attributes
+    ----------
+    kind : str
+        "disc" or "ball".
+    title : str
+        For people, through `photocheck.speech.tr`.
+    across_mm : float
+        Its diameter.
+    lands : frozenset of str
+        Where it is in use, ISO 3166; empty for everywhere.
+    source : str
+    """
+
+    kind: str
+    title: str
+    across_mm: float
+    lands: frozenset[str]
+    source: str
+
+
+_EURO_LANDS: Final = frozenset(
+    ("AD", "AT", "BE", "BG", "CY", "DE", "EE", "ES", "FI", "FR", "GR", "HR", "IE", "IT", "LT",
+     "LU", "LV", "MC", "ME", "MT", "NL", "PT", "SI", "SK", "SM", "VA", "XK")
+)  # fmt: skip
+_DOLLAR_LANDS: Final = frozenset(("EC", "PR", "SV", "US"))
+_EURO: Final = "Council Regulation (EU) No 729/2014, annex I (from memory)"
+_DOLLAR: Final = "31 U.S.C. 5112 (a) (from memory)"
+
+USUAL_ROUNDS: Final = (
+    UsualRound("disc", later("2 euro"), 25.75, _EURO_LANDS, _EURO),
+    UsualRound("disc", later("1 euro"), 23.25, _EURO_LANDS, _EURO),
+    UsualRound("disc", later("50 euro cent"), 24.25, _EURO_LANDS, _EURO),
+    UsualRound("disc", later("quarter dollar"), 0.955 * MM_PER_INCH, _DOLLAR_LANDS, _DOLLAR),
+    UsualRound("disc", later("half dollar"), 1.205 * MM_PER_INCH, _DOLLAR_LANDS, _DOLLAR),
+    UsualRound("disc", later("dollar coin"), 1.043 * MM_PER_INCH, _DOLLAR_LANDS, _DOLLAR),
+    UsualRound(
+        "ball",
+        later("tennis ball"),
+        67.0,
+        frozenset(),
+        "ITF Rules of Tennis, appendix I: 6.54 to 6.86 cm (from memory), its middle",
+    ),
+    UsualRound(
+        "ball",
+        later("football, size 5"),
+        690.0 / 3.14159265,
+        frozenset(),
+        "IFAB Laws of the Game, law 2: 68 to 70 cm around (from memory), its middle",
+    ),
+)
+"""Coins of two currencies, and balls; others are measured."""
+
+
+def usual_rounds(kind: str, land: str) -> tuple[UsualRound, ...]:
+    """Those of a kind in use where somebody is, by ISO 3166; of all lands where that is not known.
+
+    >>> [one.title for one in usual_rounds("disc", "DE")]
+    ['2 euro', '1 euro', '50 euro cent']
+    """
+    return tuple(
+        one
+        for one in USUAL_ROUNDS
+        if one.kind == kind and (not land or not one.lands or land in one.lands)
+    )
+
+
 LETTER_LANDS: Final = frozenset(
     ("BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE")
 )

@@ -12,6 +12,7 @@ photographs by `python -m photocheck.benchmark photographs`.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -111,7 +112,8 @@ def find_disc(
         fit, remarks, spread = _from_outline(picture, kind, placed, spread_px)
         how = "marked"
     elif near is not None:
-        fit, remarks, spread, own = _from_mark(picture, kind, np.array(near, np.float64))
+        found = outline_at(picture, kind, np.array(near, np.float64))
+        fit, remarks, spread, own = found.best.points, found.remarks, found.spread_px, found.own
         how = "found"
     else:
         raise ScaleError(
@@ -213,12 +215,54 @@ def _from_outline(
     return placed, [tr("The outline is used as marked: no clear edge runs along it")], hand
 
 
-def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[str], float, float]:
+@dataclass(frozen=True)
+class OutlineFound:
+    """The outline of a disc or ball around a mark.
+
+    Attributes
+    ----------
+    best : OutlineFit
+    remarks : list of str
+        What speaks against it, for people.
+    spread_px : float
+        Of the points across it, px.
+    own : float
+        Error of its size, a fraction, for which edge was taken.
+    rivalled : bool
+        Whether another outline fits nearly as well.
+    """
+
+    best: OutlineFit
+    remarks: list[str]
+    spread_px: float
+    own: float
+    rivalled: bool
+
+
+def outline_at(
+    picture: Picture, kind: str, near: Floats, across_px: tuple[float, float] = (0.0, np.inf)
+) -> OutlineFound:
+    """The outline around a mark (2,) px.
+
+    Parameters
+    ----------
+    picture : (H, W) grey or (H, W, 3) RGB, uint8
+    kind : "disc" or "ball"
+    near : (2,) float
+    across_px : (float, float)
+        How wide the least and the widest windows are in which it is looked for, px.
+
+    Raises
+    ------
+    ScaleError
+        When the mark lies outside the picture, nothing fitting is found, or it is under 20 px
+        across.
+    """
     if not np.all(np.isfinite(near)):
         raise ScaleError(tr("The mark is not a number"), where="reference", do=tr("Mark it again"))
     _check_inside(near[None], picture)
     rough: list[tuple[float, Ellipse, float]] = []
-    for window in windows(picture, near):
+    for window in windows(picture, near, across_px=across_px):
         rough.extend(rough_ellipses(window, kind))
     rough.sort(key=lambda item: -item[0])
     pictures = Halved(picture)
@@ -264,16 +308,17 @@ def _from_mark(picture: Picture, kind: str, near: Floats) -> tuple[Floats, list[
         if _wraps(kind, best, fit) and fit.support > best.support - 0.1 and _touches(best, fit)
     ]
     apart = max(abs(rival - size) for rival in rivals)
+    rivalled = apart > max(3 * spread, 0.02 * size)
     own = _EDGE_SPREAD[kind]
     if kind == "ball" and 2 * size < _SMALL_BALL_PX:
         remarks.append(tr("A ball this small may be misjudged: mark points on its outline by hand"))
         own = _SMALL_BALL_SPREAD
-    if apart > max(3 * spread, 0.02 * size):
+    if rivalled:
         remarks.append(
             tr("Another outline fits nearly as well: mark points on the outline by hand")
         )
         own = float(np.hypot(own, apart / size / 2))
-    return best.points, remarks, spread, own
+    return OutlineFound(best, remarks, spread, own, rivalled)
 
 
 def _weighed(kind: str, fits: list[OutlineFit]) -> list[tuple[float, OutlineFit]]:

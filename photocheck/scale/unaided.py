@@ -236,7 +236,7 @@ def _could_be(quads: Floats, shape: tuple[int, ...]) -> NDArray[np.bool_]:
 def _quads(window: Window) -> Iterator[Floats]:
     most = 0.6 * max(window.rgb.shape[:2])
     seen: set[tuple[int, ...]] = set()
-    for mask in _masks(window):
+    for mask in masks(window):
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
         for contour in contours:
             _, (wide, high), _ = box = cv2.minAreaRect(contour)
@@ -271,7 +271,8 @@ def _quads(window: Window) -> Iterator[Floats]:
                 yield quad
 
 
-def _masks(window: Window) -> Iterator[Picture]:
+def masks(window: Window) -> Iterator[Picture]:
+    """What stands out of a look (h, w), 1 where it does: by lightness, colours, and edges."""
     kernel = np.ones((3, 3), np.uint8)
     for channel in range(3):
         plane = np.ascontiguousarray(window.lab[:, :, channel])

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from math import exp, sqrt
+from math import exp, isfinite, sqrt
 from typing import TYPE_CHECKING, Final
 
 from photocheck.case.lengths import format_length
@@ -19,10 +19,11 @@ from photocheck.judge.wording import (
 from photocheck.report.model import PhotoResult, Report, SpanResult
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.shown.lines import joined, parted
-from photocheck.speech import tr
+from photocheck.speech import listed, tr
 from photocheck.words import (
     FOCAL_SOURCE_TITLES,
     LANDMARK_TITLES,
+    READING_TITLES,
     REFERENCE_HOW_TITLES,
     SPAN_TITLES,
     SPANS,
@@ -56,6 +57,25 @@ def wrapped_to(columns: int) -> Iterator[None]:
 def plain_headline(report: Report) -> str:
     """The headline as it stands in `plain_report`."""
     return wrapped(report.headline)
+
+
+def seen_from(report: Report) -> str:
+    """How large an error would nearly always have been seen, for the owner; empty where in doubt.
+
+    ``Report.promise`` has the same for the maker, with how often.
+    """
+    if not report.promise:
+        return ""
+    sizes = [
+        tr(
+            "{reading} {size}",
+            reading=tr(READING_TITLES[span.span]),
+            size=format_length(span.catches * span.reading_mm, report.case.unit),
+        )
+        for span in report.spans
+        if span.reading_mm is not None and isfinite(span.catches)
+    ]
+    return tr("Nearly every error as large as this would be seen: {sizes}.", sizes=listed(sizes))
 
 
 def plain_report(report: Report) -> str:

@@ -239,6 +239,31 @@ def test_a_reload_loses_neither_table_nor_photos(store: Store) -> None:
     assert "orders come in" not in html(reloaded())
 
 
+def test_a_reload_loses_no_choice_of_columns(store: Store) -> None:
+    page = looked_at(TABLE, PHOTO)
+    heading, other = "Alter", "Mail"
+    choose(page, heading, "")
+    choose(page, other, "girth")
+    page.selectbox(key="import_unit").set_value("in").run()
+    page.selectbox(key="import_language").set_value("de").run()
+    page.checkbox(key="import_update").set_value(True).run()
+    for again in (reloaded(), reloaded()):  # also of one that was loaded again before
+        assert not again.warning
+        assert again.selectbox(key=column(again, heading)).value == ""
+        assert again.selectbox(key=column(again, other)).value == "girth"
+        assert again.selectbox(key="import_unit").value == "in"
+        assert again.selectbox(key="import_language").value == "de"
+        assert again.checkbox(key="import_update").value is True
+    choose(again, other, "weight")
+    assert reloaded().selectbox(key=column(again, other)).value == "weight"
+    # another table has its own
+    again.file_uploader(key="import_table_0").set_value(("u.csv", TABLE.encode(), "text/csv"))
+    again.run()
+    assert again.selectbox(key=column(again, heading)).value != ""
+    pressed(again, "import_clear")
+    assert "orders come in" not in html(reloaded())
+
+
 def test_what_was_put_away_or_taken_out_does_not_come_back(store: Store) -> None:
     page = looked_at(TABLE, PHOTO)
     page.file_uploader(key="import_table_0").set_value(None).run()

@@ -17,7 +17,7 @@ from photocheck.orders.taking import Sighted
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck_app import shared
 from photocheck_app.doors import settings
-from photocheck_app.owner import pointing
+from photocheck_app.owner import pointing, sizes
 from tests.support.places import APP
 
 pytestmark = pytest.mark.usefixtures("decoded_here")
@@ -33,6 +33,9 @@ ELSEWHERE = Sighted(
     ((200.0, 300.0), (400.0, 300.0), (400.0, 455.0), (200.0, 455.0)),
     (0, 100, 700, 700),
 )
+
+_ROUND = [(900.0 + 60.0 * x, 700.0 + 60.0 * y) for x, y in ((1, 0), (0, 1), (-1, 0), (0, -1))]
+BALL = Sighted(("ball", "disc"), tuple(_ROUND), (700, 600, 1100, 800))
 
 Sent = Callable[[Sequence[Sighted]], AppTest]
 
@@ -143,3 +146,39 @@ def test_a_press_of_next_while_a_photo_comes_loses_none(sent):
     assert not page.exception
     assert page.query_params["step"] in ("photo", ["photo"])
     assert len(shared.owners_store().draft(key).photos) == 2
+
+
+def test_a_ball_is_confirmed_and_named_by_one_tap_each(sent, monkeypatch):
+    monkeypatch.setattr(sizes, "land", lambda: "DE")
+    page = sent([BALL])
+    file = _photo_in(page)["file"]
+    assert "Ball of known diameter, where it is outlined: right?" in _said(page)
+    page.button(key=f"right/1/ball/{file}").click().run()
+    assert not page.exception
+    assert _photo_in(page)["reference"]["kind"] == "ball"
+    (which,) = [one for one in page.radio if one.label.startswith("Which one is it?")]
+    assert which.options == [
+        *("tennis ball: 67 mm", "football, size 5: 219.63 mm", "another one, measured"),
+    ]
+    assert not [one for one in page.text_input if "across" in one.label]
+    which.set_value("67 mm").run()
+    assert not page.exception
+    assert _photo_in(page)["reference"]["diameter"] == "67 mm"
+
+
+def test_another_ball_is_measured(sent):
+    page = sent([BALL])
+    file = _photo_in(page)["file"]
+    page.button(key=f"right/1/disc/{file}").click().run()
+    (which,) = [one for one in page.radio if one.label.startswith("Which one is it?")]
+    assert "2 euro: 25.75 mm" in which.options
+    which.set_value("25.75 mm").run()
+    assert _photo_in(page)["reference"]["diameter"] == "25.75 mm"
+    (which,) = [one for one in page.radio if one.label.startswith("Which one is it?")]
+    which.set_value("other").run()
+    assert not page.exception
+    assert "diameter" not in _photo_in(page)["reference"]
+    (size,) = [one for one in page.text_input if "across" in one.label]
+    size.set_value("21.5").run()
+    assert _photo_in(page)["reference"]["diameter"] == "21.5"
+    assert any("21.5 cm" in one.value for one in page.caption)

@@ -39,6 +39,8 @@ _READ: Final = "import read"
 """The last table that was read, with the file it was read from."""
 _WHAT: Final = "table"
 """What is set aside here."""
+_WHOLE: Final = ("import_unit", "import_language", "import_update")
+"""Keys of what is told for the whole table."""
 
 
 def show(who: str) -> None:
@@ -85,7 +87,7 @@ def _table_way(who: str) -> None:
         table = _read(handed.first)
         _tell_no_room(given)
         photos = photos_of([(one.name, partial(_content, one)) for one in handed.photos])
-        preview, told = _looked_at(table, photos)
+        preview, told = _looked_at(table, photos, who)
     except PhotocheckError as error:
         # What was handed in stays here.
         st.error(as_text(str(error)))
@@ -151,12 +153,13 @@ def _tell_no_room(given: Sequence[UploadedFile]) -> None:
         )
 
 
-def _looked_at(table: Table, photos: PhotoFolder) -> tuple[Preview, dict[str, str]]:
+def _looked_at(table: Table, photos: PhotoFolder, who: str) -> tuple[Preview, dict[str, str]]:
     """The table as it would come in, and what was chosen otherwise than proposed."""
     remembered = recall()
     with st.expander(_title_of(table), expanded=True):
-        chosen = _choices(table, remembered)
-        unit = _whole_table()
+        chosen = _choices(table, remembered, who)
+        unit = _whole_table(who)
+    set_aside.keep_chosen(_WHAT, who, (*map(_column_key, chosen), *_WHOLE))
     preview = look_ahead(
         store(),
         table,
@@ -175,7 +178,17 @@ def _title_of(table: Table) -> str:
     return as_text(said)
 
 
-def _choices(table: Table, remembered: dict[str, str]) -> dict[int, str]:
+def _column_key(number: int) -> str:
+    return f"import_column_{st.session_state[_READ][0]}_{number}"
+
+
+def _held(who: str, key: str, among: Sequence[str], otherwise: str) -> int:
+    """Which of them a field begins with: the one it held before the page was loaded."""
+    before = set_aside.chosen_before(_WHAT, who, key)
+    return among.index(before if isinstance(before, str) and before in among else otherwise)
+
+
+def _choices(table: Table, remembered: dict[str, str], who: str) -> dict[int, str]:
     """What each column is chosen to hold, by its number."""
     proposed = columns_as(table.head, {}, remembered)
     fields = ["", *HEADINGS]
@@ -194,9 +207,9 @@ def _choices(table: Table, remembered: dict[str, str]) -> dict[int, str]:
                 as_text(column.heading)
                 or tr("column {number}, without heading", number=number + 1),
                 fields,
-                index=fields.index(column.field),
+                index=_held(who, _column_key(number), fields, column.field),
                 format_func=title,
-                key=f"import_column_{st.session_state[_READ][0]}_{number}",
+                key=_column_key(number),
             )
             likely = (
                 tr("perhaps: {field}", field=field_title(column.like))
@@ -211,12 +224,14 @@ def _choices(table: Table, remembered: dict[str, str]) -> dict[int, str]:
     return chosen
 
 
-def _whole_table() -> str:
+def _whole_table(who: str) -> str:
     """What is told for the whole table; gives the unit."""
     one, two, three = st.columns([1, 1, 2], vertical_alignment="bottom")
+    units = ["", *UNITS]
     unit = one.selectbox(
         tr("Unit, where the table tells none"),
-        ["", *UNITS],
+        units,
+        index=_held(who, "import_unit", units, ""),
         format_func=lambda unit: unit or tr("not told"),
         key="import_unit",
     )
@@ -224,12 +239,13 @@ def _whole_table() -> str:
     two.selectbox(
         tr("Owners' language, where it tells none"),
         names,
-        index=names.index(language()),
+        index=_held(who, "import_language", names, language()),
         format_func=LANGUAGES.__getitem__,
         key="import_language",
     )
     three.checkbox(
         tr("Rows that changed since replace orders that were not checked yet"),
+        value=set_aside.chosen_before(_WHAT, who, "import_update") is True,
         key="import_update",
     )
     return unit or ""

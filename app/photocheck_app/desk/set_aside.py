@@ -1,14 +1,15 @@
 """What was handed in to be brought in, kept for who is at the desk: a reload loses none of it.
 
-Streamlit's uploaders forget what they hold when a page is loaded again.  It is kept in this
+Streamlit's uploaders forget what they hold when a page is loaded again, and so do the fields in
+which was chosen what it holds.  It is kept in this
 server's memory, as what was typed at the desk is (`session.keep_unsent`), until it came in, was put
 away, an hour went by, or others needed the room.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from time import monotonic
 from typing import Final
 
@@ -55,11 +56,14 @@ class Aside:
     photos : tuple of Handed
     at : float
         When, by this server's own clock, s.
+    chosen : mapping of str to object
+        What the page's fields held of it, by their keys.
     """
 
     first: Handed | None = None
     photos: tuple[Handed, ...] = ()
     at: float = 0.0
+    chosen: Mapping[str, object] = field(default_factory=dict)
 
     @property
     def files(self) -> tuple[Handed, ...]:
@@ -106,7 +110,12 @@ def handed_in(
     """
     before = _before(what, who)
     there = tuple(_handed(file) for file in photos if had_room(file))
-    now = Aside(_handed(first) if first else before.first, (*before.photos, *there), monotonic())
+    now = Aside(
+        _handed(first) if first else before.first,
+        (*before.photos, *there),
+        monotonic(),
+        _aside().get((what, who), before).chosen,
+    )
     ids = tuple(file.known for file in now.files)
     if ids != st.session_state.get(_ids(what), tuple(file.known for file in before.files)):
         _keep((what, who), now)
@@ -123,6 +132,21 @@ def say(what: str, who: str, aside: Aside) -> None:
     if named:
         said = tr("Still here from before this page was loaded: {what}.", what=", ".join(named))
         st.caption(f":material/history: {as_text(said)}")
+
+
+def chosen_before(what: str, who: str, key: str) -> object:
+    """What a field held before the page was loaded; None where that is not known."""
+    return _before(what, who).chosen.get(key)
+
+
+def keep_chosen(what: str, who: str, keys: Iterable[str]) -> None:
+    """Keep what fields hold beside what was handed in; nothing where nothing is kept of that."""
+    kept = _aside().get((what, who))
+    if kept is not None:
+        now = {key: st.session_state[key] for key in keys if key in st.session_state}
+        if now != kept.chosen:
+            # In its place among the others: `_keep` lets go of what came first.
+            _aside()[what, who] = replace(kept, chosen=now, at=monotonic())
 
 
 def came_in(what: str, who: str) -> None:

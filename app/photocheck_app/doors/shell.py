@@ -80,12 +80,15 @@ html:not(.pc-icons) [data-testid="stIconMaterial"] { visibility: hidden; }
 .pc-away[data-state="sending"] { background: #1f4e5f; }
 .pc-away progress { display: block; width: min(24rem, 100%); margin: .4rem auto 0; height: .6rem;
   accent-color: #ffb45c; }
+.pc-away button { display: block; min-height: 2.75rem; margin: .5rem auto 0; padding: .3rem 1.1rem;
+  border: 1px solid #fff; border-radius: .5rem; background: none; color: inherit; font: inherit; }
+.pc-away button:focus-visible { outline: 3px solid #ffb45c; outline-offset: 2px; }
 /* the framework's own word for it, in English and over everything */
 .pc-is-away [data-testid="stDialog"] { display: none; }
 """
 
 
-_BROUGHT: Final = ("markers.js", "smaller.js", "sign.js")
+_BROUGHT: Final = ("markers.js", "smaller.js", "sign.js", "unsent.js")
 """What others import, each after what it imports itself."""
 LATER: Final = frozenset({"markers", "smaller"})
 """Those of them that no page begins with: loaded once somebody chose a large photo."""
@@ -183,6 +186,8 @@ def _texts(language: str) -> dict[str, str | dict[str, str]]:
             "back": tr("Connected again."),
             "sending": tr("The photo is being sent."),
             "still": tr("One moment: the photo is still being sent."),
+            "again": tr("A photo was on its way when this page was loaded anew. It is sent again."),
+            "not_again": tr("Do not send it"),
             "more": tr("{count} more", count="{count}"),
             "names": {
                 "progress": tr("How far along"),
@@ -190,6 +195,7 @@ def _texts(language: str) -> dict[str, str | dict[str, str]]:
                 "Close": tr("Close"),
                 "Link to heading": tr("Link to this heading"),
                 "file upload": tr("Choose a file"),
+                "Add files": tr("Choose a file"),
                 "Increment": tr("One more"),
                 "Decrement": tr("One less"),
                 "Clear value": tr("Clear"),
@@ -202,5 +208,6 @@ def _texts(language: str) -> dict[str, str | dict[str, str]]:
             "beginnings": {
                 "Upload ": f"{tr('Choose a file')}: ",
                 "Remove ": f"{tr('Remove')}: ",
+                "Cancel upload of ": f"{tr('Do not send it')}: ",
             },
         }

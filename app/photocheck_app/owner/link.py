@@ -10,6 +10,7 @@ from photocheck.orders.store.privacy import Retention
 from photocheck.server import bench
 from photocheck.server.access.addresses import address_of_link
 from photocheck.speech import tr
+from photocheck_app.owner import unsent
 from photocheck_app.owner.way import Way, leave
 from photocheck_app.shared import owners_store
 
@@ -84,5 +85,6 @@ def show_leaving(way: Way) -> None:
     sure = st.checkbox(tr("Delete my order and its photos for good"), key="sure")
     if st.button(tr("Delete"), disabled=not sure, key="delete"):
         bench.forget(owners_store(), way.key)
+        unsent.gone(way.key)
         leave()
         st.rerun()

@@ -14,10 +14,11 @@ from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.orders.screens import ASKED, again, read_again
 from photocheck.speech import tr
+from photocheck.words import UNIT_WORDS
 from photocheck_app.outage import guarded
 from photocheck_app.owner import again as second_round
 from photocheck_app.owner.readings import HOW, PROOFS, field, say_back, tape_drawn
-from photocheck_app.owner.way import UNIT_WORDS, Way, chosen, name_of, put, show_ways_on
+from photocheck_app.owner.way import Way, chosen, name_of, put, show_ways_on
 from photocheck_app.shared import as_text
 
 

@@ -26,6 +26,7 @@ from photocheck_app.owner import (
     readings,
     result,
     sample,
+    unsent,
     welcome,
 )
 from photocheck_app.owner.answered import show_answers
@@ -69,6 +70,7 @@ def page() -> None:
         at = "welcome"
         show_shop()
         welcome.show()
+        unsent.tell_gone()
     else:
         at = _order(key, step)
     begin_at_top(at)
@@ -100,6 +102,7 @@ def _order(key: str, step: str) -> str:
         if not by_invitation_only():
             st.button(tr("Begin anew"), type="primary", on_click=begin)
         st.button(tr("To the first page"), on_click=leave)
+        unsent.over(key)
         return "lost"
     except StoreError:
         raise

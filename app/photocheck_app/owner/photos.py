@@ -14,7 +14,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders import screens
 from photocheck.orders.draft import Draft, DraftPhoto, ReferenceTold
 from photocheck.orders.filling import Blank, with_photo, without_photo
-from photocheck.orders.gaps import SIZES, understood_length
+from photocheck.orders.gaps import understood_length
 from photocheck.orders.model import StoreError
 from photocheck.orders.taking import FirstLook, shapes_of, take_photo
 from photocheck.photo.kind import NO_HEIC
@@ -29,9 +29,10 @@ from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.framework import file_id
 from photocheck_app.held_uploads import content_of, let_go
 from photocheck_app.outage import NOT_DONE, guarded
-from photocheck_app.owner import refused, tags_shown
+from photocheck_app.owner import refused, tags_shown, unsent
 from photocheck_app.owner.pointing import ask_kind, point_out, sighted_in
 from photocheck_app.owner.readings import say_back
+from photocheck_app.owner.sizes import ask_size
 from photocheck_app.owner.way import Way, change, chosen, go, put, show_ways_on, typed
 from photocheck_app.proposals import proposal_in
 from photocheck_app.shared import as_text, drawing, drawn, lead_to, limits, owners_store, picture
@@ -64,6 +65,7 @@ HOW_FRONT: Final = (
 def show(way: Way, page: str) -> None:
     """How to take it and the upload; of what is there, what was found and where it was."""
     front = page == screens.FRONT
+    unsent.tell(way, "front" if front else "side")
     mine = _taken_for(way.draft, page)
     if not mine:
         _upload(way, front)
@@ -142,7 +144,7 @@ def _upload(way: Way, front: bool) -> None:
     waiting = False
     if given:
         with st.spinner(tr("Looking at the photo")):
-            taken, said, waiting = _taken(way, given)
+            taken, said, waiting, answered = _taken(way, given)
         st.session_state[said_key] = said
         # First of all, so that a store that is away finds them still in the uploader.
         if taken:
@@ -154,6 +156,7 @@ def _upload(way: Way, front: bool) -> None:
             except StoreError:
                 st.session_state.pop(f"{way.key}/uploads/told", None)
                 raise
+        unsent.answered(way, answered)
         if not waiting:
             # An empty uploader again: what was taken is shown above it, and stays after a reload.
             st.session_state[turn_key] = turn + 1
@@ -194,8 +197,11 @@ def _with_photos(seen: Mapping[str, str], view: str, draft: Draft) -> Draft:
     return draft
 
 
-def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[str, ...], bool]:
-    """What could be taken, by its name; what is to be said; and whether some must wait."""
+def _taken(
+    way: Way, given: Sequence[UploadedFile]
+) -> tuple[list[str], tuple[str, ...], bool, tuple[str, ...]]:
+    """What could be taken, by its name; what is to be said; whether some must wait; and which
+    files need not come again."""
     # What became of each file, by its id; an empty text when it was taken.
     told: dict[str, str] = st.session_state.setdefault(f"{way.key}/uploads/told", {})
     taken: list[str] = []
@@ -223,9 +229,10 @@ def _taken(way: Way, given: Sequence[UploadedFile]) -> tuple[list[str], tuple[st
             taken.append(name)
             told[known] = ""
     said = (*filter(None, told.values()), *waiting)
+    answered = tuple(told)
     if not waiting:
         told.clear()
-    return taken, said, bool(waiting)
+    return taken, said, bool(waiting), answered
 
 
 def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
@@ -243,7 +250,7 @@ def _photo(way: Way, page: str, photo: DraftPhoto, *, alone: bool) -> None:
     for said in look.cut if look else ():
         st.warning(as_text(said), icon=":material/crop:")
     if look and (look.found or photo.reference.form != "markers"):
-        _ask_size(way, photo)
+        ask_size(way, photo)
         if photo.reference.form != "tags":
             _ask_place(way, page, photo)
     with st.expander(tr("More about this photo"), icon=":material/tune:"):
@@ -277,21 +284,6 @@ def _show_found(way: Way, number: int, photo: DraftPhoto, look: FirstLook) -> No
     elif look.found:
         said_so = tr("Found, where it is outlined: {title}.", title=title)
         st.markdown(f":material/check_circle: **{said_so}**")
-
-
-def _ask_size(way: Way, photo: DraftPhoto) -> None:
-    """How large it is, where no standard says so."""
-    kind = photo.reference.kind
-    if kind not in SIZES:
-        return
-    label = (
-        tr("How far are the two points apart, in {unit}?", unit=way.unit_word)
-        if kind == "two_points"
-        else tr("How wide is it across, in {unit}?", unit=way.unit_word)
-    )
-    with st.container(key=f"number_{way.unit}_size_{photo.file}"):
-        size = typed(way, Blank("reference", SIZES[kind], photo.file), label)
-    say_back(lambda: understood_length(size, way.unit, field=tr("size")), size)
 
 
 def _ask_place(way: Way, page: str, photo: DraftPhoto) -> None:
@@ -348,7 +340,8 @@ def _details(way: Way, photo: DraftPhoto, look: FirstLook | None) -> None:
             st.caption(tr("Hold a ruler to the printed bar: printers seldom print quite true."))
     if told.place not in ("", "middle", "unknown") and not photo.from_front:
         label = tr(
-            "How far from the dog's middle was it, in {unit}? If you measured it.", unit=way.unit
+            "How far from the dog's middle was it, in {unit}? If you measured it.",
+            unit=way.unit_word,
         )
         offset = typed(way, of_it("offset"), label)
         if offset:

@@ -14,11 +14,10 @@ from photocheck.orders.filling import Blank
 from photocheck.orders.gaps import understood_reading
 from photocheck.orders.screens import ASKED
 from photocheck.speech import capital_first, later, number, tr
-from photocheck.words import NECK_RING, READING_TITLES
+from photocheck.words import NECK_RING, READING_TITLES, UNIT_WORDS
 from photocheck_app.owner.way import (
     AGAIN,
     ASIDE,
-    UNIT_WORDS,
     Way,
     chosen,
     go,

@@ -36,6 +36,7 @@ from photocheck.words import READING_TITLES
 from photocheck_app.desk.shop_files import shop_ratios, shop_tolerances
 from photocheck_app.doors.rate_limits import COUNTS, here
 from photocheck_app.outage import guarded
+from photocheck_app.owner import unsent
 from photocheck_app.owner.again import want_more
 from photocheck_app.owner.link import show_link
 from photocheck_app.owner.way import (
@@ -53,6 +54,7 @@ from photocheck_app.owner.way import (
 from photocheck_app.report_parts import (
     listed,
     show_doubt,
+    show_figures,
     show_headline,
     show_next_step,
     show_photo,
@@ -105,7 +107,9 @@ def show(way: Way, page: str) -> None:
     order = owners_store().order(way.key) if way.checks else None
     # The workshop has it as it stands, and asks nothing.
     sent = bool(order and order.state != "asked_again" and order.checks[-1].case == way.draft)
-    if not sent:
+    if sent:
+        unsent.over(way.key)
+    else:
         st.write(tr(NEXT[report.verdict]))
         _put_right(way, report)
     if not sent:
@@ -127,6 +131,7 @@ def show(way: Way, page: str) -> None:
     with st.expander(tr("For the maker"), icon=":material/handyman:"):
         show_why(report)
         show_next_step(report)
+        show_figures(report)
         listed("", report.redundancy)
         listed(
             tr("How sure tape and photo are, in 95 of 100"),

@@ -47,6 +47,8 @@ def show() -> None:
             format_func=stories.__getitem__,
             key="sample",
         )
+        # A phone's line has no room for all of it.
+        st.caption(as_text(tr(sample_story(name))))
         with st.spinner(tr("Holding the tape against the photo")):
             report, pictures = _checked(name, spoken())
     except PhotocheckError as error:

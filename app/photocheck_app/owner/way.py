@@ -36,6 +36,7 @@ from photocheck.orders.model import OrderError
 from photocheck.server.access.addresses import BEGIN, LINK
 from photocheck.server.access.rates import TooOftenError
 from photocheck.speech import capital_first, later, tr
+from photocheck.words import UNIT_WORDS
 from photocheck_app import kept
 from photocheck_app.address import Address
 from photocheck_app.doors.rate_limits import COUNTS, here
@@ -76,8 +77,6 @@ ON_THE_WAY_S: Final = 2.0
 """How long after a step a run may still come with the old address (judgement)."""
 
 ADDRESS: Final = Address(("step",), ON_THE_WAY_S)
-
-UNIT_WORDS: Final = {"cm": later("centimetres"), "in": later("inches")}
 
 _INCH_PLACES: Final = ("US", "LR", "MM")
 """Where people measure in inches, by the browser's locale (common practice, no source)."""

@@ -10,7 +10,7 @@ from photocheck.errors import PhotocheckError
 from photocheck.orders.screens import MARKS
 from photocheck.server.access.addresses import LINK
 from photocheck.speech import later, tr
-from photocheck.words import UNITS
+from photocheck.words import UNIT_WORDS
 from photocheck_app.doors.paths import CAME_FROM
 from photocheck_app.kept import hold
 from photocheck_app.practise import exercise, own_photo, pattern_page
@@ -39,7 +39,7 @@ def page() -> None:
         _SHOW[learner().part]()
     except PhotocheckError as error:
         st.error(as_text(str(error)))
-    _choose("unit", tr("Unit"), {unit: unit for unit in UNITS})
+    _choose("unit", tr("Unit"), {unit: tr(word) for unit, word in UNIT_WORDS.items()})
     remember()
     begin_at_top(f"{learner().part} {learner().stage}")
 
