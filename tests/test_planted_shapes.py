@@ -141,6 +141,20 @@ def test_shapes_are_weighed_as_a_logit_weighs_them(monkeypatch: pytest.MonkeyPat
     assert rivals.weigh([], (85.6, 53.98), (400, 400, 3)) is None
 
 
+def test_what_lies_in_one_place_is_looked_at_again_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The likeliest places, each by the window that shows it largest, and no more than asked."""
+    stripe = CARD * np.array([1.0, 0.7])
+    found = [shape_at(stripe), shape_at(CARD, scale=2.0), shape_at(CARD + 0.3), shape_at(2 * CARD)]
+    facts = np.zeros((4, len(rivals.FEATURES)))
+    facts[:, rivals.FEATURES.index("seen mean")] = [0.9, 1.0, 0.95, 0.2]
+    monkeypatch.setattr(rivals, "measured", lambda *_, **__: facts.copy())
+    kept = rivals.apart(found, (85.6, 53.98), (400, 400, 3), 2)
+    assert kept[0] is found[2]
+    assert kept[1] is found[0]
+    assert len(kept) == 2
+    assert rivals.apart([], (85.6, 53.98), (400, 400, 3), 2) == []
+
+
 # --- the sheet's plane ---------------------------------------------------------------------------
 
 TILTED = np.array([[2.0, 0.1, 400.0], [-0.2, 1.9, 300.0], [1e-4, -2e-4, 1.0]])

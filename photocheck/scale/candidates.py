@@ -22,6 +22,7 @@ BORDER_PX: Final = 8
 """How far a picture is carried on beyond its border, px of what is looked at."""
 _GROWTH: Final = 1.7
 _AS_IT_IS: Final = 1.05  # times larger than what is looked at: shrinking would only blur it
+_GROWN_MOST: Final = 0.4  # photo px for one of a window that is blown up
 _FILL_TOLERANCES: Final = (5, 9, 15, 24)  # Lab steps of 8-bit images
 _UNPRINTED_TOLERANCES: Final = (8, 18)
 _PRINT_PX: Final = 9  # letters and rules are narrower, in a window
@@ -104,25 +105,32 @@ def window_of(picture: Picture, most_px: int) -> Window:
 
 
 def window_about(
-    picture: Picture, corners: Floats, near: Floats, most_px: int, room: float
+    picture: Picture, corners: Floats, near: Floats, most_px: int, room: float, grow: bool = False
 ) -> Window:
-    """The part of a picture about corners (4, 2) px, `room` of their extent wider on every side."""
+    """The part of a picture about corners (4, 2) px, `room` of their extent wider on every side.
+
+    Where `grow` is true a small one is blown up to `most_px`, as far as that makes sense.
+    """
     low, high = corners.min(axis=0), corners.max(axis=0)
     more = room * float(np.max(high - low))
     height, width = picture.shape[:2]
     left, top = np.clip(np.floor(low - more), 0, [width - 2, height - 2]).astype(int)
     right, bottom = np.clip(np.ceil(high + more) + 1, 2, [width, height]).astype(int)
-    return _window(picture, (int(left), int(top), int(right), int(bottom)), near, most_px)
+    return _window(picture, (int(left), int(top), int(right), int(bottom)), near, most_px, grow)
 
 
 def _window(
-    picture: Picture, frame: tuple[int, int, int, int], near: Floats, most_px: int
+    picture: Picture,
+    frame: tuple[int, int, int, int],
+    near: Floats,
+    most_px: int,
+    grow: bool = False,
 ) -> Window:
     left, top, right, bottom = frame
     height, width = picture.shape[:2]
     crop = as_rgb(picture[top:bottom, left:right])
     scale = max(crop.shape[:2]) / most_px
-    scale = scale if scale > _AS_IT_IS else 1.0
+    scale = max(scale, _GROWN_MOST) if grow or scale > _AS_IT_IS else 1.0
     if scale > 1:
         crop, by = _thinned(crop, scale)
         size = (
@@ -130,6 +138,9 @@ def _window(
             max(round(crop.shape[0] * by / scale), 8),
         )
         crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
+    elif scale < 1:
+        size = (round(crop.shape[1] / scale), round(crop.shape[0] / scale))
+        crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_CUBIC), np.uint8)
     # Pixel centres are at integers in both, hence the halves.
     origin = np.array([left, top], np.float64) + (scale - 1) / 2
     # A sheet that fills the picture has its edges at the border: room to look at both sides.

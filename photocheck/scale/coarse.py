@@ -12,8 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from photocheck.scale.beyond import edges_beyond, shapes_around
-from photocheck.scale.candidates import Window, window_about, windows
+from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.corners import contains, corner_turns, corners_mm, side_lengths
 from photocheck.scale.light import Floats, Picture
@@ -25,17 +24,16 @@ _WINDOW_PX: Final = {"id_card": 320}
 _SHEET_WINDOW_PX: Final = 420
 _GROWTH: Final = 1.7
 _EACH: Final = 12  # rough shapes kept of a window
-_MOST_FITTED: Final = {"id_card": 44}
-_MOST_SHEETS_FITTED: Final = 34
+_MOST_FITTED: Final = {"id_card": 34}
+_MOST_SHEETS_FITTED: Final = 26
 _BLOCKS: Final = 18  # a side is seen in, in a window
 STIFF: Final = ("id_card",)
 """Kinds whose sides do not bow by more than can be seen; halves of their sides would only follow
 fingers and print."""
-_PASSES: Final = 3  # a shape that is chosen is fitted again at full size
+_PASSES: Final = 2  # a shape that is chosen is fitted again, and at full size
 _STRAIGHT: Final = 0.8  # seen of each side along one line: no need to look for bowed ones
 _BOWED_SEEN: Final = 0.35  # of all sides along straight lines, where some may be bowed
 _REACH_PX: Final = 3.0
-_ROOM: Final = 0.3  # of what was found, to look for something around it
 _BOW_MOST: Final = 0.02  # of a side, beyond the reach of a straight one
 _BOWED_GAIN: Final = 0.05  # what two halves must see more of a side than one line
 _LEAST_SEEN: Final = 0.3  # of any side, in a window
@@ -122,21 +120,6 @@ def coarse_candidates(
         quads = np.array([quad for quad, own in taken if own is window])
         found.extend(fitted_in(window, kind, quads))
     return [one for one in found if contains(one.corners, near)], smallest
-
-
-def around_found(
-    picture: Picture, kind: ReferenceObject, one: FittedShape, near: Floats
-) -> tuple[list[FittedShape], Floats]:
-    """Shapes around one that was found, and how far beyond its sides other edges run.
-
-    The second is (4,) px of the photo, 0 where none is plain.
-    """
-    window = window_about(picture, one.corners, near, window_px(kind), _ROOM)
-    corners = (one.corners - window.origin) / window.scale
-    beyond = edges_beyond(window, corners, one.bows * one.window.scale / window.scale)
-    quads = shapes_around(corners, beyond)
-    made = fitted_in(window, kind, quads) if len(quads) else []
-    return [each for each in made if contains(each.corners, near)], beyond.off_px * window.scale
 
 
 def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[FittedShape]:

@@ -20,13 +20,8 @@ import numpy as np
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.coarse import (
-    STIFF,
-    around_found,
-    coarse_candidates,
-    straight_sides,
-    trims_of,
-)
+from photocheck.scale.closer import weighed_closer
+from photocheck.scale.coarse import coarse_candidates, straight_sides, trims_of
 from photocheck.scale.corners import (
     CORNER_NAMES,
     check_corners,
@@ -37,7 +32,7 @@ from photocheck.scale.corners import (
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.planes import fit_homography
 from photocheck.scale.refining import refined
-from photocheck.scale.rivals import RIVAL_FROM, FittedShape, Weighed, nearest_order, weigh
+from photocheck.scale.rivals import RIVAL_FROM, Weighed, nearest_order
 from photocheck.scale.rough_quads import MOST_OBLIQUE
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.subpixel import EdgeLine, crossing, crossing_spread, fit_sides
@@ -55,10 +50,10 @@ from photocheck.speech import tr
 _LEAST_SUPPORT: Final = 0.45  # of the worst side
 _LEAST_SURE: Final = 0.5
 """Probability of one shape, and of those nearly where it is, below which nothing was found."""
-_LEAST_ANY: Final = 0.6
-"""Probability that it is any of the shapes found, below which none was found: from 0.5 something
-was found by 6 of 250 taps into photographs with nothing in them, from 0.6 by 2, and from 0.7 two
-of 100 sheets fewer were found."""
+_LEAST_ANY: Final = 0.7
+"""Probability that it is any of the shapes found, below which none was found: what is as likely
+as 0.6 to 0.7 would be known to a quarter of its length, and one in three of those was wrong (240
+taps into composites)."""
 _HARDLY_ANY: Final = 0.85
 """The same, below which that none of them was meant is doubt of its corners: of 500 taps into
 composites 16 right ones had less, and three of the five that were surely wrong."""
@@ -378,7 +373,7 @@ def weighed_at(
             do=tr("Put the mark inside the reference in the full-size upright photo"),
         )
     found, smallest = coarse_candidates(picture, kind, near, across_px)
-    weighed, beyond = _looked_around(picture, kind, near, found)
+    weighed, beyond = weighed_closer(picture, kind, near, found)
     if weighed is None or _sure(weighed) < _LEAST_SURE or weighed.any_of_them < _LEAST_ANY:
         small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
         raise ScaleError(
@@ -437,26 +432,6 @@ def _sure(weighed: Weighed) -> float:
     near = _MOST_UNSURE * float(side_lengths(best).max())
     shares = [share for share, other in weighed.rivals if np.abs(other - best).max() < near]
     return weighed.sure * (1.0 + sum(shares))
-
-
-def _looked_around(
-    picture: Picture, kind: ReferenceObject, near: Floats, found: list[FittedShape]
-) -> tuple[Weighed | None, Floats]:
-    """The shapes found weighed, with what lies around the likeliest of them among them.
-
-    The second is (4,) px: how far each of its sides may be off for other edges beyond it.
-    """
-    bends = kind.kind not in STIFF
-    weighed = weigh(found, kind.size_mm, picture.shape, bends=bends)
-    if weighed is None:
-        return None, np.zeros(4)
-    around, beyond = around_found(picture, kind, weighed.best, near)
-    if not around:
-        return weighed, beyond
-    again = weigh(found, kind.size_mm, picture.shape, bends=bends, around=around)
-    if again is not None and again.best is not weighed.best:
-        beyond = around_found(picture, kind, again.best, near)[1]
-    return again, beyond
 
 
 def _borne_out(

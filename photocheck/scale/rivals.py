@@ -10,8 +10,9 @@ logit (McFadden 1974) over all shapes found at one mark and the answer "none of 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Final
 
 import cv2
@@ -142,7 +143,6 @@ def weigh(
     picture: tuple[int, ...],
     *,
     bends: bool = False,
-    around: Sequence[FittedShape] = (),
 ) -> Weighed | None:
     """The likeliest of the shapes found at one mark, or None when there are none.
 
@@ -153,39 +153,64 @@ def weigh(
     picture : (rows, columns, ...) of the photo
     bends : bool
         Whether it is paper, whose corners may lie a little off those of a flat rectangle.
-    around : sequence of FittedShape
-        Shapes that were looked for around one of them.  They make none of the others seem small:
-        whatever is looked for finds something large.
     """
     if not found:
         return None
-    count = len(found)
-    found = [*found, *around]
     facts = measured(found, size_mm, picture, bends=bends)
-    facts[:, _SIZE] -= facts[:count, _SIZE].max()
-    score = facts @ WEIGHTS + BIAS
+    facts[:, _SIZE] -= facts[:, _SIZE].max()
+    return chosen(found, facts @ WEIGHTS + BIAS)
+
+
+def chosen(found: Sequence[FittedShape], score: Floats) -> Weighed:
+    """The likeliest of shapes by their scores (n,), logarithms of odds against none of them."""
     top = max(float(score.max()), 0.0)
     odds = np.exp(score - top)
     shares = odds / (float(odds.sum()) + float(np.exp(-top)))
     corners = np.array([one.corners for one in found])
     scales = np.array([one.window.scale for one in found])
-    first = int(np.argmax(shares))
-    own = _alike_to(corners, scales, first)
-    # Of one shape in several windows the one that shows it largest, if it is as good there.
-    good = np.flatnonzero(own & (shares > 0.3 * shares[first]))
-    best = int(good[np.argmin(scales[good])])
+    groups = _groups(corners, scales, shares)
+    best, own = next(groups)
     sure = float(shares[own].sum())
-    left = ~own
     rivals: list[tuple[float, Floats]] = []
-    while left.any():
-        index = int(np.argmax(np.where(left, shares, -1.0)))
-        same = left & _alike_to(corners, scales, index)
+    for index, same in groups:
         share = float(shares[same].sum()) / max(sure, 1e-9)
         if share < RIVAL_FROM:
             break
         rivals.append((share, nearest_order(corners[index], corners[best])))
-        left &= ~same
     return Weighed(found[best], sure, float(shares.sum()), tuple(rivals))
+
+
+def apart(
+    found: Sequence[FittedShape],
+    size_mm: tuple[float, float],
+    picture: tuple[int, ...],
+    most: int,
+    *,
+    bends: bool = False,
+) -> list[FittedShape]:
+    """The likeliest few shapes that do not lie where another does; arguments as of `weigh`."""
+    if not found:
+        return []
+    score = measured(found, size_mm, picture, bends=bends) @ WEIGHTS
+    odds = np.exp(score - score.max())
+    corners = np.array([one.corners for one in found])
+    scales = np.array([one.window.scale for one in found])
+    return [found[best] for best, _ in islice(_groups(corners, scales, odds), most)]
+
+
+def _groups(
+    corners: Floats, scales: Floats, shares: Floats
+) -> Iterator[tuple[int, NDArray[np.bool_]]]:
+    """Shapes that lie in one place, the likeliest place first: which one shows it, and (n,) all."""
+    left = np.ones(len(corners), np.bool_)
+    while left.any():
+        index = int(np.argmax(np.where(left, shares, -1.0)))
+        same = left & _alike_to(corners, scales, index)
+        same[index] = True
+        # Of one shape in several windows the one that shows it largest, if it is as good there.
+        good = np.flatnonzero(same & (shares > 0.3 * shares[index]))
+        yield (int(good[np.argmin(scales[good])]) if good.size else index), same
+        left &= ~same
 
 
 def _alike_to(corners: Floats, scales: Floats, index: int) -> NDArray[np.bool_]:
@@ -258,7 +283,7 @@ def _around(corners: Floats, scales: Floats) -> NDArray[np.bool_]:
     return np.asarray(within & (area[:, None] < _WRAP_MOST * area[None, :]))
 
 
-def _lab_at(window: Window, points: Floats) -> tuple[Floats, Floats]:
+def lab_at(window: Window, points: Floats) -> tuple[Floats, Floats]:
     """Lab (..., 3) at the nearest pixel of points (..., 2), and whether each is in the window."""
     rows, columns = window.lab.shape[:2]
     x, y = np.rint(points[..., 0]).astype(int), np.rint(points[..., 1]).astype(int)
@@ -280,9 +305,9 @@ def _across(one: FittedShape) -> tuple[Floats, Floats, Floats, float]:
     run = np.roll(corners, -1, axis=0) - corners
     normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
     points = corners[:, None, :] + along[None, :, None] * run[:, None, :]
-    points = points + _bowed(one.bows, along)[:, :, None] * normal[:, None, :]
+    points = points + bowed(one.bows, along)[:, :, None] * normal[:, None, :]
     points = points[:, :, None, :] + offsets[None, None, :, None] * normal[:, None, None, :]
-    lab, _ = _lab_at(one.window, points)
+    lab, _ = lab_at(one.window, points)
     inner, outer = lab[:, :, :4].mean(axis=2), lab[:, :, 5:].mean(axis=2)
     step = inner - outer
     typical = median(np.swapaxes(step, 1, 2))
@@ -300,7 +325,7 @@ def _across(one: FittedShape) -> tuple[Floats, Floats, Floats, float]:
     return np.clip(size / 12.0, 0, 2), steady, np.minimum(sharp, 1.5), min(alike, 2.0)
 
 
-def _bowed(bows: Floats, along: Floats) -> Floats:
+def bowed(bows: Floats, along: Floats) -> Floats:
     """How far sides with those bows (4,) stand out at fractions (n,) of their length, (4, n)."""
     return np.asarray(bows[:, None] * 4.0 * along * (1.0 - along))
 

@@ -12,7 +12,8 @@ from photocheck.phantom.prints import SHEET_DESIGNS
 from photocheck.scale.beyond import edges_beyond, shapes_around
 from photocheck.scale.candidates import window_about
 from photocheck.scale.catalogue import REFERENCES
-from photocheck.scale.coarse import around_found, coarse_candidates
+from photocheck.scale.closer import weighed_closer
+from photocheck.scale.coarse import coarse_candidates
 from photocheck.scale.corners import side_lengths
 from photocheck.scale.edges import find_rectangle
 from photocheck.scale.rivals import weigh
@@ -106,6 +107,8 @@ def test_the_sheet_around_what_is_printed_is_found(monkeypatch):
         ways = [np.roll(made.corners_px, k, axis=0) - corners for k in range(4)]
         return min(float(np.max(np.hypot(*way.T))) for way in ways) / longest
 
-    around, _ = around_found(made.picture, kind, first.best, near)
+    closer, _ = weighed_closer(made.picture, kind, near, found)
+    assert closer is not None
     assert off(first.best.corners) > 0.08
-    assert min(off(one.corners) for one in around) < 0.02
+    weighed = [closer.best.corners, *(corners for _, corners in closer.rivals)]
+    assert min(off(corners) for corners in weighed) < 0.02

@@ -86,14 +86,14 @@ def test_many_corners_are_ordered_as_one():
 @pytest.mark.parametrize(("share", "asks"), [(0.5, True), (0.15, False)])
 def test_a_person_is_asked_where_another_shape_is_nearly_as_likely(monkeypatch, share, asks):
     """Somewhere else by a tenth of the card: a doubt of 4 % of its longer side or of 2 %."""
-    real = edges.weigh
+    real = edges.weighed_closer
 
     def with_rival(*args, **kwargs):
-        weighed = real(*args, **kwargs)
+        weighed, beyond = real(*args, **kwargs)
         other = CARD + np.array([[0, 0], [0, 0], [0, -50], [0, -50]])
-        return replace(weighed, rivals=((share, other),))
+        return replace(weighed, rivals=((share, other),)), beyond
 
-    monkeypatch.setattr(edges, "weigh", with_rival)
+    monkeypatch.setattr(edges, "weighed_closer", with_rival)
     if asks:
         with pytest.raises(ScaleError, match="Several shapes"):
             find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
@@ -102,11 +102,19 @@ def test_a_person_is_asked_where_another_shape_is_nearly_as_likely(monkeypatch, 
         assert "Another shape" in seen.remarks[-1]
 
 
+def _as_sure(monkeypatch: pytest.MonkeyPatch, likely: float) -> None:
+    """What is found is as likely as that, and has no rivals."""
+    real = edges.weighed_closer
+
+    def so_sure(*args, **kwargs):
+        weighed, beyond = real(*args, **kwargs)
+        return replace(weighed, sure=likely, any_of_them=likely, rivals=()), beyond
+
+    monkeypatch.setattr(edges, "weighed_closer", so_sure)
+
+
 def test_nothing_was_found_where_it_is_hardly_likelier_than_not(monkeypatch):
-    real = edges.weigh
-    monkeypatch.setattr(
-        edges, "weigh", lambda *a, **k: replace(real(*a, **k), sure=0.55, any_of_them=0.55)
-    )
+    _as_sure(monkeypatch, 0.55)
     with pytest.raises(ScaleError, match="was found around"):
         find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
 
@@ -114,10 +122,7 @@ def test_nothing_was_found_where_it_is_hardly_likelier_than_not(monkeypatch):
 @pytest.mark.parametrize(("likely", "doubt"), [(0.95, 0.01), (0.75, 0.2)])
 def test_what_is_hardly_likely_is_found_with_doubt(monkeypatch, likely, doubt):
     """That nothing of these was meant is doubt: 0.4 of the longer side by the root of a quarter."""
-    real = edges.weigh
-    monkeypatch.setattr(
-        edges, "weigh", lambda *a, **k: replace(real(*a, **k), sure=likely, any_of_them=likely)
-    )
+    _as_sure(monkeypatch, likely)
     seen = find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
     assert (seen.spread_px > 0.1 * 257.0) == (doubt > 0.1)
     if doubt > 0.1:
