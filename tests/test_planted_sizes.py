@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from photocheck.body.heights import BREED_HEIGHTS_CM
 from photocheck.body.outline_shapes import _Pen
@@ -15,7 +16,7 @@ from photocheck.errors import CaseError
 from photocheck.judge import tape_habits
 from photocheck.judge.ratios import ratios_from_dict, ratios_to_dict
 from photocheck.photo import clean, whole
-from photocheck.photo.photo import WHOLE
+from photocheck.photo.whole import USER_COMMENT, note_of
 from photocheck.scale import bent, shapes
 from photocheck.scale.corners import _sides_cross
 from photocheck.scale.sheet import sheet_points
@@ -50,14 +51,14 @@ def test_grids_of_tapes_rise_by_like_steps(grid: str, count: int, low: float, hi
 
 
 @pytest.mark.parametrize("make", ["", "Invented"])
-def test_a_make_alone_is_kept_and_nothing_is_written_where_nothing_is(make: str) -> None:
-    exif = {0x010F: make} if make else {}
-    size = (4000, 3000)
-    picture: Any = SimpleNamespace(base=exif, exif={}, rgb=None)
-    facts = clean.camera_facts(exif, {}, size)
-    block = clean._exif(picture, size, facts.framing)
-    assert (make.encode() in block) if make else block == b""
-    assert clean._exif(picture, size, WHOLE, noted=True) != b""
+def test_a_make_alone_is_kept_and_beside_it_the_note_alone(make: str) -> None:
+    told = {0x010F: make} if make else {}
+    picture: Any = SimpleNamespace(base=told, exif={}, rgb=None)
+    facts = clean.camera_facts(told, {}, (4000, 3000))
+    read = Image.Exif()
+    read.load(clean._exif(picture, facts.framing))
+    assert {tag: read[tag] for tag in read if tag != 0x8769} == told
+    assert dict(read.get_ifd(0x8769)) == {USER_COMMENT: note_of(facts.framing)}
 
 
 # --- a bent sheet in photos of two sizes ----------------------------------------------------------

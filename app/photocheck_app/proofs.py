@@ -10,7 +10,9 @@ import logging
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
+from inspect import signature
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, Final
 
 import streamlit as st
@@ -97,6 +99,36 @@ def _prove_sessions(_: Any) -> None:
     _must(
         not framework.runtime().is_active_session("photocheck-none"), "sessions that nobody began"
     )
+
+
+def _prove_sending(_: Any) -> None:
+    from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+    from streamlit.runtime.app_session import AppSession, AppSessionState
+    from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
+
+    here, sent = framework.runtime(), list[str]()
+    _must(
+        here._session_mgr.get_active_session_info("photocheck-none") is None,
+        "sessions that nobody began",
+    )
+    _must(len(signature(here._send_message).parameters) == 2, "messages are sent otherwise")
+    _must(not framework.send_now(SimpleNamespace(id="photocheck-none"), None), "pages of nobody")
+    session: Any = AppSession.__new__(AppSession)
+    session._state, session.id = AppSessionState.SHUTDOWN_REQUESTED, "photocheck-none"
+    session._browser_queue = ForwardMsgQueue()
+
+    def send(_: Any, message: Any) -> bool:
+        sent.append(message.hash)
+        return True
+
+    waiting = framework.together(AppSession.flush_browser_queue, send, lambda: 0.0)
+    for number in range(3):
+        message = ForwardMsg(hash=str(number))
+        message.page_info_changed.query_string = str(number)
+        session._browser_queue.enqueue(message)
+    left = [message.hash for message in waiting(session)]
+    _must(sent + left == ["0", "1", "2"], f"of three messages {sent + left}")
+    _must(not AppSession.flush_browser_queue(session), "messages that wait twice")
 
 
 def _prove_websocket(_: Any) -> None:
@@ -251,6 +283,7 @@ def _prove_settings(_: Any) -> None:
 PRIVATE: Final[Sequence[Private]] = (
     Private(later("the server's memory of what it serves"), "1.67.0", _prove_runtime),
     Private(later("the sessions of pages"), "1.67.0", _prove_sessions),
+    Private(later("what pages are sent"), "1.67.0", _prove_sending),
     Private(later("how a page goes on with its session"), "1.67.0", _prove_websocket),
     Private(later("the files that pages show"), "1.67.0", _prove_media),
     Private(later("the files that visitors hand in"), "1.67.0", _prove_uploads),

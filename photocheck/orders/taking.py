@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from threading import Lock
 from typing import Final
 
 import numpy as np
+from cachetools import LRUCache, cached
 from numpy.typing import NDArray
 
 from photocheck.case.file import reference_from_dict
@@ -39,6 +41,9 @@ ABOUT: Final = 2.5
 _AROUND: Final = 48  # points around a disc or ball, to be drawn
 _GLANCE_PX: Final = 2000
 """Longer side of the copy that is looked at for blur."""
+MOST_KNOWN: Final = 96
+"""Photos whose blur is remembered: each is looked at again with everything that is told of its
+reference."""
 
 
 def take_photo(
@@ -287,7 +292,7 @@ def quality_remarks(photo: Photo, view: str = "side") -> tuple[str, ...]:
     middle = photo.rgb[height // 4 : -height // 4 : 8, width // 6 : -width // 6 : 8]
     if float(np.median(middle)) < DARK_GREY:
         said.append(tr("The photo is dark: take it in more light if you can."))
-    if _sharpest(photo.rgb) > SMEARED:
+    if _sharpest_of(photo) > SMEARED:
         said.append(
             tr(
                 "The photo looks blurred: hold the phone with both hands and tap the dog on the "
@@ -302,6 +307,15 @@ def quality_remarks(photo: Photo, view: str = "side") -> tuple[str, ...]:
             )
         )
     return tuple(said)
+
+
+def _which(photo: Photo) -> tuple[str, tuple[int, ...]]:
+    return photo.sha256, photo.rgb.shape
+
+
+@cached(LRUCache(MOST_KNOWN), key=_which, lock=Lock())
+def _sharpest_of(photo: Photo) -> float:
+    return _sharpest(photo.rgb)
 
 
 def _sharpest(rgb: NDArray[np.uint8]) -> float:

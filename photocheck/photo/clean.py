@@ -32,7 +32,7 @@ class Clean:
     ----------
     content : bytes
         A JPEG file, upright, its only metadata the camera's make, model and the numbers its
-        focal length is worked out from, and a note on its framing where what told it is gone.
+        focal length is worked out from, and a note on its framing, for what told it may be gone.
     camera : CameraFacts
         What `photocheck.photo.load.load_photo` says of `content`, as of the original.
     size_px : (int, int)
@@ -65,17 +65,11 @@ def clean(data: bytes, *, where: str = "photo") -> Clean:
     picture = decoded(data, where=where)
     size = picture.rgb.shape[1], picture.rgb.shape[0]
     framing = framed(camera_facts(picture.base, picture.exif, size), picture).framing
-    image, exif = Image.fromarray(picture.rgb), _exif(picture, size, framing)
+    image, exif = Image.fromarray(picture.rgb), _exif(picture, framing)
     for quality, coarse in QUALITIES:
         content = _jpeg(image, quality, coarse, exif)
-        if len(content) > MAX_BYTES:
-            continue
-        # what is looked for in the pixels may be found otherwise once they are written anew
-        again = decoded(content, where=where)
-        if framed(camera_facts(again.base, again.exif, size), again).framing != framing:
-            exif = _exif(picture, size, framing, noted=True)
-            content = _jpeg(image, quality, coarse, exif)
-        return Clean(content, _camera(exif, size), size)
+        if len(content) <= MAX_BYTES:
+            return Clean(content, _camera(exif, size), size)
     raise too_many_bytes(len(content), where)
 
 
@@ -85,9 +79,7 @@ def _jpeg(image: Image.Image, quality: int, coarse: int, exif: bytes) -> bytes:
     return held.getvalue()
 
 
-def _exif(
-    picture: Decoded, size: tuple[int, int], framing: Framing, *, noted: bool = False
-) -> bytes:
+def _exif(picture: Decoded, framing: Framing) -> bytes:
     from PIL import Image
     from PIL.TiffImagePlugin import IFDRational
 
@@ -100,10 +92,10 @@ def _exif(
         tag: int(number) if number.is_integer() else IFDRational(number)
         for tag, number in numbers.items()
     }
-    if noted or framing != camera_facts(texts, numbers, size).framing:
-        directory[USER_COMMENT] = note_of(framing)
+    # What is looked for in the pixels may be found otherwise once they are written anew.
+    directory[USER_COMMENT] = note_of(framing)
     exif[_EXIF_DIRECTORY] = directory
-    return exif.tobytes() if texts or directory else b""
+    return exif.tobytes()
 
 
 def _camera(block: bytes, size: tuple[int, int]) -> CameraFacts:

@@ -15,9 +15,10 @@ from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import FileUploader
 
 from photocheck.case.samples import samples_folder
-from photocheck.orders.draft import DraftPhoto
+from photocheck.orders.draft import DraftPhoto, ReferenceTold
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.screens import ASKED
+from photocheck.orders.taking import FirstLook
 from photocheck.report.file import report_to_dict
 from photocheck.server import bench
 from photocheck.server.access.passes import link_for
@@ -313,6 +314,23 @@ def test_a_cropped_photo_is_asked_for_whole_where_it_was_uploaded(opened: Opened
     page = opened(order=at(begun(opened), "order"), step="photo")
     page = upload(page, ("side.jpg", out.getvalue()))
     assert any("Send the whole photo" in warning.value for warning in page.warning)
+
+
+def test_a_photo_is_looked_at_once_whatever_was_told_of_it_comes_from(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    looked: list[ReferenceTold] = []
+
+    def look(store: Any, key: str, name: str, reference: ReferenceTold, *more: str) -> FirstLook:
+        looked.append(reference)
+        return FirstLook(True, (), "", ())
+
+    monkeypatch.setattr(photo_step.bench, "look", look)
+    told = ReferenceTold(kind="marker_sheet", bar="100")
+    kept = ReferenceTold.from_dict(json.loads(json.dumps(told.to_dict())))
+    for one in (told, kept, ReferenceTold(kind="marker_sheet")):
+        photo_step._look("a link", "a photo", one, "cm", "en", "side")
+    assert looked == [told, ReferenceTold(kind="marker_sheet")]
 
 
 @pytest.mark.slow

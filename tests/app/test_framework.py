@@ -7,6 +7,7 @@ import re
 import sys
 from collections.abc import Iterator
 from importlib.metadata import packages_distributions
+from math import inf
 from pathlib import Path
 from types import ModuleType
 from typing import Any, ClassVar
@@ -352,9 +353,21 @@ def _other_assets(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(file_util, "get_static_dir", lambda: str(APP))
 
 
+def _otherwise_sent(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(Runtime, "_send_message", lambda self, message: None)
+
+
+def _kept_waiting(patch: pytest.MonkeyPatch) -> None:
+    from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
+
+    patch.setattr(ForwardMsgQueue, "flush", lambda self: list(self._queue))
+
+
 @pytest.mark.parametrize(
     ("plant", "title"),
     [
+        (_otherwise_sent, "what pages are sent"),
+        (_kept_waiting, "what pages are sent"),
         (_elsewhere, "addresses of the server"),
         (_new_route, "addresses of the server"),
         (_mounted, "addresses of the server"),
@@ -404,3 +417,103 @@ def test_a_server_that_was_never_told_to_start_is_tested_all_the_same(
     # No `with`: no lifespan, as where another server runs the app.
     visitor = TestClient(app, "http://127.0.0.1:8501", client=OTHERS)
     assert visitor.get("/_stcore/health").status_code == 503
+
+
+# -- what pages are sent ------------------------------------------------------------------
+
+
+class Sender:
+    """Some page's messages, a clock, and what became of each."""
+
+    def __init__(self) -> None:
+        self.now = 0.0
+        self.waiting, self.sent = list[int](), list[int]()
+        self.sending = framework.together(lambda _: self.waiting, self._send, lambda: self.now)
+
+    def _send(self, _: object, one: int) -> bool:
+        self.sent.append(one)
+        return True
+
+    def left(self, messages: int, *, at_s: float) -> int:
+        """How many are left to Streamlit's loop, which has all others go after each."""
+        self.now, self.waiting = at_s, list(range(messages))
+        self.sent.clear()
+        left = self.sending(None)
+        assert [*self.sent, *left] == self.waiting
+        return len(left)
+
+
+def test_what_waits_for_a_page_is_sent_at_once() -> None:
+    sender, often = Sender(), framework.OTHERS_WAIT_S
+    assert sender.left(30, at_s=100.0) == 1  # others waited for who knows how long
+    # from then on, however long those took
+    assert sender.left(30, at_s=200.0) == 0
+    assert sender.left(30, at_s=200.0 + 0.9 * often) == 0
+    assert sender.left(30, at_s=200.0 + 1.1 * often) == 1
+    assert sender.left(30, at_s=300.0) == 0
+    # and no connection holds more than so many
+    assert sender.left(250, at_s=300.0) == 150
+    assert sender.left(0, at_s=900.0) == 0
+
+
+def test_a_page_that_has_gone_is_left_to_streamlits_loop() -> None:
+    asked = list[int]()
+
+    def send(_: object, one: int) -> bool:
+        asked.append(one)
+        return one != 2
+
+    sending = framework.together(lambda _: [1, 2, 3, 4], send, lambda: 0.0)
+    assert (sending(None), asked) == ([2, 3, 4], [1, 2])
+
+
+def test_the_shipped_turns_of_what_is_sent() -> None:
+    assert (framework.MOST_TOGETHER, framework.OTHERS_WAIT_S) == (100, 0.02)
+    # of what a connection holds before it is cut off
+    queue = starlette_server_config.WEBSOCKET_MAX_SEND_QUEUE_SIZE
+    assert queue == 5 * framework.MOST_TOGETHER
+
+
+def test_a_served_page_is_sent_its_messages_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from streamlit.proto.BackMsg_pb2 import BackMsg
+    from streamlit.proto.ClientState_pb2 import ClientState
+    from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+    from streamlit.runtime.app_session import AppSession
+
+    monkeypatch.setattr(Runtime, "_instance", None)
+    monkeypatch.setattr(config, "_main_script_path", None)
+    monkeypatch.setattr(config, "_server_mode", None)
+    monkeypatch.setattr(AppSession, "flush_browser_queue", _unpatched(AppSession))
+    script = tmp_path / "page.py"
+    script.write_text(
+        "import streamlit as st\nfor number in range(40):\n    st.write(number)\n", encoding="utf-8"
+    )
+    monkeypatch.setattr(framework, "OTHERS_WAIT_S", inf)
+    framework.send_together()
+    flush: Any = AppSession.flush_browser_queue
+    framework.send_together()
+    assert AppSession.flush_browser_queue is flush
+    left = list[Any]()
+
+    def flushing(session: Any) -> list[Any]:
+        left.extend(told := flush(session))
+        return list(told)
+
+    monkeypatch.setattr(AppSession, "flush_browser_queue", flushing)
+    asked = BackMsg(rerun_script=ClientState(query_string="")).SerializeToString()
+    with TestClient(st.App(str(script)), "http://127.0.0.1:8501") as visitor:
+        sockets = visitor.websocket_connect("/_stcore/stream", subprotocols=["streamlit"])
+        with sockets as socket:
+            socket.send_bytes(asked)
+            kinds = list[str]()
+            while "script_finished" not in kinds:
+                kinds.append(str(ForwardMsg.FromString(socket.receive_bytes()).WhichOneof("type")))
+    assert kinds.count("delta") >= 40
+    assert left == []  # of each it would be one
+
+
+def _unpatched(session: Any) -> Any:
+    flush = session.flush_browser_queue
+    return getattr(flush, "photocheck_sends", flush)

@@ -14,6 +14,7 @@ from PIL import Image
 from photocheck.case.file import case_from_dict
 from photocheck.case.samples import sample_case, sample_names, sample_story, samples_folder
 from photocheck.errors import CaseError, PhotoError
+from photocheck.orders import taking
 from photocheck.orders.draft import Draft, DraftMarking, ReferenceTold
 from photocheck.orders.filling import (
     Blank,
@@ -28,6 +29,7 @@ from photocheck.orders.gaps import gaps, understood_reading, understood_weight
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.taking import first_look, quality_remarks, take_photo
 from photocheck.photo.load import load_photo
+from photocheck.photo.photo import CameraFacts, Photo
 from photocheck.words import LANDMARKS
 
 
@@ -181,6 +183,25 @@ def test_a_cropped_photo_is_told_as_soon_as_it_is_taken(store: DatabaseStore) ->
         assert look.found
         assert ["Send the whole photo" in said for said in look.cut] == [True] * told
         assert not any("Send the whole photo" in said for said in look.remarks)
+
+
+def test_the_blur_of_a_photo_is_looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked: list[int] = []
+
+    def sharpest(rgb: np.ndarray) -> float:
+        looked.append(rgb.shape[0])
+        return 0.0
+
+    monkeypatch.setattr(taking, "_sharpest", sharpest)
+    facts = CameraFacts(26.0, "given")
+    photos = [
+        Photo(np.zeros((size, size, 3), np.uint8), facts, sha256, "JPEG")
+        for sha256, size in (("once", 300), ("once", 300), ("another", 300), ("once", 400))
+    ]
+    for photo in photos:
+        quality_remarks(photo)
+    assert looked == [300, 300, 400]
+    assert taking.MOST_KNOWN == 96
 
 
 @pytest.mark.slow

@@ -68,6 +68,12 @@ def test_a_taken_port_is_told_with_another() -> None:
             serving.refuse_taken_port("127.0.0.1", port)
 
 
+def test_no_run_of_a_page_is_looked_through_for_lines_that_show_themselves() -> None:
+    told = serving.settings("127.0.0.1", 8599, serving.app_folder())
+    # Streamlit walks the whole script for them whenever no page is open but the one that begins.
+    assert told["runner.magicEnabled"] is False
+
+
 def test_nothing_is_left_to_the_users_own_settings() -> None:
     told = serving.settings("127.0.0.1", 8599, serving.app_folder())
     assert (

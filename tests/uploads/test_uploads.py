@@ -23,6 +23,7 @@ from photocheck.photo import clean as clean_module
 from photocheck.photo import load as load_module
 from photocheck.photo.clean import clean
 from photocheck.photo.load import load_photo
+from photocheck.photo.whole import USER_COMMENT, note_of
 from photocheck.server import bench
 from photocheck.uploads import Limits, Quota, take, take_for_order, take_upload
 from photocheck.uploads.gate import BusyError, Gate
@@ -75,15 +76,32 @@ def test_nothing_of_the_owner_goes_over(kind):
     with Image.open(io.BytesIO(upload.content)) as image:
         tags = image.getexif()
         assert set(tags) <= CAMERA_TAGS["main"]
-        assert set(tags.get_ifd(0x8769)) <= CAMERA_TAGS["exif"]
+        numbers = dict(tags.get_ifd(0x8769))
         assert not tags.get_ifd(0x8825)
     original, kept = load_photo(data), load_photo(upload.content)
+    # of the comment's place what our own program says, to the byte
+    assert numbers.pop(USER_COMMENT) == note_of(original.camera.framing)
+    assert set(numbers) <= CAMERA_TAGS["exif"]
     assert upload.camera == kept.camera == original.camera
     assert upload.camera.make == "Maker"
     assert upload.camera.focal_35mm == 27
     assert upload.size_px == kept.size == original.size
     assert near(kept.rgb, original.rgb, 3)
     assert upload.sha256 == hashlib.sha256(upload.content).hexdigest()
+
+
+def test_a_file_is_decoded_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    decoded, seen = clean_module.decoded, list[bytes]()
+
+    def decoding(data: bytes, **more: Any) -> Any:
+        seen.append(data)
+        return decoded(data, **more)
+
+    monkeypatch.setattr(clean_module, "decoded", decoding)
+    data = encoded(quarters())
+    done = clean(data)
+    assert seen == [data]
+    assert load_photo(done.content).camera == done.camera
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))

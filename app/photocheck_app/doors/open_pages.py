@@ -17,12 +17,15 @@ from photocheck.server.pace import (
     FILES_OF_ADDRESS,
     MESSAGES_OF_ADDRESS,
     MESSAGES_OF_PAGE,
+    MESSAGES_TO_SPARE,
     PAGES_OF_ADDRESS,
     REQUESTS_OF_ADDRESS,
     VISITS_OF_ADDRESS,
+    VISITS_TO_SPARE,
     Bucket,
 )
-from photocheck.server.turns import FullError, Lines
+from photocheck.server.turns import FullError, Lately, Lines, Spare
+from photocheck_app.doors.running import RUNS
 
 MOST_PAGES: Final = 150
 """Open at one address: a few dozen people with a few each."""
@@ -37,6 +40,10 @@ before it takes the server for one that hangs (help/workshop.md, "Several server
 
 LONGEST_VISIT_S: Final = 10.0
 """The same for opening a page, for which a proxy waits longer."""
+
+OTHERS_S: Final = 2.0
+"""So long after one request of a page another of the same page comes, over a slow line or at a busy
+server (judgement)."""
 
 BYTES_OF_ONE: Final = 20_000
 """A message counts once more for each of so many bytes."""
@@ -63,11 +70,19 @@ class Asking:
     browser: str = ""
 
 
+LATELY: Final = Lately()
+
+
+def alone(who: str) -> bool:
+    """Whether nobody at another address wants anything of this server now."""
+    return LATELY.since_others_s(who) > OTHERS_S and not RUNS.of_others(who)
+
+
 FILES: Final = Lines(FILES_OF_ADDRESS)
 PAGES: Final = Lines(PAGES_OF_ADDRESS)
 REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
-VISITS: Final = Lines(VISITS_OF_ADDRESS)
-MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS)
+VISITS: Final = Lines(VISITS_OF_ADDRESS, spare=Spare(VISITS_TO_SPARE, alone))
+MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS, spare=Spare(MESSAGES_TO_SPARE, alone))
 
 
 @dataclass(eq=False)
@@ -81,6 +96,8 @@ class Stay:
         Has whoever is here leave; what it does twice is done once.
     silent : bool
         Whether it is waited for: then it can be sent away.
+    used : bool
+        Whether more was asked for than what it began with.
     since : float
         From when on.
     """
@@ -88,6 +105,7 @@ class Stay:
     browser: str
     send_away: Callable[[], None]
     silent: bool = False
+    used: bool = False
     since: float = field(default_factory=monotonic)
 
     @contextmanager
@@ -147,10 +165,16 @@ class Places:
         # Those that are not known apart are many, and each of them takes the place of none that is.
         least = many[newcomer] + (1 if newcomer else 2)
         silent = [place for place in here if place.silent and many[place.browser] >= least]
+        more = [place for place in silent if many[place.browser] > least]
+        if not more and max(many.values()) > least and len(here) < 2 * most:
+            # Nothing of those who have many here can be broken off, and it is soon done.
+            return True
         if not silent:
-            # Nothing that others have here can be broken off, and it is soon done.
-            return max(many.values()) > least and len(here) < 2 * most
-        leaves = max(silent, key=lambda place: (many[place.browser], -place.since))
+            return False
+        # Of those who have no more than who comes, one that nothing was done on yet.
+        leaves = max(
+            more or silent, key=lambda place: (many[place.browser], not place.used, -place.since)
+        )
         del here[leaves]
         leaves.send_away()
         return True
@@ -168,6 +192,7 @@ async def turn(of: Lines, who: Asking, *, most_s: float | None = None) -> None:
     TooOftenError
         When that is too long.
     """
+    LATELY.asked(who.address)
     try:
         await of.of(who.address).turn(
             who.browser, most_s=LONGEST_WAIT_S if most_s is None else most_s
@@ -229,7 +254,7 @@ class Page(Leaving):
         super().__init__()
         self._receive, self._send, self._who = receive, send, who
         self._own, self._shared = Bucket(MESSAGES_OF_PAGE), MESSAGES.of(who.address)
-        self.left = False
+        self.left, self._begun = False, False
 
     async def receive(self) -> Message:
         """As ASGI's receive, once it is this page's turn."""
@@ -243,8 +268,12 @@ class Page(Leaving):
                 # Pages send none; Streamlit would write a traceback into the log.
                 return await self._shut(1003)
             cost = 1 + len(message["bytes"]) / BYTES_OF_ONE
+            if self.place is not None:
+                self.place.used = self._begun
+            self._begun = True
             if wait_s := self._own.wait_s(cost):
                 await asyncio.sleep(wait_s)
+            LATELY.asked(self._who.address)
             await self._shared.turn(self._who.browser, cost)
         elif message["type"] == "websocket.disconnect":
             self.left = True

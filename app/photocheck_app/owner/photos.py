@@ -371,7 +371,8 @@ def look_at(way: Way, entry: DraftPhoto) -> FirstLook:
         return FirstLook(False, (), str(error), ())
 
 
-@st.cache_data(show_spinner=False, max_entries=96)
+# By what is told, not by how it stood in the store: else each photo would be looked at twice.
+@st.cache_data(show_spinner=False, max_entries=96, hash_funcs={ReferenceTold: repr})
 def _look(
     key: str, name: str, reference: ReferenceTold, unit: str, said_in: str, view: str
 ) -> FirstLook:
