@@ -208,7 +208,21 @@ def format_length(mm: float, unit: str) -> str:
     parts = [str(whole)] if whole or not rest else []
     if rest:
         parts.append(f"{fraction.numerator}/{fraction.denominator}")
-    return tr("{length} in", length=f"{sign if eighths else ''}{' '.join(parts)}")
+    return _inches(f"{sign if eighths else ''}{' '.join(parts)}")
+
+
+def _inches(figures: str) -> str:
+    return tr("{length} in", length=figures)
+
+
+def as_said(text: str) -> str:
+    """A length as it might be typed, with the decimal sign and the unit of the language spoken now.
+
+    >>> as_said("10 1/2 in")
+    '10 1/2 in'
+    """
+    figures, _, unit = text.rpartition(" ")
+    return _inches(figures) if unit == "in" else number(text)
 
 
 def exact_text(mm: float) -> str:

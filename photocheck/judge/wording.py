@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from photocheck.case.lengths import format_length
+from photocheck.case.lengths import as_said, format_length
 from photocheck.case.model import Reading
 from photocheck.judge.tolerances import AT_TAGS_SHARE
 from photocheck.report.model import Explanation, Report
@@ -107,7 +107,7 @@ def interval_text(low_mm: float, high_mm: float, unit: str) -> str:
     >>> interval_text(422.0, 509.0, "cm")
     '42.2 to 50.9 cm'
     """
-    low = format_length(low_mm, unit).removesuffix(f" {unit}")
+    low, _, _ = format_length(low_mm, unit).rpartition(" ")
     return tr("{low} to {high}", low=low, high=format_length(high_mm, unit))
 
 
@@ -530,7 +530,7 @@ def _meant(one: Explanation) -> str:
     """The consistent values: "What would fit: 27 cm or 22 cm for the rear length."."""
     by_reading: dict[str, list[str]] = {}
     for name, text, _ in one.candidates:
-        by_reading.setdefault(name, []).append(text)
+        by_reading.setdefault(name, []).append(as_said(text))
     parts = [
         tr(
             "{values} for the {reading}",

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.case.lengths import as_said
 from photocheck.orders.harmless import one_line
 from photocheck.report.model import Report
 from photocheck.scale.catalogue import REFERENCES
@@ -20,7 +21,7 @@ from photocheck.shown.lettering import font_for
 from photocheck.shown.naming import draw_labels, labels_of, reference_label, scale_bar, width_labels
 from photocheck.shown.panels import is_flagged, stacked_up
 from photocheck.shown.strokes import draw_lines, harness_lines
-from photocheck.speech import listed, number, tr
+from photocheck.speech import listed, tr
 from photocheck.words import READING_TITLES
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def _would_fit(report: Report) -> str:
         return ""
     values: dict[str, str] = {}
     for name, text, _ in best.candidates:
-        values.setdefault(name, number(text))
+        values.setdefault(name, as_said(text))
     named = [
         tr("{reading} {value}", reading=tr(READING_TITLES[name]), value=value)
         for name, value in values.items()

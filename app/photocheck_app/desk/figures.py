@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from photocheck.case.lengths import as_said
 from photocheck.case.model import Case
 from photocheck.judge.wording import chance_text, explanation_sentences
 from photocheck.report.model import Explanation
@@ -163,7 +164,7 @@ def explanations(found: tuple[Explanation, ...], *, offered: bool) -> str:
     would_fit = tr("What would fit:")
     for one, full in zip(found, explanation_sentences(found), strict=True):
         fits = ", ".join(
-            f'<span class="whole">{escape(f"{tr(READING_TITLES[name])} {text}")}</span>'
+            f'<span class="whole">{escape(f"{tr(READING_TITLES[name])} {as_said(text)}")}</span>'
             for name, text, _ in one.candidates
         )
         fitting = f" {escape(would_fit)} {fits}." if fits and not offered else ""

@@ -10,6 +10,7 @@ from typing import Final
 
 import streamlit as st
 
+from photocheck.case.lengths import as_said
 from photocheck.errors import CaseError, PhotocheckError
 from photocheck.judge.marks_told import MARKS_TOLD
 from photocheck.orders.coming_back import SENT
@@ -189,7 +190,7 @@ def _put_right(way: Way, report: Report) -> None:
     if meant := _meant(report, doubted):
         reading, value = meant
         st.button(
-            tr("I noted {value}, and typed it wrongly", value=value),
+            tr("I noted {value}, and typed it wrongly", value=as_said(value)),
             key=f"meant_{reading}",
             on_click=_mean,
             args=(way, reading, value),

@@ -8,7 +8,7 @@ from __future__ import annotations
 import unicodedata
 from typing import Any, Final
 
-from photocheck.case.lengths import format_length
+from photocheck.case.lengths import as_said, format_length
 from photocheck.case.model import Case, Reading
 from photocheck.fit.allowances import growing
 from photocheck.fit.answer import MEASURE_TITLES, FitAnswer
@@ -18,7 +18,7 @@ from photocheck.judge.wording import CAUTIONS
 from photocheck.orders.bounds import LONGEST_REASON
 from photocheck.orders.harmless import one_line, plain
 from photocheck.report.model import Explanation, Report
-from photocheck.speech import LANGUAGES, number, speaking, spoken, tr
+from photocheck.speech import LANGUAGES, speaking, spoken, tr
 from photocheck.words import NECK_RING, READING_PATHS, READING_TITLES, READINGS, SPANS
 
 LONGEST_NAME: Final = 60
@@ -93,7 +93,7 @@ def facts(
         "ring": _ring(case),
         "explanation": told.name if told else "",
         "candidates": [
-            {"title": tr(READING_TITLES[name]), "value": number(one_line(text, LONGEST_NAME))}
+            {"title": tr(READING_TITLES[name]), "value": as_said(one_line(text, LONGEST_NAME))}
             for name, text, _ in (told.candidates if told else ())
         ],
         "stance": stances[0] if stances and report and report.verdict == "retake" else "",
