@@ -390,7 +390,7 @@ def test_every_word_of_a_german_picture_is_german() -> None:
         [
             *("Neu messen", "Messen Sie neu: hintere Länge."),
             # the order's own name, and a value in its own unit
-            *("Order 1042 · Juno", "Das würde passen: hintere Länge 13 1/4 in."),
+            *("Order 1042 · Juno", "Das würde passen: hintere Länge 13 1/4 Zoll."),
             *("Länge", "Maßband", "Foto, 95-%-Bereich"),
             *("halber Hals", "vordere Länge", "hintere Länge", "neu messen", "ganze Länge"),
         ]
