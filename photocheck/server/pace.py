@@ -41,14 +41,6 @@ two seconds are not slowed."""
 VISITS_OF_ADDRESS: Final = Pace(a_second=25, at_once=60)
 """Pages opened at one address; what they then ask for has a pace of its own."""
 
-VISITS_TO_SPARE: Final = Pace(a_second=150, at_once=4)
-"""Pages opened at one address beyond that, while nobody else wants anything: one costs 10 ms of a
-processor, so that the server itself is the bound (measured).  Who comes newly cannot be told from
-a crowd that comes as others again and again, and waits until all of it has been served once."""
-
-MESSAGES_TO_SPARE: Final = Pace(a_second=75, at_once=4)
-"""Messages of one address beyond its pace, in the same way: each page that is opened sends one."""
-
 PAGES_OF_ADDRESS: Final = Pace(a_second=200, at_once=200)
 """Pages asked for at one address; they are given from memory.  Whoever comes for the first time has
 nothing yet that tells one browser from others, and waits among all that have not."""

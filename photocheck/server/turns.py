@@ -12,8 +12,6 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
 from math import inf
 from time import monotonic
 from typing import Final
@@ -31,12 +29,6 @@ MOST_BROWSERS: Final = 2_000
 
 MOST_WAITING: Final = 600
 """At one address."""
-
-LOOKS_AGAIN_S: Final = 0.02
-"""Between two looks whether there is any to spare."""
-
-BEHIND_S: Final = 0.1
-"""A timer that comes later than this finds a server that is behind (judgement)."""
 
 
 class Had:
@@ -71,39 +63,6 @@ class Had:
         self._had[who] = self.of(who) + amount, self._clock()
 
 
-class Lately:
-    """Who asked last, and when anybody but them did.
-
-    Parameters
-    ----------
-    clock : function
-        As for `Had`.
-
-    Examples
-    --------
-    >>> at = iter([0.0, 5.0, 5.0, 5.0])
-    >>> lately = Lately(at.__next__)
-    >>> for who in ("one", "other"):
-    ...     lately.asked(who)
-    >>> lately.since_others_s("one"), lately.since_others_s("other")
-    (0.0, 5.0)
-    """
-
-    def __init__(self, clock: Callable[[], float] = monotonic) -> None:
-        self._clock = clock
-        self._who, self._at, self._before_them = "", -inf, -inf
-
-    def asked(self, who: str) -> None:
-        """An address asks for something."""
-        if who != self._who:
-            self._who, self._before_them = who, self._at
-        self._at = self._clock()
-
-    def since_others_s(self, who: str) -> float:
-        """How long ago any other address asked."""
-        return self._clock() - (self._before_them if who == self._who else self._at)
-
-
 class FullError(Exception):
     """So many wait already that nobody else can, or it took too long."""
 
@@ -115,24 +74,6 @@ class _Ticket:
         self.called: asyncio.Future[None] = asyncio.get_running_loop().create_future()
 
 
-@dataclass(frozen=True)
-class Spare:
-    """What an address may have beyond its pace, which keeps it from taking what others need: while
-    there are no others, and the server itself is not behind.  It goes to browsers that are known
-    apart; the others together could have all of it.
-
-    Attributes
-    ----------
-    pace : Pace
-        At most.
-    alone : function of an address
-        Whether nobody else wants anything now.
-    """
-
-    pace: Pace
-    alone: Callable[[str], bool]
-
-
 class Line(Bucket):
     """The pace of one address, and those there who wait for their turn; for one event loop.
 
@@ -141,23 +82,11 @@ class Line(Bucket):
     pace : Pace
     clock : function
         As for `Bucket`.
-    spare : Spare, optional
-    who : str
-        The address.
     """
 
-    def __init__(
-        self,
-        pace: Pace,
-        clock: Callable[[], float] = monotonic,
-        spare: Spare | None = None,
-        who: str = "",
-    ) -> None:
+    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
         super().__init__(pace, clock)
         self._had = Had(clock)
-        self._more = None if spare is None else Bucket(spare.pace, clock)
-        self._alone = partial(spare.alone, who) if spare else None
-        self._due = inf
         # By browser, each in the order in which they came.
         self._waiting: dict[str, deque[_Ticket]] = {}
         self._many = 0
@@ -230,37 +159,17 @@ class Line(Bucket):
 
     def _wait(self) -> None:
         if self._timer is None and self._many:
-            cost = self._waiting[self._next()][0].cost
-            wait_s = self.until_s(cost)
-            if self._more is not None:
-                # Whether there is any to spare is seen then.
-                wait_s = min(wait_s, max(self._more.until_s(cost), LOOKS_AGAIN_S))
-            loop = asyncio.get_running_loop()
-            self._due = loop.time() + wait_s
-            self._timer = loop.call_later(wait_s, self._call)
-
-    def _any_spare(self) -> bool:
-        """Whether there may be more than the pace: a timer that comes late says that the server is
-        behind with what it has."""
-        late_s = asyncio.get_running_loop().time() - self._due
-        return self._alone is not None and late_s < BEHIND_S and self._alone()
-
-    def _take(self, browser: str, cost: float, spare: bool) -> bool:
-        if not self.wait_s(cost, most_s=0):
-            return True
-        if self._more is None or not (spare and browser):
-            return False
-        return not self._more.wait_s(cost, most_s=0)
+            wait_s = self.until_s(self._waiting[self._next()][0].cost)
+            self._timer = asyncio.get_running_loop().call_later(wait_s, self._call)
 
     def _call(self) -> None:
         self._timer = None
-        spare = self._any_spare()
         while self._many:
             browser = self._next()
             ticket = self._waiting[browser][0]
             # Who has just given up takes nothing.
             if not ticket.called.done():
-                if not self._take(browser, ticket.cost, spare):
+                if self.wait_s(ticket.cost, most_s=0):
                     break
                 self._had.more(browser, ticket.cost)
                 ticket.called.set_result(None)
@@ -278,21 +187,15 @@ class Lines:
     pace : Pace
     clock : function
         As for `Bucket`.
-    spare : Spare, optional
     """
 
-    def __init__(
-        self,
-        pace: Pace,
-        clock: Callable[[], float] = monotonic,
-        spare: Spare | None = None,
-    ) -> None:
-        self._pace, self._clock, self._spare = pace, clock, spare
+    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
+        self._pace, self._clock = pace, clock
         self._of: LRUCache[str, Line] = LRUCache(MOST_VISITORS)
 
     def of(self, who: str) -> Line:
         """The one of an address."""
         line = self._of.get(who)
         if line is None:
-            line = self._of[who] = Line(self._pace, self._clock, self._spare, who)
+            line = self._of[who] = Line(self._pace, self._clock)
         return line

@@ -36,7 +36,6 @@ def test_every_figure_of_the_doors_is_as_shipped() -> None:
             "LONGEST_WAIT_S": 4.0,
             "MOST_PAGES": 150,
             "MOST_REQUESTS": 100,
-            "OTHERS_S": 2.0,
         },
         "pressed": {"_SMALLEST": 1000},
         "programs": {"PATIENCE_S": 30.0, "PHOTOS_AT_ONCE": 4},

@@ -21,12 +21,11 @@ from starlette.types import Message, Receive, Scope, Send
 from photocheck.server.access.browsers import known_apart, new_browser
 from photocheck.server.access.rates import MEGABYTE, Rates, TooOftenError
 from photocheck.server.pace import Bucket, Pace
-from photocheck.server.turns import Lately, Line, Lines
+from photocheck.server.turns import Line, Lines
 from photocheck_app import framework
 from photocheck_app.doors import bodies, middleware, open_pages, sessions
 from photocheck_app.doors.middleware import Guard
 from photocheck_app.doors.open_pages import Asking, Places
-from photocheck_app.doors.running import Runs
 from tests.support.waiting import until_in_loop
 
 COOKIE = "a-cookie"
@@ -539,45 +538,6 @@ def test_a_page_is_used_once_more_is_asked_for_than_it_began_with() -> None:
         return used
 
     assert asyncio.run(read()) == [False, True, True]
-
-
-def test_an_address_is_alone_while_nobody_else_asks_or_runs(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    now, runs = [0.0], Runs()
-    monkeypatch.setattr(open_pages, "LATELY", Lately(lambda: now[0]))
-    monkeypatch.setattr(open_pages, "RUNS", runs)
-    other = Asking("203.0.113.10", "own")
-    asyncio.run(open_pages.turn(Lines(Pace(1, 1)), Asking(HONEST)))
-    assert open_pages.alone(HONEST)
-    asyncio.run(open_pages.turn(Lines(Pace(1, 1)), other))
-    now[0] = open_pages.OTHERS_S
-    assert not open_pages.alone(HONEST)
-    now[0] += 0.1
-    assert open_pages.alone(HONEST)
-    with runs.one(other.address):
-        assert not open_pages.alone(HONEST)
-        assert open_pages.alone(other.address)
-
-    async def receive() -> Message:
-        return {"type": "websocket.receive", "bytes": b"x"}
-
-    page = open_pages.Page(receive, _unsent, other)
-    asyncio.run(page.receive())
-    assert not open_pages.alone(HONEST)
-
-
-@pytest.mark.parametrize("lines", [open_pages.VISITS, open_pages.MESSAGES])
-def test_an_address_alone_is_not_held_to_its_pace_for_pages(
-    lines: Lines, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    line = lines.of("203.0.113.11")
-    assert line._more is not None
-    assert line._alone is not None
-    monkeypatch.setattr(open_pages, "LATELY", Lately())
-    assert line._alone()
-    open_pages.LATELY.asked(HONEST)
-    assert not line._alone()
 
 
 def _anybody_silent() -> bool:

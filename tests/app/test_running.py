@@ -67,24 +67,6 @@ def test_of_one_address_the_browser_that_ran_least_is_next(
     assert runs.wait_until_done(0)
 
 
-def test_whether_others_run_or_wait_is_known(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(running, "PATIENCE_S", 1000.0)
-    runs, end = Runs(), threading.Event()
-    assert not runs.of_others("one")
-    with runs.one("one"):
-        assert not runs.of_others("one")
-        assert runs.of_others("other")
-    monkeypatch.setattr(running, "AT_ONCE", 0)
-    thread = _begin(runs, "one", [], end)
-    until(lambda: len(runs._waiting["one"]) == 1, "it waits")
-    assert runs.of_others("other")
-    assert not runs.of_others("one")
-    monkeypatch.setattr(running, "AT_ONCE", 1)
-    end.set()
-    thread.join(60)
-    assert not runs.of_others("other")
-
-
 def test_who_waits_for_a_turn_has_not_ended(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(running, "MOMENT_S", 1000.0)
     monkeypatch.setattr(running, "PATIENCE_S", 1000.0)

@@ -56,8 +56,6 @@ def test_what_weighs_more_waits_longer() -> None:
         (pace.MESSAGES_OF_PAGE, 5, 60),
         (pace.MESSAGES_OF_ADDRESS, 30, 100),
         (pace.VISITS_OF_ADDRESS, 25, 60),
-        (pace.VISITS_TO_SPARE, 150, 4),
-        (pace.MESSAGES_TO_SPARE, 75, 4),
         (pace.PAGES_OF_ADDRESS, 200, 200),
         (pace.REQUESTS_OF_ADDRESS, 50, 400),
         (pace.FILES_OF_ADDRESS, 400, 2000),

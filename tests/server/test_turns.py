@@ -9,7 +9,7 @@ import pytest
 
 from photocheck.server import turns
 from photocheck.server.pace import Pace
-from photocheck.server.turns import HALF_S, FullError, Had, Lately, Line, Lines, Spare
+from photocheck.server.turns import HALF_S, FullError, Had, Line, Lines
 from tests.support.waiting import until_in_loop
 
 
@@ -140,95 +140,6 @@ def test_each_address_has_an_own_one() -> None:
     assert both.of("other").wait_s() == 0
 
 
-def _served(now: Now, many: int, alone: Callable[[str], bool], late_s: float = 0.0) -> int:
-    """How many of those who wait are called at once, where the pace has nothing left."""
-    called: list[int] = []
-
-    async def come(line: Line, number: int) -> None:
-        await line.turn(str(number))
-        called.append(number)
-
-    async def all_of_them() -> None:
-        line = Lines(Pace(1e-9, 1), now, Spare(Pace(1e-9, 4), alone)).of("crowd")
-        assert line.now("first")
-        waiting = [asyncio.create_task(come(line, number)) for number in range(many)]
-        await until_in_loop(lambda: len(line) == many, "all wait")
-        assert line._timer is not None
-        line._timer.cancel()
-        line._due = asyncio.get_running_loop().time() - late_s
-        line._call()
-        left = len(line)
-        await until_in_loop(lambda: len(called) == many - left, "whoever was called has gone on")
-        for task in waiting:
-            task.cancel()
-        await asyncio.gather(*waiting, return_exceptions=True)
-
-    asyncio.run(asyncio.wait_for(all_of_them(), 60))
-    return len(called)
-
-
-def test_what_nobody_else_wants_is_had_beyond_the_pace(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(turns, "BEHIND_S", 1000.0)
-    monkeypatch.setattr(turns, "LOOKS_AGAIN_S", 1000.0)
-    assert _served(Now(), 9, lambda who: who == "crowd") == 4
-    assert _served(Now(), 3, lambda who: who == "crowd") == 3
-    # others want something
-    assert _served(Now(), 9, lambda who: False) == 0
-    # the server itself is behind
-    assert _served(Now(), 9, lambda who: True, late_s=1001.0) == 0
-
-
-def test_who_is_not_known_apart_has_no_more_than_the_pace(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(turns, "BEHIND_S", 1000.0)
-
-    async def work() -> None:
-        line = Lines(Pace(1e-9, 1), spare=Spare(Pace(1e-9, 4), lambda who: True)).of("crowd")
-        assert line.now("first")
-        nobody = asyncio.create_task(line.turn(""))
-        line._had.more("", 1)
-        await until_in_loop(lambda: len(line) == 1, "it waits")
-        await line.turn("known")
-        assert len(line) == 1
-        nobody.cancel()
-        await asyncio.gather(nobody, return_exceptions=True)
-
-    _run(work)
-
-
-def test_whether_there_is_any_to_spare_is_looked_at_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(turns, "BEHIND_S", 1000.0)
-    asked: list[str] = []
-
-    def alone(who: str) -> bool:
-        asked.append(who)
-        return len(asked) > 2
-
-    async def work() -> None:
-        line = Lines(Pace(1e-9, 1), spare=Spare(Pace(1e-9, 1), alone)).of("crowd")
-        await line.turn("first")
-        await line.turn("next")  # of the pace alone it would wait for ever
-
-    _run(work)
-    assert asked == ["crowd"] * 3
-
-
-def test_when_others_asked_is_known() -> None:
-    now = Now()
-    lately = Lately(now)
-    assert lately.since_others_s("one") == float("inf")
-    lately.asked("one")
-    now.at = 2.0
-    lately.asked("one")
-    assert (lately.since_others_s("one"), lately.since_others_s("other")) == (float("inf"), 0.0)
-    now.at = 3.0
-    lately.asked("other")
-    now.at = 5.0
-    lately.asked("one")
-    now.at = 6.0
-    assert [lately.since_others_s(who) for who in ("one", "other", "third")] == [3.0, 1.0, 1.0]
-
-
 def test_the_shipped_shares() -> None:
-    assert (turns.LOOKS_AGAIN_S, turns.BEHIND_S) == (0.02, 0.1)
     assert turns.HALF_S == 20.0
     assert (turns.MOST_WAITING, turns.MOST_BROWSERS) == (600, 2_000)

@@ -17,15 +17,12 @@ from photocheck.server.pace import (
     FILES_OF_ADDRESS,
     MESSAGES_OF_ADDRESS,
     MESSAGES_OF_PAGE,
-    MESSAGES_TO_SPARE,
     PAGES_OF_ADDRESS,
     REQUESTS_OF_ADDRESS,
     VISITS_OF_ADDRESS,
-    VISITS_TO_SPARE,
     Bucket,
 )
-from photocheck.server.turns import FullError, Lately, Lines, Spare
-from photocheck_app.doors.running import RUNS
+from photocheck.server.turns import FullError, Lines
 
 MOST_PAGES: Final = 150
 """Open at one address: a few dozen people with a few each."""
@@ -40,10 +37,6 @@ before it takes the server for one that hangs (help/workshop.md, "Several server
 
 LONGEST_VISIT_S: Final = 10.0
 """The same for opening a page, for which a proxy waits longer."""
-
-OTHERS_S: Final = 2.0
-"""So long after one request of a page another of the same page comes, over a slow line or at a busy
-server (judgement)."""
 
 BYTES_OF_ONE: Final = 20_000
 """A message counts once more for each of so many bytes."""
@@ -70,19 +63,11 @@ class Asking:
     browser: str = ""
 
 
-LATELY: Final = Lately()
-
-
-def alone(who: str) -> bool:
-    """Whether nobody at another address wants anything of this server now."""
-    return LATELY.since_others_s(who) > OTHERS_S and not RUNS.of_others(who)
-
-
 FILES: Final = Lines(FILES_OF_ADDRESS)
 PAGES: Final = Lines(PAGES_OF_ADDRESS)
 REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
-VISITS: Final = Lines(VISITS_OF_ADDRESS, spare=Spare(VISITS_TO_SPARE, alone))
-MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS, spare=Spare(MESSAGES_TO_SPARE, alone))
+VISITS: Final = Lines(VISITS_OF_ADDRESS)
+MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS)
 
 
 @dataclass(eq=False)
@@ -192,7 +177,6 @@ async def turn(of: Lines, who: Asking, *, most_s: float | None = None) -> None:
     TooOftenError
         When that is too long.
     """
-    LATELY.asked(who.address)
     try:
         await of.of(who.address).turn(
             who.browser, most_s=LONGEST_WAIT_S if most_s is None else most_s
@@ -273,7 +257,6 @@ class Page(Leaving):
             self._begun = True
             if wait_s := self._own.wait_s(cost):
                 await asyncio.sleep(wait_s)
-            LATELY.asked(self._who.address)
             await self._shared.turn(self._who.browser, cost)
         elif message["type"] == "websocket.disconnect":
             self.left = True

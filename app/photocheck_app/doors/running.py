@@ -107,11 +107,6 @@ class Runs:
         since = monotonic() - MOMENT_S
         return sum(begun > since for begun in self._begun.get(who, {}).values())
 
-    def of_others(self, who: str) -> bool:
-        """Whether a page of another address runs, or waits for its turn."""
-        with self._changed:
-            return bool((self._begun.keys() | self._waiting.keys()) - {who})
-
     def wait_until_done(self, patience_s: float) -> bool:
         """Whether all runs have ended, before that long."""
         with self._changed:
