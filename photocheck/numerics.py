@@ -57,11 +57,10 @@ def median(values: NDArray[Real]) -> NDArray[Real]:
     `numpy.median` all of `numpy.ma` is loaded.
     """
     finite = np.isfinite(values)
+    ordered = np.sort(values, axis=-1)  # nan last
     if (last := values.shape[-1] - 1) >= 0 and finite.all():  # nearly always
-        ordered = np.sort(values, axis=-1)
         return np.asarray((ordered[..., last // 2] + ordered[..., (last + 1) // 2]) / 2)
     count = np.count_nonzero(finite, axis=-1)
-    ordered = np.sort(values, axis=-1)  # nan last
     low = np.maximum((count - 1) // 2, 0)[..., None]
     high = np.minimum(count // 2, values.shape[-1] - 1)[..., None]
     both = np.take_along_axis(ordered, low, -1) + np.take_along_axis(ordered, high, -1)

@@ -98,12 +98,8 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 @pytest.hookimpl(tryfirst=True)  # before pytest leaves out what was not asked for
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
-        told = (
-            item.callspec.params
-            if isinstance(item, pytest.Function) and hasattr(item, "callspec")
-            else {}
-        )
-        if told.get("address") == "postgresql":
+        drawn = getattr(item, "callspec", None)  # of what a test is parametrized by
+        if drawn is not None and drawn.params.get("address") == "postgresql":
             item.add_marker(pytest.mark.slow)
 
 

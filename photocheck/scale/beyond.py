@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from photocheck.scale.candidates import Window, edge_share, slope_across
+from photocheck.scale.corners import sides_from
 from photocheck.scale.light import Floats
 
 _LOOK_FROM: Final = 0.3  # of all four sides, from which on shapes around are tried
@@ -106,8 +107,7 @@ def shapes_around(corners: Floats, beyond: Beyond) -> Floats:
 def _moved(corners: Floats, out_px: Floats) -> Floats | None:
     """Where sides moved out by (4, 2) px at their ends meet, (4, 2); None where two do not."""
     ends = np.roll(corners, -1, axis=0)
-    run = ends - corners
-    normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    _, normal = sides_from(corners)
     starts = corners + out_px[:, :1] * normal
     runs = ends + out_px[:, 1:] * normal - starts
     met = []

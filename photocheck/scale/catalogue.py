@@ -8,6 +8,7 @@ one may be from the nominal), and its source.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import pi
 from types import MappingProxyType
 from typing import Final
 
@@ -194,7 +195,7 @@ USUAL_ROUNDS: Final = (
     UsualRound(
         "ball",
         later("football, size 5"),
-        690.0 / 3.14159265,
+        690.0 / pi,
         frozenset(),
         "IFAB Laws of the Game, law 2: 68 to 70 cm around (from memory), its middle",
     ),

@@ -18,7 +18,7 @@ from photocheck.scale.candidates import edge_share, steepest_across, window_abou
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, fitted_in, window_px
 from photocheck.scale.corner_marks import corner_marks
-from photocheck.scale.corners import contains, side_lengths
+from photocheck.scale.corners import contains, side_lengths, sides_from
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.rivals import (
     FEATURES,
@@ -87,15 +87,17 @@ def weighed_closer(
     The second is for edges that run beyond them, and 0 where none is plain.
     """
     bends = kind.kind not in STIFF
-    own, around = [], []
+    own: list[tuple[FittedShape, Beyond]] = []
+    around: list[FittedShape] = []
     for one in apart(found, kind.size_mm, picture.shape, _MOST, bends=bends):
         again, others = _looked_at(picture, kind, near, one.corners)
         own += again
         around += others
     if not own:
         return None, np.zeros(4)
-    shapes = [*own, *around]
-    beyond = [edges_beyond(one.window, one.in_window, one.bows) for one in shapes]
+    shapes = [*(one for one, _ in own), *around]
+    beyond = [by for _, by in own]
+    beyond += [edges_beyond(one.window, one.in_window, one.bows) for one in around]
     facts = measured(shapes, kind.size_mm, picture.shape, bends=bends)
     more = np.array([more_measured(kind, one, by) for one, by in zip(shapes, beyond, strict=True)])
     score = np.column_stack([facts, more]) @ _WEIGHTS[:, int(bends)] + BIAS[int(bends)]
@@ -106,18 +108,19 @@ def weighed_closer(
 
 def _looked_at(
     picture: Picture, kind: ReferenceObject, near: Floats, corners: Floats
-) -> tuple[list[FittedShape], list[FittedShape]]:
-    """The shape near corners (4, 2) px of the photo, and those around it."""
+) -> tuple[list[tuple[FittedShape, Beyond]], list[FittedShape]]:
+    """The shape near corners (4, 2) px of the photo, what runs beyond it, and those around it."""
     window = window_about(picture, corners, near, window_px(kind), _ROOM, grow=True)
-    own = fitted_in(window, kind, ((corners - window.origin) / window.scale)[None])
+    own: list[tuple[FittedShape, Beyond]] = []
     around: list[FittedShape] = []
-    for one in own:
+    for one in fitted_in(window, kind, ((corners - window.origin) / window.scale)[None]):
         beyond = edges_beyond(window, one.in_window, one.bows)
+        own.append((one, beyond))
         quads = shapes_around(one.in_window, beyond)
         if len(quads):
             around = fitted_in(window, kind, quads)
     return (
-        [one for one in own if contains(one.corners, near)],
+        [(one, beyond) for one, beyond in own if contains(one.corners, near)],
         [one for one in around if contains(one.corners, near)],
     )
 
@@ -125,8 +128,7 @@ def _looked_at(
 def more_measured(kind: ReferenceObject, one: FittedShape, beyond: Beyond) -> list[float]:
     """What is weighed besides `photocheck.scale.rivals.measured`, (len(MORE),)."""
     window, corners = one.window, one.in_window
-    run = np.roll(corners, -1, axis=0) - corners
-    normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    run, normal = sides_from(corners)
 
     def along(part: Floats) -> Floats:
         out = bowed(one.bows, part)[..., None] * normal[:, None]

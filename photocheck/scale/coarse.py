@@ -14,7 +14,7 @@ import numpy as np
 
 from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
-from photocheck.scale.corners import contains, corner_turns, corners_mm, side_lengths
+from photocheck.scale.corners import contains, corner_turns, corners_mm, side_lengths, sides_from
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.rivals import FittedShape, Side
 from photocheck.scale.rough_quads import rough_quads
@@ -189,8 +189,7 @@ def _closed(window: Window, quad: Floats, sides: list[Side | None]) -> FittedSha
     length = float(np.max(side_lengths(quad)))
     if np.max(np.abs(corners - quad)) > 12.0 + 0.05 * length:
         return None
-    run = np.roll(corners, -1, axis=0) - corners
-    normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    _, normal = sides_from(corners)
     middle = np.array([0.5 * (side.first.end + side.second.start) for side in whole])
     bows = np.array(
         [

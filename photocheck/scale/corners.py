@@ -170,6 +170,12 @@ def side_lengths(corners: Floats) -> Floats:
     return np.asarray(np.hypot(run[:, 0], run[:, 1]))
 
 
+def sides_from(corners: Floats) -> tuple[Floats, Floats]:
+    """Runs from each of corners (4, 2) to the next, and unit normals outwards; (4, 2) both."""
+    run = np.roll(corners, -1, axis=0) - corners
+    return run, run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+
+
 def px_per_mm_of(kind: ReferenceObject, corners: Floats) -> float:
     """Pixels per mm by the way all around corners (4, 2) px of an object of that kind."""
     return float(side_lengths(corners).sum()) / (2 * sum(kind.size_mm))

@@ -18,7 +18,7 @@ from photocheck.scale.beside import strips_beside
 from photocheck.scale.candidates import BORDER_PX
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, straight_sides, trim_of, trims_of
-from photocheck.scale.corners import px_per_mm_of, side_lengths
+from photocheck.scale.corners import px_per_mm_of, side_lengths, sides_from
 from photocheck.scale.light import Floats, Picture
 from photocheck.scale.rivals import FittedShape
 from photocheck.scale.subpixel import EdgeLine, crossing, crossing_spread, fit_sides
@@ -119,8 +119,7 @@ def _pieces(
     part: Picture, corners: Floats, bows: Floats, trim: float, reach: float
 ) -> tuple[list[EdgeLine | None], list[EdgeLine | None]]:
     """The first and the last piece of each side."""
-    run = np.roll(corners, -1, axis=0) - corners
-    normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    run, normal = sides_from(corners)
     out = normal * (bows * 4 * _PIECE * (1 - _PIECE))[:, None]
     cut = min(trim / _PIECE, 0.5)
     first = fit_sides(

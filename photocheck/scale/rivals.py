@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from photocheck.numerics import median
 from photocheck.scale.candidates import Window, edge_share, slope_across
-from photocheck.scale.corners import side_lengths
+from photocheck.scale.corners import side_lengths, sides_from
 from photocheck.scale.light import Floats
 from photocheck.scale.shapes import shapes
 from photocheck.scale.subpixel import EdgeLine
@@ -302,8 +302,7 @@ def _across(one: FittedShape) -> tuple[Floats, Floats, Floats, float]:
     corners = one.in_window
     along = np.linspace(0.12, 0.88, 24)
     offsets = np.array([-5.0, -4.0, -3.0, -2.0, 0.0, 2.0, 3.0, 4.0, 5.0])  # outward positive
-    run = np.roll(corners, -1, axis=0) - corners
-    normal = run[:, ::-1] * [1.0, -1.0] / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    run, normal = sides_from(corners)
     points = corners[:, None, :] + along[None, :, None] * run[:, None, :]
     points = points + bowed(one.bows, along)[:, :, None] * normal[:, None, :]
     points = points[:, :, None, :] + offsets[None, None, :, None] * normal[:, None, None, :]
