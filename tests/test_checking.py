@@ -85,6 +85,7 @@ def test_budget_shares_sum_to_one_and_name_an_action() -> None:
     assert all(0.3 < ratio <= 1.0 for ratio in report.one_more_photo.values())
 
 
+@pytest.mark.slow
 def test_fewer_readings_and_no_readings() -> None:
     case, _ = sample("bramble")
     only = replace(case, readings={"half_neck": case.readings["half_neck"]})
@@ -247,6 +248,7 @@ def test_the_command_line_answers_as_the_library(
     assert picture.stat().st_size > 10_000
 
 
+@pytest.mark.slow
 def test_flags_say_the_same_as_a_case_file(capsys: pytest.CaptureFixture[str]) -> None:
     case = base()
     photo: PhotoEntry = case.photos[0]

@@ -264,6 +264,7 @@ def check(name: str, **changes: Any) -> Report:
     return photocheck.check(replace(case, **changes), photos=photos)
 
 
+@pytest.mark.slow
 def test_a_check_of_a_poor_photo_says_cannot_tell() -> None:
     case, _ = sample("bramble")
     # a reference that may have stood anywhere within 60 cm, and marks good to 3 cm
@@ -289,6 +290,7 @@ def test_intervals_hold_95_of_100() -> None:
         assert span.photo_mm == pytest.approx(np.sqrt(span.low_mm * span.high_mm), rel=1e-9)
 
 
+@pytest.mark.slow
 def test_the_ring_alone_is_shown_beside_the_half_neck() -> None:
     mm = check("bramble", readings={}).spans[0].photo_mm
     for factor, verdict in ((1.0, "could_hide"), (1.9, "measure_again")):
@@ -300,6 +302,7 @@ def test_the_ring_alone_is_shown_beside_the_half_neck() -> None:
         assert row.catches > 0.0
 
 
+@pytest.mark.slow
 def test_a_young_dog_gets_its_caution() -> None:
     case, _ = sample("bramble")
     for months, said in ((3.0, True), (PUPPY_MONTHS, False), (None, False)):

@@ -393,6 +393,7 @@ def test_the_part_of_the_photo_around_a_dog_is_laid_out_by_hand() -> None:
     assert max(copy.shape) == 240
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("corners", [2, 3, 4])
 def test_a_reference_before_the_dog_is_cut_out_with_a_quarter_more_around_it(corners: int) -> None:
     angle = np.arange(corners) * 2.0 * np.pi / corners + 0.3

@@ -102,6 +102,7 @@ def test_the_blur_is_scikit_images():
         assert _blur(grey) == pytest.approx(measure.blur_effect(grey), rel=1e-12)
 
 
+@pytest.mark.slow
 def test_a_check_loads_nothing_that_it_does_not_need():
     said = (
         "import sys, runpy; from photocheck.case.samples import samples_folder\n"

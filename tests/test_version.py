@@ -58,6 +58,7 @@ def test_a_fingerprint_of_nothing_is_refused(tmp_path: Path) -> None:
         fingerprint_of(tmp_path)
 
 
+@pytest.mark.slow
 def test_every_room_that_an_answer_passes_counts() -> None:
     """Whatever `check` loads of photocheck computes the answer, but for a few named modules."""
     code = (

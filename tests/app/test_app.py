@@ -218,6 +218,7 @@ def test_a_second_number_survives_a_reload_and_a_wrong_one_leads_back(opened: Op
     assert len(shared.owners_store().draft(key).to_dict()["readings"]["half_neck"]) == 1
 
 
+@pytest.mark.slow
 def test_a_helpers_hands_are_kept_with_the_second_number(opened: Opened) -> None:
     page = typed(typed(begun(opened), "readings/half_neck", "41"), "readings/rear_length", "33")
     key = at(page, "order")

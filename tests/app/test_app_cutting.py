@@ -78,6 +78,7 @@ def test_the_list_shows_what_fit_says(store: Store, sizes: Path) -> None:
     assert answer.sizes[0].name in said
 
 
+@pytest.mark.slow
 def test_a_cut_is_marked_with_who_and_undone(store: Store) -> None:
     key = accept(store, "sorrel")
     page = cutting()

@@ -360,6 +360,7 @@ def test_samples_come_in_once_and_say_that_they_are_invented(
 # -- the page ------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_list_is_filtered_and_leads_to_an_order(store: Store) -> None:
     page = opened()
     assert shown(page) == ["Flint", "Tarn", "Sorrel"]
@@ -653,6 +654,7 @@ def test_an_order_that_was_not_sent_shows_what_is_missing(store: Store) -> None:
     assert not page.radio
 
 
+@pytest.mark.slow
 def test_nobody_at_the_desk_passes_for_the_owner(store: Store) -> None:
     key = key_of(store, "sorrel")
     pressed(decide(opened(case=key, by="Owner"), "accepted"), "decide")

@@ -101,6 +101,7 @@ def test_one_press_brings_all_in_and_checks_what_is_whole(store: Store) -> None:
     assert desk_pages.shown(page) == ["Moss"]
 
 
+@pytest.mark.slow
 def test_two_columns_chosen_for_the_same_are_told_and_nothing_is_lost(store: Store) -> None:
     page = choose(looked_at(TABLE, PHOTO), "Mail", "email")
     assert "both chosen for" in page.error[0].value

@@ -71,6 +71,7 @@ def test_marks_that_agree_and_a_missing_network_tell_nothing(
     assert "proposed" not in html(page)
 
 
+@pytest.mark.slow
 def test_a_second_marking_is_proposed_and_the_first_is_not(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -148,6 +148,7 @@ def test_a_press_of_next_while_a_photo_comes_loses_none(sent):
     assert len(shared.owners_store().draft(key).photos) == 2
 
 
+@pytest.mark.slow
 def test_a_ball_is_confirmed_and_named_by_one_tap_each(sent, monkeypatch):
     monkeypatch.setattr(sizes, "land", lambda: "DE")
     page = sent([BALL])
@@ -166,6 +167,7 @@ def test_a_ball_is_confirmed_and_named_by_one_tap_each(sent, monkeypatch):
     assert _photo_in(page)["reference"]["diameter"] == "67 mm"
 
 
+@pytest.mark.slow
 def test_another_ball_is_measured(sent):
     page = sent([BALL])
     file = _photo_in(page)["file"]

@@ -81,6 +81,7 @@ def test_what_was_taken_or_refused_need_not_come_again(content: bytes | None) ->
     assert len(_told(page)["answered"].split()) == 1
 
 
+@pytest.mark.slow
 def test_nothing_is_kept_of_an_order_that_was_sent_deleted_or_leads_nowhere() -> None:
     link = _sent()
     assert _told(_opened(order=link, step="result"))["over"] == "yes"

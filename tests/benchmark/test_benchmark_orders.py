@@ -109,6 +109,7 @@ def test_the_wilson_interval_is_scipys(hits: int, count: int) -> None:
     assert wilson(hits, count, norm.ppf(0.975)) == pytest.approx((found.low, found.high), abs=1e-12)
 
 
+@pytest.mark.slow
 def test_good_orders_are_spread_as_the_photo_and_the_tape_say() -> None:
     rng = np.random.default_rng(1)
     one = made_geometry()

@@ -113,6 +113,7 @@ def test_a_wrong_order_moves_less_than_its_slip() -> None:
     assert np.all(np.abs(moved[:, 1, 0]) < 0.2)
 
 
+@pytest.mark.slow
 def test_a_half_neck_follows_the_tags_at_the_neck(dog: Subject) -> None:
     """Towards the body the neck is wider, and a tape that passes there is longer."""
     still = by_neck_tags(dog, np.zeros((2, 3)))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from photocheck.benchmark.width_gain import WAYS, gains, table, widened
 from photocheck.phantom.plan import random_plan
 
 
+@pytest.mark.slow
 def test_every_way_is_surer_than_the_side_alone() -> None:
     rows, ratio = gains(4, 1, wide=True)
     assert rows.shape == (len(WAYS), 2)

@@ -102,6 +102,7 @@ def test_a_sheet_beside_the_dog_is_not_the_dog():
     assert found.full_mask((640, 480))[270:340, 310:360].mean() < 0.05
 
 
+@pytest.mark.slow
 def test_marks_that_miss_the_dog_are_not_trusted():
     rgb, _, marks = drawn()
     flat = np.full_like(rgb, 128)
@@ -117,6 +118,7 @@ def test_marks_that_miss_the_dog_are_not_trusted():
     assert missed is None or missed.trust < right.trust
 
 
+@pytest.mark.slow
 def test_the_same_photo_gives_the_same_outline():
     rgb, _, marks = drawn()
     one, other = find_silhouette(rgb, marks), find_silhouette(rgb, marks)

@@ -86,6 +86,7 @@ def test_every_proportion_names_its_source():
 # -- the stated share -------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("accused", [0.02, 0.05, 0.2])
 def test_no_more_square_dogs_are_accused_than_stated(accused):
     """Fresh square dogs of the published proportions, with the doubts that are stated.

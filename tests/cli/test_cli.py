@@ -437,6 +437,7 @@ def test_locate_without_a_kind(side, located, capsys):
     assert "given here, exactly 4" in err or "'kind' is missing" in err
 
 
+@pytest.mark.slow
 def test_locate_finds_nothing_in_an_empty_picture(side, capsys):
     code, out, err = ran(capsys, "locate", "side.jpg")
     assert code == EXIT_CODES["bad_input"]

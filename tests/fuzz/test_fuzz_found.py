@@ -33,6 +33,7 @@ def test_ratios_that_could_not_be_written_again_are_refused() -> None:
         ratios_from_dict(changed(learnt_from=["order \ud800"]))
 
 
+@pytest.mark.slow
 def test_a_cell_of_a_table_cannot_steer_the_terminal(tmp_path: Path) -> None:
     table = tmp_path / "orders.csv"
     table.write_text("order,dog,half neck,photo\n\x1b[2J1,\x1b]0;x\x07Juno,42 cm,\x1b[31mx.jpg\n")

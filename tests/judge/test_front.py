@@ -398,6 +398,7 @@ def moved(factor: float) -> Callable[[dict[str, Any]], None]:
     return change
 
 
+@pytest.mark.slow
 def test_a_check_tells_the_width_and_leaves_stance_and_quality_alone() -> None:
     report = checked()
     assert report.verdict == "agrees"
@@ -418,6 +419,7 @@ def test_a_check_tells_the_width_and_leaves_stance_and_quality_alone() -> None:
     assert spread[0] < 0.85 * spread[1]
 
 
+@pytest.mark.slow
 def test_a_front_photo_that_cannot_be_changes_no_length() -> None:
     alone, off = checked(lambda told: told["photos"].pop()), checked(moved(2.2))
     assert [s.photo_mm for s in off.spans] == [s.photo_mm for s in alone.spans]

@@ -223,6 +223,7 @@ def _with(case: Case, one: str, other: str) -> Case:
     return replace(case, photos=(first, *case.photos[1:]))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("sample", "pair"),
     [
@@ -249,6 +250,7 @@ def test_a_check_tells_exchanged_marks_before_all_else(sample: str, pair: tuple[
     assert report_from_dict(report_to_dict(report)) == report
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sample", ["teasel", "sorrel"])  # the second's plane gives way to them
 def test_a_check_blames_neither_dog_nor_tape_for_marks_within_a_hands_breadth(sample: str) -> None:
     case = photocheck.read_case(SAMPLES / sample / "case.json")

@@ -249,6 +249,7 @@ def test_a_shift_is_learnt_and_checked() -> None:
     assert learning.version.groups["husky"].ways["half_neck"].shift == pytest.approx(0.08, abs=0.02)
 
 
+@pytest.mark.slow
 def test_learning_is_refused_when_it_does_not_help() -> None:
     adopted = []
     for seed in range(12):

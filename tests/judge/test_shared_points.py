@@ -107,6 +107,7 @@ def by_tags(
     return photocheck.check(replace(bare, measured_at_tags=said))
 
 
+@pytest.mark.slow
 def test_a_check_believes_it_where_it_was_said_and_says_so(checked, monkeypatch) -> None:
     report = by_tags(checked, monkeypatch, said=True)
     silent = by_tags(checked, monkeypatch, said=False)

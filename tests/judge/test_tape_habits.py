@@ -151,6 +151,7 @@ def exact_orders(seed: int, count: int = 25):
     return [replace(order, tape=tape_seen(taken(rng, 0.25, 0.25))) for order in orders]
 
 
+@pytest.mark.slow
 def test_the_tape_is_learnt_though_the_ratios_are_not() -> None:
     learning = learn(exact_orders(11))
     assert learning.adopted
@@ -180,11 +181,13 @@ def test_ratios_are_learnt_though_the_tape_is_as_shipped() -> None:
     assert "tape" not in ratios_to_dict(learning.ratios)["versions"][0]
 
 
+@pytest.mark.slow
 def test_forgotten_orders_keep_the_tape_too() -> None:
     first = learn(exact_orders(11)).ratios
     assert learn(exact_orders(13), first).ratios == first
 
 
+@pytest.mark.slow
 def test_a_check_uses_and_tells_the_habits() -> None:
     ratios = learn(exact_orders(11)).ratios
     case = photocheck.read_case(SAMPLES / "heron" / "case.json")
@@ -219,6 +222,7 @@ def test_accepted_orders_teach_half_and_alone_as_well() -> None:
     assert Ratios().habits is USUAL
 
 
+@pytest.mark.slow
 def test_a_breed_never_seen_borrows_from_its_build() -> None:
     slim = [
         replace(order, build="slim")

@@ -92,6 +92,7 @@ def test_shares_name_the_boards_and_still_sum_up() -> None:
     np.testing.assert_allclose(total, np.diag(found.covariance), rtol=1e-6)
 
 
+@pytest.mark.slow
 def test_covariance_with_a_width_agrees_with_drawing_dogs() -> None:
     """JCGM 101:2008, clause 8: necks drawn from the prior, boards held with their own error.
 

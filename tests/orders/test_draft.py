@@ -148,6 +148,7 @@ def test_only_photos_are_taken_in(store: DatabaseStore) -> None:
         take_photo(store, key, b"words", name="words.jpg")
 
 
+@pytest.mark.slow
 def test_a_first_look_finds_what_can_be_found() -> None:
     photo = load_photo(samples_folder() / "flint" / "side.jpg")
     look = first_look(photo, ReferenceTold("marker_sheet", "middle"), "cm")
@@ -169,6 +170,7 @@ def test_a_first_look_finds_what_can_be_found() -> None:
     assert nowhere.problem.startswith("The marker sheet was not found")
 
 
+@pytest.mark.slow
 def test_a_cropped_photo_is_told_as_soon_as_it_is_taken(store: DatabaseStore) -> None:
     """Cut off-centre, its camera data kept, as phones' own editors do; and once, not twice."""
     content = (samples_folder() / "flint" / "side.jpg").read_bytes()

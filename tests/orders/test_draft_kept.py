@@ -106,6 +106,7 @@ STORED = group(
 """Whatever a store may hold as a draft: from any version, or any other program."""
 
 
+@pytest.mark.slow
 @settings(max_examples=100, deadline=None)
 @given(stored=STORED | st.dictionaries(st.text(max_size=8), ANY, max_size=4))
 def test_what_is_stored_is_written_back_to_the_byte(stored: dict[str, Any]) -> None:

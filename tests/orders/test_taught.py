@@ -166,6 +166,7 @@ def shop(store: DatabaseStore) -> DatabaseStore:
     return store
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("address", ["sqlite"], indirect=True)
 def test_the_store_teaches_in_one_step(shop: DatabaseStore, tmp_path: Path) -> None:
     file = tmp_path / "ratios.json"
@@ -212,6 +213,7 @@ def test_what_was_learnt_is_shown_by_group_with_what_it_did_to_the_doubt(
     assert ("Demo 0",) in {one.names for one in told}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("address", ["sqlite"], indirect=True)
 def test_two_that_learn_at_once_do_not_undo_each_other(
     shop: DatabaseStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

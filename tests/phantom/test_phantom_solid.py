@@ -66,6 +66,7 @@ def test_same_seed_same_dog_other_seed_other_dog():
     assert random_plan(np.random.default_rng(12)) != one
 
 
+@pytest.mark.slow
 def test_twice_the_dog_twice_the_tape():
     plan = DogPlan(height_mm=350.0, coat_mm=8.0)
     small = tape_truth(make_dog(plan))

@@ -107,6 +107,7 @@ def test_a_file_that_comes_later_is_read_then(
     assert room.shared() is room.shared()
 
 
+@pytest.mark.slow
 def test_a_check_never_reads_the_weights() -> None:
     """Not even their room: by a process that checks an order and then says what it loaded."""
     case = SAMPLES / "sorrel" / "case.json"

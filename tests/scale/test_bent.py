@@ -29,11 +29,13 @@ def remarks(picture: np.ndarray) -> str:
     return "" if seen is None else " ".join(seen.remarks)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_a_flat_sheet_is_not_said_to_be_bent(seed: int) -> None:
     assert remarks(bent_sheet(SEED + seed)) == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("turn", [0.0, 0.5, np.pi / 2])
 @pytest.mark.parametrize("depth", [-20.0, 12.0])
 def test_a_curled_sheet_is_told_and_doubted(depth: float, turn: float) -> None:

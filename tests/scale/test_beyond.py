@@ -94,6 +94,7 @@ def test_a_frame_printed_on_a_curled_sheet_is_not_surely_the_sheet(monkeypatch):
     assert off < 3.0 * seen.spread_px
 
 
+@pytest.mark.slow
 def test_the_sheet_around_what_is_printed_is_found(monkeypatch):
     """The likeliest shape around the mark is the frame; the sheet around it was not among them."""
     made = _curled(monkeypatch, 8008)

@@ -91,6 +91,7 @@ def test_hasty_corners_by_hand_are_put_right_or_doubted():
     assert max(over) <= 3.0
 
 
+@pytest.mark.slow
 def test_a_stripe_is_not_the_edge_of_the_samples_card():
     """The sample's card is turned by 6 degrees (its truth.json); by its stripe it seemed 28."""
     folder = samples_folder() / "nettle"
@@ -108,6 +109,7 @@ def test_a_stripe_is_not_the_edge_of_the_samples_card():
         assert abs(np.rad2deg(obliqueness(homography(seen))) - truth["lean_deg"]) < 8.0
 
 
+@pytest.mark.slow
 def test_a_kind_is_told_by_shape_and_corners():
     """ISO/IEC 7810: 1.586 to 1 and rounded; ISO 216: 1.414 to 1; letter: 1.294 to 1; both sharp."""
     for kind in ("id_card", "a4", "letter"):

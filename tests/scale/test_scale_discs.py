@@ -123,6 +123,7 @@ def test_ball_from_a_mark():
         assert abs(_size_off(seen, outline)) < 0.01
 
 
+@pytest.mark.slow
 def test_a_small_ball_owns_up():
     picture, _, near = _ball(0, 33, (0, 0, 3000))
     seen = find_disc(picture, 66.0, "ball", near=near)

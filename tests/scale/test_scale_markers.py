@@ -121,6 +121,7 @@ def test_turned_sheet(roll):
     assert np.max(np.abs(seen.points_px - project(matrix, seen.points_mm))) < 0.2
 
 
+@pytest.mark.slow
 def test_partly_hidden_sheet():
     def paw(x, y, radius):
         def make(matrix, shape):
@@ -181,6 +182,7 @@ def test_proof_bar():
             find_sheet(picture, bar_mm=wrong)
 
 
+@pytest.mark.slow
 def test_nothing_is_made_of_leaves_and_noise():
     random = np.random.default_rng(0)
     for seed in range(40):

@@ -179,6 +179,7 @@ def test_others_markers_are_said_and_never_taken() -> None:
     assert "neither a tag's nor the marker sheet's" in seen.remarks[0]
 
 
+@pytest.mark.slow
 def test_after_a_tag_is_found_little_else_is_searched(monkeypatch: pytest.MonkeyPatch) -> None:
     """Faint gravel all over 12 megapixels: only where, and as large as, the dog's tags can be."""
     rng = np.random.default_rng(4)

@@ -33,6 +33,7 @@ def _with_sheet(kind: str, px_per_mm: float, at: tuple[int, int]) -> tuple[np.nd
     return picture, corners
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["a4", "letter"])
 def test_a_sheet_is_found_where_it_lies(kind):
     """ISO 216 and ANSI/ASME Y14.1: 297 x 210 and 279.4 x 215.9 mm."""
@@ -53,6 +54,7 @@ def test_what_would_stand_far_from_any_dog_is_not_shown():
     assert sightings(picture, BesideDog(40_000.0)) == ()
 
 
+@pytest.mark.slow
 def test_a_frame_printed_on_a_sheet_is_not_shown_in_its_stead():
     picture, corners = _with_sheet("a4", 0.9, (400, 200))
     picture[240:340, 440:600] = (90, 60, 50)
@@ -60,6 +62,7 @@ def test_a_frame_printed_on_a_sheet_is_not_shown_in_its_stead():
     assert all(np.max(np.abs(one.corners - corners)) < 0.5 for one in found)
 
 
+@pytest.mark.slow
 def test_the_samples_card_is_found_and_called_a_card():
     """Its corners were marked by hand for the sample's case: 4 px apart counts as there."""
     photo = load_photo(samples_folder() / "nettle" / "side.jpg")

@@ -30,6 +30,7 @@ def _with(*rounds: tuple[tuple[int, int], tuple[int, int]]) -> np.ndarray:
     return picture
 
 
+@pytest.mark.slow
 def test_a_ball_is_found_where_it_lies():
     (found,) = round_sightings(_with(((620, 430), (52, 52))))
     assert found.kinds == ("ball", "disc")
@@ -37,12 +38,14 @@ def test_a_ball_is_found_where_it_lies():
     assert found.ellipse.half == pytest.approx([52, 52], abs=0.7)
 
 
+@pytest.mark.slow
 def test_what_is_no_circle_is_no_ball():
     (found,) = round_sightings(_with(((620, 430), (60, 40))))
     assert found.kinds == ("disc",)
     assert sorted(found.ellipse.half) == pytest.approx([40, 60], abs=0.7)
 
 
+@pytest.mark.slow
 def test_two_that_are_alike_side_by_side_are_spots_or_eyes():
     assert round_sightings(_with(((500, 400), (30, 30)), ((600, 400), (30, 30)))) == ()
 
@@ -57,6 +60,7 @@ def test_a_square_is_none():
     assert round_sightings(picture) == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("kind", "seed"), [("ball", 2), ("ball", 6), ("disc", 3), ("disc", 6)])
 def test_drawn_coins_and_balls_are_found(kind: str, seed: int):
     made = round_composite(kind, seed)
@@ -68,12 +72,14 @@ def test_drawn_coins_and_balls_are_found(kind: str, seed: int):
     assert np.mean(found.ellipse.half) == pytest.approx(np.mean(truth.half), rel=0.05)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [8, 201, 204])
 def test_a_patch_on_a_ball_is_not_shown_in_its_stead(seed: int):
     """Once each had a patch for a disc."""
     assert round_sightings(round_composite("ball", seed).picture) == ()
 
 
+@pytest.mark.slow
 def test_grounds_and_the_samples_have_none():
     for seed in (0, 3, 4):
         assert round_sightings(composite("", "dog", seed).picture) == ()

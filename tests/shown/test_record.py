@@ -116,6 +116,7 @@ def test_nothing_typed_becomes_markup_and_nothing_is_loaded() -> None:
     assert policy.startswith("default-src 'none'")
 
 
+@pytest.mark.slow
 def test_the_tables_and_pictures_can_be_read_aloud() -> None:
     page = Page(record_html(check_of(made_report()), {"side.jpg": photo()}))
     scopes = [a.get("scope") for tag, a in page.tags if tag == "th"]

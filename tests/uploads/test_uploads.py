@@ -227,6 +227,7 @@ def heavy() -> bytes:
     return encoded(image, progressive=True, quality=80)
 
 
+@pytest.mark.slow
 def test_too_long_by_the_clock(heavy):
     began = time.perf_counter()
     refused(heavy, "too long", limits=Limits(wall_s=0.2))
@@ -369,6 +370,7 @@ def test_what_a_library_prints_is_no_part_of_the_answer(astray):
     assert take_upload(encoded(quarters())).size_px == (320, 200)
 
 
+@pytest.mark.slow
 def test_what_a_decoder_raises_for_damaged_bytes_is_told_of_the_photo(astray):
     for kind in ("OSError", "SyntaxError", "ValueError", "EOFError", "__import__('struct').error"):
         astray(
@@ -519,6 +521,7 @@ def test_nobody_waits_longer_than_they_have_patience():
     assert gate._here == 0
 
 
+@pytest.mark.slow
 def test_a_place_comes_free_when_reading_fails():
     gate = Gate(places=1, waiting=0, patience_s=0)
     for _ in range(2):
@@ -529,6 +532,7 @@ def test_a_place_comes_free_when_reading_fails():
 # --- quotas ----------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_an_order_holds_so_many_photos_and_no_more(monkeypatch):
     quota = Quota(photos=3, total_bytes=100_000)
     photo = encoded(quarters())

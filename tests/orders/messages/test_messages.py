@@ -126,6 +126,7 @@ def test_the_check_on_numbers_can_fail(tmp_path: Path) -> None:
     assert not numbers(said) <= known_numbers(report)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_no_message_accuses(language: str) -> None:
     for report in variants():

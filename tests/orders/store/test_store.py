@@ -247,6 +247,7 @@ def test_the_list_has_the_worst_of_those_that_wait_first(store: DatabaseStore) -
         store.decide(draft, "accepted", by="Ann", reason="")
 
 
+@pytest.mark.slow
 def test_many_threads_and_two_processes_share_one_store(address: str) -> None:
     shared = _open_one(address)
     with (
@@ -331,6 +332,7 @@ MARKER = "Zyxwvut-Qponmlk-marker"
 PHOTO_MARKER = sha256(b"photo").digest() * 64
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("address", ["sqlite", "sqlite_wal"], indirect=True)
 def test_nothing_of_a_forgotten_order_is_left_in_any_byte(
     store: DatabaseStore, tmp_path: Path

@@ -66,6 +66,7 @@ def writing_on(address: str, key: str) -> Iterator[None]:
     assert process.exitcode == 0
 
 
+@pytest.mark.slow
 def test_copies_while_another_process_writes(address: str, tmp_path: Path) -> None:
     with closing(open_store(address)) as store:
         key, _ = checked(store)
@@ -100,6 +101,7 @@ def test_copies_while_another_process_writes(address: str, tmp_path: Path) -> No
     assert list(tmp_path.glob(".*")) == []
 
 
+@pytest.mark.slow
 def test_back_again_after_a_mishap(store: DatabaseStore, address: str, tmp_path: Path) -> None:
     kept, check = checked(store)
     store.decide(kept, "accepted", by="Ann", reason="fine", message="Thanks")
@@ -136,6 +138,7 @@ def test_back_again_after_a_mishap(store: DatabaseStore, address: str, tmp_path:
     assert side_copies(store) == ()
 
 
+@pytest.mark.slow
 def test_a_shop_can_move_from_one_database_to_the_other(
     store: DatabaseStore, tmp_path: Path
 ) -> None:
@@ -185,6 +188,7 @@ def test_a_bad_copy_changes_nothing(store: DatabaseStore, address: str, tmp_path
     assert side_copies(store) == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("address", ["sqlite", "sqlite_wal"], indirect=True)
 def test_a_damaged_store_is_kept_aside_as_it_is(address: str, tmp_path: Path) -> None:
     with closing(open_store(address)) as store:

@@ -52,6 +52,7 @@ def kill_one(store: DatabaseStore, goal: Path) -> None:
     assert done.returncode == 9
 
 
+@pytest.mark.slow
 def test_what_a_killed_copy_left_goes_by_every_way(
     file_store: DatabaseStore, tmp_path: Path
 ) -> None:
