@@ -106,6 +106,7 @@ def test_imports_are_found_wherever_they_stand() -> None:
     assert imported(source) == {"a", "c", "d", "i", "k", "m"}
 
 
+@pytest.mark.slow
 def test_whatever_is_imported_is_declared() -> None:
     declared = {_name(each) for each in _runtime()}
     # streamlit[auth] brings it, in the version that Streamlit wants

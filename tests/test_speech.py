@@ -117,6 +117,7 @@ def test_every_plural_has_the_forms_that_the_header_says(code: str) -> None:
 # --- what does not go through the catalogue ----------------------------------
 
 
+@pytest.mark.slow
 def test_everything_said_goes_through_the_catalogue() -> None:
     """All rooms at once: what is shown in one may be written in another."""
     found = bypassing(

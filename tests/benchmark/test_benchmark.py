@@ -42,6 +42,7 @@ def test_the_bound_of_marks_alone_is_what_hand_arithmetic_gives(bodies) -> None:
     assert spread[0] > 6.0 * np.sqrt(2.0) / chord
 
 
+@pytest.mark.slow
 def test_a_table_has_a_row_per_span(bodies) -> None:
     setting = Setting("a try", kind="a4", place="middle near_feet")
     outcomes = [run(b, setting, np.random.default_rng([1, i])) for i, b in enumerate(bodies)]

@@ -121,6 +121,7 @@ def test_readings_never_agree_where_all_could_be_off_alike(factor: float) -> Non
         assert all("unless all readings are off alike" in s.sentence for s in report.spans[1:])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("factor", [1.25, 1.4, 0.75, 0.6])
 @pytest.mark.parametrize("told", ["the place", "weight and girth"])
 def test_the_place_or_the_dogs_size_shows_readings_all_off_alike(factor: float, told: str) -> None:

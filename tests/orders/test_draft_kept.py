@@ -180,6 +180,7 @@ def leaves(value: Any, path: tuple[str | int, ...] = ()) -> dict[tuple[str | int
     return {k: v for name, part in parts for k, v in leaves(part, (*path, name)).items()}
 
 
+@pytest.mark.slow
 @settings(max_examples=100, deadline=None)
 @given(stored=STORED, blank=BLANKS, text=TEXT.filter(str.strip))
 def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], blank: Blank, text: str) -> None:

@@ -103,6 +103,7 @@ def test_ellipse_and_circle_fits_are_exact_on_exact_points():
     assert fit_circle(np.array([[0.0, 0], [1, 1], [2, 2], [3, 3]])) is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fingers", [0, 2])
 def test_disc_from_a_mark(fingers):
     for seed in range(3):

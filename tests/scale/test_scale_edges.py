@@ -164,6 +164,7 @@ def test_rounded_corners_do_not_bias():
     assert np.max(np.abs(out[1])) < 0.2
 
 
+@pytest.mark.slow
 def test_marks_by_hand_are_refined():
     random = np.random.default_rng(0)
     before, after = [], []

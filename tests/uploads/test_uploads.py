@@ -234,6 +234,7 @@ def test_too_long_by_the_clock(heavy):
     assert time.perf_counter() - began < 3.0
 
 
+@pytest.mark.slow
 @pytest.mark.skipif("sys.platform != 'linux'", reason="only Linux limits memory")
 def test_too_much_memory(heavy):
     refused(heavy, "memory", limits=Limits(memory_bytes=500_000_000))
