@@ -117,6 +117,7 @@ def test_whatever_is_imported_is_declared() -> None:
     assert not missing
 
 
+@pytest.mark.slow
 def test_whatever_is_declared_is_used() -> None:
     used = {name for module in _imports() for name in _distributions(module)}
     idle = {_name(each) for each in _runtime()} - used

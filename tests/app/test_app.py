@@ -129,6 +129,7 @@ def test_what_was_typed_survives_going_back_and_a_reload(opened: Opened) -> None
     assert at(result, "step") == "front_length"
 
 
+@pytest.mark.slow
 def test_the_second_round_hides_the_first_numbers_until_its_own_are_in(opened: Opened) -> None:
     page = typed(typed(begun(opened), "readings/half_neck", "41"), "readings/rear_length", "33,3")
     key = at(page, "order")
@@ -550,6 +551,7 @@ def test_the_owners_pages_do_no_arithmetic() -> None:
                 assert node.module not in ("math", "scipy", "cv2"), path
 
 
+@pytest.mark.slow
 def test_a_link_without_a_page_stays_where_it_led_while_one_types(opened: Opened) -> None:
     """Else what was typed would change the screen under the finger that presses next."""
     key = at(begun(opened), "order")

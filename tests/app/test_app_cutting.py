@@ -99,6 +99,7 @@ def test_a_cut_is_marked_with_who_and_undone(store: Store) -> None:
     assert [note.what for note in store.order(key).cuts] == ["cut", "not_cut"]
 
 
+@pytest.mark.slow
 def test_all_that_is_shown_is_marked_at_once_but_not_what_cannot_be_cut(store: Store) -> None:
     agrees = accept(store, "sorrel")
     doubted = [accept(store, dog) for dog in ("flint", "tarn")]

@@ -135,6 +135,7 @@ def test_the_dog_and_the_owner_are_told_and_checked_on_the_orders_page(store: St
     assert "by telephone, after six" in html(page)
 
 
+@pytest.mark.slow
 def test_what_cannot_be_understood_stays_and_is_said(store: Store) -> None:
     key = key_of(store, "sorrel")
     checks = len(store.order(key).checks)

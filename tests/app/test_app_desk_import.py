@@ -123,6 +123,7 @@ def test_a_photo_that_comes_later_completes_the_order(store: Store) -> None:
     assert len(store.lines()) == len(HELD) + 2
 
 
+@pytest.mark.slow
 def test_a_store_that_fails_in_the_middle_loses_nothing(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -170,6 +171,7 @@ def test_what_a_table_says_is_shown_as_text(store: Store) -> None:
     assert "&lt;script&gt;x" in said
 
 
+@pytest.mark.slow
 def test_a_run_that_is_ended_by_another_is_gone_on_with(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -240,6 +242,7 @@ def test_a_reload_loses_neither_table_nor_photos(store: Store) -> None:
     assert "orders come in" not in html(reloaded())
 
 
+@pytest.mark.slow
 def test_a_reload_loses_no_choice_of_columns(store: Store) -> None:
     page = looked_at(TABLE, PHOTO)
     heading, other = "Alter", "Mail"

@@ -55,6 +55,7 @@ def later_weight(page: AppTest, text: str) -> AppTest:
 # -- what to cut ---------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_an_order_that_agrees_shows_what_to_cut_and_which_size_fits(
     store: Store, shelf: Path
 ) -> None:

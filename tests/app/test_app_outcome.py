@@ -116,6 +116,7 @@ def weeks_later(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fitting, "asks_owner", later)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("weeks_later")
 def test_an_owner_says_by_one_press_that_it_fits(
     accepted: str,

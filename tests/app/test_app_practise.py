@@ -161,6 +161,7 @@ def test_next_dog_and_the_pattern(hand: Hand) -> None:
     assert not not_plain(re.sub(r":material/\w+:", "", shown))
 
 
+@pytest.mark.slow
 def test_what_a_tab_remembers_comes_back_whole(hand: Hand) -> None:
     page = opened()
     page.segmented_control(key="practise_unit").set_value("in").run()
@@ -209,6 +210,7 @@ def test_the_pattern_is_empty_at_first(hand: Hand) -> None:
     assert "Nothing yet" in page.info[0].value
 
 
+@pytest.mark.slow
 def test_a_dog_may_be_tried_again(hand: Hand) -> None:
     page = opened()
     hand.marks = off("linnet", -30.0, 0.0)
@@ -226,6 +228,7 @@ def test_a_dog_may_be_tried_again(hand: Hand) -> None:
     assert spread.dogs == 1
 
 
+@pytest.mark.slow
 def test_badly_standing_dogs_are_explained(hand: Hand) -> None:
     for name in ("yarrow", "plover"):
         page = opened()

@@ -190,6 +190,7 @@ def test_every_spelling_of_a_name_counts_as_that_name(
     assert codes == [401] * 10 + [429] * 2
 
 
+@pytest.mark.slow
 def test_one_address_cannot_lock_a_colleague_out(server: TestClient, kept: DatabaseStore) -> None:
     staff.add(kept, "Ada", GOOD)
     eve, ada = from_(server, "203.0.113.7"), from_(server, "203.0.113.8")
@@ -197,6 +198,7 @@ def test_one_address_cannot_lock_a_colleague_out(server: TestClient, kept: Datab
     assert sign(ada, "Ada", GOOD).status_code == 303
 
 
+@pytest.mark.slow
 def test_a_browser_that_signed_in_before_is_not_locked_out_by_others(
     server: TestClient, kept: DatabaseStore
 ) -> None:
@@ -222,6 +224,7 @@ def test_a_browser_that_signed_in_before_is_not_locked_out_by_others(
     assert codes == [401] * 10 + [429] * 2
 
 
+@pytest.mark.slow
 def test_signing_in_rightly_is_never_too_often(server: TestClient, kept: DatabaseStore) -> None:
     staff.add(kept, "Ada", GOOD)
     codes = {sign(from_(server, "203.0.113.7"), "Ada", GOOD).status_code for _ in range(40)}

@@ -474,6 +474,7 @@ def test_the_shipped_turns_of_what_is_sent() -> None:
     assert queue == 5 * framework.MOST_TOGETHER
 
 
+@pytest.mark.slow
 def test_a_served_page_is_sent_its_messages_together(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -40,6 +40,7 @@ def folder(path: Path, moved_px: float = 0.0) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_a_folder_is_read(tmp_path: Path) -> None:
     dog, none = of_folder(folder(tmp_path))
     assert dog.side_on
@@ -57,6 +58,7 @@ def test_what_is_seen_where_it_is_has_no_error(tmp_path: Path) -> None:
     assert max(seen.errors.values()) < 1.0
 
 
+@pytest.mark.slow
 def test_an_error_is_told_in_per_cent_of_the_trunk(tmp_path: Path) -> None:
     (seen,) = held(list(of_folder(folder(tmp_path, 54.7)))[:1], Dots())
     # 54.7 px of a trunk of 547.1

@@ -53,6 +53,7 @@ def overlap(one: np.ndarray, other: np.ndarray) -> float:
     return float((one & other).sum() / (one | other).sum())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mirrored", [False, True])
 def test_a_drawn_dog_is_found(mirrored):
     rgb, mask, marks = drawn(mirrored=mirrored)
@@ -74,6 +75,7 @@ def test_a_drawn_dog_is_found(mirrored):
         assert abs(at[1] - marks[name][1]) < 6
 
 
+@pytest.mark.slow
 def test_the_four_marks_alone_find_the_back():
     rgb, mask, marks = drawn()
     four = {n: marks[n] for n in ("breastbone", "shoulder_top", "last_rib", "tail_base")}
@@ -83,6 +85,7 @@ def test_the_four_marks_alone_find_the_back():
     assert len(found.topline) > 50
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("shift", "edge"), [((-102, 0), "left"), ((0, 121), "bottom"), ((0, -72), "top")]
 )

@@ -579,6 +579,7 @@ def test_tags_alone_give_marks_and_scale(tmp_path, capsys):
     assert "Traceback" not in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_tags_that_are_not_to_be_used_are_not_looked_for(tmp_path, capsys):
     photo = tmp_path / "side.jpg"
     content, tips = tagged()

@@ -42,6 +42,7 @@ def test_what_is_proposed_is_printed(photo: str, dots: Dots, capsys) -> None:
     assert "The dog faces left." in said
 
 
+@pytest.mark.slow
 def test_the_same_as_json_and_in_german(photo: str, dots: Dots, capsys) -> None:
     assert run(["propose", photo, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)

@@ -62,13 +62,14 @@ def good_order(
     return dict(zip(names, lengths * np.exp(off), strict=True))
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("limits_once")
 @pytest.mark.parametrize(
     ("budget", "orders"),
     [
         *((0.01, 1000), (0.02, 3000), (0.05, 1000)),
-        pytest.param(0.01, 3000, marks=pytest.mark.slow),
-        pytest.param(0.05, 3000, marks=pytest.mark.slow),
+        (0.01, 3000),
+        (0.05, 3000),
     ],
 )
 def test_false_alarms_keep_the_budget(budget: float, orders: int) -> None:

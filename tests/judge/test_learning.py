@@ -270,6 +270,7 @@ def test_too_few_orders_change_nothing() -> None:
     assert f"only {LEAST_ORDERS - 1} orders" in learning.reason
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("outcome", ["returned", "unknown"])
 def test_only_orders_that_fitted_teach(outcome: str) -> None:
     rng = np.random.default_rng(900)
@@ -427,6 +428,7 @@ def report(sample):
     return photocheck.check(sample)
 
 
+@pytest.mark.slow
 def test_a_report_names_its_ratios_and_gives_the_same_order_back(sample, report, learnt) -> None:
     assert report.ratios_version == "shipped"
     with_ratios = photocheck.check(sample, ratios=learnt.ratios)
@@ -573,6 +575,7 @@ def test_other_bad_calls_are_told(tmp_path, capsys, report) -> None:
         order_from_report(twisted, "fitted", shape.SHIPPED)
 
 
+@pytest.mark.slow
 def test_the_benchmark_holds_its_shops_against_the_truth() -> None:
     from photocheck.benchmark.learning_shop import (
         Seen,
@@ -708,6 +711,7 @@ def test_orders_with_tags_learn_from_those_by_hand_and_the_other_way() -> None:
     assert np.all(np.abs(found.shift[0, :3] - without.shift[0, :3]) < 0.01)
 
 
+@pytest.mark.slow
 def test_orders_by_hand_alone_are_learnt_from_as_ever() -> None:
     """No tag in the store: no way with tags in what is learnt, nor in its file."""
     for group in version_of(both_kinds(2, np.zeros(3), tagged=0)).groups.values():

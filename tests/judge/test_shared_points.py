@@ -126,6 +126,7 @@ def test_a_check_believes_it_where_it_was_said_and_says_so(checked, monkeypatch)
     assert report_from_dict(report_to_dict(report)) == report
 
 
+@pytest.mark.slow
 def test_a_point_without_its_tag_leaves_its_readings_as_usual(checked, monkeypatch) -> None:
     some = tuple(name for name in LANDMARKS if name != "tail_base")
     report = by_tags(checked, monkeypatch, said=True, names=some)

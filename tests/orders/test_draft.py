@@ -139,6 +139,7 @@ def test_lengths_and_weights_are_said_back_in_both_units() -> None:
         understood_reading("half_neck", "36,8", "in")  # 93 cm of half a neck is no dog's
 
 
+@pytest.mark.slow
 def test_only_photos_are_taken_in(store: DatabaseStore) -> None:
     key = store.open()
     content = (samples_folder() / "flint" / "side.jpg").read_bytes()

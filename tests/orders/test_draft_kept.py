@@ -124,6 +124,7 @@ def test_each_part_is_empty_when_nothing_was_told(kind: type[Draft]) -> None:
     assert kind().to_dict() == {}
 
 
+@pytest.mark.slow
 @settings(max_examples=66, deadline=None)
 @given(stored=STORED)
 def test_nothing_that_is_stored_ends_in_a_traceback(stored: dict[str, Any]) -> None:
@@ -211,6 +212,7 @@ def test_typing_one_thing_leaves_all_else(stored: dict[str, Any], blank: Blank, 
     assert typed_at(with_typed(after, blank, None), blank) is None
 
 
+@pytest.mark.slow
 @settings(max_examples=66, deadline=None)
 @given(stored=STORED, name=st.sampled_from(READINGS))
 def test_staff_correct_a_reading_and_nothing_else(stored: dict[str, Any], name: str) -> None:
@@ -228,6 +230,7 @@ PHOTO_EDITS: dict[str, Callable[[Draft], Draft]] = {
 }
 
 
+@pytest.mark.slow
 @settings(max_examples=66, deadline=None)
 @given(stored=STORED, edit=st.sampled_from(sorted(PHOTO_EDITS)))
 def test_an_edit_of_one_photo_leaves_the_others_and_all_else(

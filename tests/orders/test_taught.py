@@ -194,6 +194,7 @@ def test_the_store_teaches_in_one_step(shop: DatabaseStore, tmp_path: Path) -> N
     assert read_ratios(file).current == "shipped"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("address", ["sqlite"], indirect=True)
 def test_what_was_learnt_is_shown_by_group_with_what_it_did_to_the_doubt(
     shop: DatabaseStore, tmp_path: Path

@@ -55,6 +55,7 @@ def test_string_on_a_cylinder_is_the_unrolled_straight_line():
     assert length(path) == pytest.approx(np.hypot(250.0, radius * turn), rel=1.5e-3)
 
 
+@pytest.mark.slow
 def test_string_on_an_elliptic_cylinder_needs_the_incomplete_elliptic_integral():
     half_y, half_z = 110.0, 77.0
     body = Limb((-400.0, 0.0, 0.0), (400.0, 0.0, 0.0), half_y, half_y, across=half_z / half_y)
@@ -134,6 +135,7 @@ def test_rear_and_ribs_against_two_mesh_geodesics(seed: int):
         assert taut >= shortest * 0.95
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 8])
 def test_strings_stay_outside_and_are_converged(seed: int):
     dog = make_dog(random_plan(np.random.default_rng(seed)))

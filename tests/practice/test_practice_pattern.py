@@ -237,6 +237,7 @@ def test_the_same_marks_twice_are_on_the_same_spot() -> None:
     assert all(e.weight == "slight" for e in result.spans)
 
 
+@pytest.mark.slow
 def test_a_reference_that_is_not_there_leaves_the_shares() -> None:
     photo = load_photo(practice_dogs()[0].photo)
     missing = Reference(kind="id_card", place="middle", near=(300.0, 200.0))

@@ -48,6 +48,7 @@ def test_a_curled_sheet_is_told_and_doubted(depth: float, turn: float) -> None:
     assert seen.spread_px > flat_sheet().spread_px
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("at", [-10.0, 0.0, 12.0])
 def test_a_folded_sheet_is_told(at: float) -> None:
     picture = bent_sheet(SEED + 1, bend=Bend("fold", 15.0, np.pi / 2, at))

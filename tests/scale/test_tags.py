@@ -162,6 +162,7 @@ def test_two_of_one_point_are_said_and_neither_is_used() -> None:
     assert "Two tags “last rib”" in seen.remarks[0]
 
 
+@pytest.mark.slow
 def test_what_is_of_another_set_by_its_look_is_not_used() -> None:
     points = ("breastbone", "shoulder_top", "last_rib")
     three = [(TAG_IDS[name], 150.0 * k - 300.0, 1000.0) for k, name in enumerate(points)]

@@ -44,10 +44,12 @@ def test_a_sheet_is_found_where_it_lies(kind):
     assert found.sure > 0.8
 
 
+@pytest.mark.slow
 def test_nothing_is_found_where_nothing_is():
     assert sightings(_ground(2), BESIDE) == ()
 
 
+@pytest.mark.slow
 def test_what_would_stand_far_from_any_dog_is_not_shown():
     """The same sheet through a lens by which it would stand 57 m off."""
     picture, _ = _with_sheet("a4", 0.7, (520, 260))

@@ -285,6 +285,7 @@ def _steps(store: DatabaseStore, shared: str, number: int) -> list[str]:
     return keys
 
 
+@pytest.mark.slow
 def test_processes_may_all_be_the_first_to_open(address: str) -> None:
     with ProcessPoolExecutor(4, mp_context=multiprocessing.get_context("fork")) as others:
         keys = list(others.map(_open_one, [address] * 8, timeout=120))
