@@ -48,7 +48,7 @@ STEPS = {
 
 MOVE_WITH_OPENCV = (
     *("cards", "discs", "outlined", "sheets", "silhouettes", "weighed", "places_found"),
-    *("rounds_found", "tags_searched", "tag_places", "tag_prints", "previews"),
+    *("rounds_found", "tags_searched", "tag_places", "tag_prints", "previews", "detectors"),
 )
 """Steps whose every candidate hangs on how OpenCV fills areas and follows edges."""
 

@@ -10,7 +10,7 @@ import ast
 import inspect
 import pkgutil
 from collections.abc import Callable, Mapping, Set
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from importlib import import_module
 from itertools import product
 from types import ModuleType
@@ -36,7 +36,7 @@ from photocheck.photo.whole import (
     recorded_frame,
     smallest_frame,
 )
-from photocheck.scale import rivals, tag_detection, unaided, unaided_rounds
+from photocheck.scale import discs, marker_detection, rivals, tag_detection, unaided, unaided_rounds
 from photocheck.scale.beside import strips_beside
 from photocheck.scale.beyond import edges_beyond, shapes_around
 from photocheck.scale.candidates import window_of, windows
@@ -45,8 +45,10 @@ from photocheck.scale.closer import more_measured
 from photocheck.scale.coarse import fitted_in, trims_of
 from photocheck.scale.corner_marks import corner_marks
 from photocheck.scale.edges import seen_as
+from photocheck.scale.ellipses import Ellipse
 from photocheck.scale.kinds import BesideDog, costs
 from photocheck.scale.light import Picture
+from photocheck.scale.outline_fits import Halved, fitted_outline, larger_ones
 from photocheck.scale.refining import refined
 from photocheck.scale.sheet import marker_cells
 from photocheck.scale.tag_fit import TagFit, fit_tag
@@ -56,7 +58,14 @@ from photocheck.scale.tag_reading import read_face
 from photocheck.scale.tags import find_tags
 from photocheck.scale.unaided import FourSides
 from tests.golden.steps import RECTANGLES, Told, plain
-from tests.support.plain_scenes import card_photo, clutter, disc_photo, finished
+from tests.support.plain_scenes import (
+    card_photo,
+    clutter,
+    disc_photo,
+    finished,
+    inside_ellipse,
+    over,
+)
 
 Array = NDArray[np.float64]
 
@@ -107,7 +116,8 @@ def weighed() -> Told:
                 [more_measured(item, one, b) for one, b in zip(found, beyond, strict=True)],
                 None if likely is None else [likely.best.corners, likely.sure, likely.any_of_them,
                                              likely.rivals],
-                [refined(photo, item, one) for one in found[: seed % 3]],
+                [refined(photo, item, _begun(one, by)) for one in found[: seed % 3]
+                 for by in ((0.0, 0.0), (1.5, -1.0), (13.0, 4.0))],
                 [corner_marks(window, quads[0], 1.3 * scale, rounded) for rounded in (False, True)],
                 strips_beside(photo, ways[0], 2.0 * scale, (4.0, 4.0)),
                 list(trims_of(item, corners)),
@@ -119,6 +129,28 @@ def weighed() -> Told:
     rim = np.array([[x, y] for x in (-1.0, -0.5, 0.0, columns - 1.0, columns - 0.4, columns)
                     for y in (-1.0, 0.0, 7.5, rows - 1.0, rows)])  # fmt: skip
     told["rim"] = parts_of(list(rivals.lab_at(window, rim)))
+    return told
+
+
+def _begun(one: rivals.FittedShape, by: tuple[float, float]) -> rivals.FittedShape:
+    """The same shape, its first corner seen elsewhere before it is looked at closely."""
+    off = np.zeros((4, 2))
+    off[0] = by
+    return replace(one, corners=one.corners + off)
+
+
+def detectors() -> Told:
+    """What OpenCV's finders of markers are told."""
+    told: Told = {}
+    for module, thorough in product((marker_detection, tag_detection), (False, True)):
+        detector = module._detector(thorough)
+        settings, codes = detector.getDetectorParameters(), detector.getDictionary()
+        held = {name: getattr(settings, name) for name in dir(settings) if name[0] != "_"}
+        plainly = {name: value for name, value in held.items() if isinstance(value, (int, float))}
+        if module is tag_detection:  # set anew for every place that is looked at
+            plainly = {name: v for name, v in plainly.items() if "PerimeterRate" not in name}
+        sizes = [len(codes.bytesList), codes.markerSize, codes.maxCorrectionBits]
+        told[f"{module.__name__} {thorough}"] = plain([plainly, sizes])
     return told
 
 
@@ -180,6 +212,47 @@ def rounds_found() -> Told:
                 [[one.centre, np.sort(one.half)] for one in rounds],
                 [one.centre for one in unaided_rounds._closer(photo, rounds)],
                 [[unaided_rounds._beside(one, other) for one in rounds] for other in rounds],
+            ]
+        )  # fmt: skip
+    return told
+
+
+def outlines_fitted() -> Told:
+    """Outlines from rough ellipses near and far, a core in a rim, large ones; which hides which."""
+    told: Told = {}
+    for seed, (kind, half) in enumerate((("disc", 44.0), ("ball", 34.0), ("disc", 150.0))):
+        rng = np.random.default_rng(seed)
+        size = (340, 330) if half > 100.0 else (200, 160)
+        centre = np.array(size) / 2.0 + [5.0, -4.0]
+        picture = clutter(rng, size, 5.0)
+        for share, light in ((1.0, 210.0), (0.72, 150.0), (0.3, 60.0)):
+            axes = share * half * np.array([1.0, 0.9 if kind == "disc" else 1.0])
+            inside = inside_ellipse(size, centre, axes, 0.5, 0.9)
+            picture = over(picture, inside, light + 15.0 * rng.normal(size=3))
+        photo = finished(rng, picture, 1.5)
+        pictures = Halved(photo)
+        fits = []
+        for grown, moved, reach in (
+            (1.0, 0.0, 2.5),
+            (1.04, 1.5, 6.2),
+            (0.7, 1.0, 5.0),
+            (0.3, 0.5, 3.0),
+        ):
+            rough = Ellipse(
+                centre + moved, grown * half * np.array([1.0, 0.9 if kind == "disc" else 1.0]), 0.5
+            )
+            fit = fitted_outline(pictures, rough, reach, kind)
+            fits += [] if fit is None else [fit]
+        told[f"{kind} {half}"] = parts_of(
+            [
+                [[f.ellipse.centre, np.sort(f.ellipse.half), f.points, f.support, f.scatter_px,
+                  f.steepness, f.contrast, f.score] for f in fits],
+                [np.sort(one.half) for one in larger_ones(pictures, fits[-1].ellipse)],
+                [[[which(kind, a, b) for a in fits] for b in fits]
+                 for which in (discs._hides, discs._wraps)],
+                [discs._plausible(kind, fit, centre + off, shape) for fit in fits
+                 for off in (0.0, 0.9 * half) for shape in (photo.shape, (4000, 3000))],
+                [score for score, _ in discs._weighed(kind, fits)],
             ]
         )  # fmt: skip
     return told
@@ -475,8 +548,10 @@ STEPS: dict[str, Callable[[], Told]] = {
     "figures": figures,
     "weighed": weighed,
     "of_each_kind": of_each_kind,
+    "detectors": detectors,
     "places_found": places_found,
     "rounds_found": rounds_found,
+    "outlines_fitted": outlines_fitted,
     "places_apart": places_apart,
     "tags_searched": tags_searched,
     "tag_places": tag_places,

@@ -12,6 +12,7 @@ import numpy as np
 from PIL import Image
 
 from photocheck.body.heights import heights_told
+from photocheck.case.lengths import parse_length
 from photocheck.case.model import DogFacts, Marking, Point, Reading, Reference, Take
 from photocheck.errors import PhotocheckError
 from photocheck.judge import widths, wording
@@ -19,12 +20,15 @@ from photocheck.judge.certainty import certainty_of, takes_said
 from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.expected_marks import deviations, log_fit
+from photocheck.judge.explain import discrepancy_of
+from photocheck.judge.explanations import KINDS
 from photocheck.judge.ratios import Ratios, ratios_from_dict, ratios_to_dict
 from photocheck.judge.repeats import in_agreement, needs_third, tape_noise
 from photocheck.judge.standing import body_points, flat_marks
 from photocheck.judge.tolerances import fits, read_tolerances
 from photocheck.photo import load
 from photocheck.photo.bars import photo_between_bars
+from photocheck.photo.camera import camera_facts
 from photocheck.photo.photo import CameraFacts, Framing, Photo
 from photocheck.photo.traces import with_traces
 from photocheck.photo.whole import of_shape
@@ -42,7 +46,7 @@ from photocheck.scale.tag_layout import square_mm
 from photocheck.scale.tag_reference import reference_tag, tags_as_reference
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
 from photocheck.words import FRONT_PLACES, PLACES, READINGS, SPANS
-from tests.golden.steps import Told
+from tests.golden.steps import TYPED, Told
 from tests.golden.steps_parts import parts_of
 from tests.support.judged import marking, square_view
 from tests.support.learnt import learnt
@@ -472,6 +476,74 @@ def against_files() -> Told:
     return told
 
 
+ALIKE = (
+    {"front_length": ("75", "cm"), "rear_length": ("75", "cm"), "full_length": ("75", "cm")},
+    {"front_length": ("74", "cm"), "rear_length": ("33", "cm"), "full_length": ("75", "cm")},
+    {"half_neck": ("60", "cm"), "neck_ring": ("60", "cm"), "rear_length": ("17", "in")},
+    {"half_neck": ("11 13/16", "in"), "front_length": ("17 1/2", "in"), "neck_ring": ("24", "in")},
+    {"half_neck": ("30", "cm"), "front_length": ("42", "cm"), "rear_length": ("35", "cm"),
+     "full_length": ("73", "cm"), "neck_ring": ("59", "cm")},
+)  # fmt: skip
+
+
+def every_cause() -> Told:
+    """Every way in which every explanation can have come about, likely or not."""
+    told: Told = {}
+    log_spans = np.log([300.0, 420.0, 330.0, 750.0])
+    covariance = 0.04**2 * np.ones((4, 4)) + 0.03**2 * np.eye(4)
+    references = (Reference("letter"), Reference("a4"))
+    for number, typed in enumerate((*TYPED, *ALIKE)):
+        readings = {
+            name: Reading(parse_length(text, unit)[0], text, unit)
+            for name, (text, unit) in typed.items()
+        }
+        seen = discrepancy_of(log_spans, covariance, readings, references[: 1 + number % 2])
+        told[str(number)] = {
+            kind.name: parts_of(
+                [
+                    [c.weight, c.readings, c.left, _weighed(c.covariance), c.candidates, c.remark]
+                    for c in list(kind.ways(seen))[:4]
+                ]
+            )
+            for kind in KINDS
+        }
+    return told
+
+
+def _weighed(covariance: np.ndarray | None) -> float | None:
+    if covariance is None:
+        return None
+    return float(covariance.ravel() @ np.cos(np.arange(covariance.size)))
+
+
+def zooms() -> Told:
+    """Focal lengths from EXIF with every zoom, as the equivalent has it in it or has not."""
+    told: Told = {}
+    for focal in (13, 24, 26, 30, 52, 70):
+        row = []
+        for zoom in (
+            0.0,
+            0.9,
+            0.99,
+            1.0,
+            1.01,
+            1.02,
+            1.021,
+            1.03,
+            1.1,
+            1.2,
+            1.3,
+            1.4,
+            1.7,
+            2.5,
+            9.0,
+        ):
+            found = camera_facts({}, {0xA405: focal, 0xA404: zoom}, (4000, 3000))
+            row.append(parts_of([found.focal_35mm, found.focal_source, found.focal_spread]))
+        told[str(focal)] = row
+    return told
+
+
 STEPS: dict[str, Callable[[], Told]] = {
     "corners_refused": corners_refused,
     "marked_badly": marked_badly,
@@ -485,4 +557,6 @@ STEPS: dict[str, Callable[[], Told]] = {
     "takes": takes,
     "beliefs": beliefs,
     "against_files": against_files,
+    "every_cause": every_cause,
+    "zooms": zooms,
 }
