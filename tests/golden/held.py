@@ -49,6 +49,8 @@ STEPS = {
 MOVE_WITH_OPENCV = (
     *("cards", "discs", "outlined", "sheets", "silhouettes", "weighed", "places_found"),
     *("rounds_found", "tags_searched", "tag_places", "tag_prints", "previews", "detectors"),
+    "outline_parts",
+    "outlines_fitted",
 )
 """Steps whose every candidate hangs on how OpenCV fills areas and follows edges."""
 

@@ -16,6 +16,7 @@ from itertools import product
 from types import ModuleType
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,6 +24,12 @@ import photocheck.body
 import photocheck.judge
 import photocheck.photo
 import photocheck.scale
+from photocheck.body import outline_trust, silhouette
+from photocheck.body.outline_colours import Colours
+from photocheck.body.outline_cut import cut, edges
+from photocheck.body.outline_frame import CloseUp
+from photocheck.body.outline_shapes import Shapes
+from photocheck.body.silhouette import Mask
 from photocheck.errors import ScaleError
 from photocheck.photo.earlier_grid import earlier_grid, periodicity
 from photocheck.photo.whole import (
@@ -479,6 +486,66 @@ def grids() -> Told:
     return told
 
 
+# --- the outline ----------------------------------------------------------------------------------
+
+
+def _drawn_dog(shift: float, gap: bool) -> Mask:
+    """A trunk, a head and two pairs of legs of one mask, 160 x 120 px, with holes and a crumb."""
+    y, x = np.mgrid[0:120, 0:160].astype(float)
+    x = x - shift
+    mask = (np.abs(x - 85.0) < 38.0) & (np.abs(y - 50.0 + 0.05 * x) < 16.0)
+    mask |= np.hypot(x - 40.0, 1.2 * (y - 28.0)) < 14.0
+    for at in (55.0, 63.0, 112.0, 120.0):
+        mask |= (np.abs(x - at) < 3.5) & (y > 50.0) & (y < 108.0 + 0.02 * at)
+    mask &= ~((np.abs(x - 90.0) < 2.0) & (np.abs(y - 48.0) < 2.0))
+    if not gap:
+        mask |= (np.abs(x - 88.0) < 20.0) & (y > 60.0) & (y < 100.0)
+    mask |= np.hypot(x - 12.0, y - 100.0) < 4.0
+    return mask.astype(np.uint8)
+
+
+def outline_parts() -> Told:
+    """An outline step by step: colours, edges, the cut, one piece, back, head, feet and trust."""
+    told: Told = {}
+    for number, (shift, gap, few) in enumerate(
+        ((0.0, True, 4), (36.0, True, 8), (-34.0, False, 6))
+    ):
+        rng = np.random.default_rng(number)
+        mask = _drawn_dog(shift, gap)
+        lab = 50.0 + 25.0 * mask[..., None] * [1.0, 0.3, -0.4] + rng.normal(0.0, 3.0, (120, 160, 3))
+        lab = (lab - [0.0, 45.0, 45.0]).astype(np.float32)
+        flat = {"breastbone": (46.0, 52.0), "shoulder_top": (58.0, 33.0), "last_rib": (95.0, 52.0),
+                "tail_base": (122.0, 30.0), "back_top": (66.0, 32.0), "chest_bottom": (68.0, 64.0),
+                "front_foot": (59.0, 109.0), "rear_foot": (116.0, 110.0)}  # fmt: skip
+        marks = {name: np.array([at[0] + shift, at[1]]) for name, at in list(flat.items())[:few]}
+        rgb = np.repeat((90 * mask + 60)[:, :, None], 3, axis=2).astype(np.uint8)
+        frame = CloseUp.around(rgb, {name: (float(x), float(y)) for name, (x, y) in marks.items()})
+        assert frame is not None
+        colours = Colours(lab, frame.trunk)
+        teach = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 2.0)
+        price = edges(lab)
+        odds = colours.speak(teach**2, (1.0 - teach) ** 4)
+        inside = cut(odds, price, teach, 15)
+        piece = silhouette._one_piece(mask, marks)
+        there = {name: (at + 0.5) * 0.5 - 0.5 for name, at in marks.items()}
+        shapes = Shapes(there, 0.5 * frame.trunk, frame.ahead, (60, 80))
+        ring = [np.array(at) for at in ((9.0, 9.0), (40.0, 12.0), (20.0, 50.0))]
+        told[str(number)] = parts_of(
+            [
+                [price, odds, inside, piece],
+                silhouette._topline(piece, marks)[::7], silhouette._head(piece, marks, frame.ahead),
+                silhouette._feet(piece, marks, frame), silhouette._touches(piece, frame),
+                silhouette._placed(teach, mask.astype(np.float32), frame.trunk, number),
+                outline_trust._parts(piece, shapes, marks, frame.trunk),
+                outline_trust._on_marks(piece, marks, frame.trunk),
+                outline_trust._under_the_belly(marks, frame.trunk),
+                outline_trust.trust_in(piece, inside, price, shapes, marks, frame.trunk),
+                silhouette._beside((120, 160), ring),
+            ]
+        )  # fmt: skip
+    return told
+
+
 # --- figures ------------------------------------------------------------------------------------
 
 
@@ -556,6 +623,7 @@ STEPS: dict[str, Callable[[], Told]] = {
     "tags_searched": tags_searched,
     "tag_places": tag_places,
     "tag_prints": tag_prints,
+    "outline_parts": outline_parts,
     "framings": framings,
     "grids": grids,
 }

@@ -275,14 +275,14 @@ def bars_seen() -> Told:
         "a camera's": (0, 0, 0, 0, 0, 0), "all": (120, 120, 0, 0, 0, 0),
     }  # fmt: skip
     for name, (top, bottom, left, right, one, other) in ways.items():
-        for noise in (2, 3):
+        for noise in (2,) if name != "round" else (2, 3):
             picture = base.copy()
             picture[:, :left], picture[:, 320 - right :] = one, other
             picture[:top], picture[240 - bottom :] = one, other
             dots = rng.random(picture.shape[:2]) < 0.1
             picture[dots] = np.minimum(picture[dots].astype(int) + noise, 255).astype(np.uint8)
             rows = [photo_between_bars(picture)]
-            for cut in (0.0, 0.3, 0.8):
+            for cut in (0.0, 0.3):
                 rows.append(parts_of(with_traces(Framing(cut), picture, None, as_stored=False)))
             told[f"{name} {noise}"] = parts_of(rows)
     ragged = base.copy()
@@ -458,7 +458,7 @@ def _in_use(ratios: Ratios) -> list[Any]:
 def against_files() -> Told:
     """Photos that contradict their file more and more, and one another."""
     told: Told = {}
-    for grown, moved in ((0.8, 0.0), (0.93, 300.0), (1.0, 0.0), (1.15, 0.0)):
+    for grown, moved in ((0.93, 300.0), (1.15, 0.0)):
         view = square_view()
         tilted = view.seen.points_px.copy()
         tilted[:2, 0] = 2015.5 + (tilted[:2, 0] - 2015.5) * grown
