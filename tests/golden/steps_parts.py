@@ -512,8 +512,9 @@ def outline_parts() -> Told:
     ):
         rng = np.random.default_rng(number)
         mask = _drawn_dog(shift, gap)
-        lab = 50.0 + 25.0 * mask[..., None] * [1.0, 0.3, -0.4] + rng.normal(0.0, 3.0, (120, 160, 3))
-        lab = (lab - [0.0, 45.0, 45.0]).astype(np.float32)
+        noise = rng.normal(0.0, 3.0, (120, 160, 3))
+        coat = 25.0 * mask[..., None] * np.array([1.0, 0.3, -0.4])
+        lab = np.asarray(coat + noise + np.array([50.0, 5.0, 5.0]), np.float32)
         flat = {"breastbone": (46.0, 52.0), "shoulder_top": (58.0, 33.0), "last_rib": (95.0, 52.0),
                 "tail_base": (122.0, 30.0), "back_top": (66.0, 32.0), "chest_bottom": (68.0, 64.0),
                 "front_foot": (59.0, 109.0), "rear_foot": (116.0, 110.0)}  # fmt: skip
@@ -522,7 +523,7 @@ def outline_parts() -> Told:
         frame = CloseUp.around(rgb, {name: (float(x), float(y)) for name, (x, y) in marks.items()})
         assert frame is not None
         colours = Colours(lab, frame.trunk)
-        teach = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 2.0)
+        teach = np.asarray(cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 2.0), np.float32)
         price = edges(lab)
         odds = colours.speak(teach**2, (1.0 - teach) ** 4)
         inside = cut(odds, price, teach, 15)
