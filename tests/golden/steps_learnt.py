@@ -137,6 +137,27 @@ def fronts_seen() -> Told:
     return told
 
 
+def facts_believed() -> Told:
+    """What one photo and facts make of a dog: facts that go with it and facts that do not."""
+    told: Told = {}
+    facts: tuple[dict[str, Any], ...] = (
+        {"girth_mm": 720.0}, {"girth_mm": 1100.0}, {"weight_kg": 24.0}, {"weight_kg": 70.0},
+        {"height_mm": 600.0}, {"height_mm": 380.0}, {"breed": "Labrador"}, {"breed": "dachshund"},
+        {"neck_width_mm": 165.0}, {"neck_width_mm": 300.0}, {"chest_width_mm": 210.0},
+        {"chest_width_mm": 90.0, "neck_width_mm": 160.0}, {"build": "broad", "coat": "long"},
+        {"coat_depth_mm": 30.0, "girth_mm": 700.0, "weight_kg": 22.0, "height_mm": 590.0},
+    )  # fmt: skip
+    view = square_view(offset=Offset(1.0, 20.0, 40.0))
+    for given in facts:
+        found = estimate([view], [[marking(2480.0, half_flank=75.0)]], DogFacts(**given))
+        told[str(given)] = parts_of(
+            [found.log_spans, np.sqrt(np.diag(found.covariance)), dict(found.widths),
+             list(found.outliers), found.half_flank_mm, vars(found.cameras[0]),
+             {k: v for k, v in found.shares.items() if float(np.max(v)) > 1e-9}]
+        )  # fmt: skip
+    return told
+
+
 def _tag(name: str, depth: float, grown: float, side: float = 40.0) -> TagSeen:
     x, y = DOG[name]
     flat = square_mm(side) - tip_mm(side)
@@ -325,6 +346,7 @@ STEPS: dict[str, Callable[[], Told]] = {
     "taught": taught,
     "tapes": tapes,
     "fronts_seen": fronts_seen,
+    "facts_believed": facts_believed,
     "tags_judged": tags_judged,
     "offered": offered,
     "marks_told": marks_told,

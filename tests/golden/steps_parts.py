@@ -83,6 +83,8 @@ def parts_of(value: Any) -> Any:
         return [parts_of(getattr(value, f.name)) for f in fields(value) if f.name != "window"]
     if isinstance(value, dict):
         return {str(key): parts_of(each) for key, each in value.items()}
+    if isinstance(value, (set, frozenset)):
+        return sorted(parts_of(each) for each in value)
     if isinstance(value, (list, tuple)):
         return [parts_of(each) for each in value]
     if isinstance(value, float) and np.isnan(value):

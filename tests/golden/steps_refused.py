@@ -39,6 +39,7 @@ from photocheck.scale.ellipses import Ellipse, fit_circle, fit_ellipse
 from photocheck.scale.find import see_reference
 from photocheck.scale.lens import straighten, straighten_tags
 from photocheck.scale.marker_detection import places_mm
+from photocheck.scale.marker_plane import settled
 from photocheck.scale.pinhole import Pinhole, ball_conic, conic_distance, disc_conic
 from photocheck.scale.priors import offset_prior
 from photocheck.scale.seen import ReferenceSeen
@@ -202,6 +203,22 @@ def bends() -> Told:
             at = np.array([x + out, y + 0.5 * out]) * scale * (1.0 + 2e-4 * x)
             found[place, corner] = at + 400.0 + rng.normal(0.0, 0.05, 2)
         told[str(seed)] = parts_of(bend_of(found) and _bend_told(found))
+    return told
+
+
+def settled_planes() -> Told:
+    """Corners of the sheet, some of them moved: which are left out, and the plane of the others."""
+    told: Told = {}
+    for few, moved, by in product((16, 12, 8), (0, 1, 2, 3), (0.4, 3.0)):
+        rng = np.random.default_rng(few + moved)
+        found: dict[tuple[int, int], np.ndarray] = {}
+        for place, corner in list(product(range(4), range(4)))[:few]:
+            x, y = places_mm(place)[corner]
+            at = np.array([x, y]) * 1.4 * (1.0 + 2e-4 * x) + 0.3 * np.sign([x, y])
+            found[place, corner] = at + 400.0 + rng.normal(0.0, 0.05, 2)
+        for corner in range(moved):
+            found[1, corner] = found[1, corner] + np.array([by, -0.6 * by])
+        told[f"{few} {moved} {by}"] = parts_of(settled(found))
     return told
 
 
@@ -550,6 +567,7 @@ STEPS: dict[str, Callable[[], Told]] = {
     "offsets": offsets,
     "conics": conics,
     "bends": bends,
+    "settled_planes": settled_planes,
     "straightened": straightened,
     "pages": pages,
     "bars_seen": bars_seen,
