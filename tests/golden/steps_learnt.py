@@ -47,7 +47,7 @@ from tests.support.square_dog import SQUARE
 def taught() -> Told:
     """Orders of three breeds and builds, with tags and without, outlying, half heard of: learnt."""
     told: Told = {}
-    for seed, (count, shift) in enumerate(((4, 0.1), (12, 0.0), (18, 0.3))):
+    for seed, (count, shift) in enumerate(((4, 0.1), (11, 0.0), (16, 0.3))):
         rng = np.random.default_rng(seed)
         orders = []
         for number in range(count):
@@ -56,7 +56,7 @@ def taught() -> Told:
                 group=("husky", "whippet", "")[number % 3],
                 outcome=("fitted", "accepted", "fitted", "fitted")[number % 4],
                 tags=seed > 0 and number % 5 == 0,
-                slip=0.7 if number == 11 else 0.0,
+                slip=0.7 if number == 9 else 0.0,
             )  # fmt: skip
             tape = tape_seen(_taken(rng, 0.3 if seed == 2 else 1.0))
             orders.append(replace(order, build=BUILDS[number % 3], tape=tape))
@@ -94,7 +94,7 @@ def _taken(rng: np.random.Generator, times: float) -> dict[str, Reading]:
 def tapes() -> Told:
     """What takes tell of hands, and what hands of a shop are taken for."""
     told: Told = {}
-    for seed, times in enumerate((0.1, 1.0, 4.0)):
+    for seed, times in enumerate((0.3, 3.0)):
         rng = np.random.default_rng(seed)
         readings = [_taken(rng, times) for _ in range(14)]
         seen = [tape_seen(one, READINGS if seed % 2 else ()) for one in readings]
@@ -175,11 +175,11 @@ def tags_judged() -> Told:
         ("good", (1.0, 1.0, 1.0, 1.0)), ("nearer", (1.17, 1.18, 1.16, 1.17)),
         ("farther", (0.85, 0.85, 0.86, 0.85)), ("usual set", (1.33, 1.34, 1.33, 1.33)),
         ("small set", (0.75, 0.74, 0.75, 0.75)), ("one", (1.0, 1.0, 1.3, 1.0)),
-        ("one smaller", (1.0, 0.8, 1.0, 1.0)), ("little", (1.0, 1.05, 1.0, 1.0)),
+        ("little", (1.0, 1.05, 1.0, 1.0)),
         ("two", (1.0, 1.25, 1.25, 1.0)), ("three tags", (1.0, 1.25, 1.0)),
         ("two tags", (1.0, 1.3)),
     )  # fmt: skip
-    by_themselves = ("two", "three tags")
+    by_themselves = ("three tags",)
     for (name, grown), alone in product(ways, (False, True)):
         if alone and name not in by_themselves:
             continue
@@ -259,7 +259,7 @@ def marks_told() -> Told:
     """Marks exchanged, on one spot, within a hand, turned about: what is said at once and later."""
     told: Told = {}
     unit = {k: (600.0 * x, -600.0 * y) for k, (x, y) in SQUARE.items()}
-    for few, number in product(("four", "all"), range(8)):
+    for few, number in (*product(("four",), range(8)), *product(("all",), range(1, 5))):
         marks = {k: unit[k] for k in SETS[few]}
         names = list(marks)
         if number in (1, 2):
@@ -337,8 +337,8 @@ def previews() -> Told:
             "far": whole[200:290, 300:420], "other": other}  # fmt: skip
     for name, cut in cuts.items():
         picture = np.ascontiguousarray(cut)
-        told[name] = [parts_of(frame_in_preview(picture, one))
-                      for one in (small, barred, small[:59], small[:60], 0 * small)]  # fmt: skip
+        others = (barred, small[:59], small[:60], 0 * small) if name == "half" else (barred,)
+        told[name] = [parts_of(frame_in_preview(picture, one)) for one in (small, *others)]
     return told
 
 

@@ -125,8 +125,8 @@ def weighed() -> Told:
                 [more_measured(item, one, b) for one, b in zip(found, beyond, strict=True)],
                 None if likely is None else [likely.best.corners, likely.sure, likely.any_of_them,
                                              likely.rivals],
-                [refined(photo, item, _begun(one, by)) for one in found[: seed % 3]
-                 for by in ((0.0, 0.0), (1.5, -1.0), (13.0, 4.0))],
+                [refined(photo, item, _begun(one, by)) for one in found[: 1 if seed == 1 and kind != "letter" else 0]
+                 for by in ((0.0, 0.0), (1.5, -1.0))],
                 [corner_marks(window, quads[0], 1.3 * scale, rounded) for rounded in (False, True)],
                 strips_beside(photo, ways[0], 2.0 * scale, (4.0, 4.0)),
                 list(trims_of(item, corners)),
@@ -166,7 +166,7 @@ def detectors() -> Told:
 def of_each_kind() -> Told:
     """What a shape costs as a card, as a sheet of either paper, near and far off."""
     told: Told = {}
-    for seed, (kind, (width, height, scale)) in product((0, 1, 2), RECTANGLES.items()):
+    for seed, (kind, (width, height, scale)) in product((0, 1), RECTANGLES.items()):
         photo, corners = card_photo(10 * seed + len(kind), width, height, scale)
         ways = []
         for name in RECTANGLES:
@@ -210,7 +210,7 @@ def places_found() -> Told:
 def rounds_found() -> Told:
     """The same of round things."""
     told: Told = {}
-    for seed, kind in product((0, 1, 2, 3), ("disc", "ball")):
+    for seed, kind in product((0, 1, 2), ("disc", "ball")):
         photo, _ = disc_photo(seed, kind, (44.0, 30.0, 18.0, 25.0)[seed])
         window = window_of(photo, 250)
         rounds = unaided_rounds.round_places(photo, 3)
@@ -372,7 +372,7 @@ def tags_searched() -> Told:
         grey = np.ascontiguousarray(photo[:, :, 1])
         search = tag_detection.Search(grey)
         fits: list[Any] = []
-        for square in search.squares[:4]:
+        for square in search.squares[:3]:
             fit = fit_tag(grey, square.corners_px, square.code, lying=seed % 2 == 1, focal_px=500.0)
             fits.append(fit if fit is None else _fit_told(fit))
         told[name] = parts_of(
@@ -511,9 +511,7 @@ def _drawn_dog(shift: float, gap: bool) -> Mask:
 def outline_parts() -> Told:
     """An outline step by step: colours, edges, the cut, one piece, back, head, feet and trust."""
     told: Told = {}
-    for number, (shift, gap, few) in enumerate(
-        ((0.0, True, 4), (36.0, True, 8), (-34.0, False, 6))
-    ):
+    for number, (shift, gap, few) in enumerate(((36.0, True, 8), (-34.0, False, 6))):
         rng = np.random.default_rng(number)
         mask = _drawn_dog(shift, gap)
         noise = rng.normal(0.0, 3.0, (120, 160, 3))
