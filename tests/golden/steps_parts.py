@@ -112,6 +112,7 @@ def weighed() -> Told:
         bends = kind != "id_card"
         facts = rivals.measured(found, item.size_mm, photo.shape, bends=bends)
         places = np.array([one.corners for one in found])
+        closely = found[:1] if seed == 1 and kind != "letter" else []
         beyond = [edges_beyond(window, one.in_window, one.bows) for one in found]
         likely = rivals.weigh(found, item.size_mm, photo.shape, bends=bends)
         told[f"{kind}-{seed}"] = parts_of(
@@ -125,7 +126,7 @@ def weighed() -> Told:
                 [more_measured(item, one, b) for one, b in zip(found, beyond, strict=True)],
                 None if likely is None else [likely.best.corners, likely.sure, likely.any_of_them,
                                              likely.rivals],
-                [refined(photo, item, _begun(one, by)) for one in found[: 1 if seed == 1 and kind != "letter" else 0]
+                [refined(photo, item, _begun(one, by)) for one in closely
                  for by in ((0.0, 0.0), (1.5, -1.0))],
                 [corner_marks(window, quads[0], 1.3 * scale, rounded) for rounded in (False, True)],
                 strips_beside(photo, ways[0], 2.0 * scale, (4.0, 4.0)),
