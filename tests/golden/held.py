@@ -50,6 +50,7 @@ MOVE_WITH_OPENCV = (
     *("cards", "discs", "outlined", "sheets", "silhouettes", "weighed", "places_found"),
     *("rounds_found", "tags_searched", "tag_places", "tag_prints", "previews", "detectors"),
     "outline_parts",
+    "small_outline",
     "outlines_fitted",
 )
 """Steps whose every candidate hangs on how OpenCV fills areas and follows edges."""

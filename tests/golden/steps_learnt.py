@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
@@ -16,7 +16,7 @@ from photocheck.judge.compare import compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.evidence import evidence_of
 from photocheck.judge.hierarchy import fit, log_density, predictive
-from photocheck.judge.impossible_marks import righted, within_a_hand
+from photocheck.judge.impossible_marks import judge_marks, righted, within_a_hand
 from photocheck.judge.joint import Joint
 from photocheck.judge.learning import learn, screen
 from photocheck.judge.marks_told import MarkedPhoto, told_at_once, told_marks
@@ -281,9 +281,34 @@ def marks_told() -> Told:
             [told_at_once(marks, 2000.0), told_at_once(marks, 900.0, 1.4), list(told_marks(photos)),
              righted(marks), [within_a_hand(marks, mm) for mm in (0.1, 1.0, 3.0)]]
         )  # fmt: skip
+    told |= _told_beside_what_is_expected(unit)
     for left, right in ((10.0, 20.0), (20.0, 10.0), (10.0, 10.0)):
         pair = {"neck_left": (left, 5.0), "neck_right": (right, 5.0)}
         told[f"front {left} {right}"] = parts_of(told_at_once(pair, 900.0))
+    return told
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """Where a landmark would be expected."""
+
+    xy: tuple[float, float]
+    covariance: tuple[tuple[float, float], tuple[float, float]] = ((400.0, 0.0), (0.0, 300.0))
+    confidence: float = 0.9
+
+
+def _told_beside_what_is_expected(unit: dict[str, tuple[float, float]]) -> Told:
+    """Marks near each other or exchanged, with places expected of them: each reason's odds."""
+    marks = {k: unit[k] for k in SETS["four"]}
+    expected = {k: Foreseen((x + 8.0, y - 6.0)) for k, (x, y) in marks.items()}
+    told: Told = {}
+    for off in (0.0, 20.0, 60.0, 150.0):
+        near = marks | {"last_rib": (marks["tail_base"][0] - off, marks["tail_base"][1] + 5.0)}
+        judged = judge_marks(near, 6.0, expected=expected)
+        told[f"expected {off}"] = parts_of(
+            [judged.fine, judged.anywhere, {"/".join(k): v for k, v in judged.exchanged.items()},
+             {"/".join(k): v for k, v in judged.crowded.items()}]
+        )  # fmt: skip
     return told
 
 

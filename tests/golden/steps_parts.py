@@ -550,6 +550,19 @@ def outline_parts() -> Told:
     return told
 
 
+def small_outline() -> Told:
+    """The whole way in a copy of fewer pixels than are first looked at."""
+    mask = _drawn_dog(0.0, gap=True)
+    rgb = np.repeat((90 * mask + 60)[:, :, None], 3, axis=2).astype(np.uint8)
+    small = cv2.resize(rgb, None, fx=0.4, fy=0.4, interpolation=cv2.INTER_AREA)
+    marks = {"breastbone": (46.0, 52.0), "shoulder_top": (58.0, 33.0), "last_rib": (95.0, 52.0),
+             "tail_base": (122.0, 30.0)}  # fmt: skip
+    near = {name: (0.4 * x, 0.4 * y) for name, (x, y) in marks.items()}
+    found = silhouette.find_silhouette(np.asarray(small, np.uint8), near)
+    assert found is not None
+    return {"small": parts_of([found.trust, found.mask, found.head, found.touches])}
+
+
 # --- figures ------------------------------------------------------------------------------------
 
 
@@ -628,6 +641,7 @@ STEPS: dict[str, Callable[[], Told]] = {
     "tag_places": tag_places,
     "tag_prints": tag_prints,
     "outline_parts": outline_parts,
+    "small_outline": small_outline,
     "framings": framings,
     "grids": grids,
 }
