@@ -239,6 +239,9 @@ def outlines_fitted() -> Told:
             axes = share * half * np.array([1.0, 0.9 if kind == "disc" else 1.0])
             inside = inside_ellipse(size, centre, axes, 0.5, 0.9)
             picture = over(picture, inside, light + 15.0 * rng.normal(size=3))
+        at = centre + half * np.array([0.8, 0.6])
+        finger = inside_ellipse(size, at, np.array([24.0, 9.0]), 0.3, 1.2)
+        picture = over(picture, finger, np.array([190.0, 140.0, 120.0]))
         photo = finished(rng, picture, 1.5)
         pictures = Halved(photo)
         fits = []
