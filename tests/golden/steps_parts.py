@@ -153,12 +153,11 @@ def detectors() -> Told:
     """What OpenCV's finders of markers are told."""
     told: Told = {}
     for module, thorough in product((marker_detection, tag_detection), (False, True)):
-        detector = module._detector(thorough)
+        # a fresh one: those in use are told anew how large a place is
+        detector = module._detector.__wrapped__(thorough)
         settings, codes = detector.getDetectorParameters(), detector.getDictionary()
         held = {name: getattr(settings, name) for name in dir(settings) if name[0] != "_"}
         plainly = {name: value for name, value in held.items() if isinstance(value, (int, float))}
-        if module is tag_detection:  # set anew for every place that is looked at
-            plainly = {name: v for name, v in plainly.items() if "PerimeterRate" not in name}
         sizes = [len(codes.bytesList), codes.markerSize, codes.maxCorrectionBits]
         told[f"{module.__name__} {thorough}"] = plain([plainly, sizes])
     return told
