@@ -26,7 +26,7 @@ from photocheck.report.file import report_to_dict
 from photocheck.report.model import Report
 from photocheck.shown.plain import plain_report
 from photocheck.speech import speaking
-from tests.golden import cases, steps, steps_told
+from tests.golden import cases, steps, steps_learnt, steps_parts, steps_refused, steps_told
 from tests.support.checked_samples import checked
 
 FOLDER = Path(__file__).parent
@@ -37,10 +37,22 @@ STORES = FOLDER / "stores"
 STORE_VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009")
 """Each store was written by the photocheck that first had this version of the tables."""
 
-STEPS = {**steps.STEPS, **steps_told.STEPS}
+STEPS = {
+    **steps.STEPS,
+    **steps_told.STEPS,
+    **steps_parts.STEPS,
+    **steps_learnt.STEPS,
+    **steps_refused.STEPS,
+}
 """Every step that is held, by name."""
 
-MOVE_WITH_OPENCV = ("cards", "discs", "outlined", "sheets", "silhouettes")
+MOVE_WITH_OPENCV = (
+    *("cards", "discs", "outlined", "sheets", "silhouettes", "weighed", "places_found"),
+    *("rounds_found", "tags_searched", "tag_places", "tag_prints", "previews", "detectors"),
+    "outline_parts",
+    "small_outline",
+    "outlines_fitted",
+)
 """Steps whose every candidate hangs on how OpenCV fills areas and follows edges."""
 
 SAME_MACHINE = 1e-9

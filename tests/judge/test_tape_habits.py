@@ -61,6 +61,12 @@ def test_the_density_is_that_of_scipys_f_and_normal() -> None:
     assert _Orders.of([order]).by(habits, bias)[0] == pytest.approx(expected, abs=1e-9)
 
 
+def test_one_repeat_or_one_sum_says_something_of_the_tape_and_nothing_says_nothing() -> None:
+    assert TapeSeen(0.4, 1).tells
+    assert TapeSeen(0.0, 0, (float("nan"), 0.01)).tells
+    assert not TapeSeen().tells
+
+
 def test_what_an_order_says_of_the_tape() -> None:
     twice = {
         "half_neck": Reading.of([Take(200.0, "20", "cm"), Take(210.0, "21", "cm")]),

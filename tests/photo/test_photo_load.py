@@ -16,6 +16,8 @@ from hypothesis import strategies as st
 from PIL import Image, ImageOps
 
 from photocheck.errors import PhotoError
+from photocheck.photo import clean as clean_module
+from photocheck.photo import kind as kind_module
 from photocheck.photo import load as load_module
 from photocheck.photo.load import MAX_BYTES, load_photo, turned
 from tests.support.pictures import UNDOING, encoded, exif_of, near, quarters
@@ -259,6 +261,22 @@ def test_too_long_too_small_and_too_heavy(tmp_path):
     with path.open("wb") as file:
         file.truncate(MAX_BYTES + 1)
     refused(path, "MB")
+
+
+def test_what_is_just_as_heavy_as_may_be_is_read_and_written(monkeypatch):
+    """A limit is the most that passes: a byte more is refused, or written coarser."""
+    data = encoded(quarters(), "JPEG")
+    written = clean_module.clean(data).content
+    monkeypatch.setattr(kind_module, "MAX_BYTES", len(data))
+    assert kind_module.kind_of(data) == "JPEG"
+    monkeypatch.setattr(kind_module, "MAX_BYTES", len(data) - 1)
+    with pytest.raises(PhotoError, match="MB are read"):
+        kind_module.kind_of(data)
+    monkeypatch.undo()
+    monkeypatch.setattr(clean_module, "MAX_BYTES", len(written))
+    assert clean_module.clean(data).content == written
+    monkeypatch.setattr(clean_module, "MAX_BYTES", len(written) - 1)
+    assert len(clean_module.clean(data).content) < len(written)
 
 
 def test_missing_file_folder_and_bad_name(tmp_path):

@@ -11,7 +11,8 @@ from photocheck.locating import beside_dog
 from photocheck.photo.load import load_photo
 from photocheck.scale.catalogue import REFERENCES, paper_of
 from photocheck.scale.kinds import BesideDog
-from photocheck.scale.unaided import sightings
+from photocheck.scale.unaided import places, sightings
+from photocheck.scale.unaided_rounds import round_sightings
 
 BESIDE = BesideDog(1600.0)
 
@@ -47,6 +48,14 @@ def test_a_sheet_is_found_where_it_lies(kind):
 @pytest.mark.slow
 def test_nothing_is_found_where_nothing_is():
     assert sightings(_ground(2), BESIDE) == ()
+
+
+def test_in_a_blank_picture_is_no_place_at_all() -> None:
+    """One tone, as of a wall that fills the photo: no shape of any kind to look at."""
+    blank = np.full((300, 400, 3), 128, np.uint8)
+    assert places(blank, 5) == []
+    assert sightings(blank, BESIDE) == ()
+    assert round_sightings(blank) == ()
 
 
 @pytest.mark.slow
