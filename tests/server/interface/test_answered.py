@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from photocheck.errors import CaseError, DecodingFailedError
 from photocheck.orders.bounds import LONGEST_FIELD, MOST_ASKED_BYTES, MOST_SUBSCRIPTIONS
@@ -17,16 +18,18 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.model import OrderError, StoreError
 from photocheck.orders.store import DatabaseStore
 from photocheck.orders.store.kept_changes import subscriptions_of, take_due
-from photocheck.orders.store.kept_clients import Client, every_client
+from photocheck.orders.store.kept_clients import Calls, Client, every_client
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.server.access.clients import calls_to, make_client
 from photocheck.server.access.door_secret import SecretError
 from photocheck.server.access.rates import RATES, Rates, TooOftenError
 from photocheck.server.hooks.signing import new_secret
-from photocheck.server.interface import answering, ordering
+from photocheck.server.interface import answering, operations, ordering
 from photocheck.server.interface.answering import Desk, answer, tag_of
 from photocheck.server.interface.asked import Asked, most_bytes, operation_of
-from photocheck.server.interface.operations import LARGEST, OPERATIONS
+from photocheck.server.interface.json_shapes import shape_of
+from photocheck.server.interface.openapi import openapi
+from photocheck.server.interface.operations import LARGEST, OPERATIONS, found_at
 from photocheck.server.interface.problems import Reply, as_json, problem_of
 from photocheck.server.shop import Shop
 from photocheck.uploads.gate import BusyError
@@ -37,6 +40,30 @@ from tests.support.programs import sorrel
 from tests.support.store_orders import JPEG
 
 JSON = {"content-type": "application/json"}
+
+
+def _as_documented(asked: Asked, said: Reply) -> None:
+    """Held against the document, by a general library for JSON Schema."""
+    found = found_at(asked.path).operations.get(asked.method)
+    if found is None:
+        return
+    kind, validator = _documented(found.method.lower(), found.path, said.status)
+    assert said.kind == kind
+    if validator is None:
+        assert said.content == b""
+    else:
+        validator.validate(json.loads(said.content))
+
+
+@cache
+def _documented(method: str, path: str, status: int) -> tuple[str, Any]:
+    answers = openapi()["paths"][path][method]["responses"]
+    content = answers[str(status)].get("content")
+    if not content:
+        return "", None
+    ((kind, told),) = content.items()
+    whole = {"components": openapi()["components"], **told["schema"]}
+    return kind, Draft202012Validator(whole)
 
 
 @dataclass
@@ -68,7 +95,10 @@ class Served:
         told = {name.replace("_", "-"): value for name, value in headers.items()}
         if body is not None and not isinstance(body, bytes):
             body, told = as_json(body), {**JSON, **told}
-        return answer(self.desk, self.client, Asked(method, path, query, told, body or b""))
+        asked = Asked(method, path, query, told, body or b"")
+        said = answer(self.desk, self.client, asked)
+        _as_documented(asked, said)
+        return said
 
     def told(self, method: str, path: str, status: int, body: Any = None, **more: Any) -> Any:
         said = self.ask(method, path, body, **more)
@@ -152,6 +182,14 @@ def test_each_method_has_its_own_meaning_and_others_none(served: Served) -> None
     last = f"/subscriptions/{9_999_999_999}"
     assert served.ask("DELETE", last).status == 404
     assert served.ask("DELETE", f"{last}0").status == 404
+
+
+def test_the_shipped_bounds_of_what_is_asked() -> None:
+    assert (LARGEST, operations.MOST_AT_ONCE) == (2_147_483_647, 200)
+    assert operations.ALWAYS == (401, 429, 500, 503)
+    assert operations._AFTER.schema["default"] == 0
+    assert operations._LIMIT.schema["default"] == 100
+    assert operations.PATH_PARTS["subscription"]["minimum"] == 1
 
 
 def test_how_much_may_come_with_it() -> None:
@@ -601,3 +639,49 @@ def test_a_client_that_was_ended_leaves_nothing_to_be_told(served: Served) -> No
     (one,) = subscriptions_of(served.store)
     assert (one.why, one.waiting) == ("client", 0)
     assert take_due(served.store, now=datetime.now(UTC), lease_s=1) is None
+
+
+# --- the document -------------------------------------------------------------------
+
+
+def test_the_document_says_of_every_operation_how_it_may_be_refused() -> None:
+    for one in OPERATIONS:
+        said = openapi()["paths"][one.path][one.method.lower()]
+        refused = {int(status) for status in said["responses"]} - set(one.answers)
+        assert refused >= {401, 429, 500, 503, *one.refusals}
+        # what stands behind the question mark may be wrong; a DELETE has nothing there
+        assert (400 in refused) == (one.method != "DELETE"), one.id
+        assert (304 in refused) == one.tagged
+        assert ("requestBody" in said) == bool(one.body)
+        named = {told["name"]: told for told in said.get("parameters", ())}
+        assert set(named) == {*one.names, *(parameter.name for parameter in one.parameters)}
+        for name in one.names:
+            assert (named[name]["in"], named[name]["required"]) == ("path", True)
+        for status, told in said["responses"].items():
+            headers = set(told.get("headers", ()))
+            begun = one.id == "create_order" and status == "201"
+            tagged = one.tagged and int(status) in one.answers
+            assert headers == ({"Location"} if begun else {"ETag"} if tagged else set())
+        if one.body:
+            assert said["requestBody"]["required"]
+    assert openapi()["webhooks"]["change"]["post"]["requestBody"]["required"]
+
+
+def test_which_answers_are_told_apart_by_their_tags() -> None:
+    """Those of one order that a program may read again and again, and the document itself."""
+    assert {one.id for one in OPERATIONS if one.tagged} == {
+        *("describe", "read_order", "read_case", "read_report", "read_cut"),
+    }
+
+
+def test_nobody_reads_another_shape_than_the_types_have() -> None:
+    assert shape_of(tuple[str, ...]) == {"type": "array", "items": {"type": "string"}}
+    pair = shape_of(tuple[int, float])
+    assert (pair["minItems"], pair["maxItems"], len(pair["prefixItems"])) == (2, 2, 2)
+    assert shape_of(int | None) == {"anyOf": [{"type": "integer"}, {"type": "null"}]}
+    assert shape_of(Mapping[str, bool])["additionalProperties"] == {"type": "boolean"}
+    for unknown in (set, list[int], object):
+        with pytest.raises(TypeError):
+            shape_of(unknown)
+    calls = shape_of(Calls)
+    assert (calls["additionalProperties"], calls["required"]) == (False, ["hosts", "private"])
