@@ -135,9 +135,7 @@ def test_a_program_gets_a_hundred_orders_unless_it_asks_for_others() -> None:
         ("font/woff2", 10**5, False),
     ],
 )
-def test_what_is_small_or_pressed_already_is_not_pressed(
-    kind: str, size: int, worth: bool
-) -> None:
+def test_what_is_small_or_pressed_already_is_not_pressed(kind: str, size: int, worth: bool) -> None:
     content = b"x" * size
     held = Pressed.of(kind, content)
     assert (held.pressed is not None) is worth
@@ -190,9 +188,7 @@ def test_the_server_waits_for_runs_before_it_ends_and_says_which_it_cut_off(
 
 
 @pytest.mark.parametrize("base", ["", "/check"])
-def test_a_page_is_given_by_its_own_path_alone(
-    base: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_page_is_given_by_its_own_path_alone(base: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Below a path of its own, Streamlit leads on from that without its last stroke."""
     monkeypatch.setattr(framework, "base", lambda: base)
 

@@ -114,3 +114,35 @@ def test_what_is_shipped_is_this() -> None:
         False,
     )
     assert (MOST_FILL_BYTES, MOST_SEGMENTS, MOST_SCANS) == (64, 2000, 100)
+
+
+def test_who_leaves_one_of_several_places_still_has_the_others() -> None:
+    gate = Gate(places=3, waiting=0, patience_s=0.0)
+    with on_behalf_of("eve"), gate.place():
+        for _ in range(2):
+            with gate.place():
+                assert gate._inside["eve"] == 2
+                with pytest.raises(BusyError), gate.place():
+                    pass
+        assert gate._inside["eve"] == 1
+    assert (gate._free, gate._here, gate._waiting) == (3, 0, [])
+    with (
+        gate.place(),  # nobody's may be all of them
+        gate.place(),
+        gate.place(),
+        pytest.raises(BusyError),
+        gate.place(),
+    ):
+        pass
+    assert gate._free == 3
+
+
+def test_whose_a_block_is_ends_with_it() -> None:
+    gate = Gate(places=1, waiting=0, patience_s=0.0)
+    with on_behalf_of("eve"):
+        with on_behalf_of("ada"):
+            pass
+        with gate.place():
+            assert dict(gate._inside) == {"eve": 1}
+    with gate.place():
+        assert dict(gate._inside) == {"": 1}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import Any
@@ -26,7 +26,7 @@ from photocheck.server.access.rates import RATES, Rates, TooOftenError
 from photocheck.server.hooks.signing import new_secret
 from photocheck.server.interface import answering, operations, ordering
 from photocheck.server.interface.answering import Desk, answer, tag_of
-from photocheck.server.interface.asked import Asked, most_bytes, operation_of
+from photocheck.server.interface.asked import Asked, most_bytes
 from photocheck.server.interface.json_shapes import shape_of
 from photocheck.server.interface.openapi import openapi
 from photocheck.server.interface.operations import LARGEST, OPERATIONS, found_at
@@ -117,10 +117,10 @@ class Served:
 
 
 @pytest.fixture
-def served(store: DatabaseStore, decoded_here: None) -> Iterator[Served]:
+def served(store: DatabaseStore, decoded_here: None) -> Served:
     desk = Desk(store, lambda: Shop(heic=False), Rates())
     nobody = Client(0, "", "", "", calls_to([]), None, False)  # type: ignore[arg-type]
-    yield Served(desk, nobody).beside("Printer")
+    return Served(desk, nobody).beside("Printer")
 
 
 @pytest.fixture
