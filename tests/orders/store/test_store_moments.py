@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+import os
 import sqlite3
+import stat
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -27,10 +29,11 @@ from photocheck.orders.store import (
     unfinished,
 )
 from photocheck.orders.store import kept_changes as changes
-from photocheck.orders.store.copies import side_copies, side_copy
+from photocheck.orders.store.copies import back_up, side_copies, side_copy
 from photocheck.orders.store.kept_clients import Calls, Client, every_client
-from photocheck.orders.store.privacy import Retention, tidy
-from photocheck.orders.store.tables import deliveries, looking
+from photocheck.orders.store.privacy import Retention, over_time, tidy, write_held
+from photocheck.orders.store.tables import deliveries, looking, orders
+from photocheck.server.access import door_secret
 from photocheck.server.access.clients import make_client
 from tests.support.store_orders import JPEG, case_of, checked, report_of
 
@@ -529,3 +532,54 @@ def test_the_log_is_left_alone_by_what_is_in_order(
         store.forget(checked(store)[0])
         open_store(str(store.engine.url.render_as_string(hide_password=False))).close()
     assert caplog.messages == []
+
+
+def test_an_order_goes_by_the_last_thing_done_to_it(store: DatabaseStore) -> None:
+    """Whether that was a decision, or a photo or draft after it."""
+    keep, now = Retention(decided_days=100), datetime.now(UTC)
+    early, late = checked(store)[0], checked(store)[0]
+    for key, days in ((early, -80), (late, 80)):
+        store.decide(key, "accepted", by="Ada", reason="")
+        then = now + timedelta(days=days)
+        with store.writing() as connection:
+            connection.execute(orders.update().where(orders.c.key == key).values(touched=then))
+
+    def over(days: float) -> set[str]:
+        return set(over_time(store, keep, now=now + timedelta(days=days)))
+
+    assert (over(99.9), over(100.1)) == (set(), {early})
+    assert (over(179.9), over(180.1)) == ({early}, {early, late})
+
+
+@pytest.mark.parametrize("address", ["sqlite"], indirect=True)
+def test_whatever_is_written_is_its_owners_alone(
+    store: DatabaseStore, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Photos of people's homes, and what opens doors: whatever rights new files get elsewhere."""
+    made = tmp_path / "made"
+    made.mkdir(mode=0o700)
+    key, _ = checked(store)
+    monkeypatch.setenv("XDG_DATA_HOME", str(made / "data"))
+    monkeypatch.setenv(door_secret.SECRET_VARIABLE, str(made / "doors" / "own" / "secret"))
+    before = os.umask(0)
+    try:
+        door_secret.door_secret()
+        door_secret.rotate()
+        open_store(str(made / "new" / "orders.sqlite3")).close()
+        open_store(None).close()
+        back_up(store, made / "copy.sqlite3")
+        write_held(store, key, made / "held.zip")
+        # as beside a database elsewhere: in a folder that is not there yet
+        elsewhere = made / "elsewhere" / "orders.sqlite3"
+        monkeypatch.setattr(unfinished, "beside", lambda _: elsewhere)
+        side_copy(store, "test")
+        with unfinished.part_of(made / "x", store.engine) as part:
+            assert stat.S_IMODE(part.stat().st_mode) == 0o600
+    finally:
+        os.umask(before)
+    rights = {path.relative_to(made): stat.S_IMODE(path.stat().st_mode) for path in made.rglob("*")}
+    files = {path: mode for path, mode in rights.items() if (made / path).is_file()}
+    assert len(files) >= 6
+    assert set(files.values()) == {0o600}
+    nearest = {path: rights[path] for path in {file.parent for file in files} if path != Path()}
+    assert set(nearest.values()) == {0o700}
