@@ -88,6 +88,24 @@ def test_a_session_is_its_first_browsers_and_its_files_too(remembered: dict[str,
     assert set(sessions._given) == {"abc.jpg", "made.zip"}
 
 
+def test_a_picture_of_every_page_is_remembered_for_those_who_saw_it_last(
+    remembered: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sessions, "MOST_BROWSERS", 2)
+    for who in ("one", "two", "one", "three"):
+        remembered["cookie"] = who
+        sessions.bind()
+        remembered["watched"][-1][0]("/media/drawing.svg")
+
+    def may() -> list[str]:
+        return [who for who in ("one", "two", "three") if sessions.may_fetch("drawing.svg", who)]
+
+    assert may() == ["one", "three"]
+    remembered["cookie"] = "two"
+    remembered["watched"][-1][0]("/media/drawing.svg")  # once a page shows it again
+    assert may() == ["two", "three"]
+
+
 @pytest.mark.parametrize("missing", ["session", "served"])
 def test_nothing_is_remembered_of_a_run_that_serves_nobody(
     remembered: dict[str, Any], missing: str

@@ -184,8 +184,9 @@ def _own_copy(source: str | os.PathLike[str], engine: Engine) -> Iterator[Databa
             with closing(_opened(Path(source))) as found:
                 found.execute("VACUUM INTO ?", (str(part),))
             copy = DatabaseStore(engine_for(URL.create("sqlite", database=str(part))))
-            schema.upgrade(copy.engine)
         try:
+            with reached(str(source)):
+                schema.upgrade(copy.engine)
             yield copy
         finally:
             copy.close()

@@ -24,6 +24,7 @@ from photocheck.orders.store import (
     kept_looks,
     numbers,
     open_store,
+    opening,
     rows,
     schema,
     unfinished,
@@ -349,6 +350,28 @@ def test_a_store_that_is_not_there_is_made_only_where_that_is_meant(tmp_path: Pa
     assert not file.exists()
     open_store(str(file)).close()
     open_store(str(file), new=False).close()
+
+
+@pytest.mark.parametrize("address", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("where", ["refuse_newer", "upgrade"])
+def test_a_store_that_cannot_be_opened_keeps_no_connection(
+    address: str, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    """Who asks for it with every page would hold ever more of them."""
+    made: list[Any] = []
+
+    def noted(url: URL) -> Any:
+        made.append(engines.engine_for(url))
+        return made[-1]
+
+    def refuses(*_: object) -> None:
+        raise StoreError("not this one")
+
+    monkeypatch.setattr(opening, "engine_for", noted)
+    monkeypatch.setattr(opening.schema, where, refuses)
+    with pytest.raises(StoreError, match="not this one"):
+        open_store(address)
+    assert made[0].pool.checkedin() == 0
 
 
 def test_beside_a_database_elsewhere_is_the_users_own_folder(tmp_path: Path) -> None:

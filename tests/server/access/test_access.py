@@ -567,6 +567,15 @@ def test_a_browser_is_known_for_half_a_year_and_to_its_own_name(
         def now(cls, tz: object = None) -> datetime:
             return datetime.now(UTC) + timedelta(days=cls.days)
 
+    _, made = known_browsers._signer().unsign(carried, return_timestamp=True)
+
+    class Exactly(Later):
+        @classmethod
+        def now(cls, tz: object = None) -> datetime:
+            return made + known_browsers.REMEMBERED
+
+    monkeypatch.setattr(known_browsers, "datetime", Exactly)
+    assert known_browser(carried, "ada") == which
     monkeypatch.setattr(known_browsers, "datetime", Later)
     for days, known in ((179.9, True), (180.1, False)):
         Later.days = days
