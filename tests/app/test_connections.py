@@ -257,7 +257,7 @@ def test_who_takes_what_is_given_after_a_while_gets_all_of_it(room: Room) -> Non
         writer.write(b"GET /much HTTP/1.1\r\nHost: here\r\n\r\n")
         await until_in_loop(lambda: len(room), "the connection is there")
         (there,) = room._here
-        asked = there.get_protocol()  # type: ignore[attr-defined]
+        asked: Any = there.get_protocol()  # type: ignore[attr-defined]
         await until_in_loop(lambda: asked._writing.waiting, "it is waited for")
         assert asked.flow.write_paused  # and no more of it is held here meanwhile
         writer.transport.resume_reading()

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from cachetools import LRUCache
 from starlette.datastructures import MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.types import Message
@@ -122,7 +123,8 @@ def test_who_carries_nothing_has_nothing(remembered: dict[str, Any]) -> None:
     shown("/media/abc.jpg")
     assert not sessions.owns_session("s1", "")
     assert not sessions.may_fetch("abc.jpg", "")
-    sessions._given["abc.jpg"] = {""}
+    sessions._given["abc.jpg"] = LRUCache(1)
+    sessions._given["abc.jpg"][""] = None
     assert not sessions.may_fetch("abc.jpg", "")
     assert sessions.browser() == ""
 
@@ -205,7 +207,7 @@ def test_what_a_statement_held_stands_in_no_log(caplog: pytest.LogCaptureFixture
 
 def test_who_brings_all_of_it_is_not_sent_away() -> None:
     """What is still to come can be broken off, and what is being answered cannot."""
-    came = [
+    came: list[Message] = [
         {"type": "http.request", "body": b"a", "more_body": True},
         {"type": "http.request", "body": b"b"},
         {"type": "http.disconnect"},

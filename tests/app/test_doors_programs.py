@@ -181,7 +181,7 @@ def test_photos_are_read_a_few_at_a_time_and_others_do_not_wait(
 ) -> None:
     monkeypatch.setattr(programs, "PATIENCE_S", 0.01)
     inside: list[str] = []
-    kind = {"content_type": "image/jpeg"}
+    kind: Any = {"content_type": "image/jpeg"}
 
     async def work() -> None:
         go_on = asyncio.Event()

@@ -564,14 +564,14 @@ def test_a_browser_is_known_for_half_a_year_and_to_its_own_name(
         days = 0.0
 
         @classmethod
-        def now(cls, tz: object = None) -> datetime:
+        def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
             return datetime.now(UTC) + timedelta(days=cls.days)
 
     _, made = known_browsers._signer().unsign(carried, return_timestamp=True)
 
     class Exactly(Later):
         @classmethod
-        def now(cls, tz: object = None) -> datetime:
+        def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
             return made + known_browsers.REMEMBERED
 
     monkeypatch.setattr(known_browsers, "datetime", Exactly)
