@@ -179,9 +179,9 @@ def test_each_method_has_its_own_meaning_and_others_none(served: Served) -> None
     assert served.ask("HEAD", "/subscriptions/1").status == 405
     assert served.ask("GET", "/orders/").status == 404
     assert served.ask("GET", "/subscriptions/0").status == 404
-    last = f"/subscriptions/{9_999_999_999}"
-    assert served.ask("DELETE", last).status == 404
-    assert served.ask("DELETE", f"{last}0").status == 404
+    # the largest that a database holds, one more, the longest of its form, and a longer one
+    for number in (LARGEST, LARGEST + 1, 9_999_999_999, 99_999_999_999):
+        assert served.ask("DELETE", f"/subscriptions/{number}").status == 404, number
 
 
 def test_the_shipped_bounds_of_what_is_asked() -> None:
