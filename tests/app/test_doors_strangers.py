@@ -930,3 +930,35 @@ def test_who_has_gone_is_sent_nothing_more() -> None:
             assert page.left
 
     asyncio.run(read())
+
+
+def test_an_answer_that_has_begun_is_ended_by_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Too much that comes after it is cut off; and who answers nothing is told of by the server."""
+    sent: list[str] = []
+
+    async def answers_first(scope: Scope, receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        while (await receive())["type"] == "http.request":
+            pass
+        await send({"type": "http.response.body", "body": b"all the same"})
+
+    async def answers_nothing(scope: Scope, receive: Receive, send: Send) -> None:
+        await receive()
+
+    async def ask() -> None:
+        async def receive() -> Message:
+            return {"type": "http.request", "body": b"x" * 10_000, "more_body": True}
+
+        async def send(message: Message) -> None:
+            sent.append(message["type"])
+
+        guard = Guard(_behind, self_test=lambda _: ())
+        await guard(_scope("/staff", {}, method="POST"), receive, send)
+
+    monkeypatch.setitem(globals(), "_behind", answers_first)
+    asyncio.run(ask())
+    assert sent == ["http.response.start", "http.response.body"]
+    sent.clear()
+    monkeypatch.setitem(globals(), "_behind", answers_nothing)
+    asyncio.run(ask())
+    assert sent == []

@@ -7,6 +7,7 @@ import os
 import sqlite3
 import stat
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, ClassVar
@@ -606,3 +607,11 @@ def test_whatever_is_written_is_its_owners_alone(
     assert set(files.values()) == {0o600}
     nearest = {path: rights[path] for path in {file.parent for file in files} if path != Path()}
     assert set(nearest.values()) == {0o700}
+
+
+def test_a_check_without_any_score_is_the_calmest(store: DatabaseStore) -> None:
+    key, check = checked(store)
+    for score in (None, -3.0):
+        spans = tuple(replace(span, score=score) for span in check.report.spans)
+        store.record_check(key, check.case, replace(check.report, spans=spans), by="Ada")
+        assert store.lines()[0].worst == (0.0 if score is None else 3.0)

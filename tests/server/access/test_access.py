@@ -634,3 +634,13 @@ def test_an_order_has_so_many_links_and_no_more(
         else:
             with pytest.raises(OrderError):
                 passes.link_for(store, other, by=by)
+
+
+def test_what_links_are_signed_with_is_random_and_a_stores_own(store: DatabaseStore) -> None:
+    made = kept_passes.signing_secret(store)
+    assert len(made) >= 43  # 256 bits
+    assert kept_passes.signing_secret(store) == made
+    kept_passes.end_every_pass(store, datetime.now(UTC), links=True)
+    other = kept_passes.signing_secret(store)
+    assert len(other) >= 43
+    assert other != made
