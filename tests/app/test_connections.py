@@ -246,3 +246,70 @@ def test_the_shipped_limits_of_connections() -> None:
     assert (connections.IDLE_S, connections.OF_ADDRESS, connections.IN_ALL) == (5, 400, 4000)
     assert (connections.RESERVED, connections.BACKLOG) == (200, 100)
     assert (start.HEADERS_BYTES, start.MOST_BUFFERED_BYTES) == (32_000, 2**20)
+
+
+def test_who_takes_what_is_given_after_a_while_gets_all_of_it(room: Room) -> None:
+    """Only who takes nothing is waited for."""
+
+    async def work(connect: Callable[[], Awaitable[Any]]) -> None:
+        reader, writer = await connect()
+        writer.transport.pause_reading()
+        writer.write(b"GET /much HTTP/1.1\r\nHost: here\r\n\r\n")
+        await until_in_loop(lambda: len(room), "the connection is there")
+        (there,) = room._here
+        asked: Any = there.get_protocol()  # type: ignore[attr-defined]
+        await until_in_loop(lambda: asked._writing.waiting, "it is waited for")
+        assert asked.flow.write_paused  # and no more of it is held here meanwhile
+        writer.transport.resume_reading()
+        head = await reader.readuntil(b"\r\n\r\n")
+        assert head.startswith(b"HTTP/1.1 200 OK")
+        came = 0
+        while came < 50_000_000:
+            came += len(await reader.read(2**20))
+        await until_in_loop(lambda: not asked._writing.waiting, "nothing is waited for")
+        # It may ask again: now its further request is waited for, and nothing else.
+        await until_in_loop(lambda: asked._reading.waiting, "what comes next is waited for")
+        assert not asked._body.waiting
+        writer.close()
+
+    _run(work)
+
+
+def test_patience_is_for_the_last_thing_that_was_waited_for() -> None:
+    async def work() -> None:
+        patience, gone = connections.Patience(asyncio.get_running_loop()), Line()
+        assert not patience.waiting
+        patience.wait(gone, 0.0)
+        patience.wait(gone, LONG_S)
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+        assert (gone.gone, patience.waiting) == (False, True)
+        patience.end()
+        assert not patience.waiting
+        patience.end()
+        patience.wait(gone, 0.0)
+        await until_in_loop(lambda: gone.gone, "it is ended")
+
+    asyncio.run(work())
+
+
+@pytest.mark.parametrize(
+    ("named", "address", "proxy"),
+    [
+        ("", "203.0.113.7", False),
+        ("", "127.0.0.1", True),
+        ("*", "203.0.113.7", True),
+        ("203.0.113.7", "203.0.113.7", True),
+        ("203.0.113.7", "203.0.113.8", False),
+        ("x, 203.0.113.9/24 ,", "203.0.113.8", True),  # what is no address names nobody
+        ("x, y", "203.0.113.8", False),
+        ("203.0.113.0/24", "no address", False),
+        ("2001:db8::/32", "2001:db8::7", True),
+        ("2001:db8::/32", "203.0.113.7", False),
+    ],
+)
+def test_others_are_behind_whom_the_server_believes(
+    named: str, address: str, proxy: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(connections.TRUSTED_VARIABLE, named)
+    assert connections.is_proxy(address) is proxy

@@ -45,7 +45,7 @@ def test_every_figure_of_the_doors_is_as_shipped() -> None:
             "MOST_JUMP_S": 7 * DAY_S,
         },
         "running": {"AT_ONCE": 4, "MOMENT_S": 0.25, "PATIENCE_S": 30.0},
-        "sessions": {"MOST_FILES": 50_000, "MOST_SESSIONS": 20_000},
+        "sessions": {"MOST_BROWSERS": 5_000, "MOST_FILES": 50_000, "MOST_SESSIONS": 20_000},
         "trouble": {"LOG_EVERY_S": 60.0, "SURE_S": 15.0},
         "wire": {"TOO_BIG": 1009},  # RFC 6455, 7.4.1
     }

@@ -18,7 +18,9 @@ import pytest
 from limits import parse
 from starlette.types import Message, Receive, Scope, Send
 
+from photocheck.orders.model import StoreError
 from photocheck.server.access.browsers import known_apart, new_browser
+from photocheck.server.access.passes import AccessError
 from photocheck.server.access.rates import MEGABYTE, Rates, TooOftenError
 from photocheck.server.pace import Bucket, Pace
 from photocheck.server.turns import Line, Lines
@@ -628,3 +630,335 @@ def test_without_https_cookies_keep_their_names() -> None:
         "_streamlit_user=",
         "_streamlit_xsrf=",
     ]
+
+
+# -- what every answer is given -------------------------------------------------------------
+
+
+def test_every_answer_is_kept_from_other_sites() -> None:
+    """OWASP ASVS 5.0, 3.4: by these headers, whatever is answered."""
+    for asked in (
+        {"path": "/"},
+        {"path": "/sheet"},
+        {"path": "/nowhere"},
+        {"path": "/auth/login"},
+        {"path": _script()},
+        {"path": "/", "headers": {"origin": "http://other.example"}},
+        {"path": "/staff", "method": "POST", "parts": (b"x" * 20_000,)},
+    ):
+        given = dict(_ask(**asked)[1])
+        for name, value in middleware.SAFE_HEADERS.items():
+            own_policy = asked["path"] == "/" and name == "Content-Security-Policy"
+            assert (given[name.lower()] == value) or own_policy, (asked, name)
+        assert "strict-transport-security" not in given
+        secure = dict(_ask(**asked, scheme="https")[1])  # type: ignore[arg-type]
+        assert secure["strict-transport-security"] == "max-age=31536000"
+
+
+@pytest.mark.parametrize(
+    ("cookie", "accept", "given"),
+    [
+        ("", "text/html,*/*", True),
+        ("photocheck_desk=x", "text/html", True),
+        ("photocheck_visitor=made up", "text/html", False),  # it stays as it is
+        ("", "*/*", False),
+        ("", "image/png", False),
+    ],
+)
+def test_a_browser_is_told_apart_from_its_first_page_on(
+    cookie: str, accept: str, given: bool
+) -> None:
+    _, headers, _ = _ask("/", {"cookie": cookie, "accept": accept})
+    told = [value for name, value in headers if name == "set-cookie"]
+    assert len(told) == given
+    if given:
+        name, _, value = told[0].partition(";")[0].partition("=")
+        assert (name, bool(known_apart(value))) == ("photocheck_visitor", True)
+        assert told[0].partition("; ")[2] == "Path=/; HttpOnly; SameSite=Lax"
+
+
+@pytest.mark.parametrize(
+    ("headers", "length"),
+    [
+        ({}, None),
+        ({"content-length": "0"}, 0),
+        ({"content-length": "9" * 15}, 10**15 - 1),
+        ({"content-length": "9" * 16}, None),
+        ({"content-length": "-1"}, None),
+        ({"content-length": "1.5"}, None),
+        ({"content-length": ""}, None),
+        ({"content-length": "7", "transfer-encoding": "chunked"}, None),
+    ],
+)
+def test_what_is_said_of_a_size_counts_where_the_server_holds_to_it(
+    headers: dict[str, str], length: int | None
+) -> None:
+    assert middleware._length(middleware.HTTPConnection(_scope("/", headers))) == length
+
+
+@pytest.mark.parametrize(
+    ("open_desk", "carried", "at_desk", "count"),
+    [
+        (True, "", "", ("of staff", HONEST)),
+        (True, "x", "Ada", ("of staff", HONEST)),
+        (False, "", "Ada", ("from address", HONEST)),
+        (False, "x", "Ada", ("of staff", "Ada")),
+        (False, "x", AccessError("no longer"), ("from address", HONEST)),
+        (False, "x", StoreError("away"), ("from address", HONEST)),
+    ],
+)
+def test_whose_count_an_upload_goes_to(
+    monkeypatch: pytest.MonkeyPatch,
+    open_desk: bool,
+    carried: str,
+    at_desk: str | Exception,
+    count: tuple[str, str],
+) -> None:
+    def who(_: object, cookie: str) -> str:
+        assert cookie == carried
+        if isinstance(at_desk, Exception):
+            raise at_desk
+        return at_desk
+
+    monkeypatch.setattr(middleware, "desk_is_open", lambda: open_desk)
+    monkeypatch.setattr(middleware, "the_store", lambda: None)
+    monkeypatch.setattr(middleware, "at_desk", who)
+    headers = {"cookie": f"photocheck_desk={carried}"} if carried else {}
+    wanted = middleware.HTTPConnection(_scope("/", headers))
+    assert middleware._who_brings(wanted, HONEST) == count
+
+
+@pytest.mark.parametrize(
+    ("announced", "came", "costs"),
+    [
+        (None, (1, MEGABYTE, MEGABYTE + 1, 3 * MEGABYTE), [1, 1, 1]),
+        (3 * MEGABYTE, (1, MEGABYTE + 1, 3 * MEGABYTE), [3]),
+        (3 * MEGABYTE + 1, (3 * MEGABYTE + 1,), [4]),
+        (0, (1,), [0, 1]),
+        (1, (4 * MEGABYTE,), [1, 3]),
+    ],
+)
+def test_each_megabyte_that_comes_is_counted_once(
+    monkeypatch: pytest.MonkeyPatch, announced: int | None, came: tuple[int, ...], costs: list[int]
+) -> None:
+    counted: list[tuple[str, str, int]] = []
+
+    class Noting(Rates):
+        def count(self, what: str, who: str, *, cost: int = 1) -> None:
+            counted.append((what, who, cost))
+
+    monkeypatch.setattr(middleware, "COUNTS", Noting())
+    count = middleware._counting(("of staff", "Ada"), announced)
+    for so_far in came:
+        count(so_far)
+    assert counted == [("megabytes of staff", "Ada", cost) for cost in costs]
+
+
+def test_photos_are_counted_however_they_are_brought_and_nothing_else_is(counts: Rates) -> None:
+    counted: list[str] = []
+
+    class Noting(Rates):
+        def count(self, what: str, who: str, *, cost: int = 1) -> None:
+            counted.append(what)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(middleware, "COUNTS", Noting())
+        for method in ("PUT", "POST"):
+            _ask(UPLOAD, parts=(b"x",), method=method)
+            assert counted == ["photos from address", "megabytes from address"], method
+            counted.clear()
+        for path, method in ((UPLOAD, "DELETE"), ("/staff", "POST"), ("/auth/login", "GET")):
+            _ask(path, method=method)
+        assert counted == []
+
+
+@pytest.mark.parametrize(
+    ("status", "headers"),
+    [
+        (429, {"retry-after": "60", "connection": "close"}),
+        (413, {"connection": "close"}),
+        (507, {"connection": "close"}),
+        (404, {}),
+    ],
+)
+@pytest.mark.parametrize("path", ["/nowhere", "/api/v1/orders", "/api/v1x"])
+def test_who_is_turned_away_is_told_so_that_pages_and_programs_understand(
+    path: str, status: int, headers: dict[str, str]
+) -> None:
+    sent: list[Message] = []
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    async def receive() -> Message:
+        raise AssertionError
+
+    scope = _scope(path, {})
+    asyncio.run(middleware._turned_away(scope, receive, send, status, "Said so."))
+    given = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
+    assert sent[0]["status"] == status
+    assert {name: given.get(name) for name in headers} == headers
+    assert ("connection" in given) == bool(headers)
+    program = path.startswith("/api/v1/")
+    assert given["content-type"].startswith("application/problem+json" if program else "text/plain")
+    assert (sent[1]["body"] == b"Said so.") is not program
+
+
+@pytest.mark.parametrize(
+    ("kind", "kept"),
+    [
+        ("image/jpeg", "no-store"),
+        ("image/png", "no-store"),
+        ("application/pdf", "private, no-cache"),
+        ("", "private, no-cache"),
+    ],
+)
+def test_photos_of_peoples_dogs_stay_in_no_cache(kind: str, kept: str) -> None:
+    """OWASP ASVS 5.0, 14.3.2"""
+    sent: list[Message] = []
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    for purpose in ("media", "page"):
+        sent.clear()
+        wanted = middleware.HTTPConnection(scope := _scope("/media/x", {}))
+        safely = middleware._safely(scope, wanted, purpose, send)  # type: ignore[arg-type]
+        start = {"type": "http.response.start", "status": 200}
+        start |= {"headers": [(b"content-type", kind.encode())]} if kind else {}
+        asyncio.run(safely(start))  # type: ignore[arg-type]
+        given = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
+        assert given.get("cache-control") == (kept if purpose == "media" else None)
+
+
+@pytest.mark.parametrize(
+    ("path", "leads", "there"),
+    [
+        (framework.CALLBACK, "/", "/desk"),
+        (framework.CALLBACK, "/elsewhere", "/elsewhere"),
+        ("/auth/login", "/", "/"),
+    ],
+)
+def test_who_signed_in_by_the_provider_comes_to_the_desk(path: str, leads: str, there: str) -> None:
+    sent: list[Message] = []
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    wanted = middleware.HTTPConnection(scope := _scope(path, {}))
+    start = {"type": "http.response.start", "headers": [(b"location", leads.encode())]}
+    asyncio.run(middleware._safely(scope, wanted, "provider", send)(start))  # type: ignore[arg-type]
+    assert dict(sent[0]["headers"])[b"location"] == there.encode()
+
+
+class SlipError(Exception):
+    """Of the program."""
+
+
+def test_a_page_that_fails_is_told_unless_its_visitor_has_left(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    async def stumbles(scope: Scope, receive: Receive, send: Send) -> None:
+        while (await receive())["type"] != "websocket.disconnect":
+            pass
+        raise SlipError
+
+    async def fails(scope: Scope, receive: Receive, send: Send) -> None:
+        await receive()
+        raise SlipError
+
+    async def accepts(scope: Scope, receive: Receive, send: Send) -> None:
+        await stumbles(scope, receive, send)
+
+    for behind, told in ((stumbles, False), (accepts, False), (fails, True)):
+        monkeypatch.setitem(globals(), "_behind", behind)
+        if told:
+            with pytest.raises(SlipError):
+                _ask(STREAM, type="websocket")
+        else:
+            with pytest.raises(IndexError):  # nothing was answered, and nothing raised
+                _ask(STREAM, type="websocket")
+
+
+def test_a_stay_is_silent_only_while_it_is_waited_for() -> None:
+    async def wait() -> list[bool]:
+        coming = asyncio.Event()
+        leaving = open_pages.Leaving()
+        seen: list[bool] = []
+
+        async def receive() -> Message:
+            seen.append(bool(leaving.place and leaving.place.silent))
+            await coming.wait()
+            return {"type": "http.request"}
+
+        with open_pages.OPEN.one_more(Asking("203.0.113.9"), 1, leaving.send_away) as place:
+            leaving.place = place
+            one = asyncio.create_task(leaving.next(receive))
+            await until_in_loop(lambda: place.silent, "it is waited for")
+            coming.set()
+            assert await one == {"type": "http.request"}
+            assert not place.silent
+            coming.clear()
+            two = asyncio.create_task(leaving.next(receive))
+            await until_in_loop(lambda: place.silent, "it is waited for")
+            leaving.send_away()
+            assert await two is None
+            assert not place.silent
+            leaving.place = None
+            coming.set()
+            assert await leaving.next(receive) == {"type": "http.request"}  # it may stay
+        return seen
+
+    assert len(asyncio.run(wait())) == 3
+
+
+def test_who_has_gone_is_sent_nothing_more() -> None:
+    async def receive() -> Message:
+        return {"type": "websocket.disconnect", "code": 1001}
+
+    async def gone(_: Message) -> None:
+        raise OSError("gone")
+
+    async def read() -> None:
+        for leaves_first in (True, False):
+            page = open_pages.Page(receive, gone, Asking("203.0.113.9"))
+            if leaves_first:
+                await page.receive()
+                assert page.left
+            with pytest.raises(OSError, match=r"^$|gone"):
+                await page.send({"type": "websocket.send"})
+            assert page.left
+
+    asyncio.run(read())
+
+
+def test_an_answer_that_has_begun_is_ended_by_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Too much that comes after it is cut off; and who answers nothing is told of by the server."""
+    sent: list[str] = []
+
+    async def answers_first(scope: Scope, receive: Receive, send: Send) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        while (await receive())["type"] == "http.request":
+            pass
+        await send({"type": "http.response.body", "body": b"all the same"})
+
+    async def answers_nothing(scope: Scope, receive: Receive, send: Send) -> None:
+        await receive()
+
+    async def ask() -> None:
+        async def receive() -> Message:
+            return {"type": "http.request", "body": b"x" * 10_000, "more_body": True}
+
+        async def send(message: Message) -> None:
+            sent.append(message["type"])
+
+        guard = Guard(_behind, self_test=lambda _: ())
+        await guard(_scope("/staff", {}, method="POST"), receive, send)
+
+    monkeypatch.setitem(globals(), "_behind", answers_first)
+    asyncio.run(ask())
+    assert sent == ["http.response.start", "http.response.body"]
+    sent.clear()
+    monkeypatch.setitem(globals(), "_behind", answers_nothing)
+    asyncio.run(ask())
+    assert sent == []

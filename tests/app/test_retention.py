@@ -83,3 +83,95 @@ def test_what_another_server_forgot_is_let_go_of_here_again_and_again(
 
 def test_how_often_is_looked_for_what_another_server_forgot() -> None:
     assert retention.FORGOTTEN_EVERY_S == 60.0
+
+
+@pytest.mark.parametrize("error", [StoreError("away"), OSError("a folder"), KeyError("a slip")])
+def test_tidying_goes_on_after_whatever_went_wrong_once(
+    tidies: list[object],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    error: Exception,
+) -> None:
+    """What ends the task would have nothing tidied until the server is started again."""
+    monkeypatch.setattr(retention, "EVERY_S", 0.001)
+    monkeypatch.delenv(retention.KEEP_VARIABLE, raising=False)
+    once = retention.tidy
+
+    def fails_first(store: object) -> object:
+        tidied_before = len(tidies)
+        found = once(store)  # type: ignore[arg-type]
+        if not tidied_before:
+            raise error
+        return found
+
+    monkeypatch.setattr(retention, "tidy", fails_first)
+
+    async def run() -> None:
+        async with retention.retention(None):
+            await until_in_loop(lambda: len(tidies) > 1, "it is tidied again")
+
+    asyncio.run(run())
+    assert caplog.messages[0].startswith("nothing was tidied")
+
+
+def test_what_was_forgotten_is_looked_for_after_whatever_went_wrong_once(
+    tidies: list[object], monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(retention, "FORGOTTEN_EVERY_S", 0.001)
+    asked: list[object] = []
+
+    def drop(store: object) -> None:
+        asked.append(store)
+        raise KeyError("a slip")
+
+    monkeypatch.setattr(retention.bench, "drop_forgotten", drop)
+
+    async def run() -> None:
+        async with retention.forgetting():
+            await until_in_loop(lambda: len(asked) > 1, "the next look")
+
+    asyncio.run(run())
+    assert "could not be let go of" in caplog.messages[0]
+
+
+@pytest.mark.parametrize(("told", "tidied_once"), [("yes", False), ("", True)])
+def test_a_server_that_keeps_everything_tidies_nothing(
+    tidies: list[object], monkeypatch: pytest.MonkeyPatch, told: str, tidied_once: bool
+) -> None:
+    monkeypatch.setenv(retention.KEEP_VARIABLE, told)
+
+    async def run() -> None:
+        async with retention.retention(None):
+            if tidied_once:
+                await until_in_loop(lambda: tidies, "it is tidied")
+            for _ in range(3):
+                await asyncio.sleep(0)
+
+    asyncio.run(run())
+    assert len(tidies) == tidied_once
+
+
+@pytest.mark.parametrize("went", [(2, 0), (0, 3), (2, 3), (0, 0)])
+def test_what_went_is_told_and_orders_that_went_leave_the_memory(
+    tidies: list[object],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+    went: tuple[int, int],
+) -> None:
+    dropped: list[bool] = []
+    monkeypatch.setattr(retention, "tidy", lambda _: went)
+    monkeypatch.setattr(retention.bench, "drop", lambda: dropped.append(True))
+    asyncio.run(tidied(Clock()))
+    orders, copies = went
+    assert dropped == [True] * bool(orders)
+    said = [f"kept long enough: {orders} orders and {copies} copies went"]
+    assert caplog.messages == said * bool(orders or copies)
+
+
+def test_a_clock_is_doubted_from_a_week_on_either_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(retention, "since_start_s", lambda: 100.0)
+    monkeypatch.setattr(time, "time", lambda: 1_000_100.0)
+    clock, week = Clock(), 7 * 86400.0
+    for seconds, jumped in ((week, False), (-week, False), (week + 1, True), (-week - 1, True)):
+        monkeypatch.setattr(time, "time", lambda seconds=seconds: 1_000_100.0 + seconds)
+        assert clock.jumped() is jumped

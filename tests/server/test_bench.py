@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -240,3 +243,118 @@ def test_checks_go_before_pictures_that_came_earlier() -> None:
     for thread in threads:
         thread.join(20)
     assert came == ["check", "another check", "picture", "another picture"]
+
+
+@pytest.fixture
+def worked(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, int, Any]]:
+    """Whatever looks at pixels: what it was, how many places were free then, and with what."""
+    noted: list[tuple[str, int, Any]] = []
+    gate = Gate(places=2, waiting=0, patience_s=0)
+    monkeypatch.setattr(bench, "GATE", gate)
+
+    def noting(name: str, gives: Any) -> Any:
+        def work(*asked: Any, **_: Any) -> Any:
+            noted.append((name, gate._free, asked))
+            return gives
+
+        return work
+
+    photo = SimpleNamespace(rgb=np.arange(24).reshape(4, 6, 1))
+    monkeypatch.setattr(bench, "_photo", noting("photo", photo))
+    monkeypatch.setattr(bench, "decoded", noting("photo", photo))
+    monkeypatch.setattr(bench, "shared", noting("network", "network"))
+    for module, name in (
+        (bench, "first_look"),
+        (bench, "propose"),
+        (bench.finding, "tags_found"),
+        (bench.taking, "kinds_seen"),
+        (bench.taking, "things_sighted"),
+    ):
+        monkeypatch.setattr(module, name, noting(name, name))
+    return noted
+
+
+LOOKS: dict[str, Callable[[Any], object]] = {
+    "first_look": lambda store: bench.look(store, "k", "n", ReferenceTold(), "cm"),
+    "tags_found": lambda store: bench.tags_found(store, "k", "n"),
+    "tags_found again": lambda store: bench.tags_in(b"x", "side"),
+    "propose": lambda store: bench.proposed(store, "k", "n"),
+    "kinds_seen": lambda store: bench.kinds_seen(store, "k", "n", (1.0, 2.0)),
+    "things_sighted": lambda store: bench.things_sighted(store, "k", "n"),
+}
+
+
+@pytest.mark.parametrize("name", LOOKS)
+def test_whatever_looks_at_pixels_has_a_place_for_it(
+    worked: list[tuple[str, int, Any]], name: str
+) -> None:
+    assert LOOKS[name](None) == name.split()[0]
+    assert [(what, free) for what, free, _ in worked if what != "network"] == [
+        ("photo", 1),
+        (name.split()[0], 1),
+    ]
+    # where nothing can be proposed at all, that is told before anything is decoded
+    assert worked[0][0] == ("network" if name == "propose" else "photo")
+    assert bench.GATE._free == 2
+
+
+def test_a_part_of_a_photo_is_that_part(
+    worked: list[tuple[str, int, Any]], monkeypatch: pytest.MonkeyPatch, kept: DatabaseStore
+) -> None:
+    seen: list[Any] = []
+
+    def shown(rgb: Any, sides: Any) -> Any:
+        seen.append((rgb.tolist(), tuple(sides)))
+        return bench.Shown("x", (1, 1), ())
+
+    monkeypatch.setattr(bench, "shown_of", shown)
+    key = kept.open()
+    whole = np.arange(24).reshape(4, 6, 1)
+    for _ in range(2):
+        bench.shown_part(kept, key, "n", (1, 2, 4, 3), (9,))
+    bench.shown_part(kept, key, "n", (1, 2, 4, 4), (9,))
+    assert seen == [(whole[2:3, 1:4].tolist(), (9,)), (whole[2:4, 1:4].tolist(), (9,))]
+    bench.drop(key)
+    bench.shown_part(kept, key, "n", (1, 2, 4, 3), (9,))
+    assert len(seen) == 3
+    assert {free for _, free, _ in worked} == {1}
+    bench.drop(key)
+
+
+def test_tags_mark_the_photos_that_nobody_has_and_a_broken_one_keeps_no_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[tuple[str, str]] = []
+
+    def found(store: object, key: str, name: str, view: str) -> object:
+        asked.append((name, view))
+        if name == "broken":
+            raise PhotoError("x")
+        return name
+
+    told: list[Any] = []
+
+    def told_by(draft: Draft, find: Callable[[Any], object]) -> Draft:
+        told.extend(find(photo) for photo in draft.photos)
+        return draft
+
+    monkeypatch.setattr(bench, "tags_found", found)
+    monkeypatch.setattr(bench.finding, "told_by_tags", told_by)
+    photos = [{"file": "broken"}, {"file": "a"}, {"file": "b", "view": "front"}]
+    bench.told_by_tags(None, "k", Draft.from_dict({"photos": photos}))  # type: ignore[arg-type]
+    assert told == [bench.FoundTags(), "a", "b"]
+    assert asked == [("broken", "side"), ("a", "side"), ("b", "front")]
+
+
+def test_a_fault_of_the_program_is_blamed_on_no_photo(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    for error, said in ((PhotoError("damaged"), "damaged"), (KeyError("x"), "not to blame")):
+
+        def fails(*_: Any, error: Exception = error, **__: Any) -> None:
+            raise error
+
+        monkeypatch.setattr(bench, "load_photo", fails)
+        with pytest.raises(PhotoError, match=said):
+            bench.decoded(b"x", name="side.jpg")
+    assert len(caplog.records) == 1

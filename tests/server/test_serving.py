@@ -8,7 +8,10 @@ import socket
 import subprocess
 import sys
 import urllib.request
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
@@ -17,8 +20,13 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 from websockets.typing import Origin
 
+from photocheck.errors import PhotocheckError
+from photocheck.orders.store import open_store
 from photocheck.server import serving
+from photocheck.server.access import staff
+from photocheck.server.access.provider import NEEDED
 from photocheck.server.serving import Doors
+from photocheck.server.shop import Shop
 from tests.support.command_line import line_of
 from tests.support.pages import free_port
 from tests.support.served_alone import served_alone
@@ -221,3 +229,148 @@ def test_it_serves_says_where_and_ends_with_ctrl_c(tmp_path: Path) -> None:
             os.killpg(server.pid, signal.SIGKILL)
     with pytest.raises(OSError):  # noqa: PT011
         urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=2)
+
+
+class Begun:
+    """Stands in for where the web app begins: notes with what."""
+
+    def __init__(self, ends: int | BaseException = 0) -> None:
+        self.ends, self.told = ends, dict[str, Any]()
+
+    def run(self, told: dict[str, Any], *, on_ready: Callable[[], None]) -> int:
+        self.told = told
+        self.term = signal.getsignal(signal.SIGTERM)
+        on_ready()
+        if isinstance(self.ends, BaseException):
+            raise self.ends
+        return self.ends
+
+
+@pytest.fixture
+def begun(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Begun:
+    made = Begun()
+    monkeypatch.setattr(serving, "import_module", lambda name: made)
+    monkeypatch.setattr(serving.os, "environ", dict(os.environ))
+    monkeypatch.setattr(serving.sys, "path", ["/elsewhere", *sys.path])
+    monkeypatch.chdir(tmp_path)
+    return made
+
+
+@pytest.mark.parametrize("ends", [0, 3, KeyboardInterrupt()])
+def test_the_app_is_begun_in_this_process_and_its_end_is_told(
+    begun: Begun, tmp_path: Path, ends: int | BaseException
+) -> None:
+    begun.ends = ends
+    ready: list[tuple[str, bool]] = []
+    port, before = free_port(), signal.getsignal(signal.SIGTERM)
+    store = str(tmp_path / "orders.sqlite3")
+    code = serving.serve(port=port, store=store, on_ready=lambda *said: ready.append(said))
+    assert code == (ends if isinstance(ends, int) else 0)
+    assert ready == [(f"http://127.0.0.1:{port}", False)]
+    assert (begun.told["server.address"], begun.told["server.port"]) == ("127.0.0.1", port)
+    assert "server.allowedHosts" not in begun.told
+    assert begun.told["server.headless"] is True
+    assert begun.told["logger.enableRich"] is False
+    assert os.environ["PHOTOCHECK_STORE"] == store
+    # until it has ended, SIGTERM ends it as Ctrl-C does
+    assert signal.getsignal(signal.SIGTERM) == before
+    assert callable(begun.term)
+    with pytest.raises(KeyboardInterrupt):
+        begun.term(signal.SIGTERM, None)
+
+
+def test_who_is_let_in_is_told_to_the_app(begun: Begun, tmp_path: Path) -> None:
+    ready: list[bool] = []
+    store = str(tmp_path / "orders.sqlite3")
+
+    def serve(doors: Doors) -> str:
+        port = free_port()
+        serving.serve(
+            port=port, store=store, doors=doors, on_ready=lambda _, anybody: ready.append(anybody)
+        )
+        return " ".join(os.environ[name] or "-" for name in names)
+
+    names = ("PHOTOCHECK_DESK", "PHOTOCHECK_INVITED_ONLY", "PHOTOCHECK_KEEP_ALL")
+    assert serve(Doors()) == "- - -"
+    assert serve(Doors(open_desk=True)) == "open - -"
+    assert begun.told["server.allowedHosts"] == ["localhost", "127.0.0.1", "::1"]
+    assert serve(Doors(invited_only=True)) == "- yes -"
+    assert serve(Doors(keep_all=True)) == "- - yes"
+    with closing(open_store(store)) as opened:
+        staff.add(opened, "Ada", "four brown ropes drying")
+    serve(Doors())
+    assert ready == [False, True, False, False, True]
+
+
+@pytest.mark.parametrize("library", [True, False])
+def test_a_provider_needs_its_file_and_its_library(
+    begun: Begun, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, library: bool
+) -> None:
+    store, file = str(tmp_path / "orders.sqlite3"), tmp_path / "provider.toml"
+    find = serving.find_spec
+    monkeypatch.setattr(
+        serving,
+        "find_spec",
+        lambda name: (object() if library else None) if name == "authlib" else find(name),
+    )
+    doors = Doors(oidc=str(file))
+    with pytest.raises(PhotocheckError, match="cannot be read"):
+        serving.serve(port=free_port(), store=store, doors=doors)
+    auth = "\n".join(f'{name} = "x/oauth2callback"' for name in NEEDED)
+    file.write_text(f'staff = ["ada@example.org"]\n[auth]\n{auth}\n')
+    if library:
+        ready: list[bool] = []
+        serving.serve(
+            port=free_port(),
+            store=store,
+            doors=doors,
+            on_ready=lambda _, anybody: ready.append(anybody),
+        )
+        assert ready == [True]
+        assert os.environ["PHOTOCHECK_OIDC"] == str(file)
+    else:
+        with pytest.raises(serving.ServeError, match="not installed"):
+            serving.serve(port=free_port(), store=store, doors=doors)
+        assert begun.told == {}
+
+
+def test_nothing_begins_where_something_is_wrong(begun: Begun, tmp_path: Path) -> None:
+    store = str(tmp_path / "orders.sqlite3")
+    with closing(serving.listening("127.0.0.1", 0)) as taken:
+        taken.listen()
+        port = taken.getsockname()[1]
+        with pytest.raises(serving.ServeError, match=f"--port {port + 1}"):
+            serving.serve(port=port, store=store)
+    with pytest.raises(PhotocheckError, match="no colour"):
+        serving.serve(port=free_port(), store=store, shop=Shop(colour="teal"))
+    with pytest.raises(serving.ServeError, match="nobody can sign in"):
+        serving.serve(address="0.0.0.0", port=free_port(), store=store)
+    assert begun.told == {}
+
+
+def test_what_lies_where_one_stands_is_not_what_is_installed(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for first, needed, left in (
+        ("", (), ["b"]),
+        (str(tmp_path), (), ["b"]),
+        ("/elsewhere", (), ["/elsewhere", "b"]),
+        ("", (tmp_path,), ["", "b"]),
+    ):
+        monkeypatch.setattr(serving.sys, "path", [first, "b"])
+        serving.leave_out_where_one_stands(*needed)
+        assert serving.sys.path == left
+    monkeypatch.setattr(serving.sys, "path", [])
+    serving.leave_out_where_one_stands()
+
+
+def test_both_kinds_of_address_are_listened_at_together() -> None:
+    if not socket.has_dualstack_ipv6():
+        pytest.skip("this machine has no IPv6")
+    with closing(serving.listening("::", 0)) as listener:
+        assert not listener.getblocking()
+        assert listener.getsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY) == 0
+        assert listener.getsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR)
+    with closing(serving.listening("127.0.0.1", 0)) as listener:
+        assert (listener.family, listener.proto) == (socket.AF_INET, socket.IPPROTO_TCP)

@@ -143,3 +143,70 @@ def test_each_address_has_an_own_one() -> None:
 def test_the_shipped_shares() -> None:
     assert turns.HALF_S == 20.0
     assert (turns.MOST_WAITING, turns.MOST_BROWSERS) == (600, 2_000)
+
+
+def test_nothing_is_waited_for_once_all_have_given_up() -> None:
+    """And as long as one waits, its turn still comes."""
+
+    async def work() -> None:
+        line = Line(Pace(a_second=50, at_once=1))
+        assert line.now("first")
+        one, two = (asyncio.create_task(line.turn(who)) for who in ("one", "two"))
+        await until_in_loop(lambda: len(line) == 2, "both wait")
+        one.cancel()
+        await asyncio.gather(one, return_exceptions=True)
+        assert line._timer is not None
+        await two
+        assert (line._timer, line._waiting, len(line)) == (None, {}, 0)
+        three = asyncio.create_task(line.turn("three", most_s=1000.0))
+        await until_in_loop(lambda: len(line) == 1, "it waits")
+        timer = line._timer
+        three.cancel()
+        await asyncio.gather(three, return_exceptions=True)
+        assert timer is not None
+        assert timer.cancelled()
+        assert (line._timer, line._waiting, len(line)) == (None, {}, 0)
+
+    _run(work)
+
+
+def test_who_is_told_to_wait_is_called_as_soon_as_there_is_enough_and_not_before() -> None:
+    now = Now()
+
+    async def work() -> None:
+        line = Line(Pace(a_second=1, at_once=3), now)
+        await line.turn("one", 2)
+        heavy = asyncio.create_task(line.turn("heavy", 3))
+        await until_in_loop(lambda: len(line) == 1, "it waits")
+        light = asyncio.create_task(line.turn("light", 1))  # it would fit, and others are before it
+        await until_in_loop(lambda: len(line) == 2, "both wait")
+        line._call()
+        assert (heavy.done(), light.done(), len(line)) == (False, False, 2)
+        now.at = 1.999
+        line._call()
+        assert len(line) == 2
+        now.at = 2.0
+        line._call()
+        assert len(line) == 1
+        await heavy
+        assert line._had.of("heavy") == 3
+        now.at = 3.0
+        line._call()
+        await light
+
+    _run(work)
+
+
+def test_who_was_not_seen_for_longest_begins_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(turns, "MOST_BROWSERS", 2)
+    monkeypatch.setattr(turns, "MOST_VISITORS", 2)
+    had = Had(Now())
+    for who in ("one", "two", "three"):
+        had.more(who, 4)
+    assert [had.of(who) for who in ("one", "two", "three")] == [0.0, 4.0, 4.0]
+    lines = Lines(Pace(a_second=1, at_once=1), Now())
+    first = lines.of("one")
+    assert lines.of("one") is first
+    for who in ("two", "three"):
+        lines.of(who)
+    assert lines.of("one") is not first

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import io
+import signal
 import subprocess
 import sys
 from functools import partial
 from threading import Thread
+from types import SimpleNamespace
 
 import pytest
 
-from photocheck.errors import PhotoError
+from photocheck.errors import DecodingFailedError, PhotoError
 from photocheck.photo.kind import MOST_FILL_BYTES, MOST_SCANS, MOST_SEGMENTS, kind_of
 from photocheck.photo.load import _jpeg_is_whole
+from photocheck.uploads import take
 from photocheck.uploads.gate import BusyError, Gate, on_behalf_of
-from photocheck.uploads.take import GATE, LIMITS, PLACES
+from photocheck.uploads.quota import Quota, take_for_order
+from photocheck.uploads.take import GATE, LIMITS, PLACES, Limits
 from tests.support.waiting import until
 
 SCAN = b"\xff\xda\x00\x02\x01\x02"
@@ -114,3 +119,156 @@ def test_what_is_shipped_is_this() -> None:
         False,
     )
     assert (MOST_FILL_BYTES, MOST_SEGMENTS, MOST_SCANS) == (64, 2000, 100)
+
+
+def test_who_leaves_one_of_several_places_still_has_the_others() -> None:
+    gate = Gate(places=3, waiting=0, patience_s=0.0)
+    with on_behalf_of("eve"), gate.place():
+        for _ in range(2):
+            with gate.place():
+                assert gate._inside["eve"] == 2
+                with pytest.raises(BusyError), gate.place():
+                    pass
+        assert gate._inside["eve"] == 1
+    assert (gate._free, gate._here, gate._waiting) == (3, 0, [])
+    with (
+        gate.place(),  # nobody's may be all of them
+        gate.place(),
+        gate.place(),
+        pytest.raises(BusyError),
+        gate.place(),
+    ):
+        pass
+    assert gate._free == 3
+
+
+def test_whose_a_block_is_ends_with_it() -> None:
+    gate = Gate(places=1, waiting=0, patience_s=0.0)
+    with on_behalf_of("eve"):
+        with on_behalf_of("ada"):
+            pass
+        with gate.place():
+            assert dict(gate._inside) == {"eve": 1}
+    with gate.place():
+        assert dict(gate._inside) == {"": 1}
+
+
+@pytest.mark.parametrize(
+    ("code", "said"),
+    [
+        (-signal.SIGXCPU, "takes too long"),
+        (-signal.SIGKILL, "too much memory"),
+        (-signal.SIGSEGV, "cannot be decoded"),
+        (-1, "cannot be decoded"),
+        (0, "just now"),
+        (1, "just now"),
+        (signal.SIGKILL, "just now"),
+    ],
+)
+def test_how_a_process_ended_says_what_was_wrong(
+    code: int, said: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    grumbling = io.BytesIO(b"first" + b"x" * 9000)
+    error = take._died(code, grumbling, "side.jpg")
+    assert said in str(error)
+    assert error.where == "side.jpg"
+    own_limit = code in (-signal.SIGXCPU, -signal.SIGKILL)
+    assert len(caplog.messages) == (0 if own_limit else 1)
+    # a stranger's file may have had its say: its end alone
+    assert all(len(line) < 2100 and "first" not in line for line in caplog.messages)
+
+
+@pytest.mark.parametrize(
+    ("answer", "said", "photo"),
+    [
+        (b'{"outcome": "taken"}\nphoto', {"outcome": "taken"}, b"photo"),
+        (b'{"outcome": "taken"}', {"outcome": "taken"}, b""),
+        (b"", {}, b""),
+        (b"[1]\nphoto", {}, b""),
+        (b"no json\nphoto", {}, b""),
+        (b"\xff\nphoto", {}, b""),
+        (b'{"a": "' + b"x" * 9000 + b'"}\nphoto', {}, b""),
+    ],
+)
+def test_an_answer_is_a_line_and_a_photo_or_nothing(
+    answer: bytes, said: dict[str, str], photo: bytes
+) -> None:
+    assert take._read(io.BytesIO(answer)) == (said, photo)
+
+
+def test_an_answer_larger_than_any_is_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(take, "MAX_BYTES", 100)
+    whole = b"{}\n".ljust(100 + 8192, b"x")
+    assert take._read(io.BytesIO(whole))[1] == whole[3:]
+    assert take._read(io.BytesIO(whole + b"x")) == ({}, b"")
+
+
+def test_a_decoder_learns_where_its_modules_are_and_nothing_else(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(take.os, "environ", {"PATH": "/bin", "PHOTOCHECK_SECRET": "s", "HOME": "h"})
+    monkeypatch.setattr(take.sys, "path", ["", "/a", "/b"])
+    assert take._environment() == {
+        "PATH": "/bin",
+        "PYTHONPATH": "/a:/b",
+        "OPENBLAS_NUM_THREADS": "1",
+        "OMP_NUM_THREADS": "1",
+    }
+
+
+def test_which_kinds_are_taken_in() -> None:
+    with_it, without = Limits(heic=True), Limits(heic=False)
+    assert set(with_it.kinds) - set(without.kinds) == {"HEIF"}
+    assert {"JPEG", "PNG", "WEBP"} <= set(without.kinds)
+    assert set(without.suffixes) < set(with_it.suffixes)
+    assert ".heic" in {suffix.lower() for suffix in with_it.suffixes} | {
+        f".{suffix.lower()}" for suffix in with_it.suffixes
+    }
+
+
+def test_an_order_may_hold_so_much_to_the_byte() -> None:
+    quota = Quota(photos=3, total_bytes=100)
+    quota.refuse_beyond([40, 40], 20)
+    quota.refuse_beyond([], 100)
+    for held, more, said in (
+        ([40, 40], 21, "MB together"),
+        ([1, 1, 1], 0, "3 photos already"),
+        ([1] * 4, 0, "4 photos already"),
+    ):
+        with pytest.raises(PhotoError, match=said) as told:
+            quota.refuse_beyond(held, more, where="side.jpg")
+        assert told.value.where == "side.jpg"
+
+
+def test_an_order_that_is_full_has_nothing_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[bytes] = []
+
+    def taken(content: bytes, **_: object) -> object:
+        asked.append(content)
+        return SimpleNamespace(content=b"x" * 11)
+
+    monkeypatch.setattr("photocheck.uploads.quota.take_upload", taken)
+    quota = Quota(photos=2, total_bytes=20)
+    with pytest.raises(PhotoError, match="already"):
+        take_for_order(b"a", [1, 1], quota=quota)
+    with pytest.raises(PhotoError, match="together"):
+        take_for_order(b"a", [21], quota=quota)
+    assert asked == []
+    assert take_for_order(b"a", [9], quota=quota).content == b"x" * 11
+    with pytest.raises(PhotoError, match="together"):  # written anew it is larger
+        take_for_order(b"a", [10], quota=quota)
+    assert asked == [b"a"] * 2
+
+
+def test_what_a_library_asks_for_in_vain_is_no_fault_of_the_photo(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def without_room(*_: object) -> object:
+        raise OSError("too many open files")
+
+    monkeypatch.setattr(take, "_ask", without_room)
+    jpeg = b"\xff\xd8" + SCAN + b"\xff\xd9"
+    gate = Gate(places=1, waiting=0, patience_s=0.0)
+    with pytest.raises(DecodingFailedError, match="just now"):
+        take.take_upload(jpeg, gate=gate)
+    assert gate._free == 1

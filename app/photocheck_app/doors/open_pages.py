@@ -142,8 +142,9 @@ class Places:
             yield place
         finally:
             here.pop(place, None)
-            if not here:
-                self._here.pop(who.address, None)
+            # Who was sent away may end when others have come since.
+            if not here and self._here.get(who.address) is here:
+                del self._here[who.address]
 
     def _one_away(self, here: dict[Stay, None], newcomer: str, most: int) -> bool:
         many = Counter(place.browser for place in here)

@@ -59,8 +59,12 @@ async def _meanwhile(work: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
 async def _forget_with_others() -> None:
     while True:
         await asyncio.sleep(FORGOTTEN_EVERY_S)
-        with suppress(PhotocheckError):  # a store that is away is told elsewhere
+        try:
             await asyncio.to_thread(lambda: bench.drop_forgotten(the_store()))
+        except PhotocheckError:
+            continue  # a store that is away is told elsewhere
+        except Exception:  # it would end this task, and what was forgotten would stay in memory
+            _log.exception("what others have forgotten could not be let go of")
 
 
 def since_start_s() -> float:
@@ -93,9 +97,12 @@ async def tidied(clock: Clock) -> None:
         _log.warning("nothing was tidied: the clock was set while the server ran; start it anew")
         return
     try:
-        orders, copies = await asyncio.to_thread(tidy, the_store())
+        orders, copies = await asyncio.to_thread(lambda: tidy(the_store()))
     except PhotocheckError as error:
         _log.warning("nothing was tidied: %s", error)
+        return
+    except Exception:  # it would end this task, and nothing would ever be tidied again
+        _log.exception("nothing was tidied")
         return
     if orders:
         bench.drop()  # whose they were is not told; what is needed is made again

@@ -24,10 +24,14 @@ MOST_FILES: Final = 50_000
 """Addresses remembered; the one not asked for longest is forgotten first, and then served to
 nobody until a page shows it again."""
 
+MOST_BROWSERS: Final = 5_000
+"""Of one file, more than may have a page open at once (`photocheck_app.doors.connections.IN_ALL`):
+a picture that every page shows is not remembered for all who ever came."""
+
 MOST_SESSIONS: Final = 20_000
 """Sessions remembered; a forgotten one begins anew."""
 
-_given: LRUCache[str, set[str]] = LRUCache(MOST_FILES)
+_given: LRUCache[str, LRUCache[str, None]] = LRUCache(MOST_FILES)
 _sessions: LRUCache[str, str] = LRUCache(MOST_SESSIONS)
 _lock: Final = Lock()
 
@@ -74,7 +78,7 @@ def _visitor() -> str:
 def _to(address: str, cookie: str) -> None:
     if address and cookie:
         with _lock:
-            _given.setdefault(_name(address), set()).add(cookie)
+            _given.setdefault(_name(address), LRUCache(MOST_BROWSERS))[cookie] = None
 
 
 def _name(path: str) -> str:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -113,11 +114,20 @@ def side_copy(store: DatabaseStore, why: str) -> Path:
     return target
 
 
-def side_copies(store: DatabaseStore) -> tuple[Path, ...]:
-    """All that `side_copy` and `restore` have kept, oldest first."""
+def side_copies(store: DatabaseStore, *, before: float = inf) -> tuple[Path, ...]:
+    """All that `side_copy` and `restore` have kept, oldest first.
+
+    Parameters
+    ----------
+    before : float
+        Only those written before this moment, seconds since 1970.
+    """
     first = beside(store)
-    found = first.parent.glob(f"{literal(first.name)}{_BESIDE}*.sqlite3")
-    return tuple(sorted(found, key=lambda path: path.stat().st_mtime))
+    made: dict[Path, float] = {}
+    for path in first.parent.glob(f"{literal(first.name)}{_BESIDE}*.sqlite3"):
+        with suppress(FileNotFoundError):  # another server may be tidying
+            made[path] = path.stat().st_mtime
+    return tuple(sorted((path for path in made if made[path] < before), key=made.__getitem__))
 
 
 def beside(store: DatabaseStore) -> Path:
@@ -174,8 +184,9 @@ def _own_copy(source: str | os.PathLike[str], engine: Engine) -> Iterator[Databa
             with closing(_opened(Path(source))) as found:
                 found.execute("VACUUM INTO ?", (str(part),))
             copy = DatabaseStore(engine_for(URL.create("sqlite", database=str(part))))
-            schema.upgrade(copy.engine)
         try:
+            with reached(str(source)):
+                schema.upgrade(copy.engine)
             yield copy
         finally:
             copy.close()

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, func, insert, select, update
+from sqlalchemy import Connection, Select, delete, func, insert, select, update
 
 from photocheck.orders.model import OrderError, OrderLine
 from photocheck.orders.store.database import DatabaseStore, insert_unless_there
@@ -18,6 +18,7 @@ from photocheck.orders.store.tables import (
     client_orders,
     client_tokens,
     clients,
+    deliveries,
     listed,
     orders,
     subscriptions,
@@ -132,6 +133,10 @@ def end_client(store: DatabaseStore, known_as: str) -> bool:
         _end_tokens(connection, found, now)
         live = (subscriptions.c.client_id == found) & subscriptions.c.ended.is_(None)
         connection.execute(update(subscriptions).where(live).values(ended=now, why="client"))
+        # What was still to be told would wait in the store for ever.
+        own = select(subscriptions.c.id).where(subscriptions.c.client_id == found)
+        left = deliveries.c.subscription_id.in_(own) & deliveries.c.done.is_(None)
+        connection.execute(delete(deliveries).where(left))
     return True
 
 

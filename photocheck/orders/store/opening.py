@@ -37,12 +37,21 @@ def open_store(address: str | None = None, *, new: bool = True) -> DatabaseStore
             tr("there are no orders yet"), where=str(url.database), do=tr("Check the file name")
         )
     store = DatabaseStore(engine_for(url))
+    try:
+        _bring_up_to_date(store)
+    except BaseException:
+        store.close()  # who asks again and again would hold ever more connections
+        raise
+    return store
+
+
+def _bring_up_to_date(store: DatabaseStore) -> None:
     with store.reading() as connection:
         found = schema.version_of(connection)
     schema.refuse_newer(found)
     sweep(store.engine)
     if found == schema.SCHEMA:
-        return store
+        return
     if found is not None:
         from photocheck.orders.store.copies import side_copy
 
@@ -50,4 +59,3 @@ def open_store(address: str | None = None, *, new: bool = True) -> DatabaseStore
         _log.warning("the orders are upgraded; as they were, they are kept in %s", copy)
     with reached():
         schema.upgrade(store.engine)
-    return store

@@ -124,7 +124,7 @@ def tidy(
     drop_ended(store, now)
     sweep(store.engine)
     old = (now - timedelta(days=retention.copies_days)).timestamp()
-    copies = [path for path in side_copies(store) if path.stat().st_mtime < old]
+    copies = side_copies(store, before=old)
     for path in copies:
         remove(path)
     return went, len(copies)

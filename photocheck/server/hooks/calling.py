@@ -36,6 +36,8 @@ class _Connection(http.client.HTTPConnection):
         self.sock = socket.create_connection((place.address, place.port), WITHIN_S)
         if self._context is not None:
             self.sock = self._context.wrap_socket(self.sock, server_hostname=place.host)
+        if self.was_cut:  # there was nothing to end yet, and nothing would end it any more
+            raise TimeoutError("timed out")
 
     def cut(self) -> None:
         """End it from another thread."""

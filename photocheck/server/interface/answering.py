@@ -148,7 +148,7 @@ def _put_case(desk: Desk, client: Client, given: _Given, body: Any, asked: Asked
 
 def _photo(desk: Desk, client: Client, given: _Given, body: Any, _asked: Asked) -> Reply:
     shop = ordering.shop_files(desk.shop)
-    name, new = ordering.add_photo(desk.store, client, given["order"], body or b"", heic=shop.heic)
+    name, new = ordering.add_photo(desk.store, client, given["order"], body, heic=shop.heic)
     return _json(201 if new else 200, {"photo": name})
 
 

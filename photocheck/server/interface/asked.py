@@ -123,7 +123,7 @@ _KINDS_OF_JSON: Final = ("application/json",)
 
 
 def body_of(operation: Operation, asked: Asked) -> Any:
-    """What was sent: parsed and as the document has it, a photo's bytes, or None.
+    """What was sent: parsed and as the document has it, or a photo's bytes; none for nothing.
 
     Raises
     ------
@@ -132,7 +132,7 @@ def body_of(operation: Operation, asked: Asked) -> Any:
     """
     refuse_kind(operation, asked)
     if operation.body in ("", "photo"):
-        return asked.body or None
+        return asked.body
     try:
         data = parse_json(asked.body, where=tr("body"), what="JSON")
     except CaseError as error:

@@ -12,6 +12,7 @@ from photocheck.orders.store.kept_changes import Change, Subscription
 from photocheck.orders.store.kept_clients import Client
 from photocheck.server.hooks.reach import ReachError, refuse_address
 from photocheck.server.hooks.signing import new_secret
+from photocheck.server.interface.operations import LARGEST
 from photocheck.server.interface.problems import RefusedError
 from photocheck.speech import tr
 
@@ -101,7 +102,8 @@ def unsubscribe(store: DatabaseStore, client: Client, subscription: int) -> None
     RefusedError
         404 where the client has none of this number.
     """
-    if not kept.end_subscription(store, client, subscription):
+    # What no database can hold is nobody's; PostgreSQL would not even look for it.
+    if subscription > LARGEST or not kept.end_subscription(store, client, subscription):
         raise RefusedError(
             404,
             tr("there is no such subscription"),

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import delete, event, select
 
 from photocheck.orders.draft import Draft
-from photocheck.orders.listing import SORTS, sort_key
+from photocheck.orders.listing import CALM, GRAVITY, SORTS, sort_key
 from photocheck.orders.model import STATES, OrderLine, Selection
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.orders.store.listed import relist
@@ -18,6 +21,8 @@ from photocheck.orders.store.tables import listed, orders
 from tests.support.store_orders import case_of, checked, report_of
 
 pytestmark = pytest.mark.every_journal
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 ANNA = {
     "name": "2041, Anna Öhm",
@@ -161,3 +166,56 @@ def test_a_line_of_an_order_that_names_nobody_is_bare(store: DatabaseStore) -> N
     (line,) = store.lines()
     assert line == OrderLine(line.key, "", None, "being_filled_in", "", 0.0, "")
     assert case_of().title == "Juno"
+
+
+def test_every_sorting_is_that_of_its_words(store: DatabaseStore) -> None:
+    """Held against Python's own sorting, over every pair of what decides."""
+    verdicts, states = ("", *GRAVITY), ("waiting", "being_filled_in", "accepted")
+    told: dict[str, tuple[Any, ...]] = {}
+    for number, (verdict, state, worst) in enumerate(
+        [
+            (verdict, state, worst)
+            for verdict in verdicts
+            for state in states
+            for worst in (1.0, 2.0)
+        ]
+    ):
+        key = store.open()
+        name = "" if number % 3 == 0 else f"n{number % 7}"
+        own = "" if number % 4 == 0 else f"{number % 5:03}"
+        day = datetime(2026, 1, 1 + number % 3, tzinfo=UTC)
+        sent = None if number % 5 == 0 else datetime(2026, 2, 1 + number % 6, tzinfo=UTC)
+        with store.writing() as connection:
+            order_id = connection.execute(
+                select(orders.c.id).where(orders.c.key == key)
+            ).scalar_one()
+            connection.execute(
+                listed.update()
+                .where(listed.c.order_id == order_id)
+                .values(opened=day, state=state, verdict=verdict, worst=worst, sent=sent)
+                .values(name_key=name, number_key=own)
+            )
+        told[key] = (order_id, day, state, verdict, worst, sent, name, own)
+
+    def newest(key: str) -> tuple[Any, ...]:
+        return -told[key][1].timestamp(), -told[key][0]
+
+    by: dict[str, Callable[[str], tuple[Any, ...]]] = {
+        "": lambda key: (
+            told[key][2] != "waiting",
+            CALM.get(told[key][3], 0),
+            -told[key][4],
+        ),
+        "verdict": lambda key: (GRAVITY.get(told[key][3], len(GRAVITY) + 1), -told[key][4]),
+        "sent": lambda key: (told[key][5] is None, -(told[key][5] or EPOCH).timestamp()),
+        "name": lambda key: (told[key][6] == "", told[key][6]),
+        "number": lambda key: (told[key][7] == "", told[key][7]),
+    }
+    assert set(by) == set(SORTS)
+    for sort, first in by.items():
+        right = sorted(told, key=lambda key, first=first: (*first(key), *newest(key)))  # type: ignore[misc]
+        assert [line.key for line in store.listed(Selection(by=sort)).lines] == right, sort
+    for verdict, state in (("agrees", ""), ("", "accepted"), ("agrees", "accepted")):
+        found = store.listed(Selection(verdict=verdict, state=state), most=1, first=1)
+        both = [one for one in told.values() if verdict in ("", one[3]) and state in ("", one[2])]
+        assert (found.found, len(found.lines)) == (len(both), 1)

@@ -18,10 +18,10 @@ from itsdangerous import TimestampSigner
 
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import OrderError, Store
-from photocheck.orders.store import DatabaseStore, open_store
+from photocheck.orders.store import DatabaseStore, kept_passes, open_store
 from photocheck.orders.store.copies import back_up, restore
 from photocheck.orders.store.privacy import Retention, over_time, tidy, write_held
-from photocheck.server.access import door_secret, passes, staff
+from photocheck.server.access import door_secret, known_browsers, passes, staff
 from photocheck.server.access.door_secret import SecretError
 from photocheck.server.access.known_browsers import known_browser, remembered
 from photocheck.server.access.linked import LinkedStore
@@ -525,3 +525,122 @@ def test_a_signature_with_anything_between_its_letters_is_none(tmp_path: Path) -
                 assert known_browser(browser[:at] + junk + browser[at:], "ada") == ""
                 with pytest.raises(AccessError):
                     passes.at_desk(store, desk[:at] + junk + desk[at:])
+
+
+@pytest.mark.parametrize(("size", "right"), [(31, False), (32, True), (4096, True)])
+def test_a_secret_has_as_many_bytes_as_what_signs_with_it_needs(
+    secret_at: Path, size: int, right: bool
+) -> None:
+    secret_at.parent.mkdir(parents=True, exist_ok=True)
+    secret_at.write_bytes(b"x" * size + b"\n")
+    secret_at.chmod(0o600)
+    if right:
+        assert door_secret.door_secret() == b"x" * size
+    else:
+        with pytest.raises(SecretError, match="too short"):
+            door_secret.door_secret()
+
+
+@pytest.mark.parametrize("mode", [0o610, 0o620, 0o640, 0o601, 0o602, 0o604])
+def test_a_secret_that_any_other_may_touch_is_none(secret_at: Path, mode: int) -> None:
+    door_secret.door_secret()
+    assert list(secret_at.parent.iterdir()) == [secret_at]
+    secret_at.chmod(mode)
+    for act in (door_secret.door_secret, door_secret.rotate):
+        with pytest.raises(SecretError, match="others on this machine"):
+            act()
+
+
+def test_a_browser_is_known_for_half_a_year_and_to_its_own_name(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    carried, other = remembered("ada"), remembered("ada")
+    which = known_browser(carried, "ada")
+    assert which
+    assert which != known_browser(other, "ada")
+    assert known_browser(carried, "ben") == ""
+
+    class Later(datetime):
+        days = 0.0
+
+        @classmethod
+        def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
+            return datetime.now(UTC) + timedelta(days=cls.days)
+
+    _, made = known_browsers._signer().unsign(carried, return_timestamp=True)
+
+    class Exactly(Later):
+        @classmethod
+        def now(cls, tz: object = None) -> datetime:  # type: ignore[override]
+            return made + known_browsers.REMEMBERED
+
+    monkeypatch.setattr(known_browsers, "datetime", Exactly)
+    assert known_browser(carried, "ada") == which
+    monkeypatch.setattr(known_browsers, "datetime", Later)
+    for days, known in ((179.9, True), (180.1, False)):
+        Later.days = days
+        assert bool(known_browser(carried, "ada")) is known
+
+
+def test_a_pass_opens_until_the_very_moment_it_runs_out(store: DatabaseStore) -> None:
+    now, moment = datetime.now(UTC), timedelta(microseconds=1)
+    key = store.open()
+    kept_passes.put_order_pass(
+        store, "a" * 64, purpose=passes.ORDER, by="Ada", expires=now, key=key
+    )
+    staff.add(store, "Ada", GOOD)
+    kept_passes.put_staff_pass(store, "b" * 64, purpose=passes.DESK, known_as="ada", expires=now)
+    (link,) = kept_passes.passes_of(store, key)
+    assert (link.open_at(now - moment), link.open_at(now)) == (True, False)
+    assert kept_passes.linked(store, now - moment) == {key}
+    assert kept_passes.linked(store, now) == frozenset()
+    assert kept_passes.drop_ended(store, now - moment) == 0
+    assert kept_passes.end_every_pass(store, now, links=True) == 0
+    assert kept_passes.drop_ended(store, now) == 1
+    assert len(kept_passes.passes_of(store, key)) == 1  # a part of its order's history
+    assert kept_passes.find_pass(store, "a" * 64, purpose=passes.DESK) is None
+    with pytest.raises(OrderError):
+        kept_passes.end_pass(store, "c" * 64)
+
+
+def test_what_has_ended_keeps_the_moment_it_ended_at(store: DatabaseStore) -> None:
+    key = store.open()
+    link = passes.link_for(store, key, by="Ada")
+    (one,) = passes.links_of(store, key)
+    passes.end_link(store, key, one.sha256)
+    (ended,) = passes.links_of(store, key)
+    passes.end_link(store, key, one.sha256)
+    assert passes.links_of(store, key) == (ended,)
+    assert passes.end_links(store, key) == 0
+    with pytest.raises(OrderError, match="no such link"):
+        passes.end_link(store, store.open(), one.sha256)
+    with pytest.raises(AccessError, match="no longer"):
+        passes.order_of(store, link)
+
+
+def test_an_order_has_so_many_links_and_no_more(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kept_passes, "MOST_LINKS", 2)
+    key, _ = passes.begin_with_link(store, by="owner")
+    passes.link_for(store, key, by="Ada")
+    with pytest.raises(OrderError):
+        passes.link_for(store, key, by="Ada")
+    passes.link_for(store, store.open(), by="Ada")
+    for by, right in (("x" * 60, True), ("x" * 61, False)):
+        other = store.open()
+        if right:
+            passes.link_for(store, other, by=by)
+        else:
+            with pytest.raises(OrderError):
+                passes.link_for(store, other, by=by)
+
+
+def test_what_links_are_signed_with_is_random_and_a_stores_own(store: DatabaseStore) -> None:
+    made = kept_passes.signing_secret(store)
+    assert len(made) >= 43  # 256 bits
+    assert kept_passes.signing_secret(store) == made
+    kept_passes.end_every_pass(store, datetime.now(UTC), links=True)
+    other = kept_passes.signing_secret(store)
+    assert len(other) >= 43
+    assert other != made

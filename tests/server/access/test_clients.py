@@ -126,3 +126,34 @@ def test_the_commands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert run(["client", "remove", "nobody", *at]) == 2
     assert run(["client", "list", *at]) == 0
     assert "removed" in capsys.readouterr().out
+
+
+def test_each_client_is_open_by_its_own_token(store: DatabaseStore) -> None:
+    ended, _ = make_client(store, "Zeta"), make_client(store, "Alpha")
+    end_client(store, "Zeta")
+    assert [(one.name, one.open) for one in kept.every_client(store)] == [
+        ("Alpha", True),
+        ("Zeta", False),
+    ]
+    assert kept.any_client(store)
+    assert known(store, ended) == ""
+    # whom it may have called back stays, unless another is said
+    for calls in (None, calls_to(["hooks.example"], private=True), None):
+        assert renew_client(store, "Alpha", calls=calls)
+    assert kept.every_client(store)[0].calls == kept.Calls(("hooks.example",), private=True)
+
+
+def test_so_many_hosts_may_be_named_each_once() -> None:
+    hosts = [f"h{number}.example" for number in range(20)]
+    assert calls_to(hosts).hosts == tuple(hosts)
+    assert calls_to([*hosts[:5], "H0.example", " h1.example "]).hosts == tuple(hosts[:5])
+    with pytest.raises(ClientError, match="at most 20"):
+        calls_to([*hosts, "h.example"])
+    assert calls_to(["[::1]:9000", "a.example:65535"]).hosts == ("[::1]:9000", "a.example:65535")
+    assert (calls_to([]).private, calls_to([], private=True).private) == (False, True)
+
+
+@pytest.mark.parametrize("wrong", ["a:65536", "me:pw@a", "@a", "a#b", "a?b", "a\tb"])
+def test_what_stands_around_a_host_is_refused(wrong: str) -> None:
+    with pytest.raises(ClientError):
+        calls_to([wrong])

@@ -9,11 +9,16 @@ from typing import Any
 import pytest
 
 import photocheck.orders.store
+import photocheck.server
 import photocheck.server.access
+import photocheck.server.hooks
 import photocheck.uploads
 from photocheck.orders.store import privacy
+from photocheck.server import bench
 from photocheck.server.access import staff
 from photocheck.server.access.rates import RATES, Rates, TooOftenError
+from photocheck.server.pace import Pace
+from photocheck.uploads import take
 from photocheck.uploads.quota import Quota
 from photocheck.uploads.take import Limits
 from tests.support.figures_held import figures_in
@@ -108,6 +113,38 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         },
         "worker": {"MOST_OPEN_FILES": 64, "NICENESS": 10},
     },
+    photocheck.server: {
+        "bench": {
+            "PHOTOS_BYTES": 400_000_000,
+            "COPIES_BYTES": 200_000_000,
+            "ORDER_BYTES": 250_000_000,
+            "PLACE_BYTES": 900_000_000,
+            "PLACES": 2,
+            "FIRST": 0,
+        },
+        "pace": {
+            "MOST_VISITORS": 20_000,
+            "MESSAGES_OF_PAGE": Pace(a_second=5, at_once=60),
+            "MESSAGES_OF_ADDRESS": Pace(a_second=30, at_once=100),
+            "VISITS_OF_ADDRESS": Pace(a_second=25, at_once=60),
+            "PAGES_OF_ADDRESS": Pace(a_second=200, at_once=200),
+            "REQUESTS_OF_ADDRESS": Pace(a_second=50, at_once=400),
+            "FILES_OF_ADDRESS": Pace(a_second=400, at_once=2000),
+        },
+        "serving": {"PORT": 8501},
+        "turns": {"HALF_S": 20.0, "MOST_BROWSERS": 2_000, "MOST_WAITING": 600},
+        "watch": {"EVERY_S": 1.0, "SILENT": 15, "WRITES_S": 1.0},
+    },
+    photocheck.server.hooks: {
+        "calling": {"WITHIN_S": 10.0},
+        "reach": {"_PORTS": {"https": 443, "http": 80}},  # RFC 9110, 4.2
+        "telling": {
+            "LEASE_S": 30.0,
+            "WAITS_S": (2.0, 10.0, 60.0, 300.0, 1800.0, 7200.0, 21_600.0, 43_200.0, 86_400.0),
+            "AT_ONCE": 4,
+            "EVERY_S": 2.0,
+        },
+    },
 }
 
 
@@ -126,3 +163,34 @@ def test_passwords_are_hashed_as_rfc_9106_has_it() -> None:
     hasher = staff._hasher()
     assert (hasher.time_cost, hasher.memory_cost, hasher.parallelism) == (3, 65536, 4)
     assert hasher.type.name == "ID"
+
+
+def test_the_gates_let_in_as_many_as_shipped() -> None:
+    for gate, told in ((take.GATE, "read"), (bench.GATE, "looked at")):
+        assert (gate._free, gate._most, gate._patience_s) == (2, 62, 60.0)
+        assert (gate._most_of_one, gate._most_waiting_of_one) == (1, 20)
+        assert told in str(gate._busy())
+    assert bench.PHOTOS._held.maxsize == bench.PHOTOS_BYTES
+    assert bench.COPIES._held.maxsize == bench.COPIES_BYTES
+
+
+def test_no_password_is_looked_at_for_longer_than_it_helps(monkeypatch: pytest.MonkeyPatch) -> None:
+    import zxcvbn
+
+    looked_at: list[int] = []
+
+    def noted(password: str, user_inputs: list[str]) -> dict[str, int]:
+        looked_at.append(len(password))
+        return {"score": len(looked_at)}
+
+    monkeypatch.setattr(zxcvbn, "zxcvbn", noted)
+    for length, strong in ((12, False), (72, False), (200, True), (200, True)):
+        if strong:
+            staff._refuse_weak("x" * length, "Ada")
+        else:
+            with pytest.raises(staff.StaffError):
+                staff._refuse_weak("x" * length, "Ada")
+    for length in (11, 201):
+        with pytest.raises(staff.StaffError, match="12 to 200"):
+            staff._refuse_weak("x" * length, "Ada")
+    assert looked_at == [12, 72, 72, 72]

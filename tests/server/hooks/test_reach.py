@@ -224,3 +224,32 @@ def test_only_who_proves_to_be_the_host_is_told_anything(tmp_path: Path) -> None
             )
         with pytest.raises(CallError, match="certificate"):
             call(right, b"{}", {})
+
+
+@pytest.mark.parametrize("encrypted", [True, False])
+def test_who_lets_the_connecting_drip_is_not_waited_for_afterwards(
+    monkeypatch: pytest.MonkeyPatch, encrypted: bool
+) -> None:
+    """Its time is up before there is anything that could be ended."""
+    one, other = socket.socketpair()
+    place = CallPlace("127.0.0.1", "hooks.example", 9, encrypted, "/")
+
+    class Context:
+        def wrap_socket(self, sock: socket.socket, **_: object) -> socket.socket:
+            connection.cut()
+            return sock
+
+    def connected(*_: object) -> socket.socket:
+        if not encrypted:
+            connection.cut()
+        return one
+
+    monkeypatch.setattr(calling.socket, "create_connection", connected)
+    connection = calling._Connection(place, Context() if encrypted else None)  # type: ignore[arg-type]
+    with one, other:
+        with pytest.raises(TimeoutError):
+            connection.connect()
+        again = calling._Connection(place, None)
+        if encrypted:
+            again.connect()
+            assert again.sock is one
