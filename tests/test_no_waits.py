@@ -15,7 +15,7 @@ WAITS = {"sleep", "wait_for_timeout"}
 
 ALLOWED = {
     # Looks again and again, until it is so or a deadline has passed.
-    "support/waiting.py": {"until", "until_in_loop", "patiently"},
+    "support/waiting.py": {"until", "until_in_loop", "loop_turns", "patiently"},
     "support/pages.py": {"start_server", "until_on_page", "way_is_free"},
     "support/provider.py": {"running"},
     "packaging/test_ways_of_starting.py": {"first_words"},

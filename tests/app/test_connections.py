@@ -19,7 +19,7 @@ from photocheck.server.serving import listening
 from photocheck_app import start
 from photocheck_app.doors import connections
 from photocheck_app.doors.connections import Room
-from tests.support.waiting import until_in_loop
+from tests.support.waiting import loop_turns, until_in_loop
 
 HEAD = b"GET / HTTP/1.1\r\nHost: here\r\n"
 LONG_S = 1000.0
@@ -281,8 +281,7 @@ def test_patience_is_for_the_last_thing_that_was_waited_for() -> None:
         assert not patience.waiting
         patience.wait(gone, 0.0)
         patience.wait(gone, LONG_S)
-        await asyncio.sleep(0)
-        await asyncio.sleep(0)
+        await loop_turns(2)
         assert (gone.gone, patience.waiting) == (False, True)
         patience.end()
         assert not patience.waiting

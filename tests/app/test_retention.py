@@ -13,7 +13,7 @@ from photocheck.orders.model import STORE_VARIABLE, StoreError
 from photocheck.orders.store.privacy import Retention
 from photocheck_app.doors import retention, settings
 from photocheck_app.doors.retention import Clock, tidied
-from tests.support.waiting import until_in_loop
+from tests.support.waiting import loop_turns, until_in_loop
 
 
 @pytest.fixture
@@ -144,8 +144,7 @@ def test_a_server_that_keeps_everything_tidies_nothing(
         async with retention.retention(None):
             if tidied_once:
                 await until_in_loop(lambda: tidies, "it is tidied")
-            for _ in range(3):
-                await asyncio.sleep(0)
+            await loop_turns(3)
 
     asyncio.run(run())
     assert len(tidies) == tidied_once

@@ -28,6 +28,12 @@ async def until_in_loop(so: Callable[[], object], what: str, *, patience_s: floa
         await asyncio.sleep(0.001)
 
 
+async def loop_turns(count: int) -> None:
+    """Let an event loop run whatever is ready, so many times; no time passes by itself."""
+    for _ in range(count):
+        await asyncio.sleep(0)
+
+
 def patiently(work: Callable[[], Made], busy: type[Exception], *, patience_s: float = 1200) -> Made:
     """What `work` gives, asked again and again as by a visitor who is told to come back later."""
     deadline = time.monotonic() + patience_s
