@@ -1,7 +1,7 @@
 import dataclasses
 import re
 from functools import cache
-from itertools import cycle
+from itertools import product
 
 import cv2
 import numpy as np
@@ -221,6 +221,21 @@ SHAPES = [
 NAMES = {*LANDMARKS, *HELPER_LANDMARKS, "reference"}
 
 
+def some_at_once(first, *others):
+    """Every combination, of which those that show each value at least once are quick tests."""
+    ways = list(product(first, *others))
+    count = max(len(first), *map(len, others))
+    quick = {tuple(each[k % len(each)] for each in (first, *others)) for k in range(count)}
+    return [
+        pytest.param(
+            *(way[0] if isinstance(way[0], tuple) else way[:1]),
+            *way[1:],
+            marks=() if way in quick else pytest.mark.slow,
+        )
+        for way in ways
+    ]
+
+
 def overlap(a, b):
     """Area two boxes share, px²."""
     width = min(a[2], b[2]) - max(a[0], b[0])
@@ -427,8 +442,7 @@ def test_a_report_made_in_another_language_is_drawn_with_its_letters() -> None:
     assert missing(lettering.font_for(40.0, ["Maßband", "Länge"]), set("äß")) == set()
 
 
-@pytest.mark.parametrize(("width", "height"), SHAPES)
-@pytest.mark.parametrize("unit", ["cm", "in"])
+@pytest.mark.parametrize(("width", "height", "unit"), some_at_once(SHAPES, ["cm", "in"]))
 def test_nothing_overlaps_on_a_german_picture(width: int, height: int, unit: str) -> None:
     got = german(width, height, unit)
     assert set(got.boxes) == NAMES
@@ -464,16 +478,9 @@ VERDICT_SETS = [
 
 
 @pytest.mark.parametrize(
-    ("width", "height", "unit"),
-    [
-        *((*shape, unit) for shape, unit in zip(SHAPES, cycle(["cm", "in"]), strict=False)),
-        *(
-            pytest.param(*shape, unit, marks=pytest.mark.slow)
-            for shape, unit in zip(SHAPES, cycle(["in", "cm"]), strict=False)
-        ),
-    ],
+    ("width", "height", "unit", "verdicts"),
+    some_at_once(SHAPES, ["cm", "in"], VERDICT_SETS),
 )
-@pytest.mark.parametrize("verdicts", VERDICT_SETS)
 def test_strip_is_a_table(width, height, unit, verdicts):
     report = report_for(width, height, unit=unit)
     got = drawn(width, height, unit, verdicts)
@@ -522,9 +529,8 @@ def test_a_reading_not_given_is_said_so(monkeypatch):
     assert {t.ground() for t in got.strip} == {DARK}
 
 
-@pytest.mark.parametrize("verdicts", VERDICT_SETS)
-@pytest.mark.parametrize("verdict", VERDICTS)
-def test_text_stands_out_where_it_is(monkeypatch, verdicts, verdict):
+@pytest.mark.parametrize(("verdict", "verdicts"), some_at_once(VERDICTS, VERDICT_SETS))
+def test_text_stands_out_where_it_is(monkeypatch, verdict, verdicts):
     rgb = np.random.default_rng(1).integers(0, 255, (1008, 1344, 3), dtype=np.uint8)
     report = with_verdicts(report_for(1344, 1008, verdict=verdict), *verdicts)
     got = Drawn(monkeypatch, rgb, report)
