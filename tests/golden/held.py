@@ -55,6 +55,10 @@ MOVE_WITH_OPENCV = (
 )
 """Steps whose every candidate hangs on how OpenCV fills areas and follows edges."""
 
+MOVE_WITH_PROCESSOR = ("cards", "outline_shapes", "silhouettes", "weighed")
+"""Steps in which a last digit, which kernels of the linear algebra beneath round otherwise, decides
+which points count, and so moves a figure by 3e-4 and more.  No held report moves by it."""
+
 SAME_MACHINE = 1e-9
 """Relative, where the same libraries take the same ways through the same processor."""
 OTHER_MACHINE = 1e-5
@@ -118,8 +122,16 @@ def kernel() -> dict[str, str]:
     libraries = {
         module.__name__: str(module.__version__) for module in (cv2, numpy, PIL, scipy, skimage)
     }
-    blas = {str(each.get("architecture", "")) for each in threadpool_info()}
-    return {**libraries, "blas": " ".join(sorted(blas)), "cv2 uses": cv2.getCPUFeaturesLine()}
+    found = threadpool_info()
+    blas = {str(each.get("architecture", "")) for each in found}
+    # scipy and OpenCV bring others, which older processors know by other names
+    numpys = {str(each.get("architecture", "")) for each in found if "numpy" in each["filepath"]}
+    return {
+        **libraries,
+        "blas": " ".join(sorted(blas)),
+        "numpy's blas": " ".join(sorted(numpys)),
+        "cv2 uses": cv2.getCPUFeaturesLine(),
+    }
 
 
 def opened(version: str, folder: Path) -> DatabaseStore:

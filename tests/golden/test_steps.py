@@ -23,6 +23,9 @@ def test_a_step_is_taken_as_it_was(name: str) -> None:
     # outlines and candidates are OpenCV's own; other versions find others
     if here["cv2"] != known["cv2"] and name in held.MOVE_WITH_OPENCV:
         pytest.skip("candidates differ between versions of OpenCV")
+    other = any(here[part] != known[part] for part in ("numpy's blas", "cv2 uses"))
+    if other and name in held.MOVE_WITH_PROCESSOR:
+        pytest.skip("points that count differ between processors")
     kept = json.loads((held.ON_THE_WAY / f"{name}.json").read_text(encoding="utf-8"))
     told = json.loads(json.dumps(plain(STEPS[name]()), ensure_ascii=False))
     relative = SAME_MACHINE if here == known else OTHER_MACHINE
