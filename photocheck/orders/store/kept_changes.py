@@ -15,7 +15,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, delete, func, insert, literal, select, text, update
 
 from photocheck.orders.store.database import DatabaseStore
-from photocheck.orders.store.kept_clients import OWN, Client
+from photocheck.orders.store.kept_clients import OWN, Client, end_subscriptions
 from photocheck.orders.store.tables import (
     changes,
     checks,
@@ -268,7 +268,7 @@ def end_subscription(store: DatabaseStore, client: Client, subscription: int) ->
     with store.writing() as connection:
         found = connection.execute(select(subscriptions.c.id).where(mine)).first()
         if found is not None:
-            _end(connection, subscription, "client")
+            end_subscriptions(connection, mine, datetime.now(UTC), "client")
     return found is not None
 
 
@@ -337,21 +337,14 @@ def not_told(store: DatabaseStore, delivery: Delivery, *, due: datetime, said: s
 def give_up(store: DatabaseStore, delivery: Delivery, *, why: str) -> None:
     """End the subscription of a change that cannot be told; `why` is one of `WHYS`."""
     with store.writing() as connection:
-        _end(connection, delivery.subscription.id, why)
+        told_no_more = subscriptions.c.id == delivery.subscription.id
+        end_subscriptions(connection, told_no_more, datetime.now(UTC), why)
 
 
 def _settle(connection: Connection, delivery: Delivery, **values: Any) -> None:
     values["said"] = values["said"][:80]
     changed = update(deliveries).where(deliveries.c.id == delivery.id)
     connection.execute(changed.values(**values))
-
-
-def _end(connection: Connection, subscription: int, why: str) -> None:
-    live = (subscriptions.c.id == subscription) & subscriptions.c.ended.is_(None)
-    ended = update(subscriptions).where(live).values(ended=datetime.now(UTC), why=why)
-    connection.execute(ended)
-    left = (deliveries.c.subscription_id == subscription) & deliveries.c.done.is_(None)
-    connection.execute(delete(deliveries).where(left))
 
 
 def _subscription(row: Any) -> Subscription:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from sqlalchemy import Connection, Select, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, Select, delete, func, insert, select, update
 
 from photocheck.orders.model import OrderError, OrderLine
 from photocheck.orders.store.database import DatabaseStore, insert_unless_there
@@ -123,6 +123,16 @@ def renew_client(
     return True
 
 
+def end_subscriptions(
+    connection: Connection, which: ColumnElement[bool], now: datetime, why: str
+) -> None:
+    """End those that have not ended, and drop what was still to be told: it would wait for ever."""
+    live = which & subscriptions.c.ended.is_(None)
+    connection.execute(update(subscriptions).where(live).values(ended=now, why=why))
+    of_these = deliveries.c.subscription_id.in_(select(subscriptions.c.id).where(which))
+    connection.execute(delete(deliveries).where(of_these & deliveries.c.done.is_(None)))
+
+
 def end_client(store: DatabaseStore, known_as: str) -> bool:
     """Let a client in no more, and tell it nothing more; False when there is none of this name."""
     now = datetime.now(UTC)
@@ -131,12 +141,7 @@ def end_client(store: DatabaseStore, known_as: str) -> bool:
         if found is None:
             return False
         _end_tokens(connection, found, now)
-        live = (subscriptions.c.client_id == found) & subscriptions.c.ended.is_(None)
-        connection.execute(update(subscriptions).where(live).values(ended=now, why="client"))
-        # What was still to be told would wait in the store for ever.
-        own = select(subscriptions.c.id).where(subscriptions.c.client_id == found)
-        left = deliveries.c.subscription_id.in_(own) & deliveries.c.done.is_(None)
-        connection.execute(delete(deliveries).where(left))
+        end_subscriptions(connection, subscriptions.c.client_id == found, now, "client")
     return True
 
 
