@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from functools import partial
 
 import pytest
 
@@ -24,6 +25,14 @@ def _begin(
     thread = threading.Thread(target=run)
     thread.start()
     return thread
+
+
+def _waits(runs: Runs, number: int) -> bool:
+    return len(runs._waiting.get("one", ())) == number
+
+
+def _has(found: list[float], number: int) -> bool:
+    return len(found) == number
 
 
 def test_one_address_runs_a_few_pages_at_a_time_and_another_does_not_wait(
@@ -80,7 +89,7 @@ def test_every_third_of_one_address_is_who_waited_longest(monkeypatch: pytest.Mo
     for number, name in enumerate(names):
         threads.append(_begin(runs, "one", going, ends[name], name))
         until(lambda: going == ["first"], "the first runs")
-        until(lambda n=number: len(runs._waiting.get("one", ())) == n, "the next waits")
+        until(partial(_waits, runs, number), "the next waits")
     ran = []
     for _ in names:
         until(lambda: len(going) == 1 and going[0] not in ran, "one runs")
@@ -113,7 +122,7 @@ def test_one_looks_for_all_who_wait_whether_a_run_has_become_a_long_one(
     monkeypatch.setattr(running, "MOMENT_S", 500.0)
     for number in range(1, 6):
         threads.append(_begin(runs, "one", going, end))
-        until(lambda n=number: len(slept) == n, "it sleeps")
+        until(partial(_has, slept, number), "it sleeps")
     assert [round(one, -2) for one in sorted(slept)] == [500, *[1000] * 4]
     end.set()
     for thread in threads:
