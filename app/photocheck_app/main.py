@@ -13,7 +13,7 @@ from photocheck_app import desk, held_uploads, kept, outage, owner, practise, sh
 from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
 from photocheck_app.doors.rate_limits import here
 from photocheck_app.doors.running import RUNS
-from photocheck_app.doors.sessions import bind, browser
+from photocheck_app.doors.sessions import bind, browser, just_opened
 from photocheck_app.doors.signed_in import at_desk as who_is_at_desk
 from photocheck_app.doors.trouble import TROUBLE
 from photocheck_app.shared import STYLE, choose_language, know_pages, language, uploaders_look
@@ -21,7 +21,7 @@ from photocheck_app.shared import STYLE, choose_language, know_pages, language, 
 
 def main() -> None:
     """Every run of the page: the language, then the way that was chosen."""
-    with speaking(language()), RUNS.one(here(), browser()):
+    with speaking(language()), RUNS.one(here(), browser(), first=just_opened()):
         bind()
         held_uploads.bind()
         away = kept.keep_all()

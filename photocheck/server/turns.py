@@ -5,6 +5,9 @@ keeps it from taking what others need; within it one of them, with however many 
 not take what the rest need.  So turns are not given in the order in which they were asked for, but
 to the browser that has had least of late.  A browser is known by what it was given and cannot make
 up (`photocheck.server.access.browsers`); all that show nothing of the kind are one together.
+
+Whoever comes as another browser each time has always had least.  So that this keeps nobody waiting
+without an end, every third turn goes to who has waited longest.
 """
 
 from __future__ import annotations
@@ -24,6 +27,11 @@ HALF_S: Final = 20.0
 """After this long half of what was had is forgotten: who hurried through one screen and reads the
 next is not held back by it (judgement)."""
 
+LONGEST_EVERY: Final = 3
+"""Of so many turns one goes to who has waited longest: however many come after, nobody waits longer
+than it takes to serve those who came before (judgement: of those who ask for all there is, who asks
+for little feels a third)."""
+
 MOST_BROWSERS: Final = 2_000
 """Of one address, whose share is remembered; the one not seen for longest begins anew."""
 
@@ -38,6 +46,8 @@ class Had:
     ----------
     clock : function
         Seconds from any moment on.
+    newcomers : float
+        What one that was not seen before counts as having had by then.
 
     Examples
     --------
@@ -49,14 +59,19 @@ class Had:
     (2.0, 0.0)
     """
 
-    def __init__(self, clock: Callable[[], float] = monotonic) -> None:
-        self._clock = clock
+    def __init__(self, clock: Callable[[], float] = monotonic, newcomers: float = 0.0) -> None:
+        self._clock, self._newcomers = clock, newcomers
         self._had: LRUCache[str, tuple[float, float]] = LRUCache(MOST_BROWSERS)
 
     def of(self, who: str) -> float:
         """How much; what is long past counts less."""
         amount, at = self._had.get(who, (0.0, 0.0))
         return amount * float(0.5 ** ((self._clock() - at) / HALF_S)) if amount else 0.0
+
+    def came(self, who: str) -> None:
+        """One is here, perhaps for the first time."""
+        if who not in self._had:
+            self._had[who] = self._newcomers, self._clock()
 
     def more(self, who: str, amount: float) -> None:
         """One has had more."""
@@ -68,34 +83,64 @@ class FullError(Exception):
 
 
 class _Ticket:
-    def __init__(self, cost: float) -> None:
-        self.cost = cost
+    def __init__(self, cost: float, number: int) -> None:
+        self.cost, self.number = cost, number
         self.waits = True
         self.called: asyncio.Future[None] = asyncio.get_running_loop().create_future()
 
 
+class _Kind:
+    """Those who wait for turns of one kind."""
+
+    def __init__(self) -> None:
+        # By browser, each in the order in which they came.
+        self.waiting: dict[str, deque[_Ticket]] = {}
+        self.called = 0
+        # What this kind has had; while nobody waits it falls behind, and is not given it later.
+        self.had = 0.0
+
+    def next(self, had: Had) -> str:
+        """The browser whose turn is next; among equals who came first."""
+        if self.called % LONGEST_EVERY == LONGEST_EVERY - 1:
+            return min(self.waiting, key=lambda one: self.waiting[one][0].number)
+        return min(self.waiting, key=had.of)
+
+
 class Line(Bucket):
     """The pace of one address, and those there who wait for their turn; for one event loop.
+
+    Where turns are of several kinds, all kinds that are waited for get equal shares.
 
     Parameters
     ----------
     pace : Pace
     clock : function
         As for `Bucket`.
+    newcomers : float
+        As for `Had`.
     """
 
-    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
+    def __init__(
+        self, pace: Pace, clock: Callable[[], float] = monotonic, newcomers: float = 0.0
+    ) -> None:
         super().__init__(pace, clock)
-        self._had = Had(clock)
-        # By browser, each in the order in which they came.
-        self._waiting: dict[str, deque[_Ticket]] = {}
+        self._had = Had(clock, newcomers)
+        self._kinds: dict[str, _Kind] = {}
+        self._had_by_kinds = 0.0
         self._many = 0
+        self._came = 0
         self._timer: asyncio.TimerHandle | None = None
 
     def __len__(self) -> int:
         return self._many
 
-    async def turn(self, browser: str, cost: float = 1, *, most_s: float = inf) -> None:
+    def came(self, browser: str) -> None:
+        """A browser is here, and will ask for turns; empty for those that are not known apart."""
+        self._had.came(browser)
+
+    async def turn(
+        self, browser: str, cost: float = 1, *, kind: str = "", most_s: float = inf
+    ) -> None:
         """Wait until it is a browser's turn.
 
         Parameters
@@ -104,6 +149,8 @@ class Line(Bucket):
             Empty for those that are not known apart.
         cost : float
             How much it counts.
+        kind : str
+            Of which kind the turn is.
         most_s : float
             How long it waits at most.
 
@@ -113,13 +160,18 @@ class Line(Bucket):
             When too many wait, or it would take longer than that.
         """
         cost = min(cost, self.most)
+        self.came(browser)
         if not self._many and not self.wait_s(cost, most_s=0):
             self._had.more(browser, cost)
             return
         if self._many >= MOST_WAITING and browser == self._longest():
             raise FullError
-        ticket = _Ticket(cost)
-        self._waiting.setdefault(browser, deque()).append(ticket)
+        self._came += 1
+        ticket = _Ticket(cost, self._came)
+        of = self._kinds.setdefault(kind, _Kind())
+        if not of.waiting:
+            of.had = max(of.had, self._had_by_kinds)
+        of.waiting.setdefault(browser, deque()).append(ticket)
         self._many += 1
         self._wait()
         try:
@@ -129,7 +181,7 @@ class Line(Bucket):
             raise FullError from None
         finally:
             if ticket.waits:
-                self._leave(browser, ticket)
+                self._leave(of, browser, ticket)
 
     def now(self, browser: str, cost: float = 1) -> bool:
         """Whether it is a browser's turn without waiting; it is then taken."""
@@ -138,44 +190,58 @@ class Line(Bucket):
         self._had.more(browser, cost)
         return True
 
-    def _longest(self) -> str:
-        return max(self._waiting, key=lambda one: len(self._waiting[one]))
+    def owe(self, browser: str, cost: float, *, kind: str = "") -> None:
+        """What a turn took turned out to be more by so much; whoever comes next waits for it."""
+        self.wait_s(cost)
+        self._had.more(browser, cost)
+        if kind in self._kinds:
+            self._kinds[kind].had += cost
 
-    def _leave(self, browser: str, ticket: _Ticket) -> None:
-        self._waiting[browser].remove(ticket)
-        self._gone(browser)
+    def _longest(self) -> str:
+        """The browser that waits for most."""
+        many = [(len(line), one) for of in self._kinds.values() for one, line in of.waiting.items()]
+        return max(many)[1]
+
+    def _leave(self, of: _Kind, browser: str, ticket: _Ticket) -> None:
+        of.waiting[browser].remove(ticket)
+        self._gone(of, browser)
         if not self._many and self._timer is not None:
             self._timer.cancel()
             self._timer = None
 
-    def _gone(self, browser: str) -> None:
+    def _gone(self, of: _Kind, browser: str) -> None:
         self._many -= 1
-        if not self._waiting[browser]:
-            del self._waiting[browser]
+        if not of.waiting[browser]:
+            del of.waiting[browser]
 
-    def _next(self) -> str:
-        """The browser whose turn is next; among equals who came first."""
-        return min(self._waiting, key=self._had.of)
+    def _next(self) -> tuple[_Kind, str]:
+        waiting = [of for of in self._kinds.values() if of.waiting]
+        of = min(waiting, key=lambda one: one.had)
+        return of, of.next(self._had)
 
     def _wait(self) -> None:
         if self._timer is None and self._many:
-            wait_s = self.until_s(self._waiting[self._next()][0].cost)
+            of, browser = self._next()
+            wait_s = self.until_s(of.waiting[browser][0].cost)
             self._timer = asyncio.get_running_loop().call_later(wait_s, self._call)
 
     def _call(self) -> None:
         self._timer = None
         while self._many:
-            browser = self._next()
-            ticket = self._waiting[browser][0]
+            of, browser = self._next()
+            ticket = of.waiting[browser][0]
             # Who has just given up takes nothing.
             if not ticket.called.done():
                 if self.wait_s(ticket.cost, most_s=0):
                     break
                 self._had.more(browser, ticket.cost)
+                self._had_by_kinds = of.had
+                of.had += ticket.cost
+                of.called += 1
                 ticket.called.set_result(None)
             ticket.waits = False
-            self._waiting[browser].popleft()
-            self._gone(browser)
+            of.waiting[browser].popleft()
+            self._gone(of, browser)
         self._wait()
 
 
@@ -187,15 +253,19 @@ class Lines:
     pace : Pace
     clock : function
         As for `Bucket`.
+    newcomers : float
+        As for `Had`.
     """
 
-    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
-        self._pace, self._clock = pace, clock
+    def __init__(
+        self, pace: Pace, clock: Callable[[], float] = monotonic, newcomers: float = 0.0
+    ) -> None:
+        self._pace, self._clock, self._newcomers = pace, clock, newcomers
         self._of: LRUCache[str, Line] = LRUCache(MOST_VISITORS)
 
     def of(self, who: str) -> Line:
         """The one of an address."""
         line = self._of.get(who)
         if line is None:
-            line = self._of[who] = Line(self._pace, self._clock)
+            line = self._of[who] = Line(self._pace, self._clock, self._newcomers)
         return line

@@ -134,6 +134,7 @@ def test_who_carries_nothing_has_nothing(remembered: dict[str, Any]) -> None:
 def test_a_long_run_is_remembered_as_a_short_one(monkeypatch: pytest.MonkeyPatch) -> None:
     now = [0.0]
     monkeypatch.setattr(running, "monotonic", lambda: now[0])
+    monkeypatch.setattr(running, "thread_time", lambda: now[0])
     runs = running.Runs()
     for lasted, burden in ((0.1, 0.1), (100.0, 0.35)):
         with runs.one("one", "own"):

@@ -72,9 +72,9 @@ def counts(monkeypatch: pytest.MonkeyPatch) -> Iterator[Rates]:
     fresh = Rates()
     monkeypatch.setattr(middleware, "COUNTS", fresh)
     monkeypatch.setattr(sessions, "_sessions", {"session-2": COOKIE})
-    for name in ("REQUESTS", "PAGES", "FILES", "VISITS"):
+    for name in ("REQUESTS", "PAGES", "FILES"):
         monkeypatch.setattr(middleware, name, Lines(Pace(1000, 1000)))
-    monkeypatch.setattr(open_pages, "MESSAGES", Lines(Pace(1000, 1000)))
+    monkeypatch.setattr(open_pages, "WORK", Lines(Pace(1000, 1000)))
     reached.clear()
     yield fresh
     assert not len(open_pages.OPEN)
@@ -316,22 +316,24 @@ def test_a_page_that_a_browser_still_holds_is_not_sent_again() -> None:
     assert reached == ["/desk/"]  # Streamlit leads on
 
 
-@pytest.mark.parametrize("name", ["REQUESTS", "PAGES", "FILES", "VISITS"])
+@pytest.mark.parametrize("name", ["REQUESTS", "PAGES", "FILES", "WORK"])
 def test_one_address_waits_its_turn_and_another_does_not(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clock = Clock()
-    lines = Lines(Pace(1, 1), clock)
-    monkeypatch.setattr(middleware, name, lines)
+    visits = name == "WORK"
+    most = open_pages.VISIT_S if visits else 1
+    lines = Lines(Pace(most, most), clock)
+    monkeypatch.setattr(open_pages if visits else middleware, name, lines)
     monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
     monkeypatch.setattr(open_pages, "LONGEST_VISIT_S", 0.01)
     kind: dict[str, Any] = {
         "REQUESTS": {"path": "/_stcore/upload_file/session-2/x", "method": "DELETE"},
         "PAGES": {"path": "/sheet"},
         "FILES": {"path": _script()},
-        "VISITS": {"path": STREAM, "type": "websocket"},
+        "WORK": {"path": STREAM, "type": "websocket"},
     }[name]
-    refused = "close" if name == "VISITS" else 429
+    refused = "close" if visits else 429
     let_in = _ask(**kind)[0]
     assert let_in != refused
     assert [_ask(**kind)[0] for _ in range(2)] == [refused] * 2
@@ -379,26 +381,69 @@ def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatc
 
     monkeypatch.setattr(open_pages, "Bucket", still)
     monkeypatch.setattr(open_pages, "MESSAGES_OF_PAGE", own)
-    taken: list[tuple[str, float]] = []
+    taken: list[tuple[str, str, float]] = []
 
     class Shared(Line):
-        async def turn(self, browser: str, cost: float = 1, *, most_s: float = inf) -> None:
-            taken.append((browser, cost))
+        async def turn(
+            self, browser: str, cost: float = 1, *, kind: str = "", most_s: float = inf
+        ) -> None:
+            taken.append((kind, browser, cost))
 
     class SharedLines(Lines):
         def of(self, who: str) -> Line:
             return Shared(Pace(1, 1))
 
-    monkeypatch.setattr(open_pages, "MESSAGES", SharedLines(Pace(1, 1)))
+    monkeypatch.setattr(open_pages, "WORK", SharedLines(Pace(1, 1)))
+    visit, one = open_pages.VISIT_S, open_pages.MESSAGE_S
     _ask(STREAM, parts=(b"",) * 4, type="websocket")
     assert waited == [1.0, 2.0]  # by its own
-    assert taken == [("", 1.0)] * 4  # and by its address'
+    # And by its address': what it begins with is part of opening it.
+    assert taken == [("visit", "", visit), *[("message", "", one)] * 3]
     large = b"x" * (3 * open_pages.BYTES_OF_ONE)
     carried = new_browser()
     _ask(STREAM, {"cookie": f"photocheck_visitor={carried}"}, (large,), type="websocket")
     assert waited[2:] == [2.0]  # which counts four times
-    assert taken[4:] == [(known_apart(carried), 4.0)]
+    known = known_apart(carried)
+    assert taken[4:] == [("visit", known, visit), ("message", known, 4 * one)]  # however it begins
     assert reached.count("a message") == 5  # nothing is lost
+
+
+@pytest.mark.parametrize(
+    ("took_s", "counts_s"), [(0.03, 0.03), (open_pages.RUN_MOST_S, 0.05), (7.0, 0.05)]
+)
+@pytest.mark.parametrize(("first", "kind"), [(True, "visit"), (False, "message")])
+def test_what_a_run_took_is_waited_for_by_whoever_comes_next(
+    monkeypatch: pytest.MonkeyPatch, took_s: float, counts_s: float, first: bool, kind: str
+) -> None:
+    owed: list[tuple[str, str, float]] = []
+
+    class Owing(Line):
+        def owe(self, browser: str, cost: float, *, kind: str = "") -> None:
+            owed.append((kind, browser, cost))
+
+    class OwingLines(Lines):
+        def of(self, who: str) -> Line:
+            assert who == "203.0.113.7"
+            return Owing(Pace(1, 1))
+
+    async def receive() -> Message:
+        raise AssertionError
+
+    async def opened() -> None:
+        open_pages.Page(receive, receive, Asking("203.0.113.7"))  # type: ignore[arg-type]
+        # From the thread that the page runs in.
+        ran = partial(open_pages.ran, Asking("203.0.113.7", "own"), took_s, first=first)
+        await asyncio.to_thread(ran)
+        await until_in_loop(lambda: owed, "it is owed")
+
+    monkeypatch.setattr(open_pages, "WORK", OwingLines(Pace(1, 1)))
+    asyncio.run(opened())
+    assert owed == [(kind, "own", counts_s)]
+    # A server that has ended is owed nothing, and nobody stumbles.
+    open_pages.ran(Asking("203.0.113.7", "own"), took_s, first=first)
+    monkeypatch.setattr(open_pages, "_loop", None)
+    open_pages.ran(Asking("203.0.113.7", "own"), took_s, first=first)
+    assert len(owed) == 1
 
 
 def test_a_page_that_sends_text_is_shut() -> None:

@@ -16,7 +16,7 @@ from photocheck.server.interface.operations import BASE
 from photocheck.server.pace import Pace
 from photocheck.server.turns import Lines
 from photocheck.speech import spoken
-from photocheck_app.doors import language, middleware, paths, sessions
+from photocheck_app.doors import language, middleware, open_pages, paths, sessions
 from photocheck_app.doors.middleware import Guard
 from photocheck_app.doors.paths import purpose_of
 
@@ -76,8 +76,9 @@ def _asked(
 @pytest.fixture(autouse=True)
 def counts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(middleware, "COUNTS", Rates())
-    for pace in ("REQUESTS", "PAGES", "FILES", "VISITS"):
+    for pace in ("REQUESTS", "PAGES", "FILES"):
         monkeypatch.setattr(middleware, pace, Lines(Pace(1000, 1000)))
+    monkeypatch.setattr(open_pages, "WORK", Lines(Pace(1000, 1000)))
     monkeypatch.setattr(sessions, "_given", {f"{THEIRS}.jpg": {"another's"}})
     monkeypatch.setattr(sessions, "_sessions", {"session-1": "another's", "session-2": COOKIE})
 

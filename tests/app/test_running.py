@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import threading
+from functools import partial
 
 import pytest
 
 from photocheck_app.doors import running
+from photocheck_app.doors.open_pages import Asking
 from photocheck_app.doors.running import Runs
 from tests.support.waiting import until
 
@@ -23,6 +25,14 @@ def _begin(
     thread = threading.Thread(target=run)
     thread.start()
     return thread
+
+
+def _waits(runs: Runs, number: int) -> bool:
+    return len(runs._waiting.get("one", ())) == number
+
+
+def _has(found: list[float], number: int) -> bool:
+    return len(found) == number
 
 
 def test_one_address_runs_a_few_pages_at_a_time_and_another_does_not_wait(
@@ -65,6 +75,77 @@ def test_of_one_address_the_browser_that_ran_least_is_next(
     for thread in threads:
         thread.join(60)
     assert runs.wait_until_done(0)
+
+
+def test_every_third_of_one_address_is_who_waited_longest(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(running, "MOMENT_S", 1000.0)
+    monkeypatch.setattr(running, "PATIENCE_S", 1000.0)
+    monkeypatch.setattr(running, "AT_ONCE", 1)
+    names = ["first", "old", *"abcd"]
+    runs, going = Runs(), list[str]()
+    ends = {name: threading.Event() for name in names}
+    runs._had_of("one").more("old", 9)
+    threads = []
+    for number, name in enumerate(names):
+        threads.append(_begin(runs, "one", going, ends[name], name))
+        until(lambda: going == ["first"], "the first runs")
+        until(partial(_waits, runs, number), "the next waits")
+    ran = []
+    for _ in names:
+        until(lambda: len(going) == 1 and going[0] not in ran, "one runs")
+        ran.append(going[0])
+        ends[going[0]].set()
+    for thread in threads:
+        thread.join(60)
+    assert ran == ["first", "a", "old", "b", "c", "d"]
+
+
+def test_one_looks_for_all_who_wait_whether_a_run_has_become_a_long_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The rest sleep until woken: a crowd that looks all the time takes what it waits for."""
+    monkeypatch.setattr(running, "PATIENCE_S", 1000.0)
+    monkeypatch.setattr(running, "MOMENT_S", 1000.0)
+    monkeypatch.setattr(running, "AT_ONCE", 1)
+    runs, going, end = Runs(), list[str](), threading.Event()
+    slept: list[float] = []
+
+    class Watched(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            assert timeout is not None
+            slept.append(timeout)
+            return super().wait(timeout)
+
+    threads = [_begin(runs, "one", going, end)]
+    until(lambda: going, "the first to run")
+    monkeypatch.setattr(running, "Event", Watched)
+    monkeypatch.setattr(running, "MOMENT_S", 500.0)
+    for number in range(1, 6):
+        threads.append(_begin(runs, "one", going, end))
+        until(partial(_has, slept, number), "it sleeps")
+    assert [round(one, -2) for one in sorted(slept)] == [500, *[1000] * 4]
+    end.set()
+    for thread in threads:
+        thread.join(60)
+    assert runs.wait_until_done(0)
+
+
+def test_what_a_run_took_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a processor: what it waited for is nobody's burden."""
+    told: list[tuple[Asking, float, bool]] = []
+    took = [0.0]
+
+    def ran(who: Asking, took_s: float, *, first: bool) -> None:
+        told.append((who, took_s, first))
+
+    monkeypatch.setattr(running, "ran", ran)
+    monkeypatch.setattr(running, "thread_time", lambda: took[0])
+    runs = Runs()
+    for seconds, first in ((0.1, True), (99.0, False)):
+        with runs.one("one", "own", first=first):
+            took[0] += seconds
+    who = Asking("one", "own")
+    assert told == [(who, pytest.approx(0.1), True), (who, running.MOMENT_S, False)]
 
 
 def test_who_waits_for_a_turn_has_not_ended(monkeypatch: pytest.MonkeyPatch) -> None:

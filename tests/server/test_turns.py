@@ -52,9 +52,99 @@ def test_who_had_least_of_late_is_next() -> None:
     assert _order([*("",) * 30, "own"], {"": 50})[0] == "own"
 
 
+def test_every_third_turn_goes_to_who_waited_longest() -> None:
+    """However many come who had nothing."""
+    newcomers = [str(number) for number in range(9)]
+    called = _order(["old", *newcomers], {"old": 50})
+    assert called == ["0", "1", "old", *newcomers[2:]]
+    assert _order(["old", "old", *newcomers], {"old": 50})[2:6:3] == ["old", "old"]
+
+
+def test_to_come_as_another_is_no_way_past_those_who_are_here() -> None:
+    now = Now()
+
+    async def work() -> None:
+        line = Line(Pace(a_second=1, at_once=9), now, newcomers=8)
+        line.came("own")
+        now.at = HALF_S
+        line.came("own")  # it is no newcomer any more
+        assert line._had.of("own") == 4
+        called: list[str] = []
+
+        async def come(browser: str) -> None:
+            await line.turn(browser)
+            called.append(browser)
+
+        line.wait_s(9)
+        waiting = [asyncio.create_task(come(one)) for one in ("another", "own")]
+        await until_in_loop(lambda: len(line) == 2, "both wait")
+        now.at += 9
+        line._call()
+        await asyncio.gather(*waiting)
+        assert called == ["own", "another"]
+        assert Lines(Pace(1, 1), now, newcomers=3).of("here")._had._newcomers == 3
+
+    _run(work)
+
+
+def test_kinds_of_turns_get_equal_shares() -> None:
+    """Of what they take, not of how often they are taken; and who did not want any has no claim."""
+    now = Now()
+
+    async def work() -> None:
+        line = Line(Pace(a_second=1, at_once=100), now)
+        called: list[str] = []
+
+        async def come(kind: str, cost: float) -> None:
+            await line.turn(f"{kind} {len(called)}", cost, kind=kind)
+            called.append(kind)
+
+        async def take(many: dict[str, int], cost: dict[str, float]) -> str:
+            called.clear()
+            line.wait_s(1000)
+            kinds = [kind for kind, number in many.items() for _ in range(number)]
+            waiting = [asyncio.create_task(come(kind, cost[kind])) for kind in kinds]
+            await until_in_loop(lambda: len(line) == len(kinds), "all wait")
+            now.at += 2000
+            line._call()
+            await asyncio.gather(*waiting)
+            return "".join(called)
+
+        assert await take({"a": 6, "b": 3}, {"a": 1, "b": 1}) == "abababaaa"
+        assert await take({"a": 4, "b": 2}, {"a": 1, "b": 2}) == "baabaa"
+        # "b" was not there for a while, and is not given it now.
+        assert await take({"a": 9}, {"a": 1}) == "a" * 9
+        assert await take({"a": 3, "b": 3}, {"a": 1, "b": 1}) == "bababa"
+        # What turned out to be more is the kind's, too.
+        line.owe("a 0", 2, kind="a")
+        line.owe("a 0", 2, kind="never waited for")
+        assert (await take({"a": 2, "b": 3}, {"a": 1, "b": 1})).startswith("bb")
+
+    _run(work)
+
+
+def test_what_is_owed_is_waited_for() -> None:
+    now = Now()
+
+    async def work() -> None:
+        line = Line(Pace(a_second=2, at_once=1), now)
+        line.owe("own", 4)
+        assert line.until_s(1) == 2.0
+        assert line._had.of("own") == 4
+        assert not line.now("other")
+        now.at = 2.0
+        assert line.now("other")
+
+    _run(work)
+
+
 def test_among_equals_who_came_first_is_next() -> None:
     equals = [str(number) for number in range(50)]
     assert _order(equals) == equals
+
+
+def _waiting(line: Line) -> list[str]:
+    return [browser for kind in line._kinds.values() for browser in kind.waiting]
 
 
 def _run(work: Callable[[], Awaitable[None]]) -> None:
@@ -141,7 +231,7 @@ def test_each_address_has_an_own_one() -> None:
 
 
 def test_the_shipped_shares() -> None:
-    assert turns.HALF_S == 20.0
+    assert (turns.HALF_S, turns.LONGEST_EVERY) == (20.0, 3)
     assert (turns.MOST_WAITING, turns.MOST_BROWSERS) == (600, 2_000)
 
 
@@ -157,7 +247,7 @@ def test_nothing_is_waited_for_once_all_have_given_up() -> None:
         await asyncio.gather(one, return_exceptions=True)
         assert line._timer is not None
         await two
-        assert (line._timer, line._waiting, len(line)) == (None, {}, 0)
+        assert (line._timer, _waiting(line), len(line)) == (None, [], 0)
         three = asyncio.create_task(line.turn("three", most_s=1000.0))
         await until_in_loop(lambda: len(line) == 1, "it waits")
         timer = line._timer
@@ -165,7 +255,7 @@ def test_nothing_is_waited_for_once_all_have_given_up() -> None:
         await asyncio.gather(three, return_exceptions=True)
         assert timer is not None
         assert timer.cancelled()
-        assert (line._timer, line._waiting, len(line)) == (None, {}, 0)
+        assert (line._timer, _waiting(line), len(line)) == (None, [], 0)
 
     _run(work)
 

@@ -27,7 +27,6 @@ from photocheck.server.interface.problems import problem
 from photocheck.server.serving import is_this_machine
 from photocheck.speech import speaking, tr
 from photocheck_app import framework
-from photocheck_app.doors import open_pages
 from photocheck_app.doors.assets import asset, is_asset, page_file
 from photocheck_app.doors.bodies import Arriving, TooLargeError, most_bytes
 from photocheck_app.doors.cookies import cookie, give_out, taken_in
@@ -41,9 +40,9 @@ from photocheck_app.doors.open_pages import (
     OPEN,
     PAGES,
     REQUESTS,
-    VISITS,
     Asking,
     Page,
+    may_visit,
     turn,
 )
 from photocheck_app.doors.origin import SAFE, is_foreign, is_https
@@ -136,7 +135,7 @@ class Guard:
         self, scope: Scope, receive: Receive, send: Send, wanted: HTTPConnection, found: Found
     ) -> None:
         who, visit = _asking(scope, wanted), wanted.cookies.get(COOKIE, "")
-        await turn(VISITS, who, most_s=open_pages.LONGEST_VISIT_S)
+        await may_visit(who)
         if found is None:
             await _turned_away(scope, receive, send, 404, _nothing_there())
             return

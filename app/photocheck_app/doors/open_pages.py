@@ -5,8 +5,9 @@ from __future__ import annotations
 import asyncio
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import partial
 from time import monotonic
 from typing import Final
 
@@ -15,11 +16,10 @@ from starlette.types import Message, Receive, Send
 from photocheck.server.access.rates import too_often
 from photocheck.server.pace import (
     FILES_OF_ADDRESS,
-    MESSAGES_OF_ADDRESS,
     MESSAGES_OF_PAGE,
     PAGES_OF_ADDRESS,
     REQUESTS_OF_ADDRESS,
-    VISITS_OF_ADDRESS,
+    WORK_OF_ADDRESS,
     Bucket,
 )
 from photocheck.server.turns import FullError, Lines
@@ -40,6 +40,22 @@ LONGEST_VISIT_S: Final = 10.0
 
 BYTES_OF_ONE: Final = 20_000
 """A message counts once more for each of so many bytes."""
+
+VISIT_S: Final = 0.004
+"""Of a processor, for opening a page and closing it, without its first run (measured)."""
+
+MESSAGE_S: Final = 0.008
+"""Of a processor, for a message and what is answered, without the run between (measured)."""
+
+RUN_MOST_S: Final = 0.05
+"""So much of a run counts: more is a photo that came or a check, of which an address and a link
+have so many an hour (`photocheck.server.access.rates`), and whose visitor does not come again at
+once."""
+
+NEWCOMERS_S: Final = 0.2
+"""What a browser counts as having had that is here for the first time: about what one has had that
+does something every three seconds.  To come as another browser each time is no way past those who
+are at work here (judgement)."""
 
 AWAY_CODE: Final = 1013
 """Of a websocket whose place somebody else is given: "try again later" (IANA's registry of close
@@ -66,8 +82,12 @@ class Asking:
 FILES: Final = Lines(FILES_OF_ADDRESS)
 PAGES: Final = Lines(PAGES_OF_ADDRESS)
 REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
-VISITS: Final = Lines(VISITS_OF_ADDRESS)
-MESSAGES: Final = Lines(MESSAGES_OF_ADDRESS)
+WORK: Final = Lines(WORK_OF_ADDRESS, newcomers=NEWCOMERS_S)
+
+VISIT: Final = "visit"
+MESSAGE: Final = "message"
+"""The kinds of work: who opens pages, one after another, takes no turns from those that are open,
+nor they from whoever comes."""
 
 
 @dataclass(eq=False)
@@ -170,8 +190,8 @@ OPEN: Final = Places()
 ANSWERED: Final = Places()
 
 
-async def turn(of: Lines, who: Asking, *, most_s: float | None = None) -> None:
-    """Wait until it is a visitor's turn, for no longer than that (`LONGEST_WAIT_S`).
+async def turn(of: Lines, who: Asking) -> None:
+    """Wait until it is a visitor's turn, for no longer than `LONGEST_WAIT_S`.
 
     Raises
     ------
@@ -179,11 +199,42 @@ async def turn(of: Lines, who: Asking, *, most_s: float | None = None) -> None:
         When that is too long.
     """
     try:
-        await of.of(who.address).turn(
-            who.browser, most_s=LONGEST_WAIT_S if most_s is None else most_s
-        )
+        await of.of(who.address).turn(who.browser, most_s=LONGEST_WAIT_S)
     except FullError:
         raise too_often(1.0) from None
+
+
+async def may_visit(who: Asking) -> None:
+    """Wait until a visitor may open a page, for no longer than `LONGEST_VISIT_S`.
+
+    Raises
+    ------
+    TooOftenError
+        When that is too long.
+    """
+    try:
+        await WORK.of(who.address).turn(who.browser, VISIT_S, kind=VISIT, most_s=LONGEST_VISIT_S)
+    except FullError:
+        raise too_often(1.0) from None
+
+
+def ran(who: Asking, took_s: float, *, first: bool) -> None:
+    """A run of a visitor's page took so much of a processor; from any thread.
+
+    Parameters
+    ----------
+    first : bool
+        Whether it was the first of a page, which belongs to opening it.
+    """
+    if _loop is None:
+        return  # nothing was opened by way of these doors
+    took_s = min(took_s, RUN_MOST_S)
+    owe = partial(WORK.of(who.address).owe, who.browser, took_s, kind=VISIT if first else MESSAGE)
+    with suppress(RuntimeError):  # the server has ended meanwhile
+        _loop.call_soon_threadsafe(owe)
+
+
+_loop: asyncio.AbstractEventLoop | None = None
 
 
 class Leaving:
@@ -236,10 +287,14 @@ class Page(Leaving):
     """
 
     def __init__(self, receive: Receive, send: Send, who: Asking) -> None:
+        global _loop
         super().__init__()
+        _loop = asyncio.get_running_loop()
         self._receive, self._send, self._who = receive, send, who
-        self._own, self._shared = Bucket(MESSAGES_OF_PAGE), MESSAGES.of(who.address)
+        self._own, self._shared = Bucket(MESSAGES_OF_PAGE), WORK.of(who.address)
         self.left, self._begun = False, False
+        # From here on: who reads first what there is, is less of a newcomer by then.
+        self._shared.came(who.browser)
 
     async def receive(self) -> Message:
         """As ASGI's receive, once it is this page's turn."""
@@ -253,12 +308,14 @@ class Page(Leaving):
                 # Pages send none; Streamlit would write a traceback into the log.
                 return await self._shut(1003)
             cost = 1 + len(message["bytes"]) / BYTES_OF_ONE
+            first, self._begun = not self._begun, True
             if self.place is not None:
-                self.place.used = self._begun
-            self._begun = True
+                self.place.used = not first
             if wait_s := self._own.wait_s(cost):
                 await asyncio.sleep(wait_s)
-            await self._shared.turn(self._who.browser, cost)
+            # What a page begins with belongs to opening it.
+            if not first or len(message["bytes"]) > BYTES_OF_ONE:
+                await self._shared.turn(self._who.browser, MESSAGE_S * cost, kind=MESSAGE)
         elif message["type"] == "websocket.disconnect":
             self.left = True
         return message

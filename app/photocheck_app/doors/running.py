@@ -3,7 +3,8 @@
 Streamlit runs every open page in a thread of its own, and Python lets one thread at a time work.
 Where one address has many pages that all want to run, a few run at a time and the rest of that
 address wait their turn, so that the others' pages share the processor with few; and of that
-address, whichever browser has run least of late goes first.  What takes longer than a moment is
+address, whichever browser has run least of late goes first, and every third time the one that has
+waited longest (`photocheck.server.turns`).  What takes longer than a moment is
 waiting for something else, and no longer counts.
 """
 
@@ -13,13 +14,14 @@ from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
 from threading import Condition, Event
-from time import monotonic
+from time import monotonic, thread_time
 from typing import Final
 
 from cachetools import LRUCache
 
 from photocheck.server.pace import MOST_VISITORS
-from photocheck.server.turns import Had
+from photocheck.server.turns import LONGEST_EVERY, Had
+from photocheck_app.doors.open_pages import Asking, ran
 
 AT_ONCE: Final = 4
 """Of one address."""
@@ -34,7 +36,9 @@ at once, and keep whoever comes next from running."""
 
 class _Waiting:
     def __init__(self, browser: str) -> None:
-        self.browser, self.called = browser, Event()
+        self.browser, self.may_run = browser, False
+        # Set when it may run, and when it is the one that looks whether anybody may.
+        self.woken = Event()
 
 
 class Runs:
@@ -46,9 +50,10 @@ class Runs:
         # In the order in which they came.
         self._waiting: dict[str, list[_Waiting]] = defaultdict(list)
         self._had: LRUCache[str, Had] = LRUCache(MOST_VISITORS)
+        self._called = 0
 
     @contextmanager
-    def one(self, who: str, browser: str = "") -> Iterator[None]:
+    def one(self, who: str, browser: str = "", *, first: bool = False) -> Iterator[None]:
         """A run of a visitor's page, for as long as the block lasts.
 
         Parameters
@@ -57,16 +62,20 @@ class Runs:
             As `photocheck.server.access.rates.visitor` says.
         browser : str
             As `photocheck.server.access.browsers.known_apart` says.
+        first : bool
+            Whether the page has just been opened.
         """
         ticket = _Waiting(browser)
         self._wait(who, ticket)
-        began = monotonic()
+        began = thread_time()
         try:
             yield
         finally:
+            # What it waited for is nobody's burden.
+            took_s = min(thread_time() - began, MOMENT_S)
+            ran(Asking(who, browser), took_s, first=first)
             with self._changed:
-                # What it waited for is nobody's burden.
-                self._had_of(who).more(browser, min(monotonic() - began, MOMENT_S))
+                self._had_of(who).more(browser, took_s)
                 del self._begun[who][ticket]
                 if not self._begun[who]:
                     del self._begun[who]
@@ -78,24 +87,39 @@ class Runs:
         with self._changed:
             self._waiting[who].append(ticket)
             self._let_in(who)
-        while not ticket.called.wait(max(0.0, min(MOMENT_S, until - monotonic()))):
+        while not self._may_run(who, ticket, until):
             with self._changed:
-                # Some that run may have become long ones meanwhile.
+                first = self._waiting[who][0] is ticket if who in self._waiting else False
+            # Some that run become long ones without anybody's doing: one looks, and the rest sleep.
+            left_s = until - monotonic()
+            ticket.woken.wait(max(0.0, min(MOMENT_S, left_s) if first else left_s))
+
+    def _may_run(self, who: str, ticket: _Waiting, until: float) -> bool:
+        with self._changed:
+            ticket.woken.clear()
+            if not ticket.may_run:
                 self._let_in(who)
-                if not ticket.called.is_set() and monotonic() >= until:
-                    self._begin(who, ticket)
+            if not ticket.may_run and monotonic() >= until:
+                self._begin(who, ticket)
+            return ticket.may_run
 
     def _let_in(self, who: str) -> None:
         had = self._had_of(who)
         while (waiting := self._waiting.get(who)) and self._busy(who) < AT_ONCE:
-            self._begin(who, min(waiting, key=lambda one: had.of(one.browser)))
+            longest = self._called % LONGEST_EVERY == LONGEST_EVERY - 1
+            self._called += 1
+            least = min(waiting, key=lambda one: had.of(one.browser))
+            self._begin(who, waiting[0] if longest else least)
 
     def _begin(self, who: str, ticket: _Waiting) -> None:
         self._waiting[who].remove(ticket)
-        if not self._waiting[who]:
+        if self._waiting[who]:
+            self._waiting[who][0].woken.set()
+        else:
             del self._waiting[who]
         self._begun[who][ticket] = monotonic()
-        ticket.called.set()
+        ticket.may_run = True
+        ticket.woken.set()
 
     def _had_of(self, who: str) -> Had:
         had = self._had.get(who)

@@ -48,6 +48,12 @@ def owns_session(name: str, cookie: str) -> bool:
         return bool(cookie) and _sessions.get(name) == cookie
 
 
+def just_opened() -> bool:
+    """Whether no run of this page has ended, nor bound it."""
+    with _lock:
+        return framework.served() and framework.session_id() not in _sessions
+
+
 def bind() -> None:
     """Remember whose this session is, and have files remember too; at the start of every run."""
     session = framework.session_id()

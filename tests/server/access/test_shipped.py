@@ -125,14 +125,18 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "pace": {
             "MOST_VISITORS": 20_000,
             "MESSAGES_OF_PAGE": Pace(a_second=5, at_once=60),
-            "MESSAGES_OF_ADDRESS": Pace(a_second=30, at_once=100),
-            "VISITS_OF_ADDRESS": Pace(a_second=25, at_once=60),
+            "WORK_OF_ADDRESS": Pace(a_second=0.6, at_once=1.5),
             "PAGES_OF_ADDRESS": Pace(a_second=200, at_once=200),
             "REQUESTS_OF_ADDRESS": Pace(a_second=50, at_once=400),
-            "FILES_OF_ADDRESS": Pace(a_second=400, at_once=2000),
+            "FILES_OF_ADDRESS": Pace(a_second=1000, at_once=2000),
         },
         "serving": {"PORT": 8501},
-        "turns": {"HALF_S": 20.0, "MOST_BROWSERS": 2_000, "MOST_WAITING": 600},
+        "turns": {
+            "HALF_S": 20.0,
+            "LONGEST_EVERY": 3,
+            "MOST_BROWSERS": 2_000,
+            "MOST_WAITING": 600,
+        },
         "watch": {"EVERY_S": 1.0, "SILENT": 15, "WRITES_S": 1.0},
     },
     photocheck.server.hooks: {

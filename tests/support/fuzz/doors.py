@@ -271,9 +271,9 @@ def requests(rng: random.Random) -> Job:
         with ExitStack() as stack:
             for module in (middleware, sign_in):
                 stack.enter_context(patch.object(module, "COUNTS", Rates()))
-            for name in ("REQUESTS", "PAGES", "FILES", "VISITS"):
+            for name in ("REQUESTS", "PAGES", "FILES"):
                 stack.enter_context(patch.object(middleware, name, wide()))
-            stack.enter_context(patch.object(open_pages, "MESSAGES", wide()))
+            stack.enter_context(patch.object(open_pages, "WORK", wide()))
             stack.enter_context(patch.object(sign_in, "the_store", _kept))
             stack.enter_context(patch.object(staff, "_hasher", _hasher))
             logging.getLogger().addHandler(complaints)

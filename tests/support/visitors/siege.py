@@ -42,6 +42,10 @@ BAR_S: Final = 3.0
 
 BEGUN: Final = "every connection was tried"
 _RUN: Final = BackMsg(rerun_script=ClientState(query_string="")).SerializeToString()
+_BEGINS: Final = "begin=careful"
+_SAMPLE: Final = BackMsg(rerun_script=ClientState(query_string="step=sample")).SerializeToString()
+_COOKIE: Final = re.compile(r"set-cookie: (photocheck_visitor=[^;]+)")
+_FILE: Final = re.compile(r"static/[\w./-]+\.(?:js|css|woff2)")
 _AGAIN_S: Final = 0.05
 """Until a connection that was closed is opened again."""
 
@@ -71,6 +75,7 @@ class Attacker:
         self.address = address
         self._from = {} if same else {"X-Forwarded-For": ELSEWHERE}
         self._untried = connections
+        self._ordering, self._order = asyncio.Lock(), ""
         self.host, self.port = urlsplit(address).hostname, urlsplit(address).port
         self.place = f"{self.host}:{self.port}"
 
@@ -181,6 +186,23 @@ class Attacker:
 
     async def reruns(self) -> None:
         """A page that asks for itself fifty times a second."""
+        await self._rerun(_RUN)
+
+    async def samples(self) -> None:
+        """The same with the page that costs most of those that anybody may see."""
+        await self._rerun(_SAMPLE)
+
+    async def results(self) -> None:
+        """The same with the page that costs most of an order of one's own, which is made first."""
+        async with self._ordering:
+            if not self._order:
+                owner = Owner(self.address, told_by(999))
+                await owner.play()
+                self._order = owner.wire.query
+        asked = BackMsg(rerun_script=ClientState(query_string=self._order))
+        await self._rerun(asked.SerializeToString())
+
+    async def _rerun(self, asked: bytes) -> None:
         async with await self._page() as socket:
 
             async def read() -> None:
@@ -190,7 +212,7 @@ class Attacker:
             reading = asyncio.create_task(read())
             try:
                 while not reading.done():
-                    await socket.send(_RUN)
+                    await socket.send(asked)
                     await asyncio.sleep(0.02)
             finally:
                 reading.cancel()
@@ -204,19 +226,46 @@ class Attacker:
 
     async def visits(self) -> None:
         """A visitor like any other, who leaves once the page is there and comes as another."""
-        reader, writer = await self._open()
+        cookie, _ = await self._given("/")
+        await self._visit(cookie, _RUN)
+
+    async def twice(self) -> None:
+        """The same, who does two things there before leaving."""
+        cookie, _ = await self._given("/")
+        await self._visit(cookie, _RUN, times=3)
+
+    async def loads(self) -> None:
+        """The same, with a browser that has nothing yet: all files of the page, one by one."""
+        cookie, page = await self._given(f"/?{_BEGINS}")
+        reader, writer = await asyncio.open_connection(self.host, self.port)
         try:
-            writer.write(self._head("GET / HTTP/1.1", "Accept: text/html"))
-            given = re.findall(
-                rb"set-cookie: (photocheck_visitor=[^;]+)", await reader.readuntil(b"\r\n\r\n")
-            )
+            for name in _FILE.findall(page):
+                writer.write(self._head(f"GET /{name} HTTP/1.1", f"Cookie: {cookie}"))
+                head = await reader.readuntil(b"\r\n\r\n")
+                (length,) = re.findall(rb"content-length: (\d+)", head.lower())
+                await reader.readexactly(int(length))
         finally:
             writer.close()
-        async with await self._page(b"; ".join(given).decode()) as socket:
-            await socket.send(_RUN)
-            async for message in socket:
-                if ForwardMsg.FromString(message).WhichOneof("type") == "script_finished":
-                    return
+        await self._visit(cookie, _RUN)
+
+    async def _given(self, path: str) -> tuple[str, str]:
+        """The cookie that a newcomer is given, and the page."""
+        reader, writer = await self._open()
+        try:
+            asked = self._head(f"GET {path} HTTP/1.1", "Accept: text/html", "Connection: close")
+            writer.write(asked)
+            answer = (await reader.read(-1)).decode("utf-8", "replace")
+        finally:
+            writer.close()
+        return "; ".join(_COOKIE.findall(answer)), answer
+
+    async def _visit(self, cookie: str, asked: bytes, times: int = 1) -> None:
+        async with await self._page(cookie) as socket:
+            for _ in range(times):
+                await socket.send(asked)
+                async for message in socket:
+                    if ForwardMsg.FromString(message).WhichOneof("type") == "script_finished":
+                        break
 
     async def _page(self, cookie: str = "") -> ClientConnection:
         more = {"Cookie": cookie} if cookie else {}
@@ -244,8 +293,12 @@ KINDS: Final = {
     "files": 50,
     "assets": 50,
     "reruns": 40,
+    "samples": 40,
+    "results": 40,
     "held": 200,
     "visits": 40,
+    "twice": 40,
+    "loads": 40,
 }
 """How many connections each attack has; together they have as many as one client may."""
 
@@ -332,7 +385,7 @@ def main() -> int:
                 f"  a whole order {order_s:5.1f} s; the longest: {steps}",
                 flush=True,
             )
-        found += wrongs(app.store, told, headlines)
+        found += wrongs(app.store, told, headlines, others="results" in kinds)
         said = app.log.read_text()
         print(f"the log has {len(said)} characters; its end:\n{said[-3000:]}")
     print(f"orders sent meanwhile: {len(told)}; wrong: {len(found)}")
