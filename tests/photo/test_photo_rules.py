@@ -261,7 +261,7 @@ def test_sharpness_needs_sixteen_pixels_both_ways(sides: tuple[int, int], judged
 
 def test_half_a_pixel_per_cm_is_a_scale_and_none_is_not() -> None:
     def told(**changed: float) -> Any:
-        given: dict[str, float] = {"px_per_cm": 0.5, "distance_mm": 0.5, "corner_px": 0.5,
+        given: dict[str, Any] = {"px_per_cm": 0.5, "distance_mm": 0.5, "corner_px": 0.5,
                                    "offset_spread_mm": 0.0}  # fmt: skip
         return scale_remarks(
             **(given | changed), reference_px=[(0.0, 0.0), (3e3, 4e3)], yaw_deg=0.0
@@ -375,7 +375,8 @@ def _saved_before(width: int, height: int) -> Picture:
     """A picture cut out of a JPEG whose blocks begin 3 px right of its corner and 5 px below."""
     noise = np.random.default_rng(1).normal(0, 40, (height + 16, width + 16, 3))
     soft = np.clip(128 + 5 * cv2.GaussianBlur(noise, (0, 0), 2), 0, 255).astype(np.uint8)
-    kept = cv2.imdecode(cv2.imencode(".jpg", soft, [cv2.IMWRITE_JPEG_QUALITY, 70])[1], 1)
+    coded = cv2.imencode(".jpg", soft, [cv2.IMWRITE_JPEG_QUALITY, 70])[1]
+    kept = np.asarray(cv2.imdecode(coded, 1))
     return np.asarray(kept[3 : 3 + height, 5 : 5 + width], np.uint8)
 
 
