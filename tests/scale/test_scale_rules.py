@@ -25,7 +25,7 @@ from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import check_corners, contains, corners_mm
 from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse
 from photocheck.scale.outline_fits import Halved, OutlineFit, fitted_outline
-from photocheck.scale.sides import Sides
+from photocheck.scale.sides import _LEAST_ROW_PX, Sides
 from photocheck.scale.subpixel import EdgeLine, crossing_spread
 from photocheck.scale.thresholds import lies_inside
 
@@ -547,8 +547,7 @@ def test_a_side_is_seen_a_few_pixels_to_either_side_of_it() -> None:
                       margin_px=9.0, trim=(0.0, 0.0))  # fmt: skip
         return bool(sides.sample(np.zeros((1, 2)), np.array([-wide, 0.0, wide]), 1)[1].all())
 
-    from photocheck.scale.sides import _LEAST_ROW_PX as few
-
+    few = _LEAST_ROW_PX
     assert inside(few, 9.0)
     assert not inside(few - 0.1, 9.0)
     assert inside(39.0 - few, 9.0)
