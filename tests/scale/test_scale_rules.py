@@ -51,7 +51,7 @@ def _line(
 
 
 def _outline(
-    half: float | Sequence[float], centre: Sequence[float] = (0.0, 0.0), **told: float
+    half: float | Sequence[float], centre: Sequence[float] | Array = (0.0, 0.0), **told: float
 ) -> OutlineFit:
     ellipse = Ellipse(np.array(centre, float), np.broadcast_to(half, 2).astype(float), 0.0)
     facts = {"support": 0.9, "scatter_px": 0.5, "steepness": 0.1, "contrast": 0.5, "score": 1.0}
@@ -337,8 +337,7 @@ def test_a_shape_holds_its_middle_at_any_size(scale: float) -> None:
 
 
 def test_only_what_has_two_sides_has_corners() -> None:
-    for sides in ({"width_mm": None}, {"height_mm": None}):
-        one_side = replace(A4, **sides)
+    for one_side in (replace(A4, width_mm=None), replace(A4, height_mm=None)):
         with pytest.raises(ScaleError, match="have corners"):
             corners_mm(one_side, _box(300.0, 200.0))
         with pytest.raises(ValueError, match="has no fixed size"):

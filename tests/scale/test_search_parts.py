@@ -420,7 +420,7 @@ def test_round_corners_begin_inside_of_where_sides_meet(radius: float, contrast:
 
 # --- edges beside a side --------------------------------------------------------------------------
 
-ACROSS = np.arange(-60, 61) * 0.5
+ACROSS: Array = np.arange(-60, 61, dtype=np.float64) * 0.5
 
 
 def _rows(far: float, inner: Any, strip: Any, ground: Any, count: int = 12) -> Any:
@@ -468,7 +468,12 @@ def test_strips_are_looked_for_over_four_millimetres(
     monkeypatch: pytest.MonkeyPatch, px_per_mm: float, reach: float
 ) -> None:
     looked: list[float] = []
-    monkeypatch.setattr(beside, "_off", lambda _, __, reach_px: looked.append(reach_px) or 1.0)
+
+    def off_by(_: Any, __: Any, reach_px: float) -> float:
+        looked.append(reach_px)
+        return 1.0
+
+    monkeypatch.setattr(beside, "_off", off_by)
     off = beside.strips_beside(BLANK, SHEET, px_per_mm, (0.1, 0.1))
     assert looked == pytest.approx([reach] * 4 if reach else [])
     assert off.tolist() == ([1.0] * 4 if reach else [0.0] * 4)
@@ -545,7 +550,12 @@ def test_half_of_a_piece_at_most_is_left_out(
     monkeypatch: pytest.MonkeyPatch, trim: float, cut: float
 ) -> None:
     looked: list[tuple[float, float]] = []
-    monkeypatch.setattr(refining, "fit_sides", lambda *_, trim, **__: looked.append(trim) or [])
+
+    def fit(*_: Any, trim: tuple[float, float], **__: Any) -> list[None]:
+        looked.append(trim)
+        return []
+
+    monkeypatch.setattr(refining, "fit_sides", fit)
     refining._pieces(BLANK, SHEET, np.zeros(4), trim, 3.0)
     assert looked == [pytest.approx((cut, 0.0)), pytest.approx((0.0, cut))]
 
@@ -728,10 +738,13 @@ def test_a_sheet_is_looked_for_at_several_sizes(
 ) -> None:
     """First at about 1400 px, then at full size, half of the first, and twice as large."""
     looked: list[float] = []
+
+    def detect_at(_: Any, shrink: float) -> tuple[MarkerSeen, ...]:
+        looked.append(shrink)
+        return ()
+
     monkeypatch.setattr(marker_detection, "_glance", lambda _: ())
-    monkeypatch.setattr(
-        marker_detection, "_detect_at", lambda _, shrink: looked.append(shrink) or ()
-    )
+    monkeypatch.setattr(marker_detection, "_detect_at", detect_at)
     for shape in ((8, longer), (longer, 8)):
         looked.clear()
         assert marker_detection.detect_markers(np.zeros(shape, np.uint8)) == ()
