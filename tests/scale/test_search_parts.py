@@ -20,6 +20,8 @@ from photocheck.scale import (
     markers,
     planes,
     refining,
+    rough_ellipses,
+    tag_detection,
     tag_fit,
     tags,
     unaided,
@@ -866,3 +868,85 @@ def test_points_in_a_line_fix_no_plane() -> None:
     assert planes.fit_homography(_box(10.0, 10.0), line) is None
     assert planes.fit_homography(_box(10.0, 10.0)[:3], _box(9.0, 9.0)[:3]) is None
     assert planes.fit_homography(_box(10.0, 10.0), np.zeros((4, 2))) is None
+
+
+# --- rough rounds about a mark --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("half", "kind", "kept"),
+    [
+        ((6.5, 6.5), "disc", True), ((5.5, 5.5), "disc", False), ((8.0, 5.5), "disc", False),
+        # larger than the look by a fifth is no outline in it
+        ((95.0, 95.0), "disc", True), ((97.0, 90.0), "disc", False), ((90.0, 97.0), "disc", False),
+    ],
+)  # fmt: skip
+def test_rough_rounds_are_six_pixels_to_a_little_more_than_the_look(
+    monkeypatch: pytest.MonkeyPatch, half: tuple[float, float], kind: str, kept: bool
+) -> None:
+    one = _round(half, (40.0, 30.0)).ellipse
+    monkeypatch.setattr(rough_ellipses, "outlines", lambda _: [])
+    monkeypatch.setattr(rough_ellipses, "_voted", lambda _: [one])
+    monkeypatch.setattr(rough_ellipses, "_outline_share", lambda *_: 0.5)
+    window: Any = SimpleNamespace(
+        rgb=np.zeros((60, 80, 3), np.uint8), mark=np.array([40.0, 30.0]), scale=2.0,
+        to_photo=lambda at: 2.0 * at,
+    )  # fmt: skip
+    found = list(rough_ellipses.rough_ellipses(window, kind))
+    assert bool(found) == kept
+    if found:
+        ((score, ellipse, scale),) = found
+        assert (score, scale) == (0.5, 2.0)
+        assert ellipse.half == pytest.approx(2.0 * np.array(half))
+
+
+@pytest.mark.parametrize("radius", [12.0, 40.0])
+def test_a_circle_is_seen_in_a_quarter_of_it(radius: float) -> None:
+    """The rest of the contour goes elsewhere."""
+    angle = np.linspace(0, 2 * np.pi, round(2 * np.pi * radius), endpoint=False)
+    ring = 60.0 + radius * np.column_stack([np.cos(angle), np.sin(angle)])
+    rng = np.random.default_rng(8)
+    for part, seen in ((1.0, True), (0.6, True), (0.12, False)):
+        arc = ring[: round(part * len(ring))]
+        other = 60.0 + rng.uniform(-60, 60, (len(ring) - len(arc), 2))
+        found = rough_ellipses._circle_in(np.vstack([arc, other]))
+        if seen:
+            assert found is not None
+            assert found.centre == pytest.approx([60.0, 60.0], abs=1.5)
+            assert found.half == pytest.approx([radius, radius], abs=1.5)
+        else:
+            assert found is None or abs(found.half[0] - radius) > 1.5
+    assert rough_ellipses._circle_in(np.column_stack([np.arange(30.0), np.zeros(30)])) is None
+    assert rough_ellipses._circle_in(np.zeros((30, 2))) is None
+
+
+def _places_of(shape: tuple[int, int]) -> Any:
+    """Where a picture with one square is to be looked at."""
+    half = np.full(shape, 200, np.uint8)
+    half[:, : shape[1] // 2] = 20
+    return tag_detection._places(half)
+
+
+def test_a_tiny_picture_is_one_place() -> None:
+    for shape in ((8, 400), (400, 8), (9, 9)):
+        first, later = _places_of(shape)
+        assert (first, later) == ([(0, 0, 2 * shape[1], 2 * shape[0])], [])
+    first, _ = _places_of((40, 400))
+    assert first != [(0, 0, 800, 80)]
+
+
+@pytest.mark.parametrize(("apart", "count"), [(1.9, 1), (2.1, 2)])
+def test_two_squares_within_two_cells_are_one(apart: float, count: int) -> None:
+    """Cells of 10 px; both are read from a picture in which a marker goes on without an end."""
+    code = tag_detection._looks()[0][0][0]
+    cells = np.asarray(marker_cells(int(code)))
+    grey = np.full((200, 200), 230, np.uint8)
+    grey[60:120, 60:120] = np.kron(np.where(cells, 20, 230), np.ones((10, 10)))
+    square = _box(60.0, 60.0, 89.5, 89.5)
+    squares = np.array([square, square + np.array([apart * 10.0, 0.0])])
+    found = tag_detection._named(grey, squares[:1], [])
+    assert len(found) == 1
+    assert found[0].likeness == pytest.approx(1.0, abs=0.02)
+    there = [replace(found[0], corners_px=square + np.array([apart * 10.0, 0.0]))]
+    assert len(tag_detection._named(grey, squares[:1], there)) == count - 1
+    assert tag_detection._named(grey, np.zeros((0, 4, 2)), []) == []
