@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
@@ -16,7 +17,9 @@ from photocheck.judge import (
     causes,
     estimate,
     evidence,
+    impossible_marks,
     learning,
+    marks_told,
     standing,
     tag_sizes,
     widths,
@@ -26,7 +29,9 @@ from photocheck.judge.compare import Comparison, Fault
 from photocheck.judge.expected_marks import ROOM, log_fit
 from photocheck.judge.framed import FOCAL_DOUBTED, doubted
 from photocheck.judge.front import _pairs
+from photocheck.judge.joint import Joint
 from photocheck.judge.ratios import GroupRatios, Ratios, Version, WayRatio
+from photocheck.judge.tape_habits import TapeHabits
 from photocheck.judge.untold import askable
 from photocheck.judge.widths import FRONTS, WIDTH_LIMIT, fits_without, outvoted, proved
 from photocheck.judge.wording import one_more_photo_sentence
@@ -474,3 +479,80 @@ def test_a_comparison_tells_nothing_from_half_a_length_on() -> None:
     assert told(0.51, half_neck=0.3)
     assert told(0.0, half_neck=0.51, front_length=0.1)
     assert not told(0.0)
+
+
+def test_as_many_orders_as_are_needed_teach() -> None:
+    """One fewer changes nothing, whatever they say."""
+    for count, told in ((learning.LEAST_ORDERS, False), (learning.LEAST_ORDERS - 1, True)):
+        found = learning.learn(orders_of(5, count, more={"dogs": 0.1}))
+        assert ("orders can teach, at least" in found.reason) == told
+        assert (found.version is None) == told
+
+
+def test_as_many_tapes_as_are_needed_tell_how_owners_measure(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    habits = TapeHabits(25.0, 6.0, 9.0)
+    check = SimpleNamespace(improves=True)
+    monkeypatch.setattr(learning, "held_out_tape", lambda _: check)
+    monkeypatch.setattr(learning, "learnt_habits", lambda _: habits)
+    telling: Any = SimpleNamespace(tape=SimpleNamespace(tells=True))
+    silent: Any = SimpleNamespace(tape=SimpleNamespace(tells=False))
+    least = learning.LEAST_ORDERS
+    found, gain, _ = learning._tape([telling] * least + [silent] * 3, None, "")
+    assert (found, gain) == (habits, check)
+    assert learning._tape([telling] * (least - 1) + [silent] * 3, None, "") == (None, None, "")
+    assert learning._tape([telling] * least, None, "forgotten") == (None, check, "forgotten")
+    assert learning._tape([telling] * least, habits, "")[2].endswith("was learnt already")
+    check.improves, check.orders, check.gain, check.gain_spread = False, 20, 0.1, 0.2
+    assert learning._tape([telling] * least, None, "")[:2] == (None, check)
+
+
+def test_the_first_photo_from_the_front_is_counted_after_the_others() -> None:
+    asked: list[tuple[str, int]] = []
+    fronts = SimpleNamespace(to_pixels=lambda _, k, *__: asked.append(("front", k)))
+    joint: Any = SimpleNamespace(
+        trunk=lambda _: None, shots=[1, 2], fronts=fronts,
+        _from_dog_plane=lambda _, k, *__: asked.append(("side", k)), _camera=lambda *_: None,
+    )  # fmt: skip
+    for k in range(4):
+        with suppress(AttributeError, TypeError):
+            Joint.to_pixels(joint, np.zeros(3), k, 0.0)
+    assert asked == [("side", 0), ("side", 1), ("front", 2), ("front", 3)]
+
+
+@pytest.mark.parametrize(("count", "named"), [(3, False), (4, True)])
+def test_of_three_marks_none_is_the_furthest_off(
+    monkeypatch: pytest.MonkeyPatch, count: int, named: bool
+) -> None:
+    """Any two of three are as likely to be right as any other two."""
+    names = ("breastbone", "shoulder_top", "last_rib", "tail_base")[:count]
+    judged = SimpleNamespace(told=True)
+    monkeypatch.setattr(marks_told, "judge_marks", lambda *_, **__: judged)
+    monkeypatch.setattr(
+        marks_told, "_likeliest", lambda _: SimpleNamespace(exchanged=None, spot=None)
+    )
+    monkeypatch.setattr(marks_told, "righted", lambda _: None)
+    monkeypatch.setattr(marks_told, "furthest_off", lambda _: "tail_base")
+    marks = {name: (100.0 * k, 50.0 * k) for k, name in enumerate(names)}
+    told = marks_told.told_at_once(marks, 4000)
+    assert told is not None
+    assert ("furthest off" in told.text) == named
+    assert told.again == (("tail_base",) if named else names)
+
+
+def test_one_expected_mark_says_nothing_of_the_others() -> None:
+    """Where one point is expected tells neither how large the dog is nor which way it looks."""
+    marks = {
+        "breastbone": (300.0, 400.0), "shoulder_top": (540.0, 300.0),
+        "last_rib": (420.0, 380.0), "tail_base": (600.0, 320.0),
+    }  # fmt: skip
+    expected: Any = {
+        name: SimpleNamespace(xy=marks[name], covariance=((9.0, 0.0), (0.0, 9.0)), confidence=0.9)
+        for name in ("last_rib", "tail_base")
+    }
+    alone = impossible_marks.judge_marks(marks)
+    one = impossible_marks.judge_marks(marks, expected={"tail_base": expected["tail_base"]})
+    two = impossible_marks.judge_marks(marks, expected=expected)
+    assert one.fine == alone.fine
+    assert two.fine != alone.fine

@@ -21,6 +21,7 @@ from photocheck.scale import (
     planes,
     refining,
     rough_ellipses,
+    subpixel,
     tag_detection,
     tag_fit,
     tags,
@@ -37,7 +38,7 @@ from photocheck.scale.marker_detection import MarkerSeen
 from photocheck.scale.marker_plane import places_mm
 from photocheck.scale.outline_fits import OutlineFit
 from photocheck.scale.seen import ReferenceSeen
-from photocheck.scale.sheet import LAYOUT, marker_cells
+from photocheck.scale.sheet import LAYOUT, marker_cells, sheet_bitmap
 from photocheck.scale.subpixel import EdgeLine
 from photocheck.scale.unaided import FourSides, Sighting, sightings
 from photocheck.scale.unaided_rounds import RoundSighting, round_places, round_sightings
@@ -950,3 +951,25 @@ def test_two_squares_within_two_cells_are_one(apart: float, count: int) -> None:
     there = [replace(found[0], corners_px=square + np.array([apart * 10.0, 0.0]))]
     assert len(tag_detection._named(grey, squares[:1], there)) == count - 1
     assert tag_detection._named(grey, np.zeros((0, 4, 2)), []) == []
+
+
+@pytest.mark.parametrize(("long", "seen"), [(0.9, False), (1.5, True), (12.0, True)])
+def test_a_side_of_a_pixel_is_a_side(long: float, seen: bool) -> None:
+    picture = np.full((80, 100, 3), 40, np.uint8)
+    picture[40:] = 200
+    start, end = np.array([[[50.0, 39.0]]]), np.array([[[50.0 + long, 39.0]]])
+    (line,) = subpixel.fit_sides(picture, start, end, reach_px=3.0, trim=(0.0, 0.0))
+    assert (line is not None) == seen
+    if line is not None:
+        assert line.start[1] == pytest.approx(39.5, abs=0.1)
+
+
+@pytest.mark.parametrize(("px_per_mm", "drawn"), [(0.49, False), (0.5, True), (0.6, True)])
+def test_a_sheet_is_drawn_from_half_a_pixel_per_mm_on(px_per_mm: float, drawn: bool) -> None:
+    if drawn:
+        assert sheet_bitmap(px_per_mm).shape == (round(297 * px_per_mm), round(210 * px_per_mm))
+    else:
+        with pytest.raises(ScaleError, match="cannot be drawn"):
+            sheet_bitmap(px_per_mm)
+    with pytest.raises(ScaleError, match="cannot be drawn"):
+        sheet_bitmap(40.5)
