@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from math import exp
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -391,3 +392,25 @@ def test_grids_are_counted_over_eight_blocks_both_ways(
     assert sums.any() == looked
     if looked:
         assert np.unravel_index(int(np.argmax(sums)), sums.shape) == (5, 3)
+
+
+def test_a_file_may_have_as_many_bytes_as_are_read_and_no_more(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    file = tmp_path / "a.jpg"
+    file.write_bytes(b"x" * 100)
+    monkeypatch.setattr(load, "MAX_BYTES", 100)
+    assert load._read(file, "photo") == b"x" * 100
+    monkeypatch.setattr(load, "MAX_BYTES", 99)
+    with pytest.raises(PhotoError, match="MB"):
+        load._read(file, "photo")
+
+
+@pytest.mark.parametrize(
+    ("code", "dark", "bright"), [(7, 1, 0), (8, 0, 0), (247, 0, 0), (248, 0, 1)]
+)
+def test_eight_codes_at_either_end_are_clipped(code: int, dark: float, bright: float) -> None:
+    """What a camera's curve leaves of shadow and of light there, a picture does not show."""
+    (seen,) = quality.quality_at(np.full((60, 60, 3), code, np.uint8), [(30, 30)])
+    assert seen.too_dark == pytest.approx(dark)
+    assert seen.too_bright == pytest.approx(bright)

@@ -17,6 +17,7 @@ from photocheck.scale import (
     beyond,
     kinds,
     marker_detection,
+    marker_plane,
     markers,
     planes,
     refining,
@@ -973,3 +974,35 @@ def test_a_sheet_is_drawn_from_half_a_pixel_per_mm_on(px_per_mm: float, drawn: b
             sheet_bitmap(px_per_mm)
     with pytest.raises(ScaleError, match="cannot be drawn"):
         sheet_bitmap(40.5)
+
+
+@pytest.mark.parametrize(
+    ("corners", "settled"),
+    [({0: 4, 1: 2}, True), ({0: 4, 1: 1}, False), ({0: 3, 1: 3}, True), ({0: 4}, False)],
+)
+def test_a_sheet_needs_six_corners_of_two_squares(corners: dict[int, int], settled: bool) -> None:
+    """A plane and the growth of black are nine numbers; twelve are the least that tell more."""
+    found = {
+        (place, k): 2.0 * places_mm(place)[k] + 400.0
+        for place, count in corners.items()
+        for k in range(count)
+    }
+    told = marker_plane.settled(found)
+    assert (told is not None) == settled
+    if told is not None:
+        points_mm, points_px, spread, places = told
+        assert len(points_mm) == sum(corners.values())
+        assert points_px == pytest.approx(2.0 * points_mm + 400.0, abs=1e-3)
+        assert places == set(corners)
+        assert spread < 0.2
+
+
+def test_a_corner_that_contradicts_the_rest_is_left_out_of_eight_and_more() -> None:
+    """Seven are left at least: of fewer none is known to be the wrong one."""
+    every = [(place, k) for place in range(3) for k in range(4)]
+    for count, kept in ((12, 11), (9, 8), (8, 7), (7, 7)):
+        found = {(place, k): 2.0 * places_mm(place)[k] + 400.0 for place, k in every[:count]}
+        found[0, 2] = found[0, 2] + np.array([6.0, -4.0])
+        told = marker_plane.settled(found)
+        assert told is not None
+        assert len(told[0]) == kept, count
