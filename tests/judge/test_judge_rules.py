@@ -10,9 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from photocheck.body.shape import SHIPPED, Learnt, TapeRatios, way_of
 from photocheck.body.stance import Stance
 from photocheck.case.lengths import parse_length
 from photocheck.case.model import DogFacts, Marking, Reading
+from photocheck.errors import CaseError
 from photocheck.judge import (
     causes,
     estimate,
@@ -38,6 +40,7 @@ from photocheck.judge.wording import one_more_photo_sentence
 from photocheck.words import BUILDS, FRONT_PAIRS
 from tests.support.finished_orders import orders_of
 from tests.support.judged import square_view
+from tests.support.made_report import made_report
 
 
 def _reading(typed: str, unit: str = "cm", mm: float | None = None) -> Reading:
@@ -556,3 +559,47 @@ def test_one_expected_mark_says_nothing_of_the_others() -> None:
     two = impossible_marks.judge_marks(marks, expected=expected)
     assert one.fine == alone.fine
     assert two.fine != alone.fine
+
+
+def test_a_report_whose_numbers_are_none_of_a_check_is_no_order() -> None:
+    report = made_report()
+    whole = np.array(report.covariance)
+    order = evidence.order_from_report(report, "fitted", SHIPPED)
+    assert order.name == "Order 1042"
+    holed = whole.copy()
+    holed[1, 2] = holed[2, 1] = np.nan
+    for broken in (whole[:3], whole[:3, :3], holed, np.full((4, 4), np.inf)):
+        rows = tuple(map(tuple, broken.tolist()))
+        with pytest.raises(CaseError, match="lacks a span or its covariance"):
+            evidence.order_from_report(replace(report, covariance=rows), "fitted", SHIPPED)
+    with pytest.raises(CaseError, match="lacks a span"):
+        evidence.order_from_report(replace(report, spans=report.spans[::-1]), "fitted", SHIPPED)
+    unnamed = replace(report, case=replace(report.case, name=""))
+    assert evidence.order_from_report(unnamed, "fitted", SHIPPED).name == "Juno"
+    assert evidence.order_from_report(unnamed, "fitted", SHIPPED, name="given").name == "given"
+
+
+def test_taking_a_learnt_ratio_out_moves_what_follows_from_it() -> None:
+    """The full length follows front and rear, whichever of the three was learnt of."""
+    report = made_report()
+
+    def taught(**shifts: float) -> Any:
+        # the way of the front was marked on it
+        ways = {
+            way_of(name, marked=name == "front_length", tagged=False): Learnt(shift, 1.0)
+            for name, shift in shifts.items()
+        }
+        return evidence.order_from_report(report, "fitted", TapeRatios("1", ways))
+
+    least = taught(half_neck=1e-9, front_length=1e-9, rear_length=1e-9)
+    for name in ("half_neck", "front_length", "rear_length"):
+        one = taught(**{name: 1e-9})
+        assert one.noise == pytest.approx(least.noise, rel=1e-6)
+        assert one.differences == pytest.approx(least.differences, abs=1e-6)
+    shifted = taught(front_length=0.1)
+    places = {reading: k for k, reading in enumerate(shifted.readings)}
+    moved = shifted.differences - least.differences
+    assert moved[places["front_length"]] == pytest.approx(0.1)
+    front, rear = 528.0, 338.0  # mm as the photo shows them
+    full = np.log((front + rear) / (front * np.exp(-0.1) + rear))
+    assert moved[places["full_length"]] == pytest.approx(full)
