@@ -15,6 +15,7 @@ from photocheck.body.outline_trust import _on_marks, _parts
 from photocheck.body.shape import TAGGED, WAY_TERMS, Learnt, TapeRatios
 from photocheck.body.silhouette import find_silhouette
 from photocheck.body.stance import BodyMarks, _normal_places, judge_stance
+from photocheck.body.stance_figures import _FIGURES, abnormal
 from photocheck.body.trunk import build_trunk
 from photocheck.case.model import DogFacts
 
@@ -317,3 +318,14 @@ def test_ratios_with_tags_that_nobody_taught_are_those_without_give_or_take() ->
     wider = TapeRatios("1", {span: by_hand}).way(span + TAGGED)
     assert (wider.shift, wider.spread_factor > 0.5) == (0.04, True)
     assert TapeRatios("1", {}).way(span + TAGGED) == Learnt()
+
+
+def test_a_figures_sign_is_a_direction_and_no_weight() -> None:
+    """Of several that show a posture the one farthest out is told, each by its own width."""
+    plans = {plan for groups in _FIGURES.values() for group in groups for plan in group}
+    assert {plan.sign for plan in plans} == {-1, 0, 1}
+    values = np.array([0.5, 1.0, 1.5, 2.0, 2.5])
+    for plan in plans:
+        beyond = abnormal(plan, values, 1.0, 2.0)
+        below, above = plan.sign <= 0, plan.sign >= 0
+        assert beyond.tolist() == [below, False, False, False, above]
