@@ -562,3 +562,18 @@ def test_a_side_is_seen_a_few_pixels_to_either_side_of_it() -> None:
     middle = beyond_it.middle * 40.0 + 10.0
     columns = light.SRGB_TO_LIGHT[picture[39, np.rint(middle).astype(int)]]
     assert seen[0, :, 1] == pytest.approx(columns, abs=0.02)
+
+
+def test_of_the_rings_around_an_outline_three_are_tried() -> None:
+    """A coin has its core, its rim and its edge; what else is round about it is the ground's."""
+    picture = np.full((300, 300, 3), 60, np.uint8)
+    rings = (80.0, 73.0, 66.0, 59.0)
+    for number, radius in enumerate(rings):
+        tone = (95 + 35 * number,) * 3
+        cv2.circle(picture, (150, 150), round(radius), tone, -1, cv2.LINE_AA)
+    one = _outline(50.0, (150.0, 150.0)).ellipse
+    larger = [float(found.half[0]) for found in outline_fits.larger_ones(Halved(picture), one)]
+    assert len(larger) == 3
+    nearest = [min(rings, key=lambda ring: abs(ring - half)) for half in larger]
+    assert len(set(nearest)) == 3
+    assert larger == pytest.approx(nearest, abs=1.5)
