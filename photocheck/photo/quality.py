@@ -86,8 +86,7 @@ def quality_at(
                 _blur(grey) if judged else None,
                 contrast,
                 float(grey.mean()),
-                # the weights' sum is a last digit short of one: code 8 is not below 8
-                float((grey < 8 - 1e-9).mean()),
+                float((grey < 8).mean()),
                 float((grey > 247).mean()),
             )
         )
