@@ -261,6 +261,8 @@ def _topline(mask: Mask, marks: Mapping[str, Array]) -> list[Array]:
     """The mask's upper edge in each column between shoulder top and tail base."""
     start, end = marks["shoulder_top"], marks["tail_base"]
     low, high = sorted((start[0], end[0]))
+    if high - low < 1.0:
+        return []  # one above the other: no back lies between them
     reach = 0.2 * (high - low)  # a raised tail or a neck rises higher: not the back
     line = []
     for column in range(int(np.ceil(low)), int(high) + 1):

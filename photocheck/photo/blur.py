@@ -42,7 +42,9 @@ def edge_blur(
     half = (window_px or max(33, max(height, width) // 25)) // 2
     found: list[float | None] = []
     for x, y in np.asarray(points_px, float).reshape(-1, 2):
-        if not (half <= x < width - half and half <= y < height - half):
+        # the window lies about the nearest pixel, and all of it in the picture
+        across, down = half - 0.5 < x < width - half - 0.5, half - 0.5 < y < height - half - 0.5
+        if not (across and down):
             found.append(None)
             continue
         column, row = round(x), round(y)

@@ -8,7 +8,7 @@ from scipy.stats import norm
 
 from photocheck.case.model import Reading
 from photocheck.judge import compare as module
-from photocheck.judge.compare import compare, expectation
+from photocheck.judge.compare import Fault, compare, expectation
 from photocheck.judge.limits import ScoreLimits
 from photocheck.judge.repeats import ONCE
 from photocheck.numerics import derivative
@@ -219,3 +219,24 @@ def test_propagation_gives_the_gum_example_of_resistance_and_reactance() -> None
     np.testing.assert_allclose(u, [0.071, 0.295, 0.236], atol=6e-3)
     r = cov / np.outer(u, u)
     np.testing.assert_allclose([r[0, 1], r[0, 2], r[1, 2]], [-0.588, -0.485, 0.993], atol=0.02)
+
+
+@pytest.mark.parametrize(
+    ("differences", "named"),
+    [
+        ((2.9, 0.0, 0.0), []),
+        ((3.1, 0.0, 0.0), ["first"]),
+        ((3.1, 3.2, 0.0), ["second", "first"]),  # the worst is named, allowed for, and so on
+        # no fault of a name explains the third: all together are beyond belief
+        ((0.1, 0.0, 9.0), ["first", "second"]),
+        ((0.0, 0.0, 2.0), []),
+    ],
+)
+def test_faults_are_named_one_after_another_until_the_rest_is_believable(
+    differences: tuple[float, ...], named: list[str]
+) -> None:
+    faults = tuple(
+        Fault(name, (name,), np.eye(3)[k], limit=3.0) for k, name in enumerate(("first", "second"))
+    )
+    found = module._find_faults(faults, np.eye(3), np.array(differences), 3.0)
+    assert [fault.name for fault in found] == named

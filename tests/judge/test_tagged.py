@@ -27,7 +27,7 @@ from photocheck.scale.tag_layout import square_mm, tip_mm
 from photocheck.scale.tag_reference import tags_as_reference
 from photocheck.scale.tags_seen import NO_TAGS, TagSeen, TagsSeen
 from photocheck.scale.tips import tips, with_tips
-from photocheck.words import LANDMARKS, TAGS
+from photocheck.words import FRONT_LANDMARKS, LANDMARKS, TAGS
 from tests.support.judged import CENTRE, DOG, FOCAL_PX, square_view
 from tests.support.tagged_case import finder, marked_by_hand, without_marks
 
@@ -326,3 +326,41 @@ def test_what_tags_share_with_a_hand_is_learnt_from_as_one_marked_way() -> None:
     bent = Marking({}, {"half_neck": ((1.0, 1.0),)})
     case = Case((PhotoEntry("a.jpg", Reference("a4"), (bent, Marking(at, by=TAGS))),), {})
     assert evidence._marked(case) == (True, False, False)
+
+
+@pytest.mark.parametrize("seen", ["neck_left", "both"])
+def test_from_the_front_one_tag_fills_a_gap_and_two_are_a_marking(seen: str) -> None:
+    """Left and right come from one marking, for what they share is which ring was thought of."""
+    left, right = FRONT_LANDMARKS
+    names = FRONT_LANDMARKS if seen == "both" else (left,)
+    square = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, 40.0], [0.0, 40.0]])
+    placed = [np.array([100.0 + 50.0 * k, 200.0]) for k in range(len(names))]
+    tags = TagsSeen(tuple(
+        TagSeen(name, 40.0, square, 0.15, at, np.eye(2), 1.0, 0.003)
+        for name, at in zip(names, placed, strict=True)
+    ))  # fmt: skip
+    by_hand = Marking({left: (103.0, 203.0), right: (149.0, 198.0)})
+    photo = replace(entry(by_hand), view="front")
+    changed, _ = with_tips(photo, tags, 5.0)
+    if seen == "both":
+        (marking,) = changed.markings
+        assert marking.by == TAGS
+        assert marking.marks == {left: (100.0, 200.0), right: (150.0, 200.0)}
+    else:
+        (marking,) = changed.markings
+        assert marking.by == by_hand.by
+        assert marking.marks == by_hand.marks  # the hand's own pair stays as it is
+        gap = replace(photo, markings=(Marking({right: (149.0, 198.0)}),))
+        (filled,) = with_tips(gap, tags, 5.0)[0].markings
+        assert filled.marks == {left: (100.0, 200.0), right: (149.0, 198.0)}
+
+
+def test_bends_stay_where_tags_replace_every_mark() -> None:
+    tags = TagsSeen((tag("tail_base", FROM),))
+    way = ((10.0, 10.0), (20.0, 20.0))
+    kept = Marking({"tail_base": (1.0, 1.0)}, bends={"rear_length": way, "half_neck": ()})
+    gone = Marking({"tail_base": (1.0, 1.0)}, bends={"half_neck": ()})
+    changed, _ = with_tips(entry(kept, gone), tags, 5.0)
+    assert [marking.by for marking in changed.markings] == [kept.by, TAGS]
+    assert changed.markings[0].bends == kept.bends
+    assert changed.markings[0].marks == {}

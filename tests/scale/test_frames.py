@@ -75,3 +75,44 @@ def test_whole_pictures_keep_middle_and_focal_length() -> None:
     np.testing.assert_allclose(camera.centre_px, (2015.5, 1511.5))
     assert float(camera.focal_px) == pytest.approx(FOCAL_PX)
     assert square_view().frame.growth is None
+
+
+def test_a_told_frame_counts_only_for_a_picture_that_was_cut() -> None:
+    told = Framing(0.6, "preview", (4032.0, 3024.0), (900.0, 700.0))
+    assert frame_of((2400, 1500), told, cut=True).least_px.tolist() == [4032.0, 3024.0]
+    whole = frame_of((2400, 1500), told, cut=False)
+    assert whole.least_px.tolist() == [2400.0, 1500.0]
+    assert whole.growth is None
+
+
+def test_a_recorded_frame_is_taken_as_it_is_but_for_a_picture_made_smaller() -> None:
+    """Whoever made it smaller besides has no frame in its own pixels."""
+    smaller = frame_of((2400, 1500), Framing(0.9, "smaller", (4032.0, 3024.0)))
+    assert smaller.growth == LOG_LOG_GROWTH
+    assert smaller.least_px.tolist() == [2400.0, 1800.0]  # the smallest of a camera's shape
+
+
+@pytest.mark.parametrize(
+    ("frame", "least", "grown"),
+    [
+        ((4000.0, 1600.0), (3750.0, 1500.0), 16 / 15),  # cut at its sides alone
+        ((2200.0, 3000.0), (2000.0, 30000.0 / 11), 1.1),  # above and below alone
+        ((2000.0, 3000.0), (2000.0, 3000.0), np.exp(0.02)),  # a fiftieth at least
+        ((1900.0, 3000.0), (2000.0, 60000.0 / 19), np.exp(0.02)),
+        ((2048.0, 3000.0), (2000.0, 6000.0 / 2.048), 1.024),
+    ],
+)
+def test_a_recorded_frame_is_so_many_times_the_smallest_of_its_shape(
+    frame: tuple[float, float], least: tuple[float, float], grown: float
+) -> None:
+    found = frame_of((2000, 1500), Framing(0.97, "recorded", frame))
+    assert found.least_px == pytest.approx(least)
+    assert found.growth is not None
+    assert np.exp(np.exp(found.growth.mean)) == pytest.approx(grown)
+
+
+def test_no_frame_is_more_than_twenty_times_the_picture() -> None:
+    """e to the third: beyond it no camera can be told from a longer one."""
+    frame = frame_of((2400, 1500), Framing(0.97, "shape"))
+    far = frame.size(np.array([50.0, 500.0]))
+    assert far == pytest.approx(np.exp(3.0) * np.array([frame.least_px] * 2))

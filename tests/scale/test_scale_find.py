@@ -5,6 +5,7 @@ import pytest
 
 from photocheck.case.model import Reference
 from photocheck.errors import CaseError, ScaleError
+from photocheck.scale import discs, find
 from photocheck.scale.find import locate_any, see_reference
 from tests.support.scale_scenes import (
     card_layer,
@@ -99,3 +100,40 @@ def test_a_lone_marker_is_named(scene):
     # Only the top left square is left in the picture.
     with pytest.raises(ScaleError, match="only the top left square was seen"):
         see_reference(np.ascontiguousarray(picture[:200, :150]), Reference("marker_sheet"))
+
+
+@pytest.mark.parametrize(
+    ("spread", "good"),
+    [(0.5, True), (200.0, True), (None, True), (0.0, False), (-1.0, False), (200.1, False),
+     (np.inf, False)],
+)  # fmt: skip
+def test_a_hands_spread_lies_between_nothing_and_two_hundred_pixels(
+    spread: float | None, good: bool
+) -> None:
+    if good:
+        find._check_spread(spread)
+    else:
+        with pytest.raises(ScaleError, match="cannot be used"):
+            find._check_spread(spread)
+
+
+def test_round_things_are_looked_for_only_with_their_size(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked: list[tuple[str, float | None]] = []
+
+    def nothing(_: object, kind: object, *, near: object) -> None:
+        looked.append((kind.kind, None))  # type: ignore[attr-defined]
+        raise ScaleError("nothing", where="reference", do="look")
+
+    def none_round(_: object, diameter: float, kind: str, **__: object) -> None:
+        looked.append((kind, diameter))
+        raise ScaleError("nothing", where="reference", do="look")
+
+    monkeypatch.setattr(find, "find_rectangle", nothing)
+    monkeypatch.setattr(discs, "find_disc", none_round)
+    blank = np.full((60, 80, 3), 128, np.uint8)
+    assert locate_any(blank, near=(30.0, 30.0)) == ()
+    flat = set(looked)
+    assert {kind for kind, _ in flat} == {"id_card", "a4", "letter"}
+    looked.clear()
+    assert locate_any(blank, near=(30.0, 30.0), diameter_mm=0.5) == ()
+    assert set(looked) - flat == {("disc", 0.5), ("ball", 0.5)}
