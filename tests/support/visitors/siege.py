@@ -194,13 +194,16 @@ class Attacker:
 
     async def results(self) -> None:
         """The same with the page that costs most of an order of one's own, which is made first."""
+        await self._rerun(await self._result())
+
+    async def _result(self) -> bytes:
         async with self._ordering:
             if not self._order:
                 owner = Owner(self.address, told_by(999))
                 await owner.play()
                 self._order = owner.wire.query
         asked = BackMsg(rerun_script=ClientState(query_string=self._order))
-        await self._rerun(asked.SerializeToString())
+        return asked.SerializeToString()
 
     async def _rerun(self, asked: bytes) -> None:
         async with await self._page() as socket:
@@ -228,6 +231,11 @@ class Attacker:
         """A visitor like any other, who leaves once the page is there and comes as another."""
         cookie, _ = await self._given("/")
         await self._visit(cookie, _RUN)
+
+    async def revisits(self) -> None:
+        """A visitor who comes to such a page as another each time."""
+        cookie, _ = await self._given("/")
+        await self._visit(cookie, await self._result())
 
     async def twice(self) -> None:
         """The same, who does two things there before leaving."""
@@ -297,6 +305,7 @@ KINDS: Final = {
     "results": 40,
     "held": 200,
     "visits": 40,
+    "revisits": 40,
     "twice": 40,
     "loads": 40,
 }
@@ -385,7 +394,9 @@ def main() -> int:
                 f"  a whole order {order_s:5.1f} s; the longest: {steps}",
                 flush=True,
             )
-        found += wrongs(app.store, told, headlines, others="results" in kinds)
+        found += wrongs(
+            app.store, told, headlines, others=bool({"results", "revisits"} & set(kinds))
+        )
         said = app.log.read_text()
         print(f"the log has {len(said)} characters; its end:\n{said[-3000:]}")
     print(f"orders sent meanwhile: {len(told)}; wrong: {len(found)}")
