@@ -88,6 +88,16 @@ def test_a_session_is_its_first_browsers_and_its_files_too(remembered: dict[str,
     assert set(sessions._given) == {"abc.jpg", "made.zip"}
 
 
+def test_the_first_run_of_a_page_is_told_from_others(remembered: dict[str, Any]) -> None:
+    assert [sessions.just_opened() for _ in range(2)] == [True, True]
+    sessions.bind()
+    assert not sessions.just_opened()
+    remembered["session"] = "s2"
+    assert sessions.just_opened()
+    remembered["served"] = ""
+    assert not sessions.just_opened()
+
+
 def test_a_picture_of_every_page_is_remembered_for_those_who_saw_it_last(
     remembered: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -49,7 +49,7 @@ def owns_session(name: str, cookie: str) -> bool:
 
 
 def just_opened() -> bool:
-    """Whether no run of this page has ended, nor bound it."""
+    """Whether this is the first run of a page: none before has bound it (`bind`)."""
     with _lock:
         return framework.served() and framework.session_id() not in _sessions
 
