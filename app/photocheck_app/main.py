@@ -9,6 +9,7 @@ import streamlit as st
 from photocheck.orders.model import StoreError
 from photocheck.server.access.addresses import LINK
 from photocheck.speech import speaking, tr
+from photocheck.uploads.gate import on_behalf_of
 from photocheck_app import desk, held_uploads, kept, outage, owner, practise, sheet_page
 from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
 from photocheck_app.doors.rate_limits import here
@@ -58,7 +59,9 @@ def _run(chosen: st.Page, away: StoreError | None) -> None:
     """A page, or in its place the reason why there is none: never the framework's own."""
     said = outage.say(away)
     try:
-        chosen.run()
+        # What staff wait for is not held back; of others, one address never keeps the rest waiting.
+        with on_behalf_of("" if chosen.url_path == WORKSHOP else here()):
+            chosen.run()
     except StoreError as error:
         said.empty()
         outage.show(error, why=chosen.url_path == WORKSHOP)

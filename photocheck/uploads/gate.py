@@ -26,8 +26,8 @@ _who: Final[ContextVar[str]] = ContextVar("on whose behalf", default="")
 def on_behalf_of(who: str) -> Iterator[None]:
     """Whose everything in this block is, where places are shared out: an address, say.
 
-    One of several never has all places, nor more than a third of those in front of them; what is
-    nobody's is not held back.
+    Who has fewest is next, and one of several has neither all places, unless the gate gives them
+    (`Gate`), nor all in front of them; what is nobody's is not held back.
     """
     before = _who.set(who)
     try:
@@ -53,17 +53,33 @@ class Gate:
         How long each of them stands there.
     full : str
         What is said to those turned away, perhaps kept by `photocheck.speech.later`.
+    waiting_of_one : int, optional
+        How many of one may stand in front of it; a third of all if not given.
+    soon_done : bool
+        Whether what is done inside is done so soon that one may have all places while nobody else
+        waits: whoever comes then has the next that comes free.
     """
 
-    def __init__(self, places: int, waiting: int, patience_s: float, full: str = _READING) -> None:
+    def __init__(
+        self,
+        places: int,
+        waiting: int,
+        patience_s: float,
+        full: str = _READING,
+        *,
+        waiting_of_one: int | None = None,
+        soon_done: bool = False,
+    ) -> None:
         self._free = places
         self._most = places + waiting
         self._patience_s = patience_s
         self._full = full
         self._here = 0
         self._waiting: list[_Ticket] = []
-        self._most_of_one = max(1, places - 1)
-        self._most_waiting_of_one = max(1, waiting // 3)
+        self._most_of_one = places if soon_done else max(1, places - 1)
+        self._most_waiting_of_one = max(
+            1, waiting // 3 if waiting_of_one is None else waiting_of_one
+        )
         self._inside: Counter[str] = Counter()
         self._numbers = count()
         self._changed = Condition()
@@ -75,7 +91,8 @@ class Gate:
         Parameters
         ----------
         rank : int
-            Of those who wait, the lowest goes first, and among equals who came first.
+            Of those who wait and have equally many places, the lowest goes first, and among equals
+            who came first.
 
         Raises
         ------
@@ -112,7 +129,11 @@ class Gate:
 
     def _may_enter(self, ticket: _Ticket) -> bool:
         may = [one for one in self._waiting if not self._has_enough(one[2])]
-        return self._free > 0 and bool(may) and min(may) == ticket
+        return self._free > 0 and bool(may) and min(may, key=self._turn) == ticket
+
+    def _turn(self, ticket: _Ticket) -> tuple[int, int, int]:
+        rank, number, who = ticket
+        return self._inside[who] if who else 0, rank, number
 
     def _has_enough(self, who: str) -> bool:
         return bool(who) and self._inside[who] >= self._most_of_one

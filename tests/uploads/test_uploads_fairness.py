@@ -142,6 +142,30 @@ def test_who_leaves_one_of_several_places_still_has_the_others() -> None:
     assert gate._free == 3
 
 
+def test_who_has_fewest_places_is_next_where_one_may_have_all() -> None:
+    gate = Gate(places=2, waiting=6, patience_s=30.0, waiting_of_one=2, soon_done=True)
+    came: list[str] = []
+
+    def come(who: str, rank: int) -> None:
+        with on_behalf_of(who), gate.place(rank):
+            came.append(who)
+
+    asked = [("eve", 0), ("eve", 0), ("ada", 1), ("", 1), ("bob", 0)]
+    threads = [Thread(target=come, args=each) for each in asked]
+    with on_behalf_of("eve"), gate.place():  # nobody else wants any
+        with gate.place():
+            for number, thread in enumerate(threads, start=1):
+                thread.start()
+                until(partial(waiting, gate, number), "somebody who waits")
+            with pytest.raises(BusyError), gate.place():
+                pass  # two of hers wait
+        # One by one, through the place that has come free: hers are last, whatever their rank.
+        for thread in threads:
+            thread.join(30)
+    assert came == ["bob", "ada", "", "eve", "eve"]
+    assert (gate._free, gate._here, gate._waiting) == (2, 0, [])
+
+
 def test_whose_a_block_is_ends_with_it() -> None:
     gate = Gate(places=1, waiting=0, patience_s=0.0)
     with on_behalf_of("eve"):
