@@ -312,6 +312,10 @@ KINDS: Final = {
 """How many connections each attack has; together they have as many as one client may."""
 
 
+MAKE_ORDERS: Final = frozenset({"results", "revisits"})
+"""Those in which the attacker sends an order, too."""
+
+
 async def _attack(address: str, kinds: Sequence[str], share: float, same: bool) -> None:
     often = [kind for kind in kinds for _ in range(max(1, int(share * KINDS[kind])))]
     attacker = Attacker(address, len(often), same=same)
@@ -394,9 +398,8 @@ def main() -> int:
                 f"  a whole order {order_s:5.1f} s; the longest: {steps}",
                 flush=True,
             )
-        found += wrongs(
-            app.store, told, headlines, others=bool({"results", "revisits"} & set(kinds))
-        )
+        others = not MAKE_ORDERS.isdisjoint(kinds)
+        found += wrongs(app.store, told, headlines, others=others)
         said = app.log.read_text()
         print(f"the log has {len(said)} characters; its end:\n{said[-3000:]}")
     print(f"orders sent meanwhile: {len(told)}; wrong: {len(found)}")
