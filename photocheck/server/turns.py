@@ -78,6 +78,11 @@ class Had:
         self._had[who] = self.of(who) + amount, self._clock()
 
 
+def goes_to_longest(called: int) -> bool:
+    """Whether the next turn, after so many, is for who has waited longest (`LONGEST_EVERY`)."""
+    return called % LONGEST_EVERY == LONGEST_EVERY - 1
+
+
 class FullError(Exception):
     """So many wait already that nobody else can, or it took too long."""
 
@@ -101,7 +106,7 @@ class _Kind:
 
     def next(self, had: Had) -> str:
         """The browser whose turn is next; among equals who came first."""
-        if self.called % LONGEST_EVERY == LONGEST_EVERY - 1:
+        if goes_to_longest(self.called):
             return min(self.waiting, key=lambda one: self.waiting[one][0].number)
         return min(self.waiting, key=had.of)
 

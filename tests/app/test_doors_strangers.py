@@ -429,8 +429,11 @@ def test_what_a_run_took_is_waited_for_by_whoever_comes_next(
     async def receive() -> Message:
         raise AssertionError
 
+    async def send(message: Message) -> None:
+        raise AssertionError
+
     async def opened() -> None:
-        open_pages.Page(receive, receive, Asking("203.0.113.7"))  # type: ignore[arg-type]
+        open_pages.Page(receive, send, Asking("203.0.113.7"))
         # From the thread that the page runs in.
         ran = partial(open_pages.ran, Asking("203.0.113.7", "own"), took_s, first=first)
         await asyncio.to_thread(ran)

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -120,8 +122,8 @@ def test_a_hands_spread_lies_between_nothing_and_two_hundred_pixels(
 def test_round_things_are_looked_for_only_with_their_size(monkeypatch: pytest.MonkeyPatch) -> None:
     looked: list[tuple[str, float | None]] = []
 
-    def nothing(_: object, kind: object, *, near: object) -> None:
-        looked.append((kind.kind, None))  # type: ignore[attr-defined]
+    def nothing(_: object, kind: Any, *, near: object) -> None:
+        looked.append((kind.kind, None))
         raise ScaleError("nothing", where="reference", do="look")
 
     def none_round(_: object, diameter: float, kind: str, **__: object) -> None:

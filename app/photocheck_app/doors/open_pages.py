@@ -45,7 +45,9 @@ VISIT_S: Final = 0.004
 """Of a processor, for opening a page and closing it, without its first run (measured)."""
 
 MESSAGE_S: Final = 0.008
-"""Of a processor, for a message and what is answered, without the run between (measured)."""
+"""Of a processor, for a message and what is answered, without the run between.  More than the
+about 2 ms of one whose run ends: one that breaks off a run has the framework begin another, and of
+such whoever does not wait for the answer sends many (judgement)."""
 
 RUN_MOST_S: Final = 0.05
 """So much of a run counts: more is a photo that came or a check, of which an address and a link
@@ -198,10 +200,7 @@ async def turn(of: Lines, who: Asking) -> None:
     TooOftenError
         When that is too long.
     """
-    try:
-        await of.of(who.address).turn(who.browser, most_s=LONGEST_WAIT_S)
-    except FullError:
-        raise too_often(1.0) from None
+    await _called(of, who, 1, "", LONGEST_WAIT_S)
 
 
 async def may_visit(who: Asking) -> None:
@@ -212,8 +211,12 @@ async def may_visit(who: Asking) -> None:
     TooOftenError
         When that is too long.
     """
+    await _called(WORK, who, VISIT_S, VISIT, LONGEST_VISIT_S)
+
+
+async def _called(of: Lines, who: Asking, cost: float, kind: str, most_s: float) -> None:
     try:
-        await WORK.of(who.address).turn(who.browser, VISIT_S, kind=VISIT, most_s=LONGEST_VISIT_S)
+        await of.of(who.address).turn(who.browser, cost, kind=kind, most_s=most_s)
     except FullError:
         raise too_often(1.0) from None
 

@@ -20,7 +20,7 @@ from typing import Final
 from cachetools import LRUCache
 
 from photocheck.server.pace import MOST_VISITORS
-from photocheck.server.turns import LONGEST_EVERY, Had
+from photocheck.server.turns import Had, goes_to_longest
 from photocheck_app.doors.open_pages import Asking, ran
 
 AT_ONCE: Final = 4
@@ -106,7 +106,7 @@ class Runs:
     def _let_in(self, who: str) -> None:
         had = self._had_of(who)
         while (waiting := self._waiting.get(who)) and self._busy(who) < AT_ONCE:
-            longest = self._called % LONGEST_EVERY == LONGEST_EVERY - 1
+            longest = goes_to_longest(self._called)
             self._called += 1
             least = min(waiting, key=lambda one: had.of(one.browser))
             self._begin(who, waiting[0] if longest else least)

@@ -137,12 +137,7 @@ class Attacker:
 
     async def assets(self) -> None:
         """One of the files that pages are made of, again and again on one connection."""
-        reader, writer = await self._open()
-        try:
-            writer.write(self._head("GET / HTTP/1.1", "Accept: text/html", "Connection: close"))
-            page = (await reader.read(-1)).decode("utf-8", "replace")
-        finally:
-            writer.close()
+        _, page = await self._given("/")
         (name, *_) = re.findall(r"/static/js/index[^\"]+\.js", page) or [""]
         reader, writer = await asyncio.open_connection(self.host, self.port)
         try:
