@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import cv2
 import numpy as np
 import pytest
@@ -160,17 +158,13 @@ def test_dog_yaw_keeps_the_offset_line(dog: Dog):
     assert scene.landmarks["tail_base"][2] < 0 < scene.landmarks["breastbone"][2]
 
 
-def test_same_seed_same_scene_and_quick(dog: Dog):
+def test_same_seed_same_scene(dog: Dog):
     one, two = (random_scene(np.random.default_rng(17), dog=dog) for _ in range(2))
     assert one.camera == two.camera
     assert one.reference == two.reference
     a, b = (observe(one, np.random.default_rng(2)) for _ in range(2))
     assert a.marking == b.marking
     assert a.reference == b.reference
-    start = time.perf_counter()
-    for seed in range(20):
-        observe(one, np.random.default_rng(seed))
-    assert (time.perf_counter() - start) / 20 < 0.02
 
 
 def test_scenes_are_a_mixed_set(dog: Dog):
