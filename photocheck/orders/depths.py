@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil
 from types import MappingProxyType
 from typing import Final
 
@@ -40,8 +41,8 @@ class Carefulness:
         """What one may count on, with sizes, in the language spoken now.
 
         >>> DEPTHS["quick"].promise()
-        'On a dog of 25 kg it sees nearly every error of 16 cm (6 in) or more in the half neck, \
-and of 8 cm (3 in) or more along the body.'
+        'On a dog of 25 kg it sees nearly every error of 16 cm (6½ in) or more in the half neck, \
+and of 9 cm (3½ in) or more along the body.'
         """
         along = max(self._mm(span) for span in SPANS if span != "half_neck")
         return tr(
@@ -57,8 +58,9 @@ and of 8 cm (3 in) or more along the body.'
 
 
 def _told(mm: float) -> str:
-    inches = round(Fraction(mm) / MM_PER["in"])
-    return tr("{cm} cm ({inches} in)", cm=round(mm / 10), inches=inches)
+    """In whole centimetres and half inches, never less than it is: it is promised."""
+    whole, half = divmod(ceil(Fraction(mm) / MM_PER["in"] * 2), 2)
+    return tr("{cm} cm ({inches} in)", cm=ceil(mm / 10), inches=f"{whole}{'½' * half}")
 
 
 def _caught(*per_cent: int) -> Mapping[str, float]:
