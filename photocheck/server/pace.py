@@ -33,6 +33,11 @@ MESSAGES_OF_PAGE: Final = Pace(a_second=5, at_once=60)
 """Messages of one open page.  A person who types presses some ten keys a second into one field,
 which is sent once; marks are sent when they are let go (judgement)."""
 
+PIECES_OF_CONNECTION: Final = Pace(a_second=20, at_once=200)
+"""Pieces that come over one connection: messages, which have the slower pace of their own, answers
+to the server's asking, and parts of a large message, of which browsers make one of 16 to 128 kB
+(judgement)."""
+
 WORK_OF_ADDRESS: Final = Pace(a_second=0.6, at_once=1.5)
 """Seconds of a processor that opening pages, and what open pages ask for, take at one address.  One
 run of the first page takes 4 ms, of an order's 10, of a result 30 (measured); Python lets one

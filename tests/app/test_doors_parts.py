@@ -303,6 +303,7 @@ def test_a_page_that_does_not_answer_is_parted_from(monkeypatch: pytest.MonkeyPa
     transport = SimpleNamespace(abort=lambda: None)
     vars(page).update(
         transport=transport,
+        _sips=SimpleNamespace(end=lambda: None),
         loop=SimpleNamespace(call_later=lambda *both: later.append(both)),
     )
     told: list[str] = []

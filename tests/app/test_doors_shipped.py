@@ -19,10 +19,13 @@ def test_every_figure_of_the_doors_is_as_shipped() -> None:
             "BACKLOG": 100,
             "BODY_S": 900.0,
             "HEADERS_S": 10.0,
+            "HEADER_LINES": 100,
             "IDLE_S": 5,
             "IN_ALL": 4000,
+            "MOST_PARTS": 512,
             "OF_ADDRESS": 400,
             "PART_S": 30.0,
+            "PIECES_OF_SIP": 4,
             "RESERVED": 200,
         },
         "health": {"HELD_S": 5.0, "LEAST_FREE_BYTES": 200_000_000, "WITHIN_S": 3.0},
@@ -50,6 +53,7 @@ def test_every_figure_of_the_doors_is_as_shipped() -> None:
         },
         "running": {"AT_ONCE": 4, "MOMENT_S": 0.25, "PATIENCE_S": 30.0},
         "sessions": {"MOST_BROWSERS": 5_000, "MOST_FILES": 50_000, "MOST_SESSIONS": 20_000},
+        "sips": {"MOST_UNREAD": 2**21, "SIP_BYTES": 1024},
         "trouble": {"LOG_EVERY_S": 60.0, "SURE_S": 15.0},
         "wire": {"TOO_BIG": 1009},  # RFC 6455, 7.4.1
     }

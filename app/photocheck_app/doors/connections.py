@@ -16,15 +16,19 @@ from __future__ import annotations
 import asyncio
 import ipaddress
 import os
+import re
 from collections import defaultdict
 from typing import Any, Final
 
 import h11
+from uvicorn.protocols.http.flow_control import HIGH_WATER_LIMIT
 from uvicorn.protocols.http.h11_impl import H11Protocol
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.frames import Frame
 
 from photocheck.server.access.rates import visitor
 from photocheck.server.serving import is_this_machine
+from photocheck_app.doors.sips import SIP_BYTES, Sips
 
 HEADERS_S: Final = 10.0
 """From the first moment, or the first byte of a further request, to the end of the headers."""
@@ -37,6 +41,17 @@ PART_S: Final = 30.0
 
 BODY_S: Final = 900.0
 """A whole body: the largest photo at half a megabit a second."""
+
+HEADER_LINES: Final = 100
+"""Lines of a request's headers; browsers send some twenty.  Apache's HTTP server takes as many
+unless told otherwise (its documentation, LimitRequestFields)."""
+
+PIECES_OF_SIP: Final = 4
+"""Of a request: what a kilobyte consists of where chunks are of half a kilobyte or more; those of
+programs and proxies are of some (judgement)."""
+
+MOST_PARTS: Final = 512
+"""Frames that one message may come in: the largest, in parts of 2 kB."""
 
 OF_ADDRESS: Final = 400
 """Connections of one address: fifty browsers, each with six and its page's own."""
@@ -60,6 +75,15 @@ _BUSY: Final = (
     b"Content-Length: 0\r\n"
     b"Connection: close\r\n\r\n"
 )
+
+
+_TOO_MANY_LINES: Final = (
+    b"HTTP/1.1 431 Request Header Fields Too Large\r\n"
+    b"Content-Type: text/plain; charset=utf-8\r\n"
+    b"Content-Length: 0\r\n"
+    b"Connection: close\r\n\r\n"
+)
+_HEADERS_END = re.compile(rb"\n\r?\n")
 
 
 def raise_descriptors() -> int:
@@ -191,11 +215,27 @@ class Patience:
         return self._timer is not None
 
 
+class _Counted(h11.Connection):
+    """One that knows how many events there were."""
+
+    events = 0
+
+    def next_event(self) -> Any:
+        event = super().next_event()
+        self.events += event is not h11.NEED_DATA and event is not h11.PAUSED
+        return event
+
+
 class Http(H11Protocol):
-    """A connection that asks by HTTP, and has only so long."""
+    """A connection that asks by HTTP, has only so long, and is read a little at a time."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        most = self.config.h11_max_incomplete_event_size
+        self._counted = _Counted(h11.SERVER, *() if most is None else (most,))
+        self.conn = self._counted
+        self._sips = Sips(self.loop, self._sip, self._at_once)
+        self._lines, self._end_of_last, self._stopped = 0, b"", False
         self._reading, self._writing = Patience(self.loop), Patience(self.loop)
         self._body = Patience(self.loop)
         self._admitted = False
@@ -214,6 +254,7 @@ class Http(H11Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         """They have gone."""
         self._end_all()
+        self._sips.end()
         ROOM.leave(self.transport)
         super().connection_lost(exc)
 
@@ -221,13 +262,72 @@ class Http(H11Protocol):
         """They say something."""
         if not self._admitted:
             return
-        super().data_received(data)
+        self._sips.take(data)
+        self._read_on()
+
+    def _read_on(self) -> None:
+        self._sips.go_on(self._read_on)
+        if self.transport.get_protocol() is not self:
+            return
+        if self._sips.over:
+            self.transport.abort()
+        elif self._sips.full:
+            self._stopped = True
+            self.flow.pause_reading()
+        elif self._stopped:
+            self._stopped = False
+            # Where more has come of a body than was taken, whoever takes it lets it go on.
+            if self.cycle is None or len(self.cycle.body) <= HIGH_WATER_LIMIT:
+                self.flow.resume_reading()
         self._look()
+
+    def _at_once(self) -> int:
+        if self.transport.get_protocol() is not self or self.transport.is_closing():
+            return 0
+        if self.conn.their_state is h11.IDLE:
+            return SIP_BYTES
+        if self.conn.their_state is not h11.SEND_BODY:
+            return 0  # what comes next is read when this was answered
+        if any(name == b"transfer-encoding" for name, _ in self.headers):
+            return SIP_BYTES
+        return HIGH_WATER_LIMIT  # in one piece
+
+    def _sip(self, part: bytes) -> int:
+        before, asking = self._counted.events, self.conn.their_state is h11.IDLE
+        if asking:
+            self._lines += self._lines_of_headers(part)
+            if self._lines > HEADER_LINES:
+                self.transport.write(_TOO_MANY_LINES)
+                self._close()
+                return 0
+        super().data_received(part)
+        events = self._counted.events - before
+        if events:
+            self._lines, self._end_of_last = 0, b""
+        elif not asking:
+            # Between chunks, or behind the last, where there may be headers again.
+            self._lines += part.count(b"\n")
+            if self._lines > HEADER_LINES:
+                self._close()
+        return max(0, events - PIECES_OF_SIP)
+
+    def _lines_of_headers(self, part: bytes) -> int:
+        """The lines in it that are not of the body behind them."""
+        said = self._end_of_last + part
+        end = _HEADERS_END.search(said)
+        lines: int = said.count(b"\n", 0, end.end() if end else len(said))
+        known = self._end_of_last.count(b"\n")
+        self._end_of_last = said[-2:]
+        return lines - known
 
     def on_response_complete(self) -> None:
         """They were answered; what they said meanwhile is read next."""
+        # Behind a body that was read in one piece there can be any number of requests more.  Who
+        # sends those before the answer must be ready to send them again (RFC 9112, 9.3.2).
+        if len(self.conn.trailing_data[0]) > SIP_BYTES:
+            self._close()
         super().on_response_complete()
-        self._look()
+        self._read_on()
 
     def pause_writing(self) -> None:
         """They do not take what they are given."""
@@ -242,6 +342,7 @@ class Http(H11Protocol):
     def handle_websocket_upgrade(self, event: h11.Request) -> None:
         """They go on by a websocket, which has its own rules."""
         self._end_all()
+        self._sips.end()
         ROOM.asks(self.transport)
         super().handle_websocket_upgrade(event)
 
@@ -278,10 +379,74 @@ class Http(H11Protocol):
 
 
 class Websocket(WebSocketsSansIOProtocol):
-    """An open page; the server underneath asks every half minute whether it is still there."""
+    """An open page, read a little at a time.
+
+    The server underneath asks again and again whether it is still there.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._sips = Sips(self.loop, self._sip, self._at_once)
+        self._pieces = 0
+
+    def data_received(self, data: bytes) -> None:
+        """It says something."""
+        self._sips.take(data)
+        self._read_on()
+
+    async def receive(self) -> Any:
+        """The next message; what came behind it is read then."""
+        message = await super().receive()
+        self._read_on()
+        return message
+
+    def _read_on(self) -> None:
+        self._sips.go_on(self._read_on)
+        if self._sips.over:
+            self.transport.abort()
+        elif self._sips.full:
+            self.transport.pause_reading()
+        elif not self.read_paused:
+            self.transport.resume_reading()
+
+    def _at_once(self) -> int:
+        return 0 if self.read_paused or self.transport.is_closing() else SIP_BYTES
+
+    def _sip(self, part: bytes) -> int:
+        self._pieces = 0
+        super().data_received(part)
+        return self._pieces
+
+    def handle_text(self, event: Frame) -> None:
+        """A message, or its first part."""
+        self._pieces += 1
+        super().handle_text(event)
+
+    def handle_bytes(self, event: Frame) -> None:
+        """A message, or its first part."""
+        self._pieces += 1
+        super().handle_bytes(event)
+
+    def handle_cont(self, event: Frame) -> None:
+        """A further part."""
+        self._pieces += 1
+        super().handle_cont(event)
+        if len(self.frames) > MOST_PARTS:
+            self.transport.abort()
+
+    def handle_ping(self) -> None:
+        """It asks whether this side is still there."""
+        self._pieces += 1
+        super().handle_ping()
+
+    def handle_pong(self, event: Frame) -> None:
+        """It is still there."""
+        self._pieces += 1
+        super().handle_pong(event)
 
     def connection_lost(self, exc: Exception | None) -> None:
         """It is gone."""
+        self._sips.end()
         ROOM.leave(self.transport)
         super().connection_lost(exc)
 

@@ -125,6 +125,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "pace": {
             "MOST_VISITORS": 20_000,
             "MESSAGES_OF_PAGE": Pace(a_second=5, at_once=60),
+            "PIECES_OF_CONNECTION": Pace(a_second=20, at_once=200),
             "WORK_OF_ADDRESS": Pace(a_second=0.6, at_once=1.5),
             "PAGES_OF_ADDRESS": Pace(a_second=200, at_once=200),
             "REQUESTS_OF_ADDRESS": Pace(a_second=50, at_once=400),

@@ -149,6 +149,75 @@ class Attacker:
         finally:
             writer.close()
 
+    async def packed(self) -> None:
+        """The same, packed, as browsers ask for it; what comes is read as bytes and thrown away."""
+        _, page = await self._given("/")
+        (name, *_) = re.findall(r"/static/js/index[^\"]+\.js", page) or [""]
+        while True:
+            await self._one(f"GET {name} HTTP/1.1", "Accept-Encoding: gzip", whole=True)
+
+    async def ranges(self) -> None:
+        """Such a file in 500 parts, each of them nearly all of it (RFC 9110, section 14.2)."""
+        _, page = await self._given("/")
+        (name, *_) = re.findall(r"/static/js/index[^\"]+\.js", page) or [""]
+        parts = ",".join(f"{k}-" for k in range(500))
+        while True:
+            await self._one(f"GET {name} HTTP/1.1", f"Range: bytes={parts}", whole=True)
+
+    async def wide(self) -> None:
+        """Requests with as many headers as go into what is taken of them."""
+        lines = [f"X-{k:04}: {k}" for k in range(1000)]
+        while True:
+            await self._one("GET / HTTP/1.1", *lines)
+
+    async def pings(self) -> None:
+        """A page that asks whether the server is there, as fast as it can (RFC 6455, 5.5.2)."""
+        await self._frames(b"", b"\x89\x80\0\0\0\0" * 2000)
+
+    async def fragments(self) -> None:
+        """A message that comes a byte a frame and has no end (RFC 6455, 5.4)."""
+        await self._frames(b"\x02\x81\0\0\0\0a", b"\0\x81\0\0\0\0a" * 2000)
+
+    async def nothings(self) -> None:
+        """Messages in which there is nothing."""
+        await self._frames(b"", b"\x82\x80\0\0\0\0" * 2000)
+
+    async def deaf(self) -> None:
+        """A page that asks for itself again and again and takes nothing of what comes."""
+        size = len(_SAMPLE)
+        assert size < 126  # one byte says how long it is
+        frame = bytes((0x82, 0x80 | size, 0, 0, 0, 0)) + _SAMPLE
+        await self._frames(b"", frame, listens=False, every_s=0.02)
+
+    async def _frames(
+        self, first: bytes, again: bytes, *, listens: bool = True, every_s: float = 0.0
+    ) -> None:
+        """A websocket, by hand, whose frames are masked by noughts."""
+        reader, writer = await self._open()
+        try:
+            writer.write(
+                self._head(
+                    "GET /_stcore/stream HTTP/1.1",
+                    "Upgrade: websocket",
+                    "Connection: Upgrade",
+                    "Sec-WebSocket-Version: 13",
+                    "Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==",
+                    "Sec-WebSocket-Protocol: streamlit",
+                    f"Origin: {self.address}",
+                )
+            )
+            await reader.readuntil(b"\r\n\r\n")
+            writer.write(first)
+            while not reader.at_eof():
+                writer.write(again)
+                await asyncio.wait_for(writer.drain(), 60)
+                if listens:
+                    with suppress(TimeoutError):
+                        await asyncio.wait_for(reader.read(1 << 16), 0.001)
+                await asyncio.sleep(every_s)
+        finally:
+            writer.close()
+
     async def slow(self) -> None:
         """A form that comes letter by letter."""
         reader, writer = await self._open()
@@ -162,7 +231,9 @@ class Attacker:
         finally:
             writer.close()
 
-    async def _one(self, *lines: str, body: bytes = b"", times: int = 0) -> None:
+    async def _one(
+        self, *lines: str, body: bytes = b"", times: int = 0, whole: bool = False
+    ) -> None:
         reader, writer = await self._open()
         try:
             writer.write(self._head(*lines))
@@ -172,6 +243,10 @@ class Attacker:
             if times:
                 writer.write(b"0\r\n\r\n")
             await reader.readline()
+            if whole:
+                head = (await reader.readuntil(b"\r\n\r\n")).lower()
+                for length in re.findall(rb"content-length: (\d+)", head):
+                    await reader.readexactly(int(length))
         finally:
             writer.close()
 
@@ -295,6 +370,13 @@ KINDS: Final = {
     "slow": 150,
     "files": 50,
     "assets": 50,
+    "packed": 50,
+    "ranges": 50,
+    "wide": 50,
+    "pings": 40,
+    "fragments": 40,
+    "nothings": 40,
+    "deaf": 40,
     "reruns": 40,
     "samples": 40,
     "results": 40,
