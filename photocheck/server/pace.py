@@ -39,9 +39,10 @@ to the server's asking, and parts of a large message, of which browsers make one
 (judgement)."""
 
 WORK_OF_ADDRESS: Final = Pace(a_second=0.6, at_once=1.5)
-"""Seconds of a processor that opening pages, and what open pages ask for, take at one address.  One
-run of the first page takes 4 ms, of an order's 10, of a result 30 (measured); Python lets one
-thread at a time work, and what is left over is for the others."""
+"""Seconds of a processor that opening pages, the files they are made of, and what open pages ask
+for take at one address: together, for one that asks for all of it at once takes no more.  One run
+of the first page takes 4 ms, of an order's 10, of a result 30 (measured); Python lets one thread at
+a time work, and what is left over is for the others."""
 
 PAGES_OF_ADDRESS: Final = Pace(a_second=200, at_once=200)
 """Pages asked for at one address; they are given from memory.  Whoever comes for the first time has
@@ -50,10 +51,6 @@ nothing yet that tells one browser from others, and waits among all that have no
 REQUESTS_OF_ADDRESS: Final = Pace(a_second=50, at_once=400)
 """Other requests of one address, without the files that pages are made of; a first visit has
 two."""
-
-FILES_OF_ADDRESS: Final = Pace(a_second=1000, at_once=2000)
-"""Files that pages are made of, 63 for a first visit: thirty visitors at once, sixteen a second
-after.  One takes a third of a millisecond of a processor (measured)."""
 
 
 class Bucket:

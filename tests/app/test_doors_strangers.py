@@ -72,7 +72,7 @@ def counts(monkeypatch: pytest.MonkeyPatch) -> Iterator[Rates]:
     fresh = Rates()
     monkeypatch.setattr(middleware, "COUNTS", fresh)
     monkeypatch.setattr(sessions, "_sessions", {"session-2": COOKIE})
-    for name in ("REQUESTS", "PAGES", "FILES"):
+    for name in ("REQUESTS", "PAGES"):
         monkeypatch.setattr(middleware, name, Lines(Pace(1000, 1000)))
     monkeypatch.setattr(open_pages, "WORK", Lines(Pace(1000, 1000)))
     reached.clear()
@@ -322,9 +322,12 @@ def test_one_address_waits_its_turn_and_another_does_not(
 ) -> None:
     clock = Clock()
     visits = name == "WORK"
-    most = open_pages.VISIT_S if visits else 1
+    most = {"WORK": open_pages.VISIT_S, "FILES": open_pages.FILE_S}.get(name, 1)
     lines = Lines(Pace(most, most), clock)
-    monkeypatch.setattr(open_pages if visits else middleware, name, lines)
+    if name in ("WORK", "FILES"):  # one line for both
+        monkeypatch.setattr(open_pages, "WORK", lines)
+    else:
+        monkeypatch.setattr(middleware, name, lines)
     monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
     monkeypatch.setattr(open_pages, "LONGEST_VISIT_S", 0.01)
     kind: dict[str, Any] = {
@@ -365,6 +368,30 @@ def test_whose_page_is_open_does_not_wait_for_those_who_ask_without_end(
         return answered
 
     assert asyncio.run(asked()).index("own") <= 2
+
+
+def test_who_opens_a_page_does_not_wait_for_those_who_ask_for_files_without_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lines = Lines(Pace(a_second=50 * open_pages.FILE_S, at_once=open_pages.VISIT_S))
+    monkeypatch.setattr(open_pages, "WORK", lines)
+    flood, own = (Asking("203.0.113.7", one) for one in ("flood", "own"))
+
+    async def served() -> tuple[int, int]:
+        files = [asyncio.create_task(open_pages.may_have_file(flood)) for _ in range(100)]
+        line = lines.of("203.0.113.7")
+        await until_in_loop(lambda: len(line), "files are waited for")
+        before = sum(task.done() for task in files)
+        await open_pages.may_visit(own)
+        during = sum(task.done() for task in files) - before
+        for task in files:
+            task.cancel()
+        return during, sum(not task.done() for task in files)
+
+    # A visit costs as much as ten files; before its turn the files have had no more than that.
+    during, left = asyncio.run(served())
+    assert during <= open_pages.VISIT_S / open_pages.FILE_S + 1
+    assert left > 70
 
 
 def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -74,7 +74,7 @@ def _asked(address: str, **headers: str) -> tuple[int, dict[str, str], str]:
 @pytest.fixture(autouse=True)
 def _nobody_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(middleware, "COUNTS", Rates())
-    for pace in ("REQUESTS", "PAGES", "FILES"):
+    for pace in ("REQUESTS", "PAGES"):
         monkeypatch.setattr(middleware, pace, Lines(Pace(1000, 1000)))
     monkeypatch.delenv(INVITED_VARIABLE, raising=False)
 

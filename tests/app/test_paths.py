@@ -76,7 +76,7 @@ def _asked(
 @pytest.fixture(autouse=True)
 def counts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(middleware, "COUNTS", Rates())
-    for pace in ("REQUESTS", "PAGES", "FILES"):
+    for pace in ("REQUESTS", "PAGES"):
         monkeypatch.setattr(middleware, pace, Lines(Pace(1000, 1000)))
     monkeypatch.setattr(open_pages, "WORK", Lines(Pace(1000, 1000)))
     monkeypatch.setattr(sessions, "_given", {f"{THEIRS}.jpg": {"another's"}})

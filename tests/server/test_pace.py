@@ -57,7 +57,6 @@ def test_what_weighs_more_waits_longer() -> None:
         (pace.WORK_OF_ADDRESS, 0.6, 1.5),
         (pace.PAGES_OF_ADDRESS, 200, 200),
         (pace.REQUESTS_OF_ADDRESS, 50, 400),
-        (pace.FILES_OF_ADDRESS, 1000, 2000),
     ],
 )
 def test_the_shipped_paces(shipped: Pace, a_second: float, at_once: float) -> None:

@@ -34,7 +34,6 @@ from photocheck_app.doors.first_page import first_page, is_first_page, led_on
 from photocheck_app.doors.language import language_of
 from photocheck_app.doors.open_pages import (
     ANSWERED,
-    FILES,
     MOST_PAGES,
     MOST_REQUESTS,
     OPEN,
@@ -42,6 +41,7 @@ from photocheck_app.doors.open_pages import (
     REQUESTS,
     Asking,
     Page,
+    may_have_file,
     may_visit,
     turn,
 )
@@ -123,7 +123,7 @@ class Guard:
                 if scope["type"] == "websocket":
                     await self._page(scope, receive, safely, wanted, found)
                 elif found is not None and is_asset(wanted, found[1]):
-                    await turn(FILES, _asking(scope, wanted))
+                    await may_have_file(_asking(scope, wanted))
                     held = await asset(wanted, found[1])
                     await held(scope, receive, safely)
                 else:

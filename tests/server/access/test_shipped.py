@@ -129,7 +129,6 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
             "WORK_OF_ADDRESS": Pace(a_second=0.6, at_once=1.5),
             "PAGES_OF_ADDRESS": Pace(a_second=200, at_once=200),
             "REQUESTS_OF_ADDRESS": Pace(a_second=50, at_once=400),
-            "FILES_OF_ADDRESS": Pace(a_second=1000, at_once=2000),
         },
         "serving": {"PORT": 8501},
         "turns": {

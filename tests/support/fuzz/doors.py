@@ -271,7 +271,7 @@ def requests(rng: random.Random) -> Job:
         with ExitStack() as stack:
             for module in (middleware, sign_in):
                 stack.enter_context(patch.object(module, "COUNTS", Rates()))
-            for name in ("REQUESTS", "PAGES", "FILES"):
+            for name in ("REQUESTS", "PAGES"):
                 stack.enter_context(patch.object(middleware, name, wide()))
             stack.enter_context(patch.object(open_pages, "WORK", wide()))
             stack.enter_context(patch.object(sign_in, "the_store", _kept))
