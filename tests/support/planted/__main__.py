@@ -30,7 +30,7 @@ from tests.support.planted.trial import Copy
 
 def sources(folder: Path, rooms: list[str]) -> dict[str, str]:
     """Every module of the rooms, by its path in the checkout; ValueError for none."""
-    found = {}
+    found: dict[str, str] = {}
     for room in rooms:
         place = folder / room
         modules = [place] if place.suffix == ".py" else sorted(place.rglob("*.py"))
@@ -73,8 +73,7 @@ def summary(results: list[dict[str, Any]]) -> str:
 
 def main() -> None:
     """The command."""
-    parser = argparse.ArgumentParser(prog="python -m tests.support.planted", description=__doc__,
-                                     formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
+    parser = argparse.ArgumentParser(prog="python -m tests.support.planted", description=__doc__)
     parser.add_argument("rooms", nargs="+", metavar="ROOM")
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--count", type=int, default=60)
@@ -84,7 +83,7 @@ def main() -> None:
     commit = subprocess.check_output(["git", "rev-parse", "HEAD"], cwd=ROOT, text=True).strip()
     cache = user_cache_path("photocheck-planted", ensure_exists=True)
     rooms = [room.rstrip("/") for room in told.rooms]
-    which = f"{commit[:12]}-{'-'.join(room.rpartition('/')[2] for room in rooms)}"
+    which = "-".join([commit[:12], *(room.rpartition("/")[2] for room in rooms)])
     out = told.out or cache / f"{which}-{told.seed}.jsonl"
     with tempfile.TemporaryDirectory() as scratch:
         copy = Copy(Path(scratch, "copy"), cache / which, rooms)

@@ -21,32 +21,16 @@ MOST_OF_A_FILE: Final = 4
 UNCHANGED_CALLS: Final = frozenset({"tr", "tr_n", "later", "cast", "TypeVar", "isinstance"})
 """Sentences, and what any call would fail at; what they are given is changed all the same."""
 SILENT: Final = frozenset({"logging", "logger", "log", "warnings"})
-TURNED: Final[Mapping[type[ast.AST], tuple[type[ast.AST], ...]]] = {
-    ast.Lt: (ast.LtE, ast.GtE),
-    ast.LtE: (ast.Lt, ast.Gt),
-    ast.Gt: (ast.GtE, ast.LtE),
-    ast.GtE: (ast.Gt, ast.Lt),
-    ast.Eq: (ast.NotEq,),
-    ast.NotEq: (ast.Eq,),
-    ast.Is: (ast.IsNot,),
-    ast.IsNot: (ast.Is,),
-    ast.In: (ast.NotIn,),
-    ast.NotIn: (ast.In,),
-    ast.Add: (ast.Sub,),
-    ast.Sub: (ast.Add,),
-    ast.Mult: (ast.Div,),
-    ast.Div: (ast.Mult,),
-    ast.FloorDiv: (ast.Mult,),
-    ast.Mod: (ast.FloorDiv,),
-    ast.Pow: (ast.Mult,),
-    ast.LShift: (ast.RShift,),
-    ast.RShift: (ast.LShift,),
-    ast.BitAnd: (ast.BitOr,),
-    ast.BitOr: (ast.BitAnd,),
-    ast.BitXor: (ast.BitOr,),
-    ast.And: (ast.Or,),
-    ast.Or: (ast.And,),
+# fmt: off
+TURNED: Final = {
+    "Lt": "LtE GtE", "LtE": "Lt Gt", "Gt": "GtE LtE", "GtE": "Gt Lt", "Eq": "NotEq", "NotEq": "Eq",
+    "Is": "IsNot", "IsNot": "Is", "In": "NotIn", "NotIn": "In", "And": "Or", "Or": "And",
+    "Add": "Sub", "Sub": "Add", "Mult": "Div", "Div": "Mult", "FloorDiv": "Mult", "Mod": "FloorDiv",
+    "Pow": "Mult", "LShift": "RShift", "RShift": "LShift", "BitAnd": "BitOr", "BitOr": "BitAnd",
+    "BitXor": "BitOr",
 }
+"""What may stand in the place of an operator, by `ast`'s names."""
+# fmt: on
 _PAIRS: Final = ("min max", "minimum maximum", "argmin argmax", "any all", "floor ceil")
 SWAPPED: Final = {a: b for pair in map(str.split, _PAIRS) for a, b in (pair, pair[::-1])}
 SWAPPED.update(sin="cos", cos="sin", mean="median", median="mean", hypot="maximum")
@@ -76,41 +60,49 @@ class Fault:
 
 def faults(file: str, source: str) -> list[list[Fault]]:
     """For every node that can be changed, the ways to change it."""
-    text = source.encode()
-    starts = [0]
-    for line in text.splitlines(keepends=True):
-        starts.append(starts[-1] + len(line))
-    found = []
-    for node in _nodes(ast.parse(source)):
-        ways = []
-        for kind, part, new in _changes(node):
-            if new and ast.dump(new) == ast.dump(part):  # two arguments that are the same
-                continue
-            start = starts[part.lineno - 1] + part.col_offset
-            end = starts[part.end_lineno - 1] + part.end_col_offset
-            after = "pass" if new is None else ast.unparse(new)
-            if isinstance(new, ast.expr):
-                after = f"({after})"  # whatever stands round it
-            before = text[start:end].decode()
-            ways.append(Fault(file, part.lineno, part.end_lineno, start, end, kind, before, after))
-        if ways:
-            found.append(ways)
-    return found
+    return [[_fault(file, source, way) for way in ways] for ways in _sites(source)]
 
 
 def drawn(sources: Mapping[str, str], count: int, seed: int) -> list[Fault]:
     """Each node is as likely as any other, and so is each way to change it; four a file at most."""
     chance = random.Random(seed)
-    every = [ways for file in sorted(sources) for ways in faults(file, sources[file])]
+    every = [(file, ways) for file in sorted(sources) for ways in _sites(sources[file])]
     chance.shuffle(every)
     of_file: Counter[str] = Counter()
     sample: list[Fault] = []
-    for ways in every:
-        file = ways[0].file
+    for file, ways in every:
         if len(sample) < count and of_file[file] < MOST_OF_A_FILE:
             of_file[file] += 1
-            sample.append(chance.choice(ways))
+            sample.append(_fault(file, sources[file], chance.choice(ways)))
     return sample
+
+
+Way = tuple[str, Any, ast.AST | None]
+"""The kind, the part that goes, and what comes in its place; None leaves nothing."""
+
+
+def _sites(source: str) -> Iterator[list[Way]]:
+    for node in _nodes(ast.parse(source)):
+        ways = [(kind, part, new) for kind, part, new in _changes(node) if not _same(part, new)]
+        if ways:
+            yield ways
+
+
+def _same(part: ast.AST, new: ast.AST | None) -> bool:
+    """Two arguments, or two sides, may be the same."""
+    return type(part) is type(new) and ast.dump(part) == ast.dump(new)
+
+
+def _fault(file: str, source: str, way: Way) -> Fault:
+    kind, part, new = way
+    lines = source.encode().splitlines(keepends=True)
+    start = len(b"".join(lines[: part.lineno - 1])) + part.col_offset
+    end = len(b"".join(lines[: part.end_lineno - 1])) + part.end_col_offset
+    after = "pass" if new is None else ast.unparse(new)
+    if isinstance(new, ast.expr):
+        after = f"({after})"  # whatever stands round it
+    before = source.encode()[start:end].decode()
+    return Fault(file, part.lineno, part.end_lineno, start, end, kind, before, after)
 
 
 def _nodes(node: ast.AST) -> Iterator[ast.AST]:
@@ -136,17 +128,16 @@ def _left_alone(node: ast.AST) -> bool:
     return False
 
 
-def _changes(node: ast.AST) -> Iterator[tuple[str, Any, ast.AST | None]]:
-    """The kind, the part that goes, and what comes in its place; None leaves nothing."""
+def _changes(node: ast.AST) -> Iterator[Way]:
     match node:
         case ast.Compare():
             for at, each in enumerate(node.ops):
-                for other in TURNED[type(each)]:
-                    ops = [*node.ops[:at], other(), *node.ops[at + 1 :]]
+                for other in _turned(each):
+                    ops = [*node.ops[:at], other, *node.ops[at + 1 :]]
                     yield "comparison", node, _with(node, ops=ops)
         case ast.BinOp() | ast.BoolOp() | ast.AugAssign():
-            for other in TURNED.get(type(node.op), ()):
-                yield "operator", node, _with(node, op=other())
+            for other in _turned(node.op):
+                yield "operator", node, _with(node, op=other)
     match node:
         case ast.BinOp(op=ast.Sub() | ast.Div() | ast.MatMult() | ast.Pow()):
             yield "sides swapped", node, _with(node, left=node.right, right=node.left)
@@ -176,9 +167,12 @@ def _changes(node: ast.AST) -> Iterator[tuple[str, Any, ast.AST | None]]:
         case ast.Break() | ast.Continue():
             yield "loop", node, ast.Continue() if isinstance(node, ast.Break) else ast.Break()
             yield "dropped", node, None
-        case ast.AugAssign() | ast.Raise() | ast.Expr(value=ast.Call()):
-            yield "dropped", node, None
-        case ast.Assign(targets=[ast.Subscript() | ast.Attribute()]):
+        case (
+            ast.AugAssign()
+            | ast.Raise()
+            | ast.Expr(value=ast.Call())
+            | ast.Assign(targets=[ast.Subscript() | ast.Attribute()])
+        ):
             yield "dropped", node, None
         case ast.Call():
             for kind, new in _calls(node):
@@ -204,6 +198,11 @@ def _calls(node: ast.Call) -> Iterator[tuple[str, ast.AST]]:
                 "argument dropped",
                 _with(node, keywords=[*node.keywords[:at], *node.keywords[at + 1 :]]),
             )
+
+
+def _turned(operator: ast.AST) -> Iterator[ast.AST]:
+    for name in TURNED.get(type(operator).__name__, "").split():
+        yield getattr(ast, name)()
 
 
 def _with(node: ast.AST, **fields: Any) -> Any:

@@ -30,6 +30,7 @@ HOLDS: Final = re.compile(r"tests/golden/|tests/\S*_hold\.py")
 """Tests that compare with what was written down of the program itself."""
 MOST_S: Final = 60.0
 """Of tests that reach a line; the room's other quick ones follow anyway."""
+LEAST_S = 60.0
 SLOW_S: Final = 1500.0
 REMARK: Final = b"# nothing\n"
 
@@ -64,8 +65,7 @@ class Copy:
         )
         under = ["-m", "coverage", "run", f"--data-file={self.kept}", f"--include={files}"]
         told = {SECONDS_FILE: str(self.kept.with_suffix(".json"))}
-        plugin = ["-p", "tests.support.planted.reached"]
-        self._pytest([*plugin, *own, *beside, "tests/golden"], 3600.0, under, told)
+        self._pytest([*own, *beside, "tests/golden"], 3600.0, under, told)
 
     @cached_property
     def _seconds(self) -> dict[str, float]:
@@ -101,7 +101,7 @@ class Copy:
         held = [name for name in self._seconds if HOLDS.match(name)]
         for kind, names in (("quick", few), ("quick", rest), ("held", held)):
             if names:
-                yield kind, names, 60.0 + 5.0 * sum(self._seconds[name] for name in names)
+                yield kind, names, LEAST_S + 5.0 * sum(self._seconds[name] for name in names)
         if slow:
             yield "slow", ["-m", "slow", room], SLOW_S
 
@@ -144,7 +144,8 @@ class Copy:
         shutil.rmtree(self.folder / ".hypothesis", ignore_errors=True)  # examples of other faults
         listed = self.folder.with_name("names.txt")
         listed.write_text("\n".join(names), encoding="utf-8")
-        how = [*under, "-m", "pytest", "--tb=no", "-rfE", "-p", "no:cacheprovider", f"@{listed}"]
+        plugin = "tests.support.planted.reached" if under else "no:cacheprovider"
+        how = [*under, "-m", "pytest", "--tb=no", "-rfE", "-p", plugin, f"@{listed}"]
         environment = {
             **os.environ,
             "PYTHONPATH": os.pathsep.join([str(self.folder), str(self.folder / "app")]),
