@@ -72,9 +72,9 @@ def test_what_decides_nothing_is_left_alone(source: str) -> None:
 
 
 def test_the_same_seed_draws_the_same_and_no_file_fills_the_sample() -> None:
-    files = sources(ROOT, ["photocheck/photo", "photocheck/case/lengths.py"])
+    files = sources(ROOT, ["photocheck/fit", "photocheck/case/lengths.py"])
     assert "photocheck/case/lengths.py" in files
-    assert "photocheck/photo/whole.py" in files
+    assert "photocheck/fit/match.py" in files
     sample = drawn(files, 20, 1)
     assert sample == drawn(dict(reversed(files.items())), 20, 1)
     assert sample != drawn(files, 20, 2)

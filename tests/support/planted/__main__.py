@@ -13,7 +13,9 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import subprocess
+import sys
 import tempfile
 from collections import Counter
 from dataclasses import asdict
@@ -73,6 +75,7 @@ def summary(results: list[dict[str, Any]]) -> str:
 
 def main() -> None:
     """The command."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # what it started ends with it
     parser = argparse.ArgumentParser(prog="python -m tests.support.planted", description=__doc__)
     parser.add_argument("rooms", nargs="+", metavar="ROOM")
     parser.add_argument("--seed", type=int, required=True)
@@ -83,7 +86,7 @@ def main() -> None:
     commit = subprocess.check_output(["git", "rev-parse", "HEAD"], cwd=ROOT, text=True).strip()
     cache = user_cache_path("photocheck-planted", ensure_exists=True)
     rooms = [room.rstrip("/") for room in told.rooms]
-    which = "-".join([commit[:12], *(room.rpartition("/")[2] for room in rooms)])
+    which = "-".join([commit[:12], *(Path(room).stem for room in rooms)])
     out = told.out or cache / f"{which}-{told.seed}.jsonl"
     with tempfile.TemporaryDirectory() as scratch:
         copy = Copy(Path(scratch, "copy"), cache / which, rooms)
