@@ -1,9 +1,10 @@
 """One fault tried: which tests notice, in a copy that is nobody's work.
 
-Tests run in the order in which they tell most for their time: quick ones that reach the line, all
-quick ones of the room and beside the rooms, then those that hold shipped figures and whole reports
-as they are, then the room's slow ones.  What a test says counts only where it passes with nothing
-but a remark added to the same file; a run without an end counts only where it has one then.
+Tests run in the order in which they tell most for their time: quick ones that reach the line, then
+the room's others and whatever else runs anything of the module, then those that hold shipped
+figures and whole reports as they are, then the room's slow ones.  What a test says counts only
+where it passes with nothing but a remark added to the same file; a run without an end counts only
+where it has one then.
 """
 
 from __future__ import annotations
@@ -78,10 +79,13 @@ class Copy:
         data.read()
         return data
 
+    def _by_line(self, fault: Fault) -> dict[int, list[str]]:
+        path = next((f for f in self._reached.measured_files() if f.endswith("/" + fault.file)), "")
+        return self._reached.contexts_by_lineno(path) if path else {}
+
     def reaching(self, fault: Fault) -> list[str]:
         """Tests that pass as it is and reach the fault's lines, the room's own first."""
-        path = next((f for f in self._reached.measured_files() if f.endswith("/" + fault.file)), "")
-        by_line = self._reached.contexts_by_lineno(path) if path else {}
+        by_line = self._by_line(fault)
         lines = range(fault.line, fault.last_line + 1)
         names = {name for line in lines for name in by_line.get(line, ()) if name in self._seconds}
         away = mirror(fault.file) + "/"
@@ -96,9 +100,10 @@ class Copy:
         """Kind of test, what to give to pytest, and the seconds it may take."""
         room = mirror(fault.file)
         few = self.reaching(fault)
-        quick = [name for name in self._seconds if name.startswith((room + "/", "tests/test_"))]
-        rest = [name for name in quick if not HOLDS.match(name) and name not in set(few)]
-        held = [name for name in self._seconds if HOLDS.match(name)]
+        run = {name for names in self._by_line(fault).values() for name in names}
+        may = [n for n in self._seconds if n in run or n.startswith(room + "/") or "_hold.py" in n]
+        rest = [name for name in may if not HOLDS.match(name) and name not in set(few)]
+        held = [name for name in may if HOLDS.match(name)]
         for kind, names in (("quick", few), ("quick", rest), ("held", held)):
             if names:
                 yield kind, names, LEAST_S + 5.0 * sum(self._seconds[name] for name in names)
