@@ -21,6 +21,7 @@ from photocheck.scale import (
     markers,
     planes,
     refining,
+    rivals,
     rough_ellipses,
     subpixel,
     tag_detection,
@@ -396,6 +397,23 @@ def test_the_outer_of_two_shapes_is_likelier_and_two_are_sorted(
     assert three == pytest.approx([3 * np.log(4.0), 0.0, 3 * np.log(297.0 * 210.0)])
     assert likeliest_first(BLANK, [small, large]) == [large, small]
     assert likeliest_first(BLANK, [small]) == [small]
+
+
+@pytest.mark.parametrize(
+    ("beyond_it", "gap", "around"),
+    [(2.9, 8.0, True), (3.1, 8.0, False), (-1.0, 5.1, True), (-1.0, 4.9, False)],
+)
+def test_a_shape_lies_around_another_to_within_what_their_lines_are_known_to(
+    beyond_it: float, gap: float, around: bool
+) -> None:
+    """Boxes side by side with the picture, so that distances are differences: lines known to 2 px,
+    one corner beyond by 1.5 of that at most, one side within by more than 2.5 of it."""
+    outer = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 60.0], [0.0, 60.0]])
+    inner = np.array([[gap, 1.0], [100.0 + beyond_it, 1.0], [100.0 + beyond_it, 59.0], [gap, 59.0]])
+    for known in ([2.0, 0.5], [0.5, 2.0]):  # the worse known of the two counts
+        for size in (1.0, 3.0):  # a shape's own size does not
+            places, lines = np.array([outer, inner]) * size, np.array(known) * size
+            assert rivals._around(places, lines).tolist() == [[False, around], [False, False]]
 
 
 @pytest.mark.parametrize("contrast", [30, 120])
