@@ -16,6 +16,7 @@ from photocheck.case.lengths import parse_length
 from photocheck.case.model import DogFacts, Marking, Reading
 from photocheck.errors import CaseError
 from photocheck.judge import (
+    budget,
     causes,
     estimate,
     evidence,
@@ -28,6 +29,7 @@ from photocheck.judge import (
 )
 from photocheck.judge.causes import FRACTION_IN_CM, ODD_STYLE, STEP_RATIO
 from photocheck.judge.compare import Comparison, Fault
+from photocheck.judge.estimate import OWN_SOURCES
 from photocheck.judge.expected_marks import ROOM, log_fit
 from photocheck.judge.framed import FOCAL_DOUBTED, doubted
 from photocheck.judge.front import _pairs
@@ -470,6 +472,16 @@ def test_facts_that_would_tell_something_are_asked_for() -> None:
 )  # fmt: skip
 def test_one_more_photo_is_told_in_whole_per_cents(ratios: tuple[float, ...], said: str) -> None:
     assert said in one_more_photo_sentence({str(k): ratio for k, ratio in enumerate(ratios)})
+
+
+def test_what_each_photo_brings_afresh_falls_as_one_over_n() -> None:
+    """Variances of 3 a photo's own and 1 of the dog: with 2 photos today, 3 * 2 / 3 + 1 with 3."""
+    some: Any = SimpleNamespace(shares={next(iter(OWN_SOURCES)): np.full(4, 3.0), "x": np.ones(4)})
+    for count in (1, 2, 5):
+        left = 3.0 * count / (count + 1) + 1.0
+        assert list(budget.one_more_photo(some, count).values()) == pytest.approx(
+            [np.sqrt(left / 4.0)] * 4
+        )
 
 
 def test_a_comparison_tells_nothing_from_half_a_length_on() -> None:

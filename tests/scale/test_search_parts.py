@@ -416,6 +416,22 @@ def test_a_shape_lies_around_another_to_within_what_their_lines_are_known_to(
             assert rivals._around(places, lines).tolist() == [[False, around], [False, False]]
 
 
+@pytest.mark.parametrize(
+    ("length", "reach"), [(10.0, 5), (31.0, 5), (50.0, 8), (100.0, 16), (190.0, 30), (900.0, 30)]
+)
+def test_a_side_is_followed_beyond_its_corner_for_a_sixth_of_its_length(
+    length: float, reach: int
+) -> None:
+    """0.16 of it, of 5 to 30 px; a line drawn to there is seen whole, one a px shorter to 7/8."""
+    start, along = np.array([[20.0, 50.0]]), np.array([[1.0, 0.0]])
+    for drawn, share in ((reach, 1.0), (reach - 1, 7 / 8)):
+        slope = np.zeros((100, 100, 2))
+        slope[50, 20 : 20 + drawn + 1, 1] = 10.0  # codes a px: plain
+        window: Any = SimpleNamespace(slope=slope)
+        found = rivals._beyond(window, start, along, np.array([length]))
+        assert found == pytest.approx(share), drawn
+
+
 @pytest.mark.parametrize("contrast", [30, 120])
 @pytest.mark.parametrize("radius", [0.0, 6.36, 12.0])
 def test_round_corners_begin_inside_of_where_sides_meet(radius: float, contrast: int) -> None:
