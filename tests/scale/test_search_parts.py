@@ -988,6 +988,19 @@ def test_two_squares_within_two_cells_are_one(apart: float, count: int) -> None:
     assert tag_detection._named(grey, np.zeros((0, 4, 2)), []) == []
 
 
+@pytest.mark.parametrize("code", [0, 7, 23, 49])
+def test_a_marker_begins_at_its_own_top_left_wherever_its_square_does(code: int) -> None:
+    """Drawn by OpenCV, cells of 10 px; the square is handed in from each of its corners on."""
+    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    grey = np.full((200, 240), 230, np.uint8)
+    grey[60:120, 90:150] = cv2.aruco.generateImageMarker(family, code, 60)
+    square = _box(60.0, 60.0, 119.5, 89.5)
+    for turn in range(4):
+        found = tag_detection._named(grey, np.roll(square, turn, axis=0)[None], [])
+        assert [one.code for one in found] == [code]
+        assert found[0].corners_px.tolist() == square.tolist()
+
+
 @pytest.mark.parametrize(("long", "seen"), [(0.9, False), (1.5, True), (12.0, True)])
 def test_a_side_of_a_pixel_is_a_side(long: float, seen: bool) -> None:
     picture = np.full((80, 100, 3), 40, np.uint8)
