@@ -38,7 +38,8 @@ from photocheck.judge.ratios import GroupRatios, Ratios, Version, WayRatio
 from photocheck.judge.tape_habits import TapeHabits
 from photocheck.judge.untold import askable
 from photocheck.judge.widths import FRONTS, WIDTH_LIMIT, fits_without, outvoted, proved
-from photocheck.judge.wording import one_more_photo_sentence
+from photocheck.judge.wording import explanation_sentences, one_more_photo_sentence
+from photocheck.report.model import Explanation
 from photocheck.words import BUILDS, FRONT_PAIRS
 from tests.support.finished_orders import orders_of
 from tests.support.judged import square_view
@@ -472,6 +473,13 @@ def test_facts_that_would_tell_something_are_asked_for() -> None:
 )  # fmt: skip
 def test_one_more_photo_is_told_in_whole_per_cents(ratios: tuple[float, ...], said: str) -> None:
     assert said in one_more_photo_sentence({str(k): ratio for k, ratio in enumerate(ratios)})
+
+
+def test_the_likeliest_explanation_is_called_so_and_the_others_follow() -> None:
+    some = Explanation("unnamed", "title", 0.5, "Sentence.", "Action.")
+    first, *others = explanation_sentences([some, some, some])
+    assert first.startswith("Most likely: title, ")
+    assert [each.partition(",")[0] for each in others] == ["Or: title"] * 2
 
 
 def test_what_each_photo_brings_afresh_falls_as_one_over_n() -> None:
