@@ -172,7 +172,7 @@ def test_faults_are_noticed_by_tests_that_pass_without_them(
     assert copy.reaching(found["3", "(4)"]) == []
 
     def noticed(before: str, after: str) -> tuple[str, str]:
-        return copy.noticed(found[before, after], slow=True)
+        return copy.noticed(found[before, after], quick=True, slow=True)
 
     down = "tests/room/test_small.py::test_down[2]"
     assert noticed("n > 0", "(n >= 0)") == ("quick", down)

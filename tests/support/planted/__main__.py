@@ -98,7 +98,7 @@ def main() -> None:
             old = known(out).get(fault)
             if old and (old["noticed"] or "equivalent" in old or old["slow"] >= told.slow):
                 continue
-            kind, by = copy.noticed(fault, slow=told.slow)
+            kind, by = copy.noticed(fault, quick=old is None, slow=told.slow)
             result = {"fault": asdict(fault), "noticed": kind, "by": by, "slow": told.slow}
             with out.open("a", encoding="utf-8") as kept:
                 kept.write(json.dumps(result) + "\n")

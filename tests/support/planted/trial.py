@@ -96,7 +96,9 @@ class Copy:
                 few.append(name)
         return few
 
-    def stages(self, fault: Fault, *, slow: bool) -> Iterator[tuple[str, list[str], float]]:
+    def stages(
+        self, fault: Fault, *, quick: bool, slow: bool
+    ) -> Iterator[tuple[str, list[str], float]]:
         """Kind of test, what to give to pytest, and the seconds it may take."""
         room = mirror(fault.file)
         few = self.reaching(fault)
@@ -105,16 +107,16 @@ class Copy:
         rest = [name for name in may if not HOLDS.match(name) and name not in set(few)]
         held = [name for name in may if HOLDS.match(name)]
         for kind, names in (("quick", few), ("quick", rest), ("held", held)):
-            if names:
+            if quick and names:
                 yield kind, names, LEAST_S + 5.0 * sum(self._seconds[name] for name in names)
         if slow:
             yield "slow", ["-m", "slow", room], SLOW_S
 
-    def noticed(self, fault: Fault, *, slow: bool) -> tuple[str, str]:
+    def noticed(self, fault: Fault, *, quick: bool, slow: bool) -> tuple[str, str]:
         """The kind of test that noticed it and its name; two empty texts where none did."""
         file = self.folder / fault.file
         as_it_is = file.read_bytes()
-        for kind, names, most_s in self.stages(fault, slow=slow):
+        for kind, names, most_s in self.stages(fault, quick=quick, slow=slow):
             try:
                 self._write(file, fault.planted(as_it_is))
                 by = self._pytest(names, most_s)
