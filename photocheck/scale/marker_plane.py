@@ -45,7 +45,7 @@ def settled(
         if wrong and len(keys) - len(wrong) >= 7:
             keys = [key for i, key in enumerate(keys) if i not in wrong]
             continue
-        free = max(2 * len(keys) - 9, 1)
+        free = 2 * len(keys) - 9  # of six corners at least
         spread = float(np.sqrt(np.sum(miss**2) / free))
         return source, corrected, max(spread, _SPREAD_FLOOR_PX), places
 

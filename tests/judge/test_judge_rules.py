@@ -16,6 +16,7 @@ from photocheck.case.lengths import parse_length
 from photocheck.case.model import DogFacts, Marking, Reading
 from photocheck.errors import CaseError
 from photocheck.judge import (
+    budget,
     causes,
     estimate,
     evidence,
@@ -28,6 +29,7 @@ from photocheck.judge import (
 )
 from photocheck.judge.causes import FRACTION_IN_CM, ODD_STYLE, STEP_RATIO
 from photocheck.judge.compare import Comparison, Fault
+from photocheck.judge.estimate import OWN_SOURCES
 from photocheck.judge.expected_marks import ROOM, log_fit
 from photocheck.judge.framed import FOCAL_DOUBTED, doubted
 from photocheck.judge.front import _pairs
@@ -36,7 +38,8 @@ from photocheck.judge.ratios import GroupRatios, Ratios, Version, WayRatio
 from photocheck.judge.tape_habits import TapeHabits
 from photocheck.judge.untold import askable
 from photocheck.judge.widths import FRONTS, WIDTH_LIMIT, fits_without, outvoted, proved
-from photocheck.judge.wording import one_more_photo_sentence
+from photocheck.judge.wording import explanation_sentences, one_more_photo_sentence
+from photocheck.report.model import Explanation
 from photocheck.words import BUILDS, FRONT_PAIRS
 from tests.support.finished_orders import orders_of
 from tests.support.judged import square_view
@@ -470,6 +473,23 @@ def test_facts_that_would_tell_something_are_asked_for() -> None:
 )  # fmt: skip
 def test_one_more_photo_is_told_in_whole_per_cents(ratios: tuple[float, ...], said: str) -> None:
     assert said in one_more_photo_sentence({str(k): ratio for k, ratio in enumerate(ratios)})
+
+
+def test_the_likeliest_explanation_is_called_so_and_the_others_follow() -> None:
+    some = Explanation("unnamed", "title", 0.5, "Sentence.", "Action.")
+    first, *others = explanation_sentences([some, some, some])
+    assert first.startswith("Most likely: title, ")
+    assert [each.partition(",")[0] for each in others] == ["Or: title"] * 2
+
+
+def test_what_each_photo_brings_afresh_falls_as_one_over_n() -> None:
+    """Variances of 3 a photo's own and 1 of the dog: with 2 photos today, 3 * 2 / 3 + 1 with 3."""
+    some: Any = SimpleNamespace(shares={next(iter(OWN_SOURCES)): np.full(4, 3.0), "x": np.ones(4)})
+    for count in (1, 2, 5):
+        left = 3.0 * count / (count + 1) + 1.0
+        assert list(budget.one_more_photo(some, count).values()) == pytest.approx(
+            [np.sqrt(left / 4.0)] * 4
+        )
 
 
 def test_a_comparison_tells_nothing_from_half_a_length_on() -> None:

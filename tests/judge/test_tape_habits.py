@@ -67,6 +67,17 @@ def test_one_repeat_or_one_sum_says_something_of_the_tape_and_nothing_says_nothi
     assert not TapeSeen().tells
 
 
+@pytest.mark.parametrize("repeats", [1, 4])
+def test_takes_that_are_all_the_same_differ_by_what_a_tape_is_read_to(repeats: int) -> None:
+    """A fiftieth of the shipped variance for each difference, as when they had differed by it."""
+    habits = TapeHabits(0.6, 7.0, 1.7)
+    same, by_it, by_more = (
+        _Orders.of([TapeSeen(squares * repeats, repeats)]).by(habits, np.zeros(2))[0]
+        for squares in (0.0, 0.02, 0.04)
+    )
+    assert same == by_it != by_more
+
+
 def test_what_an_order_says_of_the_tape() -> None:
     twice = {
         "half_neck": Reading.of([Take(200.0, "20", "cm"), Take(210.0, "21", "cm")]),

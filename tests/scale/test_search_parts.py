@@ -21,6 +21,7 @@ from photocheck.scale import (
     markers,
     planes,
     refining,
+    rivals,
     rough_ellipses,
     subpixel,
     tag_detection,
@@ -396,6 +397,39 @@ def test_the_outer_of_two_shapes_is_likelier_and_two_are_sorted(
     assert three == pytest.approx([3 * np.log(4.0), 0.0, 3 * np.log(297.0 * 210.0)])
     assert likeliest_first(BLANK, [small, large]) == [large, small]
     assert likeliest_first(BLANK, [small]) == [small]
+
+
+@pytest.mark.parametrize(
+    ("beyond_it", "gap", "around"),
+    [(2.9, 8.0, True), (3.1, 8.0, False), (-1.0, 5.1, True), (-1.0, 4.9, False)],
+)
+def test_a_shape_lies_around_another_to_within_what_their_lines_are_known_to(
+    beyond_it: float, gap: float, around: bool
+) -> None:
+    """Boxes side by side with the picture, so that distances are differences: lines known to 2 px,
+    one corner beyond by 1.5 of that at most, one side within by more than 2.5 of it."""
+    outer = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 60.0], [0.0, 60.0]])
+    inner = np.array([[gap, 1.0], [100.0 + beyond_it, 1.0], [100.0 + beyond_it, 59.0], [gap, 59.0]])
+    for known in ([2.0, 0.5], [0.5, 2.0]):  # the worse known of the two counts
+        for size in (1.0, 3.0):  # a shape's own size does not
+            places, lines = np.array([outer, inner]) * size, np.array(known) * size
+            assert rivals._around(places, lines).tolist() == [[False, around], [False, False]]
+
+
+@pytest.mark.parametrize(
+    ("length", "reach"), [(10.0, 5), (31.0, 5), (50.0, 8), (100.0, 16), (190.0, 30), (900.0, 30)]
+)
+def test_a_side_is_followed_beyond_its_corner_for_a_sixth_of_its_length(
+    length: float, reach: int
+) -> None:
+    """0.16 of it, of 5 to 30 px; a line drawn to there is seen whole, one a px shorter to 7/8."""
+    start, along = np.array([[20.0, 50.0]]), np.array([[1.0, 0.0]])
+    for drawn, share in ((reach, 1.0), (reach - 1, 7 / 8)):
+        slope = np.zeros((100, 100, 2))
+        slope[50, 20 : 20 + drawn + 1, 1] = 10.0  # codes a px: plain
+        window: Any = SimpleNamespace(slope=slope)
+        found = rivals._beyond(window, start, along, np.array([length]))
+        assert found == pytest.approx(share), drawn
 
 
 @pytest.mark.parametrize("contrast", [30, 120])
@@ -952,6 +986,19 @@ def test_two_squares_within_two_cells_are_one(apart: float, count: int) -> None:
     there = [replace(found[0], corners_px=square + np.array([apart * 10.0, 0.0]))]
     assert len(tag_detection._named(grey, squares[:1], there)) == count - 1
     assert tag_detection._named(grey, np.zeros((0, 4, 2)), []) == []
+
+
+@pytest.mark.parametrize("code", [0, 7, 23, 49])
+def test_a_marker_begins_at_its_own_top_left_wherever_its_square_does(code: int) -> None:
+    """Drawn by OpenCV, cells of 10 px; the square is handed in from each of its corners on."""
+    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+    grey = np.full((200, 240), 230, np.uint8)
+    grey[60:120, 90:150] = cv2.aruco.generateImageMarker(family, code, 60)
+    square = _box(60.0, 60.0, 119.5, 89.5)
+    for turn in range(4):
+        found = tag_detection._named(grey, np.roll(square, turn, axis=0)[None], [])
+        assert [one.code for one in found] == [code]
+        assert found[0].corners_px.tolist() == square.tolist()
 
 
 @pytest.mark.parametrize(("long", "seen"), [(0.9, False), (1.5, True), (12.0, True)])

@@ -24,6 +24,9 @@ from photocheck.scale.tag_layout import (
     tip_mm,
 )
 from photocheck.scale.tags import find_tags
+from photocheck.scale.tips import _sentence
+from photocheck.speech import speaking
+from photocheck.words import TAGS
 from tests.support.tagged_photo import tagged
 
 Array = NDArray[np.float64]
@@ -217,6 +220,19 @@ def test_a_marker_sheet_is_no_tag() -> None:
     content = (samples_folder() / "flint" / "side.jpg").read_bytes()
     seen = find_tags(np.asarray(Image.open(io.BytesIO(content)).convert("RGB")))
     assert (seen.tags, seen.remarks) == ((), ())
+
+
+@pytest.mark.parametrize(
+    ("by", "said"),
+    [("owner", "von Halter"), ("staff", "von Werkstatt"), ("Ida Nord", "von Ida Nord")],
+)
+def test_who_marked_elsewhere_than_a_tag_is_named_in_the_language_spoken(
+    by: str, said: str
+) -> None:
+    with speaking("de"):
+        assert said in _sentence("breastbone", by)
+    assert f" of {by} " in _sentence("breastbone", by)
+    assert "moved" in _sentence("breastbone", TAGS)  # nobody marked it by hand
 
 
 def test_pictures_without_tags_have_none() -> None:
