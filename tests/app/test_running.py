@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import threading
 from functools import partial
+from time import thread_time
 
 import pytest
 
-from photocheck_app.doors import running
+from photocheck.server.pace import Pace
+from photocheck.server.turns import Lines
+from photocheck_app.doors import open_pages, running
 from photocheck_app.doors.open_pages import Asking
 from photocheck_app.doors.running import Runs
 from tests.support.waiting import until
@@ -128,6 +131,61 @@ def test_one_looks_for_all_who_wait_whether_a_run_has_become_a_long_one(
     for thread in threads:
         thread.join(60)
     assert runs.wait_until_done(0)
+
+
+def test_of_an_address_that_owes_few_run_also_where_each_takes_long(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Those that others keep from ending seem to wait for something else, and ever more came in."""
+    monkeypatch.setattr(running, "MOMENT_S", 0.001)
+    monkeypatch.setattr(running, "PATIENCE_S", 1000.0)
+    owing = {"flood"}
+    monkeypatch.setattr(running, "owes", lambda who, _: who in owing)
+    runs, going, end = Runs(), list[str](), threading.Event()
+    threads = [_begin(runs, "flood", going, end) for _ in range(running.AT_ALL + 5)]
+    until(lambda: len(going) == running.AT_ALL, "as many as may")
+    threads.append(_begin(runs, "honest", going, end))
+    until(lambda: "honest" in going, "another address' page runs at once")
+    assert going.count("flood") == running.AT_ALL == 8
+    owing.clear()
+    until(lambda: going.count("flood") == running.AT_ALL + 5, "nothing is owed, and all run")
+    end.set()
+    for thread in threads:
+        thread.join(60)
+    assert runs.wait_until_done(0)
+
+
+def test_what_runs_have_had_that_have_not_ended_is_owed_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    now = [0.0]
+    lines = Lines(Pace(a_second=0.6, at_once=1.5), lambda: now[0])
+    monkeypatch.setattr(open_pages, "WORK", lines)
+    assert not open_pages.owes("one", 1.5)
+    assert open_pages.owes("one", 1.51)
+    lines.of("one").owe("own", 2.0)
+    assert open_pages.owes("one", 0.0)
+    assert not open_pages.owes("other", 0.0)
+    now[0] = 1.0
+    assert not open_pages.owes("one", 0.05)
+
+
+@pytest.mark.skipif("sys.platform != 'linux'", reason="elsewhere a thread's time may not be told")
+def test_a_run_knows_what_it_has_had_of_a_processor(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(running, "RUN_MOST_S", 1000.0)
+    ticket = running._Waiting("own")
+    ticket.begin()
+    before = thread_time()
+    # Both clocks are this thread's own, whatever else the machine does.
+    while thread_time() - before < 0.05:
+        sum(range(1000))
+    assert ticket.took_s() >= 0.05
+    waiting = running._Waiting("other")
+    waiting.begin()
+    threading.Event().wait(0.1)
+    assert waiting.took_s() < 0.1
+    monkeypatch.setattr(running, "RUN_MOST_S", 0.01)
+    assert ticket.took_s() == 0.01
 
 
 def test_what_a_run_took_is_told(monkeypatch: pytest.MonkeyPatch) -> None:

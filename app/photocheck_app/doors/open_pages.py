@@ -251,6 +251,17 @@ def ran(who: Asking, took_s: float, *, first: bool) -> None:
         _loop.call_soon_threadsafe(owe)
 
 
+def owes(address: str, running_s: float) -> bool:
+    """Whether an address has had more of a processor than it may; from any thread.
+
+    Parameters
+    ----------
+    running_s : float
+        What runs have had that have not ended, which is not counted elsewhere yet.
+    """
+    return WORK.of(address).until_s(running_s) > 0
+
+
 _loop: asyncio.AbstractEventLoop | None = None
 
 

@@ -10,10 +10,12 @@ waiting for something else, and no longer counts.
 
 from __future__ import annotations
 
+import sys
+import time
 from collections import defaultdict
 from collections.abc import Iterator
 from contextlib import contextmanager
-from threading import Condition, Event
+from threading import Condition, Event, get_ident
 from time import monotonic, thread_time
 from typing import Final
 
@@ -21,13 +23,18 @@ from cachetools import LRUCache
 
 from photocheck.server.pace import MOST_VISITORS
 from photocheck.server.turns import Had, goes_to_longest
-from photocheck_app.doors.open_pages import Asking, ran
+from photocheck_app.doors.open_pages import RUN_MOST_S, Asking, owes, ran
 
 AT_ONCE: Final = 4
 """Of one address."""
 
 MOMENT_S: Final = 0.25
 """A run of the first page takes 15 ms of a processor of its own."""
+
+AT_ALL: Final = 8
+"""Of one address that owes processor time, with those that seem to wait for something else: where
+many run, each takes longer than a moment for the others' sake, and then ever more would be let in
+(judgement)."""
 
 PATIENCE_S: Final = 30.0
 """Then it runs all the same: nobody waits for ever.  Much less, and those of a crowd would all run
@@ -37,8 +44,25 @@ at once, and keep whoever comes next from running."""
 class _Waiting:
     def __init__(self, browser: str) -> None:
         self.browser, self.may_run = browser, False
+        self._thread, self._from_s = get_ident(), 0.0
         # Set when it may run, and when it is the one that looks whether anybody may.
         self.woken = Event()
+
+    def begin(self) -> None:
+        """It may run."""
+        self.may_run, self._from_s = True, _processor_s(self._thread)
+        self.woken.set()
+
+    def took_s(self) -> float:
+        """Of a processor, until now; only for as long as it runs."""
+        return min(_processor_s(self._thread) - self._from_s, RUN_MOST_S)
+
+
+def _processor_s(thread: int) -> float:
+    """What a thread that has not ended has had of a processor; 0 where a system does not tell."""
+    if sys.platform == "win32" or not hasattr(time, "pthread_getcpuclockid"):
+        return 0.0
+    return time.clock_gettime(time.pthread_getcpuclockid(thread))
 
 
 class Runs:
@@ -46,7 +70,7 @@ class Runs:
 
     def __init__(self) -> None:
         self._changed = Condition()
-        self._begun: dict[str, dict[object, float]] = defaultdict(dict)
+        self._begun: dict[str, dict[_Waiting, float]] = defaultdict(dict)
         # In the order in which they came.
         self._waiting: dict[str, list[_Waiting]] = defaultdict(list)
         self._had: LRUCache[str, Had] = LRUCache(MOST_VISITORS)
@@ -105,7 +129,7 @@ class Runs:
 
     def _let_in(self, who: str) -> None:
         had = self._had_of(who)
-        while (waiting := self._waiting.get(who)) and self._busy(who) < AT_ONCE:
+        while (waiting := self._waiting.get(who)) and self._room(who):
             longest = goes_to_longest(self._called)
             self._called += 1
             least = min(waiting, key=lambda one: had.of(one.browser))
@@ -118,14 +142,19 @@ class Runs:
         else:
             del self._waiting[who]
         self._begun[who][ticket] = monotonic()
-        ticket.may_run = True
-        ticket.woken.set()
+        ticket.begin()
 
     def _had_of(self, who: str) -> Had:
         had = self._had.get(who)
         if had is None:
             had = self._had[who] = Had()
         return had
+
+    def _room(self, who: str) -> bool:
+        if self._busy(who) >= AT_ONCE:
+            return False
+        begun = self._begun.get(who, {})
+        return len(begun) < AT_ALL or not owes(who, sum(one.took_s() for one in begun))
 
     def _busy(self, who: str) -> int:
         since = monotonic() - MOMENT_S
