@@ -7,18 +7,16 @@ from __future__ import annotations
 
 import asyncio
 import resource
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from collections.abc import Awaitable, Callable
 from typing import Any
 
 import pytest
-import uvicorn
 from starlette.types import Receive, Scope, Send
 
-from photocheck.server.serving import listening
 from photocheck_app import start
 from photocheck_app.doors import connections
 from photocheck_app.doors.connections import Room
+from tests.support.bare_server import all_that_came, bare_server, lifespan
 from tests.support.waiting import loop_turns, until_in_loop
 
 HEAD = b"GET / HTTP/1.1\r\nHost: here\r\n"
@@ -29,38 +27,11 @@ SHORT_S = 0.05
 async def _app(scope: Scope, receive: Receive, send: Send) -> None:
     """Reads all it is sent, and says how much it was; or much, to who asks for much."""
     if scope["type"] == "lifespan":
-        while (await receive())["type"] != "lifespan.shutdown":
-            await send({"type": "lifespan.startup.complete"})
-        await send({"type": "lifespan.shutdown.complete"})
-        return
-    came, more = 0, True
-    while more:
-        message = await receive()
-        came, more = came + len(message.get("body", b"")), message.get("more_body", False)
+        return await lifespan(receive, send)
+    came = await all_that_came(receive)
     body = b"x" * 50_000_000 if scope["path"] == "/much" else str(came).encode()
     await send({"type": "http.response.start", "status": 200, "headers": []})
     await send({"type": "http.response.body", "body": body})
-
-
-@asynccontextmanager
-async def _served() -> AsyncIterator[Callable[[], Awaitable[Any]]]:
-    """How to connect to a server."""
-    listener = listening("127.0.0.1", 0)
-    config = uvicorn.Config(
-        _app,
-        http=connections.Http,
-        ws=connections.Websocket,
-        log_config=None,
-        timeout_keep_alive=int(LONG_S),
-    )
-    server = uvicorn.Server(config)
-    serving = asyncio.create_task(server._serve([listener]))
-    await until_in_loop(lambda: server.started, "the server answers")
-    try:
-        yield lambda: asyncio.open_connection(*listener.getsockname())
-    finally:
-        server.should_exit = server.force_exit = True
-        await serving
 
 
 @pytest.fixture(autouse=True)
@@ -74,8 +45,8 @@ def room(monkeypatch: pytest.MonkeyPatch) -> Room:
 
 def _run(work: Callable[[Callable[[], Awaitable[Any]]], Awaitable[None]]) -> None:
     async def running() -> None:
-        async with _served() as connect:
-            await asyncio.wait_for(work(connect), 60)
+        async with bare_server(_app, timeout_keep_alive=int(LONG_S)) as place:
+            await asyncio.wait_for(work(lambda: asyncio.open_connection(*place)), 60)
 
     asyncio.run(running())
 

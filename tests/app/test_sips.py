@@ -8,19 +8,17 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
 import pytest
-import uvicorn
 from starlette.types import Receive, Scope, Send
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed
 
 from photocheck.server.pace import Pace
-from photocheck.server.serving import listening
 from photocheck_app.doors import connections, sips
+from tests.support.bare_server import all_that_came, bare_server, lifespan
 from tests.support.waiting import until_in_loop
 
 NEVER: Final = Pace(a_second=1e-9, at_once=10)
@@ -33,9 +31,7 @@ ASKS: Final = b"GET / HTTP/1.1\r\nHost: here\r\n\r\n"
 async def _app(scope: Scope, receive: Receive, send: Send) -> None:
     """Says how much it was sent; a page, message by message."""
     if scope["type"] == "lifespan":
-        while (await receive())["type"] != "lifespan.shutdown":
-            await send({"type": "lifespan.startup.complete"})
-        await send({"type": "lifespan.shutdown.complete"})
+        await lifespan(receive, send)
     elif scope["type"] == "websocket":
         await receive()
         await send({"type": "websocket.accept"})
@@ -43,11 +39,7 @@ async def _app(scope: Scope, receive: Receive, send: Send) -> None:
             came = message["bytes"]
             await send({"type": "websocket.send", "text": json.dumps([len(came), sum(came)])})
     else:
-        came, more = 0, True
-        while more:
-            message = await receive()
-            came, more = came + len(message.get("body", b"")), message.get("more_body", False)
-        body = str(came).encode()
+        body = str(await all_that_came(receive)).encode()
         length = (b"content-length", str(len(body)).encode())
         await send({"type": "http.response.start", "status": 200, "headers": [length]})
         await send({"type": "http.response.body", "body": body})
@@ -81,31 +73,11 @@ async def told(reader: asyncio.StreamReader) -> tuple[int, bytes]:
     return int(head.split()[1]), await reader.readexactly(length)
 
 
-@asynccontextmanager
-async def _served() -> AsyncIterator[Place]:
-    listener = listening("127.0.0.1", 0)
-    config = uvicorn.Config(
-        _app,
-        http=connections.Http,
-        ws=connections.Websocket,
-        log_config=None,
-        ws_max_size=2**20,
-        h11_max_incomplete_event_size=32_000,
-    )
-    server = uvicorn.Server(config)
-    serving = asyncio.create_task(server._serve([listener]))
-    await until_in_loop(lambda: server.started, "the server answers")
-    try:
-        yield Place(*listener.getsockname())
-    finally:
-        server.should_exit = server.force_exit = True
-        await serving
-
-
 def _run(work: Callable[[Place], Awaitable[None]]) -> None:
     async def running() -> None:
-        async with _served() as place:
-            await asyncio.wait_for(work(place), 60)
+        bounds = {"ws_max_size": 2**20, "h11_max_incomplete_event_size": 32_000}
+        async with bare_server(_app, **bounds) as place:
+            await asyncio.wait_for(work(Place(*place)), 60)
 
     asyncio.run(running())
 
