@@ -387,7 +387,7 @@ class Websocket(WebSocketsSansIOProtocol):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._sips = Sips(self.loop, self._sip, self._at_once)
-        self._pieces = 0
+        self._pieces, self._parts = 0, 0
 
     def data_received(self, data: bytes) -> None:
         """It says something."""
@@ -419,20 +419,21 @@ class Websocket(WebSocketsSansIOProtocol):
 
     def handle_text(self, event: Frame) -> None:
         """A message, or its first part."""
-        self._pieces += 1
+        self._pieces, self._parts = self._pieces + 1, 1
         super().handle_text(event)
 
     def handle_bytes(self, event: Frame) -> None:
         """A message, or its first part."""
-        self._pieces += 1
+        self._pieces, self._parts = self._pieces + 1, 1
         super().handle_bytes(event)
 
     def handle_cont(self, event: Frame) -> None:
         """A further part."""
-        self._pieces += 1
-        super().handle_cont(event)
-        if len(self.frames) > MOST_PARTS:
+        self._pieces, self._parts = self._pieces + 1, self._parts + 1
+        if self._parts > MOST_PARTS:
             self.transport.abort()
+            return
+        super().handle_cont(event)
 
     def handle_ping(self) -> None:
         """It asks whether this side is still there."""
