@@ -295,19 +295,19 @@ def test_pieces_are_paid_for_and_what_is_held_is_read_when_they_are_there_again(
             read.append(part)
             return 1
 
-        here = sips.Sips(asyncio.get_running_loop(), one, lambda: 2)
         again = asyncio.Event()
+        here = sips.Sips(asyncio.get_running_loop(), one, lambda: 2, again.set)
         here.take(b"abcde")
-        here.go_on(again.set)
+        here.go_on()
         assert (read, here.full) == ([b"ab", b"cd", b"e"], False)
         read.clear()
         here.take(b"x" * 2 * (int(sips.PIECES_OF_CONNECTION.at_once) + 7))
-        here.go_on(again.set)
+        here.go_on()
         # three were used up, and one more is read before it is known that there is none left
         assert len(read) == sips.PIECES_OF_CONNECTION.at_once - 3 + 1
         assert here.full
         await asyncio.wait_for(again.wait(), 60)
-        here.go_on(lambda: None)
+        here.go_on()
         assert len(read) > sips.PIECES_OF_CONNECTION.at_once - 3 + 1
         here.end()
         assert not here.full
@@ -317,7 +317,7 @@ def test_pieces_are_paid_for_and_what_is_held_is_read_when_they_are_there_again(
 
 def test_more_than_ever_lies_unread_is_told() -> None:
     async def work() -> None:
-        here = sips.Sips(asyncio.get_running_loop(), len, lambda: 0)
+        here = sips.Sips(asyncio.get_running_loop(), len, lambda: 0, lambda: None)
         here.take(bytes(sips.MOST_UNREAD))
         assert not here.over
         here.take(b"a")

@@ -234,7 +234,7 @@ class Http(H11Protocol):
         most = self.config.h11_max_incomplete_event_size
         self._counted = _Counted(h11.SERVER, *() if most is None else (most,))
         self.conn = self._counted
-        self._sips = Sips(self.loop, self._sip, self._at_once)
+        self._sips = Sips(self.loop, self._sip, self._at_once, self._read_on)
         self._lines, self._end_of_last, self._stopped = 0, b"", False
         self._reading, self._writing = Patience(self.loop), Patience(self.loop)
         self._body = Patience(self.loop)
@@ -266,7 +266,7 @@ class Http(H11Protocol):
         self._read_on()
 
     def _read_on(self) -> None:
-        self._sips.go_on(self._read_on)
+        self._sips.go_on()
         if self.transport.get_protocol() is not self:
             return
         if self._sips.over:
@@ -386,7 +386,7 @@ class Websocket(WebSocketsSansIOProtocol):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self._sips = Sips(self.loop, self._sip, self._at_once)
+        self._sips = Sips(self.loop, self._sip, self._at_once, self._read_on)
         self._pieces, self._parts = 0, 0
 
     def data_received(self, data: bytes) -> None:
@@ -401,7 +401,7 @@ class Websocket(WebSocketsSansIOProtocol):
         return message
 
     def _read_on(self) -> None:
-        self._sips.go_on(self._read_on)
+        self._sips.go_on()
         if self._sips.over:
             self.transport.abort()
         elif self._sips.full:

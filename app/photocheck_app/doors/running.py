@@ -5,7 +5,7 @@ Where one address has many pages that all want to run, a few run at a time and t
 address wait their turn, so that the others' pages share the processor with few; and of that
 address, whichever browser has run least of late goes first, and every third time the one that has
 waited longest (`photocheck.server.turns`).  What takes longer than a moment is
-waiting for something else, and no longer counts.
+taken to wait for something else, and no longer counts, but where the address owes processor time.
 """
 
 from __future__ import annotations

@@ -33,6 +33,8 @@ class Sips:
         Reads a sip, and says of how many pieces it was.
     ready : function
         How many bytes may be read at once now; 0 for none.
+    again : function
+        Called once more may be read of a connection that was held.
     """
 
     def __init__(
@@ -40,8 +42,9 @@ class Sips:
         loop: asyncio.AbstractEventLoop,
         read: Callable[[bytes], int],
         ready: Callable[[], int],
+        again: Callable[[], None],
     ) -> None:
-        self._loop, self._read, self._ready = loop, read, ready
+        self._loop, self._read, self._ready, self._again = loop, read, ready, again
         self._unread = bytearray()
         self._pieces = Bucket(PIECES_OF_CONNECTION, loop.time)
         self._held: asyncio.TimerHandle | None = None
@@ -60,23 +63,17 @@ class Sips:
         """Something has come."""
         self._unread += data
 
-    def go_on(self, then: Callable[[], None]) -> None:
-        """Read what may be read.
-
-        Parameters
-        ----------
-        then : function
-            Called once more may be read, where it is not for now.
-        """
+    def go_on(self) -> None:
+        """Read what may be read."""
         while self._unread and self._held is None and (many := self._ready()):
             part = bytes(self._unread[:many])
             del self._unread[:many]
             if wait_s := self._pieces.wait_s(self._read(part)):
-                self._held = self._loop.call_later(wait_s, self._again, then)
+                self._held = self._loop.call_later(wait_s, self._let_go)
 
-    def _again(self, then: Callable[[], None]) -> None:
+    def _let_go(self) -> None:
         self._held = None
-        then()
+        self._again()
 
     def end(self) -> None:
         """Nothing more is read."""
