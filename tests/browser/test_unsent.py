@@ -41,6 +41,19 @@ AGED = """async () => {
   await new Promise((done) => { way.oncomplete = done; });
   base.close();
 }"""
+ENDED_AFTER_KEEPING = """
+window.pageEnded = false;
+const put = IDBObjectStore.prototype.put;
+IDBObjectStore.prototype.put = function (...kept) {
+  this.transaction.addEventListener('complete', () => { window.pageEnded = true; });
+  return put.apply(this, kept);
+};
+const transaction = IDBDatabase.prototype.transaction;
+IDBDatabase.prototype.transaction = function (stores, mode, ...more) {
+  if (window.pageEnded && mode === 'readwrite') throw new Error('this page is no more');
+  return transaction.call(this, stores, mode, ...more);
+};
+"""
 WAS_ON_ITS_WAY = "A photo was on its way when this page was loaded anew."
 
 
@@ -162,6 +175,18 @@ def test_a_second_reload_loses_it_no_more_than_the_first(asked: Page) -> None:
         expect(asked.get_by_text(WAS_ON_ITS_WAY)).to_be_visible(timeout=30_000)
         ((name, held, _),) = asked.evaluate(KEPT)
         assert (name, held) == ("flint.jpg", size)
+
+
+def test_a_page_that_ends_while_it_keeps_one_leaves_it_once(asked: Page) -> None:
+    """A reload between keeping it anew and letting go of the old would send it twice."""
+    _under_way(asked)
+    asked.add_init_script(ENDED_AFTER_KEEPING)
+    asked.reload()
+    expect(asked.get_by_text(WAS_ON_ITS_WAY)).to_be_visible(timeout=30_000)
+    asked.wait_for_function("pageEnded", timeout=30_000)
+    rests(asked)
+    assert [name for name, _, _ in asked.evaluate(KEPT)] == ["flint.jpg"]
+    asked.evaluate("() => { window.pageEnded = false; }")  # the fixture empties it
 
 
 def test_what_arrived_or_is_no_photo_is_kept_no_longer(asked: Page) -> None:

@@ -118,7 +118,7 @@ XMLHttpRequest.prototype.send = function (body) {
   const id = this.photocheckId;
   const one = { loaded: 0, total: 0, id, name: given?.file.name ?? "", again: Boolean(last) };
   begun.set(this, one);
-  if (given) keep(id, given.file).then(() => last && forget(last.id));
+  if (given) keep(id, given.file, last?.id);
   const timer = setTimeout(
     () => {
       underWay.set(this, one);

@@ -54,25 +54,34 @@ function told() {
   return mark?.dataset.order ? { ...mark.dataset } : null;
 }
 
-// Keep a photo that is being sent under that name, in place of what was kept under it before.
-export async function keep(id, file) {
+// Keep a photo that is being sent under that name, in place of what was kept under it before, and of
+// what the page before this one had kept: in one step, or a reload between two would send it twice.
+export async function keep(id, file, before = id) {
   const at = told();
-  if (!at?.view || file.size > MOST_BYTES) return;
+  if (!at?.view || file.size > MOST_BYTES) return drop(before);
   if (!mine.has(id)) {
     mine.set(id, () => {});
     navigator.locks?.request(lock(id), () => new Promise((free) => mine.set(id, free)));
   }
-  const others = (await all()).filter((one) => one.id !== id).sort((a, b) => a.at - b.at);
+  const others = (await all())
+    .filter((one) => one.id !== id && one.id !== before)
+    .sort((a, b) => a.at - b.at);
   let bytes = others.reduce((sum, one) => sum + one.file.size, file.size);
   while (others.length >= MOST || (others.length && bytes > MOST_BYTES)) {
     const first = others.shift();
     bytes -= first.file.size;
     await drop(first.id);
   }
-  if (!mine.has(id)) return; // answered meanwhile
+  if (!mine.has(id)) return drop(before); // answered meanwhile
   const { order, view } = at;
-  await on("readwrite", (photos) => photos.put({ id, order, view, file, name: file.name, at: Date.now() }));
+  const kept = { id, order, view, file, name: file.name, at: Date.now() };
+  const put = await on("readwrite", (photos) => {
+    if (before !== id) photos.delete(before);
+    return photos.put(kept);
+  });
+  if (!put && before !== id) await drop(before); // there is no room: what is not kept is not sent again
   if (!mine.has(id)) await drop(id);
+  return undefined;
 }
 
 export async function forget(id) {
