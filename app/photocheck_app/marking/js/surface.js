@@ -340,7 +340,8 @@ class Surface extends Keyed {
     on(this.root.querySelector(".surface"), "click", (e) => this.click(e));
     on(this.root.querySelector(".surface"), "focusout", () => this.sendNow());
     // A press elsewhere on the page may end the stay: what waits goes first.
-    on(document, "pointerdown", (e) => e.composedPath().includes(this.stage) || this.sendNow(), { capture: true });
+    for (const pressed of ["pointerdown", "click"]) // the latter alone where nobody's pointer did it
+      on(document, pressed, (e) => e.composedPath().includes(this.stage) || this.sendNow(), { capture: true });
     this.resized = new ResizeObserver(() => {
       if (this.aimed && !this.byHand) this.look(this.aimed.centre, this.aimed.span, false);
       this.draw();
