@@ -23,6 +23,8 @@ FLAT: Final = 4.0
 CLIPPED: Final = 0.5
 """Share of the window at black or white above which a remark is made."""
 
+_ROUNDED: Final = 1e-9  # the weights of the three colours add up to a little less than one
+
 
 @dataclass(frozen=True)
 class MarkQuality:
@@ -86,8 +88,8 @@ def quality_at(
                 _blur(grey) if judged else None,
                 contrast,
                 float(grey.mean()),
-                float((grey < 8).mean()),
-                float((grey > 247).mean()),
+                float((grey < 8 - _ROUNDED).mean()),
+                float((grey > 247 + _ROUNDED).mean()),
             )
         )
     return tuple(found)

@@ -32,6 +32,8 @@ _GROW_LEAST: Final = 1.03
 _GROW_MOST: Final = 1.7
 _GROW_SEEN: Final = 0.4  # of the way around
 _LEAST_CODES: Final = 2.0  # per px, of an edge
+_RINGS: Final = 3
+_ONE_RING: Final = 4  # steps of half a px
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,7 @@ def fitted_outline(
 
 
 def larger_ones(pictures: Halved, ellipse: Ellipse) -> list[Ellipse]:
-    """Ellipses of the same shape around one, at which much of the way around is edge.
+    """Up to three ellipses of one's shape around it, at which much of the way around is edge.
 
     A coin's core, its rim and its edge lie in one plane, so that they are seen alike.
     """
@@ -141,10 +143,15 @@ def larger_ones(pictures: Halved, ellipse: Ellipse) -> list[Ellipse]:
         for k in range(6, len(grown) - 6)
         if grown[k] > _GROW_LEAST
         and share[k] > _GROW_SEEN
-        and share[k] == share[max(k - 4, 0) : k + 5].max()
+        and share[k] == share[max(k - _ONE_RING, 0) : k + _ONE_RING + 1].max()
     ]
     peaks.sort(key=lambda k: -share[k])
-    return [Ellipse(ellipse.centre, ellipse.half * grown[k], ellipse.turn) for k in peaks[:3]]
+    # Steps side by side see the same crests and tie: they are one ring.
+    rings: list[int] = []
+    for k in peaks:
+        if len(rings) < _RINGS and all(abs(k - other) > _ONE_RING for other in rings):
+            rings.append(k)
+    return [Ellipse(ellipse.centre, ellipse.half * grown[k], ellipse.turn) for k in rings]
 
 
 def _one_pass(

@@ -407,7 +407,7 @@ def test_a_file_may_have_as_many_bytes_as_are_read_and_no_more(
 
 
 @pytest.mark.parametrize(
-    ("code", "dark", "bright"), [(7, 1, 0), (9, 0, 0), (247, 0, 0), (248, 0, 1)]
+    ("code", "dark", "bright"), [(7, 1, 0), (8, 0, 0), (247, 0, 0), (248, 0, 1)]
 )
 def test_eight_codes_at_either_end_are_clipped(code: int, dark: float, bright: float) -> None:
     """What a camera's curve leaves of shadow and of light there, a picture does not show."""
