@@ -11,7 +11,7 @@ from photocheck.locating import beside_dog
 from photocheck.photo.load import load_photo
 from photocheck.scale.catalogue import REFERENCES, paper_of
 from photocheck.scale.kinds import BesideDog
-from photocheck.scale.unaided import places, sightings
+from photocheck.scale.unaided import FourSides, _apart, _could_be, places, sightings
 from photocheck.scale.unaided_rounds import round_sightings
 
 BESIDE = BesideDog(1600.0)
@@ -94,3 +94,38 @@ def test_the_paper_in_use_parts_what_shape_leaves_open():
     here, there = BesideDog(2000.0, "a4"), BesideDog(2000.0, "letter")
     assert here.cost(a4, corners) < here.cost(letter, corners)
     assert there.cost(letter, corners) < there.cost(a4, corners)
+
+
+def _facing(kind: str, tilt: float) -> np.ndarray:
+    """A kind's corners (1, 4, 2), px, turned about its long side, by a pinhole."""
+    long, short = REFERENCES[kind].size_mm
+    across = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * (long / 2, short / 2)
+    far = 8.0 * long
+    deep = far + across[:, 1] * np.sin(tilt)
+    seen = np.stack([across[:, 0], across[:, 1] * np.cos(tilt)], axis=1) * (1600.0 / deep)[:, None]
+    return seen[None] + (499.5, 374.5)
+
+
+@pytest.mark.parametrize(("tilt", "could"), [(0.0, True), (0.6, True), (0.8, True), (1.2, False)])
+def test_a_card_turned_far_from_the_camera_is_none(tilt: float, could: bool) -> None:
+    """A pinhole's picture of it; more than 50 degrees is no photo of something shown."""
+    assert _could_be(_facing("id_card", tilt), (750, 1000)).tolist() == [could]
+
+
+def test_what_has_the_shape_of_nothing_known_is_none() -> None:
+    """Face on: a square, and three to one; cards are 1.59 to one, sheets 1.29 and 1.41."""
+    shapes = [np.array([[0.0, 0], [300, 0], [300, high], [0, high]]) for high in (300, 100)]
+    assert not _could_be(np.array(shapes) + 225, (750, 1000)).any()
+    assert _could_be(np.zeros((0, 4, 2)), (750, 1000)).tolist() == []
+
+
+def test_the_likelier_of_two_in_one_place_is_kept_and_no_more_than_are_asked_for() -> None:
+    """One place where no corner is farther off than a fifth of the longest side."""
+    box = np.array([[0.0, 0.0], [100, 0], [100, 60], [0, 60]])
+    near, apart = (box + np.array([to, 0.0]) for to in (19.0, 21.0))
+    found = [FourSides(each, edge) for each, edge in ((box, 0.9), (near, 0.8), (apart, 0.7))]
+    assert [place.edge for place in _apart(found, 5)] == [0.9, 0.7]
+    assert [place.edge for place in _apart(found, 1)] == [0.9]
+    wider = FourSides(box + np.array([[0.0, 0.0], [21, 0], [0, 0], [0, 0]]), 0.6)
+    assert [place.edge for place in _apart([found[0], wider], 5)] == [0.9]
+    assert [place.edge for place in _apart([wider, found[0]], 5)] == [0.6, 0.9]  # of its own side
