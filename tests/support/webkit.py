@@ -31,6 +31,12 @@ window.wrongs = window.wrongs ?? [];
 addEventListener('error', (event) => wrongs.push(event.message));
 addEventListener('unhandledrejection', (event) => wrongs.push(String(event.reason)));
 """
+_FRAMES: Final = """
+const done = arguments[0];
+let left = 12;
+const frame = () => (left-- ? requestAnimationFrame(frame) : done());
+frame();
+"""
 _ALL_TEXT: Final = """
 let all = document.body.innerText;
 const within = (root) => root.querySelectorAll('*').forEach((one) => {
@@ -134,12 +140,12 @@ class Phone:
         self.until(done, f"{selector} {text!r}")
 
     def at_rest(self, where: str) -> list[float]:
-        """Where something lies by a script, once it lies there at two looks."""
+        """Where something lies by a script, once frames have been drawn and it still lies there."""
         lies: list[float] = []
 
         def rests() -> bool:
             before = self.run(where)
-            self._ask("POST", "/execute/async", script="setTimeout(arguments[0], 200)", args=[])
+            self._ask("POST", "/execute/async", script=_FRAMES, args=[])
             lies[:] = before or []
             return bool(before) and self.run(where) == before
 
