@@ -1,0 +1,67 @@
+"""How small a square may be in a picture that is papered with squares, and be looked for still.
+
+OpenCV compares every square that it finds with every other; of tens of thousands, which a picture
+of a few megapixels has room for, that takes minutes, and nothing can break it off.  No photo of a
+dog has so many.  So they are counted first, as OpenCV finds them, and where there are too many only
+the largest are looked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import cv2
+import numpy as np
+
+from photocheck.scale.light import Picture
+
+MOST_SQUARES: Final = 2000
+"""Of one look: gravel and grass have hundreds, and so many are compared in a tenth of a second
+(measured; 18,000 take 5 s, and four times as long for twice as many)."""
+
+
+def least_perimeter_px(
+    grey: Picture, windows_px: Sequence[int], constant: float, accuracy: float, least_px: float
+) -> float:
+    """How long the way around a square must be at least, px, for few enough to be left.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8
+    windows_px : sequence of int
+        Neighbourhoods, px, with whose mean light is compared.
+    constant : float
+        How much darker than that ink is, codes.
+    accuracy : float
+        How far a side may be from straight, of the way around.
+    least_px : float
+        What is asked for where there is no crowd.
+    """
+    # One threshold's regions and their holes: of each look, whatever is counted in any.
+    around = [
+        length
+        for window_px in windows_px
+        for length in _perimeters(grey, window_px, constant, accuracy, least_px)
+    ]
+    if len(around) <= MOST_SQUARES:
+        return least_px
+    return float(np.partition(around, -MOST_SQUARES)[-MOST_SQUARES]) + 1.0
+
+
+def _perimeters(
+    grey: Picture, window_px: int, constant: float, accuracy: float, least_px: float
+) -> Iterator[int]:
+    odd = max(window_px, 3) | 1  # as OpenCV does
+    dark = cv2.adaptiveThreshold(
+        grey, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, odd, constant
+    )
+    contours, _ = cv2.findContours(dark, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    long = [contour for contour in contours if len(contour) >= least_px]
+    if len(long) <= MOST_SQUARES // 8:
+        yield from map(len, long)
+        return
+    for contour in long:
+        corners = cv2.approxPolyDP(contour, accuracy * len(contour), True)
+        if len(corners) == 4 and cv2.isContourConvex(corners):
+            yield len(contour)
