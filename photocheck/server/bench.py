@@ -60,15 +60,14 @@ million pixels with a card in it (tests/test_bench_flood.py)."""
 
 GATE: Final = Gate(
     places=PLACES,
-    waiting=60,
-    patience_s=60.0,
+    waiting=80,
+    patience_s=180.0,
     full=later("many photos are being looked at just now; nothing of yours is lost"),
     waiting_of_one=40,
     soon_done=True,
 )
-"""One for the whole server; those who wait hold no photo.  As many wait as two places serve in a
-minute, at two seconds each; of one address forty, for a class may press the same button at the same
-moment, and others find room all the same (judgement)."""
+"""One for the whole server; those who wait hold no photo.  As many, for as long, as for
+`take.GATE`: of one address forty, for a class may press the same button at the same moment."""
 
 
 FIRST: Final = 0

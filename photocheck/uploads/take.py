@@ -72,9 +72,11 @@ PLACES: Final = 2
 """Photos decoded at once, whatever the number of visitors; each takes `Limits.memory_bytes` at
 the very most."""
 
-GATE: Final = Gate(places=PLACES, waiting=60, patience_s=60.0)
-"""One for the whole server.  Those who wait hold only their own file; as many as two places serve
-in a minute, at two seconds each, which is what fifty people at once need (measured)."""
+GATE: Final = Gate(places=PLACES, waiting=80, patience_s=180.0, waiting_of_one=40)
+"""One for the whole server.  Those who wait hold only their own file.  Fifty at once, each at home,
+find room, and so does a class of forty at one address, beside as many others (with room for twenty
+of one, a class of fifty was sent away in part; measured).  While they wait two places serve them
+all, at four seconds each: who was let wait is not sent away because the machine is slow."""
 
 
 @dataclass(frozen=True)

@@ -231,6 +231,23 @@ def test_the_quick_way_is_twelve_taps_and_four_numbers(
     assert told["photos"][0]["reference"] == {"kind": "marker_sheet", "place": "middle"}
 
 
+def test_a_press_that_moves_no_focus_loses_nothing_typed(
+    served: Served, visitors: Visitors
+) -> None:
+    """As by an assistive technology, or where a browser leaves the focus in the field."""
+    page = opened(visitors.come(**PHONE), f"{served.address}/?begin=quick")
+    key = key_in(served, page)
+    said = ("36", "52.5", "27", "79.5")
+    for title, after, text in zip(
+        TITLES, (*TITLES[1:], "A photo from the side"), said, strict=True
+    ):
+        page.get_by_label(f"{title} in centimetres").fill(text)
+        page.get_by_role("button", name="Next", exact=True).evaluate("button => button.click()")
+        expect(page.get_by_role("heading", name=after, exact=True)).to_be_visible(timeout=30_000)
+    told = served.store.order(key).draft.to_dict()["readings"]
+    assert tuple(takes[0]["typed"] for takes in told.values()) == said
+
+
 def test_the_way_with_tags_is_eight_taps_and_no_mark_by_hand(
     served: Served, visitors: Visitors, tmp_path: Path
 ) -> None:

@@ -111,8 +111,8 @@ def test_who_waits_comes_in_and_who_is_one_too_many_does_not() -> None:
 
 
 def test_what_is_shipped_is_this() -> None:
-    assert (PLACES, GATE._free, GATE._most, GATE._patience_s) == (2, 2, 62, 60.0)
-    assert (GATE._most_of_one, GATE._most_waiting_of_one) == (1, 20)
+    assert (PLACES, GATE._free, GATE._most, GATE._patience_s) == (2, 2, 82, 180.0)
+    assert (GATE._most_of_one, GATE._most_waiting_of_one) == (1, 40)
     assert (LIMITS.memory_bytes, LIMITS.cpu_s, LIMITS.wall_s, LIMITS.heic) == (
         2_000_000_000,
         20,

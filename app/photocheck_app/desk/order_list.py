@@ -80,7 +80,7 @@ def _wanted(number: Mapping[str, int]) -> Selection:
             return tr("all ({number})", number=sum(number.values()))
         return tr("{state} ({number})", state=tr(STATE_TITLES[state]), number=number[state])
 
-    left, *rest = st.columns([6.4, 1.3, 1.4, 1.8, 1.1], vertical_alignment="bottom")
+    left, *rest = st.columns([6.5, 1.1, 1.95, 1.45, 1.0], vertical_alignment="bottom")
     state = left.segmented_control(
         tr("State"),
         ["", *STATE_TITLES],

@@ -173,9 +173,9 @@ def test_passwords_are_hashed_as_rfc_9106_has_it() -> None:
 
 def test_the_gates_let_in_as_many_as_shipped() -> None:
     for gate, told in ((take.GATE, "read"), (bench.GATE, "looked at")):
-        assert (gate._free, gate._most, gate._patience_s) == (2, 62, 60.0)
+        assert (gate._free, gate._most, gate._patience_s) == (2, 82, 180.0)
         assert told in str(gate._busy())
-    assert (take.GATE._most_of_one, take.GATE._most_waiting_of_one) == (1, 20)
+    assert (take.GATE._most_of_one, take.GATE._most_waiting_of_one) == (1, 40)
     assert (bench.GATE._most_of_one, bench.GATE._most_waiting_of_one) == (2, 40)
     assert (bench.GATE._soon_s, take.GATE._soon_s) == (2.0, math.inf)
     assert bench.PHOTOS._held.maxsize == bench.PHOTOS_BYTES

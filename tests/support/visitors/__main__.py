@@ -28,10 +28,24 @@ THINK_S = (2.0, 4.0)
 """Seconds between two actions.  To read a tape, type the number and go to the next field takes no
 person less than this (judgement)."""
 BAR = 5.0
+HOME = "203.0.113.{}"
+"""Where a visitor comes from: addresses for documentation (RFC 5737)."""
 
 
-def _visit(app: Served, visitors: Sequence[Told], think_s: tuple[float, float]) -> list[Owner]:
-    owners = [Owner(app.address, told, think_s, trusted=app.certificate) for told in visitors]
+def _visit(
+    app: Served, visitors: Sequence[Told], think_s: tuple[float, float], homes: bool = True
+) -> list[Owner]:
+    """Each from an address of its own, as from homes, or all from one, as in one room."""
+    owners = [
+        Owner(
+            app.address,
+            told,
+            think_s,
+            trusted=app.certificate,
+            source=HOME.format(number) if homes else None,
+        )
+        for number, told in enumerate(visitors)
+    ]
     play_all(owners)
     return owners
 
@@ -63,7 +77,12 @@ def main() -> int:
     parser.add_argument(
         "--two", action="store_true", help="two servers on one PostgreSQL behind nginx"
     )
+    parser.add_argument(
+        "--one-address", action="store_true", help="all come from one, as from one room"
+    )
     asked = parser.parse_args()
+    if asked.visitors > 250:
+        parser.error("--visitors: 250 at most, each from an address of its own")
     total = asked.rounds + 1 + asked.visitors * (2 if asked.no_think else 1)
     told = [told_by(number) for number in range(total)]
     serving = served_by_two if asked.two else served
@@ -81,7 +100,7 @@ def main() -> int:
         for said, think_s in groups:
             group_began, busy = time.monotonic(), app.processor_s()
             own = time.process_time()
-            among = _visit(app, told[at : at + asked.visitors], think_s)
+            among = _visit(app, told[at : at + asked.visitors], think_s, not asked.one_address)
             at += asked.visitors
             everybody += among
             took = time.monotonic() - group_began

@@ -33,7 +33,7 @@ class Owner:
     told : Told
     think_s : (float, float)
         Shortest and longest time between two actions.
-    trusted : Path, optional
+    trusted, source : optional
         As for `Wire`.
 
     Attributes
@@ -51,9 +51,10 @@ class Owner:
         think_s: tuple[float, float] = (0, 0),
         *,
         trusted: Path | None = None,
+        source: str | None = None,
     ) -> None:
         self.told, self.think_s = told, think_s
-        self.wire = Wire(address, locale=told.locale, trusted=trusted)
+        self.wire = Wire(address, locale=told.locale, trusted=trusted, source=source)
         self.took: dict[str, list[float]] = defaultdict(list)
         self.headline = ""
         self._thinking = random.Random(told.name)

@@ -19,6 +19,7 @@ from ssl import create_default_context
 from typing import Any
 
 import requests
+from requests.adapters import HTTPAdapter
 from streamlit.proto.Alert_pb2 import Alert
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.Common_pb2 import FileURLsRequest, UploadedFileInfo
@@ -68,6 +69,8 @@ class Wire:
     address, locale : str
     trusted : Path, optional
         The certificate by which the server is known, over HTTPS.
+    source : str, optional
+        The address that the visitor comes from, as a proxy of this machine tells it.
 
     Attributes
     ----------
@@ -79,13 +82,25 @@ class Wire:
         Bytes that went to the visitor.
     """
 
-    def __init__(self, address: str, *, locale: str = "en-GB", trusted: Path | None = None) -> None:
+    def __init__(
+        self,
+        address: str,
+        *,
+        locale: str = "en-GB",
+        trusted: Path | None = None,
+        source: str | None = None,
+    ) -> None:
         self.address, self.locale, self._trusted = address, locale, trusted
+        self._via = {"X-Forwarded-For": source} if source else {}
         self.session, self.query, self.asked = "", "", 0
         self._http = requests.Session()
         self._http.trust_env = False  # never through a proxy: the page is on this machine
         if trusted is not None:
             self._http.verify = str(trusted)
+        # A kept connection that the server closed just then: asked again (RFC 9112, 9.3.1).
+        for scheme in ("http://", "https://"):
+            self._http.mount(scheme, HTTPAdapter(pool_maxsize=AT_ONCE, max_retries=1))
+        self._http.headers.update(self._via)
         self._script, self._run, self._runs_done = "", "", 0
         self._elements: dict[tuple[int, ...], tuple[str, Element]] = {}
         self._values: dict[str, WidgetState] = {}
@@ -119,7 +134,7 @@ class Wire:
             self.address.replace("http", "ws", 1) + "/_stcore/stream",
             origin=self.address,  # type: ignore[arg-type]
             subprotocols=["streamlit", token],  # type: ignore[list-item]
-            additional_headers={"Cookie": cookies} if cookies else None,
+            additional_headers=self._via | ({"Cookie": cookies} if cookies else {}),
             ssl=None if self._trusted is None else create_default_context(cafile=self._trusted),
             max_size=None,
             proxy=None,
