@@ -38,6 +38,9 @@ def least_perimeter_px(
     least_px : float
         What is asked for where there is no crowd.
     """
+    # Each has its own px, dark or light, along the way around.
+    if 2 * len(windows_px) * grey.size <= MOST_SQUARES * least_px:
+        return least_px
     # One threshold's regions and their holes: of each look, whatever is counted in any.
     around = [
         length
@@ -56,12 +59,22 @@ def _perimeters(
     dark = cv2.adaptiveThreshold(
         grey, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, odd, constant
     )
-    contours, _ = cv2.findContours(dark, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-    long = [contour for contour in contours if len(contour) >= least_px]
-    if len(long) <= MOST_SQUARES // 8:
-        yield from map(len, long)
+    if _regions(dark, least_px) <= MOST_SQUARES // 8:
         return
-    for contour in long:
-        corners = cv2.approxPolyDP(contour, accuracy * len(contour), True)
-        if len(corners) == 4 and cv2.isContourConvex(corners):
-            yield len(contour)
+    contours, _ = cv2.findContours(dark, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    for contour in contours:
+        if len(contour) >= least_px:
+            corners = cv2.approxPolyDP(contour, accuracy * len(contour), True)
+            if len(corners) == 4 and cv2.isContourConvex(corners):
+                yield len(contour)
+
+
+def _regions(dark: Picture, least_px: float) -> int:
+    """How many dark regions and holes are large enough, at most: quicker than their outlines."""
+    many = 0
+    for mask, neighbours in ((dark, 8), (cv2.bitwise_not(dark), 4)):
+        _, _, boxes, _ = cv2.connectedComponentsWithStats(mask, connectivity=neighbours)
+        across = boxes[1:, cv2.CC_STAT_WIDTH] + boxes[1:, cv2.CC_STAT_HEIGHT]
+        # the way around what has four sides is no longer than around its box
+        many += int(np.count_nonzero(across >= least_px / 2))
+    return many
