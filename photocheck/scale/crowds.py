@@ -56,9 +56,8 @@ def _perimeters(
     grey: Picture, window_px: int, constant: float, accuracy: float, least_px: float
 ) -> Iterator[int]:
     odd = max(window_px, 3) | 1  # as OpenCV does
-    dark = cv2.adaptiveThreshold(
-        grey, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, odd, constant
-    )
+    ways = cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV
+    dark = np.asarray(cv2.adaptiveThreshold(grey, 255, *ways, odd, constant), np.uint8)
     if _regions(dark, least_px) <= MOST_SQUARES // 8:
         return
     contours, _ = cv2.findContours(dark, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
@@ -72,7 +71,7 @@ def _perimeters(
 def _regions(dark: Picture, least_px: float) -> int:
     """How many dark regions and holes are large enough, at most: quicker than their outlines."""
     many = 0
-    for mask, neighbours in ((dark, 8), (cv2.bitwise_not(dark), 4)):
+    for mask, neighbours in ((dark, 8), (np.asarray(cv2.bitwise_not(dark), np.uint8), 4)):
         _, _, boxes, _ = cv2.connectedComponentsWithStats(mask, connectivity=neighbours)
         across = boxes[1:, cv2.CC_STAT_WIDTH] + boxes[1:, cv2.CC_STAT_HEIGHT]
         # the way around what has four sides is no longer than around its box
