@@ -401,6 +401,21 @@ def watch_manager(
     manager.add, manager.add_deferred, manager.execute_deferred = adding, promising, making
 
 
+def shown_bytes(manager: Any) -> dict[str, int]:
+    """How many bytes of files each session's page shows, by the session's name.
+
+    Parameters
+    ----------
+    manager : streamlit.runtime.media_file_manager.MediaFileManager
+    """
+    return {
+        who: sum(
+            len(file.content) for name in list(theirs.values()) if (file := manager.read_file(name))
+        )
+        for who, theirs in list(manager._files_by_session_and_coord.items())
+    }
+
+
 def serve_file(content: bytes, kind: str, coordinates: str, name: str) -> str | None:
     """The address of a file that this page shows, or None where no server runs.
 

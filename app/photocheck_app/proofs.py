@@ -186,8 +186,11 @@ def _prove_media(_: Any) -> None:
         manager._storage.get_file(first.removeprefix(framework.MEDIA)).content == b"a photo",
         "lost files",
     )
+    shown = framework.shown_bytes(manager)
+    _must(list(shown.values()) == [14], "what a page shows is kept elsewhere")
     promise = manager.add_deferred(lambda: b"a record", "text/html", "below", file_name="r.html")
     _must(given[2:] == [promise], "files are promised without a word")
+    _must(framework.shown_bytes(manager) == shown, "what is promised is made at once")
     address = manager.execute_deferred(promise)
     _must(made == [(promise, address)], "promised files are made without a word")
     _must(

@@ -10,12 +10,19 @@ from typing import Final
 import cv2
 import numpy as np
 
+from photocheck.scale.crowds import least_perimeter_px
 from photocheck.scale.light import Floats, Picture, halved
 from photocheck.scale.planes import fit_homography, project
 from photocheck.scale.sheet import LAYOUT, sheet_points
 
 _GLANCE_SIDE: Final = 1100  # px, longer side, to a factor of 1.4, of the picture looked at first
 _SMALL_SIDE: Final = 1400  # px, longer side of the picture a thorough search starts on
+_GLANCE_WINDOWS_PX: Final = (15,)
+_WINDOWS_PX: Final = (5, 20, 35)
+"""Neighbourhoods with whose light each pixel's is compared."""
+MOST_MARKERS: Final = 16
+"""Of one look, the largest: four sheets have as many.  What lies on one plane is asked of every two
+of them, so a picture papered with a thousand would otherwise be looked at for days."""
 
 
 @dataclass(frozen=True)
@@ -65,23 +72,37 @@ def detect_markers(grey: Picture) -> tuple[MarkerSeen, ...]:
     return most
 
 
-@lru_cache(maxsize=2)
-def _detector(thorough: bool) -> cv2.aruco.ArucoDetector:
+@lru_cache(maxsize=1)
+def _ours() -> cv2.aruco.Dictionary:
     whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     # Only the sheet's four codes: a toy or poster with other markers cannot interfere.
-    ours = cv2.aruco.Dictionary(whole.bytesList[list(LAYOUT.marker_ids)], 4, 1)
+    return cv2.aruco.Dictionary(whole.bytesList[list(LAYOUT.marker_ids)], 4, 1)
+
+
+def _detector(small: Picture, *, thorough: bool) -> cv2.aruco.ArucoDetector:
+    """One for this picture: settings are its own, for photos are looked at beside each other."""
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    settings.adaptiveThreshWinSizeMin = 5 if thorough else 15
-    settings.adaptiveThreshWinSizeMax = 35 if thorough else 15
+    windows = _WINDOWS_PX if thorough else _GLANCE_WINDOWS_PX
+    settings.adaptiveThreshWinSizeMin = windows[0]
+    settings.adaptiveThreshWinSizeMax = windows[-1]
     settings.adaptiveThreshWinSizeStep = 15
     # A glance leaves alone what it could not read anyhow: cells of under 2 px.
-    settings.minMarkerPerimeterRate = 0.02 if thorough else 0.05
+    longest = max(small.shape)
+    least_px = (0.02 if thorough else 0.05) * longest
+    least_px = least_perimeter_px(
+        small,
+        windows,
+        settings.adaptiveThreshConstant,
+        settings.polygonalApproxAccuracyRate,
+        least_px,
+    )
+    settings.minMarkerPerimeterRate = least_px / longest
     # Blur fills the rim of a cell from its neighbours: read its middle only.  On simulated
     # blurred pictures this doubles what is found.
     settings.perspectiveRemovePixelPerCell = 8
     settings.perspectiveRemoveIgnoredMarginPerCell = 0.25
-    return cv2.aruco.ArucoDetector(ours, settings)
+    return cv2.aruco.ArucoDetector(_ours(), settings)
 
 
 def _glance(grey: Picture) -> tuple[MarkerSeen, ...]:
@@ -103,14 +124,22 @@ def _detect_at(grey: Picture, shrink: float) -> tuple[MarkerSeen, ...]:
 
 def _seen_in(small: Picture, scale: Floats, *, thorough: bool) -> tuple[MarkerSeen, ...]:
     """Markers in a picture `scale` (x, y) times smaller than the one they are given in."""
-    corners, places, _ = _detector(thorough).detectMarkers(small)
+    corners, places, _ = _detector(small, thorough=thorough).detectMarkers(small)
     if places is None:
         return ()
-    return tuple(
+    seen = [
         # Pixel centres are at integers, so the scale is about (-1/2, -1/2).
         MarkerSeen(int(place), (np.asarray(square[0], np.float64) + 0.5) * scale - 0.5)
         for square, place in zip(corners, np.ravel(places), strict=True)
-    )
+    ]
+    return _largest(seen)
+
+
+def _largest(seen: list[MarkerSeen]) -> tuple[MarkerSeen, ...]:
+    if len(seen) <= MOST_MARKERS:
+        return tuple(seen)
+    by_size = sorted(seen, key=lambda marker: -module_px(marker.corners_px))
+    return tuple(by_size[:MOST_MARKERS])
 
 
 @lru_cache(maxsize=4)

@@ -12,13 +12,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import hypot
 from typing import Final, TypeAlias
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from photocheck.scale.crowds import least_perimeter_px
 from photocheck.scale.light import Floats, Picture, halved
 from photocheck.scale.sheet import marker_cells
 from photocheck.scale.tag_layout import CELLS
@@ -46,6 +46,8 @@ _AROUND: Final = 14
 _THOROUGH: Final = 0.15
 """Share of a copy that is looked at larger and with several thresholds, if the places fill no
 more: gravel and grass are full of places, and none is a tag's."""
+_WINDOWS_PX: Final = (15, 39)
+"""Neighbourhoods with whose light each pixel's is compared; the first alone for a quick look."""
 _SMALL_PLACE: Final = 160
 """Px, longer side of such a place at most: a tag alone of 14 px a cell."""
 _LEAST_SIDE_PX: Final = 13.0
@@ -53,7 +55,9 @@ _LEAST_SIDE_PX: Final = 13.0
 _LEAST_LIKENESS: Final = 0.6
 """Correlation of the 36 cells of a square with a tag's, at least: one with a fifth of it covered
 has 0.7."""
-
+MOST_SQUARES: Final = 400
+"""That look like markers, the likeliest: a photo of gravel has some dozens, and to lay the face of
+a tag over each takes milliseconds."""
 
 _Box: TypeAlias = tuple[int, int, int, int]
 """Left, top, right, bottom, px."""
@@ -232,30 +236,42 @@ def _squares_in(
 
 
 def _quads(part: Picture, size_px: tuple[float, float], thorough: bool) -> Floats:
-    detector = _detector(thorough)
-    settings = detector.getDetectorParameters()
-    least, most = (4 * side / max(part.shape) for side in size_px)
-    settings.minMarkerPerimeterRate = min(least, 2.0)
-    settings.maxMarkerPerimeterRate = min(most, 4.0)
-    detector.setDetectorParameters(settings)
-    taken, _, left = detector.detectMarkers(part)
+    taken, _, left = _detector(part, size_px, thorough).detectMarkers(part)
     both = [np.asarray(some, np.float64).reshape(-1, 4, 2) for some in (taken, left)]
     return np.concatenate(both)
 
 
-@lru_cache(maxsize=2)
-def _detector(thorough: bool) -> cv2.aruco.ArucoDetector:
-    whole = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+@lru_cache(maxsize=1)
+def _whole() -> cv2.aruco.Dictionary:
+    return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
+
+
+def _detector(
+    part: Picture, size_px: tuple[float, float], thorough: bool
+) -> cv2.aruco.ArucoDetector:
+    """One for this part: settings are its own, for photos are looked at beside each other."""
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    settings.adaptiveThreshWinSizeMin = 15
-    settings.adaptiveThreshWinSizeMax = 39 if thorough else 15
+    windows = _WINDOWS_PX if thorough else _WINDOWS_PX[:1]
+    settings.adaptiveThreshWinSizeMin = windows[0]
+    settings.adaptiveThreshWinSizeMax = windows[-1]
     settings.adaptiveThreshWinSizeStep = 24
     # A side that hair or tape bites into is still a side.
     settings.adaptiveThreshConstant = 12
     settings.polygonalApproxAccuracyRate = 0.05
     settings.minDistanceToBorder = 1
-    return cv2.aruco.ArucoDetector(whole, settings)
+    longest = max(part.shape)
+    least, most = (4 * side for side in size_px)
+    least = least_perimeter_px(
+        part,
+        windows,
+        settings.adaptiveThreshConstant,
+        settings.polygonalApproxAccuracyRate,
+        least,
+    )
+    settings.minMarkerPerimeterRate = min(least / longest, 2.0)
+    settings.maxMarkerPerimeterRate = min(most / longest, 4.0)
+    return cv2.aruco.ArucoDetector(_whole(), settings)
 
 
 @lru_cache(maxsize=1)
@@ -295,12 +311,15 @@ def _named(grey: Picture, squares: Floats, before: list[Square]) -> list[Square]
     order = np.argsort(-most)
     middles = squares.mean(axis=1)
     cells = np.linalg.norm(squares - np.roll(squares, -1, axis=1), axis=2).mean(axis=1) / CELLS
-    taken = [one.corners_px.mean(axis=0) for one in before]
+    taken = np.full((len(before) + MOST_SQUARES, 2), np.inf)
+    taken[: len(before)] = np.array([one.corners_px.mean(axis=0) for one in before]).reshape(-1, 2)
     kept: list[Square] = []
     for n in order[most[order] >= _LEAST_LIKENESS]:
-        middle = middles[n]
-        if all(hypot(*(middle - one)) > 2 * cells[n] for one in taken):
+        run = middles[n] - taken[: len(before) + len(kept)]
+        if np.all(np.hypot(run[:, 0], run[:, 1]) > 2 * cells[n]):
             code, turn = names[best[n]]
-            taken.append(middle)
+            taken[len(before) + len(kept)] = middles[n]
             kept.append(Square(np.roll(squares[n], -int(turn), axis=0), int(code), float(most[n])))
+            if len(kept) == MOST_SQUARES:
+                break
     return kept

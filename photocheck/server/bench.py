@@ -3,7 +3,8 @@
 One photo may have 240 MB once it is decoded, and visitors are many.  So whatever needs pixels
 is done here, on one of `PLACES`; the pages get what is left of it: copies for the screen,
 pictures, reports.  The server's memory is then bounded by `PHOTOS_BYTES`, `COPIES_BYTES` and
-`PLACE_BYTES` for each place, however many visitors there are.
+`PLACE_BYTES` for each place and the one that may open beside them (`photocheck.uploads.gate.Gate`),
+however many visitors there are.
 """
 
 from __future__ import annotations

@@ -7,11 +7,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from itertools import count
+from math import inf
 from threading import Condition
+from time import monotonic
 from typing import Final
 
 from photocheck.errors import PhotocheckError
 from photocheck.speech import later, tr
+
+SOON_S: Final = 2.0
+"""What is done inside has ended by then, but for few: a photo as phones write them has been looked
+at (measured: 0.2 to 2 s)."""
 
 _READING: Final = later("many photos are being read just now")
 
@@ -58,6 +64,9 @@ class Gate:
     soon_done : bool
         Whether what is done inside is done so soon that one may have all places while nobody else
         waits: whoever comes then has the next that comes free.
+    soon_s : float
+        Where it is not: after so long, s, in which one had all places, a further one opens beside
+        them, for somebody else.  Whoever brings what takes minutes then keeps nobody out.
     """
 
     def __init__(
@@ -69,8 +78,11 @@ class Gate:
         *,
         waiting_of_one: int | None = None,
         soon_done: bool = False,
+        soon_s: float = SOON_S,
     ) -> None:
         self._free = places
+        self._soon_s = soon_s if soon_done else inf
+        self._latest_s = -inf
         self._most = places + waiting
         self._patience_s = patience_s
         self._full = full
@@ -107,8 +119,9 @@ class Gate:
             self._here += 1
             self._waiting.append(ticket)
             try:
-                if not self._changed.wait_for(lambda: self._may_enter(ticket), self._patience_s):
+                if not self._came_in(ticket):
                     raise self._busy()
+                self._latest_s = monotonic()
                 self._free -= 1
                 self._inside[who] += 1
             except BaseException:
@@ -127,9 +140,27 @@ class Gate:
                 self._here -= 1
                 self._changed.notify_all()
 
+    def _came_in(self, ticket: _Ticket) -> bool:
+        until_s = monotonic() + self._patience_s
+        while not self._may_enter(ticket):
+            left_s = until_s - monotonic()
+            if left_s <= 0:
+                return False
+            opens_s = self._latest_s + self._soon_s - monotonic()
+            self._changed.wait(min(left_s, opens_s) if opens_s > 0 else left_s)
+        return True
+
     def _may_enter(self, ticket: _Ticket) -> bool:
         may = [one for one in self._waiting if not self._has_enough(one[2])]
-        return self._free > 0 and bool(may) and min(may, key=self._turn) == ticket
+        if not may or min(may, key=self._turn) != ticket:
+            return False
+        return self._free > 0 or self._opens_beside(ticket[2])
+
+    def _opens_beside(self, who: str) -> bool:
+        """Whether one further place is there for who waits: one other has all, for long."""
+        (*holders,) = self._inside
+        other = len(holders) == 1 and holders[0] not in ("", who)
+        return other and self._free == 0 and monotonic() - self._latest_s >= self._soon_s
 
     def _turn(self, ticket: _Ticket) -> tuple[int, int, int]:
         rank, number, who = ticket

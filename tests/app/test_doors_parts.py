@@ -17,6 +17,7 @@ from starlette.types import Message
 
 from photocheck.errors import PhotocheckError
 from photocheck.orders.model import StoreError
+from photocheck.server.access.browsers import new_browser
 from photocheck.server.access.rates import TooOftenError
 from photocheck.server.shop import Shop
 from photocheck_app.doors import (
@@ -123,6 +124,20 @@ def test_nothing_is_remembered_of_a_run_that_serves_nobody(
     remembered[missing] = ""
     sessions.bind()
     assert (sessions._sessions, remembered["watched"]) == ({}, [])
+
+
+def test_no_more_of_a_cookie_is_remembered_than_was_ever_given(remembered: dict[str, Any]) -> None:
+    """Of every session and file: of twenty thousand headers it would be a third of a gigabyte."""
+    for length, kept in ((120, True), (121, False), (16_000, False)):
+        remembered["session"] = remembered["cookie"] = "c" * length
+        sessions.bind()
+        (shown, _), *_ = remembered["watched"][-1:]
+        shown(f"/media/{length}.jpg")
+        assert sessions.owns_session("c" * length, "c" * length) is kept
+        assert sessions.may_fetch(f"{length}.jpg", "c" * length) is kept
+    assert len(new_browser()) < 120
+    held = [*sessions._sessions.values(), *(one for own in sessions._given.values() for one in own)]
+    assert max(map(len, held)) == 120
 
 
 def test_who_carries_nothing_has_nothing(remembered: dict[str, Any]) -> None:

@@ -13,7 +13,7 @@ BEFORE = (
     ("framework", "kept", "address"),
     ("proofs",),
     ("doors",),
-    ("shared", "held_uploads"),
+    ("shared", "held_uploads", "held_pictures"),
     ("outage",),
     ("marking",),
     ("report_parts", "sheet_page", "proposals", "worn"),

@@ -152,9 +152,13 @@ def _begun(one: rivals.FittedShape, by: tuple[float, float]) -> rivals.FittedSha
 def detectors() -> Told:
     """What OpenCV's finders of markers are told."""
     told: Told = {}
+    plainest = np.full((1000, 1000), 255, np.uint8)
+    sizes_px = 7.5, 1000.0  # of tags, a side: they are told to OpenCV as shares of the picture
     for module, thorough in product((marker_detection, tag_detection), (False, True)):
-        # a fresh one: those in use are told anew how large a place is
-        detector = module._detector.__wrapped__(thorough)
+        if module is marker_detection:
+            detector = marker_detection._detector(plainest, thorough=thorough)
+        else:
+            detector = tag_detection._detector(plainest, sizes_px, thorough)
         settings, codes = detector.getDetectorParameters(), detector.getDictionary()
         held = {name: getattr(settings, name) for name in dir(settings) if name[0] != "_"}
         plainly = {name: value for name, value in held.items() if isinstance(value, (int, float))}

@@ -6,6 +6,7 @@ import io
 import signal
 import subprocess
 import sys
+from contextlib import ExitStack
 from functools import partial
 from threading import Thread
 from types import SimpleNamespace
@@ -164,6 +165,57 @@ def test_who_has_fewest_places_is_next_where_one_may_have_all() -> None:
             thread.join(30)
     assert came == ["bob", "ada", "", "eve", "eve"]
     assert (gate._free, gate._here, gate._waiting) == (2, 0, [])
+
+
+def test_who_takes_long_in_all_places_keeps_nobody_else_out() -> None:
+    gate = Gate(places=2, waiting=6, patience_s=30.0, soon_done=True, soon_s=0.05)
+    came: list[str] = []
+
+    def come(who: str) -> None:
+        with on_behalf_of(who), gate.place():
+            came.append(who)
+
+    with on_behalf_of("eve"), gate.place(), gate.place():
+        hers = Thread(target=come, args=("eve",))
+        hers.start()
+        until(partial(waiting, gate, 1), "one more of hers")
+        for who in ("ada", "bob"):  # one after the other, and nobody has left
+            thread = Thread(target=come, args=(who,))
+            thread.start()
+            thread.join(30)
+            assert came[-1] == who
+    hers.join(30)
+    assert came == ["ada", "bob", "eve"]
+    assert (gate._free, gate._here, gate._waiting) == (2, 0, [])
+
+
+def comes_in(gate: Gate, holders: tuple[str, ...], who: str) -> bool:
+    """Whether somebody finds a place at once beside those of holders."""
+    with ExitStack() as stack:
+        for holder in holders:
+            with on_behalf_of(holder):
+                stack.enter_context(gate.place())
+        try:
+            with on_behalf_of(who), gate.place():
+                return True
+        except BusyError:
+            return False
+
+
+def test_no_more_than_one_place_opens_and_only_beside_one_who_has_all() -> None:
+    gate = Gate(places=2, waiting=6, patience_s=0.0, soon_done=True, soon_s=0.0)
+    assert comes_in(gate, ("eve", "eve"), "ada")
+    assert comes_in(gate, ("eve", "eve"), "")  # the program's own work
+    assert not comes_in(gate, ("eve", "eve"), "eve")
+    for who in ("ada", "bob", "eve", ""):
+        assert not comes_in(gate, ("eve", "eve", "ada"), who)
+    assert not comes_in(gate, ("eve", "ada"), "bob")
+    assert not comes_in(gate, ("", ""), "bob")
+    soon = Gate(places=2, waiting=6, patience_s=0.0, soon_done=True)
+    assert not comes_in(soon, ("eve", "eve"), "bob")
+    apart = Gate(places=1, waiting=6, patience_s=0.0, soon_s=0.0)
+    assert not comes_in(apart, ("eve",), "bob")
+    assert (gate._free, soon._free, apart._free) == (2, 2, 1)
 
 
 def test_whose_a_block_is_ends_with_it() -> None:

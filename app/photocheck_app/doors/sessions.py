@@ -13,7 +13,7 @@ from typing import Final
 import streamlit as st
 from cachetools import LRUCache
 
-from photocheck.server.access.browsers import known_apart
+from photocheck.server.access.browsers import LONGEST, known_apart
 from photocheck_app import framework
 
 COOKIE: Final = "photocheck_visitor"
@@ -78,7 +78,9 @@ def _made(promise: str, address: str) -> None:
 
 
 def _visitor() -> str:
-    return str(st.context.cookies.get(COOKIE, "")) if framework.session_id() else ""
+    carried = str(st.context.cookies.get(COOKIE, "")) if framework.session_id() else ""
+    # It is remembered with every session and file: of a header's size that were gigabytes.
+    return carried if len(carried) <= LONGEST else ""
 
 
 def _to(address: str, cookie: str) -> None:

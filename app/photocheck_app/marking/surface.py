@@ -26,7 +26,8 @@ from photocheck.shown.display import Shown, picture_name, shown
 from photocheck.speech import tr
 from photocheck.words import ALL_LANDMARKS, BENDABLE_SPANS, HELPER_LANDMARKS, LANDMARKS, SPAN_ENDS
 from photocheck_app import kept
-from photocheck_app.framework import serve_file
+from photocheck_app.framework import serve_file, served
+from photocheck_app.held_pictures import have_room
 from photocheck_app.marking.texts import TEXTS
 
 REFERENCE_POINTS: Final[Mapping[str, tuple[int, int]]] = {
@@ -274,13 +275,15 @@ def _served(ready: Shown, key: str) -> list[dict[str, Any]]:
     The store names files by a hash of their content and name; the name is this session's
     secret, so an address cannot be worked out from the photo, nor shared by two visitors.
     A file lives while the session shows it; Streamlit keeps a closed session for two minutes.
+    Where there is no room for larger ones, the smallest must do.
     """
     secret = st.session_state.setdefault("photocheck marking secret", secrets.token_hex(16))
-    served = [
+    addresses = [
         (serve_file(copy.jpeg, "image/jpeg", f"marking-{key}-{number}", secret), copy.width)
         for number, copy in enumerate(ready.copies)
+        if not number or (served() and have_room(len(copy.jpeg)))
     ]
-    return [{"url": url, "width": width} for url, width in served if url is not None]
+    return [{"url": url, "width": width} for url, width in addresses if url is not None]
 
 
 def _understood(

@@ -17,7 +17,8 @@ from itsdangerous import BadSignature, Signer
 from photocheck.server.access.carried import may_be_signed
 from photocheck.server.access.door_secret import SecretError, key_for
 
-_LONGEST: Final = 120
+LONGEST: Final = 120
+"""Characters: nothing longer was given here."""
 
 
 def new_browser() -> str:
@@ -35,7 +36,7 @@ def known_apart(carried: str) -> str:
     >>> known_apart("made up"), known_apart("")
     ('', '')
     """
-    if not may_be_signed(carried, _LONGEST):
+    if not may_be_signed(carried, LONGEST):
         return ""
     try:
         return _signer().unsign(carried).decode()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import timedelta
 from types import ModuleType
 from typing import Any
@@ -66,7 +67,7 @@ def test_every_rate_is_held_here() -> None:
 # by package, as they stand in the modules; a new one needs its line here
 FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
     photocheck.server.access: {
-        "browsers": {"_LONGEST": 120},
+        "browsers": {"LONGEST": 120},
         "clients": {"_MOST_HOSTS": 20},
         "door_secret": {"_LEAST": 32, "_MOST": 4096},
         "known_browsers": {"REMEMBERED": timedelta(days=180), "_LONGEST": 200},
@@ -105,6 +106,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "unfinished": {"LOCK_OLD_S": 60.0, "OLD_S": 86400.0},
     },
     photocheck.uploads: {
+        "gate": {"SOON_S": 2.0},
         "quota": {"QUOTA": Quota(photos=24, total_bytes=300_000_000)},
         "take": {
             "_HEADER_BYTES": 8192,
@@ -175,6 +177,7 @@ def test_the_gates_let_in_as_many_as_shipped() -> None:
         assert told in str(gate._busy())
     assert (take.GATE._most_of_one, take.GATE._most_waiting_of_one) == (1, 40)
     assert (bench.GATE._most_of_one, bench.GATE._most_waiting_of_one) == (2, 40)
+    assert (bench.GATE._soon_s, take.GATE._soon_s) == (2.0, math.inf)
     assert bench.PHOTOS._held.maxsize == bench.PHOTOS_BYTES
     assert bench.COPIES._held.maxsize == bench.COPIES_BYTES
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import io
 import os
 import re
 import subprocess
@@ -18,22 +19,28 @@ import tempfile
 import time
 from collections.abc import Awaitable, Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import cache
+from itertools import product
 from pathlib import Path
 from typing import Final
 from urllib.parse import urlsplit
 
+import numpy as np
+from PIL import Image
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ClientState_pb2 import ClientState
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import WebSocketException
 
+from photocheck.orders.screens import PHOTO
+from photocheck.scale.sheet import LAYOUT, marker_cells
 from tests.support.command_line import line_of
 from tests.support.visitors.kept import wrongs
 from tests.support.visitors.made import told_by
 from tests.support.visitors.owner import Owner
 from tests.support.visitors.serving import served
-from tests.support.visitors.wire import Wire
+from tests.support.visitors.wire import PageError, Wire
 
 CONNECTIONS: Final = 300
 ELSEWHERE: Final = "203.0.113.66"
@@ -48,6 +55,18 @@ _COOKIE: Final = re.compile(r"set-cookie: (photocheck_visitor=[^;]+)")
 _FILE: Final = re.compile(r"static/[\w./-]+\.(?:js|css|woff2)")
 _AGAIN_S: Final = 0.05
 """Until a connection that was closed is opened again."""
+
+
+@cache
+def _papered() -> bytes:
+    """A photo of 4000 x 3000 px, JPEG, with 910 markers in it."""
+    sheet = np.full((3000, 4000), 255, np.uint8)
+    for number, (top, left) in enumerate(product(range(15, 2916, 114), range(15, 3916, 114))):
+        marker = np.where(marker_cells(LAYOUT.marker_ids[number % 4]), 0, 255).astype(np.uint8)
+        sheet[top : top + 84, left : left + 84] = np.kron(marker, np.ones((14, 14), np.uint8))
+    held = io.BytesIO()
+    Image.fromarray(sheet).convert("RGB").save(held, "JPEG", quality=90)
+    return held.getvalue()
 
 
 async def _again_and_again(once: Callable[[], Awaitable[None]]) -> None:
@@ -311,6 +330,24 @@ class Attacker:
             finally:
                 reading.cancel()
 
+    async def papered(self) -> None:
+        """An order with a photo that is papered with the sheet's markers; and again, another."""
+        source = self._from.get("X-Forwarded-For")
+        self._tried()
+        begun = Wire(self.address, source=source)
+        try:
+            await begun.open(f"/?{_BEGINS}")
+        finally:
+            await begun.close()
+        order = Wire(self.address, source=source)
+        try:
+            await order.open(f"/?{begun.query}&step={PHOTO}")
+            await order.upload("Take or choose a photo", "papered.jpg", _papered())
+        except PageError:
+            pass  # what is said of it is for nobody to read
+        finally:
+            await order.close()
+
     async def held(self) -> None:
         """A page that is opened and left so."""
         async with await self._page() as socket:
@@ -408,11 +445,12 @@ KINDS: Final = {
     "revisits": 40,
     "twice": 40,
     "loads": 40,
+    "papered": 10,
 }
 """How many connections each attack has; together they have as many as one client may."""
 
 
-MAKE_ORDERS: Final = frozenset({"results", "revisits"})
+MAKE_ORDERS: Final = frozenset({"results", "revisits", "papered"})
 """Those in which the attacker sends an order, too."""
 
 

@@ -1,0 +1,79 @@
+"""How small a square may be in a picture that is papered with squares, and be looked for still.
+
+OpenCV compares every square that it finds with every other; of tens of thousands, which a picture
+of a few megapixels has room for, that takes minutes, and nothing can break it off.  No photo of a
+dog has so many.  So they are counted first, as OpenCV finds them, and where there are too many only
+the largest are looked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import cv2
+import numpy as np
+
+from photocheck.scale.light import Picture
+
+MOST_SQUARES: Final = 2000
+"""Of one look: gravel and grass have hundreds, and so many are compared in a tenth of a second
+(measured; 18,000 take 5 s, and four times as long for twice as many)."""
+
+
+def least_perimeter_px(
+    grey: Picture, windows_px: Sequence[int], constant: float, accuracy: float, least_px: float
+) -> float:
+    """How long the way around a square must be at least, px, for few enough to be left.
+
+    Parameters
+    ----------
+    grey : (H, W) uint8
+    windows_px : sequence of int
+        Neighbourhoods, px, with whose mean light is compared.
+    constant : float
+        How much darker than that ink is, codes.
+    accuracy : float
+        How far a side may be from straight, of the way around.
+    least_px : float
+        What is asked for where there is no crowd.
+    """
+    # Each has its own px, dark or light, along the way around.
+    if 2 * len(windows_px) * grey.size <= MOST_SQUARES * least_px:
+        return least_px
+    # One threshold's regions and their holes: of each look, whatever is counted in any.
+    around = [
+        length
+        for window_px in windows_px
+        for length in _perimeters(grey, window_px, constant, accuracy, least_px)
+    ]
+    if len(around) <= MOST_SQUARES:
+        return least_px
+    return float(np.partition(around, -MOST_SQUARES)[-MOST_SQUARES]) + 1.0
+
+
+def _perimeters(
+    grey: Picture, window_px: int, constant: float, accuracy: float, least_px: float
+) -> Iterator[int]:
+    odd = max(window_px, 3) | 1  # as OpenCV does
+    ways = cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV
+    dark = np.asarray(cv2.adaptiveThreshold(grey, 255, *ways, odd, constant), np.uint8)
+    if _regions(dark, least_px) <= MOST_SQUARES // 8:
+        return
+    contours, _ = cv2.findContours(dark, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    for contour in contours:
+        if len(contour) >= least_px:
+            corners = cv2.approxPolyDP(contour, accuracy * len(contour), True)
+            if len(corners) == 4 and cv2.isContourConvex(corners):
+                yield len(contour)
+
+
+def _regions(dark: Picture, least_px: float) -> int:
+    """How many dark regions and holes are large enough, at most: quicker than their outlines."""
+    many = 0
+    for mask, neighbours in ((dark, 8), (np.asarray(cv2.bitwise_not(dark), np.uint8), 4)):
+        _, _, boxes, _ = cv2.connectedComponentsWithStats(mask, connectivity=neighbours)
+        across = boxes[1:, cv2.CC_STAT_WIDTH] + boxes[1:, cv2.CC_STAT_HEIGHT]
+        # the way around what has four sides is no longer than around its box
+        many += int(np.count_nonzero(across >= least_px / 2))
+    return many

@@ -1,0 +1,131 @@
+"""Pictures papered with squares: how many are compared has a bound, whatever is drawn.
+
+How many there are is known, for they are drawn here; a pattern of squares has no other outlines.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+from photocheck.scale import crowds, marker_detection, tag_detection, tags
+from photocheck.scale.crowds import least_perimeter_px
+from photocheck.scale.marker_detection import agreeing_markers, detect_markers
+from photocheck.scale.sheet import LAYOUT, marker_cells
+from photocheck.scale.tag_detection import Search
+from photocheck.scale.tag_layout import TAG_IDS
+
+
+def papered(ids: tuple[int, ...], cells: list[int], wide: int) -> np.ndarray:
+    """Rows of markers, each row's cells so many px, with as much white as two cells between."""
+    rows, many = [], 0
+    for cell in cells:
+        row = np.full((8 * cell, wide), 255, np.uint8)
+        for left in range(cell, wide - 7 * cell, 8 * cell):
+            marker = np.where(marker_cells(ids[many % len(ids)]), 0, 255).astype(np.uint8)
+            row[cell : 7 * cell, left : left + 6 * cell] = np.kron(marker, np.ones((cell, cell)))
+            many += 1
+        rows.append(row)
+    return np.vstack(rows)
+
+
+def squares(side: int, many: int) -> np.ndarray:
+    picture = np.full((2 * side * many, 2 * side * many), 255, np.uint8)
+    tile = np.full((2 * side, 2 * side), 255, np.uint8)
+    tile[side // 2 : side // 2 + side, side // 2 : side // 2 + side] = 0
+    picture[:] = np.tile(tile, (many, many))
+    return picture
+
+
+def test_of_a_picture_papered_with_markers_the_largest_are_looked_at() -> None:
+    grey = papered(LAYOUT.marker_ids, [*[8] * 4, 12, 12], 1200)
+    seen = detect_markers(grey)
+    assert len(seen) == marker_detection.MOST_MARKERS == 16
+    sides = [float(np.linalg.norm(one.corners_px[1] - one.corners_px[0])) for one in seen]
+    assert min(sides) > 6 * 10  # of both rows of the larger ones there are 24
+    assert len(agreeing_markers(seen)) <= len(LAYOUT.marker_ids)
+
+
+def test_four_sheets_are_all_there() -> None:
+    grey = papered(LAYOUT.marker_ids, [10, 10], 8 * 10 * 8 + 20)
+    assert len(marker_detection._detect_at(grey, 1.0)) == 16
+
+
+def test_squares_are_counted_as_they_are_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    grey = squares(12, 10)  # the way around each: 4 times 12 px, less its corners counted twice
+    least = 30.0
+    monkeypatch.setattr(crowds, "MOST_SQUARES", 100)
+    assert least_perimeter_px(grey, (15,), 7, 0.05, least) == least
+    monkeypatch.setattr(crowds, "MOST_SQUARES", 99)
+    # all are of one size: with any of them there would be too many
+    assert 44 < least_perimeter_px(grey, (15,), 7, 0.05, least) < 49
+    larger = np.hstack([grey, np.pad(squares(24, 2), ((0, 144), (0, 0)), constant_values=255)])
+    bound = least_perimeter_px(larger, (15,), 7, 0.05, least)
+    assert 44 < bound < 49
+    assert least_perimeter_px(grey, (15,), 7, 0.05, 60.0) == 60.0
+
+
+def test_what_is_no_square_is_no_crowd(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(crowds, "MOST_SQUARES", 20)
+    grey = np.full((480, 480), 255, np.uint8)
+    for x in range(30, 480, 60):
+        for y in range(30, 480, 60):
+            cv2.circle(grey, (x, y), 20, 0, -1)
+    assert least_perimeter_px(grey, (15,), 7, 0.03, 30.0) == 30.0
+
+
+class _Counting:
+    """OpenCV's detector, with how many squares it compared."""
+
+    def __init__(self, detector: cv2.aruco.ArucoDetector, found: list[int]) -> None:
+        self._detector, self._found = detector, found
+
+    def detectMarkers(self, picture: np.ndarray) -> Any:
+        taken, ids, left = self._detector.detectMarkers(picture)
+        self._found.append(len(taken) + len(left))
+        return taken, ids, left
+
+
+def as_a_part(grey: np.ndarray) -> None:
+    tag_detection._quads(grey, (13.0, np.inf), thorough=True)
+
+
+@pytest.mark.parametrize("module", [marker_detection, tag_detection])
+def test_no_detector_is_given_a_crowd(module: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    found: list[int] = []
+    true = module._detector
+    monkeypatch.setattr(
+        module, "_detector", lambda *args, **more: _Counting(true(*args, **more), found)
+    )
+    grey = papered(tuple(TAG_IDS.values()), [*[8] * 8, 10, 12], 700)
+    look = detect_markers if module is marker_detection else as_a_part
+    look(grey)
+    assert max(found) > 100
+    monkeypatch.setattr(crowds, "MOST_SQUARES", 100)
+    found.clear()
+    look(grey)
+    assert found
+    assert max(found) <= 100
+
+
+def test_of_what_looks_like_tags_the_likeliest_are_looked_at(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    grey = papered(tuple(TAG_IDS.values()), [6] * 12, 1000)
+    many = len(Search(grey).squares)
+    assert many > 100
+    monkeypatch.setattr(tag_detection, "MOST_SQUARES", 30)
+    few = Search(grey).squares
+    assert len(few) == 30
+    assert min(one.likeness for one in few) >= 0.9
+    fitted: list[int] = []
+    monkeypatch.setattr(tags, "fit_tag", lambda *asked, **_: fitted.append(asked[2]))
+    tags.find_tags(grey)
+    assert len(fitted) == 30
+
+
+def test_what_is_shipped_is_this() -> None:
+    assert (crowds.MOST_SQUARES, tag_detection.MOST_SQUARES) == (2000, 400)
