@@ -7,11 +7,11 @@ hundred and fifty pages open.  Beyond these bounds a page shows the smaller copy
 
 from __future__ import annotations
 
-from threading import Lock
 from typing import Final
 
 from photocheck_app import framework
 from photocheck_app.doors.rate_limits import here
+from photocheck_app.doors.sessions import address_of
 
 MOST_BYTES: Final = 800_000_000
 """Of all pages together: two hundred photos as phones write them (judgement)."""
@@ -20,17 +20,9 @@ MOST_OF_ADDRESS: Final = 300_000_000
 """Of one address: a class of forty, each with a photo of its own that has many details (judgement:
 of a photo as phones write them the sharp copy has three to five megabytes)."""
 
-_whose: Final[dict[str, str]] = {}
-"""Sessions that show any, and the address that each is of."""
-_lock: Final = Lock()
-
 
 def have_room(more: int) -> bool:
     """Whether this run's page may show so many bytes more."""
     held, who = framework.shown_bytes(framework.runtime().media_file_mgr), here()
-    with _lock:
-        for session in _whose.keys() - held.keys():
-            del _whose[session]
-        _whose[framework.session_id()] = who
-        theirs = sum(held.get(session, 0) for session, whose in _whose.items() if whose == who)
+    theirs = sum(size for session, size in held.items() if address_of(session) == who)
     return sum(held.values()) + more <= MOST_BYTES and theirs + more <= MOST_OF_ADDRESS

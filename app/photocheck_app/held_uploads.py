@@ -1,8 +1,8 @@
 """Files that visitors hand in: how the server holds them until they are taken in.
 
 Streamlit keeps every file in memory until the visitor's session ends, whatever has become of it
-and however many there are.  Here all visitors' files together have a bound, each visitor's have
-one, and what has been taken in is let go at once.
+and however many there are.  Here all visitors' files together have a bound, those of one address
+and each visitor's have one, and what has been taken in is let go at once.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from photocheck.errors import PhotoError
 from photocheck.speech import tr
 from photocheck.uploads import QUOTA
 from photocheck_app import framework
+from photocheck_app.doors.sessions import address_of
 
 MOST_BYTES: Final = 600_000_000
 """Of all visitors together: ten of the largest files, or a hundred and more as phones write them
@@ -24,6 +25,10 @@ MOST_BYTES: Final = 600_000_000
 
 MOST_OF_ONE: Final = QUOTA.total_bytes
 """Of one visitor: what one order may hold."""
+
+MOST_OF_ADDRESS: Final = 300_000_000
+"""Of one address, as much: whoever opens page after page, sends a file by each and asks for nothing
+more keeps half of the room, and others have theirs.  A class of forty has some 200 MB."""
 
 _NO_ROOM: Final = "application/x-photocheck-no-room"
 """Stands for a file that was not held.  A refusal with words of Streamlit's own would leave the
@@ -50,9 +55,12 @@ def bounded(manager: Any) -> Any:
     def adding(session_id: str, file: Any) -> None:
         with _lock:
             held = framework.held_bytes(manager)
+            whose = address_of(session_id)
+            of_address = sum(size for who, size in held.items() if address_of(who) == whose)
             more = len(file.data)
             if (
                 sum(held.values()) + more > MOST_BYTES
+                or of_address + more > MOST_OF_ADDRESS
                 or held.get(session_id, 0) + more > MOST_OF_ONE
             ):
                 file = framework.emptied(file, _NO_ROOM)

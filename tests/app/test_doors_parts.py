@@ -44,6 +44,7 @@ from photocheck_app.doors.trouble import LOG_EVERY_S, SURE_S, Trouble
 def remembered(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     """What the framework says of the run, and what it was asked to watch."""
     run: dict[str, Any] = {"session": "s1", "served": True, "cookie": "mine", "watched": []}
+    run["address"] = "203.0.113.7"
 
     class Context:
         @property
@@ -59,7 +60,18 @@ def remembered(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     monkeypatch.setattr(sessions, "st", SimpleNamespace(context=Context()))
     monkeypatch.setattr(sessions, "_sessions", {})
     monkeypatch.setattr(sessions, "_given", {})
+    monkeypatch.setattr(sessions, "_addresses", {})
+    monkeypatch.setattr(sessions, "here", lambda: run["address"])
     return run
+
+
+def test_a_session_counts_as_where_its_last_run_came_from(remembered: dict[str, Any]) -> None:
+    assert sessions.address_of("s1") == ""
+    sessions.bind()
+    assert sessions.address_of("s1") == "203.0.113.7"
+    remembered["address"] = "198.51.100.1"  # a phone that leaves the house
+    sessions.bind()
+    assert (sessions.address_of("s1"), sessions.address_of("s2")) == ("198.51.100.1", "")
 
 
 def test_a_session_is_its_first_browsers_and_its_files_too(remembered: dict[str, Any]) -> None:

@@ -14,6 +14,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRe
 from photocheck.errors import PhotoError
 from photocheck.uploads import BusyError
 from photocheck_app import held_uploads
+from photocheck_app.doors import sessions
 from photocheck_app.held_uploads import bounded, content_of
 from photocheck_app.practise import learner
 
@@ -47,6 +48,27 @@ def test_neither_one_visitor_nor_all_together_fill_the_memory(
     assert sum(len(file.data) for file in held) == 90
     manager.remove_file("Bo", "3.jpg")  # as `let_go` does
     assert len(content_of(send(manager, "Cleo", "4.jpg", 20))) == 20
+
+
+def test_one_address_leaves_room_for_others(
+    manager: MemoryUploadedFileManager, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever opens page after page, and asks for nothing once a file is sent."""
+    monkeypatch.setattr(held_uploads, "MOST_OF_ADDRESS", 50)
+    pages = {f"eve {number}": "eve" for number in range(3)} | {"ada 1": "ada", "ada 2": "ada"}
+    monkeypatch.setattr(sessions, "_addresses", pages)
+    assert len(content_of(send(manager, "eve 0", "1.jpg", 30))) == 30
+    assert len(content_of(send(manager, "eve 1", "2.jpg", 20))) == 20
+    with pytest.raises(PhotoError, match="choose it again"):
+        content_of(send(manager, "eve 2", "3.jpg", 1))
+    assert len(content_of(send(manager, "ada 1", "4.jpg", 50))) == 50
+    manager.remove_file("eve 0", "1.jpg")
+    assert len(content_of(send(manager, "eve 2", "3.jpg", 30))) == 30
+
+
+def test_what_is_shipped_is_so_much() -> None:
+    assert held_uploads.MOST_BYTES == 600_000_000
+    assert held_uploads.MOST_OF_ADDRESS == held_uploads.MOST_OF_ONE == 300_000_000
 
 
 def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.MonkeyPatch) -> None:

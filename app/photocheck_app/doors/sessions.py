@@ -15,6 +15,7 @@ from cachetools import LRUCache
 
 from photocheck.server.access.browsers import LONGEST, known_apart
 from photocheck_app import framework
+from photocheck_app.doors.rate_limits import here
 
 COOKIE: Final = "photocheck_visitor"
 """It tells browsers apart for as long as they are open, and nothing more
@@ -33,6 +34,7 @@ MOST_SESSIONS: Final = 20_000
 
 _given: LRUCache[str, LRUCache[str, None]] = LRUCache(MOST_FILES)
 _sessions: LRUCache[str, str] = LRUCache(MOST_SESSIONS)
+_addresses: LRUCache[str, str] = LRUCache(MOST_SESSIONS)
 _lock: Final = Lock()
 
 
@@ -61,7 +63,14 @@ def bind() -> None:
         return
     with _lock:
         _sessions.setdefault(session, _visitor())
+        _addresses[session] = here()
     framework.watch_media(lambda address: _to(address, _visitor()), _made)
+
+
+def address_of(session: str) -> str:
+    """Whom a session counts as (`photocheck_app.doors.rate_limits.here`), or nothing."""
+    with _lock:
+        return str(_addresses.get(session, ""))
 
 
 def browser() -> str:
