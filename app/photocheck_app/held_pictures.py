@@ -10,8 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 from photocheck_app import framework
-from photocheck_app.doors.rate_limits import here
-from photocheck_app.doors.sessions import address_of
+from photocheck_app.doors.sessions import of_its_address
 
 MOST_BYTES: Final = 800_000_000
 """Of all pages together: two hundred photos as phones write them (judgement)."""
@@ -23,6 +22,6 @@ of a photo as phones write them the sharp copy has three to five megabytes)."""
 
 def have_room(more: int) -> bool:
     """Whether this run's page may show so many bytes more."""
-    held, who = framework.shown_bytes(framework.runtime().media_file_mgr), here()
-    theirs = sum(size for session, size in held.items() if address_of(session) == who)
+    held = framework.shown_bytes(framework.runtime().media_file_mgr)
+    theirs = of_its_address(framework.session_id(), held)
     return sum(held.values()) + more <= MOST_BYTES and theirs + more <= MOST_OF_ADDRESS

@@ -17,7 +17,7 @@ from photocheck.errors import PhotoError
 from photocheck.speech import tr
 from photocheck.uploads import QUOTA
 from photocheck_app import framework
-from photocheck_app.doors.sessions import address_of
+from photocheck_app.doors.sessions import of_its_address
 
 MOST_BYTES: Final = 600_000_000
 """Of all visitors together: ten of the largest files, or a hundred and more as phones write them
@@ -55,12 +55,10 @@ def bounded(manager: Any) -> Any:
     def adding(session_id: str, file: Any) -> None:
         with _lock:
             held = framework.held_bytes(manager)
-            whose = address_of(session_id)
-            of_address = sum(size for who, size in held.items() if address_of(who) == whose)
             more = len(file.data)
             if (
                 sum(held.values()) + more > MOST_BYTES
-                or of_address + more > MOST_OF_ADDRESS
+                or of_its_address(session_id, held) + more > MOST_OF_ADDRESS
                 or held.get(session_id, 0) + more > MOST_OF_ONE
             ):
                 file = framework.emptied(file, _NO_ROOM)

@@ -8,7 +8,7 @@ the largest are looked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Final
 
 import cv2
@@ -22,22 +22,24 @@ MOST_SQUARES: Final = 2000
 
 
 def least_perimeter_px(
-    grey: Picture, windows_px: Sequence[int], constant: float, accuracy: float, least_px: float
+    grey: Picture, settings: cv2.aruco.DetectorParameters, least_px: float
 ) -> float:
     """How long the way around a square must be at least, px, for few enough to be left.
 
     Parameters
     ----------
     grey : (H, W) uint8
-    windows_px : sequence of int
-        Neighbourhoods, px, with whose mean light is compared.
-    constant : float
-        How much darker than that ink is, codes.
-    accuracy : float
-        How far a side may be from straight, of the way around.
+    settings : cv2.aruco.DetectorParameters
+        Of the look: the neighbourhoods with whose mean light each pixel's is compared, how much
+        darker ink is, and how far a side may be from straight.
     least_px : float
         What is asked for where there is no crowd.
     """
+    windows_px = range(
+        settings.adaptiveThreshWinSizeMin,
+        settings.adaptiveThreshWinSizeMax + 1,
+        settings.adaptiveThreshWinSizeStep,
+    )
     # Each has its own px, dark or light, along the way around.
     if 2 * len(windows_px) * grey.size <= MOST_SQUARES * least_px:
         return least_px
@@ -45,7 +47,7 @@ def least_perimeter_px(
     around = [
         length
         for window_px in windows_px
-        for length in _perimeters(grey, window_px, constant, accuracy, least_px)
+        for length in _perimeters(grey, window_px, settings, least_px)
     ]
     if len(around) <= MOST_SQUARES:
         return least_px
@@ -53,13 +55,16 @@ def least_perimeter_px(
 
 
 def _perimeters(
-    grey: Picture, window_px: int, constant: float, accuracy: float, least_px: float
+    grey: Picture, window_px: int, settings: cv2.aruco.DetectorParameters, least_px: float
 ) -> Iterator[int]:
     odd = max(window_px, 3) | 1  # as OpenCV does
     ways = cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV
-    dark = np.asarray(cv2.adaptiveThreshold(grey, 255, *ways, odd, constant), np.uint8)
+    dark = np.asarray(
+        cv2.adaptiveThreshold(grey, 255, *ways, odd, settings.adaptiveThreshConstant), np.uint8
+    )
     if _regions(dark, least_px) <= MOST_SQUARES // 8:
         return
+    accuracy = settings.polygonalApproxAccuracyRate
     contours, _ = cv2.findContours(dark, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     for contour in contours:
         if len(contour) >= least_px:

@@ -17,9 +17,6 @@ from photocheck.scale.sheet import LAYOUT, sheet_points
 
 _GLANCE_SIDE: Final = 1100  # px, longer side, to a factor of 1.4, of the picture looked at first
 _SMALL_SIDE: Final = 1400  # px, longer side of the picture a thorough search starts on
-_GLANCE_WINDOWS_PX: Final = (15,)
-_WINDOWS_PX: Final = (5, 20, 35)
-"""Neighbourhoods with whose light each pixel's is compared."""
 MOST_MARKERS: Final = 16
 """Of one look, the largest: four sheets have as many.  What lies on one plane is asked of every two
 of them, so a picture papered with a thousand would otherwise be looked at for days."""
@@ -83,21 +80,13 @@ def _detector(small: Picture, *, thorough: bool) -> cv2.aruco.ArucoDetector:
     """One for this picture: settings are its own, for photos are looked at beside each other."""
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    windows = _WINDOWS_PX if thorough else _GLANCE_WINDOWS_PX
-    settings.adaptiveThreshWinSizeMin = windows[0]
-    settings.adaptiveThreshWinSizeMax = windows[-1]
+    settings.adaptiveThreshWinSizeMin = 5 if thorough else 15
+    settings.adaptiveThreshWinSizeMax = 35 if thorough else 15
     settings.adaptiveThreshWinSizeStep = 15
     # A glance leaves alone what it could not read anyhow: cells of under 2 px.
     longest = max(small.shape)
     least_px = (0.02 if thorough else 0.05) * longest
-    least_px = least_perimeter_px(
-        small,
-        windows,
-        settings.adaptiveThreshConstant,
-        settings.polygonalApproxAccuracyRate,
-        least_px,
-    )
-    settings.minMarkerPerimeterRate = least_px / longest
+    settings.minMarkerPerimeterRate = least_perimeter_px(small, settings, least_px) / longest
     # Blur fills the rim of a cell from its neighbours: read its middle only.  On simulated
     # blurred pictures this doubles what is found.
     settings.perspectiveRemovePixelPerCell = 8

@@ -46,8 +46,6 @@ _AROUND: Final = 14
 _THOROUGH: Final = 0.15
 """Share of a copy that is looked at larger and with several thresholds, if the places fill no
 more: gravel and grass are full of places, and none is a tag's."""
-_WINDOWS_PX: Final = (15, 39)
-"""Neighbourhoods with whose light each pixel's is compared; the first alone for a quick look."""
 _SMALL_PLACE: Final = 160
 """Px, longer side of such a place at most: a tag alone of 14 px a cell."""
 _LEAST_SIDE_PX: Final = 13.0
@@ -252,9 +250,8 @@ def _detector(
     """One for this part: settings are its own, for photos are looked at beside each other."""
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    windows = _WINDOWS_PX if thorough else _WINDOWS_PX[:1]
-    settings.adaptiveThreshWinSizeMin = windows[0]
-    settings.adaptiveThreshWinSizeMax = windows[-1]
+    settings.adaptiveThreshWinSizeMin = 15
+    settings.adaptiveThreshWinSizeMax = 39 if thorough else 15
     settings.adaptiveThreshWinSizeStep = 24
     # A side that hair or tape bites into is still a side.
     settings.adaptiveThreshConstant = 12
@@ -262,13 +259,7 @@ def _detector(
     settings.minDistanceToBorder = 1
     longest = max(part.shape)
     least, most = (4 * side for side in size_px)
-    least = least_perimeter_px(
-        part,
-        windows,
-        settings.adaptiveThreshConstant,
-        settings.polygonalApproxAccuracyRate,
-        least,
-    )
+    least = least_perimeter_px(part, settings, least)
     settings.minMarkerPerimeterRate = min(least / longest, 2.0)
     settings.maxMarkerPerimeterRate = min(most / longest, 4.0)
     return cv2.aruco.ArucoDetector(_whole(), settings)

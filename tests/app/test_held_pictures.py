@@ -16,8 +16,8 @@ from photocheck_app.held_pictures import have_room
 
 @pytest.fixture
 def at(monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
-    """Which session's run this is, and of which address; with room for 100 bytes, 60 of each."""
-    run = {"session": "", "address": ""}
+    """Which session's run this is; with room for 100 bytes, 60 of each."""
+    run = {"session": ""}
     manager = MediaFileManager(MemoryMediaFileStorage("/media"))
     monkeypatch.setattr(
         "streamlit.runtime.media_file_manager._get_session_id", lambda: run["session"]
@@ -25,14 +25,13 @@ def at(monkeypatch: pytest.MonkeyPatch) -> dict[str, str]:
     monkeypatch.setattr(held_pictures, "MOST_BYTES", 100)
     monkeypatch.setattr(held_pictures, "MOST_OF_ADDRESS", 60)
     monkeypatch.setattr(sessions, "_addresses", {})
-    monkeypatch.setattr(held_pictures, "here", lambda: run["address"])
     monkeypatch.setattr(framework, "session_id", lambda: run["session"])
     monkeypatch.setattr(framework, "runtime", lambda: SimpleNamespace(media_file_mgr=manager))
     return run
 
 
 def show(at: dict[str, str], address: str, session: str, size: int) -> bool:
-    at["address"], at["session"] = address, session
+    at["session"] = session
     sessions._addresses[session] = address
     if not have_room(size):
         return False

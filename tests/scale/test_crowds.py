@@ -40,6 +40,14 @@ def squares(side: int, many: int) -> np.ndarray:
     return picture
 
 
+def told(accuracy: float) -> cv2.aruco.DetectorParameters:
+    """One neighbourhood of 15 px, ink 7 codes darker than it."""
+    settings = cv2.aruco.DetectorParameters()
+    settings.adaptiveThreshWinSizeMin = settings.adaptiveThreshWinSizeMax = 15
+    settings.adaptiveThreshConstant, settings.polygonalApproxAccuracyRate = 7, accuracy
+    return settings
+
+
 def test_of_a_picture_papered_with_markers_the_largest_are_looked_at() -> None:
     grey = papered(LAYOUT.marker_ids, [*[8] * 4, 12, 12], 1200)
     seen = detect_markers(grey)
@@ -58,14 +66,14 @@ def test_squares_are_counted_as_they_are_drawn(monkeypatch: pytest.MonkeyPatch) 
     grey = squares(12, 10)  # the way around each: 4 times 12 px, less its corners counted twice
     least = 30.0
     monkeypatch.setattr(crowds, "MOST_SQUARES", 100)
-    assert least_perimeter_px(grey, (15,), 7, 0.05, least) == least
+    assert least_perimeter_px(grey, told(0.05), least) == least
     monkeypatch.setattr(crowds, "MOST_SQUARES", 99)
     # all are of one size: with any of them there would be too many
-    assert 44 < least_perimeter_px(grey, (15,), 7, 0.05, least) < 49
+    assert 44 < least_perimeter_px(grey, told(0.05), least) < 49
     larger = np.hstack([grey, np.pad(squares(24, 2), ((0, 144), (0, 0)), constant_values=255)])
-    bound = least_perimeter_px(larger, (15,), 7, 0.05, least)
+    bound = least_perimeter_px(larger, told(0.05), least)
     assert 44 < bound < 49
-    assert least_perimeter_px(grey, (15,), 7, 0.05, 60.0) == 60.0
+    assert least_perimeter_px(grey, told(0.05), 60.0) == 60.0
 
 
 def test_what_is_no_square_is_no_crowd(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -74,7 +82,7 @@ def test_what_is_no_square_is_no_crowd(monkeypatch: pytest.MonkeyPatch) -> None:
     for x in range(30, 480, 60):
         for y in range(30, 480, 60):
             cv2.circle(grey, (x, y), 20, 0, -1)
-    assert least_perimeter_px(grey, (15,), 7, 0.03, 30.0) == 30.0
+    assert least_perimeter_px(grey, told(0.03), 30.0) == 30.0
 
 
 class _Counting:

@@ -55,10 +55,14 @@ function told() {
 }
 
 // Keep a photo that is being sent under that name, in place of what was kept under it before, and of
-// what the page before this one had kept: in one step, or a reload between two would send it twice.
-export async function keep(id, file, before = id) {
+// what the page before this one had kept.  What is not kept anew is not sent again either.
+export async function keep(id, file, before) {
+  if (!(await put(id, file, before)) && before) await drop(before);
+}
+
+async function put(id, file, before) {
   const at = told();
-  if (!at?.view || file.size > MOST_BYTES) return drop(before);
+  if (!at?.view || file.size > MOST_BYTES) return false;
   if (!mine.has(id)) {
     mine.set(id, () => {});
     navigator.locks?.request(lock(id), () => new Promise((free) => mine.set(id, free)));
@@ -72,16 +76,14 @@ export async function keep(id, file, before = id) {
     bytes -= first.file.size;
     await drop(first.id);
   }
-  if (!mine.has(id)) return drop(before); // answered meanwhile
+  if (!mine.has(id)) return false; // answered meanwhile
   const { order, view } = at;
-  const kept = { id, order, view, file, name: file.name, at: Date.now() };
-  const put = await on("readwrite", (photos) => {
-    if (before !== id) photos.delete(before);
-    return photos.put(kept);
+  const done = await on("readwrite", (photos) => {
+    if (before) photos.delete(before); // in one step, or a reload between two would send it twice
+    return photos.put({ id, order, view, file, name: file.name, at: Date.now() });
   });
-  if (!put && before !== id) await drop(before); // there is no room: what is not kept is not sent again
   if (!mine.has(id)) await drop(id);
-  return undefined;
+  return done;
 }
 
 export async function forget(id) {

@@ -7,6 +7,7 @@ cookies it was made for, and the server hands it to those alone.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from threading import Lock
 from typing import Final
 
@@ -71,6 +72,12 @@ def address_of(session: str) -> str:
     """Whom a session counts as (`photocheck_app.doors.rate_limits.here`), or nothing."""
     with _lock:
         return str(_addresses.get(session, ""))
+
+
+def of_its_address(session: str, held: Mapping[str, int]) -> int:
+    """What all sessions of one's address hold together, of what each session holds."""
+    whose = address_of(session)
+    return sum(size for other, size in held.items() if address_of(other) == whose)
 
 
 def browser() -> str:
