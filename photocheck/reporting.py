@@ -33,9 +33,10 @@ from photocheck.report.model import (
     StanceFinding,
     WidthResult,
 )
+from photocheck.report.retelling import with_retellings
 from photocheck.scale.planes import mm_per_px
 from photocheck.scale.pose import View
-from photocheck.speech import tr
+from photocheck.speech import joined, tr
 from photocheck.version import program
 from photocheck.words import FRONT_PAIRS, NECK_RING, READINGS, SPANS, TAGS
 
@@ -94,7 +95,7 @@ def report_of(
     cautions = tuple(tr(caution) for caution in wording.CAUTIONS)
     if case.dog.age_months is not None and case.dog.age_months < PUPPY_MONTHS:
         cautions = (*cautions, tr(wording.PUPPY_CAUTION))
-    return Report(
+    report = Report(
         verdict=verdict,
         headline=wording.headline(verdict, in_doubt, reason),
         promise=wording.promise(_in_mm(case, comparison), comparison.catches_common, case.unit)
@@ -131,6 +132,7 @@ def report_of(
         offers=() if comparison.faults else offers(fused, comparison, case, views),
         at_tags=tuple(name for name in comparison.names if name in noise.at_tags),
     )
+    return with_retellings(report)
 
 
 def _marked(photos: Sequence[LookedAt], fused: Estimate) -> Iterator[MarkedPhoto]:
@@ -375,7 +377,7 @@ def _photo_result(looked: LookedAt, facts: CameraView, fused: Estimate, unit: st
         front=view.from_front,
     )
     told = [wording.width_sentence(w.name, w.mm, w.low_mm, w.high_mm, unit) for w in widths]
-    notes = [*told, *looked.remarks, *(f"{r.sentence} {r.instruction}" for r in seen_of_it)]
+    notes = [*told, *looked.remarks, *(joined(r.sentence, r.instruction) for r in seen_of_it)]
     return PhotoResult(
         path=entry.path,
         sha256=photo.sha256,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
@@ -69,14 +69,52 @@ def first_known(wanted: Iterable[str]) -> str:
     return next((code for code in codes if code in LANGUAGES), "en")
 
 
+class Said(str):
+    """A text, which can be said again in another language: it remembers what it was made of.
+
+    To everything else it is the text.  What is made of it by other means than those below
+    (formatted into another text, sliced, added) is a mere text again.
+
+    Examples
+    --------
+    >>> weight = tr("{kg:.0f} kg", kg=21.0)
+    >>> weight, said_in(capital_first(tr("neck ring")), "de"), said_in("21 kg", "de")
+    ('21 kg', 'Halsring', '21 kg')
+    """
+
+    _made: tuple[Callable[..., str], tuple[object, ...], Mapping[str, object]]
+
+    @classmethod
+    def by(cls, make: Callable[..., str], *of: object, **parts: object) -> Said:
+        """What `make` makes of these, some of which may have been said themselves."""
+        said = cls(make(*of, **parts))
+        said._made = make, of, parts
+        return said
+
+    def again(self) -> str:
+        """The same in the language spoken now."""
+        make, of, parts = self._made
+        return make(*map(_again, of), **{name: _again(part) for name, part in parts.items()})
+
+
+def _again(part: object) -> object:
+    return part.again() if isinstance(part, Said) else part
+
+
+def said_in(text: str, language: str) -> str:
+    """The same text in `language`, where it is one that can be said again, else as it is."""
+    if not isinstance(text, Said):
+        return text
+    with speaking(language):
+        return text.again()
+
+
 def tr(text: str, /, **parts: object) -> str:
     """`text` in the language spoken now, its ``{named}`` parts filled in.
 
     Numbers get the decimal sign of the language.
     """
-    # The entry of the empty text is the catalogue's own header.
-    said = _catalogue(_spoken.get()).gettext(text) if text else text
-    return _filler.vformat(said, (), parts) if parts else said
+    return Said.by(_one, text, **parts)
 
 
 def tr_n(one: str, many: str, count: int, /, **parts: object) -> str:
@@ -90,8 +128,21 @@ def tr_n(one: str, many: str, count: int, /, **parts: object) -> str:
     >>> tr_n("{count} photo", "{count} photos", 1), tr_n("{count} photo", "{count} photos", 3)
     ('1 photo', '3 photos')
     """
-    said = _catalogue(_spoken.get()).ngettext(one, many, count)
-    return _filler.vformat(said, (), {"count": count, **parts})
+    return Said.by(_counted, one, many, count, **parts)
+
+
+def joined(*texts: str, between: str = " ") -> str:
+    """Those of the texts that are not empty, one after the other.
+
+    >>> joined("Sit.", "", "Stay.")
+    'Sit. Stay.'
+    """
+    return Said.by(_joined, between, *texts)
+
+
+def ended(text: str) -> str:
+    """A sentence that is kept without its full stop, with it."""
+    return joined(text, ".", between="")
 
 
 def later(text: str) -> str:
@@ -101,25 +152,49 @@ def later(text: str) -> str:
 
 def number(text: str) -> str:
     """A number written with a decimal point, as the language spoken now writes it."""
-    return text.replace(".", _DECIMAL_SIGNS.get(_spoken.get(), "."))
+    return Said.by(_decimal, text)
 
 
 def capital_first(text: str) -> str:
     """The text with a capital first letter and the rest as it is."""
-    return text[:1].upper() + text[1:]
+    return Said.by(_capital, text)
 
 
 def listed(items: Sequence[str]) -> str:
     """ "one", "one and two", "one, two and three"."""
     if len(items) < 2:
-        return "".join(items)
-    return tr("{most} and {last}", most=", ".join(items[:-1]), last=items[-1])
+        return items[0] if items else ""
+    most = joined(*items[:-1], between=", ")
+    return tr("{most} and {last}", most=most, last=items[-1])
+
+
+def _one(text: str, /, **parts: object) -> str:
+    # The entry of the empty text is the catalogue's own header.
+    said = _catalogue(_spoken.get()).gettext(text) if text else text
+    return _filler.vformat(said, (), parts) if parts else said
+
+
+def _counted(one: str, many: str, count: int, /, **parts: object) -> str:
+    said = _catalogue(_spoken.get()).ngettext(one, many, count)
+    return _filler.vformat(said, (), {"count": count, **parts})
+
+
+def _joined(between: str, *texts: str) -> str:
+    return between.join(filter(None, texts))
+
+
+def _decimal(text: str) -> str:
+    return text.replace(".", _DECIMAL_SIGNS.get(_spoken.get(), "."))
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 class _Filler(string.Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         filled = str(super().format_field(value, format_spec))
-        return number(filled) if isinstance(value, float) and format_spec else filled
+        return _decimal(filled) if isinstance(value, float) and format_spec else filled
 
 
 _filler = _Filler()

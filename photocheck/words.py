@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from photocheck.speech import later
+from photocheck.speech import later, tr
 
 # --- landmarks -------------------------------------------------------------
 
@@ -221,7 +221,17 @@ MARKED_BY_TITLES: Final = {
     TAGS: later("tags"),
     TAGS_AND_OWNER: later("tags and owner"),
 }
-"""Who placed marks, where nobody is named."""
+"""Who placed marks, checked or decided, where nobody is named."""
+
+
+def by_whom(by: str) -> str:
+    """Who that was, for people: those of `MARKED_BY_TITLES` in words, others as they are named.
+
+    >>> by_whom("tags_and_owner"), by_whom("Ann")
+    ('tags and owner', 'Ann')
+    """
+    return tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by
+
 
 # --- the dog ---------------------------------------------------------------
 

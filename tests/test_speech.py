@@ -1,6 +1,7 @@
 """Every text a person can meet is looked up, and is in every catalogue with the same parts."""
 
 import ast
+import pickle
 import re
 import string
 from gettext import GNUTranslations
@@ -9,7 +10,21 @@ from typing import Any, Final
 
 import pytest
 
-from photocheck.speech import LANGUAGES, first_known, language_of, speaking, spoken, tr, tr_n
+from photocheck.speech import (
+    LANGUAGES,
+    capital_first,
+    ended,
+    first_known,
+    joined,
+    language_of,
+    listed,
+    number,
+    said_in,
+    speaking,
+    spoken,
+    tr,
+    tr_n,
+)
 from photocheck.words import ALL_LANDMARKS, BUILDS, COATS, READINGS, UNITS
 from tests.support.bypassing import bypassing, is_said, sources
 from tests.support.catalogues import CATALOGUES, OTHERS, compiled, key_of, said_by, written
@@ -326,3 +341,18 @@ def test_the_environment_names_the_language(environment: dict[str, str], languag
 )
 def test_the_first_language_that_is_spoken_is_taken(wanted: list[str], language: str) -> None:
     assert first_known(wanted) == language
+
+
+def test_what_was_said_can_be_said_again_whatever_it_was_made_of() -> None:
+    weight = tr("{kg:.1f} kg", kg=21.5)
+    title = capital_first(tr("neck ring"))
+    of_both = joined(title, "", ended(listed([weight, number("1.5")])))
+    assert of_both == "Neck ring 21.5 kg and 1.5."
+    assert said_in(of_both, "de") == "Halsring 21,5 kg und 1,5."
+    assert said_in(pickle.loads(pickle.dumps(of_both)), "de") == "Halsring 21,5 kg und 1,5."
+    with speaking("de"):
+        german = tr_n("{count} photo", "{count} photos", 3)
+    assert (german, said_in(german, "en")) == ("3 Fotos", "3 photos")
+    # what a person typed is nobody's to translate
+    assert said_in("neck ring", "de") == "neck ring"
+    assert said_in(f"{title}!", "de") == "Neck ring!"

@@ -130,7 +130,7 @@ def show_order(order: str, as_json: bool, address: str | None) -> None:
     say(f"{found.key}  {tr(STATE_TITLES[found.state])}  {_day(found.opened)}")
     if found.checks:
         say("")
-        say_report(found.checks[-1].report)
+        say_report(found.checks[-1].told)
     elif lacking := gaps(found.draft):
         say(tr("Still lacking") + "\n" + "\n".join(f"  - {gap.sentence}" for gap in lacking))
     for made in found.decisions:

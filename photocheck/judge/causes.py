@@ -24,6 +24,7 @@ from photocheck.judge.misnamed import known_factors
 from photocheck.judge.repeats import ONCE, TapeNoise, squares_of
 from photocheck.judge.typed import Candidate
 from photocheck.scale.catalogue import CM_PER_INCH, MM_PER_INCH
+from photocheck.speech import joined
 from photocheck.words import NECK_RING, SPANS
 
 Array = NDArray[np.float64]
@@ -247,7 +248,8 @@ def _in_other_unit(reading: Reading, candidate: Candidate) -> Candidate:
     if text is None or any(c.isalpha() or c in "\"'" for c in text):
         return candidate
     meant = "cm" if reading.unit == "in" else "in"
-    return replace(candidate, text=f"{text} {meant} ({candidate.text})")
+    in_own = joined("(", candidate.text, ")", between="")
+    return replace(candidate, text=joined(text, meant, in_own))
 
 
 def _all_undone(seen: Discrepancy, meant: list[Candidate], weight: float) -> Cause:

@@ -35,6 +35,7 @@ from photocheck.judge.widths import (
 from photocheck.numerics import derivative
 from photocheck.photo.whole import WEIGHED_FROM
 from photocheck.scale.pose import View, likely_poses
+from photocheck.speech import Said
 from photocheck.words import SPAN_ENDS, SPANS
 
 Array = NDArray[np.float64]
@@ -157,7 +158,8 @@ def estimate(
     mode = at_first[1] if at_first else solve(joint)
     while named := outlying_mark(joint, mode):
         # photos are named by their place in the case, not by the place among those kept
-        outliers.append(named.sentence.replace("{photo}", str(keep[named.mark.shot] + 1)))
+        number = str(keep[named.mark.shot] + 1)
+        outliers.append(Said.by(str.replace, named.sentence, "{photo}", number))
         if not named.drop:
             break
         dropped |= {(named.mark.shot, named.mark.marking, named.mark.landmark)}

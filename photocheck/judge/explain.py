@@ -21,7 +21,7 @@ from photocheck.judge.explanations import KINDS, UNNAMED, Kind, words
 from photocheck.judge.repeats import USUAL, TapeHabits, tape_noise
 from photocheck.report.model import Explanation
 from photocheck.special import log_sum_exp
-from photocheck.speech import later, tr
+from photocheck.speech import joined, later, tr
 from photocheck.words import READINGS
 
 Array = NDArray[np.float64]
@@ -195,7 +195,7 @@ def explanations_of(posterior: Posterior) -> tuple[Explanation, ...]:
     shown = []
     for one in posterior.ranked:
         title, sentence, action = words(one.kind, one.readings)
-        sentence = " ".join(filter(None, (sentence, one.ways[0][1].remark)))
+        sentence = joined(sentence, one.ways[0][1].remark)
         shown.append(
             Explanation(one.kind.name, title, one.probability, sentence, action, _candidates(one))
         )

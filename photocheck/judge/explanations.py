@@ -13,7 +13,7 @@ from typing import Final
 
 from photocheck.judge import causes, typed
 from photocheck.judge.causes import Cause, Discrepancy
-from photocheck.speech import capital_first, later, listed, tr
+from photocheck.speech import capital_first, ended, joined, later, listed, tr
 from photocheck.words import READING_PATHS, READING_TITLES
 
 UNNAMED: Final = "unnamed"
@@ -284,14 +284,14 @@ KINDS: Final[tuple[Kind, ...]] = (
 
 def words(kind: Kind, readings: tuple[str, ...]) -> tuple[str, str, str]:
     """Title, sentence and action of an explanation for the readings it concerns."""
-    joined = listed([tr(READING_TITLES[name]) for name in readings])
+    concerned = listed([tr(READING_TITLES[name]) for name in readings])
     paths = [tr(READING_PATHS[name]) for name in readings]
     filled = {
-        "readings": joined,
-        "Readings": capital_first(joined),
-        "paths": "; ".join(paths),
+        "readings": concerned,
+        "Readings": capital_first(concerned),
+        "paths": joined(*paths, between="; "),
     }
     title, sentence, action = (
         tr(text, **filled) for text in (kind.title, kind.sentence, kind.action)
     )
-    return title, sentence, f"{action}."
+    return title, sentence, ended(action)

@@ -18,8 +18,8 @@ from photocheck.judge.impossible_marks import (
     within_a_hand,
 )
 from photocheck.report.model import Explanation
-from photocheck.speech import tr
-from photocheck.words import ALL_LANDMARKS, FRONT_PAIRS, LANDMARK_TITLES, MARKED_BY_TITLES
+from photocheck.speech import joined, tr
+from photocheck.words import ALL_LANDMARKS, FRONT_PAIRS, LANDMARK_TITLES, by_whom
 
 EXCHANGED: Final = "marks_exchanged"
 IMPOSSIBLE: Final = "marks_impossible"
@@ -146,7 +146,7 @@ def told_at_once(
         furthest = tr(
             "The mark of the {landmark} is furthest off.", landmark=tr(LANDMARK_TITLES[name])
         )
-        return ToldAtOnce(f"{said} {furthest}", tr("Place it again"), again=(name,))
+        return ToldAtOnce(joined(said, furthest), tr("Place it again"), again=(name,))
     return ToldAtOnce(said, tr("Place them again"), again=tuple(side))
 
 
@@ -154,7 +154,7 @@ def _exchange_at_once(order: Mapping[str, str]) -> ToldAtOnce:
     if len(order) == 2:
         text = tr("The {one} and the {other} seem exchanged.", **_names(tuple(order)))
         return ToldAtOnce(text, tr("Turn them round"), exchange=dict(order))
-    titles = ", ".join(tr(LANDMARK_TITLES[name]) for name in order)
+    titles = joined(*(tr(LANDMARK_TITLES[name]) for name in order), between=", ")
     text = tr("These marks seem to have changed places: {titles}.", titles=titles)
     return ToldAtOnce(text, tr("Put them right"), exchange=dict(order))
 
@@ -259,7 +259,7 @@ def _of_none(one: MarkedPhoto, probability: float) -> ToldMarks:
     if name := furthest_off(one.marks, one.spread_mm):
         landmark = tr(LANDMARK_TITLES[name])
         furthest = tr("The mark of the {landmark} is furthest off.", landmark=landmark)
-        said = f"{said} {furthest}"
+        said = joined(said, furthest)
         action = tr("Please place the mark of the {landmark} again.", landmark=landmark)
     explanation = Explanation(IMPOSSIBLE, title, probability, _sentence(one, said), action)
     return ToldMarks(explanation, title)
@@ -273,6 +273,7 @@ def _names(pair: tuple[str, ...]) -> dict[str, str]:
 def _sentence(one: MarkedPhoto, said: str) -> str:
     if not one.where:
         return said
-    who = tr(MARKED_BY_TITLES[one.by]) if one.by in MARKED_BY_TITLES else one.by
-    where = tr("This concerns photo {photo} as marked by {who}.", who=who, photo=one.photo)
-    return f"{said} {where}"
+    where = tr(
+        "This concerns photo {photo} as marked by {who}.", who=by_whom(one.by), photo=one.photo
+    )
+    return joined(said, where)

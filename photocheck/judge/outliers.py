@@ -14,7 +14,7 @@ from photocheck.judge.shots import Mark, Shot
 from photocheck.judge.solve import Mode, solve
 from photocheck.numerics import derivative
 from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES, MARKED_BY_TITLES
+from photocheck.words import LANDMARK_TITLES, by_whom
 
 Array = NDArray[np.float64]
 
@@ -106,8 +106,7 @@ def outlying_mark(joint: Joint, mode: Mode) -> Outlier | None:
 
 
 def _who(joint: Joint, mark: Mark) -> str:
-    by = joint.shots[mark.shot].markings[mark.marking].by
-    return tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by
+    return by_whom(joint.shots[mark.shot].markings[mark.marking].by)
 
 
 def told_score(mode: Mode, row: int, least: float = 0.0) -> float | None:

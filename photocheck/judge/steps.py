@@ -29,7 +29,7 @@ from photocheck.judge.wording import (
 from photocheck.report.model import Offer
 from photocheck.scale.pose import View
 from photocheck.special import normal_below
-from photocheck.speech import tr
+from photocheck.speech import ended, tr
 from photocheck.words import READINGS
 
 Array = NDArray[np.float64]
@@ -122,7 +122,7 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     that cuts the photo's own doubt most.  A sentence.
     """
     actions = what_actions_leave(case, views)
-    said = {name: f"{tr(ACTIONS[name])}." for name in actions}
+    said = {name: ended(tr(ACTIONS[name])) for name in actions}
     if "framing" in actions:
         # Of a picture known to be cut, how much of it is missing is a guess; the owner has the
         # whole one at hand, and no dog is needed for it.
@@ -270,7 +270,7 @@ def _open(
     common = 0.0 if alone else float(np.log1p(comparison.catches_common) * today[-1])
     now = step("", (), "", today)
     found = [
-        step(name, (), f"{tr(ACTIONS[name])}.", scores(covariance_after(action, estimate)))
+        step(name, (), ended(tr(ACTIONS[name])), scores(covariance_after(action, estimate)))
         for name, action in actions.items()
     ]
     found += [once_more(ONCE_MORE, (name,), measure_once_more(name)) for name in names]

@@ -24,7 +24,7 @@ from photocheck.scale.tag_layout import TAG_MM
 from photocheck.scale.tag_place import USUAL_FOCAL
 from photocheck.scale.tag_reference import reference_tag, tags_as_reference
 from photocheck.scale.tags_seen import TagSeen
-from photocheck.speech import tr
+from photocheck.speech import joined, tr
 from photocheck.words import LANDMARK_TITLES
 
 _LIMIT: Final = 4.0
@@ -145,7 +145,7 @@ def odd_tags(alone: Joint, number: int) -> TagLook | None:
         and _go_together(k, every, larger, spread)
     ]
     names = [tags[k].landmark for k in suspects]
-    points = "”, “".join(tr(LANDMARK_TITLES[name]) for name in names)
+    points = joined(*(tr(LANDMARK_TITLES[name]) for name in names), between="”, “")
     percent = f"{100.0 * np.expm1(off[odd][0]):+.0f}"
     text = (
         tr(

@@ -9,7 +9,7 @@ from photocheck.case.lengths import as_said, format_length
 from photocheck.case.model import Reading
 from photocheck.judge.tolerances import AT_TAGS_SHARE
 from photocheck.report.model import Explanation, Report
-from photocheck.speech import capital_first, later, listed, tr
+from photocheck.speech import capital_first, joined, later, listed, tr
 from photocheck.words import FACT_TITLES, NECK_RING, READING_TITLES, SPAN_PATHS
 
 CAUTIONS: Final = (
@@ -194,7 +194,7 @@ def reading_sentence(
     if verdict == "retake":
         return differs
     again = tr("Measure it again, {path}.", path=tr(_PATHS[name]))
-    return f"{differs} {again}"
+    return joined(differs, again)
 
 
 def width_sentence(name: str, mm: float, low_mm: float, high_mm: float, unit: str) -> str:
@@ -293,7 +293,7 @@ def promise(seen_from_mm: Mapping[str, float], common: float, unit: str) -> str:
         "All readings too long or too short alike would be seen from {percent} %.",
         percent=f"{100 * common:.0f}",
     )
-    return f"{said} {alike}"
+    return joined(said, alike)
 
 
 def common_could_hide(catches: float) -> str:
@@ -483,7 +483,7 @@ def offered(
         then=format_length(then_mm, unit),
         today=format_length(today_mm, unit),
     )
-    return f"{said} {tr('That is likely to settle it.')}" if settles else said
+    return joined(said, tr("That is likely to settle it.")) if settles else said
 
 
 def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:

@@ -182,7 +182,7 @@ def row_of(order: Order) -> dict[str, str]:
     if not order.checks:
         return row | _filled_in(told)
     check = order.checks[-1]
-    report, case = check.report, check.report.case
+    report, case = check.told, check.report.case
     row |= {
         "dog": case.dog.name,
         "breed": case.dog.breed,

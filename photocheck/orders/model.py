@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 from photocheck.errors import PhotocheckError
 from photocheck.orders.draft import Draft
 from photocheck.report.model import Report
+from photocheck.report.retelling import in_language
+from photocheck.speech import spoken
 from photocheck.version import program
 
 if TYPE_CHECKING:
@@ -82,6 +84,12 @@ class Check:
     program: str
     ratios: str
     language: str = "en"
+
+    @property
+    def told(self) -> Report:
+        """The report for who speaks the language spoken now, where it was said in that; not to be
+        kept."""
+        return in_language(self.report, spoken())
 
     @property
     def by_this_program(self) -> bool:

@@ -13,7 +13,7 @@ from photocheck.judge.expected_marks import deviations
 from photocheck.orders.draft import DraftMarking
 from photocheck.propose.proposal import Proposal
 from photocheck.speech import tr
-from photocheck.words import LANDMARK_TITLES, MARKED_BY_TITLES, TAGS
+from photocheck.words import LANDMARK_TITLES, TAGS, by_whom
 
 BY_CHANCE: Final = 0.01
 """How often a mark that is right lies further off than what is told, where the proposal's spread
@@ -72,7 +72,7 @@ def unlike_sentences(
         return ()
     own = {name: xy for name, xy in marking.marks.items() if name not in marking.confirmed}
     who = marking.marker
-    who = tr(MARKED_BY_TITLES[who]) if who in MARKED_BY_TITLES else who
+    who = by_whom(who)
     return tuple(
         tr(
             "The {landmark} as marked by {who} lies {gap} from where it would be expected: look.",

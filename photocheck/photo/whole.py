@@ -18,7 +18,7 @@ from math import log
 from typing import Any, Final
 
 from photocheck.photo.photo import Framing
-from photocheck.speech import later, tr
+from photocheck.speech import joined, later, tr
 
 NAMED_FROM: Final = 0.5
 """A picture more probably cut than this is called so, and measured as one."""
@@ -268,7 +268,7 @@ def framing_said(framing: Framing, size: tuple[int, int]) -> tuple[str, ...]:
             frame_width=round(frame[0]),
             frame_height=round(frame[1]),
         )
-        said.append(f"{reason} {tr(SEND_WHOLE)}")
+        said.append(joined(reason, tr(SEND_WHOLE)))
     return tuple(said)
 
 

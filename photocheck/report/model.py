@@ -320,6 +320,11 @@ class Report:
     at_tags : tuple of str
         Readings whose tape was held at tags that were found at both ends (`Case.measured_at_tags`),
         so that it is taken to be more exact.
+    language : str
+        Of its sentences, a key of `photocheck.speech.LANGUAGES`; empty in reports of before 0.3.
+    in_other_languages : mapping of language to mapping of text to text
+        Its sentences as they were said in the other languages, by what they are here, where that
+        differs (`photocheck.report.retelling`); empty in reports of before 0.3.
     """
 
     verdict: str
@@ -345,3 +350,5 @@ class Report:
     tape: Mapping[str, float] = field(default_factory=dict)
     offers: tuple[Offer, ...] = ()
     at_tags: tuple[str, ...] = ()
+    language: str = ""
+    in_other_languages: Mapping[str, Mapping[str, str]] = field(default_factory=dict)

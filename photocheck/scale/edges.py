@@ -45,7 +45,7 @@ from photocheck.scale.thresholds import (
     PAPER_FLAT_MM,
     lies_inside,
 )
-from photocheck.speech import tr
+from photocheck.speech import joined, tr
 
 _LEAST_SUPPORT: Final = 0.45  # of the worst side
 _LEAST_SURE: Final = 0.5
@@ -242,7 +242,10 @@ def _refine_marked(
     remarks = []
     if len(names) < 4:
         remarks.append(
-            tr("No clear edges at the {corners} corner: kept as marked", corners=", ".join(names))
+            tr(
+                "No clear edges at the {corners} corner: kept as marked",
+                corners=joined(*names, between=", "),
+            )
         )
     else:
         remarks.append(tr("The corners are used as marked: no clear edges run between them"))

@@ -43,7 +43,7 @@ from photocheck.scale.planes import fit_homography, project
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.sheet import LAYOUT, marker_cells
 from photocheck.scale.subpixel import crossing, fit_black_squares
-from photocheck.speech import number, tr
+from photocheck.speech import joined, number, tr
 
 _LEAST_MODULE_PX: Final = 2.5  # cells smaller than this are not measured
 _BAR_SPREAD_MM: Final = 0.5  # reading a ruler against the proof bar, judgement
@@ -136,7 +136,7 @@ def find_sheet(picture: Picture, *, bar_mm: float | None = None) -> ReferenceSee
             tr(
                 "{count} of 4 markers not seen ({names}): the rest give the scale",
                 count=len(hidden),
-                names=", ".join(hidden),
+                names=joined(*hidden, between=", "),
             )
         )
     if bar_mm is None:

@@ -22,7 +22,7 @@ from photocheck.scale.tag_layout import CELLS, TAG_IDS, TAG_MM
 from photocheck.scale.tag_place import USUAL_FOCAL, scale_at
 from photocheck.scale.tag_reading import FaceRead, read_face
 from photocheck.scale.tags_seen import TagSeen, TagsSeen
-from photocheck.speech import tr
+from photocheck.speech import joined, tr
 from photocheck.words import LANDMARK_TITLES
 
 _LEAST_CELL_PX: Final = 2.5  # cells smaller than this are not measured
@@ -196,7 +196,7 @@ def _kept(measured: list[_Measured]) -> TagsSeen:
             tr(
                 "Tags that look far larger or smaller than the others are not used ({points}): "
                 "put on one set only, all of one size, and keep spare ones out of the picture",
-                points=", ".join(tr(LANDMARK_TITLES[tag.landmark]) for tag in other),
+                points=joined(*(tr(LANDMARK_TITLES[tag.landmark]) for tag in other), between=", "),
             )
         )
     return TagsSeen(tuple(kept), tuple(remarks))

@@ -15,9 +15,9 @@ from photocheck.words import (
     ALL_LANDMARKS,
     FRONT_LANDMARKS,
     LANDMARK_TITLES,
-    MARKED_BY_TITLES,
     TAGS,
     TAGS_AND_OWNER,
+    by_whom,
 )
 
 BEYOND: Final = 13.8
@@ -103,5 +103,5 @@ def _sentence(name: str, by: str) -> str:
     return tr(
         "The {name} mark of {who} lies elsewhere than the tip of its tag; the tag was used",
         name=tr(LANDMARK_TITLES[name]),
-        who=tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by,
+        who=by_whom(by),
     )

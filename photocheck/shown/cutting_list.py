@@ -217,4 +217,4 @@ class _Asked:
 @lru_cache(maxsize=2000)
 def _answered(asked: _Asked) -> FitAnswer:
     """Kept: a shelf takes `fit` a hundredth of a second, and a list is drawn many times."""
-    return fit(asked.check.report, asked.sizes, asked.wish)
+    return fit(asked.check.told, asked.sizes, asked.wish)

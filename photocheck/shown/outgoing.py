@@ -43,7 +43,7 @@ def record_file(
         When the wish cannot be meant.
     """
     order = store.order(key)
-    answer = fit(order.checks[-1].report, sizes, wish) if order.checks else None
+    answer = fit(order.checks[-1].told, sizes, wish) if order.checks else None
     return order_record(order, lambda name: store.photo(key, name), fit=answer).encode()
 
 
@@ -73,7 +73,7 @@ def record_pdf_file(
         As `record_file` does.
     """
     order = store.order(key)
-    answer = fit(order.checks[-1].report, sizes, wish) if order.checks else None
+    answer = fit(order.checks[-1].told, sizes, wish) if order.checks else None
     return order_record_pdf(
         order, lambda name: store.photo(key, name), fit=answer, shop=shop, paper=paper
     )

@@ -71,7 +71,7 @@ def order_record(
     check = latest_check(order)
     return record_html(
         check,
-        checked_pictures(check.report, photo),
+        checked_pictures(check.told, photo),
         order=order.key,
         decision=order.decision,
         fit=fit,
@@ -109,7 +109,7 @@ def record_html(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     source = files("photocheck.shown").joinpath("record.html").read_text(encoding="utf-8")
-    report = check.report
+    report = check.told
     name = one_line(report.case.name or report.case.dog.name, NAME)
     # Which program wrote the record, where that is another, takes a line of the foot.
     lines = LINES - len(report.photos) - (0 if check.by_this_program else 1)

@@ -76,7 +76,7 @@ def order_record_pdf(
     check = latest_check(order)
     return record_pdf(
         check,
-        checked_pictures(check.report, photo),
+        checked_pictures(check.told, photo),
         order=order.key,
         decision=order.decision,
         fit=fit,
@@ -117,7 +117,7 @@ def record_pdf(
 
     page = letter if paper == "letter" else A4
     room = page[0] - 2 * MARGIN_MM * 72 / 25.4
-    report = check.report
+    report = check.told
     name = one_line(report.case.name or report.case.dog.name, NAME)
     number = one_line(check.case.owner.number, NAME)
     title = " · ".join(filter(None, (number, name))) or tr("Order without a name")
@@ -222,7 +222,7 @@ def _seen(
     if not wide:
         seen = Table([[told]], colWidths=[room])
     else:
-        shown = _pictures(check.report, pictures, wide - 8)
+        shown = _pictures(check.told, pictures, wide - 8)
         seen = Table([[shown, told]], colWidths=[wide, room - wide])
     seen.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), *_padding(0)])
     return seen

@@ -37,6 +37,7 @@ from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, STORE_VARIABLE, OrderError, OrderLine, Store
 from photocheck.orders.store import open_store
 from photocheck.report.model import DoubtSource, Report
+from photocheck.report.retelling import in_language
 from photocheck.server import bench, demo_orders
 from photocheck.server.run import run_check
 from photocheck.server.serving import DESK_VARIABLE
@@ -48,6 +49,7 @@ from photocheck_app.marking.surface import Placed
 from tests.support import desk_pages, made_report
 from tests.support.checked_samples import checked
 from tests.support.desk_pages import (
+    GERMAN_DESK,
     HELD,
     SAMPLES,
     decide,
@@ -402,6 +404,26 @@ def test_an_order_shows_what_the_check_says(store: Store) -> None:
         assert source.title in text
     for said in (report.headline, report.next_step, *report.redundancy):
         assert said in text
+
+
+def test_a_german_desk_says_in_german_what_was_checked_in_english(store: Store) -> None:
+    report = checked("tarn")
+    german = in_language(report, "de")
+    key = key_of(store, "tarn")
+    text = unescape(html(opened(GERMAN_DESK, case=key)))
+    listed = unescape(html(opened(GERMAN_DESK)))
+    for here, there in (
+        (report.headline, german.headline),
+        (report.next_step.rstrip("."), german.next_step.rstrip(".")),
+        (report.photos[0].stance[0].sentence, german.photos[0].stance[0].sentence),
+        (report.photos[0].remarks[0], german.photos[0].remarks[0]),
+        (report.cautions[0], german.cautions[0]),
+        (report.budget[0].title, german.budget[0].title),
+    ):
+        assert here not in text
+        assert there in text
+    assert report.headline not in listed
+    assert german.headline in listed
 
 
 def test_stance_and_remarks_are_shown(store: Store) -> None:

@@ -24,6 +24,13 @@ SAMPLES = samples_folder()
 HELD = ("flint", "sorrel", "tarn")
 DESK = "from photocheck_app import desk, kept\nkept.keep_all()\ndesk.page()\n"
 """The desk alone, as `photocheck_app.main` runs it."""
+GERMAN_DESK = (
+    "from photocheck.speech import speaking\n"
+    "from photocheck_app import desk, kept\n"
+    "with speaking('de'):\n"
+    "    kept.keep_all()\n"
+    "    desk.page()\n"
+)
 
 
 @pytest.fixture(scope="session")
@@ -66,8 +73,8 @@ def key_of(store: Store, dog: str) -> str:
     return line.key
 
 
-def opened(**query: str) -> AppTest:
-    page = AppTest.from_string(DESK, default_timeout=60)
+def opened(script: str = DESK, **query: str) -> AppTest:
+    page = AppTest.from_string(script, default_timeout=60)
     for name, value in query.items():
         page.query_params[name] = value
     page.run()

@@ -14,6 +14,7 @@ from photocheck.orders.listing import STATE_TITLES, WAITING, following
 from photocheck.orders.messages.drafting import draft_message
 from photocheck.orders.model import CHOICES, SETTLED, Check, Order
 from photocheck.speech import LANGUAGES, tr
+from photocheck.words import by_whom
 from photocheck_app.desk import mail, what_to_cut
 from photocheck_app.desk.moves import FollowUp, go, say_on_arrival
 from photocheck_app.desk.session import (
@@ -30,7 +31,7 @@ from photocheck_app.shared import as_text, store
 
 def show(order: Order, who: str) -> None:
     """The next step, and the decision with its reason and message."""
-    report = order.checks[-1].report
+    report = order.checks[-1].told
     if report.next_step and order.state not in SETTLED:
         title = escape(tr("Next step"))
         st.html(f"<h2>{title}</h2>{escape(report.next_step.rstrip('.'))}.")
@@ -112,7 +113,7 @@ def _form(order: Order, who: str) -> None:
     message = _message(order, who, choice, stand)
     label = tr("Record: {choice}", choice=tr(STATE_TITLES[choice]))
     if not st.button(label, type="primary", key="decide", width="stretch"):
-        st.caption(tr("Goes into the history as {name}.", name=as_text(who)))
+        st.caption(tr("Goes into the history as {name}.", name=as_text(by_whom(who))))
         return
     try:
         if choice == "accepted":

@@ -12,6 +12,7 @@ from photocheck.orders.heard import heard_sentence
 from photocheck.orders.listing import DECISION_TITLES
 from photocheck.orders.model import Check, Heard, Order
 from photocheck.speech import tr
+from photocheck.words import by_whom
 from photocheck_app.desk import mail
 from photocheck_app.desk.figures import chip, verdict_chip
 from photocheck_app.desk.moves import go, when
@@ -27,7 +28,7 @@ def show(order: Order) -> None:
         *((heard.at, k, heard) for k, heard in enumerate(order.heard)),
     ]
     for at, k, event in sorted(events, key=lambda e: (e[0], e[1]), reverse=True):
-        head = f'<span class="quiet">{escape(when(at))}, {escape(event.by)}</span> '
+        head = f'<span class="quiet">{escape(when(at))}, {escape(by_whom(event.by))}</span> '
         if isinstance(event, Heard):
             _heard(event, head)
             continue

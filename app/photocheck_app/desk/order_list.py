@@ -144,7 +144,7 @@ def _table(part: Listed) -> None:
         heads = (tr("order"), tr("state"), tr("verdict"), tr("what the check says"), tr("sent"))
         for column, head in zip(st.columns(WIDTHS), heads, strict=True):
             column.html(f'<span class="quiet">{escape(head)}</span>')
-        for line in part.lines:
+        for line in store().retold(part.lines):
             _row(line)
 
 

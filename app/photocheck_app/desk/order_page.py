@@ -139,7 +139,7 @@ def _head(order: Order, check: Check | None, who: str, answer: FitAnswer | str) 
     state = chip(tr(STATE_TITLES[order.state]), "waiting" if order.state == "waiting" else "state")
     said = ""
     if check:
-        told = [check.report.headline]
+        told = [check.told.headline]
         latest = check is order.checks[-1] and not what_to_cut.wished(order, who)
         if latest and not isinstance(answer, str) and answer.measures:
             told.append(answer.headline)
@@ -191,7 +191,7 @@ def _picture(order: Order, check: Check) -> None:
         alt=tr(
             "Photo {number} with the marks and spans drawn in; {verdict}",
             number=index + 1,
-            verdict=check.report.headline,
+            verdict=check.told.headline,
         ),
     )
 
@@ -199,7 +199,7 @@ def _picture(order: Order, check: Check) -> None:
 def _about_photos(order: Order, check: Check) -> list[Callable[[], object]]:
     """What is said of the photos; comes back with what puts in what is told last."""
     later_on: list[Callable[[], object]] = []
-    report = check.report
+    report = check.told
     several = len(report.photos) > 1
     for number, photo in enumerate(report.photos, start=1):
         title = tr("Photo {number}", number=number) if several else tr("The photo")
@@ -233,7 +233,7 @@ def _cut(order: Order, check: Check, who: str, answer: FitAnswer | str) -> None:
 
 
 def _figures(order: Order, check: Check, who: str) -> None:
-    report = check.report
+    report = check.told
     st.html(spans_table(spans_plot(report)))
     offered = check is order.checks[-1] and order.state not in SETTLED
     found = explanations(report.explanations, offered=offered)

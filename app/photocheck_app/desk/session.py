@@ -97,4 +97,4 @@ def begun(who: str, order: str, name: str, default: Any) -> Any:
 
 def picture_of(order: str, check: Check, index: int) -> bytes:
     """The annotated photo of a check as JPEG, without banner and table."""
-    return bench.picture(store(), order, (check.number, spoken()), check.report, index, bare=True)
+    return bench.picture(store(), order, (check.number, spoken()), check.told, index, bare=True)

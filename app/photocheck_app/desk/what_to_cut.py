@@ -35,7 +35,7 @@ SIZES: Final = 3
 def settled(order: Order, who: str) -> FitAnswer | str:
     """The answer for the order's latest check, or what keeps it from being given."""
     try:
-        return fit(order.checks[-1].report, shop_sizes(), wish(order, who))
+        return fit(order.checks[-1].told, shop_sizes(), wish(order, who))
     except PhotocheckError as error:
         return str(error)
 
@@ -49,7 +49,7 @@ def answer_of(order: Order, check: Check, who: str) -> FitAnswer:
         As `fit` does, or when the shop's sizes cannot be used.
     """
     meant = wish(order, who) if check is order.checks[-1] else None
-    return fit(check.report, shop_sizes(), meant)
+    return fit(check.told, shop_sizes(), meant)
 
 
 def show(order: Order, who: str, answer: FitAnswer | str) -> None:

@@ -18,6 +18,7 @@ from photocheck.judge.wording import CAUTIONS
 from photocheck.orders.bounds import LONGEST_REASON
 from photocheck.orders.harmless import one_line, plain
 from photocheck.report.model import Explanation, Report
+from photocheck.report.retelling import in_language
 from photocheck.speech import LANGUAGES, speaking, spoken, tr
 from photocheck.words import NECK_RING, READING_PATHS, READING_TITLES, READINGS, SPANS
 
@@ -74,6 +75,7 @@ def facts(
         for n in rows
         if any(_has_verdict(n, rows, report, v, set()) for v in ("could_hide", "cannot_tell"))
     ]
+    report = in_language(report, spoken()) if report else None
     same = report is not None and _language_of(report) == spoken()
     remarks = list(dict.fromkeys(r for p in report.photos for r in p.remarks)) if report else []
     stances = (
@@ -97,7 +99,7 @@ def facts(
             for name, text, _ in (told.candidates if told else ())
         ],
         "stance": stances[0] if stances and report and report.verdict == "retake" else "",
-        # Said when the order was checked, so perhaps in another language.
+        # Reports of before 0.3 were said in one language only, perhaps not in this.
         "photo_remarks": [_sentence(r) for r in remarks[:MOST_REMARKS]] if same else [],
         "next_step": _sentence(report.next_step) if report and same else "",
         "cut": _cut(answer),
@@ -196,7 +198,10 @@ def _ring(case: Case) -> dict[str, str] | None:
 
 
 def _language_of(report: Report) -> str:
-    """The language a report was made in, by its first caution; empty when it cannot be told."""
+    """The language a report is in, of an old one by its first caution; empty when it cannot be
+    told."""
+    if report.language:
+        return report.language
     for language in LANGUAGES:
         with speaking(language):
             if report.cautions and report.cautions[0] == tr(CAUTIONS[0]):

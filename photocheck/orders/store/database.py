@@ -42,7 +42,7 @@ from photocheck.orders.model import (
 )
 from photocheck.orders.store import kept_cuts, rows
 from photocheck.orders.store.engines import file_of, insert_into, reached, wipe
-from photocheck.orders.store.listed import listed_part, relist
+from photocheck.orders.store.listed import listed_part, relist, retold
 from photocheck.orders.store.tables import (
     check_photos,
     checks,
@@ -423,6 +423,11 @@ class DatabaseStore:
             with self.reading() as connection:
                 some = rows.orders_of(connection, found[start : start + _AT_ONCE])
             yield from some
+
+    def retold(self, lines: Sequence[OrderLine]) -> tuple[OrderLine, ...]:
+        """Some lines of the list, with their headlines in the language spoken now."""
+        with self.reading() as connection:
+            return retold(connection, lines)
 
     def stamp(self) -> str:
         """Another text whenever `lines` may have changed."""

@@ -7,6 +7,8 @@ would have to read through; so it is repeated here, in the transaction that chan
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, Select, case, func, select
@@ -23,6 +25,7 @@ from photocheck.orders.model import STATES, Listed, OrderLine, Selection
 from photocheck.orders.store.engines import insert_into
 from photocheck.orders.store.rows import state_of
 from photocheck.orders.store.tables import checks, decisions, listed, orders
+from photocheck.speech import spoken
 
 
 def relist(connection: Connection, order_id: int) -> None:
@@ -101,6 +104,34 @@ def listed_part(
             select(func.count()).select_from(listed).where(*conditions)
         ).scalar_one()
     return Listed(lines, count, {state: by_state.get(state, 0) for state in STATES})
+
+
+def retold(connection: Connection, lines: Sequence[OrderLine]) -> tuple[OrderLine, ...]:
+    """The lines, each headline in the language spoken now where its check was made in another.
+
+    The list keeps headlines in one language; the others are in the reports, which are only looked
+    into for these lines.
+    """
+    language = spoken()
+    last = (
+        select(func.max(checks.c.number))
+        .join(orders, orders.c.id == checks.c.order_id)
+        .where(orders.c.key.in_([line.key for line in lines]))
+        .group_by(checks.c.order_id)
+    )
+    found = connection.execute(
+        select(orders.c.key, checks.c.report)
+        .join(orders, orders.c.id == checks.c.order_id)
+        .where(checks.c.number.in_(last), checks.c.language != language)
+    )
+    texts = {
+        key: json.loads(report).get("in_other_languages", {}).get(language, {})
+        for key, report in found
+    }
+    return tuple(
+        replace(line, headline=texts.get(line.key, {}).get(line.headline, line.headline))
+        for line in lines
+    )
 
 
 def _order(by: str) -> list[Any]:

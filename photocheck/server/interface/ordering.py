@@ -20,6 +20,7 @@ from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.kept_clients import Client, order_of_client, orders_of
 from photocheck.orders.taking import take_photo
 from photocheck.report.file import report_to_dict
+from photocheck.report.retelling import in_language
 from photocheck.server import bench
 from photocheck.server.interface.operations import BASE
 from photocheck.server.interface.problems import RefusedError, as_json
@@ -172,7 +173,7 @@ def read(store: DatabaseStore, client: Client, key: str) -> Told:
             "at": utc_text(last.at),
             "by": last.by,
             "verdict": last.report.verdict,
-            "headline": last.report.headline,
+            "headline": in_language(last.report, order.language).headline,
         },
         "decision": None
         if decided is None
@@ -312,7 +313,7 @@ def cut(store: DatabaseStore, client: Client, key: str, shop: Shop) -> Told:
     """What to cut by the latest check."""
     order, last = _checked(store, client, key)
     with speaking(order.language):
-        answer = fit(last.report, shop.sizes())
+        answer = fit(last.told, shop.sizes())
     return {
         "check": last.number,
         "state": order.state,
