@@ -28,7 +28,17 @@ from photocheck.shown.plain_fit import cut_rows
 from photocheck_app.desk import downloads, session
 from photocheck_app.desk.shop_files import shop_ratios
 from tests.support import desk_pages
-from tests.support.desk_pages import SAMPLES, decide, html, key_of, opened, pressed, shown, written
+from tests.support.desk_pages import (
+    GERMAN_DESK,
+    SAMPLES,
+    decide,
+    html,
+    key_of,
+    opened,
+    pressed,
+    shown,
+    written,
+)
 from tests.support.kept_photos import as_kept
 from tests.support.learnt import learnt
 
@@ -279,6 +289,16 @@ def test_the_record_holds_the_cut_and_is_refused_while_it_is_not_known(
     store.save_draft(unsent, new_draft("cm"))
     opened(case=unsent)
     assert offered["desk_record"][2]
+
+
+def test_an_empty_table_to_fill_in_is_at_hand_where_one_is_brought_in(
+    store: Store, offered
+) -> None:
+    opened(GERMAN_DESK, do="import")
+    make, name, disabled = offered["import_blank"]
+    assert (name, disabled) == ("orders-to-bring-in.xlsx", False)
+    heads = [cell.value for cell in next(load_workbook(io.BytesIO(make())).active.rows)]
+    assert heads[:3] == ["Auftragsnummer", "Halter", "Name des Hundes"]
 
 
 def test_everything_held_about_an_owner(store: Store, offered) -> None:

@@ -19,9 +19,10 @@ from photocheck.orders.intake.look_ahead import handed_in as photos_of
 from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.orders.intake.table import Table, table_of
 from photocheck.server.bench import at_work
+from photocheck.shown.blank_table import blank_table
 from photocheck.speech import LANGUAGES, tr
 from photocheck.words import UNITS
-from photocheck_app.desk import import_case, import_done, set_aside
+from photocheck_app.desk import downloads, import_case, import_done, set_aside
 from photocheck_app.desk.set_aside import Handed
 from photocheck_app.desk.shop_files import tell_problems
 from photocheck_app.framework import Container
@@ -80,6 +81,14 @@ def _table_way(who: str) -> None:
             "it; the same table again, with the photo, completes it and doubles nothing."
         )
         st.html(f'<div class="quiet">{escape(how)}</div>')
+        with st.container(width="content"):
+            downloads.download(
+                tr("An empty table to fill in (.xlsx)"),
+                blank_table,
+                "orders-to-bring-in.xlsx",
+                downloads.XLSX_TYPE,
+                key="import_blank",
+            )
         import_done.given_up()
         import_done.show()
         return

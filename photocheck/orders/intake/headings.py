@@ -30,7 +30,7 @@ _HEADINGS: Final = {
     "Telefon, Telefonnummer, Handy, Handynummer, Mobilnummer",
     "notes": "notes, note, remark, remarks, comment, comments, Notiz, Notizen, Bemerkung, "
     "Bemerkungen, Anmerkung, Anmerkungen, Kommentar, Hinweis, Hinweise",
-    "language": "language, Sprache",
+    "language": "language, owner's language, Sprache, Sprache des Besitzers",
     "unit": "unit, units, Einheit, Maßeinheit",
     "half_neck": "half neck, neck half, half of the neck, halber Hals, Hals halb, "
     "halbe Halsweite, halber Halsumfang",
@@ -55,7 +55,8 @@ _HEADINGS: Final = {
     "age": "age, Alter",
     "photo": "photo, photos, photo file, picture, pictures, image, file, file name, Foto, "
     "Fotos, Fotodatei, Bild, Bilder, Bilddatei, Datei, Dateiname",
-    "reference": "known size, object of known size, bekannte Größe, Gegenstand",
+    "reference": "known size, object of known size, bekannte Größe, Gegenstand, "
+    "Gegenstand bekannter Größe",
     "place": "place, where it stood, Stelle, wo es stand",
     "bar": "bar, proof bar, Prüfbalken",
     "diameter": "diameter, Durchmesser",
@@ -63,16 +64,17 @@ _HEADINGS: Final = {
     "shoulder_top": "shoulder top, Widerrist",
     "last_rib": "last rib, letzte Rippe",
     "tail_base": "tail base, Schwanzansatz, Rutenansatz",
-    "back_top": "back top, Rücken über dem Ellbogen",
-    "chest_bottom": "chest bottom, Brust unten",
-    "front_foot": "front foot, Vorderpfote",
-    "rear_foot": "rear foot, Hinterpfote",
+    "back_top": "back top, back above the elbow, Rücken über dem Ellbogen",
+    "chest_bottom": "chest bottom, chest bottom behind the elbow, Brust unten, "
+    "Brustunterseite hinter dem Ellbogen",
+    "front_foot": "front foot, Vorderpfote, Vorderfuß",
+    "rear_foot": "rear foot, Hinterpfote, Hinterfuß",
 }
 
 AGAIN: Final[Mapping[str, str]] = {name: f"{name}_2" for name in READINGS}
 """The column of a reading's second take, by the reading."""
 
-_SECOND: Final = "_ 2, second _, _ again, _ zweite Messung"
+_SECOND: Final = "_ 2, second _, _ again, _ second time, _ zweite Messung, _ zweites Mal"
 
 HEADINGS: Final[Mapping[str, tuple[str, ...]]] = {
     **{field: tuple(words.split(", ")) for field, words in _HEADINGS.items()},
@@ -110,6 +112,14 @@ _TITLES: Final[Mapping[str, str]] = {
     "bar": later("proof bar"),
     "diameter": later("diameter"),
 }
+
+TO_FILL_IN: Final = (
+    *("order", "name", "dog", "email", "telephone", "language", "unit"),
+    *READINGS,
+    *("breed", "weight", "girth", "neck_width", "chest_width", "height"),
+    *("coat", "build", "age", "photo", "notes"),
+)
+"""Columns of the empty table that a workshop may fill in: what an order is told by its owner."""
 
 
 def field_title(field: str) -> str:
