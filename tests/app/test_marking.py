@@ -126,7 +126,7 @@ def page() -> None:
 
 
 def sent_out(app: AppTest) -> dict:
-    (component,) = [e for e in app.main.children.values() if e.type == "bidi_component"]
+    (component,) = app.get("bidi_component")
     return json.loads(component.proto.json)
 
 

@@ -24,7 +24,7 @@ def names(*keys: str) -> list[str]:
     app.session_state["keys"] = keys
     app.run()
     assert not app.exception, app.exception
-    found = [e for e in app.main.children.values() if e.type == "bidi_component"]
+    found = app.get("bidi_component")
     return [json.loads(component.proto.json)["name"] for component in found]
 
 

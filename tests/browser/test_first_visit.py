@@ -223,3 +223,25 @@ def test_no_step_moves_under_the_finger(served: Alone, visitors: Visitors) -> No
         found[address] = page.evaluate("window.shifted")
         page.close()
     assert all(shift <= 0.1 for shift in found.values()), json.dumps(found)
+
+
+def test_what_comes_late_has_its_room_from_the_first(served: Alone, visitors: Visitors) -> None:
+    page = visitors.come(**PHONE, locale="en").new_page()
+    page.goto(f"{served.address}/practise")
+    surface = page.locator("[class*='st-key-photo_room_mark'] .stage").first
+    surface.wait_for(timeout=60_000)
+    rests(page)
+    below = page.get_by_role("button", name="Show me")
+    edge = "(one, side) => one.getBoundingClientRect()[side] + scrollY"
+    photo_ends = surface.evaluate(edge, "bottom")
+    # as the page is before the surface is there: empty, and as high as the framework makes
+    # whatever it still waits for
+    page.add_style_tag(
+        content="[class*='st-key-photo_room_mark'] > * { display: none !important }"
+        ".st-key-unstored::before { content: ''; display: block; height: 40px }"
+    )
+    assert below.evaluate(edge, "top") >= photo_ends
+    title = page.get_by_role("heading", level=1)
+    before = title.evaluate(edge, "top")
+    page.add_style_tag(content=".st-key-unstored::before { height: 0 !important }")
+    assert title.evaluate(edge, "top") == before

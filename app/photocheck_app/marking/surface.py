@@ -215,7 +215,8 @@ def marking_surface(
         if on_placed is not None and placed is not None:
             on_placed(placed)
 
-    _component(key=mounted, data=data, on_placed_change=changed)
+    with st.container(key=f"photo_room_{'look' if read_only else 'mark'}_{mounted}"):
+        _component(key=mounted, data=data, on_placed_change=changed)
     return understood() or begin
 
 
