@@ -53,6 +53,13 @@ def test_the_list_says_what_each_check_says_in_the_language_spoken(store: Databa
     assert sorted(line.headline for line in _lines(store)) == sorted(["", ENGLISH, old])
 
 
+def test_an_order_is_found_by_what_its_check_says_in_any_language(store: DatabaseStore) -> None:
+    _kept(store)
+    for words in ("measure again", "messen sie neu"):
+        assert store.listed(Selection(text=words)).found == 1
+    assert store.listed(Selection(text="mesurez")).found == 0
+
+
 def test_only_the_latest_check_speaks_in_the_list(store: DatabaseStore) -> None:
     key = _kept(store)
     with speaking("de"):

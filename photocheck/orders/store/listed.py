@@ -43,9 +43,11 @@ def relist(connection: Connection, order_id: int) -> None:
     )
     draft = Draft.from_dict(json.loads(head["draft"]))
     told, name, headline = draft, head["name"], ""
+    elsewhere: dict[str, str] = {}
     if check is not None:
         told = Draft.from_dict(json.loads(check["case"]))
         name, headline = check["name"], check["headline"]
+        elsewhere = _in_other_languages(check["report"], headline)
     state = state_of(
         check["number"] if check else None,
         decision["check_number"] if decision else None,
@@ -63,11 +65,17 @@ def relist(connection: Connection, order_id: int) -> None:
         "headline": headline,
         "name_key": sort_key(name),
         "number_key": sort_key(told.owner.number or draft.owner.number),
-        "sought": sought_in(draft, told, also=(name, headline)),
+        "sought": sought_in(draft, told, also=(name, headline, *elsewhere.values())),
     }
     new = insert_into(connection, listed).values(**row)
     changed = {key: value for key, value in row.items() if key != "order_id"}
     connection.execute(new.on_conflict_do_update(index_elements=["order_id"], set_=changed))
+
+
+def _in_other_languages(report: str, headline: str) -> dict[str, str]:
+    """A report's headline by language, where it was said in others."""
+    others = json.loads(report).get("in_other_languages", {})
+    return {language: said[headline] for language, said in others.items() if headline in said}
 
 
 def _latest(
@@ -124,12 +132,14 @@ def retold(connection: Connection, lines: Sequence[OrderLine]) -> tuple[OrderLin
         .join(orders, orders.c.id == checks.c.order_id)
         .where(checks.c.number.in_(last), checks.c.language != language)
     )
-    texts = {
-        key: json.loads(report).get("in_other_languages", {}).get(language, {})
-        for key, report in found
+    reports: dict[str, str] = {row.key: row.report for row in found}
+    said = {
+        line.key: _in_other_languages(reports[line.key], line.headline)
+        for line in lines
+        if line.key in reports
     }
     return tuple(
-        replace(line, headline=texts.get(line.key, {}).get(line.headline, line.headline))
+        replace(line, headline=said.get(line.key, {}).get(language, line.headline))
         for line in lines
     )
 
