@@ -39,7 +39,9 @@ def with_retellings(report: Report) -> Report:
         if language != spoken():
             said = {str(text): str(said_in(text, language)) for text in _texts(report)}
             others[language] = {here: there for here, there in said.items() if here != there}
-    return replace(report, language=spoken(), in_other_languages=others)
+    # once that is done what they were made of only takes memory, for as long as a report is held
+    plain: Report = _retold(report, {})
+    return replace(plain, language=spoken(), in_other_languages=others)
 
 
 def in_language(report: Report, language: str) -> Report:
@@ -72,7 +74,7 @@ def _texts(part: Any, said: bool = False) -> Iterator[str]:
 
 def _retold(part: Any, told: Mapping[str, str], said: bool = False) -> Any:
     if isinstance(part, str):
-        return told.get(part, part) if said else part
+        return told.get(part, str(part)) if said else part
     if isinstance(part, tuple):
         return tuple(_retold(each, told, said) for each in part)
     if is_dataclass(part) and not isinstance(part, type):
