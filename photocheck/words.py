@@ -227,8 +227,8 @@ MARKED_BY_TITLES: Final = {
 def by_whom(by: str) -> str:
     """Who that was, for people: those of `MARKED_BY_TITLES` in words, others as they are named.
 
-    >>> by_whom("tags_and_owner"), by_whom("Ann")
-    ('tags and owner', 'Ann')
+    >>> by_whom("tags"), by_whom("Ann")
+    ('tags', 'Ann')
     """
     return tr(MARKED_BY_TITLES[by]) if by in MARKED_BY_TITLES else by
 
