@@ -30,7 +30,7 @@ _HEADINGS: Final = {
     "Telefon, Telefonnummer, Handy, Handynummer, Mobilnummer",
     "notes": "notes, note, remark, remarks, comment, comments, Notiz, Notizen, Bemerkung, "
     "Bemerkungen, Anmerkung, Anmerkungen, Kommentar, Hinweis, Hinweise",
-    "language": "language, owner's language, Sprache, Sprache des Besitzers",
+    "language": "language, owner's language, Sprache, Sprache des Halters",
     "unit": "unit, units, Einheit, Maßeinheit",
     "half_neck": "half neck, neck half, half of the neck, halber Hals, Hals halb, "
     "halbe Halsweite, halber Halsumfang",
