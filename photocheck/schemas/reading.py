@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from math import isinf
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,12 +14,14 @@ from photocheck.speech import later, tr
 MAX_BYTES: Final = 5_000_000
 """Largest file read; a case with twenty fully marked photos is far below it."""
 
+_LONGEST_SAID: Final = 30
+
 CASE_FILE: Final = later("case file")
 """What such a file is called; tables of other rooms have other names."""
 
 
 def read_json(path: str | os.PathLike[str], *, what: str = CASE_FILE) -> Any:
-    """Read strict JSON: no doubled names, no NaN.
+    """Read strict JSON: no doubled names, no NaN, no number beyond those of 64 bits.
 
     Parameters
     ----------
@@ -70,7 +73,13 @@ def parse_json(content: bytes, *, where: str, what: str = CASE_FILE) -> Any:
         raise _too_large(kind, where)
     try:
         text = content.decode("utf-8-sig")
-        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
+        return json.loads(
+            text,
+            object_pairs_hook=_once,
+            parse_constant=_no_constant,
+            parse_float=_number,
+            parse_int=_whole_number,
+        )
     except UnicodeDecodeError as error:
         raise CaseError(
             tr("the {kind} is not text in UTF-8", kind=kind),
@@ -111,3 +120,21 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _no_constant(name: str) -> Any:
     raise ValueError(tr("{name} is not a number", name=name))
+
+
+def _number(text: str) -> float:
+    """A number as 64 bits hold it (IEEE 754; RFC 8259, 6): Python reads 1e999 as infinity."""
+    value = float(text)
+    if isinf(value):
+        raise ValueError(tr("{typed} is too large", typed=_short(text)))
+    return value
+
+
+def _whole_number(text: str) -> int:
+    # longer ones than Python would read at all are refused by the same words
+    _number(text)
+    return int(text)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST_SAID else f"{text[:_LONGEST_SAID]}..."

@@ -179,11 +179,9 @@ _WORDED: Final = frozenset(
 
 
 def _first_wrong(name: str, data: Any) -> Any:
-    from jsonschema.exceptions import relevance
+    from photocheck.schemas.complaints import most_telling
 
-    errors = list(_validator(name).iter_errors(data))
-    unknown = [error for error in errors if error.validator == "additionalProperties"]
-    return max(unknown or errors, key=relevance) if errors else None
+    return most_telling(_validator(name).iter_errors(data))
 
 
 @cache

@@ -685,3 +685,24 @@ def test_nobody_reads_another_shape_than_the_types_have() -> None:
             shape_of(unknown)
     calls = shape_of(Calls)
     assert (calls["additionalProperties"], calls["required"]) == (False, ["hosts", "private"])
+
+
+@pytest.mark.parametrize("number", ["1e999", "-1e999", "1" + "0" * 4000])
+def test_a_number_that_nothing_holds_is_the_clients_fault(served: Served, number: str) -> None:
+    """It ended in "the program failed": Python reads 1e999, and nothing can write infinity."""
+    body = as_json({"number": "1", "case": {**sorrel(), "dog": {"girth": "GIRTH"}}})
+    asked = body.replace(b'"GIRTH"', number.encode())
+    said = served.told("POST", "/orders", 400, asked, **{"content-type": "application/json"})
+    assert "is too large" in said["wrong"]
+    assert served.told("GET", "/orders", 200)["orders"] == []
+
+
+def test_a_body_full_of_faults_is_answered_by_one(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 400 kB each of a hundred thousand faults was made an object: 12 s of the interpreter."""
+    many = MOST_ASKED_BYTES // 4
+    said = served.told(
+        "POST", "/orders", 422, {"number": "1", "case": {**sorrel(), "photos": [1] * many}}
+    )
+    assert said["wrong"] == f"{many} given here, at most 12 needed"
