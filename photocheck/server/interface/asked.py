@@ -108,7 +108,8 @@ def _value(parameter: Parameter, text: str) -> Any:
     elif "enum" in rules:
         right = text in rules["enum"]
     else:
-        right = rules["minLength"] <= len(text) <= rules["maxLength"]
+        # no number of an order holds what cannot be printed, and no database looks for it
+        right = rules["minLength"] <= len(text) <= rules["maxLength"] and text.isprintable()
     if not right:
         raise RefusedError(
             400,
