@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from photocheck.errors import CaseError, reason_of
+from photocheck.files import read_at_most
 from photocheck.speech import later, tr
 
 MAX_BYTES: Final = 5_000_000
@@ -45,7 +46,7 @@ def read_json(path: str | os.PathLike[str], *, what: str = CASE_FILE) -> Any:
             )
         if source.stat().st_size > MAX_BYTES:
             raise _too_large(kind, where)
-        content = source.read_bytes()
+        content = read_at_most(source, MAX_BYTES)
     except FileNotFoundError as error:
         raise CaseError(
             tr("there is no such {kind}", kind=kind),

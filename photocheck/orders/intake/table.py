@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError, reason_of
+from photocheck.files import read_at_most
 from photocheck.orders.intake.workbook_read import (
     MAGIC,
     MOST_COLUMNS,
@@ -112,7 +113,7 @@ def table_bytes(path: str | os.PathLike[str]) -> bytes:
     try:
         if source.stat().st_size > MAX_BYTES:
             raise _too_large(where)
-        return source.read_bytes()
+        return read_at_most(source, MAX_BYTES)
     except (OSError, ValueError) as error:
         raise CaseError(
             tr("the table cannot be opened ({reason})", reason=reason_of(error)),
