@@ -22,7 +22,8 @@ CASE_FILE: Final = later("case file")
 
 
 def read_json(path: str | os.PathLike[str], *, what: str = CASE_FILE) -> Any:
-    """Read strict JSON: no doubled names, no NaN, no number beyond those of 64 bits.
+    """Read strict JSON: no doubled names, no NaN, no number beyond those of 64 bits, no lone
+    surrogate.
 
     Parameters
     ----------
@@ -74,18 +75,27 @@ def parse_json(content: bytes, *, where: str, what: str = CASE_FILE) -> Any:
         raise _too_large(kind, where)
     try:
         text = content.decode("utf-8-sig")
-        return json.loads(
+        read = json.loads(
             text,
             object_pairs_hook=_once,
             parse_constant=_no_constant,
             parse_float=_number,
             parse_int=_whole_number,
         )
+        if "\\u" in text:
+            json.dumps(read, ensure_ascii=False).encode()
     except UnicodeDecodeError as error:
         raise CaseError(
             tr("the {kind} is not text in UTF-8", kind=kind),
             where=where,
             do=tr("Save it as JSON in UTF-8"),
+        ) from error
+    except UnicodeEncodeError as error:
+        # Half of a surrogate pair: no page could show it, and no table hold it (RFC 8259, 8.2).
+        raise CaseError(
+            tr("a text holds a character that cannot be written down"),
+            where=where,
+            do=tr("Type it again"),
         ) from error
     except json.JSONDecodeError as error:
         raise CaseError(
@@ -102,6 +112,7 @@ def parse_json(content: bytes, *, where: str, what: str = CASE_FILE) -> Any:
         raise CaseError(tr("the JSON is nested too deeply"), where=where) from error
     except ValueError as error:
         raise CaseError(str(error), where=where, do=tr("Correct the {kind}", kind=kind)) from error
+    return read
 
 
 def _too_large(kind: str, where: str) -> CaseError:

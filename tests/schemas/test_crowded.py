@@ -59,6 +59,14 @@ def test_a_number_that_64_bits_do_not_hold_is_refused(text: str) -> None:
     assert len(str(caught.value)) < 100
 
 
+@pytest.mark.parametrize("text", [r'"Ju\ud800no"', r'["\uDFFF\ud83d"]', r'{"\ud83d": 1}'])
+def test_half_a_letter_is_refused(text: str) -> None:
+    """RFC 8259, 8.2: what becomes of an unpaired surrogate nobody can tell."""
+    with pytest.raises(CaseError, match="cannot be written"):
+        parse_json(text.encode(), where="here")
+    assert parse_json(b'"\\ud83d\\udc15 \\u00e4"', where="here") == "\U0001f415 ä"
+
+
 def test_numbers_that_they_hold_are_read_as_they_are() -> None:
     assert parse_json(b"[1e308, -5e-324, 0.1, 12, -0.0]", where="here") == [
         1e308,
