@@ -108,3 +108,16 @@ def sync_folder(folder: str | os.PathLike[str]) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def read_at_most(path: Path, most: int) -> bytes:
+    """What is in a file, but of one that is larger no more than one byte beyond.
+
+    What a file says of its size is not believed: a device and a pipe say 0, and have no end.
+
+    Raises
+    ------
+    OSError
+    """
+    with path.open("rb") as file:
+        return file.read(most + 1)

@@ -2,7 +2,7 @@
 
 Streamlit keeps every file in memory until the visitor's session ends, whatever has become of it
 and however many there are.  Here all visitors' files together have a bound, those of one address
-and each visitor's have one, and what has been taken in is let go at once.
+have one, and what has been taken in is let go at once.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from streamlit.typing import UploadedFile
 
 from photocheck.errors import PhotoError
 from photocheck.speech import tr
-from photocheck.uploads import QUOTA
 from photocheck_app import framework
 from photocheck_app.doors.sessions import of_its_address
 
@@ -23,12 +22,10 @@ MOST_BYTES: Final = 600_000_000
 """Of all visitors together: ten of the largest files, or a hundred and more as phones write them
 (judgement)."""
 
-MOST_OF_ONE: Final = QUOTA.total_bytes
-"""Of one visitor: what one order may hold."""
-
 MOST_OF_ADDRESS: Final = 300_000_000
-"""Of one address, as much: whoever opens page after page, sends a file by each and asks for nothing
-more keeps half of the room, and others have theirs.  A class of forty has some 200 MB."""
+"""Of one address, and so of one visitor, as much as one order may hold: whoever opens page after
+page, sends a file by each and asks for nothing more keeps half of the room, and others have theirs.
+A class of forty has some 200 MB."""
 
 _NO_ROOM: Final = "application/x-photocheck-no-room"
 """Stands for a file that was not held.  A refusal with words of Streamlit's own would leave the
@@ -56,11 +53,8 @@ def bounded(manager: Any) -> Any:
         with _lock:
             held = framework.held_bytes(manager)
             more = len(file.data)
-            if (
-                sum(held.values()) + more > MOST_BYTES
-                or of_its_address(session_id, held) + more > MOST_OF_ADDRESS
-                or held.get(session_id, 0) + more > MOST_OF_ONE
-            ):
+            theirs = of_its_address(session_id, held)
+            if sum(held.values()) + more > MOST_BYTES or theirs + more > MOST_OF_ADDRESS:
                 file = framework.emptied(file, _NO_ROOM)
             add(session_id, file)
 

@@ -379,7 +379,6 @@ def _validate(data: Any, where: str) -> None:
                         where=place,
                         do=tr("Type it again"),
                     )
-            # JSON allows 1e999, which Python reads as infinity.
             elif value != value or abs(value) > 1e9:
                 raise CaseError(tr("a number is far too large"), where=place, do=tr("Correct it"))
 

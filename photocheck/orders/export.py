@@ -20,6 +20,7 @@ from photocheck import __version__
 from photocheck.case.takes import reading_from_json
 from photocheck.errors import CaseError
 from photocheck.orders.draft import DogTold, Draft, reading_text, takes_of
+from photocheck.orders.harmless import whole
 from photocheck.orders.heard import last_heard
 from photocheck.orders.model import Check, CutNote, Decision, Heard, Order
 from photocheck.report.file import report_to_dict
@@ -125,7 +126,7 @@ def orders_csv(orders: Iterable[Order], *, delimiter: str = ",") -> str:
 
 def guarded(text: str) -> str:
     """A text that no spreadsheet takes for a formula, whichever separator it splits at."""
-    inside = _AFTER_A_SEPARATOR.sub(r"\1'", text)
+    inside = _AFTER_A_SEPARATOR.sub(r"\1'", whole(text))
     return f"'{inside}" if inside.startswith(tuple(_STARTS_A_FORMULA)) else inside
 
 
@@ -140,8 +141,9 @@ def orders_to_dict(orders: Iterable[Order]) -> dict[str, Any]:
 
 
 def orders_json(orders: Iterable[Order]) -> str:
-    """`orders_to_dict` as text."""
-    return json.dumps(orders_to_dict(orders), ensure_ascii=False, indent=2, allow_nan=False)
+    """`orders_to_dict` as text that UTF-8 holds."""
+    told = orders_to_dict(orders)
+    return whole(json.dumps(told, ensure_ascii=False, indent=2, allow_nan=False))
 
 
 def utc_text(moment: datetime) -> str:

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.errors import PhotoError, reason_of
+from photocheck.files import read_at_most
 from photocheck.photo.camera import FOCAL_LIMITS_MM, camera_facts
 from photocheck.photo.kind import ANOTHER, animated, kind_of, too_many_bytes, webp_size
 from photocheck.photo.kind import MAX_BYTES as MAX_BYTES
@@ -169,7 +170,7 @@ def _read(path: Path, where: str) -> bytes:
             )
         if size > MAX_BYTES:
             raise too_many_bytes(size, where)
-        return path.read_bytes()
+        content = read_at_most(path, MAX_BYTES)
     except FileNotFoundError as error:
         raise PhotoError(
             tr("there is no such photo"),
@@ -182,6 +183,9 @@ def _read(path: Path, where: str) -> bytes:
             where=where,
             do=tr("Check that you may read the file"),
         ) from error
+    if len(content) > MAX_BYTES:
+        raise too_many_bytes(len(content), where)
+    return content
 
 
 def _check_size(width: int, height: int, where: str) -> None:

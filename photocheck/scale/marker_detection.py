@@ -17,6 +17,10 @@ from photocheck.scale.sheet import LAYOUT, sheet_points
 
 _GLANCE_SIDE: Final = 1100  # px, longer side, to a factor of 1.4, of the picture looked at first
 _SMALL_SIDE: Final = 1400  # px, longer side of the picture a thorough search starts on
+_LARGEST: Final = 4200
+"""Px, longer side of the largest picture a thorough search looks at, about: what phones write with
+12 megapixels is looked at as it is.  Of 80 megapixels it takes seconds, and shows no smaller cell:
+what is looked for is a share of the picture."""
 MOST_MARKERS: Final = 16
 """Of one look, the largest: four sheets have as many.  What lies on one plane is asked of every two
 of them, so a picture papered with a thousand would otherwise be looked at for days."""
@@ -54,7 +58,7 @@ def detect_markers(grey: Picture) -> tuple[MarkerSeen, ...]:
     first = max(round(longer / _SMALL_SIDE), 1)
     shrinks = [float(first)]
     if first > 1:
-        shrinks.append(1.0)
+        shrinks.append(float(max(round(longer / _LARGEST), 1)))
     if longer / first > 700:
         shrinks.append(2.0 * first)
     if longer < 2000:

@@ -18,6 +18,7 @@ import numpy as np
 
 from photocheck.errors import ScaleError
 from photocheck.scale.candidates import Window, edge_share, steepest_across, window_of
+from photocheck.scale.crowds import largest_outlines
 from photocheck.scale.discs import OutlineFound, outline_at
 from photocheck.scale.ellipses import Ellipse, fit_ellipse, holds
 from photocheck.scale.light import Picture
@@ -179,31 +180,27 @@ def _rough(window: Window) -> Iterator[tuple[float, Ellipse]]:
     most = 2 * _MOST_HALF * max(window.rgb.shape[:2])
     least = 2 * max(_LEAST_HALF_PX, _LEAST_HALF_FOUND_PX / window.scale)
     seen: set[tuple[int, ...]] = set()
-    for mask in masks(window):
-        contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-        for contour in contours:
-            _, _, wide, high = cv2.boundingRect(contour)
-            if min(wide, high) < max(least, LEAST_RATIO["disc"] * max(wide, high)):
-                continue
-            if max(wide, high) > most:
-                continue
-            hull = cv2.convexHull(contour)
-            if cv2.arcLength(contour, True) > _RAGGED * cv2.arcLength(hull, True):
-                continue
-            area = float(cv2.contourArea(hull))
-            ellipse = fit_ellipse(np.asarray(hull, np.float64).reshape(-1, 2))
-            if ellipse is None:
-                continue
-            own = float(np.pi * np.prod(ellipse.half))
-            if min(area, own) < _FULL * max(area, own):
-                continue
-            key = (*np.rint(ellipse.centre / 2).astype(int), *np.rint(np.sort(ellipse.half) / 2))
-            if key in seen:
-                continue
-            seen.add(key)
-            points, normals = ellipse.points(48)
-            share = edge_share(steepest_across(window, points[:, None], normals)[:, 0])
-            quarters = share.reshape(4, -1).mean(axis=1)
-            edge = float(0.5 * share.mean() + 0.5 * quarters.min())
-            if edge > _LEAST_EDGE:
-                yield edge, ellipse
+    for outline in largest_outlines(masks(window), cv2.CHAIN_APPROX_NONE, least):
+        _, _, wide, high = cv2.boundingRect(outline)
+        if min(wide, high) < LEAST_RATIO["disc"] * max(wide, high) or max(wide, high) > most:
+            continue
+        hull = cv2.convexHull(outline)
+        if cv2.arcLength(outline, True) > _RAGGED * cv2.arcLength(hull, True):
+            continue
+        area = float(cv2.contourArea(hull))
+        ellipse = fit_ellipse(np.asarray(hull, np.float64).reshape(-1, 2))
+        if ellipse is None:
+            continue
+        own = float(np.pi * np.prod(ellipse.half))
+        if min(area, own) < _FULL * max(area, own):
+            continue
+        key = (*np.rint(ellipse.centre / 2).astype(int), *np.rint(np.sort(ellipse.half) / 2))
+        if key in seen:
+            continue
+        seen.add(key)
+        points, normals = ellipse.points(48)
+        share = edge_share(steepest_across(window, points[:, None], normals)[:, 0])
+        quarters = share.reshape(4, -1).mean(axis=1)
+        edge = float(0.5 * share.mean() + 0.5 * quarters.min())
+        if edge > _LEAST_EDGE:
+            yield edge, ellipse

@@ -6,7 +6,8 @@ import difflib
 import json
 from collections.abc import Iterable
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from itertools import islice
+from typing import TYPE_CHECKING, Any, Final
 
 from photocheck.errors import CaseError
 from photocheck.schemas.published import fits, schema
@@ -27,6 +28,10 @@ _TYPE_WORDS = {
 }
 
 
+MOST_WEIGHED: Final = 200
+"""Violations that are weighed against each other: no file that people write has as many."""
+
+
 def complaint(data: Any, name: str, *, part: str = "") -> ValidationError | None:
     """The one violation of a published schema that is most worth telling, or None.
 
@@ -43,10 +48,24 @@ def complaint(data: Any, name: str, *, part: str = "") -> ValidationError | None
     """
     if fits(data, name, part=part):
         return None
+    return most_telling(_validator(name, part).iter_errors(data))
+
+
+def most_telling(violations: Iterable[ValidationError]) -> ValidationError | None:
+    """Of all violations the one that is most worth telling, as `complaint` has it, or None.
+
+    A list that is too long is not looked into, and of a crowd the first `MOST_WEIGHED` are
+    weighed: a file of a few hundred kilobytes has room for a hundred thousand, and to make each of
+    them takes as long as to tell it.
+    """
     from jsonschema.exceptions import relevance
 
-    errors = list(_validator(name, part).iter_errors(data))
-    unknown = [e for e in errors if e.validator == "additionalProperties"]
+    errors: list[ValidationError] = []
+    for error in islice(violations, MOST_WEIGHED):
+        errors.append(error)
+        if error.validator == "maxItems":
+            break
+    unknown = [error for error in errors if error.validator == "additionalProperties"]
     return max(unknown or errors, key=relevance) if errors else None
 
 
@@ -135,7 +154,7 @@ def _missing(name: str) -> tuple[str, str]:
 
 
 def _unknown_word(value: Any, options: list[str]) -> tuple[str, str]:
-    close = difflib.get_close_matches(str(value), options, n=1, cutoff=0.5)
+    close = difflib.get_close_matches(_short(value).strip('"'), options, n=1, cutoff=0.5)
     names = ", ".join(options)
     do = (
         tr("Did you mean '{name}'? Use one of {names}", name=close[0], names=names)

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import json
 import os
+from math import isinf
 from pathlib import Path
 from typing import Any, Final
 
 from photocheck.errors import CaseError, reason_of
+from photocheck.files import read_at_most
 from photocheck.speech import later, tr
 
 MAX_BYTES: Final = 5_000_000
 """Largest file read; a case with twenty fully marked photos is far below it."""
+
+_LONGEST_SAID: Final = 30
 
 CASE_FILE: Final = later("case file")
 """What such a file is called; tables of other rooms have other names."""
 
 
 def read_json(path: str | os.PathLike[str], *, what: str = CASE_FILE) -> Any:
-    """Read strict JSON: no doubled names, no NaN.
+    """Read strict JSON: no doubled names, no NaN, no number beyond those of 64 bits, no lone
+    surrogate.
 
     Parameters
     ----------
@@ -42,7 +47,7 @@ def read_json(path: str | os.PathLike[str], *, what: str = CASE_FILE) -> Any:
             )
         if source.stat().st_size > MAX_BYTES:
             raise _too_large(kind, where)
-        content = source.read_bytes()
+        content = read_at_most(source, MAX_BYTES)
     except FileNotFoundError as error:
         raise CaseError(
             tr("there is no such {kind}", kind=kind),
@@ -70,12 +75,27 @@ def parse_json(content: bytes, *, where: str, what: str = CASE_FILE) -> Any:
         raise _too_large(kind, where)
     try:
         text = content.decode("utf-8-sig")
-        return json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
+        read = json.loads(
+            text,
+            object_pairs_hook=_once,
+            parse_constant=_no_constant,
+            parse_float=_number,
+            parse_int=_whole_number,
+        )
+        if "\\u" in text:
+            json.dumps(read, ensure_ascii=False).encode()
     except UnicodeDecodeError as error:
         raise CaseError(
             tr("the {kind} is not text in UTF-8", kind=kind),
             where=where,
             do=tr("Save it as JSON in UTF-8"),
+        ) from error
+    except UnicodeEncodeError as error:
+        # Half of a surrogate pair: no page could show it, and no table hold it (RFC 8259, 8.2).
+        raise CaseError(
+            tr("a text holds a character that cannot be written down"),
+            where=where,
+            do=tr("Type it again"),
         ) from error
     except json.JSONDecodeError as error:
         raise CaseError(
@@ -92,6 +112,7 @@ def parse_json(content: bytes, *, where: str, what: str = CASE_FILE) -> Any:
         raise CaseError(tr("the JSON is nested too deeply"), where=where) from error
     except ValueError as error:
         raise CaseError(str(error), where=where, do=tr("Correct the {kind}", kind=kind)) from error
+    return read
 
 
 def _too_large(kind: str, where: str) -> CaseError:
@@ -111,3 +132,21 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _no_constant(name: str) -> Any:
     raise ValueError(tr("{name} is not a number", name=name))
+
+
+def _number(text: str) -> float:
+    """A number as 64 bits hold it (IEEE 754; RFC 8259, 6): Python reads 1e999 as infinity."""
+    value = float(text)
+    if isinf(value):
+        raise ValueError(tr("{typed} is too large", typed=_short(text)))
+    return value
+
+
+def _whole_number(text: str) -> int:
+    # longer ones than Python would read at all are refused by the same words
+    _number(text)
+    return int(text)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST_SAID else f"{text[:_LONGEST_SAID]}..."

@@ -118,6 +118,21 @@ def test_what_was_asked_comes_through_as_it_was(answered: list[Asked], token: st
     assert one.headers["x-any"] == "Thing"
 
 
+def test_what_is_said_in_several_lines_is_one_list(answered: list[Asked], token: str) -> None:
+    """RFC 9110, 5.2: of two lines the last counted alone."""
+    scope = _scope("GET", "/api/v1/orders", token, {"If-Match": '"one"'})
+    scope["headers"].append((b"if-match", b"*"))
+
+    async def receive() -> Message:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Message) -> None:
+        pass
+
+    asyncio.run(programs.Interface()(scope, receive, send))
+    assert answered[0].headers["if-match"] == '"one", *'
+
+
 def test_guesses_are_counted_and_a_right_token_never_is(answered: list[Asked], token: str) -> None:
     def status(carried: str, **more: str) -> int:
         return ask("GET", "/api/v1/orders", carried, **more)[0]

@@ -221,9 +221,19 @@ def test_a_form_is_read_only_so_far() -> None:
     # one that says so at once is not even begun with
     assert _ask("/staff", {"content-length": "8000000"}, parts, method="POST")[0] == 413
     assert reached == []
-    # nor is a small promise believed
+    # nor is a body believed that comes in chunks
+    assert _ask("/staff", {"transfer-encoding": "chunked"}, parts, method="POST")[0] == 413
+
+
+@pytest.mark.parametrize("path", ["/", "/staff", "/api/v1/orders", "/static/x.js"])
+def test_who_says_two_lengths_is_answered_and_let_go(path: str) -> None:
+    """RFC 9112, 6.1: a request with both may be refused, and the connection must be closed after
+    the answer.  What lay behind it was answered as a request of its own."""
     lie = {"content-length": "3", "transfer-encoding": "chunked"}
-    assert _ask("/staff", lie, parts, method="POST")[0] == 413
+    reached.clear()
+    status, headers, said = _ask(path, lie, (b"a=b",), method="POST")
+    assert (status, dict(headers)["connection"]) == (400, "close")
+    assert (b"in two ways" in said, reached) == (True, [])
 
 
 @pytest.mark.parametrize("path", ["/_stcore/health", UPLOAD, "/auth/login"])

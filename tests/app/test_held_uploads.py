@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 from typing import Any
-from weakref import WeakSet
+from weakref import WeakKeyDictionary
 
 import pytest
 from streamlit.proto.Common_pb2 import FileURLs
@@ -12,8 +12,8 @@ from streamlit.runtime.memory_uploaded_file_manager import MemoryUploadedFileMan
 from streamlit.runtime.uploaded_file_manager import UploadedFile, UploadedFileRec
 
 from photocheck.errors import PhotoError
-from photocheck.uploads import BusyError
-from photocheck_app import held_uploads
+from photocheck.uploads import QUOTA, BusyError
+from photocheck_app import framework, held_uploads
 from photocheck_app.doors import sessions
 from photocheck_app.held_uploads import bounded, content_of
 from photocheck_app.practise import learner
@@ -21,9 +21,10 @@ from photocheck_app.practise import learner
 
 @pytest.fixture
 def manager(monkeypatch: pytest.MonkeyPatch) -> MemoryUploadedFileManager:
-    """Streamlit's own, with room for 100 bytes, 60 of each visitor."""
+    """Streamlit's own, with room for 100 bytes, 60 of each visitor, who have an address each."""
     monkeypatch.setattr(held_uploads, "MOST_BYTES", 100)
-    monkeypatch.setattr(held_uploads, "MOST_OF_ONE", 60)
+    monkeypatch.setattr(held_uploads, "MOST_OF_ADDRESS", 60)
+    monkeypatch.setattr(sessions, "_addresses", {who: who for who in ("Ann", "Bo", "Cleo")})
     made = MemoryUploadedFileManager("/upload")
     made.add_file = bounded(made)  # type: ignore[method-assign]
     return made
@@ -68,13 +69,15 @@ def test_one_address_leaves_room_for_others(
 
 def test_what_is_shipped_is_so_much() -> None:
     assert held_uploads.MOST_BYTES == 600_000_000
-    assert held_uploads.MOST_OF_ADDRESS == held_uploads.MOST_OF_ONE == 300_000_000
+    # by one address one visitor may hand in all that one order holds
+    assert held_uploads.MOST_OF_ADDRESS == QUOTA.total_bytes == 300_000_000
+    assert (learner.MOST_BYTES, learner.MOST_OF_ADDRESS) == (300_000_000, 200_000_000)
 
 
 def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(learner, "MOST_BYTES", 100)
     # Sessions of other tests in this process may still hold theirs.
-    monkeypatch.setattr(learner, "_everybodys", WeakSet())
+    monkeypatch.setattr(learner, "_everybodys", WeakKeyDictionary())
     dropped: list[Any] = []
     monkeypatch.setattr(learner.bench, "drop", dropped.append)
     first = learner.keep_own(learner.Own(bytes(70), "a.jpg", "a"))
@@ -84,3 +87,26 @@ def test_photos_to_practise_with_go_with_their_sessions(monkeypatch: pytest.Monk
     gc.collect()
     assert dropped == ["a"]
     assert learner.keep_own(learner.Own(bytes(40), "b.jpg", "b"))
+
+
+def test_photos_to_practise_with_leave_room_for_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever opens page after page and practises with a photo of their own on each."""
+    monkeypatch.setattr(learner, "MOST_BYTES", 100)
+    monkeypatch.setattr(learner, "MOST_OF_ADDRESS", 60)
+    monkeypatch.setattr(learner, "_everybodys", WeakKeyDictionary())
+    pages = {f"eve {number}": "eve" for number in range(3)} | {"ada 1": "ada"}
+    monkeypatch.setattr(sessions, "_addresses", pages)
+
+    def practise(session: str, size: int) -> learner.Own:
+        monkeypatch.setattr(framework, "session_id", lambda: session)
+        return learner.keep_own(learner.Own(bytes(size), f"{session}.jpg", session))
+
+    held = [practise("eve 0", 30), practise("eve 1", 30)]
+    with pytest.raises(BusyError, match="try again later"):
+        practise("eve 2", 1)
+    held.append(practise("ada 1", 40))
+    with pytest.raises(BusyError, match="try again later"):
+        practise("eve 2", 1)
+    held.clear()
+    gc.collect()
+    assert len(practise("eve 2", 60).content) == 60

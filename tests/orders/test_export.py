@@ -22,6 +22,10 @@ from photocheck.orders.model import DECISIONS, STATES, Check, Decision, Order
 from photocheck.report.file import report_from_dict
 from photocheck.schemas.complaints import complaint
 from photocheck.schemas.published import schema_text
+from photocheck.shown.cutting_files import cutting_csv
+from photocheck.shown.cutting_list import cut_rows_of
+from photocheck.shown.outgoing import json_file, table_file
+from tests.support.cut_orders import accepted
 from tests.support.made_report import made_report
 
 AT = datetime(2026, 3, 29, 7, 5, tzinfo=UTC)
@@ -115,3 +119,11 @@ def test_the_schema_knows_the_words_of_the_desk() -> None:
 def test_moments_are_given_in_utc() -> None:
     east = replace(order(), opened=datetime(2026, 3, 29, 9, 5, tzinfo=timezone(timedelta(hours=2))))
     assert orders_to_dict([east])["orders"][0]["opened"] == "2026-03-29T07:05:00Z"
+
+
+def test_half_a_letter_that_was_kept_spoils_no_table() -> None:
+    """A case file could bring one in, and no file with that order in it could be written."""
+    kept = accepted(1, name="Ju\ud800no")
+    assert "Juno" in cutting_csv(cut_rows_of([kept])).encode().decode()
+    for made in (table_file([kept]), json_file([kept])):
+        assert "Ju\ufffdno" in made.decode()

@@ -1,4 +1,4 @@
-"""Pictures papered with squares: how many are compared has a bound, whatever is drawn.
+"""Pictures papered with squares: how many are looked at has a bound, whatever is drawn.
 
 How many there are is known, for they are drawn here; a pattern of squares has no other outlines.
 """
@@ -11,8 +11,15 @@ import cv2
 import numpy as np
 import pytest
 
-from photocheck.scale import crowds, marker_detection, tag_detection, tags
-from photocheck.scale.crowds import least_perimeter_px
+from photocheck.scale import (
+    crowds,
+    marker_detection,
+    tag_detection,
+    tags,
+    unaided,
+    unaided_rounds,
+)
+from photocheck.scale.crowds import largest_outlines, least_perimeter_px
 from photocheck.scale.marker_detection import agreeing_markers, detect_markers
 from photocheck.scale.sheet import LAYOUT, marker_cells
 from photocheck.scale.tag_detection import Search
@@ -137,3 +144,77 @@ def test_of_what_looks_like_tags_the_likeliest_are_looked_at(
 
 def test_what_is_shipped_is_this() -> None:
     assert (crowds.MOST_SQUARES, tag_detection.MOST_SQUARES) == (2000, 400)
+    assert (crowds.MOST_OUTLINES, crowds._FEW_REGIONS) == (10_000, 50_000)
+    assert (unaided._MOST_QUADS, unaided._JUDGED_AT_ONCE) == (2000, 250)
+    assert marker_detection._LARGEST == 4200
+
+
+def test_of_a_crowd_of_outlines_the_largest_are_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    masks = [255 - squares(12, 6), 255 - squares(24, 3)]
+    all_of_them = largest_outlines(masks, cv2.CHAIN_APPROX_SIMPLE, 8.0)
+    assert len(all_of_them) == 36 + 9
+    monkeypatch.setattr(crowds, "MOST_OUTLINES", 11)
+    largest = largest_outlines(masks, cv2.CHAIN_APPROX_SIMPLE, 8.0)
+    assert [cv2.boundingRect(one)[2] for one in largest] == [12] * 2 + [24] * 9
+    monkeypatch.setattr(crowds, "MOST_OUTLINES", 9)
+    assert len(largest_outlines(masks, cv2.CHAIN_APPROX_SIMPLE, 20.0)) == 9
+
+
+def test_no_look_for_what_nobody_pointed_at_is_given_a_crowd(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A picture papered with rectangles as a card is seen: each is a place of its own."""
+    monkeypatch.setattr(crowds, "MOST_OUTLINES", 60)
+    monkeypatch.setattr(unaided, "_MOST_QUADS", 20)
+    picture = np.full((600, 800, 3), 60, np.uint8)
+    for top in range(10, 560, 40):
+        for left in range(10, 740, 56):
+            picture[top : top + 24, left : left + 38] = 220
+    judged: list[int] = []
+    could_be, fit = unaided._could_be, unaided_rounds.fit_ellipse
+    fitted: list[int] = []
+
+    def judging(quads: np.ndarray, shape: tuple[int, ...]) -> Any:
+        judged.append(len(quads))
+        return could_be(quads, shape)
+
+    def fitting(points: np.ndarray) -> Any:
+        fitted.append(len(points))
+        return fit(points)
+
+    monkeypatch.setattr(unaided, "_could_be", judging)
+    monkeypatch.setattr(unaided_rounds, "fit_ellipse", fitting)
+    assert len(unaided.places(picture, 10)) == 10
+    assert 0 < sum(judged) <= 2 * 20
+    unaided_rounds.round_places(np.repeat(squares(40, 9)[..., None], 3, axis=2), 8)
+    assert 0 < len(fitted) <= 60
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_there_are_no_more_regions_than_are_told(seed: int) -> None:
+    """OpenCV's own count of dark regions (of 8 neighbours) and light ones (of 4)."""
+    random = np.random.default_rng(seed)
+    blotches = cv2.GaussianBlur(random.normal(0, 1, (90, 120)), (0, 0), 0.5 + seed)
+    dark = np.where(blotches > 0.02, 255, 0).astype(np.uint8)
+    regions = cv2.connectedComponents(dark, connectivity=8)[0] - 1
+    light = cv2.connectedComponents(255 - dark, connectivity=4)[0] - 1
+    assert regions + light <= crowds._most_regions(dark)
+
+
+def test_of_plain_squares_each_region_is_counted_once() -> None:
+    assert crowds._most_regions(255 - squares(12, 10)) == 101
+
+
+def test_a_search_at_full_size_is_of_so_many_px_at_most(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twelve megapixels as they are, eighty a third as large."""
+    looked: list[float] = []
+
+    def look(grey: np.ndarray, shrink: float) -> tuple[()]:
+        looked.append(shrink)
+        return ()
+
+    monkeypatch.setattr(marker_detection, "_detect_at", look)
+    for side, shrinks in ((4032, [3.0, 1.0, 6.0]), (10950, [8.0, 3.0, 16.0])):
+        looked.clear()
+        assert detect_markers(np.full((20, side), 255, np.uint8)) == ()
+        assert looked == shrinks

@@ -119,6 +119,9 @@ class Guard:
                 said = tr("Another site's page asked for this. Open this page by its own address.")
                 await _turned_away(scope, receive, safely, 403, said)
                 return
+            if _has_two_lengths(wanted):
+                await _turned_away(scope, receive, safely, 400, _two_lengths())
+                return
             try:
                 if scope["type"] == "websocket":
                     await self._page(scope, receive, safely, wanted, found)
@@ -230,6 +233,16 @@ def _length(wanted: HTTPConnection) -> int | None:
     return int(said) if said.isdecimal() and len(said) < 16 and not chunked else None
 
 
+def _has_two_lengths(wanted: HTTPConnection) -> bool:
+    """Whether a request says how long it is both by a number and by its chunks.
+
+    What stands before this server may have gone by the other, and taken for one request what is
+    two here (RFC 9112, 6.1: it may be refused, and in any case nothing more may be answered on
+    that connection).
+    """
+    return "content-length" in wanted.headers and "transfer-encoding" in wanted.headers
+
+
 def _who_brings(wanted: HTTPConnection, who: str) -> tuple[str, str]:
     """Whose count an upload goes to: that of who is at the desk, who brings in a shop's orders of a
     day, or the address's, which is a stranger's."""
@@ -268,6 +281,10 @@ def _nothing_there() -> str:
 
 def _too_large() -> str:
     return tr("This is more than can be taken in at once.")
+
+
+def _two_lengths() -> str:
+    return tr("This request says in two ways how long it is.")
 
 
 def _no_room() -> str:
@@ -337,7 +354,7 @@ async def _turned_away(scope: Scope, receive: Receive, send: Send, status: int, 
         return
     if str(scope["path"]).startswith(f"{BASE}/"):
         # Programs read problems; and theirs is nobody else's page.
-        refused = problem(status, PhotocheckError(said), headers=_more(status))
+        refused = problem(status, PhotocheckError(said.removesuffix(".")), headers=_more(status))
         answer = Response(refused.content, status, dict(refused.headers), refused.kind)
         await answer(scope, receive, send)
         return
@@ -346,7 +363,9 @@ async def _turned_away(scope: Scope, receive: Receive, send: Send, status: int, 
 
 def _more(status: int) -> dict[str, str] | None:
     closed = {"Connection": "close"}
-    return {429: {"Retry-After": "60", **closed}, 413: closed, 507: closed}.get(status)
+    return {429: {"Retry-After": "60", **closed}, **dict.fromkeys((400, 413, 507), closed)}.get(
+        status
+    )
 
 
 def _shortened(said: str) -> str:

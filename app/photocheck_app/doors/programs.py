@@ -71,7 +71,8 @@ class Interface:
             request.method,
             request.url.path.removeprefix(BASE),
             request.query_params.multi_items(),
-            {name.lower(): value for name, value in request.headers.items()},
+            # what is said in several lines is one list (RFC 9110, 5.2)
+            {name: ", ".join(request.headers.getlist(name)) for name in request.headers},
         )
         operation, _ = operation_of(asked)
         refuse_kind(operation, asked)

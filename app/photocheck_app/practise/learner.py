@@ -7,7 +7,7 @@ from functools import partial
 from secrets import token_hex
 from threading import Lock
 from typing import Final
-from weakref import WeakSet, finalize
+from weakref import WeakKeyDictionary, finalize
 
 import streamlit as st
 
@@ -17,6 +17,8 @@ from photocheck.practice.pattern import Attempt
 from photocheck.server import bench
 from photocheck.speech import tr
 from photocheck.uploads import BusyError
+from photocheck_app import framework
+from photocheck_app.doors.sessions import address_of
 from photocheck_app.marking import Placed
 
 KINDS: Final = ("marker_sheet", "a4", "letter", "id_card")
@@ -25,6 +27,10 @@ NOTHING: Final = "nothing"
 
 MOST_BYTES: Final = 300_000_000
 """Of the photos all visitors practise with: those of sixty phones (judgement)."""
+
+MOST_OF_ADDRESS: Final = 200_000_000
+"""Of one address: those of a class of forty.  Whoever opens page after page leaves a third to
+others (judgement)."""
 
 
 @dataclass(eq=False)
@@ -109,8 +115,8 @@ class Learner:
         return f"{self.tries} {self.answer is not None} {own}"
 
 
-_everybodys: Final[WeakSet[Own]] = WeakSet()
-"""Photos that some session holds; each goes with its session."""
+_everybodys: Final[WeakKeyDictionary[Own, str]] = WeakKeyDictionary()
+"""Photos that some session holds, with whose address that is; each goes with its session."""
 _lock: Final = Lock()
 
 
@@ -122,15 +128,21 @@ def keep_own(own: Own) -> Own:
     Raises
     ------
     BusyError
-        When so many visitors practise with photos of their own that there is no room for it.
+        When so many visitors practise with photos of their own that there is no room for it, at
+        this visitor's address or at all.
     """
+    whose = address_of(framework.session_id())
     with _lock:
-        if sum(len(other.content) for other in _everybodys) + len(own.content) > MOST_BYTES:
+        held = list(_everybodys.items())
+        theirs = sum(len(other.content) for other, address in held if address == whose)
+        of_all = sum(len(other.content) for other, _ in held)
+        more = len(own.content)
+        if of_all + more > MOST_BYTES or theirs + more > MOST_OF_ADDRESS:
             raise BusyError(
                 tr("many people practise with photos of their own just now"),
                 do=tr("Practise with the invented dogs meanwhile, or try again later"),
             )
-        _everybodys.add(own)
+        _everybodys[own] = whose
     finalize(own, bench.drop, own.sha256)
     return own
 

@@ -10,7 +10,9 @@ from typing import Any, Final
 
 from photocheck.case.file import FORMAT
 from photocheck.errors import CaseError, reason_of
+from photocheck.files import read_at_most
 from photocheck.orders.intake.photo_folder import PhotoFolder
+from photocheck.photo.kind import MAX_BYTES
 from photocheck.schemas.reading import read_json
 from photocheck.speech import tr
 
@@ -74,7 +76,7 @@ class CaseSource:
             try:
                 path = (folder / name).resolve()
                 if path.is_relative_to(folder) and path.is_file():
-                    found[name] = path.read_bytes()
+                    found[name] = read_at_most(path, MAX_BYTES)
                 elif more is not None:
                     found[name] = more.read(more.one(name))
             except CaseError:
@@ -130,6 +132,10 @@ def find_cases(
             found |= dict.fromkeys(_in_file(given))
             continue
         for file in sorted(given.rglob("*.json")):
+            if not file.is_file():
+                # a folder; or a pipe, at which one would wait for ever
+                others.append(str(file))
+                continue
             sources = _in_file(file, in_folder=True)
             found |= dict.fromkeys(sources)
             if not sources:

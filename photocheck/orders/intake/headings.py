@@ -139,6 +139,10 @@ _UNIT: Final = re.compile(
     r"[\s/_,.]\s*(?:in\s+)?(?P<b>[^\W_]+))\s*$",
     re.IGNORECASE,
 )
+"""Tries every way to part a heading: of a long one that takes as long as the square of its
+length."""
+LONGEST_HEADING: Final = 200
+"""Letters; what is longer says nothing by itself (judgement)."""
 _AGES: Final = {
     "months": ("months", "month", "mo", "monate", "monaten", "monat", "mon"),
     "years": ("years", "year", "yrs", "yr", "y", "jahre", "jahren", "jahr", "j"),
@@ -167,6 +171,8 @@ _FIELDS: Final = {
 
 def by_itself(heading: str) -> str:
     """The field that a heading names; empty for none."""
+    if len(heading) > LONGEST_HEADING:
+        return ""
     whole = _FIELDS.get(squeeze(heading), "")
     match = _UNIT.match(heading)
     if whole or match is None:
@@ -177,7 +183,7 @@ def by_itself(heading: str) -> str:
 
 def unit_for(field: str, heading: str) -> str:
     """The unit that a heading tells for what its column holds; may be empty."""
-    match = _UNIT.match(heading)
+    match = _UNIT.match(heading) if len(heading) <= LONGEST_HEADING else None
     if match is None:
         return ""
     word = (match["a"] or match["b"]).casefold()
@@ -202,6 +208,8 @@ def age_words(unit: str) -> tuple[str, ...]:
 
 def like(heading: str) -> str:
     """The field that a heading is nearly the name of; empty for none."""
+    if len(heading) > LONGEST_HEADING:
+        return ""
     close = difflib.get_close_matches(squeeze(heading), _FIELDS, n=1, cutoff=0.75)
     return _FIELDS[close[0]] if close else ""
 

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError, reason_of
-from photocheck.photo.kind import SUFFIXES
+from photocheck.files import read_at_most
+from photocheck.photo.kind import MAX_BYTES, SUFFIXES
 from photocheck.speech import listed, tr
 
 _OF_CAMERAS: Final = re.compile(
@@ -76,7 +77,7 @@ class PhotoFolder:
         if not isinstance(source, Path):
             return source()
         try:
-            return source.read_bytes()
+            return read_at_most(source, MAX_BYTES)
         except OSError as error:
             raise CaseError(
                 tr("the photo cannot be opened ({reason})", reason=reason_of(error)),

@@ -6,20 +6,35 @@ import csv
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError, reason_of
-from photocheck.orders.intake.workbook_read import MAGIC, OLD_MAGIC, Sheet, read_sheet
+from photocheck.files import read_at_most
+from photocheck.orders.intake.workbook_read import (
+    MAGIC,
+    MOST_COLUMNS,
+    MOST_ROWS,
+    OLD_MAGIC,
+    Sheet,
+    read_sheet,
+)
 from photocheck.speech import tr
 
 DELIMITERS: Final = (";", ",", "\t", "|")
 MAX_BYTES: Final = 50_000_000
 """Largest table read: some hundred thousand orders."""
+MOST_CELLS: Final = MOST_ROWS * MOST_COLUMNS
+"""Of a table, as many as of a workbook: each short row is made as long as the head, and of 64 kB
+with a wide head and rows of one cell 60 million were made."""
+MOST_OF_ALL_LINES: Final = 2_000_000
+"""As they stand in the file: no honest one has fewer than 25 letters a line."""
 MOST_LINES: Final = 50
 """Lines that one row may run over, by line breaks inside quotes; a quote that is not closed by
 then is a mistake."""
+
+_FEWEST_CELLS: Final = 16
+"""So many a row counts for at least, however narrow: it takes room by itself."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +113,7 @@ def table_bytes(path: str | os.PathLike[str]) -> bytes:
     try:
         if source.stat().st_size > MAX_BYTES:
             raise _too_large(where)
-        return source.read_bytes()
+        return read_at_most(source, MAX_BYTES)
     except (OSError, ValueError) as error:
         raise CaseError(
             tr("the table cannot be opened ({reason})", reason=reason_of(error)),
@@ -138,8 +153,11 @@ def table_of(content: bytes, known: Callable[[str], bool], *, name: str, where: 
             do=tr("Save it as .xlsx without a password, or as CSV"),
         )
     text, encoding = decoded(content, where)
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if text.count("\n") > MOST_OF_ALL_LINES:
+        raise _too_large(where)
     # Not splitlines: it also parts at separators that stand inside cells.
-    lines = [line + "\n" for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n")]
+    lines = [line + "\n" for line in text.split("\n")]
     start = 0
     given = ""
     if len(lines[0].strip()) == 5 and lines[0].lower().startswith("sep="):
@@ -159,13 +177,15 @@ def table_of(content: bytes, known: Callable[[str], bool], *, name: str, where: 
     head = list(first.cells)
     while head and not head[-1]:
         head.pop()
-    return Table(
-        name,
-        tuple(head),
-        tuple(_fitted(row, len(head)) for row in rows if row.problem or any(row.cells)),
-        encoding,
-        delimiter,
-    )
+    if len(head) > MOST_COLUMNS:
+        raise _too_large(where)
+    fitted: list[Row] = []
+    for row in rows:
+        if row.problem or any(row.cells):
+            fitted.append(_fitted(row, len(head)))
+            if len(fitted) * max(len(head), _FEWEST_CELLS) > MOST_CELLS:
+                raise _too_large(where)
+    return Table(name, tuple(head), tuple(fitted), encoding, delimiter)
 
 
 def _of_sheet(sheet: Sheet, name: str) -> Table:
@@ -223,7 +243,8 @@ def _rows(lines: Sequence[str], start: int, delimiter: str) -> Iterator[Row]:
     """Each row by itself, so that a quote left open spoils its own line and no other."""
     at = start
     while at < len(lines):
-        reader = csv.reader(islice(lines, at, at + MOST_LINES), delimiter=delimiter, strict=True)
+        # a slice, for to step to where it begins takes the longer the further down that is
+        reader = csv.reader(lines[at : at + MOST_LINES], delimiter=delimiter, strict=True)
         try:
             cells = next(reader)
         except csv.Error:

@@ -37,6 +37,9 @@ MOST_ROWS: Final = 20_000
 MOST_COLUMNS: Final = 256
 MOST_LETTERS: Final = 32_767
 """Of one cell, as spreadsheets have it."""
+LONGEST_FORMAT: Final = 255
+"""Letters of a number's format that are looked at, as many as spreadsheets let one type (from
+memory)."""
 MOST_SHEETS: Final = 50
 
 _HEAD_WITHIN: Final = 10
@@ -154,13 +157,19 @@ def _rows(sheet: Any, where: str) -> Iterator[tuple[int, tuple[str, ...]]]:
     # What a file says of its own size may be wrong, and keeps rows from being read.
     sheet.reset_dimensions()
     count = 0
+    # A row far below the others has all those between given, as one and the same: what was looked
+    # at once is not looked at a million times.
+    nothing: Any = None
     for number, cells in enumerate(sheet.iter_rows(max_col=MOST_COLUMNS), start=1):
+        if number > 50 * MOST_ROWS:
+            raise _too_large(where)
+        if cells is nothing:
+            continue
         texts = [_seen(cell, where) for cell in cells]
         while texts and not texts[-1]:
             texts.pop()
         if not texts:
-            if number > 50 * MOST_ROWS:
-                raise _too_large(where)
+            nothing = cells
             continue
         count += 1
         if count > MOST_ROWS:
@@ -194,7 +203,7 @@ def _number(value: float, written: str) -> str:
         text = str(int(value))
     else:
         text = f"{value:.15g}"
-    first = _BRACKETS.sub("", written.split(";")[0])
+    first = _BRACKETS.sub("", written[:LONGEST_FORMAT].split(";")[0])
     if _ZEROS.fullmatch(first) and text.isdigit():
         return text.zfill(len(first))  # an order's or a telephone number: 00417
     behind = _BEHIND.search(first)

@@ -26,6 +26,8 @@ from sqlalchemy import (
 )
 from sqlalchemy.types import TypeDecorator
 
+from photocheck.orders.harmless import whole
+
 
 class Utc(TypeDecorator[datetime]):
     """A moment, aware and in UTC on both databases; SQLite itself knows no time zones."""
@@ -62,8 +64,7 @@ class Words(TypeDecorator[str]):
 
 def keepable(text: str) -> str:
     """The text with U+FFFD in place of NUL and lone surrogates."""
-    whole = text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
-    return whole.replace("\0", "\ufffd")
+    return whole(text).replace("\0", "\ufffd")
 
 
 metadata: Final = MetaData()

@@ -92,9 +92,14 @@ def _tagged(made: Reply, asked: Asked) -> Reply:
     """With its tag; to who has it already, only that (RFC 9110, 13.1.2)."""
     tag = tag_of(made.content)
     headers = {**made.headers, "ETag": tag}
-    if tag in asked.headers.get("if-none-match", ""):
+    if _tags_in(asked.headers.get("if-none-match", "")) & {"*", tag, f"W/{tag}"}:
         return Reply(304, headers=headers)
     return Reply(made.status, made.content, made.kind, headers)
+
+
+def _tags_in(header: str) -> frozenset[str]:
+    """What stands in If-Match or If-None-Match; no tag of ours holds a comma."""
+    return frozenset(part.strip() for part in header.split(","))
 
 
 def _json(status: int, value: Any, **headers: str) -> Reply:
@@ -139,8 +144,8 @@ def _read(
 
 def _put_case(desk: Desk, client: Client, given: _Given, body: Any, asked: Asked) -> Reply:
     def unchanged(case: Any) -> bool:
-        wanted = asked.headers.get("if-match", "*").strip()
-        return wanted == "*" or tag_of(as_json(case)) in wanted
+        # a weak one (W/) is none of them (RFC 9110, 13.1.1)
+        return bool(_tags_in(asked.headers.get("if-match", "*")) & {"*", tag_of(as_json(case))})
 
     told = ordering.put_case(desk.store, client, given["order"], body, unchanged=unchanged)
     return _json(200, told)

@@ -108,7 +108,8 @@ def _value(parameter: Parameter, text: str) -> Any:
     elif "enum" in rules:
         right = text in rules["enum"]
     else:
-        right = rules["minLength"] <= len(text) <= rules["maxLength"]
+        # no number of an order holds what cannot be printed, and no database looks for it
+        right = rules["minLength"] <= len(text) <= rules["maxLength"] and text.isprintable()
     if not right:
         raise RefusedError(
             400,
@@ -179,11 +180,9 @@ _WORDED: Final = frozenset(
 
 
 def _first_wrong(name: str, data: Any) -> Any:
-    from jsonschema.exceptions import relevance
+    from photocheck.schemas.complaints import most_telling
 
-    errors = list(_validator(name).iter_errors(data))
-    unknown = [error for error in errors if error.validator == "additionalProperties"]
-    return max(unknown or errors, key=relevance) if errors else None
+    return most_telling(_validator(name).iter_errors(data))
 
 
 @cache

@@ -233,3 +233,29 @@ def test_damaged_workbooks_end_in_rows_or_a_refusal(seed: int, strokes: int) -> 
         return
     for row in table.rows:
         assert row.problem or len(row.cells) == len(table.head)
+
+
+def test_rows_that_lie_between_are_looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One row at the very bottom, 5 kB: each of 256 cells of a million rows was looked at."""
+    seen: list[str] = []
+    true = workbook_read._seen
+
+    def looking(cell: Any, where: str) -> str:
+        seen.append(where)
+        return true(cell, where)
+
+    monkeypatch.setattr(workbook_read, "_seen", looking)
+    book = openpyxl.Workbook()
+    book.active.append(["order", "dog"])
+    book.active.cell(400, 2, "Bo")
+    assert [row.line for row in read(saved(book)).rows] == [400]
+    assert len(seen) == 3 * workbook_read.MOST_COLUMNS
+    monkeypatch.setattr(workbook_read, "MOST_ROWS", 7)
+    with pytest.raises(CaseError, match="too large"):
+        read(saved(book))
+
+
+def test_of_a_format_as_much_is_looked_at_as_one_can_type() -> None:
+    for more, seen in ((200, "41.5 cm"), (300, "41.5")):
+        assert workbook_read._number(41.5, f'{"#" * more}0.0" cm"') == seen
+    assert workbook_read.LONGEST_FORMAT == 255

@@ -685,3 +685,44 @@ def test_nobody_reads_another_shape_than_the_types_have() -> None:
             shape_of(unknown)
     calls = shape_of(Calls)
     assert (calls["additionalProperties"], calls["required"]) == (False, ["hosts", "private"])
+
+
+@pytest.mark.parametrize("number", ["1e999", "-1e999", "1" + "0" * 4000])
+def test_a_number_that_nothing_holds_is_the_clients_fault(served: Served, number: str) -> None:
+    """It ended in "the program failed": Python reads 1e999, and nothing can write infinity."""
+    body = as_json({"number": "1", "case": {**sorrel(), "dog": {"girth": "GIRTH"}}})
+    asked = body.replace(b'"GIRTH"', number.encode())
+    said = served.told("POST", "/orders", 400, asked, **{"content-type": "application/json"})
+    assert "is too large" in said["wrong"]
+    assert served.told("GET", "/orders", 200)["orders"] == []
+
+
+def test_a_body_full_of_faults_is_answered_by_one(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 400 kB each of a hundred thousand faults was made an object: 12 s of the interpreter."""
+    many = MOST_ASKED_BYTES // 4
+    said = served.told(
+        "POST", "/orders", 422, {"number": "1", "case": {**sorrel(), "photos": [1] * many}}
+    )
+    assert said["wrong"] == f"{many} given here, at most 12 needed"
+
+
+def test_tags_are_compared_as_http_has_it(served: Served) -> None:
+    """RFC 9110, 13.1.1 (If-Match: no weak tag is the same) and 13.1.2 ("*" is any)."""
+    key = served.begin("1")
+    path = f"/orders/{key}/case"
+    tag = served.ask("GET", path).headers["ETag"]
+    for header in ("*", f"W/{tag}", f'"other",{tag}'):
+        assert served.ask("GET", path, if_none_match=header).status == 304, header
+    for header in ('"other"', tag[:-2] + '"', tag.strip('"')):
+        assert served.ask("GET", path, if_none_match=header).status == 200, header
+    served.told("PUT", path, 412, sorrel(), if_match=f"W/{tag}")
+    served.told("PUT", path, 200, sorrel(), if_match=f'W/"x", {tag}')
+
+
+@pytest.mark.parametrize("number", ["a\0", "a\n", "\ud800", "\u202e1"])
+def test_no_order_is_looked_for_by_what_cannot_be_printed(served: Served, number: str) -> None:
+    """PostgreSQL knows no NUL in a text, and no half of a surrogate pair (its manual, 8.3)."""
+    said = served.told("GET", "/orders", 400, query=(("number", number),))
+    assert said["where"] == "number"
