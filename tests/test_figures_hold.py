@@ -152,7 +152,7 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
         "_ALONE_FROM": 0.45, "_PARTS": 16, "_FROM_PX": 4.0, "_STEP_PX": 2.0, "_STEPS": 40,
         "_MOST": 0.6, "_TURNS": (0, -1, 1, -2, 2), "_BENDS": (0, -1, 1)},
     candidates: {"_GROWN_MOST": 0.4},
-    closer: {"_MOST": 4, "_ROOM": 0.3, "_PLAIN": 4.0, "_LIGHTER": 5.0, "BIAS": (-10.94, -14.87)},
+    closer: {"_MOST": 4, "_ROOM": 0.3, "_PLAIN": 4.0, "_LIGHTER": 5.0, "BIAS": (-10.94, -13.41)},
     corner_marks: {"CARD_CORNER_MM": 3.18, "_END_MM": 5.0, "_BESIDE_PX": (-1.0, 0.0, 1.0)},
     discs: {"_MOST_TRIED": 16},
     edges: {"_FOUND_PX": 0.6, "_LEAST_ANY": 0.7, "_HARDLY_ANY": 0.85, "_ELSEWHERE": 0.4},

@@ -83,7 +83,9 @@ def test_many_corners_are_ordered_as_one():
     np.testing.assert_array_equal(orders_of_corners(mixed), each)
 
 
-@pytest.mark.parametrize(("share", "asks"), [(0.5, True), (0.15, False)])
+@pytest.mark.parametrize(
+    ("share", "asks"), [(0.5, True), (0.31, True), (0.29, False), (0.15, False)]
+)
 def test_a_person_is_asked_where_another_shape_is_nearly_as_likely(monkeypatch, share, asks):
     """Somewhere else by a tenth of the card: a doubt of 4 % of its longer side or of 2 %."""
     real = edges.weighed_closer
@@ -100,6 +102,27 @@ def test_a_person_is_asked_where_another_shape_is_nearly_as_likely(monkeypatch, 
     else:
         seen = find_rectangle(_plain(), REFERENCES["id_card"], near=(280.0, 200.0))
         assert "Another shape" in seen.remarks[-1]
+
+
+@pytest.mark.parametrize(("share", "asks"), [(0.2, True), (0.12, False)])
+def test_of_paper_a_person_is_asked_sooner(monkeypatch, share, asks):
+    """Both are more doubt than 3 % of the longer side: what a card is asked for from 0.3 on."""
+    picture = np.full((400, 600), 60, np.uint8)
+    picture[100:310, 120:417] = 220  # an A4 sheet at 1 px/mm
+    real = edges.weighed_closer
+
+    def with_rival(*args, **kwargs):
+        weighed, beyond = real(*args, **kwargs)
+        other = weighed.best.corners + np.array([[0, 0], [0, 0], [0, -80], [0, -80]])
+        return replace(weighed, rivals=((share, other),)), beyond
+
+    monkeypatch.setattr(edges, "weighed_closer", with_rival)
+    if asks:
+        with pytest.raises(ScaleError, match="Several shapes"):
+            find_rectangle(picture, REFERENCES["a4"], near=(250.0, 200.0))
+    else:
+        seen = find_rectangle(picture, REFERENCES["a4"], near=(250.0, 200.0))
+        assert seen.spread_px > 0.03 * 297
 
 
 def _as_sure(monkeypatch: pytest.MonkeyPatch, likely: float) -> None:
