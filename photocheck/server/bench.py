@@ -50,8 +50,8 @@ COPIES_BYTES: Final = 200_000_000
 with some 2 MB (judgement)."""
 
 REPORTS_BYTES: Final = 20_000_000
-"""Of reports that are held: those of three hundred orders (a report of the samples has 18 to 28 kB
-in a file)."""
+"""Of reports that are held: those of two hundred orders or more (a report of the samples has 25 to
+29 kB in a file)."""
 
 ORDER_BYTES: Final = 250_000_000
 """Of decoded photos that the check of one order holds where nothing is held beside it, on the
@@ -76,8 +76,8 @@ GATE: Final = Gate(
 `take.GATE`: of one address forty, for a class may press the same button at the same moment."""
 
 
-_IN_MEMORY: Final = 2
-"""How many times larger a report is than in a file, at most (measured: 1.4 to 1.5)."""
+_IN_MEMORY: Final = 3
+"""How many times larger a report is than in a file, at most (measured: 2.0 to 2.1)."""
 
 FIRST: Final = 0
 """Rank of what somebody waits for with empty hands, a check above all; pictures come after."""
