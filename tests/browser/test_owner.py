@@ -327,7 +327,9 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
     assert said["verdict"] == "measure_again"
     # The browser's own way back works too, and a reload comes back to the order.
     page.goto(f"{served.address}/?order={link_for(served.store, key, by='Robin')}")
-    expect(page.get_by_text("Sent to the workshop.")).to_be_visible(timeout=30_000)
+    expect(page.locator(".stAlert").get_by_text("Sent to the workshop.")).to_be_visible(
+        timeout=30_000
+    )
     page.get_by_role("button", name="Menu").click()
     page.get_by_role("button", name="Rear length", exact=True).or_(
         page.get_by_role("button", name="✓ Rear length", exact=True)
