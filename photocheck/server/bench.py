@@ -2,9 +2,9 @@
 
 One photo may have 240 MB once it is decoded, and visitors are many.  So whatever needs pixels
 is done here, on one of `PLACES`; the pages get what is left of it: copies for the screen,
-pictures, reports.  The server's memory is then bounded by `PHOTOS_BYTES`, `COPIES_BYTES`,
-`REPORTS_BYTES` and `PLACE_BYTES` for each place and the one that may open beside them
-(`photocheck.uploads.gate.Gate`), however many visitors there are.
+pictures, reports.  The server's memory is then bounded by `PHOTOS_BYTES`, `COPIES_BYTES` and
+`PLACE_BYTES` for each place and the one that may open beside them (`photocheck.uploads.gate.Gate`),
+however many visitors there are.
 """
 
 from __future__ import annotations
@@ -29,7 +29,6 @@ from photocheck.photo.photo import Photo
 from photocheck.propose.network import shared
 from photocheck.propose.proposal import Proposal
 from photocheck.propose.proposing import propose
-from photocheck.report.file import report_text
 from photocheck.report.model import Report
 from photocheck.server.memory import Memory
 from photocheck.shown.display import DISPLAY_SIDE, SHARP_SIDE, Shown, display_copies
@@ -48,10 +47,6 @@ PHOTOS_BYTES: Final = 400_000_000
 COPIES_BYTES: Final = 200_000_000
 """Of copies for the screen and drawn pictures that are held: those of a hundred photos or so, each
 with some 2 MB (judgement)."""
-
-REPORTS_BYTES: Final = 20_000_000
-"""Of reports that are held: those of two hundred orders or more (a report of the samples has 25 to
-29 kB in a file)."""
 
 ORDER_BYTES: Final = 250_000_000
 """Of decoded photos that the check of one order holds where nothing is held beside it, on the
@@ -76,9 +71,6 @@ GATE: Final = Gate(
 `take.GATE`: of one address forty, for a class may press the same button at the same moment."""
 
 
-_IN_MEMORY: Final = 3
-"""How many times larger a report is than in a file, at most (measured: 2.0 to 2.1)."""
-
 FIRST: Final = 0
 """Rank of what somebody waits for with empty hands, a check above all; pictures come after."""
 
@@ -91,13 +83,8 @@ def _copy_bytes(made: Shown | bytes) -> int:
     return len(made) if isinstance(made, bytes) else made.bytes
 
 
-def _report_bytes(report: Report) -> int:
-    return _IN_MEMORY * len(report_text(report))
-
-
 PHOTOS: Final[Memory[Photo]] = Memory(PHOTOS_BYTES, _photo_bytes)
 COPIES: Final[Memory[Shown | bytes]] = Memory(COPIES_BYTES, _copy_bytes)
-REPORTS: Final[Memory[Report]] = Memory(REPORTS_BYTES, _report_bytes)
 
 
 @contextmanager
@@ -441,11 +428,11 @@ def drop(own_key: str | None = None) -> None:
     own_key : str, optional
         The order's own (`photocheck.orders.model.Store.own_key`); everything without it.
     """
-    for memory in (PHOTOS, COPIES, REPORTS):
-        memory.drop(own_key)
+    PHOTOS.drop(own_key)
+    COPIES.drop(own_key)
 
 
 def drop_forgotten(store: DatabaseStore) -> None:
     """Let go of what was made for orders that were forgotten since, be it by another server."""
-    for key in store.forgotten_of(PHOTOS.orders | COPIES.orders | REPORTS.orders):
+    for key in store.forgotten_of(PHOTOS.orders | COPIES.orders):
         drop(key)

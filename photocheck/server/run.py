@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 
 from photocheck.case.file import case_from_dict
@@ -14,9 +13,9 @@ from photocheck.orders.draft import Draft
 from photocheck.orders.model import Check, Store
 from photocheck.photo.photo import Photo
 from photocheck.report.model import Report
-from photocheck.server import bench
+from photocheck.server.bench import photos_of
 from photocheck.server.memory import Memory
-from photocheck.speech import speaking, spoken
+from photocheck.speech import speaking
 
 
 def check_order(
@@ -58,7 +57,7 @@ def check_order(
     told = store.draft(key) if draft is None else draft
     case = case_from_dict(told.to_dict(), where="order", check_files=False)
     validate(case)
-    photos = bench.photos_of(store, key, case.photos, memory)
+    photos = photos_of(store, key, case.photos, memory)
     return check(
         case,
         photos=photos,
@@ -67,53 +66,6 @@ def check_order(
         false_alarms=false_alarms,
         tolerated=tolerated,
     )
-
-
-def shared_check(
-    store: Store,
-    key: str,
-    draft: Draft,
-    *,
-    ratios: Ratios | None = None,
-    tolerated: Tolerances = AS_SHIPPED,
-    before: Callable[[], None] | None = None,
-) -> Report:
-    """Check an order on one of the server's places, once for all who ask for the same.
-
-    Of the same draft, in the same language, with the same ratios and tolerances comes the same
-    report: it is held (`photocheck.server.bench.REPORTS`), and who asks while it is made waits for
-    it.  Only who has the order's key comes to it.
-
-    Parameters
-    ----------
-    draft, ratios, tolerated
-        As for `check_order`.
-    before : callable, optional
-        Called where a check is made indeed; what it raises keeps it from being made.
-
-    Raises
-    ------
-    BusyError
-        When too many wait for a place.
-    OrderError, CaseError, PhotoError, ScaleError
-        As `check_order` does; that is not held.
-    """
-
-    def make() -> Report:
-        if before is not None:
-            before()
-        with bench.at_work():
-            return check_order(
-                store, key, draft=draft, ratios=ratios, memory=bench.PHOTOS, tolerated=tolerated
-            )
-
-    what = (
-        json.dumps(draft.to_dict(), sort_keys=True),
-        spoken(),
-        ratios.current if ratios else None,
-        tuple(sorted(tolerated.all().items())),
-    )
-    return bench.REPORTS.get(store.own_key(key), what, make)
 
 
 def run_check(

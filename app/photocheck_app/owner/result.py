@@ -30,7 +30,7 @@ from photocheck.orders.screens import (
 from photocheck.report.file import report_text
 from photocheck.report.model import Offer, Report
 from photocheck.server import bench
-from photocheck.server.run import shared_check
+from photocheck.server.run import check_order
 from photocheck.speech import later, speaking, spoken, tr
 from photocheck.uploads import BusyError
 from photocheck.words import READING_TITLES
@@ -301,19 +301,19 @@ def _once(way: Way, what: str, make: Callable[[], object]) -> object:
 
 
 def _report(way: Way) -> Report | None:
-    def count() -> None:
+    def check() -> Report:
         COUNTS.count("checks from address", here())
         COUNTS.count("checks of link", way.key)
-
-    def check() -> Report:
-        return shared_check(
-            owners_store(),
-            way.key,
-            way.draft,
-            ratios=shop_ratios(),
-            tolerated=shop_tolerances(),
-            before=count,
-        )
+        ratios, tolerated = shop_ratios(), shop_tolerances()
+        with bench.at_work():
+            return check_order(
+                owners_store(),
+                way.key,
+                draft=way.draft,
+                ratios=ratios,
+                memory=bench.PHOTOS,
+                tolerated=tolerated,
+            )
 
     try:
         with st.spinner(tr("Holding the tape against the photo")):

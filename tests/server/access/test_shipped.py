@@ -119,8 +119,6 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "bench": {
             "PHOTOS_BYTES": 400_000_000,
             "COPIES_BYTES": 200_000_000,
-            "REPORTS_BYTES": 20_000_000,
-            "_IN_MEMORY": 3,
             "ORDER_BYTES": 250_000_000,
             "PLACE_BYTES": 900_000_000,
             "PLACES": 2,
