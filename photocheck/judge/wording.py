@@ -522,7 +522,7 @@ def explanation_sentences(explanations: Sequence[Explanation]) -> tuple[str, ...
         told = {"title": one.title, "percent": chance_text(one.probability)}
         first = tr("Most likely: {title}, {percent}.", **told)
         start = first if number == 0 else tr("Or: {title}, {percent}.", **told)
-        said.append(" ".join(filter(None, (start, _meant(one), one.sentence, one.action))))
+        said.append(joined(start, _meant(one), one.sentence, one.action))
     return tuple(said)
 
 

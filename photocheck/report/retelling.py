@@ -6,7 +6,7 @@ may change with a later version's wording.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable
 from dataclasses import fields, is_dataclass, replace
 from typing import Any, Final
 
@@ -34,14 +34,20 @@ def with_retellings(report: Report) -> Report:
         As it was just made, in the language spoken now: its sentences remember what they were
         made of (`photocheck.speech.Said`).
     """
+    texts: list[str] = []
+
+    def plain(text: str) -> str:
+        # what a text was made of only takes memory, for as long as a report is held
+        texts.append(text)
+        return str(text)
+
+    made: Report = _resaid(report, plain)
     others = {}
     for language in LANGUAGES:
         if language != spoken():
-            said = {str(text): str(said_in(text, language)) for text in _texts(report)}
+            said = {str(text): str(said_in(text, language)) for text in texts}
             others[language] = {here: there for here, there in said.items() if here != there}
-    # once that is done what they were made of only takes memory, for as long as a report is held
-    plain: Report = _retold(report, {})
-    return replace(plain, language=spoken(), in_other_languages=others)
+    return replace(made, language=spoken(), in_other_languages=others)
 
 
 def in_language(report: Report, language: str) -> Report:
@@ -52,34 +58,21 @@ def in_language(report: Report, language: str) -> Report:
     told = report.in_other_languages.get(language)
     if told is None:
         return report
-    again: Report = _retold(report, told)
+    again: Report = _resaid(report, lambda text: told.get(text, text))
     return replace(again, language=language, in_other_languages={})
 
 
-def _texts(part: Any, said: bool = False) -> Iterator[str]:
-    """Every text below that is said to people."""
+def _resaid(part: Any, say: Callable[[str], str], said: bool = False) -> Any:
+    """A report, or a part of it, with `say` of every text that is said to people."""
     if isinstance(part, str):
-        if said:
-            yield part
-        elif isinstance(part, Said):
+        if isinstance(part, Said) and not said:
             raise TypeError(f"{part!r} is said in a field that is not known to hold sentences")
-    elif isinstance(part, tuple):
-        for each in part:
-            yield from _texts(each, said)
-    elif is_dataclass(part):
-        for each in fields(part):
-            if each.name not in _NOT_SAID:
-                yield from _texts(getattr(part, each.name), each.name in SENTENCES)
-
-
-def _retold(part: Any, told: Mapping[str, str], said: bool = False) -> Any:
-    if isinstance(part, str):
-        return told.get(part, str(part)) if said else part
+        return say(part) if said else part
     if isinstance(part, tuple):
-        return tuple(_retold(each, told, said) for each in part)
+        return tuple(_resaid(each, say, said) for each in part)
     if is_dataclass(part) and not isinstance(part, type):
         again = {
-            each.name: _retold(getattr(part, each.name), told, each.name in SENTENCES)
+            each.name: _resaid(getattr(part, each.name), say, each.name in SENTENCES)
             for each in fields(part)
             if each.name not in _NOT_SAID
         }

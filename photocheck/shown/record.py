@@ -71,7 +71,7 @@ def order_record(
     check = latest_check(order)
     return record_html(
         check,
-        checked_pictures(check.told, photo),
+        checked_pictures(check.report, photo),
         order=order.key,
         decision=order.decision,
         fit=fit,

@@ -76,7 +76,7 @@ def order_record_pdf(
     check = latest_check(order)
     return record_pdf(
         check,
-        checked_pictures(check.told, photo),
+        checked_pictures(check.report, photo),
         order=order.key,
         decision=order.decision,
         fit=fit,
