@@ -16,9 +16,10 @@ from pathlib import Path
 from threading import Lock
 from time import monotonic
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, TypeAlias, cast
 
 import streamlit as st
+from streamlit import config
 from streamlit.typing import UploadedFile
 
 if TYPE_CHECKING:
@@ -120,6 +121,55 @@ def configure(settings: Mapping[str, Any]) -> None:
     from streamlit.web.bootstrap import load_config_options
 
     load_config_options(dict(settings))
+
+
+def read_lightly() -> None:
+    """Have settings read without a lock, and put into what each run begins with from memory.
+
+    Every run of a page reads some two hundred settings in the loop that answers everybody, each
+    under one lock, for which all runs that are under way wait as well: of 150 pages opened at once
+    the loop answered nobody for 15 s (measured).  Once a server runs, no setting changes: what is
+    set or parsed afterwards is read all the same, but not what pages look like.  Later calls change
+    nothing.
+    """
+    from streamlit.runtime import app_session
+
+    reading, sessions = cast(Any, config), cast(Any, app_session)
+    with _lock:
+        if reading.get_option is not option:
+            reading.get_option, reading.get_options_for_section = option, options_of
+            if hasattr(sessions, "_populate_theme_msg"):  # else the proofs say so
+                sessions._populate_theme_msg = from_memory(sessions._populate_theme_msg)
+
+
+def option(key: str) -> Any:
+    """As `streamlit.get_option`."""
+    options = config.get_config_options()
+    if key not in options:
+        raise RuntimeError(f'Config key "{key}" not defined.')
+    return options[key].value
+
+
+def options_of(section: str) -> dict[str, Any]:
+    """As `streamlit.config.get_options_for_section`."""
+    options = list(config.get_config_options().values())
+    return {one.name: one.value for one in options if one.section == section}
+
+
+def from_memory(fill: Callable[[Any, str], None]) -> Callable[..., None]:
+    """What fills a message with a section's settings, as when it was filled first."""
+    filled: dict[str, Any] = {}
+
+    def filling(message: Any, section: str = "theme") -> None:
+        if section not in filled:
+            made = type(message)()
+            fill(made, section)
+            filled[section] = made
+        # A part that nothing is put into is not there, which differs from an empty one.
+        if filled[section].ByteSize():
+            message.MergeFrom(filled[section])
+
+    return filling
 
 
 def most_upload_bytes() -> int:
@@ -281,6 +331,19 @@ MOST_TOGETHER: Final = 100
 
 OTHERS_WAIT_S: Final = 0.02
 """So long messages are sent before all else that waits in the server has a turn (judgement)."""
+
+
+def heed() -> None:
+    """Where a page was left, or asked for anew, end what runs for it, as Streamlit's own calls do.
+
+    Streamlit tells a run so only where it shows something.  Nothing is done outside of a run.
+    """
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+    run: Any = get_script_run_ctx(suppress_warning=True)
+    if run is not None:
+        run.session_state._yield_callback()
+
 
 Sending: TypeAlias = Callable[[Any, Any], bool]
 

@@ -10,7 +10,7 @@ from photocheck.orders.model import StoreError
 from photocheck.server.access.addresses import LINK
 from photocheck.speech import speaking, tr
 from photocheck.uploads.gate import on_behalf_of
-from photocheck_app import desk, held_uploads, kept, outage, owner, practise, sheet_page
+from photocheck_app import desk, framework, held_uploads, kept, outage, owner, practise, sheet_page
 from photocheck_app.doors.paths import OWNER, PRACTISE, SHEET, WORKSHOP
 from photocheck_app.doors.rate_limits import here
 from photocheck_app.doors.running import RUNS
@@ -22,7 +22,10 @@ from photocheck_app.shared import STYLE, choose_language, know_pages, language, 
 
 def main() -> None:
     """Every run of the page: the language, then the way that was chosen."""
-    with speaking(language()), RUNS.one(here(), browser(), first=just_opened()):
+    with (
+        speaking(language()),
+        RUNS.one(here(), browser(), first=just_opened(), heed=framework.heed),
+    ):
         bind()
         held_uploads.bind()
         away = kept.keep_all()
@@ -60,7 +63,8 @@ def _run(chosen: st.Page, away: StoreError | None) -> None:
     said = outage.say(away)
     try:
         # What staff wait for is not held back; of others, one address never keeps the rest waiting.
-        with on_behalf_of("" if chosen.url_path == WORKSHOP else here()):
+        who = "" if chosen.url_path == WORKSHOP else here()
+        with on_behalf_of(who, framework.heed):
             chosen.run()
     except StoreError as error:
         said.empty()

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from inspect import signature
 from pathlib import Path
+from threading import current_thread
 from types import SimpleNamespace
 from typing import Any, Final
 
@@ -129,6 +130,23 @@ def _prove_sending(_: Any) -> None:
     left = [message.hash for message in waiting(session)]
     _must(sent + left == ["0", "1", "2"], f"of three messages {sent + left}")
     _must(not AppSession.flush_browser_queue(session), "messages that wait twice")
+
+
+def _prove_runs(_: Any) -> None:
+    from streamlit.runtime.scriptrunner import ScriptRunner, StopException
+    from streamlit.runtime.scriptrunner_utils.script_requests import ScriptRequests
+    from streamlit.runtime.state import SafeSessionState, SessionState
+
+    run: Any = ScriptRunner.__new__(ScriptRunner)
+    run._requests, run._script_thread, run._execing = ScriptRequests(), current_thread(), True
+    state = SafeSessionState(SessionState(), run._maybe_handle_execution_control_request)
+    state._yield_callback()
+    run._requests.request_stop()
+    try:
+        state._yield_callback()
+    except StopException:
+        return
+    raise MovedError("a run that is wanted no more goes on")
 
 
 def _prove_websocket(_: Any) -> None:
@@ -273,6 +291,9 @@ def _prove_cookies(_: Any) -> None:
 
 
 def _prove_settings(_: Any) -> None:
+    from streamlit.config import get_options_for_section
+    from streamlit.proto.NewSession_pb2 import CustomThemeConfig
+    from streamlit.runtime import app_session
     from streamlit.web import bootstrap
 
     _must(callable(bootstrap.load_config_options), "settings are set elsewhere")
@@ -280,6 +301,14 @@ def _prove_settings(_: Any) -> None:
     for name in serving.settings(serving.ADDRESS, serving.PORT, folder, only_here=True):
         # Raises for a setting that is not known.
         st.get_option(name)
+        _must(framework.option(name) == st.get_option(name), "settings are read otherwise")
+    section = framework.options_of("server")
+    _must(section == get_options_for_section("server"), "settings are read otherwise")
+    for theme in ("theme", "theme.dark.sidebar"):
+        filled, again = CustomThemeConfig(), CustomThemeConfig()
+        app_session._populate_theme_msg(filled, theme)
+        framework.from_memory(app_session._populate_theme_msg)(again, theme)
+        _must(filled == again, "what pages look like is told otherwise")
     _must(framework.most_upload_bytes() > 0, "no bound for files that are handed in")
 
 
@@ -287,6 +316,7 @@ PRIVATE: Final[Sequence[Private]] = (
     Private(later("the server's memory of what it serves"), "1.67.0", _prove_runtime),
     Private(later("the sessions of pages"), "1.67.0", _prove_sessions),
     Private(later("what pages are sent"), "1.67.0", _prove_sending),
+    Private(later("how runs of pages end"), "1.67.0", _prove_runs),
     Private(later("how a page goes on with its session"), "1.67.0", _prove_websocket),
     Private(later("the files that pages show"), "1.67.0", _prove_media),
     Private(later("the files that visitors hand in"), "1.67.0", _prove_uploads),

@@ -66,8 +66,10 @@ GATE: Final = Gate(
     full=later("many photos are being looked at just now; nothing of yours is lost"),
     waiting_of_one=40,
     soon_done=True,
+    heeds=True,
 )
-"""One for the whole server; those who wait hold no photo.  As many, for as long, as for
+"""One for the whole server; those who wait hold no photo, and nothing that came is lost with one
+whose page has gone.  As many, for as long, as for
 `take.GATE`: of one address forty, for a class may press the same button at the same moment."""
 
 

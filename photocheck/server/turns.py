@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+from functools import partial
 from math import inf
 from time import monotonic
 from typing import Final
@@ -37,6 +38,9 @@ MOST_BROWSERS: Final = 2_000
 
 MOST_WAITING: Final = 600
 """At one address."""
+
+LOOKS_S: Final = 0.05
+"""Until a line is looked at again in which nobody could be called for being held back."""
 
 
 class Had:
@@ -123,12 +127,19 @@ class Line(Bucket):
         As for `Bucket`.
     newcomers : float
         As for `Had`.
+    held_back : function, optional
+        The kinds of which just now nobody is called, whatever the pace.
     """
 
     def __init__(
-        self, pace: Pace, clock: Callable[[], float] = monotonic, newcomers: float = 0.0
+        self,
+        pace: Pace,
+        clock: Callable[[], float] = monotonic,
+        newcomers: float = 0.0,
+        held_back: Callable[[], Collection[str]] = tuple,
     ) -> None:
         super().__init__(pace, clock)
+        self._held_back = held_back
         self._had = Had(clock, newcomers)
         self._kinds: dict[str, _Kind] = {}
         self._had_by_kinds = 0.0
@@ -166,7 +177,8 @@ class Line(Bucket):
         """
         cost = min(cost, self.most)
         self.came(browser)
-        if not self._many and not self.wait_s(cost, most_s=0):
+        free = not self._many and kind not in self._held_back()
+        if free and not self.wait_s(cost, most_s=0):
             self._had.more(browser, cost)
             return
         if self._many >= MOST_WAITING and browser == self._longest():
@@ -219,21 +231,27 @@ class Line(Bucket):
         if not of.waiting[browser]:
             del of.waiting[browser]
 
-    def _next(self) -> tuple[_Kind, str]:
-        waiting = [of for of in self._kinds.values() if of.waiting]
+    def _next(self) -> tuple[_Kind, str] | None:
+        """Of whom the next turn is; None where all who wait are held back."""
+        back = self._held_back()
+        waiting = [of for kind, of in self._kinds.items() if of.waiting and kind not in back]
+        if not waiting:
+            return None
         of = min(waiting, key=lambda one: one.had)
         return of, of.next(self._had)
 
     def _wait(self) -> None:
         if self._timer is None and self._many:
-            of, browser = self._next()
-            wait_s = self.until_s(of.waiting[browser][0].cost)
+            wait_s = LOOKS_S
+            if next_one := self._next():
+                of, browser = next_one
+                wait_s = self.until_s(of.waiting[browser][0].cost)
             self._timer = asyncio.get_running_loop().call_later(wait_s, self._call)
 
     def _call(self) -> None:
         self._timer = None
-        while self._many:
-            of, browser = self._next()
+        while next_one := self._next():
+            of, browser = next_one
             ticket = of.waiting[browser][0]
             # Who has just given up takes nothing.
             if not ticket.called.done():
@@ -260,17 +278,25 @@ class Lines:
         As for `Bucket`.
     newcomers : float
         As for `Had`.
+    held_back : function, optional
+        As for `Line`, of an address.
     """
 
     def __init__(
-        self, pace: Pace, clock: Callable[[], float] = monotonic, newcomers: float = 0.0
+        self,
+        pace: Pace,
+        clock: Callable[[], float] = monotonic,
+        newcomers: float = 0.0,
+        held_back: Callable[[str], Collection[str]] = lambda who: (),
     ) -> None:
         self._pace, self._clock, self._newcomers = pace, clock, newcomers
+        self._held_back = held_back
         self._of: LRUCache[str, Line] = LRUCache(MOST_VISITORS)
 
     def of(self, who: str) -> Line:
         """The one of an address."""
         line = self._of.get(who)
         if line is None:
-            line = self._of[who] = Line(self._pace, self._clock, self._newcomers)
+            held_back = partial(self._held_back, who)
+            line = self._of[who] = Line(self._pace, self._clock, self._newcomers, held_back)
         return line

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from itertools import count
@@ -19,6 +19,9 @@ SOON_S: Final = 2.0
 """What is done inside has ended by then, but for few: a photo as phones write them has been looked
 at (measured: 0.2 to 2 s)."""
 
+HEEDS_S: Final = 0.5
+"""How soon who waits learns that nobody waits for it any more (judgement)."""
+
 _READING: Final = later("many photos are being read just now")
 
 
@@ -26,20 +29,29 @@ _Ticket = tuple[int, int, str]
 """Rank, number, and on whose behalf."""
 
 _who: Final[ContextVar[str]] = ContextVar("on whose behalf", default="")
+_heed: Final[ContextVar[Callable[[], None] | None]] = ContextVar("what to heed", default=None)
 
 
 @contextmanager
-def on_behalf_of(who: str) -> Iterator[None]:
+def on_behalf_of(who: str, heed: Callable[[], None] | None = None) -> Iterator[None]:
     """Whose everything in this block is, where places are shared out: an address, say.
 
     Who has fewest is next, and one of several has neither all places, unless the gate gives them
     (`Gate`), nor all in front of them; what is nobody's is not held back.
+
+    Parameters
+    ----------
+    who : str
+    heed : function, optional
+        Called now and then by whoever waits in front of a gate that heeds (`Gate`), and soon done;
+        what it raises ends the waiting, and is raised there.
     """
-    before = _who.set(who)
+    before, heeded = _who.set(who), _heed.set(heed)
     try:
         yield
     finally:
         _who.reset(before)
+        _heed.reset(heeded)
 
 
 class BusyError(PhotocheckError):
@@ -67,6 +79,9 @@ class Gate:
     soon_s : float
         Where it is not: after so long, s, in which one had all places, a further one opens beside
         them, for somebody else.  Whoever brings what takes minutes then keeps nobody out.
+    heeds : bool
+        Whether who waits leaves when what it would do is wanted no more (`on_behalf_of`); not where
+        something would be lost by it.
     """
 
     def __init__(
@@ -79,6 +94,7 @@ class Gate:
         waiting_of_one: int | None = None,
         soon_done: bool = False,
         soon_s: float = SOON_S,
+        heeds: bool = False,
     ) -> None:
         self._free = places
         self._soon_s = soon_s if soon_done else inf
@@ -86,6 +102,7 @@ class Gate:
         self._most = places + waiting
         self._patience_s = patience_s
         self._full = full
+        self._heeds = heeds
         self._here = 0
         self._waiting: list[_Ticket] = []
         self._most_of_one = places if soon_done else max(1, places - 1)
@@ -142,12 +159,16 @@ class Gate:
 
     def _came_in(self, ticket: _Ticket) -> bool:
         until_s = monotonic() + self._patience_s
+        heed = _heed.get() if self._heeds else None
         while not self._may_enter(ticket):
+            if heed is not None:
+                heed()
             left_s = until_s - monotonic()
             if left_s <= 0:
                 return False
             opens_s = self._latest_s + self._soon_s - monotonic()
-            self._changed.wait(min(left_s, opens_s) if opens_s > 0 else left_s)
+            wait_s = min(left_s, opens_s) if opens_s > 0 else left_s
+            self._changed.wait(wait_s if heed is None else min(wait_s, HEEDS_S))
         return True
 
     def _may_enter(self, ticket: _Ticket) -> bool:

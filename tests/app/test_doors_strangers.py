@@ -1017,6 +1017,36 @@ def test_who_has_gone_is_sent_nothing_more() -> None:
     asyncio.run(read())
 
 
+def test_what_waits_to_be_written_as_its_page_is_sent_away_is_no_failure() -> None:
+    """uvicorn takes what comes after a close for the program's mistake, and all was logged."""
+    closed, waits = asyncio.Event(), asyncio.Event()
+
+    async def receive() -> Message:
+        return {"type": "websocket.receive", "text": "no bytes"}
+
+    async def write(message: Message) -> None:
+        if message["type"] == "websocket.close":
+            closed.set()
+            return
+        waits.set()
+        await closed.wait()
+        raise RuntimeError("Unexpected ASGI message")
+
+    async def leave() -> None:
+        page = open_pages.Page(receive, write, Asking("203.0.113.9"))
+        sending = asyncio.create_task(page.send({"type": "websocket.send"}))
+        await waits.wait()
+        assert (await page.receive())["type"] == "websocket.disconnect"
+        with pytest.raises(OSError, match=r"^$"):
+            await sending
+        closed.set()
+        page = open_pages.Page(receive, write, Asking("203.0.113.9"))
+        with pytest.raises(RuntimeError):  # while it is there, a mistake is one
+            await page.send({"type": "websocket.send"})
+
+    asyncio.run(asyncio.wait_for(leave(), 60))
+
+
 def test_an_answer_that_has_begun_is_ended_by_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
     """Too much that comes after it is cut off; and who answers nothing is told of by the server."""
     sent: list[str] = []

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from importlib.metadata import packages_distributions
 from math import inf
 from pathlib import Path
+from threading import Thread
 from types import ModuleType
 from typing import Any, ClassVar
 
@@ -363,9 +364,23 @@ def _kept_waiting(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(ForwardMsgQueue, "flush", lambda self: list(self._queue))
 
 
+def _no_themes(patch: pytest.MonkeyPatch) -> None:
+    from streamlit.runtime import app_session
+
+    patch.delattr(app_session, "_populate_theme_msg")
+
+
+def _runs_go_on(patch: pytest.MonkeyPatch) -> None:
+    from streamlit.runtime.scriptrunner_utils.script_requests import ScriptRequests
+
+    patch.setattr(ScriptRequests, "request_stop", lambda self: None)
+
+
 @pytest.mark.parametrize(
     ("plant", "title"),
     [
+        (_no_themes, "settings of the server"),
+        (_runs_go_on, "how runs of pages end"),
         (_otherwise_sent, "what pages are sent"),
         (_kept_waiting, "what pages are sent"),
         (_elsewhere, "addresses of the server"),
@@ -472,6 +487,42 @@ def test_the_shipped_turns_of_what_is_sent() -> None:
     # of what a connection holds before it is cut off
     queue = starlette_server_config.WEBSOCKET_MAX_SEND_QUEUE_SIZE
     assert queue == 5 * framework.MOST_TOGETHER
+
+
+def test_settings_are_read_while_others_hold_their_lock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The loop waits for no run that reads some; and each page is told the same as ever."""
+    from streamlit.proto.NewSession_pb2 import NewSession
+    from streamlit.runtime import app_session
+
+    def told() -> bytes:
+        session: Any = NewSession()
+        app_session._populate_config_msg(session.config)
+        app_session._populate_theme_msg(session.custom_theme)
+        for part in ("light", "dark", "sidebar"):
+            app_session._populate_theme_msg(getattr(session.custom_theme, part), f"theme.{part}")
+        return bytes(session.SerializeToString(deterministic=True))
+
+    for module, name in (
+        (config, "get_option"),
+        (config, "get_options_for_section"),
+        (app_session, "_populate_theme_msg"),
+    ):
+        monkeypatch.setattr(module, name, getattr(module, name))  # as it was, afterwards
+    config.set_option("theme.primaryColor", "#336655")
+    try:
+        before = told()
+        framework.read_lightly()
+        assert told() == before
+        read = list[bytes]()
+        with config._config_lock:
+            reading = Thread(target=lambda: read.append(told()), daemon=True)
+            reading.start()
+            reading.join(60)
+        assert read == [before]
+        with pytest.raises(RuntimeError, match="not defined"):
+            config.get_option("theme.none")
+    finally:
+        config.set_option("theme.primaryColor", None)
 
 
 @pytest.mark.slow

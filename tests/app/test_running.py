@@ -11,6 +11,7 @@ import pytest
 from photocheck.server.pace import Pace
 from photocheck.server.turns import Lines
 from photocheck_app.doors import open_pages, running
+from photocheck_app.doors.crowd import CROWD
 from photocheck_app.doors.open_pages import Asking
 from photocheck_app.doors.running import Runs
 from tests.support.waiting import until
@@ -224,6 +225,86 @@ def test_who_waits_for_a_turn_has_not_ended(monkeypatch: pytest.MonkeyPatch) -> 
     assert runs.wait_until_done(0)
 
 
+class GoneError(Exception):
+    """Its page was left, or asked anew."""
+
+
+def test_a_run_that_is_wanted_no_more_waits_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever presses again and again has one run that waits, not one for each time."""
+    monkeypatch.setattr(running, "MOMENT_S", 1000.0)
+    monkeypatch.setattr(running, "PATIENCE_S", 1000.0)
+    monkeypatch.setattr(running, "OWING", running.AT_ONCE)
+    runs, going, end, ended = Runs(), list[str](), threading.Event(), list[int]()
+    gone = [threading.Event() for _ in range(9)]
+
+    def wait(number: int) -> None:
+        def heed() -> None:
+            if gone[number].is_set():
+                raise GoneError
+
+        try:
+            with runs.one("one", heed=heed):
+                going.append(str(number))
+        except GoneError:
+            ended.append(number)
+
+    first = [_begin(runs, "one", going, end) for _ in range(running.AT_ONCE)]
+    until(lambda: len(going) == running.AT_ONCE, "all places are taken")
+    threads = [threading.Thread(target=wait, args=(number,)) for number in range(9)]
+    for number, thread in enumerate(threads, 1):
+        thread.start()
+        until(partial(_waits, runs, number), "it waits")
+    assert CROWD.of("one") == 9
+    for each in gone[:8]:
+        each.set()
+    until(lambda: len(ended) == 8, "eight are gone")
+    assert CROWD.of("one") == 1
+    assert not runs.wait_until_done(0)
+    end.set()
+    for thread in [*first, *threads]:
+        thread.join(60)
+    assert going == ["8"]
+    assert CROWD.of("one") == 0
+    assert runs.wait_until_done(0)
+
+
+def test_a_run_that_ends_as_it_is_let_run_leaves_its_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(running, "MOMENT_S", 1000.0)
+    monkeypatch.setattr(running, "AT_ONCE", 0)
+    runs = Runs()
+
+    def heed() -> None:
+        # between having looked and having been told to end, somebody left
+        monkeypatch.setattr(running, "AT_ONCE", 1)
+        with runs._changed:
+            runs._let_in("one")
+        raise GoneError
+
+    with pytest.raises(GoneError), runs.one("one", heed=heed):
+        pass
+    assert runs.wait_until_done(0)
+    with runs.one("one"):
+        assert runs._busy("one") == 1
+
+
+def test_who_owes_runs_one_page_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each that runs beside others has the loop that answers everybody wait for it."""
+    owing = [True]
+    monkeypatch.setattr(running, "owes", lambda who, running_s: owing[0])
+    monkeypatch.setattr(running, "MOMENT_S", 1000.0)
+    monkeypatch.setattr(running, "PATIENCE_S", 1000.0)
+    runs, going, end = Runs(), list[str](), threading.Event()
+    threads = [_begin(runs, "one", going, end) for _ in range(3)]
+    until(lambda: len(going) == 1, "one runs")
+    until(partial(_waits, runs, 2), "two wait")
+    owing[0] = False
+    threads.append(_begin(runs, "one", going, end))
+    until(lambda: len(going) == 4, "all run")
+    end.set()
+    for thread in threads:
+        thread.join(60)
+
+
 @pytest.mark.parametrize("name", ["MOMENT_S", "PATIENCE_S"])
 def test_nobody_waits_for_runs_that_take_long(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(running, "MOMENT_S", 1000.0)
@@ -245,4 +326,5 @@ def test_a_run_that_breaks_off_has_ended() -> None:
 
 
 def test_the_shipped_limits_of_runs() -> None:
-    assert (running.AT_ONCE, running.MOMENT_S, running.PATIENCE_S) == (4, 0.25, 30.0)
+    assert (running.AT_ONCE, running.OWING) == (4, 1)
+    assert (running.MOMENT_S, running.PATIENCE_S) == (0.25, 30.0)

@@ -123,6 +123,28 @@ def test_kinds_of_turns_get_equal_shares() -> None:
     _run(work)
 
 
+def test_nobody_of_a_kind_that_is_held_back_is_called_whatever_the_pace() -> None:
+    back, called = {"heavy"}, list[str]()
+
+    async def come(line: Line, kind: str) -> None:
+        await line.turn("one", kind=kind)
+        called.append(kind)
+
+    async def all_of_them() -> None:
+        line = Line(Pace(a_second=1000, at_once=1000), held_back=lambda: back)
+        heavy = [asyncio.create_task(come(line, "heavy")) for _ in range(3)]
+        await until_in_loop(lambda: len(line) == 3, "they wait")
+        await asyncio.wait_for(come(line, "light"), 60)
+        assert called == ["light"]
+        with pytest.raises(FullError):
+            await line.turn("one", kind="heavy", most_s=0.001)
+        back.clear()
+        await asyncio.wait_for(asyncio.gather(*heavy), 60)
+
+    asyncio.run(all_of_them())
+    assert called == ["light", *["heavy"] * 3]
+
+
 def test_what_is_owed_is_waited_for() -> None:
     now = Now()
 

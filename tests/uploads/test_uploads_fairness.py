@@ -6,9 +6,10 @@ import io
 import signal
 import subprocess
 import sys
+from collections import Counter
 from contextlib import ExitStack
 from functools import partial
-from threading import Thread
+from threading import Event, Thread
 from types import SimpleNamespace
 
 import pytest
@@ -16,6 +17,7 @@ import pytest
 from photocheck.errors import DecodingFailedError, PhotoError
 from photocheck.photo.kind import MOST_FILL_BYTES, MOST_SCANS, MOST_SEGMENTS, kind_of
 from photocheck.photo.load import _jpeg_is_whole
+from photocheck.server import bench
 from photocheck.uploads import take
 from photocheck.uploads.gate import BusyError, Gate, on_behalf_of
 from photocheck.uploads.quota import Quota, take_for_order
@@ -62,6 +64,60 @@ def test_one_address_never_holds_all_places() -> None:
     with on_behalf_of("eve"), gate.place():
         pass
     assert not gate._inside
+
+
+class GoneError(Exception):
+    """Whoever it was for has gone."""
+
+
+def test_who_waits_for_nobody_any_more_leaves_and_takes_nothing() -> None:
+    gate = Gate(places=1, waiting=6, patience_s=60.0, heeds=True)
+    left, here = list[str](), Event()
+
+    def heed() -> None:
+        if not here.is_set():
+            raise GoneError
+
+    def wait() -> None:
+        with pytest.raises(GoneError), on_behalf_of("eve", heed), gate.place():
+            left.append("came in")
+        left.append("left")
+
+    here.set()
+    thread = Thread(target=wait)
+    with gate.place():
+        thread.start()
+        until(partial(waiting, gate, 1), "it waits")
+        here.clear()
+        thread.join(60)
+        assert left == ["left"]
+        assert not gate._waiting
+    assert (gate._free, gate._here, gate._inside) == (1, 0, Counter())
+    with on_behalf_of("eve", heed), gate.place():  # who need not wait is not asked
+        pass
+
+
+def test_where_something_would_be_lost_nobody_is_told_to_leave() -> None:
+    """A file that came is taken into the order, whether its page is still there or not."""
+    gate = Gate(places=1, waiting=6, patience_s=60.0)
+
+    def heed() -> None:
+        raise GoneError
+
+    came = Event()
+
+    def wait() -> None:
+        with on_behalf_of("eve", heed), gate.place():
+            came.set()
+
+    thread = Thread(target=wait)
+    with gate.place():
+        thread.start()
+        until(partial(waiting, gate, 1), "it waits")
+    thread.join(60)
+    assert came.is_set()
+    assert not GATE._heeds
+    assert bench.GATE._heeds
 
 
 def test_the_decoding_process_has_its_limits() -> None:

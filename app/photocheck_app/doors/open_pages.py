@@ -22,6 +22,7 @@ from photocheck.server.pace import (
     Bucket,
 )
 from photocheck.server.turns import FullError, Lines
+from photocheck_app.doors.crowd import CROWD
 
 MOST_PAGES: Final = 150
 """Open at one address: a few dozen people with a few each."""
@@ -86,13 +87,18 @@ class Asking:
 
 PAGES: Final = Lines(PAGES_OF_ADDRESS)
 REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
-WORK: Final = Lines(WORK_OF_ADDRESS, newcomers=NEWCOMERS_S)
-
 VISIT: Final = "visit"
 MESSAGE: Final = "message"
 FILE: Final = "file"
 """The kinds of work: who opens pages, one after another, takes no turns from those that are open,
 nor they from whoever comes; nor does either wait for those who ask for files without end."""
+
+WORK: Final = Lines(
+    WORK_OF_ADDRESS,
+    newcomers=NEWCOMERS_S,
+    held_back=lambda address: (VISIT, MESSAGE) if CROWD.too_many(address) else (),
+)
+"""What begins a run waits while many of that address wait already."""
 
 
 @dataclass(eq=False)
@@ -361,4 +367,8 @@ class Page(Leaving):
             await self._send(message)
         except OSError:  # ASGI's word for a visitor who has gone
             self.left = True
+            raise
+        except RuntimeError as error:
+            if self.left:  # sent away while this waited to be written
+                raise OSError from error
             raise

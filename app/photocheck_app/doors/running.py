@@ -6,6 +6,10 @@ address wait their turn, so that the others' pages share the processor with few;
 address, whichever browser has run least of late goes first, and every third time the one that has
 waited longest (`photocheck.server.turns`).  What takes longer than a moment is
 taken to wait for something else, and no longer counts, but where the address owes processor time.
+
+Whoever presses again, or leaves, has a run that still waits end at once, and nobody asks for more
+while many wait (`photocheck_app.doors.crowd`): else one address had a thousand threads waiting, and
+the loop that begins each of them answered nobody for half a minute (measured).
 """
 
 from __future__ import annotations
@@ -13,7 +17,7 @@ from __future__ import annotations
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from threading import Condition, Event, get_ident
 from time import monotonic, thread_time
@@ -23,10 +27,15 @@ from cachetools import LRUCache
 
 from photocheck.server.pace import MOST_VISITORS
 from photocheck.server.turns import Had, goes_to_longest
+from photocheck_app.doors.crowd import CROWD
 from photocheck_app.doors.open_pages import RUN_MOST_S, Asking, owes, ran
 
 AT_ONCE: Final = 4
 """Of one address."""
+
+OWING: Final = 1
+"""Of one address that owes processor time: those that run at once have the loop that answers
+everybody wait for each of them (judgement)."""
 
 MOMENT_S: Final = 0.25
 """A run of the first page takes 15 ms of a processor of its own."""
@@ -39,6 +48,9 @@ many run, each takes longer than a moment for the others' sake, and then ever mo
 PATIENCE_S: Final = 30.0
 """Then it runs all the same: nobody waits for ever.  Much less, and those of a crowd would all run
 at once, and keep whoever comes next from running."""
+
+HEEDS_S: Final = 0.5
+"""How soon a run that waits ends when it is wanted no more (judgement)."""
 
 
 class _Waiting:
@@ -77,7 +89,14 @@ class Runs:
         self._called = 0
 
     @contextmanager
-    def one(self, who: str, browser: str = "", *, first: bool = False) -> Iterator[None]:
+    def one(
+        self,
+        who: str,
+        browser: str = "",
+        *,
+        first: bool = False,
+        heed: Callable[[], None] | None = None,
+    ) -> Iterator[None]:
         """A run of a visitor's page, for as long as the block lasts.
 
         Parameters
@@ -88,9 +107,12 @@ class Runs:
             As `photocheck.server.access.browsers.known_apart` says.
         first : bool
             Whether the page has just been opened.
+        heed : function, optional
+            Called now and then while it waits; what it raises ends the waiting, and is raised here.
         """
         ticket = _Waiting(browser)
-        self._wait(who, ticket)
+        with CROWD.one_more(who):
+            self._wait(who, ticket, heed)
         began = thread_time()
         try:
             yield
@@ -100,23 +122,39 @@ class Runs:
             ran(Asking(who, browser), took_s, first=first)
             with self._changed:
                 self._had_of(who).more(browser, took_s)
-                del self._begun[who][ticket]
-                if not self._begun[who]:
-                    del self._begun[who]
-                self._let_in(who)
-                self._changed.notify_all()
+                self._left(who, ticket)
 
-    def _wait(self, who: str, ticket: _Waiting) -> None:
+    def _left(self, who: str, ticket: _Waiting) -> None:
+        """It runs no more, or waits no more."""
+        if ticket.may_run:
+            del self._begun[who][ticket]
+            if not self._begun[who]:
+                del self._begun[who]
+        else:
+            self._no_longer_waits(who, ticket)
+        self._let_in(who)
+        self._changed.notify_all()
+
+    def _wait(self, who: str, ticket: _Waiting, heed: Callable[[], None] | None) -> None:
         until = monotonic() + PATIENCE_S
         with self._changed:
             self._waiting[who].append(ticket)
             self._let_in(who)
-        while not self._may_run(who, ticket, until):
+        try:
+            while not self._may_run(who, ticket, until):
+                if heed is not None:
+                    heed()
+                with self._changed:
+                    first = self._waiting[who][0] is ticket if who in self._waiting else False
+                # Some that run become long ones without anybody's doing: one looks, and the rest
+                # sleep.
+                left_s = until - monotonic()
+                wait_s = min(MOMENT_S, left_s) if first else left_s
+                ticket.woken.wait(max(0.0, wait_s if heed is None else min(wait_s, HEEDS_S)))
+        except BaseException:
             with self._changed:
-                first = self._waiting[who][0] is ticket if who in self._waiting else False
-            # Some that run become long ones without anybody's doing: one looks, and the rest sleep.
-            left_s = until - monotonic()
-            ticket.woken.wait(max(0.0, min(MOMENT_S, left_s) if first else left_s))
+                self._left(who, ticket)
+            raise
 
     def _may_run(self, who: str, ticket: _Waiting, until: float) -> bool:
         with self._changed:
@@ -135,12 +173,15 @@ class Runs:
             least = min(waiting, key=lambda one: had.of(one.browser))
             self._begin(who, waiting[0] if longest else least)
 
-    def _begin(self, who: str, ticket: _Waiting) -> None:
+    def _no_longer_waits(self, who: str, ticket: _Waiting) -> None:
         self._waiting[who].remove(ticket)
         if self._waiting[who]:
             self._waiting[who][0].woken.set()
         else:
             del self._waiting[who]
+
+    def _begin(self, who: str, ticket: _Waiting) -> None:
+        self._no_longer_waits(who, ticket)
         self._begun[who][ticket] = monotonic()
         ticket.begin()
 
@@ -151,10 +192,12 @@ class Runs:
         return had
 
     def _room(self, who: str) -> bool:
-        if self._busy(who) >= AT_ONCE:
+        busy, begun = self._busy(who), self._begun.get(who, {})
+        if busy >= AT_ONCE:
             return False
-        begun = self._begun.get(who, {})
-        return len(begun) < AT_ALL or not owes(who, sum(one.took_s() for one in begun))
+        if busy < OWING and len(begun) < AT_ALL:
+            return True
+        return not owes(who, sum(one.took_s() for one in begun))
 
     def _busy(self, who: str) -> int:
         since = monotonic() - MOMENT_S

@@ -106,7 +106,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "unfinished": {"LOCK_OLD_S": 60.0, "OLD_S": 86400.0},
     },
     photocheck.uploads: {
-        "gate": {"SOON_S": 2.0},
+        "gate": {"HEEDS_S": 0.5, "SOON_S": 2.0},
         "quota": {"QUOTA": Quota(photos=24, total_bytes=300_000_000)},
         "take": {
             "_HEADER_BYTES": 8192,
@@ -136,6 +136,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "turns": {
             "HALF_S": 20.0,
             "LONGEST_EVERY": 3,
+            "LOOKS_S": 0.05,
             "MOST_BROWSERS": 2_000,
             "MOST_WAITING": 600,
         },
