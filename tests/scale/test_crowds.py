@@ -253,8 +253,8 @@ def test_of_noise_few_outlines_are_followed(monkeypatch: pytest.MonkeyPatch) -> 
     followed: list[int] = []
     true = cv2.findContours
 
-    def following(mask: np.ndarray, *how: int) -> Any:
-        found = true(mask, *how)
+    def following(mask: Any, mode: int, method: int) -> Any:
+        found = true(mask, mode, method)
         followed.append(len(found[0]))
         return found
 
