@@ -781,7 +781,7 @@ def test_a_sheet_is_looked_for_at_several_sizes(
         looked.append(shrink)
         return ()
 
-    monkeypatch.setattr(marker_detection, "_glance", lambda *_: ())
+    monkeypatch.setattr(marker_detection, "_glance", lambda grey, counted: ())
     monkeypatch.setattr(marker_detection, "_detect_at", detect_at)
     for shape in ((8, longer), (longer, 8)):
         looked.clear()
