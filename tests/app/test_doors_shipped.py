@@ -48,7 +48,6 @@ def test_every_figure_of_the_doors_is_as_shipped() -> None:
             "MOST_PAGES": 150,
             "MOST_REQUESTS": 100,
             "NEWCOMERS_S": 0.2,
-            "PROVIDER_S": 0.3,
             "RUN_MOST_S": 0.05,
             "VISIT_S": 0.004,
         },

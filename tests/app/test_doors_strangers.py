@@ -22,7 +22,7 @@ from photocheck.orders.model import StoreError
 from photocheck.server.access.browsers import known_apart, new_browser
 from photocheck.server.access.passes import AccessError
 from photocheck.server.access.rates import MEGABYTE, Rates, TooOftenError
-from photocheck.server.pace import WORK_OF_ADDRESS, Bucket, Pace
+from photocheck.server.pace import PROVIDER_OF_ADDRESS, Bucket, Pace
 from photocheck.server.turns import Line, Lines
 from photocheck_app import framework
 from photocheck_app.doors import bodies, middleware, open_pages, sessions
@@ -332,14 +332,9 @@ def test_one_address_waits_its_turn_and_another_does_not(
 ) -> None:
     clock = Clock()
     visits = name == "WORK"
-    work = {
-        "WORK": open_pages.VISIT_S,
-        "FILES": open_pages.FILE_S,
-        "PROVIDER": open_pages.PROVIDER_S,
-    }
-    most = work.get(name, 1)
+    most = {"WORK": open_pages.VISIT_S, "FILES": open_pages.FILE_S}.get(name, 1)
     lines = Lines(Pace(most, most), clock)
-    if name in work:  # one line for all of these
+    if name in ("WORK", "FILES"):  # one line for both
         monkeypatch.setattr(open_pages, "WORK", lines)
     else:
         monkeypatch.setattr(middleware, name, lines)
@@ -1061,9 +1056,8 @@ def test_one_address_does_not_have_the_provider_asked_without_end(
 ) -> None:
     """Each time nobody else is answered for a tenth of a second: sixty connections of one address
     made a page of another's take 22 s."""
-    lines = Lines(WORK_OF_ADDRESS, Clock())
-    monkeypatch.setattr(open_pages, "WORK", lines)
-    monkeypatch.setattr(open_pages, "LONGEST_VISIT_S", 0.01)
+    monkeypatch.setattr(middleware, "PROVIDER", Lines(PROVIDER_OF_ADDRESS, Clock()))
+    monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
     reached.clear()
     answered = [_ask(path)[0] for _ in range(20)]
     assert answered.count(429) == 20 - len(reached) >= 14

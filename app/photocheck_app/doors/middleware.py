@@ -38,10 +38,10 @@ from photocheck_app.doors.open_pages import (
     MOST_REQUESTS,
     OPEN,
     PAGES,
+    PROVIDER,
     REQUESTS,
     Asking,
     Page,
-    may_ask_provider,
     may_have_file,
     may_visit,
     turn,
@@ -172,7 +172,7 @@ class Guard:
             await held(scope, receive, send)
             return
         if found[0] == "provider":
-            await may_ask_provider(asking)
+            await turn(PROVIDER, asking)
         uploads = found[0] == "upload" and scope["method"] in ("PUT", "POST")
         brings = _who_brings(wanted, who) if uploads else ("", "")
         if uploads:

@@ -17,6 +17,7 @@ from photocheck.server.access.rates import too_often
 from photocheck.server.pace import (
     MESSAGES_OF_PAGE,
     PAGES_OF_ADDRESS,
+    PROVIDER_OF_ADDRESS,
     REQUESTS_OF_ADDRESS,
     WORK_OF_ADDRESS,
     Bucket,
@@ -46,11 +47,6 @@ VISIT_S: Final = 0.004
 FILE_S: Final = 0.0004
 """Of a processor, for one of the files that pages are made of, 63 for a first visit (measured: a
 third of a millisecond)."""
-
-PROVIDER_S: Final = 0.3
-"""The same for going to the identity provider and coming back from it: each makes its own client,
-reads all certificates for it and asks the provider, a tenth of a second in which nobody else is
-answered (measured).  Of an address two a second are more than a workshop's people need."""
 
 MESSAGE_S: Final = 0.008
 """Of a processor, for a message and what is answered, without the run between.  More than the
@@ -91,12 +87,12 @@ class Asking:
 
 PAGES: Final = Lines(PAGES_OF_ADDRESS)
 REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
+PROVIDER: Final = Lines(PROVIDER_OF_ADDRESS)
 WORK: Final = Lines(WORK_OF_ADDRESS, newcomers=NEWCOMERS_S)
 
 VISIT: Final = "visit"
 MESSAGE: Final = "message"
 FILE: Final = "file"
-PROVIDER: Final = "provider"
 """The kinds of work: who opens pages, one after another, takes no turns from those that are open,
 nor they from whoever comes; nor does either wait for those who ask for files without end."""
 
@@ -239,17 +235,6 @@ async def may_have_file(who: Asking) -> None:
         When that is too long.
     """
     await _called(WORK, who, FILE_S, FILE, LONGEST_WAIT_S)
-
-
-async def may_ask_provider(who: Asking) -> None:
-    """Wait until a visitor may be led to the identity provider or back, as `may_visit`.
-
-    Raises
-    ------
-    TooOftenError
-        When that is too long.
-    """
-    await _called(WORK, who, PROVIDER_S, PROVIDER, LONGEST_VISIT_S)
 
 
 def ran(who: Asking, took_s: float, *, first: bool) -> None:

@@ -130,6 +130,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
             "PIECES_OF_CONNECTION": Pace(a_second=20, at_once=200),
             "WORK_OF_ADDRESS": Pace(a_second=0.6, at_once=1.5),
             "PAGES_OF_ADDRESS": Pace(a_second=200, at_once=200),
+            "PROVIDER_OF_ADDRESS": Pace(a_second=1.0, at_once=4.0),
             "REQUESTS_OF_ADDRESS": Pace(a_second=50, at_once=400),
         },
         "serving": {"PORT": 8501},
