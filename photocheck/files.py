@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import secrets
@@ -121,3 +122,44 @@ def read_at_most(path: Path, most: int) -> bytes:
     """
     with path.open("rb") as file:
         return file.read(most + 1)
+
+
+def read_inside(folder: Path, name: str, most: int) -> bytes:
+    """The same of a file in a folder or below it, wherever its name or a link may lead.
+
+    Links within the folder are followed.  Who may write there can put a link in the place of
+    anything between two looks: what is opened is gone to step by step, and at no step is a link.
+
+    Raises
+    ------
+    OSError
+        Also where it leads out of the folder, or is no file.
+    """
+    inside = folder.resolve()
+    path = (inside / name).resolve()
+    if not path.is_relative_to(inside):
+        raise PermissionError(errno.EACCES, tr("it leads out of the folder"))
+    # Nobody waits at a pipe.
+    how = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    if os.open in os.supports_dir_fd:
+        handle = _step_by_step(inside, path.relative_to(inside).parts, how)
+    else:
+        handle = os.open(path, how)
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise PermissionError(errno.EACCES, tr("it is no file"))
+    with os.fdopen(handle, "rb") as file:
+        return file.read(most + 1)
+
+
+def _step_by_step(folder: Path, parts: tuple[str, ...], how: int) -> int:
+    """Open a file below a folder through each folder between, none of them by way of a link."""
+    here = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        for part in parts[:-1]:
+            below = os.open(part, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW, dir_fd=here)
+            os.close(here)
+            here = below
+        return os.open(parts[-1] if parts else ".", how | os.O_NOFOLLOW, dir_fd=here)
+    finally:
+        os.close(here)

@@ -196,9 +196,19 @@ def land() -> str:
     return next((part.upper() for part in parts if len(part) == 2), "")
 
 
+_LINKED: Final = re.compile(r"https?(?=://)|\bwww(?=\.)", re.IGNORECASE)
+"""What makes a link of itself (GitHub Flavored Markdown, 6.9, "Autolinks"): escaped or not, for
+the page looks for it where the escapes are gone."""
+
+
 def as_text(text: str) -> str:
-    """Markdown that shows the text as it is: names and file names are not ours to style."""
-    return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", text)
+    """Markdown that shows the text as it is: names and file names are not ours to style.
+
+    Nor is an address that a stranger typed a link: within it stands a word joiner (U+2060), which
+    is not seen.
+    """
+    unlinked = _LINKED.sub("\\g<0>\u2060", text)
+    return re.sub(r"([\\`*_\[\]<>$~:#|!])", r"\\\1", unlinked)
 
 
 STYLE: Final = f"<style>{LOOK}</style>"

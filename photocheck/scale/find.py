@@ -141,15 +141,17 @@ def _check_spread(spread_px: float | None) -> None:
 
 
 def _sheet(photo_rgb: Picture, bar_mm: float | None) -> ReferenceSeen:
-    from photocheck.scale.marker_detection import agreeing_markers, detect_markers
+    from photocheck.scale.marker_detection import Counted, agreeing_markers, detect_markers
     from photocheck.scale.markers import find_sheet
 
-    seen = find_sheet(photo_rgb, bar_mm=bar_mm)
+    grey = as_grey(photo_rgb)
+    counted: Counted = {}
+    detected = detect_markers(grey, counted)
+    seen = find_sheet(grey, bar_mm=bar_mm, seen=detected)
     if seen is not None:
         return seen
-    grey = as_grey(photo_rgb)
-    lone = sorted({marker.place for marker in detect_markers(grey)})
-    if agreeing_markers(detect_markers(np.ascontiguousarray(grey[:, ::-1]))):
+    lone = sorted({marker.place for marker in detected})
+    if agreeing_markers(detect_markers(np.ascontiguousarray(grey[:, ::-1]), counted)):
         raise ScaleError(
             tr("The photo is mirrored: the marker sheet on it reads backwards"),
             where="reference",

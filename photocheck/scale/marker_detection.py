@@ -42,15 +42,23 @@ class MarkerSeen:
     corners_px: Floats
 
 
-def detect_markers(grey: Picture) -> tuple[MarkerSeen, ...]:
+Counted = dict[tuple[int, ...], float]
+"""How long the way around a square must be at least, px, by the size of a copy."""
+
+
+def detect_markers(grey: Picture, counted: Counted | None = None) -> tuple[MarkerSeen, ...]:
     """The sheet's markers in a grey picture (H, W), each by itself, at several sizes.
 
     A glance at a small picture is enough for most sheets that are whole, at a small part
     of the cost.  Otherwise the search stops at the first size at which two or more agree
     on one plane; else it returns the most that any one size gave (possibly lone or
     contradictory ones).
+
+    What was counted to keep crowds away is put into `counted`, and not counted again where it is
+    there: of the same picture in a mirror it is the same.
     """
-    most = glanced = _glance(grey)
+    counted = {} if counted is None else counted
+    most = glanced = _glance(grey, counted)
     agreed = len(agreeing_markers(glanced))
     if agreed == len(LAYOUT.marker_ids):
         return glanced
@@ -64,7 +72,7 @@ def detect_markers(grey: Picture) -> tuple[MarkerSeen, ...]:
     if longer < 2000:
         shrinks.append(0.5)
     for shrink in shrinks:
-        seen = _detect_at(grey, shrink)
+        seen = _detect_at(grey, shrink, counted)
         more = len(agreeing_markers(seen))
         if more or agreed:
             return seen if more >= agreed else glanced
@@ -80,7 +88,9 @@ def _ours() -> cv2.aruco.Dictionary:
     return cv2.aruco.Dictionary(whole.bytesList[list(LAYOUT.marker_ids)], 4, 1)
 
 
-def _detector(small: Picture, *, thorough: bool) -> cv2.aruco.ArucoDetector:
+def _detector(
+    small: Picture, *, thorough: bool, counted: Counted | None = None
+) -> cv2.aruco.ArucoDetector:
     """One for this picture: settings are its own, for photos are looked at beside each other."""
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
@@ -90,7 +100,10 @@ def _detector(small: Picture, *, thorough: bool) -> cv2.aruco.ArucoDetector:
     # A glance leaves alone what it could not read anyhow: cells of under 2 px.
     longest = max(small.shape)
     least_px = (0.02 if thorough else 0.05) * longest
-    settings.minMarkerPerimeterRate = least_perimeter_px(small, settings, least_px) / longest
+    counted, copy = {} if counted is None else counted, (*small.shape, thorough)
+    if copy not in counted:
+        counted[copy] = least_perimeter_px(small, settings, least_px)
+    settings.minMarkerPerimeterRate = counted[copy] / longest
     # Blur fills the rim of a cell from its neighbours: read its middle only.  On simulated
     # blurred pictures this doubles what is found.
     settings.perspectiveRemovePixelPerCell = 8
@@ -98,13 +111,15 @@ def _detector(small: Picture, *, thorough: bool) -> cv2.aruco.ArucoDetector:
     return cv2.aruco.ArucoDetector(_ours(), settings)
 
 
-def _glance(grey: Picture) -> tuple[MarkerSeen, ...]:
+def _glance(grey: Picture, counted: Counted) -> tuple[MarkerSeen, ...]:
     """Markers seen in a much smaller picture with one threshold only."""
     small, shrink = halved(grey, _GLANCE_SIDE * float(np.sqrt(2)))
-    return _seen_in(small, np.array([shrink, shrink], np.float64), thorough=False)
+    return _seen_in(small, np.array([shrink, shrink], np.float64), counted, thorough=False)
 
 
-def _detect_at(grey: Picture, shrink: float) -> tuple[MarkerSeen, ...]:
+def _detect_at(
+    grey: Picture, shrink: float, counted: Counted | None = None
+) -> tuple[MarkerSeen, ...]:
     if shrink == 1:
         small = grey
     else:
@@ -112,12 +127,14 @@ def _detect_at(grey: Picture, shrink: float) -> tuple[MarkerSeen, ...]:
         method = cv2.INTER_AREA if shrink > 1 else cv2.INTER_LINEAR
         small = np.asarray(cv2.resize(grey, size, interpolation=method), dtype=np.uint8)
     scale = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
-    return _seen_in(small, scale, thorough=True)
+    return _seen_in(small, scale, counted, thorough=True)
 
 
-def _seen_in(small: Picture, scale: Floats, *, thorough: bool) -> tuple[MarkerSeen, ...]:
+def _seen_in(
+    small: Picture, scale: Floats, counted: Counted | None, *, thorough: bool
+) -> tuple[MarkerSeen, ...]:
     """Markers in a picture `scale` (x, y) times smaller than the one they are given in."""
-    corners, places, _ = _detector(small, thorough=thorough).detectMarkers(small)
+    corners, places, _ = _detector(small, thorough=thorough, counted=counted).detectMarkers(small)
     if places is None:
         return ()
     seen = [

@@ -86,7 +86,12 @@ def print_scale(bar_mm: float | None) -> tuple[float, float]:
     return bar_mm / LAYOUT.bar_mm, _BAR_SPREAD_MM / LAYOUT.bar_mm
 
 
-def find_sheet(picture: Picture, *, bar_mm: float | None = None) -> ReferenceSeen | None:
+def find_sheet(
+    picture: Picture,
+    *,
+    bar_mm: float | None = None,
+    seen: tuple[MarkerSeen, ...] | None = None,
+) -> ReferenceSeen | None:
     """Find the marker sheet by itself.
 
     Parameters
@@ -94,6 +99,8 @@ def find_sheet(picture: Picture, *, bar_mm: float | None = None) -> ReferenceSee
     picture : (H, W) grey or (H, W, 3) RGB, uint8
     bar_mm : float or None
         What the printed proof bar measured; None when nobody measured it.
+    seen : tuple of MarkerSeen, optional
+        What `detect_markers` gives of the picture in grey, where it was asked already.
 
     Returns
     -------
@@ -110,7 +117,7 @@ def find_sheet(picture: Picture, *, bar_mm: float | None = None) -> ReferenceSee
     """
     factor, spread = print_scale(bar_mm)
     grey = as_grey(picture)
-    seen = detect_markers(grey)
+    seen = detect_markers(grey) if seen is None else seen
     agreeing = agreeing_markers(seen)
     remarks = _another_sheet(seen, agreeing)
     bent = _bent(grey, agreeing if remarks else seen)

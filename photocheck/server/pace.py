@@ -48,6 +48,11 @@ PAGES_OF_ADDRESS: Final = Pace(a_second=200, at_once=200)
 """Pages asked for at one address; they are given from memory.  Whoever comes for the first time has
 nothing yet that tells one browser from others, and waits among all that have not."""
 
+PROVIDER_OF_ADDRESS: Final = Pace(a_second=1.0, at_once=4.0)
+"""Going to the identity provider and coming back from it: each makes its own client, reads all
+certificates for it and asks the provider, a tenth of a second in which nobody else is answered
+(measured).  Staff do either once in a shift."""
+
 REQUESTS_OF_ADDRESS: Final = Pace(a_second=50, at_once=400)
 """Other requests of one address, without the files that pages are made of; a first visit has
 two."""

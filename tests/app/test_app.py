@@ -516,6 +516,9 @@ def test_the_sheet_is_offered_for_both_papers() -> None:
 
 def test_text_is_shown_as_it_is() -> None:
     assert as_text("a_b *c* [d](e) $f$ :red[g]") == (r"a\_b \*c\* \[d\](e) \$f\$ \:red\[g\]")
+    # tests/browser/test_text_shown.py has a browser show them
+    assert as_text("see HTTPS://x.example") == "see HTTPS\u2060\\://x.example"
+    assert as_text("www.x.example, swww.y") == "www\u2060.x.example, swww.y"
 
 
 def test_the_package_never_imports_the_page() -> None:

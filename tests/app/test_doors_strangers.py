@@ -22,7 +22,7 @@ from photocheck.orders.model import StoreError
 from photocheck.server.access.browsers import known_apart, new_browser
 from photocheck.server.access.passes import AccessError
 from photocheck.server.access.rates import MEGABYTE, Rates, TooOftenError
-from photocheck.server.pace import Bucket, Pace
+from photocheck.server.pace import PROVIDER_OF_ADDRESS, Bucket, Pace
 from photocheck.server.turns import Line, Lines
 from photocheck_app import framework
 from photocheck_app.doors import bodies, middleware, open_pages, sessions
@@ -326,7 +326,7 @@ def test_a_page_that_a_browser_still_holds_is_not_sent_again() -> None:
     assert reached == ["/desk/"]  # Streamlit leads on
 
 
-@pytest.mark.parametrize("name", ["REQUESTS", "PAGES", "FILES", "WORK"])
+@pytest.mark.parametrize("name", ["REQUESTS", "PAGES", "FILES", "WORK", "PROVIDER"])
 def test_one_address_waits_its_turn_and_another_does_not(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -345,6 +345,7 @@ def test_one_address_waits_its_turn_and_another_does_not(
         "PAGES": {"path": "/sheet"},
         "FILES": {"path": _script()},
         "WORK": {"path": STREAM, "type": "websocket"},
+        "PROVIDER": {"path": framework.LOGIN},
     }[name]
     refused = "close" if visits else 429
     let_in = _ask(**kind)[0]
@@ -1077,3 +1078,17 @@ def test_an_answer_that_has_begun_is_ended_by_no_other(monkeypatch: pytest.Monke
     monkeypatch.setitem(globals(), "_behind", answers_nothing)
     asyncio.run(ask())
     assert sent == []
+
+
+@pytest.mark.parametrize("path", [framework.LOGIN, framework.LOGOUT, framework.CALLBACK])
+def test_one_address_does_not_have_the_provider_asked_without_end(
+    path: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each time nobody else is answered for a tenth of a second: sixty connections of one address
+    made a page of another's take 22 s."""
+    monkeypatch.setattr(middleware, "PROVIDER", Lines(PROVIDER_OF_ADDRESS, Clock()))
+    monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
+    reached.clear()
+    answered = [_ask(path)[0] for _ in range(20)]
+    assert answered.count(429) == 20 - len(reached) >= 14
+    assert _ask(path, client=("203.0.113.8", 1))[0] != 429

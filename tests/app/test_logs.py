@@ -43,5 +43,40 @@ def test_a_long_line_is_cut() -> None:
     assert len(long.getMessage()) == logs.MOST_CHARACTERS + 3
 
 
+def _with_traceback(said: str) -> logging.LogRecord:
+    try:
+        raise KeyError(said)
+    except KeyError:
+        return logging.LogRecord("a.place", 40, "place.py", 1, "oh", None, sys.exc_info())
+
+
+def test_a_long_traceback_is_cut_in_its_middle() -> None:
+    # KeyError quotes its key (Python's own documentation of `repr`), and the key was a stranger's.
+    long = _with_traceback("k" * 400_000)
+    assert Bounded().filter(long)
+    said = logging.Formatter().format(long)
+    assert len(said) < logs.MOST_OF_TRACEBACK + 100
+    assert "Traceback (most recent call last)" in said
+    assert said.endswith("kkk'")
+    short = _with_traceback("a key")
+    assert Bounded().filter(short)
+    assert logging.Formatter().format(short).endswith("KeyError: 'a key'")
+    assert "..." not in logging.Formatter().format(short)
+
+
+def test_nothing_that_is_quoted_steers_a_terminal() -> None:
+    # ECMA-48: ESC begins a control sequence, and so does 0x9b alone; U+202E turns what follows
+    # (Unicode Standard Annex 9).
+    told = _record("error %s", "\x1b[2J\x9b31m\u202e\r\x07\ttab\nline")
+    assert Bounded().filter(told)
+    assert told.getMessage() == "error \\x1b[2J\\x9b31m\\u202e\\r\\x07\ttab\nline"
+    quoting = _record("oh", error=True)
+    assert quoting.exc_info is not None
+    quoting.exc_info = (ValueError, ValueError("a\x1b]0;b\x07"), None)
+    assert Bounded().filter(quoting)
+    assert "\x1b" not in logging.Formatter().format(quoting)
+
+
 def test_the_shipped_bounds_of_the_log() -> None:
+    assert logs.MOST_OF_TRACEBACK == 16_000
     assert (logs.LINES, logs.OF_TRACEBACK, logs.WINDOW_S, logs.MOST_CHARACTERS) == (20, 5, 60, 4000)

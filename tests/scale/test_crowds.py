@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 import pytest
 
+from photocheck.case.model import Reference
+from photocheck.errors import ScaleError
 from photocheck.scale import (
     crowds,
     marker_detection,
@@ -20,6 +22,7 @@ from photocheck.scale import (
     unaided_rounds,
 )
 from photocheck.scale.crowds import largest_outlines, least_perimeter_px
+from photocheck.scale.find import see_reference
 from photocheck.scale.marker_detection import agreeing_markers, detect_markers
 from photocheck.scale.sheet import LAYOUT, marker_cells
 from photocheck.scale.tag_detection import Search
@@ -209,7 +212,7 @@ def test_a_search_at_full_size_is_of_so_many_px_at_most(monkeypatch: pytest.Monk
     """Twelve megapixels as they are, eighty a third as large."""
     looked: list[float] = []
 
-    def look(grey: np.ndarray, shrink: float) -> tuple[()]:
+    def look(grey: np.ndarray, shrink: float, counted: Any) -> tuple[()]:
         looked.append(shrink)
         return ()
 
@@ -218,3 +221,61 @@ def test_a_search_at_full_size_is_of_so_many_px_at_most(monkeypatch: pytest.Monk
         looked.clear()
         assert detect_markers(np.full((20, side), 255, np.uint8)) == ()
         assert looked == shrinks
+
+
+def outlines(dark: np.ndarray, least_px: float) -> set[bytes]:
+    """OpenCV's own of what is at least so wide and high together, px by px."""
+    found, _ = cv2.findContours(dark, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+    boxes = [cv2.boundingRect(outline) for outline in found]
+    return {
+        outline.tobytes()
+        for outline, (_, _, wide, high) in zip(found, boxes, strict=True)
+        if wide + high >= least_px
+    }
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_without_what_is_small_all_other_outlines_are_as_they_were(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    blotches = cv2.GaussianBlur(random.normal(0, 1, (300, 400)), (0, 0), 0.4 + seed / 2)
+    dark = np.where(blotches > 0.02, 255, 0).astype(np.uint8)
+    left, many = crowds._larger(dark, 60.0)
+    # of holes OpenCV follows the px around, which make the box larger by one on each side
+    assert outlines(dark, 24.0) == outlines(left, 24.0)
+    assert len(outlines(left, 0.0)) < len(outlines(dark, 0.0)) or seed > 2
+    assert many >= len(outlines(dark, 34.0))
+
+
+def test_of_noise_few_outlines_are_followed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What white noise has most of goes before any outline is: 22 s of 12 megapixels were that."""
+    random = np.random.default_rng(4)
+    grey = random.integers(0, 256, (700, 900)).astype(np.uint8)
+    followed: list[int] = []
+    true = cv2.findContours
+
+    def following(mask: Any, mode: int, method: int) -> Any:
+        found = true(mask, mode, method)
+        followed.append(len(found[0]))
+        return found
+
+    monkeypatch.setattr(crowds, "_FEW_REGIONS", 1000)
+    monkeypatch.setattr(crowds.cv2, "findContours", following)
+    least_perimeter_px(grey, told(0.03), 60.0)
+    all_of_it = cv2.adaptiveThreshold(grey, 255, 0, cv2.THRESH_BINARY_INV, 15, 7)
+    assert 0 < sum(followed) < 0.1 * len(true(all_of_it, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)[0])
+
+
+def test_a_sheet_that_is_not_there_is_counted_for_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Looked for as it is, and once more in a mirror, where its squares are as many."""
+    random = np.random.default_rng(4)
+    photo = random.integers(0, 256, (900, 1600, 3)).astype(np.uint8)
+    copies: list[tuple[int, ...]] = []
+
+    def counting(grey: np.ndarray, settings: Any, least_px: float) -> float:
+        copies.append((*grey.shape, settings.adaptiveThreshWinSizeMin))
+        return least_perimeter_px(grey, settings, least_px)
+
+    monkeypatch.setattr(marker_detection, "least_perimeter_px", counting)
+    with pytest.raises(ScaleError):
+        see_reference(photo, Reference(kind="marker_sheet"))
+    assert len(copies) == len(set(copies)) > 1

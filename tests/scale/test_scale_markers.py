@@ -256,7 +256,7 @@ def test_a_glance_is_enough_for_a_whole_sheet(monkeypatch):
     grey = cv2.cvtColor(large, cv2.COLOR_RGB2GRAY)
     searched = []
     monkeypatch.setattr(
-        marker_detection, "_detect_at", lambda grey, shrink: searched.append(shrink) or ()
+        marker_detection, "_detect_at", lambda grey, shrink, counted: searched.append(shrink) or ()
     )
     seen = detect_markers(grey)
     assert sorted(marker.place for marker in seen) == [0, 1, 2, 3]
@@ -271,10 +271,10 @@ def test_what_a_glance_misses_is_searched_for(monkeypatch):
     picture, _ = _scene(1, 0.8)
     grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
     every = detect_markers(grey)
-    monkeypatch.setattr(marker_detection, "_glance", lambda grey: every[:3])
+    monkeypatch.setattr(marker_detection, "_glance", lambda grey, counted: every[:3])
     assert len(detect_markers(grey)) == 4
     # And a search that finds fewer does not take away what the glance saw.
-    monkeypatch.setattr(marker_detection, "_detect_at", lambda grey, shrink: every[:1])
+    monkeypatch.setattr(marker_detection, "_detect_at", lambda grey, shrink, counted: every[:1])
     assert detect_markers(grey) == every[:3]
 
 

@@ -777,11 +777,11 @@ def test_a_sheet_is_looked_for_at_several_sizes(
     """First at about 1400 px, then at full size, half of the first, and twice as large."""
     looked: list[float] = []
 
-    def detect_at(_: Any, shrink: float) -> tuple[MarkerSeen, ...]:
+    def detect_at(_: Any, shrink: float, counted: Any) -> tuple[MarkerSeen, ...]:
         looked.append(shrink)
         return ()
 
-    monkeypatch.setattr(marker_detection, "_glance", lambda _: ())
+    monkeypatch.setattr(marker_detection, "_glance", lambda grey, counted: ())
     monkeypatch.setattr(marker_detection, "_detect_at", detect_at)
     for shape in ((8, longer), (longer, 8)):
         looked.clear()

@@ -56,6 +56,7 @@ def test_what_weighs_more_waits_longer() -> None:
         (pace.MESSAGES_OF_PAGE, 5, 60),
         (pace.WORK_OF_ADDRESS, 0.6, 1.5),
         (pace.PAGES_OF_ADDRESS, 200, 200),
+        (pace.PROVIDER_OF_ADDRESS, 1, 4),
         (pace.REQUESTS_OF_ADDRESS, 50, 400),
     ],
 )

@@ -19,6 +19,12 @@ WINDOW_S: Final = 60.0
 MOST_CHARACTERS: Final = 4000
 """Of one message without its traceback."""
 
+MOST_OF_TRACEBACK: Final = 16_000
+"""Of a traceback its beginning and its end, half of each: errors quote what was sent, and a page
+may send a megabyte at once."""
+
+_FORMATTER: Final = logging.Formatter()
+
 
 class Bounded(logging.Filter):
     """Lets so many lines of one kind through, and then says how many were left out.
@@ -49,9 +55,31 @@ class Bounded(logging.Filter):
         if self._said[kind] > LINES:
             return False
         said = record.getMessage()
-        if len(said) > MOST_CHARACTERS:
-            record.msg, record.args = f"{said[:MOST_CHARACTERS]}...", None
+        shown = _harmless(said)
+        if len(shown) > MOST_CHARACTERS:
+            shown = f"{shown[:MOST_CHARACTERS]}..."
+        if shown != said:
+            record.msg, record.args = shown, None
+        if record.exc_info and not record.exc_text:
+            # Formatters take this where it is there (logging, "Formatter.format").
+            record.exc_text = _bounded(_FORMATTER.formatException(record.exc_info))
         return True
+
+
+def _bounded(traceback: str) -> str:
+    half = MOST_OF_TRACEBACK // 2
+    if len(traceback) > MOST_OF_TRACEBACK:
+        traceback = f"{traceback[:half]}\n...\n{traceback[-half:]}"
+    return _harmless(traceback)
+
+
+def _harmless(said: str) -> str:
+    """Nothing that was quoted may steer a terminal (OWASP ASVS 5.0, 16.4.1); lines stay lines."""
+    return "".join(c if c.isprintable() or c in "\n\t" else _escaped(c) for c in said)
+
+
+def _escaped(c: str) -> str:
+    return c.encode("unicode_escape").decode("ascii")
 
 
 def bound_logs() -> None:

@@ -38,6 +38,7 @@ from photocheck_app.doors.open_pages import (
     MOST_REQUESTS,
     OPEN,
     PAGES,
+    PROVIDER,
     REQUESTS,
     Asking,
     Page,
@@ -170,6 +171,8 @@ class Guard:
         if found[0] == "page" and (held := await page_file(wanted, found[1], asking)):
             await held(scope, receive, send)
             return
+        if found[0] == "provider":
+            await turn(PROVIDER, asking)
         uploads = found[0] == "upload" and scope["method"] in ("PUT", "POST")
         brings = _who_brings(wanted, who) if uploads else ("", "")
         if uploads:

@@ -17,6 +17,7 @@ from photocheck.server.access.rates import too_often
 from photocheck.server.pace import (
     MESSAGES_OF_PAGE,
     PAGES_OF_ADDRESS,
+    PROVIDER_OF_ADDRESS,
     REQUESTS_OF_ADDRESS,
     WORK_OF_ADDRESS,
     Bucket,
@@ -87,6 +88,8 @@ class Asking:
 
 PAGES: Final = Lines(PAGES_OF_ADDRESS)
 REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
+PROVIDER: Final = Lines(PROVIDER_OF_ADDRESS)
+
 VISIT: Final = "visit"
 MESSAGE: Final = "message"
 FILE: Final = "file"

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from photocheck.case.file import FORMAT
 from photocheck.errors import CaseError, reason_of
-from photocheck.files import read_at_most
+from photocheck.files import read_inside
 from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.schemas.reading import read_json
@@ -76,7 +76,7 @@ class CaseSource:
             try:
                 path = (folder / name).resolve()
                 if path.is_relative_to(folder) and path.is_file():
-                    found[name] = read_at_most(path, MAX_BYTES)
+                    found[name] = read_inside(folder, name, MAX_BYTES)
                 elif more is not None:
                     found[name] = more.read(more.one(name))
             except CaseError:

@@ -194,6 +194,10 @@ def entries_of(
     used = {name for names in matches.photos.values() for name in names}
     if idle := [name for name in (folder.files if folder else ()) if name not in used]:
         notes.append(tr("Photos that no order has: {names}.", names=some(idle)))
+    if folder and folder.outside:
+        notes.append(
+            tr("Passed over, for they lead out of the folder: {names}.", names=some(folder.outside))
+        )
     return Entries(tuple(entries), tuple(columns), tuple(map(printable, notes)))
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError, reason_of
-from photocheck.files import read_at_most
+from photocheck.files import read_at_most, read_inside
 from photocheck.photo.kind import MAX_BYTES, SUFFIXES
 from photocheck.speech import listed, tr
 
@@ -59,9 +59,15 @@ class PhotoFolder:
     ----------
     files : mapping of name to Source
         By the path from the folder, with slashes.
+    folder : Path or None
+        Out of which nothing is read, whatever links are put into it.
+    outside : tuple of str
+        Names of what leads out of it, and was passed over.
     """
 
     files: Mapping[str, Source]
+    folder: Path | None = None
+    outside: tuple[str, ...] = ()
 
     def read(self, name: str) -> bytes:
         """A photo's bytes.
@@ -77,6 +83,8 @@ class PhotoFolder:
         if not isinstance(source, Path):
             return source()
         try:
+            if self.folder is not None:
+                return read_inside(self.folder, name, MAX_BYTES)
             return read_at_most(source, MAX_BYTES)
         except OSError as error:
             raise CaseError(
@@ -164,7 +172,10 @@ class PhotoFolder:
 
 
 def photo_folder(path: str | os.PathLike[str]) -> PhotoFolder:
-    """Look through a folder.
+    """Look through a folder, and those below it.
+
+    Who may put a link there could have any photo of whoever looks brought into an order: what
+    leads out of the folder is no photo of it.
 
     Raises
     ------
@@ -181,7 +192,15 @@ def photo_folder(path: str | os.PathLike[str]) -> PhotoFolder:
         for file in sorted(folder.rglob("*"))
         if file.suffix.lower() in SUFFIXES and not file.name.startswith(".") and file.is_file()
     )
-    return PhotoFolder({file.relative_to(folder).as_posix(): file for file in found})
+    inside = folder.resolve()
+    files, outside = {}, []
+    for file in found:
+        name = file.relative_to(folder).as_posix()
+        if file.resolve().is_relative_to(inside):
+            files[name] = file
+        else:
+            outside.append(name)
+    return PhotoFolder(files, folder, tuple(outside))
 
 
 def _plain(name: str) -> str:

@@ -7,7 +7,7 @@ a number has seen all below it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
@@ -282,10 +282,13 @@ def any_subscription(store: DatabaseStore) -> bool:
 # --- deliveries -----------------------------------------------------------------
 
 
-def take_due(store: DatabaseStore, *, now: datetime, lease_s: float) -> Delivery | None:
+def take_due(
+    store: DatabaseStore, *, now: datetime, lease_s: float, but: Collection[int] = ()
+) -> Delivery | None:
     """Take what is to be told next; for `lease_s` no other server takes it, nor what follows it.
 
-    Of each subscription only the oldest change that was not told is ever taken.
+    Of each subscription only the oldest change that was not told is ever taken, and none of the
+    clients in `but`.
     """
     earlier = deliveries.alias("earlier")
     first = ~(
@@ -301,7 +304,7 @@ def take_due(store: DatabaseStore, *, now: datetime, lease_s: float) -> Delivery
         select(deliveries)
         .join(subscriptions, subscriptions.c.id == deliveries.c.subscription_id)
         .where(deliveries.c.done.is_(None), deliveries.c.due <= now, first)
-        .where(subscriptions.c.ended.is_(None))
+        .where(subscriptions.c.ended.is_(None), subscriptions.c.client_id.not_in(but))
         .order_by(deliveries.c.due, deliveries.c.id)
         .limit(1)
     )

@@ -11,6 +11,8 @@ import ipaddress
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+from threading import BoundedSemaphore, Thread
 from typing import Any, Final
 from urllib.parse import SplitResult, urlsplit
 
@@ -20,6 +22,13 @@ from photocheck.orders.store.kept_clients import Calls
 from photocheck.speech import tr
 
 _PORTS: Final = {"https": 443, "http": 80}
+
+LOOK_UP_S: Final = 5.0
+"""For so long a name is looked up: the system has no limit of its own that could be relied on, and
+a name's own servers may answer as late as they like (judgement)."""
+
+_LOOKED_UP: Final = BoundedSemaphore(16)
+"""Names looked up at once, with those that nobody waits for any more and that cannot be ended."""
 
 IPAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
 
@@ -83,7 +92,7 @@ def place_of(
     parts, port = _parts(text, calls)
     host = str(parts.hostname)
     try:
-        found = look_up(host, port, type=socket.SOCK_STREAM)
+        found = _looked_up(look_up, host, port)
     except (OSError, UnicodeError) as error:
         raise ReachError(
             502, tr("the host is not found ({reason})", reason=reason_of(error)), where=host
@@ -106,6 +115,35 @@ def place_of(
     path = parts.path or "/"
     path += f"?{parts.query}" if parts.query else ""
     return CallPlace(str(addresses[0]), host, port, not plain, path)
+
+
+def _looked_up(look_up: Callable[..., list[Any]], host: str, port: int) -> list[Any]:
+    """What a name means, within `LOOK_UP_S`.
+
+    Raises
+    ------
+    OSError, UnicodeError
+    """
+    if not _LOOKED_UP.acquire(timeout=LOOK_UP_S):
+        raise TimeoutError("timed out")
+    came: SimpleQueue[list[Any] | Exception] = SimpleQueue()
+
+    def look() -> None:
+        try:
+            came.put(look_up(host, port, type=socket.SOCK_STREAM))
+        except Exception as error:
+            came.put(error)
+        finally:
+            _LOOKED_UP.release()
+
+    Thread(target=look, name="looking up", daemon=True).start()
+    try:
+        found = came.get(timeout=LOOK_UP_S)
+    except Empty:
+        raise TimeoutError("timed out") from None
+    if isinstance(found, Exception):
+        raise found
+    return found
 
 
 def is_everybodys(address: IPAddress) -> bool:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import logging
+from collections import Counter
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
-from threading import Event, Thread
+from threading import Condition, Event, Thread
 from typing import Any, Final
 
 from photocheck.errors import PhotocheckError
@@ -15,19 +16,24 @@ from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.kept_changes import Change, Delivery
 from photocheck.orders.store.kept_clients import Client, every_client
 from photocheck.server.hooks.calling import WITHIN_S, CallError, call
-from photocheck.server.hooks.reach import CallPlace, ReachError, place_of
+from photocheck.server.hooks.reach import LOOK_UP_S, CallPlace, ReachError, place_of
 from photocheck.server.hooks.signing import secret_of, signature
 
-LEASE_S: Final = 3 * WITHIN_S
-"""For so long what one server tells is not taken by another: longer than a call takes; what a
+LEASE_S: Final = 2 * LOOK_UP_S + 3 * WITHIN_S
+"""For so long what one server tells is not taken by another: longer than a call takes (the name
+waits for its turn and is looked up, connecting and its certificates have `WITHIN_S` each); what a
 killed server had under way is told that much later."""
 
 WAITS_S: Final = (2.0, 10.0, 60.0, 300.0, 1800.0, 7200.0, 21_600.0, 43_200.0, 86_400.0)
 """Between one try and the next; two days together, and then no more (judgement: a weekend's
 outage is outlasted, and who is gone is let go)."""
 
-AT_ONCE: Final = 4
-"""Calls under way: one that does not answer keeps no other waiting."""
+OF_ONE: Final = 2
+"""Calls of one client under way: who answers as late as may be, or never, keeps no other client
+waiting."""
+
+AT_ONCE: Final = 16
+"""Calls under way (judgement: a workshop has a few clients)."""
 
 EVERY_S: Final = 2.0
 """Between two looks at what is to be told."""
@@ -63,6 +69,9 @@ class Teller:
         self._store, self._told, self._call, self._every_s = store, told, call, every_s
         self._ending = Event()
         self._seen = ""
+        self._under_way: Counter[int] = Counter()
+        self._heard = 0
+        self._changed = Condition()
 
     def start(self) -> None:
         """Begin.  Its threads keep no process from ending: what is under way is told again."""
@@ -71,18 +80,38 @@ class Teller:
     def end(self) -> None:
         """Begin nothing more."""
         self._ending.set()
+        with self._changed:
+            self._changed.notify_all()
 
     def _run(self) -> None:
-        while not self._ending.wait(self._every_s):
+        while not self._ending.is_set():
+            heard = self._heard
             try:
-                self.tell()
+                self.begin()
             except PhotocheckError:
-                continue  # a store that is away is told elsewhere
+                pass  # a store that is away is told elsewhere
             except Exception:  # it would end this thread, and nobody would be told any more
                 _log.exception("clients could not be told what changed")
+            self._until_heard(heard)
 
     def tell(self) -> int:
-        """Tell all that is due; gives how many calls were made."""
+        """Tell all that is due, and wait until it was heard; gives how many calls were made."""
+        made = 0
+        while True:
+            heard = self._heard
+            made += self.begin()
+            if self._heard == heard and not self._under_way:
+                return made
+            self._until_heard(heard)
+
+    def _until_heard(self, before: int) -> None:
+        """Wait for the next look, or until more calls have ended: what follows them is due then."""
+        with self._changed:
+            ended = self._ending.is_set
+            self._changed.wait_for(lambda: self._heard != before or ended(), self._every_s)
+
+    def begin(self) -> int:
+        """Begin telling all that is due, and wait for nobody; gives how many calls were begun."""
         store = self._store()
         if not kept.any_subscription(store):
             return 0
@@ -90,24 +119,31 @@ class Teller:
         if stamp != self._seen:
             kept.number_changes(store)
             self._seen = stamp
-        made = 0
+        begun = 0
         while not self._ending.is_set() and (due := self._taken(store)):
-            calls = [Thread(target=self._deliver, args=(store, one), daemon=True) for one in due]
-            for one in calls:
-                one.start()
-            for one in calls:
-                one.join()
-            made += len(calls)
-        return made
+            with self._changed:
+                self._under_way[due.subscription.client] += 1
+            Thread(target=self._call_one, args=(store, due), name="calling", daemon=True).start()
+            begun += 1
+        return begun
 
-    def _taken(self, store: DatabaseStore) -> list[Delivery]:
-        due: list[Delivery] = []
-        while len(due) < AT_ONCE:
-            one = kept.take_due(store, now=datetime.now(UTC), lease_s=LEASE_S)
-            if one is None:
-                break
-            due.append(one)
-        return due
+    def _taken(self, store: DatabaseStore) -> Delivery | None:
+        with self._changed:
+            if self._under_way.total() >= AT_ONCE:
+                return None
+            busy = [client for client, calls in self._under_way.items() if calls >= OF_ONE]
+        return kept.take_due(store, now=datetime.now(UTC), lease_s=LEASE_S, but=busy)
+
+    def _call_one(self, store: DatabaseStore, due: Delivery) -> None:
+        client = due.subscription.client
+        try:
+            self._deliver(store, due)
+        finally:
+            with self._changed:
+                self._under_way[client] -= 1
+                self._under_way += Counter()  # whoever has none goes
+                self._heard += 1
+                self._changed.notify_all()
 
     def _deliver(self, store: DatabaseStore, delivery: Delivery) -> None:
         try:

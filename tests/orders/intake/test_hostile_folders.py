@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from photocheck.errors import CaseError, PhotoError
-from photocheck.files import read_at_most
+from photocheck.files import read_at_most, read_inside
 from photocheck.orders.intake import case_files, photo_folder
 from photocheck.orders.intake.case_files import find_cases
 from photocheck.orders.intake.photo_folder import PhotoFolder
@@ -72,3 +72,72 @@ def test_of_a_photo_beside_a_case_no_more_is_read_than_one_may_have(
     assert len(content) == 101
     folder = PhotoFolder({"side.jpg": tmp_path / "side.jpg"})
     assert len(folder.read("side.jpg")) == 101
+
+
+def names_and_photos(folder: Path) -> dict[str, bytes]:
+    found = photo_folder.photo_folder(folder)
+    return {name: found.read(name) for name in found.files}
+
+
+def test_no_link_leads_out_of_the_folder_of_photos(tmp_path: Path) -> None:
+    """Whoever may write there could have any photo of the workshop's brought into an order."""
+    theirs, ours = tmp_path / "theirs", tmp_path / "ours"
+    (theirs / "below").mkdir(parents=True)
+    ours.mkdir()
+    (ours / "secret.jpg").write_bytes(b"secret")
+    (theirs / "plain.jpg").write_bytes(b"plain")
+    (theirs / "below" / "deep.jpg").write_bytes(b"deep")
+    (theirs / "again.jpg").symlink_to("plain.jpg")
+    (theirs / "below" / "up.jpg").symlink_to("../plain.jpg")
+    (theirs / "out.jpg").symlink_to(ours / "secret.jpg")
+    (theirs / "below" / "out.jpg").symlink_to("../../ours/secret.jpg")
+    (theirs / "folder").symlink_to(ours)
+    assert names_and_photos(theirs) == {
+        **{"plain.jpg": b"plain", "again.jpg": b"plain"},
+        **{"below/deep.jpg": b"deep", "below/up.jpg": b"plain"},
+    }
+    assert photo_folder.photo_folder(theirs).outside == ("below/out.jpg", "out.jpg")
+    (tmp_path / "by a link").symlink_to(theirs)  # which the workshop itself has named
+    assert names_and_photos(tmp_path / "by a link") == names_and_photos(theirs)
+
+
+def test_nor_one_that_is_put_there_between_looking_and_reading(tmp_path: Path) -> None:
+    theirs = tmp_path / "theirs"
+    (theirs / "below").mkdir(parents=True)
+    (tmp_path / "secret.jpg").write_bytes(b"secret")
+    for name in ("a.jpg", "b.jpg", "below/c.jpg"):
+        (theirs / name).write_bytes(b"plain")
+    found = photo_folder.photo_folder(theirs)
+    (theirs / "a.jpg").unlink()
+    (theirs / "a.jpg").symlink_to(tmp_path / "secret.jpg")
+    (theirs / "b.jpg").unlink()
+    os.mkfifo(theirs / "b.jpg")
+    (theirs / "below").rename(tmp_path / "gone")
+    (theirs / "below").symlink_to(tmp_path / "gone")
+    for name, said in (("a.jpg", "out of"), ("b.jpg", "no file"), ("below/c.jpg", "out of")):
+        with pytest.raises(CaseError, match=said):
+            found.read(name)
+
+
+@pytest.mark.parametrize("last", [True, False])
+def test_nor_while_it_is_opened(
+    tmp_path: Path, last: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A link that comes after all was looked at: `resolve` says what was there before."""
+    theirs = tmp_path / "theirs"
+    (theirs / "below").mkdir(parents=True)
+    (tmp_path / "away").mkdir()
+    for folder in (theirs / "below", tmp_path / "away"):
+        (folder / "a.jpg").write_bytes(folder.name.encode())
+    before = (theirs / "below" / "a.jpg").resolve()
+    inside = theirs.resolve()
+    if last:
+        (theirs / "below" / "a.jpg").unlink()
+        (theirs / "below" / "a.jpg").symlink_to(tmp_path / "away" / "a.jpg")
+    else:
+        (theirs / "below").rename(tmp_path / "gone")
+        (theirs / "below").symlink_to(tmp_path / "away")
+    resolved = {theirs: inside, inside / "below/a.jpg": before}
+    monkeypatch.setattr(Path, "resolve", lambda self: resolved[self])
+    with pytest.raises(OSError, match=r"symbolic links|Not a directory"):
+        read_inside(theirs, "below/a.jpg", 100)

@@ -130,6 +130,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
             "PIECES_OF_CONNECTION": Pace(a_second=20, at_once=200),
             "WORK_OF_ADDRESS": Pace(a_second=0.6, at_once=1.5),
             "PAGES_OF_ADDRESS": Pace(a_second=200, at_once=200),
+            "PROVIDER_OF_ADDRESS": Pace(a_second=1.0, at_once=4.0),
             "REQUESTS_OF_ADDRESS": Pace(a_second=50, at_once=400),
         },
         "serving": {"PORT": 8501},
@@ -144,11 +145,12 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
     },
     photocheck.server.hooks: {
         "calling": {"WITHIN_S": 10.0},
-        "reach": {"_PORTS": {"https": 443, "http": 80}},  # RFC 9110, 4.2
+        "reach": {"_PORTS": {"https": 443, "http": 80}, "LOOK_UP_S": 5.0},  # RFC 9110, 4.2
         "telling": {
-            "LEASE_S": 30.0,
+            "LEASE_S": 40.0,
             "WAITS_S": (2.0, 10.0, 60.0, 300.0, 1800.0, 7200.0, 21_600.0, 43_200.0, 86_400.0),
-            "AT_ONCE": 4,
+            "AT_ONCE": 16,
+            "OF_ONE": 2,
             "EVERY_S": 2.0,
         },
     },

@@ -23,7 +23,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
 from photocheck.orders.store.kept_clients import Calls
-from photocheck.server.hooks import calling
+from photocheck.server.hooks import calling, reach
 from photocheck.server.hooks.calling import CallError, call
 from photocheck.server.hooks.reach import (
     CallPlace,
@@ -253,3 +253,35 @@ def test_who_lets_the_connecting_drip_is_not_waited_for_afterwards(
         if encrypted:
             again.connect()
             assert again.sock is one
+
+
+def test_a_name_that_nobody_answers_for_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The system's own looking up may take as long as the name's servers like."""
+    monkeypatch.setattr(reach, "LOOK_UP_S", 0.05)
+    monkeypatch.setattr(reach, "_LOOKED_UP", threading.BoundedSemaphore(2))
+    end, begun = threading.Event(), []
+
+    def never(host: str, port: int, **_: Any) -> list[Any]:
+        begun.append(host)
+        end.wait(60)
+        return []
+
+    for _ in range(4):
+        with pytest.raises(ReachError) as refused:
+            place_of("https://hooks.example/", HOOKS, look_up=never)
+        assert refused.value.status == 502
+        assert "timed out" in refused.value.wrong
+    assert len(begun) == 2  # nor do threads without end wait for it
+    end.set()
+    with reach._LOOKED_UP:
+        pass
+    assert place_of("https://hooks.example/", HOOKS, look_up=looked_up("8.8.8.8")).port == 443
+
+
+def test_what_goes_wrong_while_a_name_is_looked_up_is_told() -> None:
+    def wrong(host: str, port: int, **_: Any) -> list[Any]:
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    with pytest.raises(ReachError) as refused:
+        place_of("https://hooks.example/", HOOKS, look_up=wrong)
+    assert "name or service not known" in refused.value.wrong

@@ -8,6 +8,7 @@ import json
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
+from threading import Event
 from typing import Any
 
 import pytest
@@ -18,12 +19,13 @@ from photocheck.orders.store import kept_clients as known
 from photocheck.orders.store.kept_clients import Client, every_client
 from photocheck.server.access import door_secret
 from photocheck.server.access.clients import calls_to, end_client, make_client
-from photocheck.server.hooks.calling import CallError
-from photocheck.server.hooks.reach import CallPlace
+from photocheck.server.hooks.calling import WITHIN_S, CallError
+from photocheck.server.hooks.reach import LOOK_UP_S, CallPlace
 from photocheck.server.hooks.signing import new_secret, signature
-from photocheck.server.hooks.telling import LEASE_S, WAITS_S, Teller
+from photocheck.server.hooks.telling import LEASE_S, OF_ONE, WAITS_S, Teller
 from photocheck.server.interface.subscribing import change_told
 from tests.support.store_orders import checked
+from tests.support.waiting import until
 
 HERE = "https://127.0.0.1:9000/told"
 
@@ -235,3 +237,43 @@ def test_another_secret_of_the_doors_ends_what_was_signed_with_the_old(
     teller(store, ear).tell()
     assert ear.heard == []
     assert kept.subscriptions_of(store, client)[0].why == "secret"
+
+
+def test_one_server_keeps_what_it_tells_for_longer_than_that_can_take() -> None:
+    """A name waits for its turn and is looked up; connecting, the certificate, and all together."""
+    assert 2 * LOOK_UP_S + 2 * WITHIN_S < LEASE_S
+
+
+class Deaf(Ear):
+    """Answers one client at once, and the other not before it is told to."""
+
+    def __init__(self, slow: str) -> None:
+        super().__init__()
+        self.slow, self.end, self.begun = slow, Event(), 0
+
+    def __call__(self, place: CallPlace, body: bytes, headers: Mapping[str, str]) -> int:
+        if place.path == self.slow:
+            self.begun += 1
+            assert self.end.wait(60)
+        return super().__call__(place, body, headers)
+
+
+def test_who_does_not_answer_keeps_no_other_client_waiting(store: DatabaseStore) -> None:
+    deaf, other = client_of(store, "Deaf"), client_of(store, "Other")
+    for _ in range(5):
+        secret = new_secret()
+        kept.put_subscription(
+            store, deaf, f"{HERE}/deaf", nonce=secret.nonce, secret_sha256=secret.sha256, most=9
+        )
+    subscribed(store, other)
+    ear = Deaf("/told/deaf")
+    tells = teller(store, ear)
+    for _ in range(3):
+        store.open()
+    with ThreadPoolExecutor(1) as telling:
+        told = telling.submit(tells.tell)
+        until(lambda: len(ear.heard) == 3, "the other was told of all three")
+        assert ear.begun == OF_ONE
+        ear.end.set()
+        assert told.result(60) == 3 + 5 * 3
+    assert [one.waiting for one in kept.subscriptions_of(store)] == [0] * 6
