@@ -200,7 +200,8 @@ def slope_across(window: Window, x: Floats, y: Floats, nx: Floats, ny: Floats) -
     rows, columns = window.slope.shape[:2]
     column, row = np.rint(x).astype(np.intp), np.rint(y).astype(np.intp)
     inside = (column >= 0) & (row >= 0) & (column < columns) & (row < rows)
-    slope = window.slope.reshape(-1, 2)[np.where(inside, row * columns + column, 0)]
+    at = np.where(inside, row * columns + column, 0)
+    slope = window.slope.reshape(-1, 2).take(at, axis=0)  # many times quicker than by brackets
     return np.where(inside, np.abs(slope[..., 0] * nx + slope[..., 1] * ny), 0.0)
 
 

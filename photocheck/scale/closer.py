@@ -14,7 +14,7 @@ import numpy as np
 
 from photocheck.numerics import median
 from photocheck.scale.beyond import Beyond, edges_beyond, shapes_around
-from photocheck.scale.candidates import edge_share, steepest_across, window_about
+from photocheck.scale.candidates import Window, edge_share, steepest_across, window_about
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, fitted_in, window_px
 from photocheck.scale.corner_marks import corner_marks
@@ -30,11 +30,16 @@ from photocheck.scale.rivals import (
     lab_at,
     measured,
 )
+from photocheck.scale.rough_quads import rough_quads
 
 _MOST: Final = 4
 """Shapes looked at again: of 646 taps where what was meant was among the shapes found it was one of
 the four likeliest in all but four."""
 _ROOM: Final = 0.3  # around each, of its extent
+_AGAIN: Final = 6
+"""Rough shapes of the likeliest one's own window, where another may be the one: a card's true
+sides beside its stripe's, or past fingers, are seen there and not in the windows before."""
+_SAME_PX: Final = 1.2  # of that window: one that lies no farther off is the same
 _PLAIN: Final = 4.0  # Lab units: a step that is seen
 _LIGHTER: Final = 5.0  # the same of lightness alone, for which way it goes
 
@@ -100,13 +105,45 @@ def weighed_closer(
         return None, np.zeros(4)
     shapes = [*(one for one, _ in own), *around]
     beyond = [by for _, by in own]
-    beyond += [edges_beyond(one.window, one.in_window, one.bows) for one in around]
-    facts = measured(shapes, kind.size_mm, picture.shape, bends=bends)
-    more = np.array([more_measured(kind, one, by) for one, by in zip(shapes, beyond, strict=True)])
-    score = np.column_stack([facts, more]) @ _WEIGHTS[:, int(bends)] + BIAS[int(bends)]
+    beyond += [_beyond_of(one) for one in around]
+    score = _scores(picture, kind, shapes, beyond)
+    if not bends and (new := _seen_again(kind, near, shapes, shapes[int(np.argmax(score))].window)):
+        shapes += new
+        beyond += [_beyond_of(one) for one in new]
+        score = _scores(picture, kind, shapes, beyond)
     weighed = chosen(shapes, score)
     best = next(k for k, one in enumerate(shapes) if one is weighed.best)
     return weighed, beyond[best].off_px * weighed.best.window.scale
+
+
+def _beyond_of(one: FittedShape) -> Beyond:
+    return edges_beyond(one.window, one.in_window, one.bows)
+
+
+def _scores(
+    picture: Picture,
+    kind: ReferenceObject,
+    shapes: Sequence[FittedShape],
+    beyond: Sequence[Beyond],
+) -> Floats:
+    """What is weighed of each shape together, (n,): logarithms of odds against none of them."""
+    bends = kind.kind not in STIFF
+    facts = measured(shapes, kind.size_mm, picture.shape, bends=bends)
+    more = np.array([more_measured(kind, one, by) for one, by in zip(shapes, beyond, strict=True)])
+    return np.asarray(np.column_stack([facts, more]) @ _WEIGHTS[:, int(bends)] + BIAS[int(bends)])
+
+
+def _seen_again(
+    kind: ReferenceObject, near: Floats, shapes: Sequence[FittedShape], window: Window
+) -> list[FittedShape]:
+    """Shapes around the mark looked for anew in one window, that lie where none of these does."""
+    quads = [quad for _, quad in rough_quads(window, kind, _AGAIN)]
+    new: list[FittedShape] = []
+    for one in fitted_in(window, kind, np.array(quads)) if quads else ():
+        off = min(float(np.abs(one.corners - other.corners).max()) for other in (*shapes, *new))
+        if off > _SAME_PX * window.scale and contains(one.corners, near):
+            new.append(one)
+    return new
 
 
 def _looked_at(
@@ -117,7 +154,7 @@ def _looked_at(
     own: list[tuple[FittedShape, Beyond]] = []
     around: list[FittedShape] = []
     for one in fitted_in(window, kind, ((corners - window.origin) / window.scale)[None]):
-        beyond = edges_beyond(window, one.in_window, one.bows)
+        beyond = _beyond_of(one)
         own.append((one, beyond))
         quads = shapes_around(one.in_window, beyond)
         if len(quads):

@@ -32,6 +32,11 @@ _FAINT_PX: Final = 3.5
 a small card before leaves whose side was taken 4 px off with 60 % of it seen)."""
 _UNSEEN_BOW: Final = 0.012
 """The same of paper, of its longer side: a loose sheet's side bowed by 1.8 % in a photograph."""
+_REACH_PX: Final = 2.0  # of an edge from where it was found coarsely, at least
+_STIFF_REACH_PX: Final = 1.0
+"""The same of a card: a small one was found in a window blown up, and known to half a px of the
+photo; within two lie its frame, its stripe and its shadow."""
+_CLOSELY_PX: Final = 2.5  # the same of the second time, at most
 _PIECE: Final = 0.3  # of a side, next to a corner
 _WHOLE_SEEN: Final = 0.8  # of both sides at a corner: they are straight
 _PIECE_SEEN: Final = 0.55
@@ -53,7 +58,7 @@ def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
     ratio = one.window.scale / scale  # fitted px per px of the window it was found in
     bows = one.bows * ratio
     trim = trim_of(kind)
-    reach = max(1.5 * ratio, 2.0)
+    reach = max(1.5 * ratio, _STIFF_REACH_PX if kind.kind in STIFF else _REACH_PX)
     whole, straight = _whole_sides(part, kind, coarse, reach)
     pieces: tuple[Sequence[EdgeLine | None], Sequence[EdgeLine | None]] = ((None,) * 4, (None,) * 4)
     if kind.kind not in STIFF:
@@ -105,7 +110,8 @@ def _whole_sides(
     """All four sides as straight lines, fitted twice, and where they meet if they do."""
     sides: list[EdgeLine | None] = []
     met: Floats | None = None
-    for within in (reach, 2.5):
+    closely = min(reach, _CLOSELY_PX) if kind.kind in STIFF else _CLOSELY_PX
+    for within in (reach, closely):
         sides = straight_sides(part, corners, trims_of(kind, corners), within, 0.5)
         crossed = [_met(sides[k - 1], sides[k]) for k in range(4)]
         known = [corner for corner in crossed if corner is not None]

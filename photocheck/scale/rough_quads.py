@@ -197,12 +197,13 @@ def _edge_scores(window: Window, corners: Floats) -> Floats:
     length = np.maximum(np.linalg.norm(run, axis=2), 1e-9)
     normal = np.stack([run[:, :, 1], -run[:, :, 0]], axis=2) / length[:, :, None]
     height, width = window.rgb.shape[:2]
+    slopes = window.slope.reshape(-1, 2)
     best = np.zeros(points.shape[:3])
     for shift in (-1.5, 0.0, 1.5):
         at = points + shift * normal[:, :, None, :]
         column = np.clip(np.rint(at[..., 0]).astype(int), 0, width - 1)
         row = np.clip(np.rint(at[..., 1]).astype(int), 0, height - 1)
-        slope = window.slope[row, column]
+        slope = slopes.take(row * width + column, axis=0)
         best = np.maximum(best, np.abs(np.sum(slope * normal[:, :, None, :], axis=3)))
     share = np.mean(edge_share(best), axis=2)
     size = np.sqrt(np.mean(length, axis=1))

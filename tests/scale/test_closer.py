@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -9,9 +11,9 @@ from photocheck.scale import closer
 from photocheck.scale.candidates import Window, window_about
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.closer import MORE, WORTH, weighed_closer
-from photocheck.scale.coarse import coarse_candidates
+from photocheck.scale.coarse import coarse_candidates, fitted_in
 from photocheck.scale.corner_marks import CARD_CORNER_MM, corner_marks
-from photocheck.scale.rivals import FEATURES
+from photocheck.scale.rivals import FEATURES, FittedShape
 
 PX_PER_MM = 3.0
 CARD = PX_PER_MM * np.array([[-42.8, -26.99], [42.8, -26.99], [42.8, 26.99], [-42.8, 26.99]])
@@ -96,3 +98,67 @@ def test_what_is_weighed_is_known_by_name() -> None:
     assert WORTH["tip"][0] < -5.0
     assert WORTH["tip"][1] == 0.0
     assert closer.BIAS[0] < -9.0
+
+
+def _striped() -> tuple[np.ndarray, np.ndarray, FittedShape]:
+    """A card with a stripe along its top edge, its corners, and what is below the stripe."""
+    kind = REFERENCES["id_card"]
+    picture, corners = _drawn(True)
+    picture[164:184, 192:449] = 30  # 5 px below the edge
+    below = corners.copy()
+    below[:2, 1] = 183.5
+    window, _ = _window(picture, below)
+    (fitted,) = fitted_in(window, kind, ((below - window.origin) / window.scale)[None])
+    return picture, corners, fitted
+
+
+def test_a_card_is_looked_for_in_the_window_of_what_is_printed_on_it() -> None:
+    _, corners, below = _striped()
+    kind, near = REFERENCES["id_card"], np.array([330.0, 250.0])
+    new = closer._seen_again(kind, near, [below], below.window)
+    off = [float(np.abs(one.corners - corners).max()) for one in new]
+    assert min(off) < 1.5
+    # Nothing lies where something does, and nothing beside the mark.
+    both = [below, *new]
+    assert closer._seen_again(kind, near, both, below.window) == []
+    apart = [
+        np.abs(one.corners - other.corners).max()
+        for k, one in enumerate(both)
+        for other in both[:k]
+    ]
+    assert min(apart) > 1.2 * below.window.scale
+    assert closer._seen_again(kind, np.array([20.0, 20.0]), [below], below.window) == []
+
+
+@pytest.mark.parametrize(("name", "times"), [("id_card", 1), ("a4", 0), ("letter", 0)])
+def test_only_cards_are_looked_for_twice(
+    monkeypatch: pytest.MonkeyPatch, name: str, times: int
+) -> None:
+    """And once each, in the likeliest one's window; paper is seen whole in the windows before."""
+    picture, corners, below = _striped()
+    seen: list[Window] = []
+
+    def again(*told: Any) -> list[FittedShape]:
+        seen.append(told[3])
+        return []
+
+    monkeypatch.setattr(closer, "_seen_again", again)
+    weighed, _ = weighed_closer(picture, REFERENCES[name], corners.mean(axis=0), [below])
+    assert weighed is not None
+    assert len(seen) == times
+    assert all(window is weighed.best.window for window in seen)
+
+
+def test_what_is_seen_then_is_weighed_with_the_rest(monkeypatch: pytest.MonkeyPatch) -> None:
+    picture, corners, below = _striped()
+    kind = REFERENCES["id_card"]
+    monkeypatch.setattr(closer, "shapes_around", lambda *_: np.zeros((0, 4, 2)))
+    weighed, beyond = weighed_closer(picture, kind, np.array([330.0, 250.0]), [below])
+    assert weighed is not None
+    np.testing.assert_allclose(weighed.best.corners, corners, atol=1.5)
+    assert weighed.sure > 0.5
+    assert beyond.shape == (4,)
+    monkeypatch.setattr(closer, "_seen_again", lambda *_: [])
+    alone, _ = weighed_closer(picture, kind, np.array([330.0, 250.0]), [below])
+    assert alone is not None
+    assert float(np.abs(alone.best.corners - corners).max()) > 10.0

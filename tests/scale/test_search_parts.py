@@ -583,6 +583,33 @@ def test_sides_that_meet_far_from_the_rough_corners_are_others(
     assert refining._whole_sides(BLANK, A4, SHEET, 5.0) == (three, None)
 
 
+@pytest.mark.parametrize(
+    ("kind", "scale", "reaches"),
+    [
+        ("id_card", 0.4, [1.0, 1.0]),
+        ("id_card", 1.2, [1.8, 1.8]),
+        ("id_card", 4.0, [6.0, 2.5]),
+        ("a4", 0.4, [2.0, 2.5]),
+        ("a4", 4.0, [6.0, 2.5]),
+    ],
+)
+def test_a_small_card_is_refined_within_a_px(
+    monkeypatch: pytest.MonkeyPatch, kind: str, scale: float, reaches: list[float]
+) -> None:
+    """One and a half px of the window it was found in, which may be blown up; of paper 2 px."""
+    looked: list[float] = []
+
+    def fit(_: Any, corners: Array, __: Any, reach: float, *___: Any) -> list[EdgeLine]:
+        looked.append(reach)
+        return _lines_of(corners)
+
+    monkeypatch.setattr(refining, "straight_sides", fit)
+    one: Any = SimpleNamespace(corners=SHEET, bows=np.zeros(4), window=SimpleNamespace(scale=scale))
+    fine = refining.refined(BLANK, REFERENCES[kind], one)
+    assert looked == pytest.approx(reaches)
+    assert fine.corners == pytest.approx(SHEET)
+
+
 @pytest.mark.parametrize(("trim", "cut"), [(0.03, 0.1), (0.12, 0.4), (0.18, 0.5), (0.2, 0.5)])
 def test_half_of_a_piece_at_most_is_left_out(
     monkeypatch: pytest.MonkeyPatch, trim: float, cut: float
