@@ -18,6 +18,7 @@ from tests.support.places import ROOT
 NOT_IMPORTED = {
     "manifold3d": "trimesh cuts bodies with it (trimesh.boolean)",
     "python-multipart": "Starlette reads forms with it",
+    "uvloop": "uvicorn runs its loop where it is told to (start.py, LOOP)",
     "psycopg": "SQLAlchemy loads it for addresses that begin with postgresql+psycopg",
 }
 """Declared dependencies that no file of ours imports, each with what does."""

@@ -15,8 +15,8 @@ from typing import Final
 from photocheck.errors import PhotocheckError
 from photocheck.speech import later, tr
 
-SOON_S: Final = 2.0
-"""What is done inside has ended by then, but for few: a photo as phones write them has been looked
+SOON_S: Final = 0.5
+"""Half of what is done inside has ended by then: a photo as phones write them has been looked
 at (measured: 0.2 to 2 s)."""
 
 HEEDS_S: Final = 0.5

@@ -106,7 +106,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "unfinished": {"LOCK_OLD_S": 60.0, "OLD_S": 86400.0},
     },
     photocheck.uploads: {
-        "gate": {"HEEDS_S": 0.5, "SOON_S": 2.0},
+        "gate": {"HEEDS_S": 0.5, "SOON_S": 0.5},
         "quota": {"QUOTA": Quota(photos=24, total_bytes=300_000_000)},
         "take": {
             "_HEADER_BYTES": 8192,
@@ -180,7 +180,7 @@ def test_the_gates_let_in_as_many_as_shipped() -> None:
         assert told in str(gate._busy())
     assert (take.GATE._most_of_one, take.GATE._most_waiting_of_one) == (1, 40)
     assert (bench.GATE._most_of_one, bench.GATE._most_waiting_of_one) == (2, 40)
-    assert (bench.GATE._soon_s, take.GATE._soon_s) == (2.0, math.inf)
+    assert (bench.GATE._soon_s, take.GATE._soon_s) == (0.5, math.inf)
     assert bench.PHOTOS._held.maxsize == bench.PHOTOS_BYTES
     assert bench.COPIES._held.maxsize == bench.COPIES_BYTES
 
