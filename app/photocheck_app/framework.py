@@ -291,6 +291,18 @@ def session_id() -> str:
     return "" if context is None else context.session_id
 
 
+def heed() -> None:
+    """Where a page was left, or asked for anew, end what runs for it, as Streamlit's own calls do.
+
+    Streamlit tells a run so only where it shows something.  Nothing is done outside of a run.
+    """
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+    run: Any = get_script_run_ctx(suppress_warning=True)
+    if run is not None:
+        run.session_state._yield_callback()
+
+
 def served() -> bool:
     """Whether a server runs, and not a test of a page alone."""
     from streamlit.runtime import exists
@@ -331,19 +343,6 @@ MOST_TOGETHER: Final = 100
 
 OTHERS_WAIT_S: Final = 0.02
 """So long messages are sent before all else that waits in the server has a turn (judgement)."""
-
-
-def heed() -> None:
-    """Where a page was left, or asked for anew, end what runs for it, as Streamlit's own calls do.
-
-    Streamlit tells a run so only where it shows something.  Nothing is done outside of a run.
-    """
-    from streamlit.runtime.scriptrunner import get_script_run_ctx
-
-    run: Any = get_script_run_ctx(suppress_warning=True)
-    if run is not None:
-        run.session_state._yield_callback()
-
 
 Sending: TypeAlias = Callable[[Any, Any], bool]
 

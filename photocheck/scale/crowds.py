@@ -126,22 +126,30 @@ def _larger(dark: Picture, least_px: float) -> tuple[Picture, int]:
     Quicker than their outlines, and of noise nearly all are small.  What goes leaves the outlines
     of all else as they were: a region lies in one hole, and a hole in one region.
     """
-    many = 0
-    for number, neighbours in enumerate((8, 4)):
-        mask = dark if not number else np.asarray(cv2.bitwise_not(dark), np.uint8)
-        _, labels, boxes, _ = cv2.connectedComponentsWithStats(mask, connectivity=neighbours)
-        across = boxes[:, cv2.CC_STAT_WIDTH] + boxes[:, cv2.CC_STAT_HEIGHT]
-        # the way around what has four sides is no longer than around its box
-        many += int(np.count_nonzero(across[1:] >= least_px / 2))
-        # jagged ones are longer, if not by half
-        large = across >= least_px / 3
-        if number:
-            large |= _at_border(np.asarray(boxes), dark.shape)  # outside, and no hole
-        kept = np.where(large, 255, 0).astype(np.uint8)
-        kept[0] = 0
-        mask = kept[labels]
-        dark = mask if not number else np.asarray(cv2.bitwise_not(mask), np.uint8)
-    return dark, many
+    regions, many = _of_size(dark, 8, least_px, holes=False)
+    between = np.asarray(cv2.bitwise_not(regions), np.uint8)
+    left, more = _of_size(between, 4, least_px, holes=True)
+    return np.asarray(cv2.bitwise_not(left), np.uint8), many + more
+
+
+def _of_size(
+    mask: Picture, neighbours: int, least_px: float, *, holes: bool
+) -> tuple[Picture, int]:
+    """The larger parts of a mask, and how many of them are large enough, at most.
+
+    Of holes what reaches the border stays whatever its size: it is the outside, and no hole.
+    """
+    _, labels, boxes, _ = cv2.connectedComponentsWithStats(mask, connectivity=neighbours)
+    across = boxes[:, cv2.CC_STAT_WIDTH] + boxes[:, cv2.CC_STAT_HEIGHT]
+    # the way around what has four sides is no longer than around its box
+    many = int(np.count_nonzero(across[1:] >= least_px / 2))
+    # jagged ones are longer, if not by half
+    large = across >= least_px / 3
+    if holes:
+        large |= _at_border(np.asarray(boxes), mask.shape)
+    kept = np.where(large, 255, 0).astype(np.uint8)
+    kept[0] = 0
+    return kept[labels], many
 
 
 def _at_border(boxes: NDArray[Any], shape: tuple[int, ...]) -> NDArray[np.bool_]:

@@ -1,4 +1,8 @@
-"""How many runs of pages wait for their turn at each address (`photocheck_app.doors.running`)."""
+"""How many runs of pages wait for their turn at each address (`photocheck_app.doors.running`).
+
+Apart from those runs, which know what an address owes (`photocheck_app.doors.open_pages`), for
+whoever keeps that account looks here before anybody is called.
+"""
 
 from __future__ import annotations
 

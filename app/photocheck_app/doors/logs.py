@@ -55,7 +55,8 @@ class Bounded(logging.Filter):
         if self._said[kind] > LINES:
             return False
         said = record.getMessage()
-        shown = _harmless(said)
+        # No more than is shown is looked at: what is escaped only grows.
+        shown = _harmless(said[: MOST_CHARACTERS + 1])
         if len(shown) > MOST_CHARACTERS:
             shown = f"{shown[:MOST_CHARACTERS]}..."
         if shown != said:

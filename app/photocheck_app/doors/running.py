@@ -27,6 +27,7 @@ from cachetools import LRUCache
 
 from photocheck.server.pace import MOST_VISITORS
 from photocheck.server.turns import Had, goes_to_longest
+from photocheck.uploads import gate
 from photocheck_app.doors.crowd import CROWD
 from photocheck_app.doors.open_pages import RUN_MOST_S, Asking, owes, ran
 
@@ -49,8 +50,8 @@ PATIENCE_S: Final = 30.0
 """Then it runs all the same: nobody waits for ever.  Much less, and those of a crowd would all run
 at once, and keep whoever comes next from running."""
 
-HEEDS_S: Final = 0.5
-"""How soon a run that waits ends when it is wanted no more (judgement)."""
+HEEDS_S: Final = gate.HEEDS_S
+"""How soon a run that waits ends when it is wanted no more: as where it waits for a photo."""
 
 
 class _Waiting:

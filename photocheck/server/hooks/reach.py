@@ -131,7 +131,7 @@ def _looked_up(look_up: Callable[..., list[Any]], host: str, port: int) -> list[
     def look() -> None:
         try:
             came.put(look_up(host, port, type=socket.SOCK_STREAM))
-        except Exception as error:
+        except Exception as error:  # whatever it is, it is raised where it is waited for
             came.put(error)
         finally:
             _LOOKED_UP.release()
