@@ -15,6 +15,7 @@ from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import FileUploader
 
 from photocheck.case.samples import samples_folder
+from photocheck.errors import CaseError
 from photocheck.orders.draft import DraftPhoto, ReferenceTold
 from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.screens import ASKED
@@ -22,6 +23,7 @@ from photocheck.orders.taking import FirstLook
 from photocheck.report.file import report_to_dict
 from photocheck.server import bench
 from photocheck.server.access.passes import link_for
+from photocheck.server.access.rates import TooOftenError
 from photocheck.server.serving import STORE_VARIABLE
 from photocheck.uploads import BusyError
 from photocheck.uploads.gate import Gate
@@ -31,6 +33,7 @@ from photocheck_app.doors import settings
 from photocheck_app.marking import Placed
 from photocheck_app.owner import marks as marks_step
 from photocheck_app.owner import photos as photo_step
+from photocheck_app.owner import result as result_step
 from photocheck_app.owner import way as way_module
 from photocheck_app.shared import as_text
 from tests.support.checked_samples import checked
@@ -376,6 +379,33 @@ def test_a_busy_server_is_told_at_the_marks_and_the_result(
             assert page.button(key="try_again")
     page = press(page, "try_again")
     assert page.warning[0].value.startswith("## ")
+
+
+@pytest.mark.slow
+def test_what_keeps_a_check_from_being_made_is_asked_at_each_new_page(
+    opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No result is shown that was made for another, and none is made that may not be."""
+    opened()
+    _, link = flint()
+    counted, made = list[str](), list[str]()
+
+    class Counts:
+        def count(self, what: str, who: str) -> None:
+            counted.append(what)
+            if what == "checks of link" and len(counted) <= 4:
+                raise TooOftenError("Too many checks")
+
+    def check_order(store: Any, key: str, **_: Any) -> Any:
+        made.append(key)
+        raise CaseError("made")
+
+    monkeypatch.setattr(result_step, "COUNTS", Counts())
+    monkeypatch.setattr(result_step, "check_order", check_order)
+    said = [opened(order=link, step="result").error[0].value for _ in range(3)]
+    assert ["Too many checks" in one for one in said] == [True, True, False]
+    assert counted == ["checks from address", "checks of link"] * 3
+    assert made == [link]
 
 
 @pytest.mark.slow
