@@ -98,7 +98,9 @@ def report_of(
     report = Report(
         verdict=verdict,
         headline=wording.headline(verdict, in_doubt, reason),
-        promise=wording.promise(_in_mm(case, comparison), comparison.catches_common, case.unit)
+        promise=wording.promise(
+            _seen_from_mm(case, comparison), comparison.catches_common, case.unit
+        )
         if verdict in ("agrees", "could_hide")
         else "",
         catches_common=comparison.catches_common,
@@ -203,9 +205,9 @@ def _plainly_not_square(stances: tuple[Standing, ...]) -> str:
     return named[0] if named else ""
 
 
-def _in_mm(case: Case, comparison: Comparison) -> dict[str, float]:
+def _seen_from_mm(case: Case, comparison: Comparison) -> dict[str, float]:
     """The smallest error of each reading that would have been seen, mm."""
-    return {name: comparison.catches[name] * case.readings[name].mm for name in comparison.names}
+    return {name: comparison.seen_from(name) * case.readings[name].mm for name in comparison.names}
 
 
 def _decide(
@@ -225,14 +227,14 @@ def _decide(
             return "retake", comparison.names, wording.ALL_ALIKE
         doubted = {name for fault in comparison.faults for name in fault.readings}
         return "measure_again", tuple(n for n in comparison.names if n in doubted), ""
-    seen_from = _in_mm(case, comparison)
     if comparison.agrees:
+        seen_from = _seen_from_mm(case, comparison)
         # of the ring by half, for as much of the neck's length it is
         lengths = [mm / 2.0 if name == NECK_RING else mm for name, mm in seen_from.items()]
         return "agrees", (), format_length(max(lengths), case.unit)
-    worst = max(comparison.names, key=lambda n: comparison.catches[n] / comparison.tolerances.of(n))
-    reason = wording.could_hide(worst, seen_from[worst], case.unit)
-    larger = comparison.catches_common > comparison.catches[worst]
+    worst = max(comparison.names, key=lambda n: comparison.hides[n] / comparison.tolerances.of(n))
+    reason = wording.could_hide(worst, comparison.hides[worst] * case.readings[worst].mm, case.unit)
+    larger = comparison.catches_common > comparison.hides[worst]
     if comparison.common_unsure and (larger or not comparison.unsure):
         reason = wording.common_could_hide(comparison.catches_common)
     verdict = "cannot_tell" if comparison.tells_nothing else "could_hide"
@@ -273,6 +275,9 @@ def _span_results(
                 own = "retake" if verdict == "retake" else "measure_again"
             elif name in comparison.unsure or comparison.common_unsure:
                 own = "cannot_tell" if comparison.tells_nothing else "could_hide"
+        read = name in comparison.names
+        seen_from = comparison.seen_from(name) if read else 0.0
+        hides = comparison.hides[name] if read else 0.0
         results.append(
             SpanResult(
                 span=span,
@@ -284,7 +289,7 @@ def _span_results(
                 reading_mm=None if reading is None else reading.mm,
                 difference=None if reading is None else float(np.log(reading.mm / middle)),
                 score=comparison.scores.get(name),
-                catches=comparison.catches.get(name, 0.0),
+                catches=seen_from,
                 verdict=own,
                 sentence=wording.reading_sentence(
                     span,
@@ -294,9 +299,10 @@ def _span_results(
                     high,
                     own,
                     case.unit,
-                    comparison.catches.get(name, 0.0),
+                    seen_from if own == "agrees" else hides,
                     alike=name not in comparison.unsure and comparison.common_unsure,
                 ),
+                hides=hides,
             )
         )
     return tuple(results)

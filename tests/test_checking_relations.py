@@ -237,17 +237,17 @@ def test_agrees_ends_where_an_error_beyond_tolerance_could_pass() -> None:
     outcome = slipped(**seen_mm())
     case = Case((), given(**seen_mm()))
     shares = {name: 0.99 * outcome.tolerances.of(name) for name in SPANS}
-    sure = replace(outcome, catches=shares, catches_common=0.1)
+    sure = replace(outcome, hides=shares, catches_common=0.1)
     assert _decide(case, sure, None)[0] == "agrees"
     for name in SPANS:
         more = {**shares, name: 1.01 * outcome.tolerances.of(name)}
-        verdict, names, reason = _decide(case, replace(sure, catches=more), None)
+        verdict, names, reason = _decide(case, replace(sure, hides=more), None)
         assert (verdict, names) == ("could_hide", (name,))
         assert format_length(more[name] * seen_mm()[name], "cm") in reason
     common = replace(sure, catches_common=1.01 * outcome.tolerances.of(COMMON))
     assert _decide(case, common, None)[0] == "could_hide"
     for nothing in (
-        replace(sure, catches={**shares, "rear_length": 1.01 * MOST_TOLERANCE}),
+        replace(sure, hides={**shares, "rear_length": 1.01 * MOST_TOLERANCE}),
         replace(sure, catches_common=1.01 * MOST_TOLERANCE),
     ):
         assert _decide(case, nothing, None)[0] == "cannot_tell"

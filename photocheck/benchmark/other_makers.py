@@ -27,10 +27,10 @@ from photocheck.benchmark.trial import CORNER_PX, view_of
 from photocheck.benchmark.ways import as_readings, four_cells, hands
 from photocheck.body import shape
 from photocheck.case.model import DogFacts, Marking
-from photocheck.judge.compare import compare
+from photocheck.judge.compare import Comparison, compare
 from photocheck.judge.estimate import estimate
 from photocheck.judge.shared_points import readings_at_tags
-from photocheck.judge.tolerances import AT_TAGS_SHARE
+from photocheck.judge.tolerances import AT_TAGS_SHARE, SHIPPED
 from photocheck.numerics import IN_95
 from photocheck.phantom.facing import random_front
 from photocheck.phantom.scene import Scene, observed, random_scene
@@ -121,13 +121,18 @@ class Found:
     ----------
     error, spread : (4,)
         ln(estimate) - ln(truth), nan where no truth was measured, and its stated spread.
-    flagged : bool
-        Whether good readings, each taken twice, with the ring, were flagged.
+    flagged, agrees : bool
+        What was said of good readings, each taken twice, with the ring.
+    passed : float
+        Of orders with one of these readings off by its tolerance, either way, the share that
+        agreed.
     """
 
     error: Array
     spread: Array
     flagged: bool
+    agrees: bool
+    passed: float
 
 
 def report(seed: int, jobs: int) -> str:
@@ -338,10 +343,23 @@ def _found(
     read = [name for name, mm in zip(READINGS, lengths[0], strict=True) if not np.isnan(mm)]
     keep = [READINGS.index(name) for name in read]
     at_tags = readings_at_tags(read, [view for view, _ in shots])
-    told = as_readings(lengths[:, keep], read)
-    judged = compare(found.log_spans, found.covariance, told, at_tags=at_tags)
+
+    def judged(off: Array) -> Comparison:
+        told = as_readings((lengths * np.exp(off))[:, keep], read)
+        return compare(found.log_spans, found.covariance, told, at_tags=at_tags)
+
+    good = judged(np.zeros(len(READINGS)))
+    slips = [
+        sign * np.log1p(SHIPPED[READINGS[i]]) * np.eye(len(READINGS))[i]
+        for i in keep
+        for sign in (1.0, -1.0)
+    ]
     return Found(
-        found.log_spans - np.log(truth), np.sqrt(np.diag(found.covariance)), bool(judged.faults)
+        found.log_spans - np.log(truth),
+        np.sqrt(np.diag(found.covariance)),
+        bool(good.faults),
+        good.agrees,
+        float(np.mean([judged(slip).agrees for slip in slips])),
     )
 
 
@@ -349,8 +367,9 @@ def _table(name: str, rows: Sequence[Sequence[Found]], sizes: int) -> str:
     lines = [
         f"**{name}** ({len(rows) // sizes} bodies)",
         "",
-        "| way | bias | RMSE | stated sd | 95 % covers | good orders flagged |",
-        "| --- | ---: | ---: | ---: | ---: | ---: |",
+        "| way | bias | RMSE | stated sd | 95 % covers | good orders flagged | agree | one reading "
+        "off by its tolerance: agree |",
+        "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
     ]
     for k, way in enumerate(WAYS):
         error = np.array([row[k].error for row in rows])
@@ -362,6 +381,8 @@ def _table(name: str, rows: Sequence[Sequence[Found]], sizes: int) -> str:
             four_cells(100 * np.sqrt(np.nanmean(spread**2, axis=0)), ".1f"),
             four_cells(100 * np.nanmean(inside, axis=0), ".0f"),
             f"{100 * np.mean([row[k].flagged for row in rows]):.1f}",
+            f"{100 * np.mean([row[k].agrees for row in rows]):.0f}",
+            f"{100 * np.mean([row[k].passed for row in rows]):.1f}",
         )
         lines.append(f"| {way.name} | {' | '.join(cells)} |")
     return "\n".join(lines)

@@ -7,6 +7,14 @@ against a shift along d; in geodesy, Baarda's w-test).  The largest score over a
 directions, and the overall chi-square beside them, is held against a limit that
 keeps the stated false-alarm budget for the whole order (`photocheck.judge.limits`).  Takes of
 one reading that differ too much for good ones (`photocheck.judge.repeats`) count among the scores.
+
+That nothing is beyond its limit proves nothing by itself.  A reading agrees where the 95 % interval
+of its own error lies within the shop's tolerance, which is two one-sided tests at 2.5 %.  To ask
+instead that an error as large as tolerated would nearly always have been beyond a limit is the
+"power approach", which these tests are better than at every true error (Schuirmann 1987, J.
+Pharmacokin. Biopharm. 15, 657, abstract): of orders off by the tolerance at most as many are said
+to agree, of good ones more.  An error common to all readings is held to the power approach, for
+measuring again does not bring it to light.
 """
 
 from __future__ import annotations
@@ -74,6 +82,9 @@ class Comparison:
     catches_common : float
         The same for an error common to all readings; 0 where only one measure was read, whose
         own error it then is.
+    hides : mapping of reading to float
+        The far end of the 95 % interval of its error, given everything else, a fraction; never
+        more than what is caught.
     limit : float
         What scores are held against where nothing was moved.
     limits : mapping of fault to float
@@ -94,6 +105,7 @@ class Comparison:
     scores: dict[str, float]
     catches: dict[str, float]
     catches_common: float
+    hides: dict[str, float]
     limit: float
     limits: Mapping[str, float]
     largest: float
@@ -101,10 +113,18 @@ class Comparison:
     tolerances: Tolerances = AS_SHIPPED
     noise: TapeNoise = ONCE
 
+    def seen_from(self, name: str) -> float:
+        """The smallest relative error of a reading that is seen in `tolerances.POWER`, a fraction.
+
+        It is caught, or keeps a reading that would agree from doing so.
+        """
+        tolerated = np.inf if name in self.unsure else self.tolerances.of(name)
+        return min(self.catches[name], tolerated)
+
     @property
     def unsure(self) -> tuple[str, ...]:
         """Readings in which an error beyond the shop's tolerance could pass unnoticed."""
-        return tuple(n for n in self.names if self.catches[n] > self.tolerances.of(n))
+        return tuple(n for n in self.names if self.hides[n] > self.tolerances.of(n))
 
     @property
     def common_unsure(self) -> bool:
@@ -114,7 +134,7 @@ class Comparison:
     @property
     def tells_nothing(self) -> bool:
         """Whether an error so large could hide that the photo is no evidence at all."""
-        worst = max((*self.catches.values(), self.catches_common), default=0.0)
+        worst = max((*self.hides.values(), self.catches_common), default=0.0)
         return worst > MOST_TOLERANCE
 
     @property
@@ -162,7 +182,7 @@ def compare(
     names = tuple(name for name in READINGS if name in readings)
     if not names:
         return Comparison(
-            (), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, 0.0, {}, 0.0, (), tolerated
+            (), np.zeros(0), np.zeros((0, 0)), {}, {}, 0.0, {}, 0.0, {}, 0.0, (), tolerated
         )
     noise = tape_noise(readings, habits, at_tags)
     expected, rows, tape = tape_expectation(names, log_spans, noise)
@@ -189,6 +209,12 @@ def compare(
     seen_from = {
         f.name: float(np.expm1(size)) for f, size in zip(faults, held.seen_from, strict=True)
     }
+    hides = {}
+    for fault, seen, beyond in zip(faults, held.seen_from, held.beyond, strict=True):
+        if fault.name in single:
+            norm = np.sqrt(fault.direction @ inverse @ fault.direction)
+            found_by = abs(scores[fault.name]) / norm
+            hides[fault.name] = float(np.expm1(min(found_by + beyond, seen)))
     # on the scale of the others, so that one limit holds for all
     apart: dict[str, float] = {}
     if noise.scores:
@@ -213,6 +239,7 @@ def compare(
         scores,
         {name: seen_from[name] for name in names},
         seen_from.get(ALL_ALIKE, 0.0),
+        hides,
         held.usual,
         {fault.name: fault.limit for fault in faults},
         largest,

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.judge import tolerances
-from photocheck.numerics import quantile
+from photocheck.numerics import IN_95, quantile
 from photocheck.special import chi_square_above, normal_quantile
 
 Array = NDArray[np.float64]
@@ -49,12 +49,15 @@ class ScoreLimits:
         Of the overall test.
     seen_from : (k,)
         The smallest ln error along each direction that is seen in `tolerances.POWER`.
+    beyond : (k,)
+        Half of the 95 % interval of the ln error along each, whatever the differences make of it.
     """
 
     usual: float
     own: Array
     overall: float
     seen_from: Array
+    beyond: Array
 
 
 def good_orders(joint: Array) -> Array:
@@ -111,8 +114,7 @@ def limits_of(
     """
     seen = _Drawn(joint, directions, draws, normal)
     usual = quantile(np.maximum(np.abs(seen.scores).max(axis=0), seen.overall), 1.0 - false_alarms)
-    held = ScoreLimits(usual, np.full(len(promised), usual), usual, np.zeros(0))
-    held = _with_sizes(held, seen)
+    held = _with_sizes(usual, np.full(len(promised), usual), usual, seen)
     if np.all(held.seen_from <= promised):
         return held
     enough = promised * seen.norms - float(normal_quantile(tolerances.POWER))
@@ -121,7 +123,7 @@ def limits_of(
     own = np.minimum(np.where(np.isinf(promised), usual, enough), usual + MOST_MOVED)
     beyond = np.maximum((np.abs(seen.scores) - own[:, None]).max(axis=0), seen.overall - usual)
     by = quantile(beyond, 1.0 - false_alarms)
-    moved = _with_sizes(ScoreLimits(usual, own + by, usual + by, np.zeros(0)), seen)
+    moved = _with_sizes(usual, own + by, usual + by, seen)
     return moved if np.all(moved.seen_from <= promised) else held
 
 
@@ -140,11 +142,14 @@ class _Drawn:
         self.overall = np.interp(self.squares, *self.table)
 
 
-def _with_sizes(held: ScoreLimits, seen: _Drawn) -> ScoreLimits:
+def _with_sizes(usual: float, own: Array, overall: float, seen: _Drawn) -> ScoreLimits:
     squares, scores = seen.table
-    most = float(np.interp(held.overall, scores, squares))
-    sizes = [_seen_from(k, held.own, most, seen) for k in range(len(held.own))]
-    return ScoreLimits(held.usual, held.own, held.overall, np.array(sizes) / seen.norms)
+    most = float(np.interp(overall, scores, squares))
+    sizes = [_seen_from(k, own, most, seen) for k in range(len(own))]
+    beyond = [IN_95 if seen.normal else quantile(np.abs(own), 0.95) for own in seen.scores]
+    return ScoreLimits(
+        usual, own, overall, np.array(sizes) / seen.norms, np.array(beyond) / seen.norms
+    )
 
 
 def _seen_from(k: int, own: Array, most: float, seen: _Drawn) -> float:

@@ -25,6 +25,7 @@ from photocheck.judge.wording import (
     measure_each_once_more,
     measure_once_more,
     offered,
+    offered_alike,
 )
 from photocheck.report.model import Offer
 from photocheck.scale.pose import View
@@ -62,7 +63,11 @@ EACH_ONCE_MORE: Final = "each_once_more"
 """Measuring all readings once more in which an error beyond tolerance could hide."""
 
 LEAST_OFFERED: Final = 0.1
-"""A step that lets an error less than this much smaller be seen is not offered (judgement)."""
+"""A step by which what can hide gets smaller by less than this is not offered (judgement)."""
+
+TYPICAL: Final = 0.674
+"""Half of all good readings have a larger score: one that fits better by luck today is not taken
+to fit so well again once more is known."""
 
 
 def missed(scores_per_log: Array, limit: Array | float) -> float:
@@ -94,9 +99,11 @@ class Step:
         Asking for it.
     missed : float
         Chance that a wrong reading passes, once it is done.
-    caught : mapping of reading name to float
-        Smallest ln error of each of the order's readings that is then seen in
-        `tolerances.POWER`.
+    hides : mapping of reading name to float
+        Largest ln error that can then still be in each of the order's readings, in
+        `tolerances.POWER` of the orders.
+    alike : float
+        From which ln error common to all readings one would then be seen; 0 where there is none.
     settles : bool
         Whether no error beyond the shop's tolerance, of one reading or common to all, could then
         hide, where one can today.
@@ -106,7 +113,8 @@ class Step:
     readings: tuple[str, ...]
     sentence: str
     missed: float
-    caught: Mapping[str, float]
+    hides: Mapping[str, float]
+    alike: float
     settles: bool
 
     @property
@@ -161,7 +169,7 @@ def best_step(
 def offers(
     estimate: Estimate, comparison: Comparison, case: Case, views: Sequence[View]
 ) -> tuple[Offer, ...]:
-    """What may be done, with the error that would then be seen; what settles the order comes
+    """What may be done, with the error that could then hide; what settles the order comes
     first, then what brings most.
 
     Parameters
@@ -175,8 +183,8 @@ def offers(
     -------
     tuple of Offer
         Each with the reading for which it brings most, mm; none that brings less than
-        `LEAST_OFFERED` of what is seen today and does not settle it.  To first order: the limit
-        stays as it is.
+        `LEAST_OFFERED` of what can hide today and does not settle it.  To first order: the scores
+        stay as they are.
     """
     if not comparison.names:
         return ()
@@ -189,14 +197,18 @@ def offers(
     for step in sorted(steps, key=_brings):
         if step.what == ONCE_MORE and together.issuperset(step.readings):
             continue
-        seen = {
-            name: (lengths[name] * np.expm1(now.caught[name]), lengths[name] * np.expm1(caught))
-            for name, caught in step.caught.items()
+        hidden = {
+            name: (lengths[name] * np.expm1(now.hides[name]), lengths[name] * np.expm1(left))
+            for name, left in step.hides.items()
         }
-        reading = max(seen, key=lambda name: float(seen[name][0] - seen[name][1]))
-        today, then = (float(mm) for mm in seen[reading])
-        if step.settles or today - then >= LEAST_OFFERED * today:
-            said = offered(reading, today, then, case.unit, settles=step.settles)
+        reading = max(hidden, key=lambda name: float(hidden[name][0] - hidden[name][1]))
+        today, then = (float(mm) for mm in hidden[reading])
+        said = offered(reading, today, then, case.unit, settles=step.settles)
+        gains = today - then >= LEAST_OFFERED * today
+        if comparison.common_unsure and not comparison.unsure:
+            said = offered_alike(now.alike, step.alike, settles=step.settles)
+            gains = now.alike - step.alike >= LEAST_OFFERED * now.alike
+        if step.settles or gains:
             each = step.readings if step.what == EACH_ONCE_MORE else ()
             measured = "" if each else "".join(step.readings)
             found.append(
@@ -242,9 +254,10 @@ def _open(
         return within and bool(comparison.unsure or comparison.common_unsure)
 
     def step(what: str, readings: tuple[str, ...], sentence: str, seen: Array) -> Step:
-        caught = {name: needed[i] / float(seen[i]) for i, name in enumerate(names)}
+        left = {name: needed[i] / float(seen[i]) for i, name in enumerate(names)}
         chance = missed(seen, limits[: len(seen)])
-        return Step(what, readings, sentence, chance, caught, settles(seen))
+        alike = common / float(seen[-1]) if len(seen) > len(names) else 0.0
+        return Step(what, readings, sentence, chance, left, alike, settles(seen))
 
     def once_more(what: str, readings: tuple[str, ...], sentence: str) -> Step:
         then = noise
@@ -254,21 +267,28 @@ def _open(
         # A slip is only in the first value: the second differs by it, and where the tape was
         # led is the same in both.  Their mean is surer than either, by the repeat part only.
         # Of wrong readings, as of the noise, what was led astray is read again as it was
-        # (judgement).  "Agrees" promises more, that an error in all takes alike would be seen:
-        # by `held` alone.
+        # (judgement).  "Agrees" promises more, that no large error is in all takes alike: what
+        # can hide and whether it settles the order is by `held` alone.
         again = [names.index(name) for name in readings]
         seen = held.copy()
         seen[again] = np.hypot(held[again], 1.0 / np.sqrt(2.0 * repeat[again]))
-        slips = step(what, readings, sentence, seen)
-        chance = TAPE_REPEAT_SHARE * slips.missed + (1.0 - TAPE_REPEAT_SHARE) * now.missed
-        return replace(slips, missed=chance, settles=settles(held))
+        slips = missed(seen, limits[: len(seen)])
+        chance = TAPE_REPEAT_SHARE * slips + (1.0 - TAPE_REPEAT_SHARE) * now.missed
+        return replace(step(what, readings, sentence, held), missed=chance)
 
     today = scores(estimate.covariance)
-    # what an error must come to in its own score, as far as the others help to see it
-    needed = [np.log1p(comparison.catches[name]) * today[i] for i, name in enumerate(names)]
+    # What can hide, in the score of its own reading: to first order, as much then as today.
+    hidden = {name: float(np.log1p(comparison.hides[name])) for name in names}
+    needed = [
+        hidden[name] * today[i] + max(TYPICAL - abs(comparison.scores[name]), 0.0)
+        for i, name in enumerate(names)
+    ]
+    # what an error common to all must come to in its own score, as far as others help to see it
     alone = len(today) == len(names)
     common = 0.0 if alone else float(np.log1p(comparison.catches_common) * today[-1])
-    now = step("", (), "", today)
+    alike_today = float(np.log1p(comparison.catches_common))
+    chance_today = missed(today, limits[: len(today)])
+    now = Step("", (), "", chance_today, hidden, alike_today, settles=False)
     found = [
         step(name, (), ended(tr(ACTIONS[name])), scores(covariance_after(action, estimate)))
         for name, action in actions.items()

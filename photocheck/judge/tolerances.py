@@ -19,7 +19,11 @@ FALSE_ALARMS: Final = 0.02
 """Share of good orders that may be flagged, unless the caller says otherwise."""
 
 POWER: Final = 0.95
-"""An error as large as tolerated is seen in so many of 100 orders, else they do not "agree"."""
+"""An error as large as tolerated is seen in so many of 100 orders, else they do not "agree".
+
+Seen is what puts a reading in doubt or keeps it from agreeing.  Of the 5 left, an error of one
+reading needs half (`photocheck.judge.compare`): the other half is for dogs whose shape the spreads
+do not cover."""
 
 # Intra-observer spread of a tape on dogs' limbs is about 1 cm (Bascunan et al. 2016,
 # Veterinary Evidence); extrapolated here to neck and trunk, for which no figure was

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import expm1
 from typing import Final
 
 from photocheck.case.lengths import as_said, format_length
@@ -119,7 +120,7 @@ def reading_sentence(
     high_mm: float,
     verdict: str,
     unit: str,
-    catches: float,
+    size: float,
     *,
     alike: bool = False,
 ) -> str:
@@ -136,8 +137,9 @@ def reading_sentence(
         Of this reading.
     unit : str
         To answer in.
-    catches : float
-        The smallest relative error of the reading that would have been caught, a fraction.
+    size : float
+        Of an error of the reading, a fraction: of one that would have been seen where it agrees,
+        else of one that could hide.
     alike : bool
         Whether only an error common to all readings keeps this one from being confirmed.
     """
@@ -156,13 +158,12 @@ def reading_sentence(
         "photo": photo,
         "interval": interval,
     }
-    size = format_length(catches * reading.mm, unit)
+    given["size"] = format_length(size * reading.mm, unit)
     if verdict == "agrees":
         return tr(
             "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree; an "
             "error of {size} or more would have been seen.",
             **given,
-            size=size,
         )
     if alike and verdict in ("could_hide", "cannot_tell"):
         return tr(
@@ -175,14 +176,12 @@ def reading_sentence(
             "{title}: the tape says {tape}, the photo shows {photo} ({interval}). They agree, but "
             "an error of up to {size} could hide.",
             **given,
-            size=size,
         )
     if verdict == "cannot_tell":
         return tr(
             "{title}: the tape says {tape}, the photo shows {photo} ({interval}). The photo is "
             "too uncertain to confirm this reading: an error of {size} could hide.",
             **given,
-            size=size,
         )
     off = percent_off(reading.mm, photo_mm)
     differs = tr(
@@ -467,7 +466,7 @@ def measure_as_well(name: str) -> str:
 def offered(
     reading: str, today_mm: float, then_mm: float, unit: str, *, settles: bool = False
 ) -> str:
-    """What a step would bring: the smallest error that is seen, after and before.
+    """What a step would bring: how large an error could hide, before and after.
 
     Parameters
     ----------
@@ -478,10 +477,24 @@ def offered(
         Whether no error beyond tolerance is likely to hide then.
     """
     said = tr(
-        "A slip of {then} in the {reading} would then be seen; today only one of {today}.",
+        "An error of up to {today} could hide in the {reading} today, then one of up to {then}.",
         reading=tr(READING_TITLES[reading]),
         then=format_length(then_mm, unit),
         today=format_length(today_mm, unit),
+    )
+    return joined(said, tr("That is likely to settle it.")) if settles else said
+
+
+def offered_alike(today: float, then: float, *, settles: bool = False) -> str:
+    """The same of an error common to all readings, ln.
+
+    >>> offered_alike(0.2, 0.1)
+    'All readings could be off alike by up to 22 % today, then by up to 11 %.'
+    """
+    said = tr(
+        "All readings could be off alike by up to {today} % today, then by up to {then} %.",
+        today=f"{100 * expm1(today):.0f}",
+        then=f"{100 * expm1(then):.0f}",
     )
     return joined(said, tr("That is likely to settle it.")) if settles else said
 

@@ -32,12 +32,15 @@ class SpanResult:
         How many standard deviations this reading must be wrong by, given the
         photo and all other readings.
     catches : float
-        The smallest relative error of this reading that would be caught in
-        95 of 100 cases, as a fraction.
+        The smallest relative error of this reading that is seen in 95 of 100
+        cases, as a fraction: the reading is then doubted, or not said to agree.
     verdict : str
         A key of `photocheck.words.VERDICTS`, or "" when there is no reading.
     sentence : str
         The same in words and numbers, in the owner's unit.
+    hides : float or None
+        How large an error can still be in this reading with all that was read, as a fraction;
+        larger in fewer than 5 of 100 cases.  None in reports of before 0.3.
     """
 
     span: str
@@ -52,6 +55,7 @@ class SpanResult:
     catches: float
     verdict: str
     sentence: str
+    hides: float | None = None
 
 
 @dataclass(frozen=True)
@@ -235,7 +239,7 @@ class Explanation:
 
 @dataclass(frozen=True)
 class Offer:
-    """Something that may be done, and the error that would be seen then.
+    """Something that may be done, and the error that could hide then.
 
     Attributes
     ----------
@@ -251,7 +255,7 @@ class Offer:
     reading : str
         For which reading it brings most.
     today_mm, then_mm : float
-        The smallest error in that reading that is seen in 95 of 100, mm.
+        How large an error of that reading can still be in 95 of 100, mm.
     brings : str
         The same as a sentence, in the owner's unit.
     """

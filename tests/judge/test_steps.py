@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from photocheck.case.model import Case, DogFacts, PhotoEntry, Reading, Reference, Take
 from photocheck.judge import steps
@@ -155,7 +156,7 @@ def test_every_action_is_some_work() -> None:
     assert set(WORK) == set(ACTIONS)
 
 
-def test_what_is_offered_is_what_the_comparison_then_catches() -> None:
+def test_what_is_offered_is_what_could_then_hide() -> None:
     spans = ("half_neck", "front_length", "rear_length")
     found, outcome, case, views = situation(Offset(0.0, 0.0, 30.0), spans)
     (full,) = [
@@ -164,10 +165,13 @@ def test_what_is_offered_is_what_the_comparison_then_catches() -> None:
         if (one.step, one.measured) == ("as_well", "full_length")
     ]
     photo = dict(zip(SPANS, np.exp(found.log_spans), strict=True))
-    assert full.today_mm == pytest.approx(outcome.catches[full.reading] * photo[full.reading])
+    assert full.today_mm == pytest.approx(outcome.hides[full.reading] * photo[full.reading])
     _, then, *_ = situation(Offset(0.0, 0.0, 30.0), (*spans, "full_length"))
-    # to first order: one reading more moves the limit of the largest of all scores a little
-    assert full.then_mm == pytest.approx(then.catches[full.reading] * photo[full.reading], rel=0.05)
+    # These readings are the photo's own: their scores are 0, and a typical one is reckoned with.
+    assert pytest.approx(norm.ppf(0.75), abs=1e-3) == steps.TYPICAL
+    sure = 1.96 / np.log1p(then.hides[full.reading])
+    left = np.expm1((1.96 + steps.TYPICAL) / sure)
+    assert full.then_mm == pytest.approx(left * photo[full.reading], rel=1e-3)
     assert full.then_mm < 0.9 * full.today_mm
 
 
@@ -186,12 +190,14 @@ def test_a_second_reading_shows_what_differs_and_nothing_of_what_is_led_astray(
 
 
 def test_what_hardly_helps_is_not_offered_and_what_brings_most_comes_first() -> None:
-    found = situation(Offset(0.0, -700.0, 280.0), ("half_neck", "front_length"))
+    found = doubted("half_neck", "front_length", by=1.04)
     offered = offers(*found)
     assert offered
     assert all(one.then_mm <= (1.0 - LEAST_OFFERED) * one.today_mm for one in offered)
-    assert {one.step for one in offered} <= {*ACTIONS, "as_well", "each_once_more"}
+    assert {one.step for one in offered} <= {*ACTIONS, "once_more", "each_once_more"}
     # both are in doubt, so that neither is asked for alone
+    alone = {one.measured for one in offered if one.step == "once_more"}
+    assert alone.isdisjoint({"half_neck", "front_length"})
     (each,) = [one for one in offered if one.step == "each_once_more"]
     assert (each.each, each.measured) == (("half_neck", "front_length"), "")
     # the sentence beside each has its sizes in the owner's unit
@@ -201,10 +207,21 @@ def test_what_hardly_helps_is_not_offered_and_what_brings_most_comes_first() -> 
 
 
 def doubted(*names: str, by: float) -> tuple:
-    """All readings, taken once; what could hide in these is beyond tolerance, by that factor."""
+    """All readings, taken once; what could hide in these is beyond tolerance, by that factor.
+
+    They are longer than the photo has them, by 1.2 standard deviations each by itself.
+    """
     found, outcome, case, views = situation(Offset(0.0, 0.0, 20.0), (*SPANS, "neck_ring"))
+    inverse = np.linalg.inv(outcome.covariance)
+    longer = dict(case.readings)
+    for name in names:
+        place = outcome.names.index(name)
+        mm = float(longer[name].mm * np.exp(1.2 / np.sqrt(inverse[place, place])))
+        longer[name] = Reading(mm, f"{mm:.0f} mm", "cm")
+    case = replace(case, readings=longer)
+    outcome = compare(found.log_spans, found.covariance, longer)
     told = dict.fromkeys((*outcome.names, COMMON), 0.9)
-    told |= {name: outcome.catches[name] / by for name in names}
+    told |= {name: outcome.hides[name] / by for name in names}
     return found, replace(outcome, tolerances=Tolerances(told)), case, views
 
 
@@ -243,6 +260,25 @@ def test_nothing_settles_what_agrees_or_hides_far_more_than_is_tolerated() -> No
         found, outcome, case, views = told
         _, every = steps._open(found, outcome, what_actions_leave(case, views))
         assert not any(one.settles for one in every)
+
+
+def test_where_only_all_alike_could_be_off_the_offers_say_what_that_leaves() -> None:
+    found, outcome, case, views = doubted(by=1.0)
+    tolerated = Tolerances({**outcome.tolerances.told, COMMON: outcome.catches_common / 1.05})
+    outcome = replace(outcome, tolerances=tolerated)
+    assert outcome.common_unsure
+    assert not outcome.unsure
+    offered = offers(found, outcome, case, views)
+    assert offered
+    today = f"alike by up to {100 * outcome.catches_common:.0f} % today"
+    assert all(today in one.brings for one in offered)
+    assert offered[0].brings.endswith("That is likely to settle it.")
+    _, every = steps._open(found, outcome, what_actions_leave(case, views))
+    for one in offered:
+        (step,) = [each for each in every if each.sentence == one.sentence]
+        gains = step.alike <= (1.0 - LEAST_OFFERED) * np.log1p(outcome.catches_common)
+        assert step.settles or gains
+        assert step.settles == (np.expm1(step.alike) <= tolerated.of(COMMON))
 
 
 def test_an_error_common_to_all_has_to_be_seen_as_well() -> None:
