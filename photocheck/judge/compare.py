@@ -133,8 +133,11 @@ class Comparison:
 
     @property
     def tells_nothing(self) -> bool:
-        """Whether an error so large could hide that the photo is no evidence at all."""
-        worst = max((*self.hides.values(), self.catches_common), default=0.0)
+        """Whether the photo is no evidence at all: what errors it can show are that large.
+
+        Of the photo, not of the readings: one that is right by luck does not make it better.
+        """
+        worst = max((*self.catches.values(), self.catches_common), default=0.0)
         return worst > MOST_TOLERANCE
 
     @property

@@ -493,10 +493,10 @@ def test_what_each_photo_brings_afresh_falls_as_one_over_n() -> None:
 
 
 def test_a_comparison_tells_nothing_from_half_a_length_on() -> None:
-    def told(common: float, **hides: float) -> bool:
-        names = tuple(hides)
-        return Comparison(names, np.zeros(len(names)), np.eye(len(names)), {}, {}, common, hides,
-                          3.0, {}, 0.0, ()).tells_nothing  # fmt: skip
+    def told(common: float, **catches: float) -> bool:
+        names = tuple(catches)
+        return Comparison(names, np.zeros(len(names)), np.eye(len(names)), {}, catches, common,
+                          {}, 3.0, {}, 0.0, ()).tells_nothing  # fmt: skip
 
     assert not told(0.4, half_neck=0.3)
     assert told(0.51, half_neck=0.3)
