@@ -30,7 +30,6 @@ Container: TypeAlias = "DeltaGenerator"
 """A part of the page, for annotations alone (delta_generator.py, 1.67.0)."""
 
 _lock: Final = Lock()
-_log: Final = logging.getLogger(__name__)
 
 READ_IN: Final = "1.67.0"
 """The version all of this was last read in."""
@@ -379,7 +378,7 @@ def no_odd_name(keep: Callable[[Any, Any], None]) -> Callable[[Any, Any], None]:
         if is_element_id(came.id) or came.id.startswith(STREAMLIT_INTERNAL_KEY_PREFIX):
             keep(values, came)
         else:
-            _log.warning("a page sent a value of no field; it is left out")
+            logging.getLogger(__name__).warning("a page sent a value of no field; it is left out")
 
     return keeping
 
@@ -408,7 +407,9 @@ def no_odd_value(read: Reading) -> Reading:
                 odd = "too deep"
             except Exception as error:  # of any kind: it is a stranger's, read by the framework
                 odd = type(error).__name__
-        _log.warning("a page sent what its field cannot hold (%s); it is taken for none", odd)
+        logging.getLogger(__name__).warning(
+            "a page sent what its field cannot hold (%s); it is taken for none", odd
+        )
         nothing = field.deserializer(None)
         values.states[name] = Value(nothing)
         return nothing
