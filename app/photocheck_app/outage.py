@@ -27,6 +27,7 @@ EVERY_S: Final = 5.0
 _SAID: Final = "photocheck store away"
 _TRIED: Final = "photocheck store tried"
 _HELD: Final = "photocheck texts held"
+_failures: Final = count()
 
 P = ParamSpec("P")
 
@@ -112,9 +113,6 @@ def in_place_of_error(_: Exception) -> bool:
         # Several may fail in one run, and no two buttons have one name.
         show_failure(f"failure_again {next(_failures)}")
     return True
-
-
-_failures: Final = count()
 
 
 def show_failure(key: str = "failure_again") -> None:

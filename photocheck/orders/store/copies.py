@@ -320,7 +320,7 @@ def check_copy(path: str | os.PathLike[str]) -> Held:
                 int(copy.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
                 for table in ("orders", "photos")
             ]
-    except (sqlite3.Error, MemoryError) as error:
+    except (sqlite3.Error, OSError, MemoryError) as error:
         raise _no_whole_copy(path, error) from error
     return Held(version, *counts)
 

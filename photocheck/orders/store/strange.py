@@ -63,14 +63,21 @@ def opened(file: Path) -> sqlite3.Connection:
         When it cannot be opened, or what lies beside it has SQLite delete another file: a journal
         may name a file of all that were changed together, and that file goes with it.
     """
+    file = file.resolve()  # SQLite goes by where a link leads as well
     journal = Path(f"{file}-journal")
-    if journal.is_file() and journal.read_bytes()[-len(_NAMES_ANOTHER) :] == _NAMES_ANOTHER:
+    if journal.is_file() and _end_of(journal, len(_NAMES_ANOTHER)) == _NAMES_ANOTHER:
         raise sqlite3.DatabaseError(tr("its journal names another file"))
     # Opened for reading only, SQLite could not clear away a log left beside the file.
-    connection = sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)
+    connection = sqlite3.connect(f"{file.as_uri()}?mode=rw", uri=True)
     connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_BYTES)
     connection.execute("PRAGMA trusted_schema = OFF")
     return connection
+
+
+def _end_of(file: Path, size: int) -> bytes:
+    with file.open("rb") as held:
+        held.seek(max(0, file.stat().st_size - size))
+        return held.read(size)
 
 
 def refuse_strange_parts(connection: sqlite3.Connection) -> None:
@@ -96,7 +103,8 @@ def refuse_strange_parts(connection: sqlite3.Connection) -> None:
 
 
 def version_of(connection: sqlite3.Connection) -> str:
-    """The version of a copy's tables, as text of four digits or in the words of another program.
+    """The version of a copy's tables: four digits, or another program's words, which are no version
+    of ours (`photocheck.orders.store.schema.refuse_newer`).
 
     Raises
     ------

@@ -60,7 +60,7 @@ class _Few(io.RawIOBase):
         super().close()
 
 
-class _Answer(http.client.HTTPResponse):
+class _HeadOnly(http.client.HTTPResponse):
     """One of which no more than its head is wanted."""
 
     def __init__(self, *args: Any, **named: Any) -> None:
@@ -71,7 +71,7 @@ class _Answer(http.client.HTTPResponse):
 class _Connection(http.client.HTTPConnection):
     """To the address that was looked up, whatever the name may mean by now."""
 
-    response_class = _Answer
+    response_class = _HeadOnly
 
     def __init__(self, place: CallPlace, context: ssl.SSLContext | None) -> None:
         super().__init__(place.host, place.port, timeout=WITHIN_S)

@@ -132,8 +132,10 @@ def test_a_journal_beside_a_copy_takes_no_other_file_with_it(whole: Path, tmp_pa
     copy.write_bytes(changed)
     beside = Path(f"{copy}-journal")
     beside.write_bytes(journal + tail + journal[:8])
-    with pytest.raises(StoreError, match="names another file"):
-        check_copy(copy)
+    (linked := tmp_path / "linked.sqlite3").symlink_to(copy)
+    for path in (copy, linked):
+        with pytest.raises(StoreError, match="names another file"):
+            check_copy(path)
     assert others.read_text() == "a letter"
     # A journal that a power cut left is gone back by, as ever.
     beside.write_bytes(journal)
