@@ -8,10 +8,11 @@ be told by its proof, and not by a traceback.
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache, partial
-from math import inf
+from math import inf, isfinite
 from pathlib import Path
 from threading import Lock
 from time import monotonic
@@ -334,6 +335,122 @@ def without_session(asked: bytes, owned: Callable[[str], bool]) -> bytes:
     if len(parts) > 2 and not owned(parts[2].decode("latin-1")):
         parts = parts[:2]
     return b", ".join(parts)
+
+
+# -- values of a page's fields (runtime/state/session_state.py, 1.67.0) --
+
+MOST_DEEP: Final = 20
+"""Objects and lists within each other of what a page sends; ours have four at most.  Streamlit
+copies them by calls within calls, of which some three hundred are too many (judgement)."""
+
+Reading: TypeAlias = Callable[[Any, str], Any]
+
+
+def take_no_odd_values() -> None:
+    """Have a value that its field cannot hold taken for none, and told in one line; later calls
+    change nothing.
+
+    Streamlit believes what a page says of its fields: a number where a text belongs, JSON that is
+    none, a name that no field has.  A run then failed in the middle of reading it, outside of what
+    a page shows, and wrote a traceback; a page of ours never sends such a thing.
+    """
+    from streamlit.runtime.state.session_state import WStates
+
+    values: Any = WStates
+    with _lock:
+        if not hasattr(values.__getitem__, "photocheck_reads"):
+            values.__getitem__ = no_odd_value(values.__getitem__)
+            values.set_widget_from_proto = no_odd_name(values.set_widget_from_proto)
+
+
+def no_odd_name(keep: Callable[[Any, Any], None]) -> Callable[[Any, Any], None]:
+    """What keeps a value that came, where it has the name of a field; never one of the program's
+    own, which stand beside them (runtime/state/common.py, components/v2/bidi_component/main.py).
+
+    Parameters
+    ----------
+    keep : function of the values and what came
+    """
+    from streamlit.runtime.state.common import is_element_id
+    from streamlit.runtime.state.session_state import STREAMLIT_INTERNAL_KEY_PREFIX
+
+    def keeping(values: Any, came: Any) -> None:
+        if is_element_id(came.id) or came.id.startswith(STREAMLIT_INTERNAL_KEY_PREFIX):
+            keep(values, came)
+        else:
+            logging.getLogger(__name__).warning("a page sent a value of no field; it is left out")
+
+    return keeping
+
+
+def no_odd_value(read: Reading) -> Reading:
+    """What reads a field's value, as if none had come where it is none of that field's.
+
+    Parameters
+    ----------
+    read : function of the values and a field's name
+    """
+    from streamlit.runtime.state.session_state import Serialized, Value
+
+    def reading(values: Any, name: str) -> Any:
+        came, field = values.states.get(name), values.widget_metadata.get(name)
+        if field is None or not isinstance(came, Serialized):
+            return read(values, name)
+        odd = _odd(came.value, field.value_type)
+        if not odd:
+            try:
+                value = read(values, name)
+                if not _deeper(value, MOST_DEEP):
+                    # Reading takes the kind of what came for the field's, and none for none.
+                    values.set_widget_metadata(field)
+                    return value
+                odd = "too deep"
+            except Exception as error:  # of any kind: it is a stranger's, read by the framework
+                odd = type(error).__name__
+        logging.getLogger(__name__).warning(
+            "a page sent what its field cannot hold (%s); it is taken for none", odd
+        )
+        nothing = field.deserializer(None)
+        values.states[name] = Value(nothing)
+        return nothing
+
+    # By which `take_no_odd_values` knows it; mypy knows no attributes of functions.
+    reading.photocheck_reads = read  # type: ignore[attr-defined]
+    return reading
+
+
+_NUMBERS: Final = frozenset({"int_value", "double_value"})
+"""A field for numbers is one kind here, and sends either (static/js, NumberInput)."""
+
+
+def _odd(came: Any, wanted: str) -> str:
+    """What tells at once that a value is none of its field's; empty where nothing does."""
+    kind = came.WhichOneof("value")
+    if kind not in (None, wanted) and not {kind, wanted} <= _NUMBERS:
+        return f"{kind}, not {wanted}"
+    if kind == "double_value" and not isfinite(came.double_value):
+        return "no number"
+    # Of a component's state an object is taken; of a text in it Streamlit makes a traceback.
+    if kind == "json_value" and not came.json_value.lstrip().startswith("{"):
+        return "no object"
+    return ""
+
+
+def _deeper(value: Any, most: int) -> bool:
+    if isinstance(value, Mapping):
+        value = value.values()
+    elif not isinstance(value, list):
+        return False
+    return most == 0 or any(_deeper(part, most - 1) for part in value)
+
+
+def is_strangers(error: BaseException | None) -> bool:
+    """Whether what Streamlit tells with a traceback is a visitor's own doing: a message that is
+    none, a file that nobody promised."""
+    from google.protobuf.message import DecodeError
+    from streamlit.runtime.media_file_storage import MediaFileStorageError
+
+    return isinstance(error, DecodeError | MediaFileStorageError)
 
 
 # -- what pages are sent (runtime/runtime.py, runtime/app_session.py, 1.67.0) --

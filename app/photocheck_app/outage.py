@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
+from itertools import count
 from typing import Any, Final, ParamSpec
 
 import streamlit as st
@@ -26,6 +27,7 @@ EVERY_S: Final = 5.0
 _SAID: Final = "photocheck store away"
 _TRIED: Final = "photocheck store tried"
 _HELD: Final = "photocheck texts held"
+_failures: Final = count()
 
 P = ParamSpec("P")
 
@@ -99,8 +101,28 @@ def show(error: StoreError, *, why: bool) -> None:
     st.button(tr("Try again"), key="outage_again", type="primary")
 
 
-def show_failure() -> None:
-    """In place of a page at which the program failed; the log has why."""
+def in_place_of_error(_: Exception) -> bool:
+    """As `show_failure`, where a run failed outside of its page: in what a press does, for example.
+
+    Returns
+    -------
+    bool
+        That the framework shows nothing of its own, which is in English.
+    """
+    with speaking(language()):
+        # Several may fail in one run, and no two buttons have one name.
+        show_failure(f"failure_again {next(_failures)}")
+    return True
+
+
+def show_failure(key: str = "failure_again") -> None:
+    """In place of a page at which the program failed; the log has why.
+
+    Parameters
+    ----------
+    key : str
+        Of its button.
+    """
     st.header(tr("This should not have happened"), anchor=False)
     st.write(
         tr(
@@ -108,7 +130,7 @@ def show_failure() -> None:
             "stored is lost. Try again, or tell the workshop."
         )
     )
-    st.button(tr("Try again"), key="failure_again", type="primary")
+    st.button(tr("Try again"), key=key, type="primary")
 
 
 @st.fragment(run_every=EVERY_S)

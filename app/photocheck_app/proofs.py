@@ -149,6 +149,31 @@ def _prove_runs(_: Any) -> None:
     raise MovedError("a run that is wanted no more goes on")
 
 
+def _prove_values(_: Any) -> None:
+    from streamlit.proto.WidgetStates_pb2 import WidgetState
+    from streamlit.runtime.state.common import WidgetMetadata
+    from streamlit.runtime.state.session_state import WStates
+
+    # As they are once the server runs; it is proved before.
+    patched = {
+        "__getitem__": framework.no_odd_value(WStates.__getitem__),
+        "set_widget_from_proto": framework.no_odd_name(WStates.set_widget_from_proto),
+    }
+    values: Any = type("Values", (WStates,), patched)()
+    field, none = "$$ID-photocheck-none", "photocheck none"
+    for name in (field, none):
+        values.set_widget_metadata(
+            WidgetMetadata(name, lambda came: came or "nothing", str, "string_value")
+        )
+    with _unsaid(framework.__name__):
+        for name in (field, none):
+            values.set_widget_from_proto(WidgetState(id=name, string_value="typed"))
+        _must(values.get(field) == "typed", "a value that came is lost")
+        _must(values.get(none) is None, "what is no field has a value")
+        values.set_widget_from_proto(WidgetState(id=field, int_value=7))
+        _must(values.get(field) == "nothing", "a number is taken for a text")
+
+
 def _prove_websocket(_: Any) -> None:
     from starlette.datastructures import Headers
     from streamlit.web.server.starlette.starlette_websocket import _parse_subprotocols
@@ -172,11 +197,9 @@ def _media_manager() -> Any:
 
 
 @contextmanager
-def _outside_runs() -> Iterator[None]:
-    """Let nothing be said of what is tried outside any page's run: that is meant here."""
-    from streamlit.runtime.scriptrunner_utils import script_run_context
-
-    said = logging.getLogger(script_run_context.__name__)
+def _unsaid(module: str) -> Iterator[None]:
+    """Let a module say nothing of what is tried: that is meant here."""
+    said = logging.getLogger(module)
     said.addFilter(_nothing)
     try:
         yield
@@ -188,7 +211,7 @@ def _nothing(_: logging.LogRecord) -> bool:
     return False
 
 
-@_outside_runs()
+@_unsaid("streamlit.runtime.scriptrunner_utils.script_run_context")
 def _prove_media(_: Any) -> None:
     manager, given = _media_manager(), list[str]()
     made = list[tuple[str, str]]()
@@ -317,6 +340,7 @@ PRIVATE: Final[Sequence[Private]] = (
     Private(later("the sessions of pages"), "1.67.0", _prove_sessions),
     Private(later("what pages are sent"), "1.67.0", _prove_sending),
     Private(later("how runs of pages end"), "1.67.0", _prove_runs),
+    Private(later("the values of a page's fields"), "1.67.0", _prove_values),
     Private(later("how a page goes on with its session"), "1.67.0", _prove_websocket),
     Private(later("the files that pages show"), "1.67.0", _prove_media),
     Private(later("the files that visitors hand in"), "1.67.0", _prove_uploads),

@@ -7,6 +7,7 @@ from pathlib import Path
 import streamlit as st
 from starlette.middleware import Middleware
 
+from photocheck_app import outage
 from photocheck_app.doors import health, programs, sign_in
 from photocheck_app.doors.lifespan import lifespan
 from photocheck_app.doors.middleware import Guard
@@ -18,4 +19,5 @@ app = st.App(
     middleware=[Middleware(Guard)],
     secrets=secrets_of_oidc() or None,
     lifespan=lifespan,
+    on_script_error=outage.in_place_of_error,
 )

@@ -176,6 +176,7 @@ def test_the_server_waits_for_runs_before_it_ends_and_says_which_it_cut_off(
         monkeypatch.setattr(lifespan, name, meanwhile)
     monkeypatch.setattr(lifespan, "send_together", lambda: noted.append("together"))
     monkeypatch.setattr(lifespan, "read_lightly", lambda: noted.append("lightly"))
+    monkeypatch.setattr(lifespan, "take_no_odd_values", lambda: noted.append("odd"))
     monkeypatch.setattr(lifespan, "RUNS", Runs())
 
     async def serve() -> None:
@@ -183,7 +184,8 @@ def test_the_server_waits_for_runs_before_it_ends_and_says_which_it_cut_off(
             noted.append("served")
 
     asyncio.run(serve())
-    assert noted == ["together", "lightly", *["begun"] * 3, "served", "waited", *["ended"] * 3]
+    begins, goes_on = ["together", "lightly", "odd"], ["begun"] * 3
+    assert noted == [*begins, *goes_on, "served", "waited", *["ended"] * 3]
     assert asked == [lifespan.RUNS_END_WITHIN_S] == [4.0]
     assert ["still being run" in said for said in caplog.messages] == ([] if done else [True])
 

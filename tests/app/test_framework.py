@@ -370,6 +370,12 @@ def _no_themes(patch: pytest.MonkeyPatch) -> None:
     patch.delattr(app_session, "_populate_theme_msg")
 
 
+def _values_lost(patch: pytest.MonkeyPatch) -> None:
+    from streamlit.runtime.state.session_state import WStates
+
+    patch.setattr(WStates, "set_widget_from_proto", lambda self, came: None)
+
+
 def _runs_go_on(patch: pytest.MonkeyPatch) -> None:
     from streamlit.runtime.scriptrunner_utils.script_requests import ScriptRequests
 
@@ -381,6 +387,7 @@ def _runs_go_on(patch: pytest.MonkeyPatch) -> None:
     [
         (_no_themes, "settings of the server"),
         (_runs_go_on, "how runs of pages end"),
+        (_values_lost, "values of a page's fields"),
         (_otherwise_sent, "what pages are sent"),
         (_kept_waiting, "what pages are sent"),
         (_elsewhere, "addresses of the server"),
@@ -523,6 +530,107 @@ def test_settings_are_read_while_others_hold_their_lock(monkeypatch: pytest.Monk
             config.get_option("theme.none")
     finally:
         config.set_option("theme.primaryColor", None)
+
+
+FIELD = "$$ID-0123-dog"
+
+
+def _came(**value: Any) -> Any:
+    from streamlit.proto.WidgetStates_pb2 import WidgetState
+
+    return WidgetState(id=FIELD, **value)
+
+
+def _values_of(kind: Any, read: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """What a page sends for one field, read as the running server reads it."""
+    from streamlit.runtime.state.common import WidgetMetadata
+    from streamlit.runtime.state.session_state import WStates
+
+    for name in ("__getitem__", "set_widget_from_proto"):
+        monkeypatch.setattr(WStates, name, getattr(WStates, name))  # as it was, afterwards
+    framework.take_no_odd_values()
+    reading = WStates.__getitem__
+    framework.take_no_odd_values()
+    assert WStates.__getitem__ is reading
+    values = WStates()
+    values.set_widget_metadata(WidgetMetadata(FIELD, read, str, kind))
+    return values
+
+
+def _text(came: Any) -> str:
+    return "nothing" if came is None else str(came.strip())
+
+
+def _place(came: Any) -> int:
+    return 0 if came is None else ["a", "b"].index(came)
+
+
+def _number(came: Any) -> Any:
+    return 5 if came is None else came
+
+
+def _state(came: Any) -> dict[str, Any]:
+    return dict(came or {})
+
+
+@pytest.mark.parametrize(
+    ("kind", "read", "came", "value", "told"),
+    [
+        ("string_value", _text, {"string_value": " typed "}, "typed", ""),
+        ("string_value", _text, {}, "nothing", ""),
+        ("string_value", _text, {"int_value": 7}, "nothing", "int_value, not string_value"),
+        ("string_value", _place, {"string_value": "b"}, 1, ""),
+        ("string_value", _place, {"string_value": "c"}, 0, "ValueError"),
+        ("double_value", _number, {"int_value": 7}, 7, ""),
+        ("double_value", _number, {"double_value": 7.5}, 7.5, ""),
+        ("double_value", _number, {"double_value": float("nan")}, 5, "no number"),
+        ("double_value", _number, {"double_value": inf}, 5, "no number"),
+        ("json_value", _state, {"json_value": ' {"a": [1]}'}, {"a": [1]}, ""),
+        ("json_value", _state, {"json_value": '"a"'}, {}, "no object"),
+        ("json_value", _state, {"json_value": "{"}, {}, "JSONDecodeError"),
+        ("json_value", _state, {"json_value": '{"a":' + "[" * 90_000}, {}, "RecursionError"),
+        ("json_value", _state, {"json_value": '{"a":' + "9" * 5000 + "}"}, {}, "ValueError"),
+        (
+            "json_value",
+            _state,
+            {"json_value": '{"a":' + "[" * 21 + "]" * 21 + "}"},
+            {},
+            "too deep",
+        ),
+    ],
+)
+def test_a_value_that_its_field_cannot_hold_is_none(
+    kind: str,
+    read: Any,
+    came: dict[str, Any],
+    value: Any,
+    told: str,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    values = _values_of(kind, read, monkeypatch)
+    values.set_widget_from_proto(_came(**came))
+    assert values[FIELD] == values[FIELD] == value
+    assert values.widget_metadata[FIELD].value_type == kind
+    (line,) = caplog.messages or [""]
+    assert told in line
+    assert bool(told) == bool(line)
+    assert not [record for record in caplog.records if record.exc_info]
+
+
+def test_what_is_no_field_has_no_value(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Names of our own stand beside the fields' in what a page keeps, and all of them are read."""
+    from streamlit.proto.WidgetStates_pb2 import WidgetState
+
+    values = _values_of("string_value", _text, monkeypatch)
+    for name in ("photocheck store away", "", "x" * 5000):
+        values.set_widget_from_proto(WidgetState(id=name, string_value="forged"))
+    values.set_widget_from_proto(_came(string_value="typed"))
+    assert list(values) == [FIELD]
+    assert len(caplog.messages) == 3
+    assert all(len(line) < 100 for line in caplog.messages)
 
 
 @pytest.mark.slow

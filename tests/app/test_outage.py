@@ -233,3 +233,19 @@ def test_the_sample_offers_a_beginning_only_where_one_may_begin(
     monkeypatch.setenv(INVITED_VARIABLE, invited)
     app = shown(AppTest.from_function(page, default_timeout=60))
     assert {button.key for button in app.button} == keys
+
+
+def test_what_fails_outside_of_a_page_is_told_as_plainly() -> None:
+    """Also where two things fail in one run; the framework then shows nothing of its own."""
+
+    def page() -> None:
+        from photocheck_app import outage as shown_instead
+
+        assert shown_instead.in_place_of_error(ValueError("of the program"))
+        assert shown_instead.in_place_of_error(ValueError("another"))
+
+    failed = AppTest.from_function(page).run()
+    assert not failed.exception
+    assert [one.value for one in failed.header] == ["This should not have happened"] * 2
+    failed.button[1].click().run()
+    assert not failed.exception

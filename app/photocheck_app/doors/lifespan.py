@@ -11,7 +11,7 @@ from typing import Any, Final
 from photocheck_app.doors.programs import telling
 from photocheck_app.doors.retention import forgetting, retention
 from photocheck_app.doors.running import RUNS
-from photocheck_app.framework import read_lightly, send_together
+from photocheck_app.framework import read_lightly, send_together, take_no_odd_values
 
 RUNS_END_WITHIN_S: Final = 4.0
 """A run that saves what was typed takes a fraction of it; one that checks a photo is lost, as by a
@@ -25,6 +25,7 @@ async def lifespan(app: Any) -> AsyncIterator[None]:
     """Tidy meanwhile; before the end let runs of pages finish what they write."""
     send_together()
     read_lightly()
+    take_no_odd_values()
     async with retention(app), forgetting(), telling(app):
         yield
         # The threads they run in would be ended in the middle of it.

@@ -8,6 +8,8 @@ from collections.abc import Callable
 from time import monotonic
 from typing import Any, Final
 
+from photocheck_app import framework
+
 LINES: Final = 20
 """Of one kind, which is one place in the program, in one `WINDOW_S`."""
 
@@ -51,6 +53,8 @@ class Bounded(logging.Filter):
             if left_out > 0:
                 record.msg = f"{record.getMessage()} (and {left_out} more like it, left out)"
                 record.args = None
+        if record.exc_info and framework.is_strangers(record.exc_info[1]):
+            record.exc_info = None  # what it says, and nothing of where
         self._said[kind] += OF_TRACEBACK if record.exc_info else 1
         if self._said[kind] > LINES:
             return False

@@ -37,6 +37,12 @@ from photocheck.orders.model import StoreError
 from photocheck.orders.store import schema, unfinished
 from photocheck.orders.store.database import DatabaseStore, key_hash
 from photocheck.orders.store.engines import engine_for, file_of, reached, url_of, wipe
+from photocheck.orders.store.strange import (
+    opened,
+    refuse_strange_parts,
+    refuse_strange_values,
+    version_of,
+)
 from photocheck.orders.store.tables import (
     brought,
     changes,
@@ -181,13 +187,17 @@ def _own_copy(source: str | os.PathLike[str], engine: Engine) -> Iterator[Databa
     goal = unfinished.beside(engine).with_name(Path(source).name)
     with _part_of(goal, engine) as part:
         with reached(str(source)):
-            with closing(_opened(Path(source))) as found:
+            with closing(opened(Path(source))) as found:
                 found.execute("VACUUM INTO ?", (str(part),))
             copy = DatabaseStore(engine_for(URL.create("sqlite", database=str(part))))
         try:
             with reached(str(source)):
                 schema.upgrade(copy.engine)
+                with copy.reading() as connection:
+                    refuse_strange_values(connection)
             yield copy
+        except (sqlite3.DatabaseError, ValueError) as error:  # what is no moment, for example
+            raise _no_whole_copy(source, error) from error
         finally:
             copy.close()
 
@@ -298,32 +308,32 @@ def check_copy(path: str | os.PathLike[str]) -> Held:
             tr("there is no such file"), where=str(path), do=tr("Check the name and folder")
         )
     try:
-        with closing(_opened(file)) as copy:
+        with closing(opened(file)) as copy:
+            refuse_strange_parts(copy)
             (wrong,) = copy.execute("PRAGMA integrity_check(1)").fetchone()
             if wrong == "ok" and copy.execute("PRAGMA foreign_key_check").fetchone():
                 wrong = tr("something has lost its order")
             if wrong != "ok":
                 raise sqlite3.DatabaseError(wrong)
-            (version,) = copy.execute("SELECT version_num FROM alembic_version").fetchone()
+            version = version_of(copy)
             counts = [
                 int(copy.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
                 for table in ("orders", "photos")
             ]
-    except (sqlite3.Error, TypeError) as error:
-        raise StoreError(
-            tr(
-                "this is not a whole copy of photocheck's orders ({said})",
-                said=" ".join(str(error).split()),
-            ),
-            where=str(path),
-            do=tr("Take another copy; nothing has been changed"),
-        ) from error
-    return Held(str(version), *counts)
+    except (sqlite3.Error, OSError, MemoryError) as error:
+        raise _no_whole_copy(path, error) from error
+    return Held(version, *counts)
 
 
-def _opened(file: Path) -> sqlite3.Connection:
-    # Opened for reading only, SQLite could not clear away a log left beside the file.
-    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)
+def _no_whole_copy(path: str | os.PathLike[str], error: Exception) -> StoreError:
+    return StoreError(
+        tr(
+            "this is not a whole copy of photocheck's orders ({said})",
+            said=" ".join(str(error).split()),
+        ),
+        where=str(path),
+        do=tr("Take another copy; nothing has been changed"),
+    )
 
 
 def _refuse_other(goal: Path, file: Path | None) -> None:

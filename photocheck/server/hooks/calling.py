@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import http.client
+import io
 import socket
 import ssl
 from collections.abc import Mapping
 from contextlib import suppress
 from threading import Timer
-from typing import Final
+from typing import Any, Final
 
 from photocheck.errors import reason_of
 from photocheck.server.hooks.reach import CallPlace
@@ -18,12 +19,59 @@ WITHIN_S: Final = 10.0
 """From the first connecting to the last line of the answer's head, all together (judgement)."""
 
 
+MOST_HEAD_BYTES: Final = 100_000
+"""Of what is answered before it has begun: "wait a moment", told without an end, kept a processor
+busy for `WITHIN_S` (measured: 4.4 s of it).  Answers' heads have some hundred bytes."""
+
+
 class CallError(Exception):
     """No answer came; what it says is shown to the client."""
 
 
+class _Few(io.RawIOBase):
+    """So many bytes of what is read; more is `http.client.LineTooLong`.
+
+    Parameters
+    ----------
+    of : binary file
+    left : int
+    """
+
+    def __init__(self, of: io.BufferedIOBase, left: int) -> None:
+        super().__init__()
+        self._of, self._left = of, left
+
+    def readable(self) -> bool:
+        """It is."""
+        return True
+
+    def readinto(self, into: Any) -> int:
+        """As `io.RawIOBase.readinto`."""
+        if not self._left:
+            raise http.client.LineTooLong("head")
+        part = self._of.read1(min(len(into), self._left))
+        self._left -= len(part)
+        into[: len(part)] = part
+        return len(part)
+
+    def close(self) -> None:
+        """And what it reads."""
+        self._of.close()
+        super().close()
+
+
+class _HeadOnly(http.client.HTTPResponse):
+    """One of which no more than its head is wanted."""
+
+    def __init__(self, *args: Any, **named: Any) -> None:
+        super().__init__(*args, **named)
+        self.fp = io.BufferedReader(_Few(self.fp, MOST_HEAD_BYTES))
+
+
 class _Connection(http.client.HTTPConnection):
     """To the address that was looked up, whatever the name may mean by now."""
+
+    response_class = _HeadOnly
 
     def __init__(self, place: CallPlace, context: ssl.SSLContext | None) -> None:
         super().__init__(place.host, place.port, timeout=WITHIN_S)

@@ -103,6 +103,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
             "SKEW": timedelta(minutes=5),
         },
         "schema": {"_LOCK": 7_468_613},  # two programs of two versions upgrade one after another
+        "strange": {"MOST_PARTS": 500, "MOST_BYTES": 300_000_000},
         "unfinished": {"LOCK_OLD_S": 60.0, "OLD_S": 86400.0},
     },
     photocheck.uploads: {
@@ -144,7 +145,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         "watch": {"EVERY_S": 1.0, "SILENT": 15, "WRITES_S": 1.0},
     },
     photocheck.server.hooks: {
-        "calling": {"WITHIN_S": 10.0},
+        "calling": {"WITHIN_S": 10.0, "MOST_HEAD_BYTES": 100_000},
         "reach": {"_PORTS": {"https": 443, "http": 80}, "LOOK_UP_S": 5.0},  # RFC 9110, 4.2
         "telling": {
             "LEASE_S": 40.0,

@@ -214,6 +214,28 @@ def _encrypted(folder: Path, name: str) -> Iterator[tuple[int, ssl.SSLContext]]:
         server.server_close()
 
 
+@pytest.mark.parametrize(
+    "answer",
+    [
+        # Of "100" any number may come before the answer (RFC 9110, 15.2).
+        b"HTTP/1.1 100 Continue\r\n\r\n" * 5000 + b"HTTP/1.1 200 OK\r\n\r\n",
+        b"HTTP/1.1 200 OK\r\n" + (b"X: " + b"x" * 60_000 + b"\r\n") * 3 + b"\r\n",
+    ],
+)
+def test_of_an_answers_head_so_much_is_read(answer: bytes) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+
+        def answering() -> None:
+            line, _ = listener.accept()
+            with line, suppress(OSError):
+                line.recv(65_536)
+                line.sendall(answer)
+
+        threading.Thread(target=answering, daemon=True).start()
+        with pytest.raises(CallError, match="LineTooLong"):
+            call(CallPlace("127.0.0.1", "x", listener.getsockname()[1], False, "/"), b"", {})
+
+
 def test_only_who_proves_to_be_the_host_is_told_anything(tmp_path: Path) -> None:
     with _encrypted(tmp_path, "hooks.example") as (port, believing):
         right = CallPlace("127.0.0.1", "hooks.example", port, True, "/")

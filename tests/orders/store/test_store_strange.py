@@ -1,0 +1,143 @@
+"""Copies that somebody made up: refused before anything in them is run, or their values are kept.
+
+What SQLite runs of a file's own schema is told by its page "Defense Against The Dark Arts"
+(sqlite.org/security.html); how a journal names another file by its page on the file format, 3.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from photocheck.orders.model import StoreError
+from photocheck.orders.store import open_store
+from photocheck.orders.store.copies import back_up, check_copy, restore
+from photocheck.orders.store.strange import MOST_PARTS
+from tests.support.store_orders import checked
+
+pytestmark = pytest.mark.slow
+
+ENDLESS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT i FROM n"
+OPEN_PHOTOS = "DROP TRIGGER photos_never_change"
+SHUT_PHOTOS = (
+    "CREATE TRIGGER photos_never_change BEFORE UPDATE ON photos "
+    "BEGIN SELECT RAISE(ABORT, 'photos are never changed'); END"
+)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of one order with photos, a check and a decision."""
+    folder = tmp_path_factory.mktemp("whole")
+    with closing(open_store(str(folder / "orders.sqlite3"))) as store:
+        key, _ = checked(store)
+        store.decide(key, "accepted", by="Ann", reason="fine", message="Thanks")
+        back_up(store, folder / "copy.sqlite3")
+    return folder / "copy.sqlite3"
+
+
+def _planted(whole: Path, folder: Path, *statements: str) -> Path:
+    copy = folder / "planted.sqlite3"
+    shutil.copy(whole, copy)
+    with closing(sqlite3.connect(copy)) as planting:
+        for statement in statements:
+            planting.execute(statement)
+        planting.commit()
+    return copy
+
+
+@pytest.mark.parametrize(
+    ("planted", "said"),
+    [
+        (("DROP TABLE ratios", f"CREATE VIEW ratios AS {ENDLESS}"), "view ratios"),
+        (
+            ("DROP TABLE alembic_version", f"CREATE VIEW alembic_version AS {ENDLESS}"),
+            "view alembic_version",
+        ),
+        (
+            (
+                "CREATE TRIGGER planted AFTER UPDATE ON alembic_version "
+                "BEGIN DELETE FROM alembic_version; END",
+            ),
+            "trigger planted",
+        ),
+        (
+            (
+                "CREATE TRIGGER more BEFORE UPDATE ON orders BEGIN DELETE FROM staff; "
+                "SELECT RAISE(ABORT, 'no'); END",
+            ),
+            "trigger more",
+        ),
+        (("CREATE VIRTUAL TABLE found USING fts5(words)",), "table found"),
+        (("CREATE TABLE t (a CHECK/**/(length(hex(zeroblob(200000000))) > 0))",), "table t"),
+        (("CREATE TABLE t (a, b AS (hex(zeroblob(200000000))))",), "table t"),
+        (("CREATE TABLE t (a DEFAULT (hex(zeroblob(200000000))))",), "table t"),
+        (("CREATE INDEX i ON orders (length(hex(zeroblob(200000000))))",), "index i"),
+        (("CREATE INDEX i ON orders (name) WHERE length(name) > 1",), "index i"),
+        (tuple(f"CREATE TABLE t{n} (a)" for n in range(MOST_PARTS)), "too many parts"),
+        (("UPDATE alembic_version SET version_num = '0000'",), "which version"),
+        (("UPDATE alembic_version SET version_num = '\u0663'",), "which version"),
+        ((f"UPDATE alembic_version SET version_num = '{'9' * 5000}'",), "which version"),
+        (("UPDATE alembic_version SET version_num = x'ff'",), "which version"),
+        (("DELETE FROM alembic_version",), "which version"),
+        (("UPDATE orders SET draft = x'00'",), "orders.draft"),
+        (("UPDATE orders SET touched = 5",), "orders.touched"),
+        (("UPDATE orders SET touched = 'yesterday'",), "orders.touched"),
+        ((OPEN_PHOTOS, "UPDATE photos SET content = 'text'", SHUT_PHOTOS), "photos.content"),
+        (("UPDATE orders SET photos_given = 'many'",), "orders.photos_given"),
+    ],
+)
+def test_a_strange_copy_is_refused_and_nothing_of_it_is_run(
+    planted: tuple[str, ...], said: str, whole: Path, tmp_path: Path
+) -> None:
+    copy = _planted(whole, tmp_path, *planted)
+    address = tmp_path / "orders.sqlite3"
+    with closing(open_store(str(address))) as store:
+        key, _ = checked(store, name="here")
+        before = store.order(key)
+        with pytest.raises(StoreError, match="not a whole copy") as refused:
+            restore(str(address), copy)
+        assert said in str(refused.value)
+        assert str(copy) in str(refused.value)
+        assert "nothing has been changed" in str(refused.value)
+        assert (store.order(key), len(store.lines())) == (before, 1)
+    left = {path.name for path in tmp_path.iterdir()} - {
+        f"orders.sqlite3{e}" for e in ("-wal", "-shm")
+    }
+    assert left == {"orders.sqlite3", "planted.sqlite3"}
+
+
+def test_a_journal_beside_a_copy_takes_no_other_file_with_it(whole: Path, tmp_path: Path) -> None:
+    """SQLite deletes what a journal names as the file of all that were changed together."""
+    copy, others = tmp_path / "planted.sqlite3", tmp_path / "letter.txt"
+    shutil.copy(whole, copy)
+    others.write_text("a letter")
+    with closing(sqlite3.connect(copy, isolation_level=None)) as writing:
+        writing.execute("PRAGMA cache_size = 1")
+        writing.execute("BEGIN IMMEDIATE")
+        writing.execute("CREATE TABLE more (a)")
+        for _ in range(100):
+            writing.execute("INSERT INTO more VALUES (zeroblob(3000))")
+        journal = Path(f"{copy}-journal").read_bytes()
+        changed = copy.read_bytes()
+        writing.execute("ROLLBACK")
+    page = int.from_bytes(changed[16:18], "big")
+    name = str(others).encode()
+    named = [2**30 // page + 1, *name, len(name), sum(name)]
+    tail = named[0].to_bytes(4, "big") + name + b"".join(n.to_bytes(4, "big") for n in named[-2:])
+    copy.write_bytes(changed)
+    beside = Path(f"{copy}-journal")
+    beside.write_bytes(journal + tail + journal[:8])
+    (linked := tmp_path / "linked.sqlite3").symlink_to(copy)
+    for path in (copy, linked):
+        with pytest.raises(StoreError, match="names another file"):
+            check_copy(path)
+    assert others.read_text() == "a letter"
+    # A journal that a power cut left is gone back by, as ever.
+    beside.write_bytes(journal)
+    assert check_copy(copy).orders == 1
+    assert not beside.exists()
