@@ -20,6 +20,7 @@ from photocheck.orders.store import DatabaseStore, engines, open_store
 from photocheck.server.access.door_secret import SECRET_VARIABLE
 from photocheck.uploads import take
 from tests.support import checked_samples
+from tests.support.compiled_once import compiled_once
 from tests.support.decoding import Here
 from tests.support.seen_once import seen_once
 from tests.support.store_database import drop_databases, new_database
@@ -201,6 +202,12 @@ def empty_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(autouse=True, scope="session")
 def _new_tables_are_copied(empty_store: Path) -> Iterator[None]:
     with tables_copied(empty_store):
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _statements_are_compiled_once() -> Iterator[None]:
+    with compiled_once():
         yield
 
 
