@@ -139,12 +139,14 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
 
 @pytest.fixture(autouse=True, scope="session")
 def _files_are_not_synced() -> Iterator[None]:
-    """Tests kill processes, never the machine: what SQLite was told to keep need not reach a disk.
+    """Tests kill processes, never the machine: what was told to be kept need not reach a disk.
 
-    Of the store's own setting `synced` is for the test that reads it.
+    Of the store's own setting of SQLite `synced` is for the test that reads it.
     """
     event.listen(Pool, "checkout", _unsynced)
-    yield
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda _handle: None)
+        yield
     event.remove(Pool, "checkout", _unsynced)
 
 
