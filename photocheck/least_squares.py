@@ -77,8 +77,10 @@ def least_squares(
     ValueError
         When the residuals at `start` are not all finite.
     """
-    if not np.all(np.isfinite(residuals(start))):
+    at_start = residuals(start)
+    if not np.all(np.isfinite(at_start)):
         raise ValueError("the residuals are not finite at the starting point")
+    residuals = _known_at(start, at_start, residuals)
     lmder = _lmder()
     if lmder is None:
         return _by_scipy(residuals, start, slopes, xtol, ftol, most_calls)
@@ -87,6 +89,17 @@ def least_squares(
         *(ftol, xtol, 1e-8, most_calls, _FIRST_REACH, None),
     )
     return _minimum(x, found["fvec"])
+
+
+def _known_at(
+    start: Array, at_start: Array, residuals: Callable[[Array], Array]
+) -> Callable[[Array], Array]:
+    """The same function, not evaluated again at the start: SciPy asks twice for that."""
+
+    def known(x: Array) -> Array:
+        return at_start.copy() if np.array_equal(x, start) else residuals(x)
+
+    return known
 
 
 def _by_scipy(

@@ -66,7 +66,7 @@ class Frame:
 
     def centre(self, score: Array, size: Array) -> Array:
         """The principal point, (..., 2), px, by its scores (..., 2) and the frame's size."""
-        own = self.centre_share * np.max(size, axis=-1, keepdims=True)
+        own = self.centre_share * np.maximum(size[..., :1], size[..., 1:])
         room = 0.0 if self.growth is None else 0.5 * CUT_SHIFT * (size - self.inside_px)
         return np.asarray(self.middle_px + np.hypot(own, room) * score)
 

@@ -56,15 +56,16 @@ class Pinhole:
 
     def distort(self, flat: Array) -> Array:
         """Pixels from the principal point, (..., N, 2): undistorted to distorted."""
-        squared = np.sum(flat**2, axis=-1, keepdims=True) / self._reach
+        squared = _squared(flat) / self._reach
         return np.asarray(flat * (1.0 + self.corner_shift[..., None, None] * squared))
 
     def undistort(self, pixels: Array) -> Array:
         """Inverse of `distort` for small corner shifts, by fixed-point iteration."""
         distorted = pixels - self.centre_px[..., None, :]
         flat = distorted
+        reach = self._reach
         for _ in range(8):
-            squared = np.sum(flat**2, axis=-1, keepdims=True) / self._reach
+            squared = _squared(flat) / reach
             flat = distorted / (1.0 + self.corner_shift[..., None, None] * squared)
         return np.asarray(flat)
 
@@ -102,6 +103,15 @@ class Pinhole:
         along = np.sum((point - start) * normal[..., None, :], axis=-1)
         reach = along / np.sum(rays * normal[..., None, :], axis=-1)
         return np.asarray(start + rays * reach[..., None])
+
+
+def _squared(flat: Array) -> Array:
+    """Squared distances from the origin, (..., N, 2) to (..., N, 1).
+
+    As by `numpy.sum` of squares, which takes three times as long for two numbers.
+    """
+    squares = flat**2
+    return np.asarray(squares[..., :1] + squares[..., 1:])
 
 
 def turn_about_y(angle: Array) -> Array:

@@ -133,14 +133,15 @@ def _boxes(label: Sought, centres: Centres, field: Box) -> Iterator[Box]:
 
 def _crossed(anchor: tuple[float, float], box: Box, occupied: Sequence[Box]) -> int:
     """How many boxes the leader from the anchor to its own box would run under."""
+    if not occupied:
+        return 0
     near = nearest(anchor, box)
     steps = np.linspace(0.0, 1.0, 12)[:, None]
     way = np.array(anchor) * (1 - steps) + np.array(near) * steps
-    inside = [
-        ((way[:, 0] > b[0]) & (way[:, 0] < b[2]) & (way[:, 1] > b[1]) & (way[:, 1] < b[3])).any()
-        for b in occupied
-    ]
-    return int(sum(inside))
+    x, y = way[:, :1], way[:, 1:]
+    left, top, right, bottom = np.array(occupied, float).T
+    inside = (x > left) & (x < right) & (y > top) & (y < bottom)
+    return int(np.count_nonzero(inside.any(axis=0)))
 
 
 def nearest(point: tuple[float, float], box: Box) -> tuple[float, float]:

@@ -204,7 +204,7 @@ def _laid_over(photo: Image.Image, layer: Image.Image, fine: int) -> Image.Image
     """The photo under a layer `fine` times its size, of which only the drawn part is reduced."""
     from PIL import Image
 
-    seen = photo.convert("RGB").copy()
+    seen = photo.convert("RGB")  # a copy in any case
     drawn = layer.getbbox()
     if drawn is None:
         return seen

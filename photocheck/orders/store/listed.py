@@ -9,9 +9,9 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, Select, case, func, select
+from sqlalchemy import Connection, Integer, bindparam, case, func, select
 
 from photocheck.orders.draft import Draft
 from photocheck.orders.listing import (
@@ -27,20 +27,39 @@ from photocheck.orders.store.rows import state_of
 from photocheck.orders.store.tables import checks, decisions, listed, orders
 from photocheck.speech import spoken
 
+if TYPE_CHECKING:
+    from sqlalchemy.dialects.sqlite import Insert
+
+
+# Every change of an order says these, so they are put together once: that took longer than they do.
+_OF: Final = bindparam("of", type_=Integer)
+_HEAD: Final = select(orders.c.opened, orders.c.name, orders.c.draft).where(orders.c.id == _OF)
+_LAST_CHECK: Final = (
+    select(checks).where(checks.c.order_id == _OF).order_by(checks.c.number.desc()).limit(1)
+)
+_LAST_DECISION: Final = (
+    select(decisions).where(decisions.c.order_id == _OF).order_by(decisions.c.id.desc()).limit(1)
+)
+_upserts: Final[dict[str, Insert]] = {}
+"""By the database's name: a row of `listed` put in, or in the place of the order's."""
+
+
+def _upsert(connection: Connection) -> Insert:
+    database = connection.dialect.name
+    if database not in _upserts:
+        new = insert_into(connection, listed)
+        changed = {column.name: new.excluded[column.name] for column in listed.c}
+        del changed["order_id"]
+        _upserts[database] = new.on_conflict_do_update(index_elements=["order_id"], set_=changed)
+    return _upserts[database]
+
 
 def relist(connection: Connection, order_id: int) -> None:
     """Bring an order's row of the list up to date, inside the transaction that changed it."""
-    head = (
-        connection.execute(
-            select(orders.c.opened, orders.c.name, orders.c.draft).where(orders.c.id == order_id)
-        )
-        .mappings()
-        .one()
-    )
-    check = _latest(connection, select(checks), checks.c.order_id, checks.c.number, order_id)
-    decision = _latest(
-        connection, select(decisions), decisions.c.order_id, decisions.c.id, order_id
-    )
+    of_order = {"of": order_id}
+    head = connection.execute(_HEAD, of_order).mappings().one()
+    check = connection.execute(_LAST_CHECK, of_order).mappings().one_or_none()
+    decision = connection.execute(_LAST_DECISION, of_order).mappings().one_or_none()
     draft = Draft.from_dict(json.loads(head["draft"]))
     told, name, headline = draft, head["name"], ""
     elsewhere: dict[str, str] = {}
@@ -67,22 +86,13 @@ def relist(connection: Connection, order_id: int) -> None:
         "number_key": sort_key(told.owner.number or draft.owner.number),
         "sought": sought_in(draft, told, also=(name, headline, *elsewhere.values())),
     }
-    new = insert_into(connection, listed).values(**row)
-    changed = {key: value for key, value in row.items() if key != "order_id"}
-    connection.execute(new.on_conflict_do_update(index_elements=["order_id"], set_=changed))
+    connection.execute(_upsert(connection), row)
 
 
 def _in_other_languages(report: str, headline: str) -> dict[str, str]:
     """A report's headline by language, where it was said in others."""
     others = json.loads(report).get("in_other_languages", {})
     return {language: said[headline] for language, said in others.items() if headline in said}
-
-
-def _latest(
-    connection: Connection, wanted: Select[Any], of_order: Any, number: Any, order_id: int
-) -> Any:
-    newest = wanted.where(of_order == order_id).order_by(number.desc()).limit(1)
-    return connection.execute(newest).mappings().one_or_none()
 
 
 def listed_part(
