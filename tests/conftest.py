@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 from sqlalchemy import event
 from sqlalchemy.pool import Pool
 
@@ -28,6 +29,10 @@ from tests.support.tables_copied import tables_copied
 
 # The command line speaks the language of its environment; what tests read of it is English.
 os.environ["LC_ALL"] = "C.UTF-8"
+
+# No test holds a clock to anything: Hypothesis would, except where CI is said.
+settings.register_profile("unhurried", settings(), deadline=None)
+settings.load_profile("unhurried")
 
 # While tests are collected next to nothing becomes garbage, and a third of that time went into
 # looking for some (`pytest_collection_finish`).
