@@ -110,8 +110,8 @@ def test_imports_are_found_wherever_they_stand() -> None:
 @pytest.mark.slow
 def test_whatever_is_imported_is_declared() -> None:
     declared = {_name(each) for each in _runtime()}
-    # streamlit[auth] brings it, in the version that Streamlit wants
-    declared.add("authlib")
+    # streamlit[auth] brings these, in the versions that Streamlit wants
+    declared |= {"authlib", "protobuf"}
     missing = {
         module: file for module, file in _imports().items() if not _distributions(module) & declared
     }
