@@ -38,6 +38,7 @@ from photocheck.orders.store import schema, unfinished
 from photocheck.orders.store.database import DatabaseStore, key_hash
 from photocheck.orders.store.engines import engine_for, file_of, reached, url_of, wipe
 from photocheck.orders.store.strange import (
+    leave_own_parts,
     opened,
     refuse_strange_parts,
     refuse_strange_values,
@@ -383,6 +384,8 @@ def _copy(store: DatabaseStore, part: Path) -> None:
                     where=str(part.parent),
                     do=tr("Check the space on the disk"),
                 ) from error
+        with reached(str(part)), closing(opened(part)) as made:
+            leave_own_parts(made)
         return
     copy = DatabaseStore(engine_for(URL.create("sqlite", database=str(part))))
     try:

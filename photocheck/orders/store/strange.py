@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from collections.abc import Iterable
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
@@ -80,6 +81,19 @@ def _end_of(file: Path, size: int) -> bytes:
         return held.read(size)
 
 
+def leave_own_parts(connection: sqlite3.Connection) -> None:
+    """Take out of a copy of one's own store what somebody added to it: views, triggers, indexes.
+
+    A shop may have made some to look at its orders.  They hold nothing, and with them the copy
+    would be taken for a stranger's.
+    """
+    for kind, name in _strange(connection.execute("SELECT type, name, sql FROM sqlite_master")):
+        if kind != "table":
+            quoted = name.replace('"', '""')
+            connection.execute(f'DROP {kind} "{quoted}"')
+    connection.commit()
+
+
 def refuse_strange_parts(connection: sqlite3.Connection) -> None:
     """Stop where a file's schema holds what none of ours does; nothing of it is run.
 
@@ -93,13 +107,19 @@ def refuse_strange_parts(connection: sqlite3.Connection) -> None:
     ).fetchall()
     if len(found) > MOST_PARTS:
         raise sqlite3.DatabaseError(tr("it has too many parts"))
-    for kind, name, made in found:
-        if made is None and kind == "index":  # SQLite's own, of a key
-            continue
-        form = _MADE.get(kind)
-        if form is None or not form.match(str(made).replace(_OWN_CHECK, "")):
-            said = tr("it holds {what}, which photocheck never makes", what=f"{kind} {name}"[:80])
-            raise sqlite3.DatabaseError(said)
+    for kind, name in _strange(found):
+        said = tr("it holds {what}, which photocheck never makes", what=f"{kind} {name}"[:80])
+        raise sqlite3.DatabaseError(said)
+
+
+def _strange(parts: Iterable[tuple[str, str, str | None]]) -> list[tuple[str, str]]:
+    """Kind and name of what none of ours is, of all parts with what they were made by."""
+    return [
+        (kind, name)
+        for kind, name, made in parts
+        if not (made is None and kind == "index")  # SQLite's own, of a key
+        and (kind not in _MADE or not _MADE[kind].match(str(made).replace(_OWN_CHECK, "")))
+    ]
 
 
 def version_of(connection: sqlite3.Connection) -> str:

@@ -15,7 +15,7 @@ import pytest
 
 from photocheck.orders.model import StoreError
 from photocheck.orders.store import open_store
-from photocheck.orders.store.copies import back_up, check_copy, restore
+from photocheck.orders.store.copies import back_up, check_copy, restore, side_copy
 from photocheck.orders.store.strange import MOST_PARTS
 from tests.support.store_orders import checked
 
@@ -48,6 +48,34 @@ def _planted(whole: Path, folder: Path, *statements: str) -> Path:
             planting.execute(statement)
         planting.commit()
     return copy
+
+
+def test_what_a_shop_added_to_look_at_its_orders_keeps_no_copy_from_being_made(
+    tmp_path: Path,
+) -> None:
+    """Views, triggers and indexes stay in the store; a copy of it has none, and is restored."""
+    address = tmp_path / "orders.sqlite3"
+    copy, copied = tmp_path / "copy.sqlite3", []
+    with closing(open_store(str(address))) as store:
+        key, _ = checked(store)
+        with closing(sqlite3.connect(address)) as adding:
+            adding.execute('CREATE VIEW "our ""own"" view" AS SELECT * FROM orders')
+            adding.execute("CREATE INDEX by_half ON photos (id) WHERE id > 1")
+            adding.execute(
+                "CREATE TRIGGER noted AFTER INSERT ON orders BEGIN SELECT 'one more'; END"
+            )
+            adding.commit()
+        back_up(store, copy)
+        kept = side_copy(store, "before-upgrade")
+    for file in (copy, kept, address):
+        with closing(sqlite3.connect(file)) as looking:
+            names = looking.execute("SELECT name FROM sqlite_master").fetchall()
+            copied.append({'our "own" view', "by_half", "noted"} & {name for (name,) in names})
+    assert copied == [set(), set(), {'our "own" view', "by_half", "noted"}]
+    held, _ = restore(str(tmp_path / "other.sqlite3"), copy)
+    assert held.orders == 1
+    with closing(open_store(str(tmp_path / "other.sqlite3"))) as other:
+        assert other.order(key).checks
 
 
 @pytest.mark.parametrize(
