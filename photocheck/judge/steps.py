@@ -138,21 +138,12 @@ def next_step(estimate: Estimate, comparison: Comparison, case: Case, views: Seq
     if not comparison.names:
         left = {said[name]: covariance_after(a, estimate) for name, a in actions.items()}
         return min(left, key=lambda step: float(np.trace(left[step])))
-    step = best_step(estimate, comparison, actions)
+    step = _best(*_open(estimate, comparison, actions))
     return step.sentence if step else ""
 
 
-def best_step(
-    estimate: Estimate, comparison: Comparison, actions: Mapping[str, Action]
-) -> Step | None:
-    """The step that `next_step` names, of an order with readings; None where none helps.
-
-    Parameters
-    ----------
-    actions : mapping of name to Action
-        What `budget.what_actions_leave` gives.
-    """
-    now, steps = _open(estimate, comparison, actions)
+def _best(now: Step, steps: Sequence[Step]) -> Step | None:
+    """The step that `next_step` names, of an order with readings; None where none helps."""
     if settling := [step for step in steps if step.settles]:
         return min(settling, key=lambda step: (step.work, step.missed))
     each = [step for step in steps if step.what == EACH_ONCE_MORE]
@@ -182,9 +173,9 @@ def offers(
     Returns
     -------
     tuple of Offer
-        Each with the reading for which it brings most, mm; none that brings less than
-        `LEAST_OFFERED` of what can hide today and does not settle it.  To first order: the scores
-        stay as they are.
+        First what `next_step` names, where anything is open.  Each with the reading for which it
+        brings most, mm; no other that brings less than `LEAST_OFFERED` of what can hide today and
+        does not settle it.  To first order: the scores stay as they are.
     """
     if not comparison.names:
         return ()
@@ -193,8 +184,9 @@ def offers(
     expected, *_ = tape_expectation(comparison.names, estimate.log_spans, comparison.noise)
     lengths = dict(zip(comparison.names, np.exp(expected), strict=True))
     found = []
+    best = _best(now, steps) if comparison.unsure or comparison.common_unsure else None
     together = {name for step in steps if step.what == EACH_ONCE_MORE for name in step.readings}
-    for step in sorted(steps, key=_brings):
+    for step in sorted(steps, key=lambda step: (step is not best, *_brings(step))):
         if step.what == ONCE_MORE and together.issuperset(step.readings):
             continue
         hidden = {
@@ -203,12 +195,13 @@ def offers(
         }
         reading = max(hidden, key=lambda name: float(hidden[name][0] - hidden[name][1]))
         today, then = (float(mm) for mm in hidden[reading])
+        then = min(then, today)
         said = offered(reading, today, then, case.unit, settles=step.settles)
         gains = today - then >= LEAST_OFFERED * today
         if comparison.common_unsure and not comparison.unsure:
             said = offered_alike(now.alike, step.alike, settles=step.settles)
             gains = now.alike - step.alike >= LEAST_OFFERED * now.alike
-        if step.settles or gains:
+        if step is best or step.settles or gains:
             each = step.readings if step.what == EACH_ONCE_MORE else ()
             measured = "" if each else "".join(step.readings)
             found.append(
