@@ -37,6 +37,7 @@ def visit(visitors: Visitors, serve: Callable[[Path], str]) -> Callable[[str], P
 def test_choices_that_take_two_lines_are_each_whole(visit: Callable[[str], Page]) -> None:
     page = visit("practise")
     group = page.locator('[data-testid="stButtonGroup"]').first
+    group.locator("button").first.wait_for(timeout=60_000)  # evaluating waits for nothing
     edges = group.locator("button").evaluate_all(
         """all => all.map((one) => {
           const look = getComputedStyle(one);
