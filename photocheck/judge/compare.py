@@ -212,12 +212,10 @@ def compare(
     seen_from = {
         f.name: float(np.expm1(size)) for f, size in zip(faults, held.seen_from, strict=True)
     }
-    hides = {}
-    for fault, seen, beyond in zip(faults, held.seen_from, held.beyond, strict=True):
-        if fault.name in single:
-            norm = np.sqrt(fault.direction @ inverse @ fault.direction)
-            found_by = abs(scores[fault.name]) / norm
-            hides[fault.name] = float(np.expm1(min(found_by + beyond, seen)))
+    # each reading's own fault comes first (`possible_faults`)
+    off_by = np.abs([scores[name] for name in names]) / np.sqrt(np.diag(inverse))
+    hidden = np.minimum(off_by + held.beyond[: len(names)], held.seen_from[: len(names)])
+    hides = {name: float(np.expm1(size)) for name, size in zip(names, hidden, strict=True)}
     # on the scale of the others, so that one limit holds for all
     apart: dict[str, float] = {}
     if noise.scores:

@@ -138,6 +138,9 @@ class _Drawn:
         self.cosines = (weighted @ directions.T) / np.outer(self.norms, self.norms)
         self.scores = weighted @ draws / self.norms[:, None]
         self.squares = np.sum((inverse @ draws) * draws, axis=0)
+        self.in_95 = np.array(
+            [IN_95 if normal else quantile(np.abs(own), 0.95) for own in self.scores]
+        )
         self.table = _chi_table(len(joint))
         self.overall = np.interp(self.squares, *self.table)
 
@@ -146,10 +149,7 @@ def _with_sizes(usual: float, own: Array, overall: float, seen: _Drawn) -> Score
     squares, scores = seen.table
     most = float(np.interp(overall, scores, squares))
     sizes = [_seen_from(k, own, most, seen) for k in range(len(own))]
-    beyond = [IN_95 if seen.normal else quantile(np.abs(own), 0.95) for own in seen.scores]
-    return ScoreLimits(
-        usual, own, overall, np.array(sizes) / seen.norms, np.array(beyond) / seen.norms
-    )
+    return ScoreLimits(usual, own, overall, np.array(sizes) / seen.norms, seen.in_95 / seen.norms)
 
 
 def _seen_from(k: int, own: Array, most: float, seen: _Drawn) -> float:

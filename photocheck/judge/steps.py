@@ -194,13 +194,13 @@ def offers(
             for name, left in step.hides.items()
         }
         reading = max(hidden, key=lambda name: float(hidden[name][0] - hidden[name][1]))
-        today, then = (float(mm) for mm in hidden[reading])
-        then = min(then, today)
-        said = offered(reading, today, then, case.unit, settles=step.settles)
-        gains = today - then >= LEAST_OFFERED * today
+        today, then = float(hidden[reading][0]), min(map(float, hidden[reading]))
         if comparison.common_unsure and not comparison.unsure:
             said = offered_alike(now.alike, step.alike, settles=step.settles)
             gains = now.alike - step.alike >= LEAST_OFFERED * now.alike
+        else:
+            said = offered(reading, today, then, case.unit, settles=step.settles)
+            gains = today - then >= LEAST_OFFERED * today
         if step is best or step.settles or gains:
             each = step.readings if step.what == EACH_ONCE_MORE else ()
             measured = "" if each else "".join(step.readings)
@@ -276,12 +276,12 @@ def _open(
         hidden[name] * today[i] + max(TYPICAL - abs(comparison.scores[name]), 0.0)
         for i, name in enumerate(names)
     ]
-    # what an error common to all must come to in its own score, as far as others help to see it
-    alone = len(today) == len(names)
-    common = 0.0 if alone else float(np.log1p(comparison.catches_common) * today[-1])
-    alike_today = float(np.log1p(comparison.catches_common))
-    chance_today = missed(today, limits[: len(today)])
-    now = Step("", (), "", chance_today, hidden, alike_today, settles=False)
+    # what an error common to all must come to in its own score, as far as others help to see it;
+    # 0 where there can be none
+    alike = float(np.log1p(comparison.catches_common))
+    common = alike * float(today[-1])
+    chance = missed(today, limits[: len(today)])
+    now = Step("", (), "", chance, hidden, alike, settles=False)
     found = [
         step(name, (), ended(tr(ACTIONS[name])), scores(covariance_after(action, estimate)))
         for name, action in actions.items()

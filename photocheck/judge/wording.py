@@ -482,7 +482,7 @@ def offered(
         then=format_length(then_mm, unit),
         today=format_length(today_mm, unit),
     )
-    return joined(said, tr("That is likely to settle it.")) if settles else said
+    return _settling(said) if settles else said
 
 
 def offered_alike(today: float, then: float, *, settles: bool = False) -> str:
@@ -496,7 +496,11 @@ def offered_alike(today: float, then: float, *, settles: bool = False) -> str:
         today=f"{100 * expm1(today):.0f}",
         then=f"{100 * expm1(then):.0f}",
     )
-    return joined(said, tr("That is likely to settle it.")) if settles else said
+    return _settling(said) if settles else said
+
+
+def _settling(said: str) -> str:
+    return joined(said, tr("That is likely to settle it."))
 
 
 def one_more_photo_sentence(ratios: Mapping[str, float]) -> str:
