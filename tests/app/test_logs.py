@@ -44,13 +44,14 @@ def test_a_long_line_is_cut() -> None:
 
 
 def test_what_a_visitor_alone_did_is_one_line() -> None:
+    from google.protobuf.message import DecodeError
     from streamlit.proto.BackMsg_pb2 import BackMsg
 
     bound = Bounded(lambda: 0.0)
     for _ in range(20):
         try:
             BackMsg().ParseFromString(b"\xff\xff\xff")
-        except Exception:
+        except DecodeError:
             record = logging.LogRecord("a.place", 30, "place.py", 1, "oh", None, sys.exc_info())
         assert bound.filter(record)
         assert "\n" not in logging.Formatter().format(record)
