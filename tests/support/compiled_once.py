@@ -47,6 +47,7 @@ def compiled_once() -> Iterator[None]:
 
     def sharing(*told: Any, **named: Any) -> Engine:
         engine = create_engine(*told, **named)
+        # SQLAlchemy asks no more of it than `_Kept` has, and types it as its own kind of cache.
         engine._compiled_cache = kept  # type: ignore[assignment]
         return engine
 
