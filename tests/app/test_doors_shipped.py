@@ -42,6 +42,7 @@ def test_every_figure_of_the_doors_is_as_shipped() -> None:
         "open_pages": {
             "AWAY_CODE": 1013,  # IANA's registry of close codes: try again later
             "BYTES_OF_ONE": 20_000,
+            "FILE_MEGABYTE_S": 0.002,
             "FILE_S": 0.0004,
             "LONGEST_VISIT_S": 10.0,
             "LONGEST_WAIT_S": 4.0,

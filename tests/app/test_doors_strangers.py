@@ -389,7 +389,7 @@ def test_who_opens_a_page_does_not_wait_for_those_who_ask_for_files_without_end(
     flood, own = (Asking("203.0.113.7", one) for one in ("flood", "own"))
 
     async def served() -> tuple[int, int]:
-        files = [asyncio.create_task(open_pages.may_have_file(flood)) for _ in range(100)]
+        files = [asyncio.create_task(open_pages.may_have_file(flood, 0)) for _ in range(100)]
         line = lines.of("203.0.113.7")
         await until_in_loop(lambda: len(line), "files are waited for")
         before = sum(task.done() for task in files)
@@ -403,6 +403,29 @@ def test_who_opens_a_page_does_not_wait_for_those_who_ask_for_files_without_end(
     during, left = asyncio.run(served())
     assert during <= open_pages.VISIT_S / open_pages.FILE_S + 1
     assert left > 70
+
+
+def test_a_file_counts_by_what_is_sent_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By their number alone one address had 700 MB a second of large ones."""
+    folder = framework.static_folder()
+    files = sorted((folder / "static" / "js").glob("*.js"), key=lambda file: file.stat().st_size)
+    small, large = (f"/{files[k].relative_to(folder).as_posix()}" for k in (0, -1))
+    megabytes = files[-1].stat().st_size / MEGABYTE
+    assert megabytes > 1
+    cost = open_pages.FILE_S + open_pages.FILE_MEGABYTE_S * megabytes
+    monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
+
+    def given(file: str, headers: dict[str, str], times: int) -> list[int]:
+        lines = Lines(Pace(a_second=1e-9, at_once=2.5 * cost), Clock())
+        monkeypatch.setattr(open_pages, "WORK", lines)
+        return [_ask(file, headers)[0] for _ in range(times)]
+
+    assert given(large, {}, 3) == [200, 200, 429]
+    packed = {"accept-encoding": "gzip"}
+    assert given(large, packed, 4) == [200] * 4
+    assert given(small, {}, 12) == [200] * 12
+    tag = dict(_ask(large, packed)[1])["etag"]
+    assert given(large, {"if-none-match": tag}, 12) == [304] * 12
 
 
 def test_messages_of_an_open_page_wait_their_turn(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -127,8 +127,8 @@ class Guard:
                 if scope["type"] == "websocket":
                     await self._page(scope, receive, safely, wanted, found)
                 elif found is not None and is_asset(wanted, found[1]):
-                    await may_have_file(_asking(scope, wanted))
                     held = await asset(wanted, found[1])
+                    await may_have_file(_asking(scope, wanted), len(held.body))
                     await held(scope, receive, safely)
                 else:
                     await self._request(scope, receive, safely, wanted, found)

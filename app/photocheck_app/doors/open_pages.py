@@ -13,7 +13,7 @@ from typing import Final
 
 from starlette.types import Message, Receive, Send
 
-from photocheck.server.access.rates import too_often
+from photocheck.server.access.rates import MEGABYTE, too_often
 from photocheck.server.pace import (
     MESSAGES_OF_PAGE,
     PAGES_OF_ADDRESS,
@@ -48,6 +48,11 @@ VISIT_S: Final = 0.004
 FILE_S: Final = 0.0004
 """Of a processor, for one of the files that pages are made of, 63 for a first visit (measured: a
 third of a millisecond)."""
+
+FILE_MEGABYTE_S: Final = 0.002
+"""The same for each megabyte sent of it.  The server's own part is 0.2 to 0.4 ms (measured); the
+rest is for the line by which all visitors are reached: one address has no more than 300 MB of it a
+second, and a first visit, 1 MB pressed, costs a twentieth more (judgement)."""
 
 MESSAGE_S: Final = 0.008
 """Of a processor, for a message and what is answered, without the run between.  More than the
@@ -233,15 +238,22 @@ async def _called(of: Lines, who: Asking, cost: float, kind: str, most_s: float)
         raise too_often(1.0) from None
 
 
-async def may_have_file(who: Asking) -> None:
+async def may_have_file(who: Asking, size: int) -> None:
     """Wait until a visitor may have one of the files that pages are made of, as `turn`.
+
+    Parameters
+    ----------
+    who : Asking
+    size : int
+        Bytes, as they are sent.
 
     Raises
     ------
     TooOftenError
         When that is too long.
     """
-    await _called(WORK, who, FILE_S, FILE, LONGEST_WAIT_S)
+    cost = FILE_S + FILE_MEGABYTE_S * size / MEGABYTE
+    await _called(WORK, who, cost, FILE, LONGEST_WAIT_S)
 
 
 def ran(who: Asking, took_s: float, *, first: bool) -> None:
