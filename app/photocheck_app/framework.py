@@ -14,8 +14,9 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cache, partial
 from math import inf, isfinite
 from pathlib import Path
-from threading import Lock
-from time import monotonic
+from queue import SimpleQueue
+from threading import Lock, Thread
+from time import monotonic, sleep
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, TypeAlias, cast
 
@@ -316,6 +317,67 @@ def runtime() -> Any:
     from streamlit.runtime import get_instance
 
     return get_instance()
+
+
+# -- threads that runs begin in (runtime/scriptrunner/script_runner.py, 1.67.0) --
+
+AGAIN_S: Final = 0.1
+"""Until a thread is asked for again where the system had none (judgement)."""
+
+Starting: TypeAlias = Callable[[Any], None]
+
+
+def begin_runs_elsewhere() -> None:
+    """Have the threads that runs are in begun by a thread of their own; later calls change nothing.
+
+    Who begins a thread waits until it has begun, and it begins once those that work let it: of the
+    loop that answers everybody that took a quarter of all its time where many pages asked at once.
+    """
+    from streamlit.runtime.scriptrunner import ScriptRunner
+
+    runs: Any = ScriptRunner
+    with _lock:
+        if not hasattr(runs.start, "photocheck_starts"):
+            runs.start = begun_elsewhere(runs.start, ScriptRunner)
+
+
+def begun_elsewhere(start: Starting, of: type) -> Starting:
+    """What has a run begun, and does not wait for it.
+
+    Parameters
+    ----------
+    start : function of a run
+        Begins it, and raises RuntimeError where there is no thread for it.
+    of : type
+        Of the runs that are begun so; others, which tests of a page alone make of it, are begun at
+        once, for whoever begins them waits for their end.
+    """
+    wanted: SimpleQueue[Any] = SimpleQueue()
+
+    def beginning() -> None:
+        while True:
+            begin(start, wanted.get())
+
+    Thread(target=beginning, name="begins runs", daemon=True).start()
+
+    def starting(run: Any) -> None:
+        (wanted.put if type(run) is of else start)(run)
+
+    # By which `begin_runs_elsewhere` knows it; mypy knows no attributes of functions.
+    starting.photocheck_starts = start  # type: ignore[attr-defined]
+    return starting
+
+
+def begin(start: Starting, run: Any) -> None:
+    """Have one begun, as soon as there is a thread for it."""
+    while True:
+        try:
+            start(run)
+            return
+        except RuntimeError as error:  # threading: there is none just now
+            logging.getLogger(__name__).warning("a run waits: %s", error)
+            run._script_thread = None
+            sleep(AGAIN_S)
 
 
 # A page asks by "Sec-WebSocket-Protocol" for three things in turn: the protocol, its token and

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from inspect import signature
 from pathlib import Path
-from threading import current_thread
+from threading import Event, current_thread
 from types import SimpleNamespace
 from typing import Any, Final
 
@@ -22,6 +22,9 @@ from streamlit.typing import UploadedFile
 from photocheck.server import serving
 from photocheck.speech import later, tr
 from photocheck_app import framework
+
+PATIENCE_S: Final = 10.0
+"""For a thread to begin."""
 
 
 class MovedError(Exception):
@@ -100,6 +103,24 @@ def _prove_sessions(_: Any) -> None:
     _must(
         not framework.runtime().is_active_session("photocheck-none"), "sessions that nobody began"
     )
+
+
+def _prove_beginning(_: Any) -> None:
+    from streamlit.runtime.scriptrunner import ScriptRunner
+
+    begun = Event()
+    run: Any = ScriptRunner.__new__(ScriptRunner)
+    run._script_thread, run._run_script_thread = None, begun.set
+    start = getattr(ScriptRunner.start, "photocheck_starts", ScriptRunner.start)
+    framework.begin(start, run)
+    _must(begun.wait(PATIENCE_S), "runs begin otherwise")
+    try:
+        start(run)
+    except RuntimeError:
+        # What went wrong before is told by that kind, and what begins twice by the name.
+        run._script_thread.join(PATIENCE_S)
+    else:
+        _must(False, "runs begin twice")
 
 
 def _prove_sending(_: Any) -> None:
@@ -338,6 +359,7 @@ def _prove_settings(_: Any) -> None:
 PRIVATE: Final[Sequence[Private]] = (
     Private(later("the server's memory of what it serves"), "1.67.0", _prove_runtime),
     Private(later("the sessions of pages"), "1.67.0", _prove_sessions),
+    Private(later("how runs of pages begin"), "1.67.0", _prove_beginning),
     Private(later("what pages are sent"), "1.67.0", _prove_sending),
     Private(later("how runs of pages end"), "1.67.0", _prove_runs),
     Private(later("the values of a page's fields"), "1.67.0", _prove_values),

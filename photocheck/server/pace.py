@@ -66,6 +66,9 @@ class Bucket:
     pace : Pace
     clock : function
         Seconds from any moment on.
+    price : function, optional
+        How much more than else everything counts just now; nothing counts for more than there can
+        be in it, for that is never had.
 
     Examples
     --------
@@ -74,8 +77,13 @@ class Bucket:
     (0.0, 0.5, 1.0)
     """
 
-    def __init__(self, pace: Pace, clock: Callable[[], float] = monotonic) -> None:
-        self._pace, self._clock = pace, clock
+    def __init__(
+        self,
+        pace: Pace,
+        clock: Callable[[], float] = monotonic,
+        price: Callable[[], float] = lambda: 1.0,
+    ) -> None:
+        self._pace, self._clock, self._price = pace, clock, price
         self._left, self._at = pace.at_once, clock()
         self._lock = Lock()
 
@@ -87,7 +95,7 @@ class Bucket:
     def until_s(self, cost: float = 1) -> float:
         """How long until there is enough in it; nothing is taken."""
         with self._lock:
-            return self._wait_s(cost)
+            return self._wait_s(self._priced(cost))
 
     def wait_s(self, cost: float = 1, *, most_s: float = inf) -> float:
         """Take from it, and say how long to wait first; 0 where enough is left.
@@ -99,10 +107,14 @@ class Bucket:
             Nothing is taken where one would have to wait longer than this.
         """
         with self._lock:
+            cost = self._priced(cost)
             wait_s = self._wait_s(cost)
             if wait_s <= most_s:
                 self._left -= cost
             return wait_s
+
+    def _priced(self, cost: float) -> float:
+        return min(cost * self._price(), max(cost, self.most))
 
     def _wait_s(self, cost: float) -> float:
         now = self._clock()

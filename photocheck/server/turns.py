@@ -129,6 +129,8 @@ class Line(Bucket):
         As for `Had`.
     held_back : function, optional
         The kinds of which just now nobody is called, whatever the pace.
+    price : function, optional
+        As for `Bucket`.
     """
 
     def __init__(
@@ -137,8 +139,9 @@ class Line(Bucket):
         clock: Callable[[], float] = monotonic,
         newcomers: float = 0.0,
         held_back: Callable[[], Collection[str]] = tuple,
+        price: Callable[[], float] = lambda: 1.0,
     ) -> None:
-        super().__init__(pace, clock)
+        super().__init__(pace, clock, price)
         self._held_back = held_back
         self._had = Had(clock, newcomers)
         self._kinds: dict[str, _Kind] = {}
@@ -278,7 +281,7 @@ class Lines:
         As for `Bucket`.
     newcomers : float
         As for `Had`.
-    held_back : function, optional
+    held_back, price : function, optional
         As for `Line`, of an address.
     """
 
@@ -288,9 +291,10 @@ class Lines:
         clock: Callable[[], float] = monotonic,
         newcomers: float = 0.0,
         held_back: Callable[[str], Collection[str]] = lambda who: (),
+        price: Callable[[str], float] = lambda who: 1.0,
     ) -> None:
         self._pace, self._clock, self._newcomers = pace, clock, newcomers
-        self._held_back = held_back
+        self._held_back, self._price = held_back, price
         self._of: LRUCache[str, Line] = LRUCache(MOST_VISITORS)
 
     def of(self, who: str) -> Line:
@@ -298,5 +302,6 @@ class Lines:
         line = self._of.get(who)
         if line is None:
             held_back = partial(self._held_back, who)
-            line = self._of[who] = Line(self._pace, self._clock, self._newcomers, held_back)
+            price = partial(self._price, who)
+            line = self._of[who] = Line(self._pace, self._clock, self._newcomers, held_back, price)
         return line

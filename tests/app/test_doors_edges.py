@@ -7,6 +7,7 @@ import gzip
 import inspect
 from collections.abc import AsyncIterator
 from contextlib import ExitStack, asynccontextmanager
+from threading import Event
 from types import SimpleNamespace
 from typing import Any
 
@@ -19,7 +20,7 @@ from photocheck.orders.store import kept_clients
 from photocheck.server.access.passes import AccessError
 from photocheck.server.access.rates import TooOftenError
 from photocheck_app import framework
-from photocheck_app.doors import assets, language, lifespan, sign_in, signed_in
+from photocheck_app.doors import assets, language, lifespan, open_pages, sign_in, signed_in
 from photocheck_app.doors.bodies import Arriving, TooLargeError
 from photocheck_app.doors.connections import Room
 from photocheck_app.doors.middleware import _shortened
@@ -27,6 +28,7 @@ from photocheck_app.doors.open_pages import Asking, Places
 from photocheck_app.doors.pressed import Pressed, answer
 from photocheck_app.doors.rate_limits import COUNTS
 from photocheck_app.doors.settings import the_store
+from tests.support.waiting import until_in_loop
 
 
 @pytest.mark.parametrize("parts", [(10,), (4, 6), (1,) * 10])
@@ -172,8 +174,9 @@ def test_the_server_waits_for_runs_before_it_ends_and_says_which_it_cut_off(
         yield
         noted.append("ended")
 
-    for name in ("retention", "forgetting", "telling"):
+    for name in ("retention", "forgetting", "telling", "watching"):
         monkeypatch.setattr(lifespan, name, meanwhile)
+    monkeypatch.setattr(lifespan, "begin_runs_elsewhere", lambda: noted.append("elsewhere"))
     monkeypatch.setattr(lifespan, "send_together", lambda: noted.append("together"))
     monkeypatch.setattr(lifespan, "read_lightly", lambda: noted.append("lightly"))
     monkeypatch.setattr(lifespan, "take_no_odd_values", lambda: noted.append("odd"))
@@ -184,10 +187,46 @@ def test_the_server_waits_for_runs_before_it_ends_and_says_which_it_cut_off(
             noted.append("served")
 
     asyncio.run(serve())
-    begins, goes_on = ["together", "lightly", "odd"], ["begun"] * 3
-    assert noted == [*begins, *goes_on, "served", "waited", *["ended"] * 3]
+    begins, goes_on = ["elsewhere", "together", "lightly", "odd"], ["begun"] * 4
+    assert noted == [*begins, *goes_on, "served", "waited", *["ended"] * 4]
     assert asked == [lifespan.RUNS_END_WITHIN_S] == [4.0]
     assert ["still being run" in said for said in caplog.messages] == ([] if done else [True])
+
+
+def test_it_is_watched_how_late_the_loop_comes(monkeypatch: pytest.MonkeyPatch) -> None:
+    late: list[float] = []
+    monkeypatch.setattr(lifespan, "STRAIN", SimpleNamespace(late=late.append))
+    held_s = 5 * lifespan.EVERY_S
+
+    async def serve() -> None:
+        async with lifespan.watching():
+            await until_in_loop(lambda: late, "a look")
+            Event().wait(held_s)  # the loop with it
+            looks = len(late)
+            await until_in_loop(lambda: len(late) > looks, "another")
+        assert len(asyncio.all_tasks()) == 1  # this one
+
+    asyncio.run(serve())
+    assert max(late) >= held_s - lifespan.EVERY_S
+
+
+@pytest.mark.parametrize(
+    ("name", "dearer"), [("WORK", True), ("PAGES", True), ("REQUESTS", True), ("PROVIDER", False)]
+)
+def test_what_an_address_asks_for_is_dearer_while_the_loop_comes_late(
+    name: str, dearer: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    here, elsewhere = "192.0.2.77", "192.0.2.78"
+    line = getattr(open_pages, name).of(here)
+    monkeypatch.setattr(open_pages.STRAIN, "_price", 1.0)
+    for address in (here, elsewhere):
+        asyncio.run(open_pages.turn(open_pages.REQUESTS, Asking(address)))
+    before = line.until_s(line.most + 1)
+    for _ in range(50):
+        open_pages.STRAIN.late(1.0)
+    line.wait_s(line.most / 4)
+    assert (line.until_s(line.most / 8) > 0) is dearer
+    assert line.until_s(line.most + 1) > before
 
 
 @pytest.mark.parametrize("base", ["", "/check"])

@@ -415,7 +415,7 @@ def test_a_file_counts_by_what_is_sent_of_it(monkeypatch: pytest.MonkeyPatch) ->
     cost = open_pages.FILE_S + open_pages.FILE_MEGABYTE_S * megabytes
     monkeypatch.setattr(open_pages, "LONGEST_WAIT_S", 0.01)
 
-    def given(file: str, headers: dict[str, str], times: int) -> list[int]:
+    def given(file: str, headers: dict[str, str], times: int) -> list[Any]:
         lines = Lines(Pace(a_second=1e-9, at_once=2.5 * cost), Clock())
         monkeypatch.setattr(open_pages, "WORK", lines)
         return [_ask(file, headers)[0] for _ in range(times)]

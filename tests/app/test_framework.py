@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from importlib.metadata import packages_distributions
 from math import inf
 from pathlib import Path
-from threading import Thread
+from threading import Event, Thread
 from types import ModuleType
 from typing import Any, ClassVar
 
@@ -532,6 +532,52 @@ def test_settings_are_read_while_others_hold_their_lock(monkeypatch: pytest.Monk
         config.set_option("theme.primaryColor", None)
 
 
+class Run:
+    """What begins as a run of a page does."""
+
+    def __init__(self, had: int = 0) -> None:
+        self._script_thread: Any = None
+        self.begins, self.begun, self.failed = Event(), Event(), had
+
+    def start(self) -> None:
+        if self._script_thread is not None:
+            raise AssertionError("begun twice")
+        self._script_thread = "one"
+        self.begins.wait(60)
+        if self.failed:
+            self.failed -= 1
+            raise RuntimeError("can't start new thread")
+        self.begun.set()
+
+
+def test_nobody_waits_for_a_run_to_begin(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(framework, "AGAIN_S", 0.001)
+    start = framework.begun_elsewhere(Run.start, Run)
+    first, second = Run(had=2), Run()
+    second.begins.set()
+    start(first)
+    start(second)
+    assert not first.begun.is_set()
+    assert not second.begun.is_set()  # after the first
+    first.begins.set()
+    assert second.begun.wait(60)
+    assert first.begun.is_set()
+    # Where the system had no thread, it is told and asked for again.
+    assert [said for said in caplog.messages if "can't start" in said] == [
+        "a run waits: can't start new thread"
+    ] * 2
+
+    class RunOfTest(Run):
+        """As tests of a page alone have it, which wait for its end."""
+
+    third = RunOfTest()
+    third.begins.set()
+    start(third)
+    assert third.begun.is_set()
+
+
 FIELD = "$$ID-0123-dog"
 
 
@@ -641,11 +687,17 @@ def test_a_served_page_is_sent_its_messages_together(
     from streamlit.proto.ClientState_pb2 import ClientState
     from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
     from streamlit.runtime.app_session import AppSession
+    from streamlit.runtime.scriptrunner import ScriptRunner
 
     monkeypatch.setattr(Runtime, "_instance", None)
     monkeypatch.setattr(config, "_main_script_path", None)
     monkeypatch.setattr(config, "_server_mode", None)
     monkeypatch.setattr(AppSession, "flush_browser_queue", _unpatched(AppSession))
+    monkeypatch.setattr(ScriptRunner, "start", ScriptRunner.start)
+    framework.begin_runs_elsewhere()
+    begin: Any = ScriptRunner.start
+    framework.begin_runs_elsewhere()
+    assert ScriptRunner.start is begin
     script = tmp_path / "page.py"
     script.write_text(
         "import streamlit as st\nfor number in range(40):\n    st.write(number)\n", encoding="utf-8"

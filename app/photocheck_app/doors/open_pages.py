@@ -22,6 +22,7 @@ from photocheck.server.pace import (
     WORK_OF_ADDRESS,
     Bucket,
 )
+from photocheck.server.strain import STRAIN
 from photocheck.server.turns import FullError, Lines
 from photocheck_app.doors.crowd import CROWD
 
@@ -91,8 +92,8 @@ class Asking:
     browser: str = ""
 
 
-PAGES: Final = Lines(PAGES_OF_ADDRESS)
-REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS)
+PAGES: Final = Lines(PAGES_OF_ADDRESS, price=STRAIN.price)
+REQUESTS: Final = Lines(REQUESTS_OF_ADDRESS, price=STRAIN.price)
 PROVIDER: Final = Lines(PROVIDER_OF_ADDRESS)
 
 VISIT: Final = "visit"
@@ -105,6 +106,7 @@ WORK: Final = Lines(
     WORK_OF_ADDRESS,
     newcomers=NEWCOMERS_S,
     held_back=lambda address: (VISIT, MESSAGE) if CROWD.too_many(address) else (),
+    price=STRAIN.price,
 )
 """What begins a run waits while many of that address wait already."""
 
@@ -232,6 +234,7 @@ async def may_visit(who: Asking) -> None:
 
 
 async def _called(of: Lines, who: Asking, cost: float, kind: str, most_s: float) -> None:
+    STRAIN.came(who.address)
     try:
         await of.of(who.address).turn(who.browser, cost, kind=kind, most_s=most_s)
     except FullError:
@@ -356,6 +359,7 @@ class Page(Leaving):
             if message.get("bytes") is None:
                 # Pages send none; Streamlit would write a traceback into the log.
                 return await self._shut(1003)
+            STRAIN.came(self._who.address)
             cost = 1 + len(message["bytes"]) / BYTES_OF_ONE
             first, self._begun = not self._begun, True
             if self.place is not None:

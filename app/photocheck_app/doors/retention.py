@@ -34,19 +34,20 @@ async def retention(_: Any) -> AsyncIterator[None]:
     if os.environ.get(KEEP_VARIABLE):
         yield
         return
-    async with _meanwhile(_again_and_again()):
+    async with meanwhile(_again_and_again()):
         yield
 
 
 @asynccontextmanager
 async def forgetting() -> AsyncIterator[None]:
     """For as long as the server runs, let its memory go of orders that others have forgotten."""
-    async with _meanwhile(_forget_with_others()):
+    async with meanwhile(_forget_with_others()):
         yield
 
 
 @asynccontextmanager
-async def _meanwhile(work: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
+async def meanwhile(work: Coroutine[Any, Any, None]) -> AsyncIterator[None]:
+    """Work that goes on for as long as the block lasts."""
     task = asyncio.create_task(work)
     try:
         yield
