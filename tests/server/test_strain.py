@@ -6,7 +6,6 @@ from math import ceil, log
 
 import pytest
 
-from photocheck.server import strain
 from photocheck.server.pace import Bucket, Pace
 from photocheck.server.strain import CHEAPER, DEARER, HERE_S, LATE_S, MOST, Strain
 from photocheck.server.turns import Lines
@@ -81,14 +80,3 @@ def test_each_address_has_its_own_price() -> None:
     for address, wait_s in ((ONE, 1.0), (OTHER, 0.5)):
         lines.of(address).wait_s(1)
         assert lines.of(address).until_s(0.5) == wait_s
-
-
-def test_what_is_shipped() -> None:
-    assert (strain.EVERY_S, LATE_S, DEARER, CHEAPER, MOST, HERE_S) == (
-        0.05,
-        0.02,
-        1.25,
-        0.98,
-        4.0,
-        10.0,
-    )

@@ -135,6 +135,14 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
             "REQUESTS_OF_ADDRESS": Pace(a_second=50, at_once=400),
         },
         "serving": {"PORT": 8501},
+        "strain": {
+            "CHEAPER": 0.98,
+            "DEARER": 1.25,
+            "EVERY_S": 0.05,
+            "HERE_S": 10.0,
+            "LATE_S": 0.02,
+            "MOST": 4.0,
+        },
         "turns": {
             "HALF_S": 20.0,
             "LONGEST_EVERY": 3,
