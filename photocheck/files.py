@@ -124,6 +124,28 @@ def read_at_most(path: Path, most: int) -> bytes:
         return file.read(most + 1)
 
 
+def all_below(folder: Path) -> list[Path]:
+    """All that lies in a folder and in those below it, in order; what links lead to is not gone to.
+
+    A stranger's folders may lie in one another a thousand times, which `Path.rglob` and `os.walk`
+    do not bear: they call themselves for each.  What cannot be looked into, and what lies so deep
+    that it has no name, is passed over.
+    """
+    found: list[Path] = []
+    left = [folder]
+    while left:
+        try:
+            with os.scandir(left.pop()) as entries:
+                for entry in entries:
+                    entry.stat(follow_symlinks=False)
+                    found.append(Path(entry.path))
+                    if entry.is_dir(follow_symlinks=False):
+                        left.append(found[-1])
+        except OSError:
+            continue
+    return sorted(found)
+
+
 def read_inside(folder: Path, name: str, most: int) -> bytes:
     """The same of a file in a folder or below it, wherever its name or a link may lead.
 

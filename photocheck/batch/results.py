@@ -6,13 +6,14 @@ import csv
 import io
 import json
 import os
+import stat
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
 from photocheck.errors import PhotocheckError, reason_of
-from photocheck.files import replacing, sync_folder
+from photocheck.files import read_at_most, replacing, sync_folder
 from photocheck.orders.export import guarded
 from photocheck.speech import tr
 from photocheck.words import SPANS
@@ -25,6 +26,9 @@ one are its owner's to choose."""
 
 _BEGINS: Final = f'{{"format": "{FORMAT}"'.encode()
 
+LONGEST_LINE: Final = 20_000_000
+"""Bytes; a report in all languages has some 100,000 (judgement)."""
+
 OUTCOMES: Final = ("checked", "refused", "crashed")
 """Has a report; cannot be used as it is; its process died or failed, which may pass."""
 
@@ -33,6 +37,9 @@ COLUMNS: Final = (
     *(f"{span}_{what}" for span in SPANS for what in ("tape_mm", "photo_mm", "verdict")),
 )
 """The columns of the summary."""
+
+_SUMMARY_BEGINS: Final = b'\xef\xbb\xbf"order","name",'
+"""As `write_summary` writes it, also by earlier versions."""
 
 
 @dataclass
@@ -68,6 +75,8 @@ class Results:
             self._lock.acquire(timeout=0)
             self._file = os.fdopen(os.open(self.path, _NEW, 0o600), "a+b")
             sync_folder(self.path.parent)
+            if not stat.S_ISREG(os.fstat(self._file.fileno()).st_mode):
+                raise self._foreign()  # a device has no end
             self._read(self._file)
         except Timeout as error:
             raise PhotocheckError(
@@ -110,18 +119,17 @@ class Results:
     def _read(self, file: BinaryIO) -> None:
         file.seek(0)
         whole = 0
-        for number, line in enumerate(file):
+        while line := file.readline(LONGEST_LINE + 1):
+            if len(line) > LONGEST_LINE:
+                raise self._foreign()
             if not line.endswith(b"\n"):
                 break
-            whole += len(line)
-            try:
-                data = json.loads(line)
-            except ValueError:
-                data = None
-            if isinstance(data, dict) and data.get("format") == FORMAT and "order" in data:
-                self.last[str(data["order"])] = _brief(data)
-            elif number == 0:
+            found = _read_line(line)
+            if found is not None:
+                self.last[found["order"]] = found
+            elif whole == 0:
                 raise self._foreign()
+            whole += len(line)
         file.seek(0)
         if whole == 0 and not _BEGINS.startswith(file.read(len(_BEGINS))):
             raise self._foreign()  # not even the torn first line of ours
@@ -133,6 +141,32 @@ class Results:
             where=str(self.path),
             do=tr("Name another file with -o"),
         )
+
+
+def summary_beside(results: Path) -> Path:
+    """Where the summary goes; what stands there already is an older one.
+
+    Raises
+    ------
+    PhotocheckError
+        When it is something else: the results themselves, or a table of somebody's own.
+    """
+    path = results.parent / f"{results.stem}.csv"
+    try:
+        # on some disks "X.CSV" is "x.csv"
+        if path.name.casefold() == results.name.casefold() or (
+            path.is_file()
+            and read_at_most(path, len(_SUMMARY_BEGINS))[: len(_SUMMARY_BEGINS)]
+            not in (_SUMMARY_BEGINS, b"")
+        ):
+            raise PhotocheckError(
+                tr("the summary would be written over this file"),
+                where=str(path),
+                do=tr("Name another file with -o"),
+            )
+    except OSError as error:
+        raise _unwritable(path, error) from error
+    return path
 
 
 def write_summary(path: Path, lines: Iterable[Mapping[str, Any]]) -> None:
@@ -159,17 +193,28 @@ def write_summary(path: Path, lines: Iterable[Mapping[str, Any]]) -> None:
         file.write(text.getvalue().encode("utf-8-sig", "backslashreplace"))
 
 
+def _read_line(line: bytes) -> dict[str, Any] | None:
+    """`_brief` of a line, or None for one that we never wrote."""
+    try:
+        data = json.loads(line)
+        if data["format"] == FORMAT and data["outcome"] in OUTCOMES:
+            return _brief(data)
+    except (KeyError, TypeError, ValueError, RecursionError):
+        pass
+    return None
+
+
 def _brief(line: Mapping[str, Any]) -> dict[str, Any]:
-    brief = {k: line.get(k, "") for k in ("order", "name", "inputs", "outcome", "problem")}
+    brief = {k: str(line.get(k, "")) for k in ("order", "name", "inputs", "outcome", "problem")}
     report = line.get("report")
     if isinstance(report, Mapping):
-        brief |= {k: report[k] for k in ("verdict", "headline", "next_step")}
+        brief |= {k: str(report[k]) for k in ("verdict", "headline", "next_step")}
         for span in report["spans"]:
             name = span["span"]
             if span["reading_mm"] is not None:
                 brief[f"{name}_tape_mm"] = f"{span['reading_mm']:.1f}"
             brief[f"{name}_photo_mm"] = f"{span['photo_mm']:.1f}"
-            brief[f"{name}_verdict"] = span["verdict"]
+            brief[f"{name}_verdict"] = str(span["verdict"])
     return brief
 
 

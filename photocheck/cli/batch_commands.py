@@ -103,7 +103,7 @@ def batch(
     from pathlib import Path
 
     from photocheck.batch.many import PASSED_OVER, Task, tasks_of_cases, tasks_of_store
-    from photocheck.batch.results import Results, write_summary
+    from photocheck.batch.results import Results, summary_beside, write_summary
     from photocheck.judge.ratios import read_ratios
     from photocheck.judge.tolerances import read_tolerances
     from photocheck.orders.intake.case_files import find_cases, passed_over
@@ -127,6 +127,7 @@ def batch(
     # Before the results file is made: a mistyped name leaves nothing behind.
     sources, others = find_cases(given) if given else ((), ())
     store = open_store(address, new=False) if waiting else None
+    summary = summary_beside(Path(out))
     with Results(Path(out)) as results:
         if store is None:
             tasks = tasks_of_cases(sources, results.last, like)
@@ -148,7 +149,6 @@ def batch(
             work(tasks, executor, at_once, keep)
         orders = [task.order for task in tasks if task.order not in left]
         lines = [results.last[order] for order in orders]
-    summary = Path(out).with_suffix(".csv")
     write_summary(summary, lines)
     for note in passed_over(others):
         say(note, err=True)

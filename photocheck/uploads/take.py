@@ -153,7 +153,7 @@ def _ask(content: bytes, limits: Limits, where: str) -> Upload:
             stdin=subprocess.PIPE,
             stdout=answer,
             stderr=grumbling,
-            env=_environment(),
+            env=bare_environment(),
         ) as process:
             try:
                 process.communicate(content, limits.wall_s)
@@ -261,8 +261,9 @@ def _too_hungry(where: str) -> PhotoError:
     )
 
 
-def _environment() -> dict[str, str]:
-    """Nothing of this process's environment that could hold a secret."""
+def bare_environment() -> dict[str, str]:
+    """What a process that reads a stranger's file is given: nothing of this one's environment that
+    could hold a secret."""
     passed = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
     return passed | {
         "PYTHONPATH": os.pathsep.join(path for path in sys.path if path),

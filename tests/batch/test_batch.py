@@ -18,7 +18,7 @@ import pytest
 
 from photocheck.batch import many
 from photocheck.batch.lanes import Lanes
-from photocheck.batch.results import FORMAT, Results
+from photocheck.batch.results import FORMAT, LONGEST_LINE, Results, summary_beside, write_summary
 from photocheck.case.file import read_case
 from photocheck.case.samples import samples_folder
 from photocheck.checking import check
@@ -32,6 +32,7 @@ from photocheck.orders.intake.case_files import find_cases
 from photocheck.orders.store import open_store
 from photocheck.orders.worn_tags import FoundTags
 from photocheck.report.file import report_from_dict
+from photocheck.words import EXIT_CODES
 from tests.support.learnt import learnt
 from tests.support.made_report import made_report
 from tests.support.waiting import until
@@ -116,6 +117,60 @@ def test_what_is_done_with_the_same_inputs_is_not_done_again(
     assert out.read_bytes().startswith(before)
     monkeypatch.setattr(many, "program", lambda: "another")
     assert "same" not in outcomes(checked_again(cases, out)).values()
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        b'{"report": {}}',
+        b'{"report": {"verdict": "agrees", "headline": "", "next_step": "", "spans": null}}',
+        b'{"report": {"verdict": "agrees", "headline": "", "next_step": "", "spans": "abc"}}',
+        b'{"outcome": {"odd": 1}}',
+        b"[" * 100_000,
+        b"9" * 10_000,
+        b"\xff",
+        b"{}",
+    ],
+)
+def test_results_that_somebody_made_up_are_passed_over(odd: bytes, tmp_path: Path) -> None:
+    first = {"format": FORMAT, "order": "first", "outcome": "refused", "inputs": [1]}
+    if odd.startswith(b'{"'):
+        kept = {"format": FORMAT, "order": "odd", "outcome": "checked"}
+        odd = json.dumps({**kept, **json.loads(odd)}).encode()
+    path = tmp_path / "out.jsonl"
+    path.write_bytes(json.dumps(first).encode() + b"\n" + odd + b"\n")
+    with Results(path) as results:
+        assert list(results.last) == ["first"]
+        assert results.last["first"]["inputs"] == "[1]"
+    path.write_bytes(odd + b"\n")
+    with pytest.raises(PhotocheckError, match="something other"), Results(path):
+        pass
+
+
+def test_results_without_an_end_are_none(tmp_path: Path) -> None:
+    """A device that never ends (POSIX has no name for one; Linux and others have this), and a line
+    that is longer than any of ours."""
+    (path := tmp_path / "long.jsonl").touch()
+    os.truncate(path, LONGEST_LINE + 2)
+    endless = Path("/dev/zero")
+    for odd in (path, *([endless] if os.access(endless, os.W_OK) else [])):
+        (named := tmp_path / "named.jsonl").unlink(missing_ok=True)
+        named.symlink_to(odd)
+        with pytest.raises(PhotocheckError, match="something other"), Results(named):
+            pass
+
+
+def test_the_summary_is_written_over_nothing_but_a_summary(tmp_path: Path) -> None:
+    own = tmp_path / "orders.csv"
+    own.write_text("number,name\n1,Luna\n")
+    for out in ("orders.jsonl", "other.csv", "OTHER.CSV"):
+        arguments = ["batch", str(samples_folder() / "flint"), "-o", str(tmp_path / out)]
+        assert run(arguments) == EXIT_CODES["bad_input"]
+    assert own.read_text() == "number,name\n1,Luna\n"
+    assert [path.name for path in tmp_path.iterdir()] == ["orders.csv"]
+    write_summary(own, [])
+    assert summary_beside(tmp_path / "orders.jsonl") == own
+    assert summary_beside(Path(".")).name == ".csv"
 
 
 @pytest.mark.slow

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from photocheck.case.file import FORMAT
 from photocheck.errors import CaseError, reason_of
-from photocheck.files import read_inside
+from photocheck.files import all_below, read_inside
 from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.photo.kind import MAX_BYTES
 from photocheck.schemas.reading import read_json
@@ -131,7 +131,9 @@ def find_cases(
         if not given.is_dir():
             found |= dict.fromkeys(_in_file(given))
             continue
-        for file in sorted(given.rglob("*.json")):
+        for file in all_below(given):
+            if file.suffix != ".json":
+                continue
             if not file.is_file():
                 # a folder; or a pipe, at which one would wait for ever
                 others.append(str(file))

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from photocheck.errors import CaseError, reason_of
-from photocheck.files import read_at_most, read_inside
+from photocheck.files import all_below, read_at_most, read_inside
 from photocheck.photo.kind import MAX_BYTES, SUFFIXES
 from photocheck.speech import listed, tr
 
@@ -189,7 +189,7 @@ def photo_folder(path: str | os.PathLike[str]) -> PhotoFolder:
         )
     found = (
         file
-        for file in sorted(folder.rglob("*"))
+        for file in all_below(folder)
         if file.suffix.lower() in SUFFIXES and not file.name.startswith(".") and file.is_file()
     )
     inside = folder.resolve()

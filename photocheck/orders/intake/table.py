@@ -11,13 +11,13 @@ from typing import Final
 
 from photocheck.errors import CaseError, reason_of
 from photocheck.files import read_at_most
+from photocheck.orders.intake.workbook_apart import read_sheet
 from photocheck.orders.intake.workbook_read import (
     MAGIC,
     MOST_COLUMNS,
     MOST_ROWS,
     OLD_MAGIC,
     Sheet,
-    read_sheet,
 )
 from photocheck.speech import tr
 
@@ -129,8 +129,8 @@ def table_of(content: bytes, known: Callable[[str], bool], *, name: str, where: 
     ----------
     content : bytes
     known : callable
-        Whether a column's heading is known; the separator is the one that gives most of
-        these, then most columns.
+        Whether a column's heading is known; the separator of a CSV file is the one that gives most
+        of these, then most columns.
     name : str
         Of the file.
     where : str
@@ -145,7 +145,7 @@ def table_of(content: bytes, known: Callable[[str], bool], *, name: str, where: 
     if len(content) > MAX_BYTES:
         raise _too_large(where)
     if content.startswith(MAGIC):
-        return _of_sheet(read_sheet(content, known, where=where), name)
+        return _of_sheet(read_sheet(content, where=where), name)
     if content.startswith(OLD_MAGIC):
         raise CaseError(
             tr("this is an older kind of workbook, or one with a password"),

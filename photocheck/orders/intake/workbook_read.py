@@ -13,12 +13,13 @@ import re
 import struct
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 from photocheck.errors import CaseError
+from photocheck.orders.intake.headings import is_known
 from photocheck.speech import tr
 
 if TYPE_CHECKING:
@@ -37,6 +38,9 @@ MOST_ROWS: Final = 20_000
 MOST_COLUMNS: Final = 256
 MOST_LETTERS: Final = 32_767
 """Of one cell, as spreadsheets have it."""
+MOST_LETTERS_TOGETHER: Final = 50_000_000
+"""Of all cells of a sheet, as many as a table in plain text has bytes: a workbook holds a text once
+for all the cells that have it, and each row tells it anew."""
 LONGEST_FORMAT: Final = 255
 """Letters of a number's format that are looked at, as many as spreadsheets let one type (from
 memory)."""
@@ -79,15 +83,13 @@ class Sheet:
     rows: tuple[tuple[int, tuple[str, ...]], ...]
 
 
-def read_sheet(content: bytes, known: Callable[[str], bool], *, where: str) -> Sheet:
+def read_here(content: bytes, *, where: str) -> Sheet:
     """Read the first sheet that has headings which are known, else the first with anything.
 
     Parameters
     ----------
     content : bytes
-        Of a file that begins with `MAGIC`.
-    known : callable
-        Whether a column's heading is known.
+        Of a file that `refuse_hostile` let pass.
     where : str
         The file's name, for messages.
 
@@ -96,18 +98,19 @@ def read_sheet(content: bytes, known: Callable[[str], bool], *, where: str) -> S
     CaseError
         When it is no workbook, or larger than the bounds of this module.
     """
-    _refuse_hostile(content, where)
     try:
-        return _read(content, known, where)
+        return _read(content, where)
     except CaseError:
         raise
+    except MemoryError as error:
+        raise too_large(where) from error
     except Exception as error:
         # Whatever the library stumbles over: it was written for honest files, and this one is a
         # stranger's.
-        raise _broken(where) from error
+        raise broken(where) from error
 
 
-def _read(content: bytes, known: Callable[[str], bool], where: str) -> Sheet:
+def _read(content: bytes, where: str) -> Sheet:
     import warnings
 
     import openpyxl
@@ -119,12 +122,12 @@ def _read(content: bytes, known: Callable[[str], bool], where: str) -> Sheet:
             io.BytesIO(content), read_only=True, data_only=True, keep_links=False
         )
         try:
-            return _found(book, known, where)
+            return _found(book, where)
         finally:
             book.close()
 
 
-def _found(book: Workbook, known: Callable[[str], bool], where: str) -> Sheet:
+def _found(book: Workbook, where: str) -> Sheet:
     sheets = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"][:MOST_SHEETS]
     names = [str(sheet.title) for sheet in sheets]
     first: Sheet | None = None
@@ -133,7 +136,7 @@ def _found(book: Workbook, known: Callable[[str], bool], where: str) -> Sheet:
         top: list[tuple[int, tuple[str, ...]]] = []
         for row in rows:
             top.append(row)
-            heads = sum(map(known, row[1]))
+            heads = sum(map(is_known, row[1]))
             if heads > worth:
                 at, worth = len(top) - 1, heads
             if len(top) == _HEAD_WITHIN:
@@ -156,13 +159,13 @@ def _rows(sheet: Any, where: str) -> Iterator[tuple[int, tuple[str, ...]]]:
     """The filled rows, each with its number."""
     # What a file says of its own size may be wrong, and keeps rows from being read.
     sheet.reset_dimensions()
-    count = 0
+    count = letters = 0
     # A row far below the others has all those between given, as one and the same: what was looked
     # at once is not looked at a million times.
     nothing: Any = None
     for number, cells in enumerate(sheet.iter_rows(max_col=MOST_COLUMNS), start=1):
         if number > 50 * MOST_ROWS:
-            raise _too_large(where)
+            raise too_large(where)
         if cells is nothing:
             continue
         texts = [_seen(cell, where) for cell in cells]
@@ -172,8 +175,9 @@ def _rows(sheet: Any, where: str) -> Iterator[tuple[int, tuple[str, ...]]]:
             nothing = cells
             continue
         count += 1
-        if count > MOST_ROWS:
-            raise _too_large(where)
+        letters += sum(map(len, texts))
+        if count > MOST_ROWS or letters > MOST_LETTERS_TOGETHER:
+            raise too_large(where)
         yield number, tuple(texts)
 
 
@@ -193,7 +197,7 @@ def _seen(cell: Any, where: str) -> str:
         return value.isoformat()
     text = str(value) if isinstance(value, timedelta) else str(value).strip()
     if len(text) > MOST_LETTERS:
-        raise _too_large(where)
+        raise too_large(where)
     return text
 
 
@@ -211,43 +215,59 @@ def _number(value: float, written: str) -> str:
     return f"{text} {unit}" if unit else text
 
 
-def _refuse_hostile(content: bytes, where: str) -> None:
+def refuse_hostile(content: bytes, where: str) -> int:
     """Look at the parts before the library unpacks any: their number, their size, their kind.
 
     A part is never unpacked beyond the size that the file's own list gives for it.
+
+    Returns
+    -------
+    int
+        How much there is to read: signs of XML that begin an element, end it or give it something.
+
+    Raises
+    ------
+    CaseError
     """
     if len(content) > MOST_BYTES:
-        raise _too_large(where)
+        raise too_large(where)
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as parts:
             listed = parts.infolist()
             names = {part.filename for part in listed}
             if len(listed) > MOST_PARTS or sum(part.file_size for part in listed) > MOST_UNPACKED:
-                raise _too_large(where)
+                raise too_large(where)
             if "[Content_Types].xml" not in names:
                 raise CaseError(
                     tr("this is no workbook that can be read here"),
                     where=where,
                     do=tr("Save it as .xlsx or as CSV"),
                 )
-            for part in listed:
-                if part.filename.endswith((".xml", ".rels")):
-                    _refuse_dtd(parts, part, where)
+            return sum(_looked_through(parts, part, where) for part in listed)
     except _UNPACKING as error:
-        raise _broken(where) from error
+        raise broken(where) from error
 
 
-def _refuse_dtd(parts: zipfile.ZipFile, part: zipfile.ZipInfo, where: str) -> None:
-    """No honest workbook declares a DTD (ISO/IEC 29500-2, 7.3.4, forbids it); bombs do."""
+def _looked_through(parts: zipfile.ZipFile, part: zipfile.ZipInfo, where: str) -> int:
+    """How many signs a part has, whatever it is called; pictures have some as well.
+
+    "<" and "=" are the same bytes in whatever letters the part may be (expat, "xmltok.c", refuses
+    others; from memory).
+
+    No honest workbook declares a DTD (ISO/IEC 29500-2, 7.3.4, forbids it); bombs do.
+    """
     with parts.open(part) as file:
-        before = b""
+        before, signs = b"", 0
         while piece := file.read(_PIECE):
-            if _DTD.search(before + piece):
-                raise _broken(where)
+            if part.filename.endswith((".xml", ".rels")) and _DTD.search(before + piece):
+                raise broken(where)
             before = piece[-40:]
+            signs += piece.count(b"<") + piece.count(b"=")
+    return signs
 
 
-def _broken(where: str) -> CaseError:
+def broken(where: str) -> CaseError:
+    """What to say of one that cannot be read."""
     return CaseError(
         tr("the workbook cannot be read"),
         where=where,
@@ -255,7 +275,8 @@ def _broken(where: str) -> CaseError:
     )
 
 
-def _too_large(where: str) -> CaseError:
+def too_large(where: str) -> CaseError:
+    """What to say of one beyond the bounds."""
     return CaseError(
         tr("the table is too large"), where=where, do=tr("Split it into several files")
     )

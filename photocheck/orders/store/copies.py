@@ -40,6 +40,7 @@ from photocheck.orders.store.engines import engine_for, file_of, reached, url_of
 from photocheck.orders.store.strange import (
     leave_own_parts,
     opened,
+    refuse_journal,
     refuse_strange_parts,
     refuse_strange_values,
     version_of,
@@ -451,6 +452,7 @@ def _move_if_damaged(path: Path) -> Path | None:
     if not path.exists() or path.stat().st_size == 0:
         return None
     try:
+        refuse_journal(path)
         with closing(sqlite3.connect(path)) as connection:
             if connection.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok":
                 return None

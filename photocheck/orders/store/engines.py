@@ -18,6 +18,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from photocheck.errors import disk_is_full, reason_of
 from photocheck.files import sync_folder
 from photocheck.orders.model import StoreError
+from photocheck.orders.store.strange import refuse_journal
 from photocheck.orders.store.tables import metadata
 from photocheck.speech import tr
 
@@ -161,6 +162,7 @@ def _sqlite_engine(url: URL) -> Engine:
     def _connecting(_dialect: Any, _record: Any, _args: Any, _more: Any) -> None:
         if not path.exists():
             raise sqlite3.OperationalError("the file is gone")
+        refuse_journal(path)  # it may be a stranger's
 
     @event.listens_for(engine, "checkout")
     def _checked_out(_connection: Any, record: Any, _proxy: Any) -> None:

@@ -7,16 +7,20 @@ is up to date is quick.
 from __future__ import annotations
 
 import logging
+import re
 from pathlib import Path
 from typing import Final
 
 from sqlalchemy import Connection, Engine, inspect, text
 
 from photocheck.orders.model import StoreError
+from photocheck.orders.store.tables import metadata
 from photocheck.speech import tr
 
 SCHEMA: Final = "0009"
 """The version this program works with: the newest in ``migrations/versions``."""
+
+_OURS: Final = re.compile("[0-9]{4}")
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 
@@ -34,12 +38,16 @@ def version_of(connection: Connection) -> str | None:
     StoreError
         When there are tables but not ours.
     """
-    names = inspect(connection).get_table_names()
-    if "alembic_version" in names:
+    looked = inspect(connection)
+    names = looked.get_table_names()
+    # In a table's place SQLite works a view out anew at every look, without an end perhaps; one
+    # that a shop has made to look at its orders has a name of its own.
+    posing = set(looked.get_view_names()) & set(metadata.tables)
+    if "alembic_version" in names and not posing:
         found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
         if found is not None:
             return str(found)
-    if set(names) - {"alembic_version"}:
+    if posing or set(names) - {"alembic_version"}:
         raise StoreError(
             tr("this database holds something other than photocheck's orders"),
             do=tr("Name another file or database"),
@@ -54,12 +62,13 @@ def refuse_newer(found: str | None) -> None:
     ------
     StoreError
     """
-    if found is not None and (not found.isdecimal() or int(found) > int(SCHEMA)):
+    # Four digits each, so that as texts they stand as they do as numbers.
+    if found is not None and (not _OURS.fullmatch(found) or found > SCHEMA):
         raise StoreError(
             tr(
                 "these orders were kept by a newer photocheck (schema {found}, this one knows "
                 "{known})",
-                found=found,
+                found=found[:20],
                 known=SCHEMA,
             ),
             do=tr("Update photocheck; nothing has been changed"),

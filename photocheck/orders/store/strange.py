@@ -7,6 +7,7 @@ that, so whatever else is there is refused before anything is read from it.
 
 from __future__ import annotations
 
+import os
 import re
 import sqlite3
 from collections.abc import Iterable
@@ -61,13 +62,10 @@ def opened(file: Path) -> sqlite3.Connection:
     Raises
     ------
     sqlite3.Error
-        When it cannot be opened, or what lies beside it has SQLite delete another file: a journal
-        may name a file of all that were changed together, and that file goes with it.
+        When it cannot be opened, or what lies beside it has SQLite delete another file.
     """
-    file = file.resolve()  # SQLite goes by where a link leads as well
-    journal = Path(f"{file}-journal")
-    if journal.is_file() and _end_of(journal, len(_NAMES_ANOTHER)) == _NAMES_ANOTHER:
-        raise sqlite3.DatabaseError(tr("its journal names another file"))
+    refuse_journal(file)
+    file = file.resolve()
     # Opened for reading only, SQLite could not clear away a log left beside the file.
     connection = sqlite3.connect(f"{file.as_uri()}?mode=rw", uri=True)
     connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_BYTES)
@@ -75,10 +73,31 @@ def opened(file: Path) -> sqlite3.Connection:
     return connection
 
 
+def refuse_journal(file: Path) -> None:
+    """Stop before SQLite opens a file whose journal has it delete another one, or wait for ever.
+
+    A journal may name a file of all that were changed together, and that file goes with it.  Ours
+    never does: one file is changed at a time.  At a pipe SQLite waits for somebody to write.
+
+    Raises
+    ------
+    sqlite3.DatabaseError
+    """
+    # SQLite goes by where a link leads as well.
+    journal = Path(f"{file.resolve()}-journal")
+    if journal.exists() and not journal.is_file():
+        raise sqlite3.DatabaseError(tr("its journal is no ordinary file"))
+    if journal.is_file() and _end_of(journal, len(_NAMES_ANOTHER)) == _NAMES_ANOTHER:
+        raise sqlite3.DatabaseError(tr("its journal names another file"))
+
+
 def _end_of(file: Path, size: int) -> bytes:
-    with file.open("rb") as held:
-        held.seek(max(0, file.stat().st_size - size))
-        return held.read(size)
+    try:
+        with file.open("rb") as held:
+            held.seek(max(0, os.fstat(held.fileno()).st_size - size))
+            return held.read(size)
+    except FileNotFoundError:
+        return b""  # whoever wrote has just ended
 
 
 def leave_own_parts(connection: sqlite3.Connection) -> None:

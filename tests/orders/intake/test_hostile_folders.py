@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -56,6 +57,35 @@ def test_in_a_folder_nobody_waits_at_a_pipe(tmp_path: Path) -> None:
     assert [one.file.name for one in found] == ["good.json"]
     names = ["endless.json", "folder.json", "waits.json"]
     assert [Path(one).name for one in others] == names
+
+
+@pytest.fixture
+def deep(tmp_path: Path) -> Iterator[Path]:
+    """Folders in one another, more than Python's calls may be, with a photo and a case at the
+    bottom; taken apart from above, for `shutil.rmtree` does not bear them either."""
+    here = os.open(tmp_path, os.O_RDONLY)
+    for _ in range(1200):
+        os.mkdir("a", dir_fd=here)
+        below = os.open("a", os.O_RDONLY, dir_fd=here)
+        os.close(here)
+        here = below
+    for name, content in (("case.json", json.dumps(sorrel()).encode()), ("side.jpg", b"photo")):
+        with os.fdopen(os.open(name, os.O_CREAT | os.O_WRONLY, dir_fd=here), "wb") as file:
+            file.write(content)
+    os.close(here)
+    yield tmp_path
+    top = tmp_path / "a"
+    while (top / "a").exists():
+        (top / "a").rename(tmp_path / "b")
+        top.rmdir()
+        (tmp_path / "b").rename(top)
+
+
+def test_folders_that_lie_deep_in_one_another_are_looked_through(deep: Path) -> None:
+    (one,), _ = find_cases([deep])
+    assert one.file.parent.name == "a"
+    (name,) = photo_folder.photo_folder(deep).files
+    assert name == "a/" * 1200 + "side.jpg"
 
 
 def test_of_a_photo_beside_a_case_no_more_is_read_than_one_may_have(

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import io
 import random
+import re
 import struct
+import sys
 import zipfile
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
@@ -16,11 +19,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from photocheck.errors import CaseError
-from photocheck.orders.intake import workbook_read
+from photocheck.orders.intake import workbook_apart, workbook_read
 from photocheck.orders.intake.columns import columns_of
 from photocheck.orders.intake.entries import entries_of
 from photocheck.orders.intake.headings import is_known
 from photocheck.orders.intake.table import Table, table_of
+from photocheck.speech import speaking
+from photocheck.uploads.take import LIMITS
 
 
 def saved(book: openpyxl.Workbook) -> bytes:
@@ -135,6 +140,7 @@ def changed(content: bytes, name: str, how: Callable[[bytes], bytes]) -> bytes:
 
 SMALL = made(["order", "dog"], ["1", "Bo"])
 SHEET = "xl/worksheets/sheet1.xml"
+EMPTY_ROWS = b"<row/>" * 9_000_000 + b"</sheetData>"
 INLINE = b't="inlineStr"><is><t>Bo</t></is>'
 SHARED = b't="s"><v>99999</v>'  # a text that the workbook does not have
 
@@ -259,3 +265,61 @@ def test_of_a_format_as_much_is_looked_at_as_one_can_type() -> None:
     for more, seen in ((200, "41.5 cm"), (300, "41.5")):
         assert workbook_read._number(41.5, f'{"#" * more}0.0" cm"') == seen
     assert workbook_read.LONGEST_FORMAT == 255
+
+
+def test_a_text_that_stands_in_every_cell_counts_in_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A workbook holds it once (ISO/IEC 29500-1, 18.4, shared strings)."""
+    monkeypatch.setattr(workbook_read, "MOST_LETTERS_TOGETHER", 1000)
+    assert len(read(made(["order", "dog"], *[["x" * 90, "x"]] * 10)).rows) == 10
+    with pytest.raises(CaseError, match="too large"):
+        read(made(["order", "dog"], *[["x" * 90, "x" * 90]] * 10))
+
+
+def many_rows(count: int) -> bytes:
+    return made(HEAD, *[[n, f"B\u00f6 {n}", 36.8, "41,5 cm"] for n in range(count)])
+
+
+@pytest.mark.slow
+def test_what_is_much_to_read_is_read_apart_and_comes_back_the_same() -> None:
+    content = many_rows(workbook_apart.LIGHT // 20)
+    assert workbook_read.refuse_hostile(content, "") > workbook_apart.LIGHT
+    sheet = workbook_apart.read_sheet(content, where="orders.xlsx")
+    assert sheet == workbook_read.read_here(content, where="orders.xlsx")
+    empty = changed(content, SHEET, lambda xml: re.sub(rb"<c .*?</c>", b"<c/><c/>", xml))
+    with speaking("de"), pytest.raises(CaseError, match="Tabelle ist leer"):
+        read(empty)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="no limit on processor time there")
+@pytest.mark.parametrize(
+    "hostile",
+    [
+        # 170 kB that took three minutes of a processor
+        lambda: changed(
+            SMALL,
+            "xl/workbook.xml",
+            lambda xml: xml.replace(
+                b"</sheets>",
+                b'<sheet name="a" sheetId="1" r:id="rId1" xmlns:r="http://schemas.openxmlformats'
+                b'.org/officeDocument/2006/relationships"/>' * 400_000 + b"</sheets>",
+            ),
+        ),
+        # 80 kB, 53 s
+        lambda: changed(SMALL, SHEET, lambda xml: xml.replace(b"</sheetData>", EMPTY_ROWS)),
+    ],
+)
+def test_what_takes_too_long_to_read_is_ended(hostile: Callable[[], bytes]) -> None:
+    limits = replace(LIMITS, cpu_s=1)
+    with pytest.raises(CaseError, match="too large"):
+        workbook_apart.read_sheet(hostile(), where="orders.xlsx", limits=limits)
+
+
+def test_where_no_process_can_be_begun_it_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuses(*_: object, **__: object) -> None:
+        raise OSError("no more processes")
+
+    monkeypatch.setattr(workbook_apart, "LIGHT", 0)
+    monkeypatch.setattr(workbook_apart.subprocess, "Popen", refuses)
+    with pytest.raises(CaseError, match="just now"):
+        read(SMALL)

@@ -6,6 +6,7 @@ What SQLite runs of a file's own schema is told by its page "Defense Against The
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from contextlib import closing
@@ -139,11 +140,9 @@ def test_a_strange_copy_is_refused_and_nothing_of_it_is_run(
     assert left == {"orders.sqlite3", "planted.sqlite3"}
 
 
-def test_a_journal_beside_a_copy_takes_no_other_file_with_it(whole: Path, tmp_path: Path) -> None:
-    """SQLite deletes what a journal names as the file of all that were changed together."""
-    copy, others = tmp_path / "planted.sqlite3", tmp_path / "letter.txt"
+def _left_in_the_middle(whole: Path, copy: Path, others: Path) -> bytes:
+    """Make a copy that a writer left half written; its journal, which names another file."""
     shutil.copy(whole, copy)
-    others.write_text("a letter")
     with closing(sqlite3.connect(copy, isolation_level=None)) as writing:
         writing.execute("PRAGMA cache_size = 1")
         writing.execute("BEGIN IMMEDIATE")
@@ -158,8 +157,16 @@ def test_a_journal_beside_a_copy_takes_no_other_file_with_it(whole: Path, tmp_pa
     named = [2**30 // page + 1, *name, len(name), sum(name)]
     tail = named[0].to_bytes(4, "big") + name + b"".join(n.to_bytes(4, "big") for n in named[-2:])
     copy.write_bytes(changed)
+    Path(f"{copy}-journal").write_bytes(journal + tail + journal[:8])
+    return journal
+
+
+def test_a_journal_beside_a_copy_takes_no_other_file_with_it(whole: Path, tmp_path: Path) -> None:
+    """SQLite deletes what a journal names as the file of all that were changed together."""
+    copy, others = tmp_path / "planted.sqlite3", tmp_path / "letter.txt"
+    others.write_text("a letter")
+    journal = _left_in_the_middle(whole, copy, others)
     beside = Path(f"{copy}-journal")
-    beside.write_bytes(journal + tail + journal[:8])
     (linked := tmp_path / "linked.sqlite3").symlink_to(copy)
     for path in (copy, linked):
         with pytest.raises(StoreError, match="names another file"):
@@ -169,3 +176,63 @@ def test_a_journal_beside_a_copy_takes_no_other_file_with_it(whole: Path, tmp_pa
     beside.write_bytes(journal)
     assert check_copy(copy).orders == 1
     assert not beside.exists()
+
+
+def test_nor_does_one_beside_a_file_that_is_opened_as_the_store(
+    whole: Path, tmp_path: Path
+) -> None:
+    copy, others = tmp_path / "planted.sqlite3", tmp_path / "letter.txt"
+    others.write_text("a letter")
+    journal = _left_in_the_middle(whole, copy, others)
+    (linked := tmp_path / "linked.sqlite3").symlink_to(copy)
+    for path in (copy, linked):
+        with pytest.raises(StoreError, match="names another file"):
+            open_store(str(path))
+    # As the place of today's, it counts as damaged, and is put aside as it is.
+    _, aside = restore(str(copy), whole)
+    assert aside is not None
+    assert "damaged" in aside.name
+    assert others.read_text() == "a letter"
+    # What a power cut left is gone back by, as ever.
+    copy.write_bytes(aside.read_bytes())
+    Path(f"{copy}-journal").write_bytes(journal)
+    with closing(open_store(str(copy))) as store:
+        assert len(store.lines()) == 1
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes that are files here")
+def test_a_pipe_in_a_journals_place_keeps_nobody_waiting(whole: Path, tmp_path: Path) -> None:
+    """SQLite waits at it for somebody who writes; a limit on the test would be one on a clock, so
+    it is seen that nothing was opened."""
+    copy = tmp_path / "planted.sqlite3"
+    shutil.copy(whole, copy)
+    os.mkfifo(f"{copy}-journal")
+    for opening in (lambda: open_store(str(copy)), lambda: check_copy(copy)):
+        with pytest.raises(StoreError, match="its journal is no ordinary file"):
+            opening()
+
+
+@pytest.mark.parametrize(
+    ("planted", "said"),
+    [
+        (
+            ("ALTER TABLE orders RENAME TO others", f"CREATE VIEW orders AS {ENDLESS}"),
+            "something other",
+        ),
+        ((f"UPDATE alembic_version SET version_num = '{'9' * 5000}'",), "newer photocheck"),
+        (("UPDATE alembic_version SET version_num = '\u0663'",), "newer photocheck"),
+    ],
+)
+def test_what_poses_as_the_store_is_refused_before_it_is_read(
+    planted: tuple[str, ...], said: str, whole: Path, tmp_path: Path
+) -> None:
+    with pytest.raises(StoreError, match=said) as refused:
+        open_store(str(_planted(whole, tmp_path, *planted)))
+    assert len(str(refused.value)) < 300
+    assert [path.name for path in tmp_path.iterdir()] == ["planted.sqlite3"]
+
+
+def test_a_view_of_the_shops_own_keeps_no_store_shut(whole: Path, tmp_path: Path) -> None:
+    copy = _planted(whole, tmp_path, "CREATE VIEW ours AS SELECT * FROM orders")
+    with closing(open_store(str(copy))) as store:
+        assert len(store.lines()) == 1
