@@ -7,6 +7,7 @@ took it three minutes of a processor, during which the server has less for every
 from __future__ import annotations
 
 import json
+import logging
 import signal
 import subprocess
 import sys
@@ -31,6 +32,8 @@ second to begin: some 300 orders, or 2 s of the worst that was found (judgement)
 
 MOST_ANSWERED: Final = 200_000_000
 """Bytes of the table read; of its 50 million letters each may take four."""
+
+_log: Final = logging.getLogger(__name__)
 
 _WORKER: Final = "photocheck.orders.intake.workbook_worker"
 
@@ -57,9 +60,7 @@ def read_sheet(content: bytes, *, where: str, limits: Limits = LIMITS) -> Sheet:
     try:
         return _ask(content, where, limits)
     except OSError as error:
-        raise CaseError(
-            tr("workbooks cannot be read here just now"), where=where, do=tr("Try again later")
-        ) from error
+        raise _not_just_now(where) from error
 
 
 def _ask(content: bytes, where: str, limits: Limits) -> Sheet:
@@ -94,7 +95,16 @@ def _ask(content: bytes, where: str, limits: Limits) -> Sheet:
     try:
         return _sheet(said)
     except (KeyError, TypeError, ValueError) as error:
-        raise broken(where) from error
+        _log.warning("reading a workbook ended with %d", process.returncode)
+        # A signal is what a damaged file does to a reader written in C; all else that is wrong with
+        # one is answered, and none of this is its fault.
+        raise (broken(where) if process.returncode < 0 else _not_just_now(where)) from error
+
+
+def _not_just_now(where: str) -> CaseError:
+    return CaseError(
+        tr("workbooks cannot be read here just now"), where=where, do=tr("Try again later")
+    )
 
 
 def _read(answer: IO[bytes]) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import io
 import random
 import re
 import struct
+import subprocess
 import sys
 import zipfile
 from collections.abc import Callable
@@ -313,6 +314,29 @@ def test_what_takes_too_long_to_read_is_ended(hostile: Callable[[], bytes]) -> N
     limits = replace(LIMITS, cpu_s=1)
     with pytest.raises(CaseError, match="too large"):
         workbook_apart.read_sheet(hostile(), where="orders.xlsx", limits=limits)
+
+
+@pytest.mark.parametrize(
+    ("ends", "said"),
+    [
+        ("raise SystemExit(1)", "cannot be read here just now"),
+        ("import os, signal; os.kill(os.getpid(), signal.SIGSEGV)", "the workbook cannot be read"),
+    ],
+)
+def test_a_reader_that_dies_by_itself_is_no_fault_of_the_workbooks(
+    ends: str, said: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """As by a library that is missing; by a signal it is, as where it is read in C."""
+    monkeypatch.setattr(workbook_apart, "LIGHT", 0)
+    begin = subprocess.Popen
+    monkeypatch.setattr(
+        workbook_apart.subprocess,
+        "Popen",
+        lambda command, **told: begin([command[0], "-c", ends], **told),
+    )
+    with pytest.raises(CaseError, match=said):
+        read(SMALL)
+    assert ["reading a workbook ended" in line for line in caplog.messages] == [True]
 
 
 def test_where_no_process_can_be_begun_it_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
