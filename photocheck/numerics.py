@@ -37,6 +37,46 @@ def derivative(function: Callable[[Array], Array], theta: Array, steps: Array) -
     return np.asarray((values[:p] - values[p:]).T / (2.0 * steps))
 
 
+class Sloped:
+    """A function and its slopes, of which a fit asks by turns, evaluated in one call.
+
+    A fit asks what a function is at a place, and nearly always then for its slopes there.  On
+    small arrays a call costs the same for one place as for all that are displaced from it.
+
+    Parameters
+    ----------
+    function : (..., p) -> (..., m)
+        Broadcasts over leading axes, and gives each place the same as by itself.
+    steps : (p,)
+        How far each entry is moved for the slopes.
+    """
+
+    def __init__(self, function: Callable[[Array], Array], steps: Array) -> None:
+        self._function = function
+        self._steps = steps
+        self._moves = np.diag(steps)
+        self._at: Array | None = None
+        self._values = np.zeros((0, 0))
+        self._asked: tuple[Array, Array] | None = None
+
+    def value(self, theta: Array) -> Array:
+        """What the function is at a place, (p,) to (m,)."""
+        self._at = np.array(theta)
+        moved = np.concatenate([self._at[None], self._at + self._moves, self._at - self._moves])
+        self._values = self._function(moved)
+        return np.array(self._values[0])
+
+    def slopes(self, theta: Array) -> Array:
+        """Its central differences there, (p,) to (m, p), as by `derivative`."""
+        if self._asked is None or not np.array_equal(self._asked[0], theta):
+            if self._at is None or not np.array_equal(self._at, theta):
+                self.value(theta)
+            p = len(theta)
+            change = self._values[1 : p + 1] - self._values[p + 1 :]
+            self._asked = np.array(theta), np.asarray(change.T / (2.0 * self._steps))
+        return self._asked[1]
+
+
 def quantile(values: Array, share: float) -> float:
     """What a share of the values (n,) lies below: as by `numpy.quantile`, and without `numpy.ma`.
 

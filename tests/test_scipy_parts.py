@@ -13,6 +13,7 @@ import scipy.special
 from photocheck import least_squares as module
 from photocheck import scipy_parts, special
 from photocheck.least_squares import least_squares
+from photocheck.numerics import Sloped, derivative
 from photocheck.photo.quality import _blur
 
 
@@ -66,6 +67,33 @@ def test_a_part_that_does_something_else_is_not_used(monkeypatch, broken):
 def test_a_start_that_is_no_number_is_refused():
     with pytest.raises(ValueError, match="not finite"):
         least_squares(lambda x: x * np.nan, np.ones(2), lambda x: np.eye(2))
+
+
+def test_a_function_and_its_slopes_are_had_by_one_call():
+    """Of a quadratic form x A x the slopes are (A + A') x, and central differences have them."""
+    form = np.random.default_rng(2).normal(size=(3, 5, 5))
+    calls = []
+
+    def function(x):
+        calls.append(x.shape)
+        return np.einsum("...i,mij,...j->...m", x, form, x)
+
+    steps = np.array([1e-3, 1e-2, 1e-3, 1e-4, 1e-3])
+    sloped = Sloped(function, steps)
+    places = np.random.default_rng(3).normal(size=(4, 5))
+    for at in places:
+        assert sloped.value(at).tolist() == pytest.approx([at @ part @ at for part in form])
+        true = [(part + part.T) @ at for part in form]
+        np.testing.assert_allclose(sloped.slopes(at), true, atol=1e-8)
+    assert calls == [(11, 5)] * 4
+    assert sloped.slopes(at).tolist() == derivative(function, at, steps).tolist()
+    del calls[:]
+    sloped.value(places[0])  # a step that was not taken
+    assert sloped.slopes(at).tolist() == derivative(function, at, steps).tolist()
+    assert len(calls) == 2
+    np.testing.assert_allclose(
+        sloped.slopes(places[1]), [(part + part.T) @ places[1] for part in form], atol=1e-8
+    )
 
 
 def test_no_such_part():

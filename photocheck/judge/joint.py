@@ -116,6 +116,7 @@ class Joint:
         ]
         self._seen = [np.array([mark.seen_px for _, mark in own]) for own in self._own]
         self._laid: dict[tuple[int, ...], tuple[NDArray[np.intp], Array]] = {}
+        self._of_photo = [tuple(mark for _, mark in own) for own in self._own]
         self._px_per_mm = np.ones(len(self.marks))
         self._white: dict[int, Array] = {}
         self._rescale(self.unknowns.start)
@@ -276,16 +277,17 @@ class Joint:
         Points (..., n, 2), lifted out of the plane by (..., n) mm, to (..., n, 3).
         """
         u = self.unknowns
-        in_body = np.concatenate([flat, -lift[..., None]], axis=-1)
+        in_body = np.empty((*np.broadcast_shapes(flat.shape[:-1], lift.shape), 3))
+        in_body[..., :2] = flat
+        in_body[..., 2] = -lift
         yaw = priors.DOG_YAW_RAD.at(u.one(theta, ("dog_yaw", k)))
         lean = self.shots[k].view.offset.lean.at(u.one(theta, ("dog_lean", k)))
         turn = turn_about_both(yaw, lean)
         turned_body = (turn[..., None, :, :] @ in_body[..., None])[..., 0]
         depth = self.offset(theta, k, trunk)
-        origin = np.concatenate(
-            [np.broadcast_to(self._origins[k], (*depth.shape, 2)), depth[..., None]], axis=-1
-        )
-        return np.asarray(turned_body + origin[..., None, :])
+        turned_body[..., :2] += self._origins[k]
+        turned_body[..., 2] += depth[..., None]
+        return np.asarray(turned_body)
 
     def _marked_points(self, theta: Array, k: int, marks: Sequence[Mark], trunk: Trunk) -> Array:
         """Where n marks' points are, in the level frame of photo k, (..., n, 3)."""
@@ -308,7 +310,7 @@ class Joint:
         for k, own in enumerate(self._own):
             if not own:
                 continue
-            level = self._marked_points(theta, k, [mark for _, mark in own], trunk)
+            level = self._marked_points(theta, k, self._of_photo[k], trunk)
             scale = np.array([mark.spread_mm * self._px_per_mm[i] for i, mark in own])
             miss = cameras[k].project(level) - self._seen[k]
             by_hand = miss / scale[:, None]

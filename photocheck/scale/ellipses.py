@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -76,11 +77,18 @@ def levels(ellipse: Ellipse, points: Floats) -> Floats:
 
 def distances(ellipse: Ellipse, points: Floats) -> Floats:
     """Signed distances (n,) px, first order (Sampson)."""
-    cos, sin = np.cos(ellipse.turn), np.sin(ellipse.turn)
-    run = (points - ellipse.centre) @ np.array([[cos, -sin], [sin, cos]])
-    along, steep = run / ellipse.half, run / ellipse.half**2
-    level = np.hypot(along[:, 0], along[:, 1])
-    slope = np.hypot(steep[:, 0], steep[:, 1]) / np.maximum(level, 1e-9)
+    return np.asarray(distances_from([ellipse], points)[0])
+
+
+def distances_from(ellipses: Sequence[Ellipse], points: Floats) -> Floats:
+    """`distances` of the same points from each of m ellipses, (m, n)."""
+    centre = np.array([each.centre for each in ellipses])[:, None]
+    half = np.array([each.half for each in ellipses])[:, None]
+    turns = [(np.cos(each.turn), np.sin(each.turn)) for each in ellipses]
+    run = (points - centre) @ np.array([[[cos, -sin], [sin, cos]] for cos, sin in turns])
+    along, steep = run / half, run / half**2
+    level = np.hypot(along[..., 0], along[..., 1])
+    slope = np.hypot(steep[..., 0], steep[..., 1]) / np.maximum(level, 1e-9)
     return np.asarray((level - 1) / np.maximum(slope, 1e-9))
 
 
@@ -88,10 +96,12 @@ def fit_circle(points: Floats) -> Ellipse | None:
     """Algebraic least squares circle (Kasa) through (N, 2) points, as an ellipse; or None."""
     if len(points) < 3:
         return None
-    middle = points.mean(axis=0)
+    middle = np.add.reduce(points, axis=0) / len(points)
     run = points - middle
-    rows = np.column_stack([2 * run, np.ones(len(run))])
-    (x, y, rest), _, rank, _ = np.linalg.lstsq(rows, np.sum(run**2, axis=1), rcond=None)
+    rows = np.ones((len(run), 3))
+    rows[:, :2] = 2 * run
+    squares = run**2
+    (x, y, rest), _, rank, _ = np.linalg.lstsq(rows, squares[:, 0] + squares[:, 1], rcond=None)
     square = float(rest + x**2 + y**2)
     if rank < 3 or square <= 0:
         return None

@@ -57,9 +57,9 @@ class Frame:
     log_focal: Normal
 
     def size(self, growth: Array) -> Array:
-        """Width and height, (..., 2), px, of the frame by the score (...) of its growth."""
-        if self.growth is None:
-            return np.broadcast_to(self.least_px, (*np.shape(growth), 2))
+        """Width and height, (..., 2) or (2,), px, of the frame by the score (...) of its growth."""
+        if self.growth is None:  # one for all: nothing is worked out a hundred times over
+            return self.least_px
         # beyond e to the 3 no frame can be told from another
         grown = np.exp(np.minimum(np.exp(self.growth.at(growth)), 3.0))
         return np.asarray(self.least_px * grown[..., None])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import cv2
@@ -10,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.numerics import median
-from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse
+from photocheck.scale.ellipses import Ellipse, distances, distances_from, fit_circle, fit_ellipse
 from photocheck.scale.light import (
     Floats,
     Picture,
@@ -210,24 +211,30 @@ def _any_colour(light: NDArray[np.float32]) -> Floats:
     return np.asarray(np.sqrt(np.sum(squares, axis=0)))
 
 
+@lru_cache(maxsize=512)
+def _sixes(count: int) -> NDArray[np.intp]:
+    """Which of so many points around an outline are tried together, (40, 6), always the same."""
+    random = np.random.default_rng(0)
+    tried = []
+    for _ in range(40):
+        # Eight spread around: five are too few to hold an ellipse against noise.
+        start = random.integers(0, count)
+        pick = (start + np.arange(8) * count // 8 + random.integers(0, 5, 8)) % count
+        tried.append(random.permutation(pick)[:6])
+    return np.array(tried)
+
+
 def _trimmed(found: Floats, round_only: bool) -> tuple[Ellipse, NDArray[np.bool_], float] | None:
     """Ellipse by least squares over random fives, then by trimming; which points fit; scatter."""
     fit = fit_circle if round_only else fit_ellipse
-    random = np.random.default_rng(0)
     best: tuple[float, Ellipse] | None = None
     whole = fit(found)
     if whole is not None:
         best = (float(median(np.abs(distances(whole, found)))), whole)
     if best is None or best[0] > 0.15:
-        for _ in range(40):
-            # Eight spread around: five are too few to hold an ellipse against noise.
-            start = random.integers(0, len(found))
-            pick = (start + np.arange(8) * len(found) // 8 + random.integers(0, 5, 8)) % len(found)
-            some = random.permutation(pick)[:6]
-            ellipse = fit(found[some])
-            if ellipse is None:
-                continue
-            miss = float(median(np.abs(distances(ellipse, found))))
+        tried = [each for some in _sixes(len(found)) if (each := fit(found[some]))]
+        misses = median(np.abs(distances_from(tried, found))).tolist() if tried else []
+        for miss, ellipse in zip(misses, tried, strict=True):
             if best is None or miss < best[0]:
                 best = (miss, ellipse)
     if best is None:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.least_squares import least_squares
-from photocheck.numerics import derivative
+from photocheck.numerics import Sloped
 from photocheck.photo.camera import FRAME_DIAGONAL_MM
 from photocheck.photo.photo import CameraFacts
 from photocheck.scale import planes, priors
@@ -132,7 +132,9 @@ def camera_of(
     reach = np.asarray(np.hypot(size[..., 0], size[..., 1]) / 2.0)
     rotation = turn_about_both(pose[..., 0], pose[..., 1])
     depth = np.exp(pose[..., 5])
-    translation = np.stack([pose[..., 3] * depth, pose[..., 4] * depth, depth], axis=-1)
+    translation = np.empty((*np.shape(depth), 3))
+    translation[..., :2] = pose[..., 3:5] * depth[..., None]
+    translation[..., 2] = depth
     return Pinhole(
         rotation=rotation,
         translation=translation,
@@ -158,7 +160,8 @@ def reference_residuals(view: View, camera: Pinhole, roll: Array, size: Array) -
     if len(seen.points_px):
         flat = seen.points_mm @ np.swapaxes(turn_in_plane(roll), -1, -2)
         flat = flat * factor[..., None, None]
-        level = np.concatenate([flat, np.zeros_like(flat[..., :1])], axis=-1)
+        level = np.zeros((*flat.shape[:-1], 3))
+        level[..., :2] = flat
         miss = (camera.project(level) - seen.points_px) / _corner_px(seen)
         return np.asarray(miss.reshape(*miss.shape[:-2], -1))
     radius = 0.5 * (seen.diameter_mm or 0.0) * factor
@@ -181,16 +184,16 @@ def _corner_px(seen: ReferenceSeen) -> float:
 def square_residuals(pose: Array, seen: ReferenceSeen) -> Array:
     """How unlike the usual way of taking such a photo a pose is, (..., 4)."""
     # A disc or ball looks the same however it is turned in its plane.
-    turn = pose[..., 2] / (0.5 if len(seen.outline_px) else 1e3)
-    return np.stack(
+    turn = 0.5 if len(seen.outline_px) else 1e3
+    means, spreads = np.array(
         [
-            (pose[..., 0] - priors.YAW_RAD.mean) / priors.YAW_RAD.spread,
-            (pose[..., 1] - priors.PITCH_RAD.mean) / priors.PITCH_RAD.spread,
-            turn,
-            (pose[..., 5] - priors.LOG_DISTANCE.mean) / priors.LOG_DISTANCE.spread,
-        ],
-        axis=-1,
-    )
+            (priors.YAW_RAD.mean, priors.YAW_RAD.spread),
+            (priors.PITCH_RAD.mean, priors.PITCH_RAD.spread),
+            (0.0, turn),
+            (priors.LOG_DISTANCE.mean, priors.LOG_DISTANCE.spread),
+        ]
+    ).T
+    return np.asarray((np.take(pose, [0, 1, 2, 5], axis=-1) - means) / spreads)
 
 
 def likely_poses(view: View) -> list[Array]:
@@ -212,13 +215,11 @@ def likely_poses(view: View) -> list[Array]:
             axis=-1,
         )
 
-    def slopes(pose: Array) -> Array:
-        return derivative(misfit, pose, np.full(6, POSE_STEP))
-
+    sloped = Sloped(misfit, np.full(6, POSE_STEP))
     found: list[tuple[float, Array]] = []
 
     def fit(start: Array) -> None:
-        fitted = least_squares(misfit, start, slopes, most_calls=60)
+        fitted = least_squares(sloped.value, start, sloped.slopes, most_calls=60)
         if all(np.linalg.norm(fitted.x[:2] - pose[:2]) > SAME_TILT for _, pose in found):
             found.append((float(fitted.cost), fitted.x))
 
