@@ -25,11 +25,11 @@ late, one with twenty visitors at work 5)."""
 
 DEARER: Final = 1.25
 CHEAPER: Final = 0.98
-"""What each look makes of the price: after a second of coming late all costs the most, and a few
-seconds on time make it what it was (judgement)."""
+"""What each look makes of the price: after a third of a second of coming late all costs the most,
+and some four seconds on time make it what it was (judgement)."""
 
 MOST: Final = 4.0
-"""The highest price: an address has a twelfth of a processor then, and who does something every
+"""The highest price: an address has a seventh of a processor then, and who does something every
 other second still waits for nothing (judgement)."""
 
 HERE_S: Final = 10.0
@@ -54,7 +54,7 @@ class Strain:
     1.0
     >>> strain.came("192.0.2.2")
     >>> strain.price("192.0.2.1")
-    8.0
+    4.0
     """
 
     def __init__(self, clock: Callable[[], float] = monotonic) -> None:
