@@ -32,8 +32,12 @@ def derivative(function: Callable[[Array], Array], theta: Array, steps: Array) -
         One call of `function` evaluates all displaced vectors at once.
     """
     moves = np.diag(steps)
-    values = function(np.concatenate([theta + moves, theta - moves]))
-    p = len(theta)
+    return _central(function(np.concatenate([theta + moves, theta - moves])), steps)
+
+
+def _central(values: Array, steps: Array) -> Array:
+    """The differences (m, p) of what is there after p steps forth and back, (2 p, m)."""
+    p = len(steps)
     return np.asarray((values[:p] - values[p:]).T / (2.0 * steps))
 
 
@@ -71,9 +75,7 @@ class Sloped:
         if self._asked is None or not np.array_equal(self._asked[0], theta):
             if self._at is None or not np.array_equal(self._at, theta):
                 self.value(theta)
-            p = len(theta)
-            change = self._values[1 : p + 1] - self._values[p + 1 :]
-            self._asked = np.array(theta), np.asarray(change.T / (2.0 * self._steps))
+            self._asked = np.array(theta), _central(self._values[1:], self._steps)
         return self._asked[1]
 
 

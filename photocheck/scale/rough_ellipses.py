@@ -135,9 +135,9 @@ def _voted(window: Window) -> list[Ellipse]:
         seen = seen | np.roll(seen, 1, axis=0) | np.roll(seen, -1, axis=0)
         share = seen.mean(axis=1)
         to_mark = float(np.hypot(*(window.mark - centre)))
-        for radius in np.flatnonzero(share > _LEAST_ROUND).tolist():
+        for radius in (10 + np.flatnonzero(share[10:reach] > _LEAST_ROUND)).tolist():
             peak = share[radius] >= share[max(radius - 3, 0) : radius + 4].max()
-            if peak and 10 <= radius < reach and radius > to_mark:
+            if peak and radius > to_mark:
                 found.append(Ellipse(centre, np.array([radius, radius], np.float64), 0.0))
     return found
 

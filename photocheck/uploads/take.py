@@ -140,27 +140,18 @@ def take_upload(
 
 
 def _ask(content: bytes, limits: Limits, where: str) -> Upload:
-    task = Decoding(
-        language=spoken(),
-        memory_bytes=limits.memory_bytes,
-        cpu_s=limits.cpu_s,
-        answer_bytes=MAX_BYTES + _HEADER_BYTES,
-    )
-    # The answer goes into a file, for the system bounds a file's size as it bounds no pipe's.
     with tempfile.TemporaryFile() as answer, tempfile.TemporaryFile() as grumbling:
-        with subprocess.Popen(
-            [sys.executable, "-P", "-m", _WORKER, json.dumps(task)],
-            stdin=subprocess.PIPE,
-            stdout=answer,
-            stderr=grumbling,
-            env=bare_environment(),
-        ) as process:
-            try:
-                process.communicate(content, limits.wall_s)
-            except subprocess.TimeoutExpired as error:
-                raise _too_long(where) from error
-            finally:
-                process.kill()
+        try:
+            code = read_apart(
+                _WORKER,
+                content,
+                limits,
+                answer=answer,
+                answer_bytes=MAX_BYTES + _HEADER_BYTES,
+                grumbling=grumbling,
+            )
+        except subprocess.TimeoutExpired as error:
+            raise _too_long(where) from error
         said, photo = _read(answer)
         outcome = said.get("outcome")
         if outcome == "refused":
@@ -168,12 +159,72 @@ def _ask(content: bytes, limits: Limits, where: str) -> Upload:
         if outcome == "memory":
             raise _too_hungry(where)
         if outcome == "failed":
-            _note(process.returncode, grumbling)
+            _note(code, grumbling)
             raise decoding_failed(where)
         try:
             return _upload(said, photo)
         except (KeyError, TypeError, ValueError, PhotoError) as error:
-            raise _died(process.returncode, grumbling, where) from error
+            raise _died(code, grumbling, where) from error
+
+
+def read_apart(
+    worker: str,
+    content: bytes,
+    limits: Limits,
+    *more: str,
+    answer: IO[bytes],
+    answer_bytes: int,
+    grumbling: IO[bytes] | int,
+) -> int:
+    """Have a process of its own, with limits and without secrets, read one stranger's file.
+
+    Parameters
+    ----------
+    worker : str
+        The module that is run; its first argument is a `photocheck.uploads.worker.Decoding`.
+    content : bytes
+        On its standard input.
+    limits : Limits
+    more : str
+        Its further arguments.
+    answer : file
+        What it writes on its standard output; a file, for the system bounds a file's size as it
+        bounds no pipe's.
+    answer_bytes : int
+        Of that, at most.
+    grumbling : file, or one of `subprocess`'s
+        What it writes on its standard error.
+
+    Returns
+    -------
+    int
+        How it ended, as `subprocess.Popen.returncode` says.
+
+    Raises
+    ------
+    subprocess.TimeoutExpired
+        When it took longer than `limits.wall_s`.
+    OSError
+        When there is no room for it.
+    """
+    task = Decoding(
+        language=spoken(),
+        memory_bytes=limits.memory_bytes,
+        cpu_s=limits.cpu_s,
+        answer_bytes=answer_bytes,
+    )
+    with subprocess.Popen(
+        [sys.executable, "-P", "-m", worker, json.dumps(task), *more],
+        stdin=subprocess.PIPE,
+        stdout=answer,
+        stderr=grumbling,
+        env=_environment(),
+    ) as process:
+        try:
+            process.communicate(content, limits.wall_s)
+        finally:
+            process.kill()
+    return process.returncode
 
 
 def _read(answer: IO[bytes]) -> tuple[dict[str, Any], bytes]:
@@ -261,9 +312,8 @@ def _too_hungry(where: str) -> PhotoError:
     )
 
 
-def bare_environment() -> dict[str, str]:
-    """What a process that reads a stranger's file is given: nothing of this one's environment that
-    could hold a secret."""
+def _environment() -> dict[str, str]:
+    """Nothing of this process's environment that could hold a secret."""
     passed = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
     return passed | {
         "PYTHONPATH": os.pathsep.join(path for path in sys.path if path),

@@ -340,7 +340,7 @@ def test_a_decoder_learns_where_its_modules_are_and_nothing_else(
 ) -> None:
     monkeypatch.setattr(take.os, "environ", {"PATH": "/bin", "PHOTOCHECK_SECRET": "s", "HOME": "h"})
     monkeypatch.setattr(take.sys, "path", ["", "/a", "/b"])
-    assert take.bare_environment() == {
+    assert take._environment() == {
         "PATH": "/bin",
         "PYTHONPATH": "/a:/b",
         "OPENBLAS_NUM_THREADS": "1",

@@ -10,7 +10,6 @@ import json
 import logging
 import signal
 import subprocess
-import sys
 import tempfile
 from typing import IO, Any, Final
 
@@ -22,9 +21,8 @@ from photocheck.orders.intake.workbook_read import (
     refuse_hostile,
     too_large,
 )
-from photocheck.speech import spoken, tr
-from photocheck.uploads.take import LIMITS, Limits, bare_environment
-from photocheck.uploads.worker import Decoding
+from photocheck.speech import tr
+from photocheck.uploads.take import LIMITS, Limits, read_apart
 
 LIGHT: Final = 20_000
 """Signs of XML (`refuse_hostile`) of a workbook that is read at once, for a process takes half a
@@ -64,30 +62,22 @@ def read_sheet(content: bytes, *, where: str, limits: Limits = LIMITS) -> Sheet:
 
 
 def _ask(content: bytes, where: str, limits: Limits) -> Sheet:
-    task = Decoding(
-        language=spoken(),
-        memory_bytes=limits.memory_bytes,
-        cpu_s=limits.cpu_s,
-        answer_bytes=MOST_ANSWERED,
-    )
-    # The answer goes into a file, for the system bounds a file's size as it bounds no pipe's.
     with tempfile.TemporaryFile() as answer:
-        with subprocess.Popen(
-            [sys.executable, "-P", "-m", _WORKER, json.dumps(task), where],
-            stdin=subprocess.PIPE,
-            stdout=answer,
-            stderr=subprocess.DEVNULL,  # whatever the library says of a file is the file's word
-            env=bare_environment(),
-        ) as process:
-            try:
-                process.communicate(content, limits.wall_s)
-            except subprocess.TimeoutExpired as error:
-                raise too_large(where) from error
-            finally:
-                process.kill()
+        try:
+            code = read_apart(
+                _WORKER,
+                content,
+                limits,
+                where,
+                answer=answer,
+                answer_bytes=MOST_ANSWERED,
+                grumbling=subprocess.DEVNULL,  # what the library says of a file is the file's word
+            )
+        except subprocess.TimeoutExpired as error:
+            raise too_large(where) from error
         # By the limits on its time or on what it answers, or by the system when memory ran out.
         ended = {-getattr(signal, name, 0) for name in ("SIGXCPU", "SIGXFSZ", "SIGKILL")} - {0}
-        if process.returncode in ended:
+        if code in ended:
             raise too_large(where)
         said = _read(answer)
     if said.get("outcome") == "refused":
@@ -95,10 +85,10 @@ def _ask(content: bytes, where: str, limits: Limits) -> Sheet:
     try:
         return _sheet(said)
     except (KeyError, TypeError, ValueError) as error:
-        _log.warning("reading a workbook ended with %d", process.returncode)
+        _log.warning("reading a workbook ended with %d", code)
         # A signal is what a damaged file does to a reader written in C; all else that is wrong with
         # one is answered, and none of this is its fault.
-        raise (broken(where) if process.returncode < 0 else _not_just_now(where)) from error
+        raise (broken(where) if code < 0 else _not_just_now(where)) from error
 
 
 def _not_just_now(where: str) -> CaseError:
