@@ -124,9 +124,11 @@ def commands(debug: bool) -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code; never a traceback unasked."""
-    # All matrices here are small: sharing them among threads takes longer than the work itself.
-    # Numpy reads this when it is loaded; what the person has set stands.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # All matrices and pictures here are small: sharing them among threads takes longer than the
+    # work itself (a sheet looked for at a tap takes a quarter less of a processor without).  The
+    # libraries read this when they are loaded; what the person has set stands.
+    for name in ("OPENBLAS_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
+        os.environ.setdefault(name, "1")
     code = run(sys.argv[1:] if arguments is None else arguments)
     # Leaving, Python looks for garbage among all that was loaded, which goes anyway.
     gc.freeze()

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Halves, Picture
 
 _WINDOW_PX: Final = 320  # longer side of a shrunken window, as a rule
 _FIRST_HALF: Final = 0.3  # half side of the smallest window, of what windows are shrunk to
@@ -22,11 +22,18 @@ BORDER_PX: Final = 8
 """How far a picture is carried on beyond its border, px of what is looked at."""
 _GROWTH: Final = 1.7
 _AS_IT_IS: Final = 1.05  # times larger than what is looked at: shrinking would only blur it
+_HALVED_FROM: Final = 4.0
+"""How many times smaller a window is that is made of the photo's halves: of 12 megapixels six to
+nine are, each of most of the photo, and averaging its pixels anew took a fifth of the search."""
+_LEAST_HALVED: Final = 16  # px of a half, across: less would lose too much with what has no pair
 _GROWN_MOST: Final = 0.4  # photo px for one of a window that is blown up
 _FILL_TOLERANCES: Final = (5, 9, 15, 24)  # Lab steps of 8-bit images
 _UNPRINTED_TOLERANCES: Final = (8, 18)
 _PRINT_PX: Final = 9  # letters and rules are narrower, in a window
 _EDGE_LEVELS: Final = (25.0, 60.0)  # Canny, high thresholds on 8-bit grey
+
+Extent = tuple[int, int, int, int]
+"""Left, top, right and bottom, photo px, the last two excluded."""
 
 
 @dataclass(frozen=True)
@@ -67,8 +74,13 @@ def as_rgb(picture: Picture) -> Picture:
     return np.repeat(picture[:, :, None], 3, axis=2)
 
 
+def halves_of(picture: Picture | Halves) -> Halves:
+    """Halves of a picture, unless they are that already."""
+    return picture if isinstance(picture, Halves) else Halves(picture)
+
+
 def windows(
-    picture: Picture,
+    picture: Picture | Halves,
     near: Floats,
     most_px: int = _WINDOW_PX,
     across_px: tuple[float, float] = (0.0, np.inf),
@@ -80,7 +92,8 @@ def windows(
     `across_px`, photo px, or wider than the second are left out, but at least one is given.
     Each is `growth` times as wide as the one before.
     """
-    height, width = picture.shape[:2]
+    picture = halves_of(picture)
+    height, width = picture.picture.shape[:2]
     half = _FIRST_HALF * most_px
     while 2 * half < across_px[0]:
         half *= growth
@@ -97,15 +110,21 @@ def windows(
             return
 
 
-def window_of(picture: Picture, most_px: int) -> Window:
+def window_of(picture: Picture | Halves, most_px: int) -> Window:
     """The whole picture as one window, shrunk to `most_px`; its middle is marked."""
-    height, width = picture.shape[:2]
+    picture = halves_of(picture)
+    height, width = picture.picture.shape[:2]
     middle = (np.array([width, height], np.float64) - 1) / 2
     return _window(picture, (0, 0, width, height), middle, most_px)
 
 
 def window_about(
-    picture: Picture, corners: Floats, near: Floats, most_px: int, room: float, grow: bool = False
+    picture: Picture | Halves,
+    corners: Floats,
+    near: Floats,
+    most_px: int,
+    room: float,
+    grow: bool = False,
 ) -> Window:
     """The part of a picture about corners (4, 2) px, `room` of their extent wider on every side.
 
@@ -113,36 +132,39 @@ def window_about(
     """
     low, high = corners.min(axis=0), corners.max(axis=0)
     more = room * float(np.max(high - low))
-    height, width = picture.shape[:2]
+    picture = halves_of(picture)
+    height, width = picture.picture.shape[:2]
     left, top = np.clip(np.floor(low - more), 0, [width - 2, height - 2]).astype(int)
     right, bottom = np.clip(np.ceil(high + more) + 1, 2, [width, height]).astype(int)
     return _window(picture, (int(left), int(top), int(right), int(bottom)), near, most_px, grow)
 
 
 def _window(
-    picture: Picture,
-    frame: tuple[int, int, int, int],
+    picture: Picture | Halves,
+    extent: Extent,
     near: Floats,
     most_px: int,
     grow: bool = False,
 ) -> Window:
-    left, top, right, bottom = frame
-    height, width = picture.shape[:2]
-    crop = as_rgb(picture[top:bottom, left:right])
-    scale = max(crop.shape[:2]) / most_px
+    halves = halves_of(picture)
+    left, top, right, bottom = extent
+    height, width = halves.picture.shape[:2]
+    scale = max(right - left, bottom - top) / most_px
     scale = max(scale, _GROWN_MOST) if grow or scale > _AS_IT_IS else 1.0
+    shrunk = scale if scale >= _HALVED_FROM else 1.0
+    part, (first, upper), step = part_of(halves, extent, shrunk)
+    if step > 1:
+        scale = max(part.shape[:2]) * step / most_px
+    crop, by = as_rgb(part), scale / step
+    rows, columns = crop.shape[:2]
     if scale > 1:
-        crop, by = _thinned(crop, scale)
-        size = (
-            max(round(crop.shape[1] * by / scale), 8),
-            max(round(crop.shape[0] * by / scale), 8),
-        )
+        size = (max(round(columns / by), 8), max(round(rows / by), 8))
         crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
     elif scale < 1:
-        size = (round(crop.shape[1] / scale), round(crop.shape[0] / scale))
+        size = (round(columns / by), round(rows / by))
         crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_CUBIC), np.uint8)
     # Pixel centres are at integers in both, hence the halves.
-    origin = np.array([left, top], np.float64) + (scale - 1) / 2
+    origin = np.array([first, upper], np.float64) + (scale - 1) / 2
     # A sheet that fills the picture has its edges at the border: room to look at both sides.
     above, before = BORDER_PX * (top == 0), BORDER_PX * (left == 0)
     below, after = BORDER_PX * (bottom == height), BORDER_PX * (right == width)
@@ -159,19 +181,19 @@ def _window(
     )
 
 
-def _thinned(crop: Picture, scale: float) -> tuple[Picture, int]:
-    """The picture a whole number of times smaller, and how many, where it is to be that twice over.
+def part_of(halves: Halves, extent: Extent, scale: float) -> tuple[Picture, tuple[int, int], int]:
+    """What is to be made `scale` times smaller: pixels, their first one's place, photo px each.
 
-    Whole numbers are averaged in half the time; less than that many px are left out at the right
-    and at the bottom, less than half a px of what it is shrunk to.
+    Made twice as small and more it is made out of the photo's halves, which all looks share; a
+    part then begins and ends with a whole px of theirs.
     """
-    by = int(scale / 2)
-    if by < 2:
-        return crop, 1
-    height, width = crop.shape[0] // by, crop.shape[1] // by
-    even = crop[: height * by, : width * by]
-    small = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.uint8), by
+    left, top, right, bottom = extent
+    least = min(right - left, bottom - top) / _LEAST_HALVED
+    times = max(int(np.log2(max(min(scale, least), 1.0))), 0)
+    small, step = halves.smaller(times), 2**times
+    left, top = left // step, top // step
+    part = small[top : -(-bottom // step), left : -(-right // step)]
+    return part, (left * step, top * step), step
 
 
 def _steepest(rgb: Picture) -> NDArray[np.float32]:

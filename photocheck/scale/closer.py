@@ -14,12 +14,12 @@ import numpy as np
 
 from photocheck.numerics import median
 from photocheck.scale.beyond import Beyond, edges_beyond, shapes_around
-from photocheck.scale.candidates import Window, edge_share, steepest_across, window_about
+from photocheck.scale.candidates import Window, edge_share, halves_of, steepest_across, window_about
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, fitted_in, window_px
 from photocheck.scale.corner_marks import corner_marks
 from photocheck.scale.corners import contains, side_lengths, sides_from
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Halves, Picture
 from photocheck.scale.rivals import (
     FEATURES,
     FittedShape,
@@ -88,17 +88,22 @@ _WEIGHTS: Final = np.array([WORTH.get(name, (0.0, 0.0)) for name in _NAMES])
 
 
 def weighed_closer(
-    picture: Picture, kind: ReferenceObject, near: Floats, found: Sequence[FittedShape]
+    picture: Picture | Halves,
+    kind: ReferenceObject,
+    near: Floats,
+    found: Sequence[FittedShape],
 ) -> tuple[Weighed | None, Floats]:
     """Which of the shapes found at a mark (2,) px it is, and (4,) px that its sides may be off.
 
     The second is for edges that run beyond them, and 0 where none is plain.
     """
     bends = kind.kind not in STIFF
+    halves = halves_of(picture)
+    shape = halves.picture.shape
     own: list[tuple[FittedShape, Beyond]] = []
     around: list[FittedShape] = []
-    for one in apart(found, kind.size_mm, picture.shape, _MOST, bends=bends):
-        again, others = _looked_at(picture, kind, near, one.corners)
+    for one in apart(found, kind.size_mm, shape, _MOST, bends=bends):
+        again, others = _looked_at(halves, kind, near, one.corners)
         own += again
         around += others
     if not own:
@@ -106,11 +111,11 @@ def weighed_closer(
     shapes = [*(one for one, _ in own), *around]
     beyond = [by for _, by in own]
     beyond += [_beyond_of(one) for one in around]
-    score = _scores(picture, kind, shapes, beyond)
+    score = _scores(shape, kind, shapes, beyond)
     if not bends and (new := _seen_again(kind, near, shapes, shapes[int(np.argmax(score))].window)):
         shapes += new
         beyond += [_beyond_of(one) for one in new]
-        score = _scores(picture, kind, shapes, beyond)
+        score = _scores(shape, kind, shapes, beyond)
     weighed = chosen(shapes, score)
     best = next(k for k, one in enumerate(shapes) if one is weighed.best)
     return weighed, beyond[best].off_px * weighed.best.window.scale
@@ -121,14 +126,14 @@ def _beyond_of(one: FittedShape) -> Beyond:
 
 
 def _scores(
-    picture: Picture,
+    picture: tuple[int, ...],
     kind: ReferenceObject,
     shapes: Sequence[FittedShape],
     beyond: Sequence[Beyond],
 ) -> Floats:
     """What is weighed of each shape together, (n,): logarithms of odds against none of them."""
     bends = kind.kind not in STIFF
-    facts = measured(shapes, kind.size_mm, picture.shape, bends=bends)
+    facts = measured(shapes, kind.size_mm, picture, bends=bends)
     more = np.array([more_measured(kind, one, by) for one, by in zip(shapes, beyond, strict=True)])
     return np.asarray(np.column_stack([facts, more]) @ _WEIGHTS[:, int(bends)] + BIAS[int(bends)])
 
@@ -147,7 +152,7 @@ def _seen_again(
 
 
 def _looked_at(
-    picture: Picture, kind: ReferenceObject, near: Floats, corners: Floats
+    picture: Halves, kind: ReferenceObject, near: Floats, corners: Floats
 ) -> tuple[list[tuple[FittedShape, Beyond]], list[FittedShape]]:
     """The shape near corners (4, 2) px of the photo, what runs beyond it, and those around it."""
     window = window_about(picture, corners, near, window_px(kind), _ROOM, grow=True)

@@ -15,7 +15,7 @@ import numpy as np
 from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.corners import contains, corner_turns, corners_mm, side_lengths, sides_from
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Halves, Picture
 from photocheck.scale.rivals import FittedShape, Side
 from photocheck.scale.rough_quads import rough_quads
 from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
@@ -82,7 +82,7 @@ def straight_sides(
 
 
 def coarse_candidates(
-    picture: Picture,
+    picture: Picture | Halves,
     kind: ReferenceObject,
     near: Floats,
     across_px: tuple[float, float] = (0.0, np.inf),
@@ -129,22 +129,22 @@ def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[Fitt
     whole = _fitted(window, starts, ends, _REACH_PX, (trim, trim))
     seen = np.array([0.0 if line is None else line.support for line in whole]).reshape(-1, 4)
     bowed = (seen.min(axis=1) < _STRAIGHT) & (seen.mean(axis=1) > _BOWED_SEEN)
-    doubtful = [int(k) for k in np.flatnonzero(bowed)]
-    halves: dict[int, EdgeLine | None] = {}
-    if doubtful and kind.kind not in STIFF:
-        lines = _halves(window, quads[doubtful], trim)
-        halves = {8 * k + j: lines[8 * n + j] for n, k in enumerate(doubtful) for j in range(8)}
+    halves: dict[tuple[int, int], Side] = {}
+    if bowed.any() and kind.kind not in STIFF:
+        longest = float(np.max(np.linalg.norm((ends - starts)[bowed], axis=2)))
+        # Of a side that is seen so far along one line two could not see more.
+        which = np.argwhere(bowed[:, None] & (seen < 1.0 - _BOWED_GAIN))
+        both = _halves(window, starts[*which.T], ends[*which.T], longest, trim)
+        halves = {(int(k), int(j)): both[n] for n, (k, j) in enumerate(which) if n in both}
     found = []
     for k, quad in enumerate(quads):
         sides = []
         for j in range(4):
             line = whole[4 * k + j]
-            first, second = (halves.get(8 * k + 2 * j + i) for i in (0, 1))
             side = None if line is None else Side(line, line)
-            if first is not None and second is not None:
-                both = Side(first, second)
-                if side is None or both.support > side.support + _BOWED_GAIN:
-                    side = both
+            bent = halves.get((k, j))
+            if bent and (side is None or bent.support > side.support + _BOWED_GAIN):
+                side = bent
             sides.append(side)
         made = _closed(window, quad, sides)
         if made is not None:
@@ -152,15 +152,26 @@ def fitted_in(window: Window, kind: ReferenceObject, quads: Floats) -> list[Fitt
     return found
 
 
-def _halves(window: Window, quads: Floats, trim: float) -> list[EdgeLine | None]:
-    """Both halves of each side, in turn."""
-    starts, ends = quads, np.roll(quads, -1, axis=1)
+def _halves(
+    window: Window, starts: Floats, ends: Floats, longest: float, trim: float
+) -> dict[int, Side]:
+    """Sides (n, 2) to (n, 2) in two halves, by their number, where both are seen."""
     middles = (starts + ends) / 2
-    first = np.stack([starts, middles], axis=2).reshape(len(quads), 8, 2)
-    second = np.stack([middles, ends], axis=2).reshape(len(quads), 8, 2)
-    longest = float(np.max(np.hypot(*np.moveaxis(ends - starts, 2, 0))))
     reach = _REACH_PX + _BOW_MOST * longest
-    return _fitted(window, first, second, reach, (trim, trim), _BLOCKS // 2)
+    lines = _fitted(
+        window,
+        np.concatenate([starts, middles]),
+        np.concatenate([middles, ends]),
+        reach,
+        (trim, trim),
+        _BLOCKS // 2,
+    )
+    pairs = zip(lines[: len(starts)], lines[len(starts) :], strict=True)
+    return {
+        n: Side(first, second)
+        for n, (first, second) in enumerate(pairs)
+        if first is not None and second is not None
+    }
 
 
 def _fitted(

@@ -19,6 +19,7 @@ import numpy as np
 
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
+from photocheck.scale.candidates import halves_of
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.closer import weighed_closer
 from photocheck.scale.coarse import STIFF, coarse_candidates, straight_sides, trims_of
@@ -29,7 +30,7 @@ from photocheck.scale.corners import (
     corners_mm,
     side_lengths,
 )
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Halves, Picture
 from photocheck.scale.planes import fit_homography
 from photocheck.scale.refining import refined
 from photocheck.scale.rivals import RIVAL_FROM, Weighed, nearest_order
@@ -343,7 +344,7 @@ def _find_from_mark(
 
 
 def weighed_at(
-    picture: Picture,
+    picture: Picture | Halves,
     kind: ReferenceObject,
     near: Floats,
     *,
@@ -364,8 +365,10 @@ def weighed_at(
     ScaleError
         As `find_rectangle`.
     """
-    height, width = picture.shape[:2]
-    if not np.all(np.isfinite(near)) or not lies_inside(near[0], near[1], picture.shape):
+    halves = halves_of(picture)
+    shape = halves.picture.shape
+    height, width = shape[:2]
+    if not np.all(np.isfinite(near)) or not lies_inside(near[0], near[1], shape):
         raise ScaleError(
             tr(
                 "The mark at ({near:.0f}, {near2:.0f}) lies outside the picture of "
@@ -378,8 +381,8 @@ def weighed_at(
             where="reference",
             do=tr("Put the mark inside the reference in the full-size upright photo"),
         )
-    found, smallest = coarse_candidates(picture, kind, near, across_px)
-    weighed, beyond = weighed_closer(picture, kind, near, found)
+    found, smallest = coarse_candidates(halves, kind, near, across_px)
+    weighed, beyond = weighed_closer(halves, kind, near, found)
     if weighed is None or _sure(weighed) < _LEAST_SURE or weighed.any_of_them < _LEAST_ANY:
         small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
         raise ScaleError(
@@ -394,8 +397,8 @@ def weighed_at(
             where="reference",
             do=tr("Mark its four corners by hand, or take the photo again with all of it in view"),
         )
-    fine = refined(picture, kind, weighed.best)
-    corners = check_corners(fine.corners, _roomy(picture.shape), tr(kind.title))
+    fine = refined(halves, kind, weighed.best)
+    corners = check_corners(fine.corners, _roomy(shape), tr(kind.title))
     spread = max(fine.spread_px, _FOUND_PX)
     remarks = []
     if fine.support < 0.7:

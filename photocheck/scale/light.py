@@ -170,3 +170,32 @@ def halved(grey: Picture, most_px: float) -> tuple[Picture, int]:
         half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
         small, shrink = np.asarray(half, dtype=np.uint8), 2 * shrink
     return small, shrink
+
+
+class Halves:
+    """A picture, and the same halved again and again: each made once, when first asked for.
+
+    Parameters
+    ----------
+    picture : (H, W) or (H, W, 3) uint8
+
+    Examples
+    --------
+    >>> halves = Halves(np.zeros((300, 401, 3), np.uint8))
+    >>> halves.smaller(2).shape
+    (75, 100, 3)
+    """
+
+    def __init__(self, picture: Picture) -> None:
+        self.picture = picture
+        self._made = [picture]
+
+    def smaller(self, times: int) -> Picture:
+        """The picture halved so many times; a last row or column without its pair is left out."""
+        while len(self._made) <= times:
+            last = self._made[-1]
+            height, width = last.shape[0] // 2, last.shape[1] // 2
+            even = last[: 2 * height, : 2 * width]
+            half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+            self._made.append(np.asarray(half, np.uint8))
+        return self._made[times]

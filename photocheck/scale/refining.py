@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 
 from photocheck.scale.beside import strips_beside
-from photocheck.scale.candidates import BORDER_PX
+from photocheck.scale.candidates import BORDER_PX, halves_of, part_of
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, straight_sides, trim_of, trims_of
 from photocheck.scale.corners import px_per_mm_of, side_lengths, sides_from
-from photocheck.scale.light import Floats, Picture
+from photocheck.scale.light import Floats, Halves, Picture
 from photocheck.scale.rivals import FittedShape
 from photocheck.scale.subpixel import EdgeLine, crossing, crossing_spread, fit_sides
 from photocheck.scale.thresholds import FLAT_MM, FLOOR_PX, PAPER_FLAT_MM
@@ -51,10 +51,10 @@ class Fine:
     support: float
 
 
-def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
+def refined(picture: Picture | Halves, kind: ReferenceObject, one: FittedShape) -> Fine:
     """The shape's corners at full size."""
-    part, origin, scale = _around(picture, one.corners)
-    coarse = (one.corners - origin) / scale
+    part, origin, per_px = _around(picture, one.corners)
+    coarse, scale = (one.corners - origin) / per_px, float(per_px.mean())
     ratio = one.window.scale / scale  # fitted px per px of the window it was found in
     bows = one.bows * ratio
     trim = trim_of(kind)
@@ -82,26 +82,30 @@ def refined(picture: Picture, kind: ReferenceObject, one: FittedShape) -> Fine:
     spread = float(
         np.sqrt(np.mean(np.square(spreads)) + (unseen * (1.0 - weakest)) ** 2 + np.sum(off**2) / 4)
     )
-    return Fine(np.array(corners) * scale + origin, spread * scale, weakest)
+    return Fine(np.array(corners) * per_px + origin, spread * scale, weakest)
 
 
-def _around(picture: Picture, corners: Floats) -> tuple[Picture, Floats, float]:
+def _around(picture: Picture | Halves, corners: Floats) -> tuple[Picture, Floats, Floats]:
     """The part of the picture about the shape, shrunk if need be: origin and px per its px."""
     lengths = side_lengths(corners)
     scale = float(lengths.max()) / _FINE_PX
     scale = scale if scale > 1.3 else 1.0
     margin = 0.06 * float(lengths.max()) + 30.0
-    high = np.array(picture.shape[1::-1])
+    halves = halves_of(picture)
+    high = np.array(halves.picture.shape[1::-1])
     left, top = np.clip(np.floor(corners.min(axis=0) - margin), 0, high - 2).astype(int)
     right, bottom = np.clip(np.ceil(corners.max(axis=0) + margin), 2, high).astype(int)
-    crop = picture[top:bottom, left:right]
+    crop, (left, top), step = part_of(halves, (left, top, right, bottom), scale)
+    per_px = np.array([step, step], np.float64)
     if scale > 1:
-        size = (max(round(crop.shape[1] / scale), 8), max(round(crop.shape[0] / scale), 8))
+        by = scale / step
+        size = (max(round(crop.shape[1] / by), 8), max(round(crop.shape[0] / by), 8))
+        per_px *= np.array(crop.shape[1::-1]) / size
         crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
     sides = ((BORDER_PX, BORDER_PX),) * 2 + ((0, 0),) * (crop.ndim - 2)
     part = np.pad(crop, sides, "edge")
-    origin = np.array([left, top], np.float64) + (scale - 1) / 2 - scale * BORDER_PX
-    return np.asarray(part, np.uint8), origin, scale
+    origin = np.array([left, top], np.float64) + (per_px - 1) / 2 - per_px * BORDER_PX
+    return np.asarray(part, np.uint8), origin, per_px
 
 
 def _whole_sides(

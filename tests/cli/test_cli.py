@@ -523,6 +523,24 @@ def test_a_check_loads_nothing_that_it_does_not_use():
     assert done.stdout.strip().endswith("[]"), done.stdout[-300:] + done.stderr
 
 
+@pytest.mark.parametrize(("told", "threads"), [(None, 1), ("2", 2)])
+def test_pictures_are_not_shared_among_threads_unless_the_person_says_so(told, threads):
+    environment = {name: value for name, value in os.environ.items() if "THREADS" not in name}
+    if told:
+        environment["OPENCV_FOR_THREADS_NUM"] = told
+    code = (
+        "import photocheck.cli.main as c\n"
+        "try:\n    c.main(['schema', 'report'])\n"
+        "except SystemExit:\n    pass\n"
+        "import cv2; print(cv2.getNumThreads())"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True, text=True, timeout=60, env=environment,
+    )  # fmt: skip
+    assert done.stdout.split()[-1] == str(threads), done.stderr
+
+
 def test_a_closed_pipe_is_no_failure_worth_words():
     read, write = os.pipe()
     os.close(read)

@@ -24,6 +24,7 @@ from photocheck.scale.candidates import BORDER_PX
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import check_corners, contains, corners_mm
 from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse
+from photocheck.scale.light import Halves
 from photocheck.scale.outline_fits import Halved, OutlineFit, fitted_outline
 from photocheck.scale.sides import _LEAST_ROW_PX, Sides
 from photocheck.scale.subpixel import EdgeLine, crossing_spread
@@ -404,11 +405,37 @@ def test_a_look_is_shrunk_until_its_longer_side_fits(shape: tuple[int, int]) -> 
     high, wide = np.array(window.rgb.shape[:2]) - 2 * BORDER_PX
     if max(shape) > 100:
         assert max(high, wide) == 100
-        assert min(high, wide) == max(round(min(shape) * 100 / max(shape)), 8)
+        assert min(high, wide) == max(round(min(shape) / window.scale), 8)
+        assert window.scale == pytest.approx(max(shape) / 100, rel=0.01)
     else:
         assert (high, wide) == shape
     # its middle is the picture's
     assert window.to_photo(window.mark) == pytest.approx((np.array(shape[::-1]) - 1) / 2)
+
+
+def test_a_look_made_of_halves_shows_each_thing_where_it_is() -> None:
+    """A disc's middle, as far from the border as may be, in looks 4 to 17 times smaller."""
+    picture = np.zeros((1211, 1603, 3), np.uint8)
+    for at in ((150.0, 130.0), (1480.0, 1080.0), (803.0, 606.0)):
+        y, x = np.mgrid[: picture.shape[0], : picture.shape[1]]
+        here = np.where(np.hypot(x - at[0], y - at[1])[..., None] < 60, 200, picture)
+        for most_px in (94, 150, 220, 399):
+            look = candidates.window_of(here.astype(np.uint8), most_px)
+            weights = look.rgb[..., 0].astype(float)
+            row, column = np.mgrid[: weights.shape[0], : weights.shape[1]]
+            middle = np.array([(weights * column).sum(), (weights * row).sum()]) / weights.sum()
+            # both axes are as much smaller as the longer one, to half a px of the look at its end
+            assert look.to_photo(middle) == pytest.approx(at, abs=0.55 * look.scale)
+
+
+def test_halves_lose_only_what_has_no_pair() -> None:
+    halves = Halves(_gradient(101, 64))
+    assert halves.smaller(0) is halves.picture
+    assert halves.smaller(2).shape == (25, 16, 3)
+    assert halves.smaller(1) is halves.smaller(1)
+    squares = halves.picture[:100].reshape(25, 4, 16, 4, 3).astype(float)
+    # averaged twice, each time to whole codes
+    assert halves.smaller(2) == pytest.approx(squares.mean(axis=(1, 3)), abs=1.0)
 
 
 def test_windows_grow_from_the_least_that_is_asked_for_to_the_widest() -> None:

@@ -541,7 +541,7 @@ def test_a_large_shape_is_fitted_at_a_thousand_pixels(longest: float, scale: flo
     picture[300:306, 900:906] = 200
     box = _box(longest, 400.0, 1500.0, 450.0)
     part, origin, found = refining._around(picture, box)
-    assert found == pytest.approx(scale)
+    assert found == pytest.approx([scale, scale], rel=1e-3)
     row, column = np.unravel_index(int(np.argmax(part)), part.shape)
     at = np.array([column, row]) * scale + origin
     assert at == pytest.approx([902.5, 302.5], abs=0.5 + 2.5)
@@ -549,6 +549,23 @@ def test_a_large_shape_is_fitted_at_a_thousand_pixels(longest: float, scale: flo
     assert spot.mean(axis=0)[::-1] * scale + origin == pytest.approx(
         [902.5, 302.5], abs=0.4 * scale
     )
+
+
+@pytest.mark.parametrize("longest", [1290.0, 1470.0, 2210.0, 2601.0])
+def test_what_lies_at_either_end_of_a_large_shape_is_where_it_is(longest: float) -> None:
+    """The part is made a whole number of px, so that either axis has its own scale."""
+    spots = np.array([[302.0, 152.0], [round(296.0 + longest), 716.0]])
+    picture = np.zeros((900, 3000), np.uint8)
+    for x, y in spots.astype(int):
+        picture[y - 10 : y + 11, x - 10 : x + 11] = 200
+    box = np.array([[300.0, 150.0], [300 + longest, 150.0], [300 + longest, 720.0], [300.0, 720.0]])
+    part, origin, per_px = refining._around(picture, box)
+    for spot in spots:
+        left, top = np.rint((spot - origin) / per_px).astype(int) - 14
+        own = part[top : top + 29, left : left + 29].astype(float)
+        row, column = np.mgrid[: own.shape[0], : own.shape[1]]
+        at = np.array([(own * column).sum(), (own * row).sum()]) / own.sum() + [left, top]
+        assert at * per_px + origin == pytest.approx(spot, abs=0.05)
 
 
 def test_a_shape_at_or_beyond_the_border_has_two_pixels_at_least() -> None:
