@@ -93,4 +93,5 @@ class Sides:
                 borderMode=cv2.BORDER_REPLICATE,
             )
             parts.append(np.asarray(seen, dtype=np.float32))
-        return np.concatenate(parts).reshape(*xs.shape, -1), inside
+        together = parts[0] if len(parts) == 1 else np.concatenate(parts)
+        return together.reshape(*xs.shape, -1), inside

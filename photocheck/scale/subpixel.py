@@ -256,12 +256,20 @@ def _strongest_lines(
     offsets = np.zeros((len(gradient), 2))
     sign: NDArray[np.int_] | None = None
     tries = np.arange(-count, count + 1) * spacing
+    blocks = np.arange(sides.blocks)
     while True:
         first, second = (grid.ravel() for grid in np.meshgrid(tries, tries, indexing="ij"))
-        places = offsets[:, None, :] + np.column_stack([first, second])
+        # The first time the same places are tried near all sides.
+        begun = offsets if sign is not None else offsets[:1]
+        places = begun[:, None, :] + np.column_stack([first, second])
         places = np.clip(places, -reach_px, reach_px)
         column = np.rint(between(places, sides.middle) / step).astype(np.intp) + half
-        score = np.take_along_axis(light_falls, column, axis=1).mean(axis=2)
+        if sign is None:
+            at = (column[0] * sides.blocks + blocks).ravel()
+            tried = light_falls.reshape(len(index), -1).take(at, axis=1)
+            score = tried.reshape(len(index), -1, sides.blocks).mean(axis=2)
+        else:
+            score = np.take_along_axis(light_falls, column, axis=1).mean(axis=2)
         if stay > 0:
             pull = np.sum(places**2, axis=2) / 2.0 / max(reach_px, 1e-9) ** 2
             score = score * np.exp(-0.5 * stay**2 * pull)
@@ -269,6 +277,7 @@ def _strongest_lines(
             strongest = score[index, np.argmax(np.abs(score), axis=1)]
             sign = np.where(strongest > 0, 1, -1) if not polarity else np.full(len(score), polarity)
         chosen = np.argmax(score * sign[:, None], axis=1)
+        places = np.broadcast_to(places, (len(index), *places.shape[1:]))
         offsets, best = places[index, chosen], score[index, chosen] * sign
         if spacing <= _NEAR_ENOUGH_PX:
             return _Coarse(offsets, sign, valid & (best > 0), contrast, colour)
@@ -290,14 +299,12 @@ def _colours(
         step = (inner - outer) / np.maximum(np.maximum(inner, outer), 0.01)
         return colour, np.nan_to_num(step)
     third = max(light.shape[2] // 3, 1)
-    unseen = ~inside[:, :, None, None]
+    seen = light
+    if not inside.all():
+        seen = np.where(inside[:, :, None, None], light, np.float32(np.nan))
     inner, outer = (
-        median(
-            np.where(unseen, np.float32(np.nan), part)
-            .transpose(0, 3, 1, 2)
-            .reshape(len(light), light.shape[3], -1)
-        )
-        for part in (light[:, :, :third], light[:, :, -third:])
+        median(part.transpose(0, 3, 1, 2).reshape(len(light), light.shape[3], -1))
+        for part in (seen[:, :, :third], seen[:, :, -third:])
     )
     brighter = np.maximum(
         np.maximum(np.linalg.norm(inner, axis=1), np.linalg.norm(outer, axis=1)), 0.01
