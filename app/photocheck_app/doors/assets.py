@@ -1,6 +1,6 @@
 """The files that pages are made of, from memory.
 
-A first visit asks for 63 of them, and Streamlit looks each up on the disk, in another thread,
+A first visit asks for 113 of them, and Streamlit looks each up on the disk, in another thread,
 uncompressed.  Their names say what is in them, so that a browser that has one asks no more.  All of
 them together take 26 MB, and 8 MB pressed.
 """
