@@ -172,13 +172,13 @@ def refuse_strange_values(connection: Connection) -> None:
     """
     for table in metadata.sorted_tables:
         for column in table.columns:
-            odd = text(_odd(column))
+            odd = text(odd_values(column))
             if connection.execute(select(text("1")).select_from(table).where(odd).limit(1)).first():
                 where = f"{table.name}.{column.name}"
                 raise sqlite3.DatabaseError(tr("{where} holds another kind of value", where=where))
 
 
-def _odd(column: Column[Any]) -> str:
+def odd_values(column: Column[Any]) -> str:
     """Which values of it are of no kind that it has, in SQL; SQLite keeps moments as texts, and as
     a number whether something is so."""
     name, own = f'"{column.name}"', "'text'"
