@@ -456,15 +456,24 @@ class DatabaseStore:
             raise rows.no_order()
         return found[0], found[1]
 
-    def forget(self, key: str) -> None:
+    def forget(self, key: str, *, only_if: Callable[[Connection, int], bool] | None = None) -> None:
         """Remove an order, its photos and its history, also from the database's own files.
 
         Copies made earlier still hold them; but an order that was forgotten does not come
         back when such a copy is restored here.
+
+        Parameters
+        ----------
+        key : str
+        only_if : function of a connection and the order's row, optional
+            Whether it shall still go, asked in the transaction that removes it; `OrderError` when
+            not.
         """
         with self.writing() as connection:
             # Nothing else of it is read: what is damaged can be forgotten too.
             order_id = rows.head_of(connection, key, lock=True, only=(orders.c.id,))["id"]
+            if only_if is not None and not only_if(connection, order_id):
+                raise OrderError(tr("this order has changed meanwhile"), do=tr("Look at it again"))
             connection.execute(delete(orders).where(orders.c.id == order_id))
             connection.execute(insert(forgotten).values(sha256=key_hash(key), at=_now()))
         wipe(self.engine)
