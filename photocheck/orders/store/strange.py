@@ -17,7 +17,7 @@ from typing import Any, Final
 
 from sqlalchemy import Boolean, Column, Connection, Date, Float, Integer, LargeBinary, select, text
 
-from photocheck.orders.store.tables import Utc, metadata
+from photocheck.orders.store.tables import Number, Utc, metadata
 from photocheck.speech import tr
 
 MOST_PARTS: Final = 500
@@ -186,7 +186,7 @@ def odd_values(column: Column[Any]) -> str:
         own = "'blob'"
     elif isinstance(column.type, Float):
         own = "'real'"
-    elif isinstance(column.type, Integer | Boolean):
+    elif isinstance(column.type, Integer | Boolean | Number):
         own = "'integer'"
     kinds = f"{own}, 'null'" if column.nullable else own
     odd = f"typeof({name}) NOT IN ({kinds})"
@@ -194,4 +194,6 @@ def odd_values(column: Column[Any]) -> str:
         # "now" is a moment to SQLite as well.
         odd += f" OR {name} NOT GLOB '[0-9][0-9][0-9][0-9]-*'"
         odd += f" OR {name} NOTNULL AND julianday({name}) ISNULL"
+    if isinstance(column.type, Date):
+        odd += f" OR length({name}) <> 10"
     return odd

@@ -64,6 +64,19 @@ class Letters(TypeDecorator[str]):
         raise TypeError(f"{type(value).__name__} in place of a text")
 
 
+class Number(TypeDecorator[int]):
+    """The same of a whole number."""
+
+    impl = Integer
+    cache_ok = True
+
+    def process_result_value(self, value: Any | None, dialect: Dialect) -> int | None:
+        """Refuse what is no whole number."""
+        if value is None or isinstance(value, int):
+            return value
+        raise TypeError(f"{type(value).__name__} in place of a number")
+
+
 class LongLetters(Letters):
     """The same, of any length."""
 
@@ -104,7 +117,7 @@ orders: Final = Table(
     Column("draft", LongLetters, nullable=False),
     Column("name", Words, nullable=False),
     Column("touched", Utc, nullable=False),
-    Column("photos_given", Integer, nullable=False),
+    Column("photos_given", Number, nullable=False),
     sqlite_autoincrement=True,
 )
 """`draft` is JSON; `name` is the draft's; `touched` is when the owner last did anything."""
@@ -190,7 +203,7 @@ decisions: Final = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of_order(),
-    Column("check_number", Integer, nullable=False),
+    Column("check_number", Number, nullable=False),
     Column("at", Utc, nullable=False),
     Column("by", Words, nullable=False),
     Column("choice", Letters(40), nullable=False),
@@ -210,7 +223,7 @@ cuts: Final = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of_order(),
-    Column("check_number", Integer, nullable=False),
+    Column("check_number", Number, nullable=False),
     Column("at", Utc, nullable=False),
     Column("by", Words, nullable=False),
     Column("what", Letters(20), nullable=False),
@@ -229,7 +242,7 @@ outcomes: Final = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of_order(),
-    Column("check_number", Integer, nullable=False),
+    Column("check_number", Number, nullable=False),
     Column("at", Utc, nullable=False),
     Column("day", Date, nullable=False),
     Column("by", Words, nullable=False),

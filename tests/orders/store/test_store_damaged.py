@@ -6,13 +6,14 @@ import shutil
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from photocheck.cli.exits import FAILED
 from photocheck.cli.main import run
-from photocheck.orders.model import DamagedError, OrderError, Selection
+from photocheck.orders.model import DamagedError, Heard, OrderError, Selection
 from photocheck.orders.store import open_store
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.privacy import Retention, tidy
@@ -30,8 +31,24 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str, str]:
         key, check = checked(store)
         store.decide(key, "accepted", by="Ann", reason="fine", message="Thanks")
         store.note_cut(key, "cut", by="Ann", check=check.number, content={"lengths": {}})
+        store.hear(key, _heard(check.number))
         other, _ = checked(store, name="Moss")
     return file, key, other
+
+
+def _heard(check: int) -> Heard:
+    now = datetime.now(UTC)
+    return Heard(
+        at=now,
+        day=now.date(),
+        by="Ann",
+        from_owner=True,
+        result="fitted",
+        felt={},
+        measured={},
+        words="",
+        check=check,
+    )
 
 
 def _altered(whole: Path, folder: Path, column: str, value: str) -> Path:
@@ -87,6 +104,8 @@ def _tidy(store: DatabaseStore, _key: str) -> object:
         ("checks.report", "'{}'", _read),
         ("checks.report", "'\"x\"'", _all),
         ("decisions.choice", "'odd'", _read),
+        ("decisions.check_number", "x'00'", _read),
+        ("outcomes.day", "'2026-01-01 00:00:00.000000'", _read),
         ("cuts.content", "'5'", _read),
         ("listed.state", "'odd'", _list),
         ("listed.verdict", "x'00ff'", _list),
