@@ -51,6 +51,10 @@ class StoreError(PhotocheckError):
     """The place where orders are kept cannot be opened, read or written."""
 
 
+class DamagedError(PhotocheckError):
+    """The place where orders are kept holds what photocheck never put there."""
+
+
 @dataclass(frozen=True)
 class Check:
     """One run of the check, never changed afterwards.

@@ -11,6 +11,7 @@ from streamlit.testing.v1 import AppTest
 from photocheck.case.samples import samples_folder
 from photocheck.orders.intake import bring as bring_module
 from photocheck.orders.intake import columns as columns_module
+from photocheck.orders.intake import entries as entries_module
 from photocheck.orders.intake.columns import recall
 from photocheck.orders.model import Store, StoreError
 from photocheck.orders.store.database import DatabaseStore
@@ -76,6 +77,34 @@ def test_a_table_is_looked_at_before_anything_comes_in(store: Store) -> None:
     assert page.selectbox(key=column(page, "Mail")).value == ""
     assert "perhaps: e-mail" in said
     assert len(store.lines()) == len(HELD)
+
+
+@pytest.mark.slow
+def test_rows_are_understood_once_and_held_against_orders_only_when_those_changed(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A page is run at every press, and 19,000 rows take seconds."""
+    told: list[object] = []
+    asked: list[object] = []
+    row, look = entries_module.told_by, bring_module.all_brought
+    monkeypatch.setattr(entries_module, "told_by", lambda *of: told.append(of) or row(*of))
+    monkeypatch.setattr(bring_module, "all_brought", lambda *of: asked.append(of) or look(*of))
+    page = looked_at(TABLE, PHOTO)
+    first = html(page)
+    assert (len(told), len(asked)) == (3, 1)
+    page.run()
+    assert html(page) == first
+    assert (len(told), len(asked)) == (3, 1)
+    # what another desk brings in meanwhile is seen
+    key = store.open()
+    page.run()
+    assert (len(told), len(asked)) == (3, 2)
+    store.forget(key)
+    page.run()
+    assert (len(told), len(asked)) == (3, 3)
+    # and what is chosen anew is read anew
+    choose(page, "Bogenmaß", "bar")
+    assert (len(told), len(asked)) == (6, 4)
 
 
 @pytest.mark.slow

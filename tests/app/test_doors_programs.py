@@ -118,6 +118,44 @@ def test_what_was_asked_comes_through_as_it_was(answered: list[Asked], token: st
     assert one.headers["x-any"] == "Thing"
 
 
+def test_whoever_breaks_off_in_the_middle_of_a_body_is_no_failure(
+    answered: list[Asked], token: str
+) -> None:
+    """A connection that was cut, or pieces that are none: it stood in the log as the server's."""
+    coming: list[Message] = [
+        {"type": "http.request", "body": b"{", "more_body": True},
+        {"type": "http.disconnect"},
+    ]
+    sent: list[Message] = []
+
+    async def receive() -> Message:
+        return coming.pop(0)
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    asyncio.run(programs.Interface()(_scope("POST", "/api/v1/orders", token, JSON), receive, send))
+    assert (sent, answered, coming) == ([], [], [])
+
+
+def test_of_two_tokens_none_is_taken(answered: list[Asked], token: str) -> None:
+    """What stands before the server may go by the other one."""
+    for other in (f"Bearer {token}", "Bearer other"):
+        scope = _scope("GET", "/api/v1/orders", token, {})
+        scope["headers"].append((b"authorization", other.encode()))
+        sent: list[Message] = []
+
+        async def receive() -> Message:
+            return {"type": "http.request", "body": b"", "more_body": False}
+
+        async def send(message: Message, sent: list[Message] = sent) -> None:
+            sent.append(message)
+
+        asyncio.run(programs.Interface()(scope, receive, send))
+        assert sent[0]["status"] == 401
+    assert answered == []
+
+
 def test_what_is_said_in_several_lines_is_one_list(answered: list[Asked], token: str) -> None:
     """RFC 9110, 5.2: of two lines the last counted alone."""
     scope = _scope("GET", "/api/v1/orders", token, {"If-Match": '"one"'})

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from html import escape
 from typing import Final
@@ -13,17 +14,18 @@ from streamlit.typing import UploadedFile
 from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, counted
 from photocheck.orders.intake.columns import columns_as, recall, remember, told_by_choice
+from photocheck.orders.intake.entries import Entries
 from photocheck.orders.intake.headings import HEADINGS, field_title, is_known
-from photocheck.orders.intake.look_ahead import Preview, look_ahead, samples
+from photocheck.orders.intake.look_ahead import Preview, held_against, samples, understood
 from photocheck.orders.intake.look_ahead import handed_in as photos_of
 from photocheck.orders.intake.photo_folder import PhotoFolder
 from photocheck.orders.intake.table import Table, table_of
 from photocheck.server.bench import at_work
 from photocheck.shown.blank_table import blank_table
-from photocheck.speech import LANGUAGES, tr
+from photocheck.speech import LANGUAGES, spoken, tr
 from photocheck.words import UNITS
 from photocheck_app.desk import downloads, import_case, import_done, set_aside
-from photocheck_app.desk.set_aside import Handed
+from photocheck_app.desk.set_aside import Aside, Handed
 from photocheck_app.desk.shop_files import tell_problems
 from photocheck_app.framework import Container
 from photocheck_app.held_uploads import had_room, let_go
@@ -38,10 +40,32 @@ _TIMES: Final = "import times"
 """How many tables this visitor has put away: each has uploaders of its own."""
 _READ: Final = "import read"
 """The last table that was read, with the file it was read from."""
+_LOOKED: Final = "import looked at"
+"""What the last look at a table gave, with all that it was of."""
 _WHAT: Final = "table"
 """What is set aside here."""
 _WHOLE: Final = ("import_unit", "import_language", "import_update")
 """Keys of what is told for the whole table."""
+
+
+@dataclass(frozen=True)
+class _Looked:
+    """What a table was understood as, and what would become of it.
+
+    Attributes
+    ----------
+    of : tuple
+        All that decides how it is understood.
+    found : Entries
+    stamp : tuple
+        All that decides what becomes of it.
+    preview : Preview or None
+    """
+
+    of: tuple[object, ...]
+    found: Entries
+    stamp: tuple[object, ...] = ()
+    preview: Preview | None = None
 
 
 def show(who: str) -> None:
@@ -96,7 +120,7 @@ def _table_way(who: str) -> None:
         table = _read(handed.first)
         _tell_no_room(given)
         photos = photos_of([(one.name, partial(_content, one)) for one in handed.photos])
-        preview, told = _looked_at(table, photos, who)
+        preview, told = _looked_at(table, photos, handed, who)
     except PhotocheckError as error:
         # What was handed in stays here.
         st.error(as_text(str(error)))
@@ -129,6 +153,7 @@ def _put_away(who: str, times: int, files: Sequence[UploadedFile | None]) -> Non
         let_go(file for file in files if file is not None)
         st.session_state[_TIMES] = times + 1
         st.session_state.pop(_READ, None)
+        st.session_state.pop(_LOOKED, None)
         st.rerun()
 
 
@@ -162,24 +187,48 @@ def _tell_no_room(given: Sequence[UploadedFile]) -> None:
         )
 
 
-def _looked_at(table: Table, photos: PhotoFolder, who: str) -> tuple[Preview, dict[str, str]]:
+def _looked_at(
+    table: Table, photos: PhotoFolder, handed: Aside, who: str
+) -> tuple[Preview, dict[str, str]]:
     """The table as it would come in, and what was chosen otherwise than proposed."""
     remembered = recall()
     with st.expander(_title_of(table), expanded=True):
         chosen = _choices(table, remembered, who)
         unit = _whole_table(who)
     set_aside.keep_chosen(_WHAT, who, (*map(_column_key, chosen), *_WHOLE))
-    preview = look_ahead(
-        store(),
-        table,
-        photos,
-        chosen=chosen,
-        remembered=remembered,
-        unit=unit,
-        update=_update(),
-    )
+    # In which order files were handed in decides what two of one name are called.
+    files = tuple((one.known, one.name) for one in handed.files)
+    preview = _preview(table, photos, files, chosen, remembered, unit)
     proposed = columns_as(table.head, {}, remembered)
     return preview, told_by_choice(preview.columns, proposed)
+
+
+def _preview(
+    table: Table,
+    photos: PhotoFolder,
+    files: Sequence[tuple[str, str]],
+    chosen: Mapping[int, str],
+    remembered: Mapping[str, str],
+    unit: str,
+) -> Preview:
+    """As it would come in, which takes seconds to say of thousands of rows.
+
+    A page is run at every press, so the rows are understood anew only where they could be
+    understood otherwise, and held against the orders only where those have changed.
+    """
+    of = (files, dict(chosen), dict(remembered), unit, spoken())
+    # Asked before the look: what changes meanwhile is seen in the next run.
+    stamp = (store().stamp(), _update())
+    held: _Looked | None = st.session_state.get(_LOOKED)
+    if held is None or held.of != of:
+        found = understood(table, photos, chosen=chosen, remembered=remembered, unit=unit)
+        held = _Looked(of, found)
+    if held.preview is None or held.stamp != stamp:
+        preview = held_against(store(), held.found, update=_update())
+        held = replace(held, stamp=stamp, preview=preview)
+    st.session_state[_LOOKED] = held
+    assert held.preview is not None
+    return held.preview
 
 
 def _title_of(table: Table) -> str:

@@ -8,7 +8,7 @@ from contextlib import asynccontextmanager
 from typing import Any, Final
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import Receive, Scope, Send
@@ -59,6 +59,8 @@ class Interface:
                 await PlainTextResponse(tr("There is no such file."), 404)(scope, receive, send)
                 return
             made = await self._answered(request, found)
+        except ClientDisconnect:
+            return  # nobody is there to be answered, and nothing failed here
         except StoreError as error:
             TROUBLE.away(error)
             made = problem_of(error)
@@ -111,7 +113,9 @@ def _who_asks(request: Request) -> Client | None:
     store = the_store()
     if not any_client(store):
         return None
-    kind, _, token = request.headers.get("authorization", "").partition(" ")
+    # Of two, a proxy may go by the other one (RFC 9110, 5.3 and 11.6.2: there is one).
+    said = request.headers.getlist("authorization")
+    kind, _, token = (said[0] if len(said) == 1 else "").partition(" ")
     found = recognised_client(store, token.strip()) if kind.lower() == "bearer" else None
     if found is None:
         who = visitor(request.client.host if request.client else None)

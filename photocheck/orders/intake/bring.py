@@ -13,7 +13,7 @@ from photocheck.orders.draft import Draft, DraftPhoto
 from photocheck.orders.gaps import gaps
 from photocheck.orders.intake.entries import Entry
 from photocheck.orders.model import StoreError
-from photocheck.orders.store.brought import Brought, fill_in, find_brought, put_order
+from photocheck.orders.store.brought import Brought, all_brought, fill_in, find_brought, put_order
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.worn_tags import FoundTags, told_by_tags
 from photocheck.speech import tr
@@ -93,7 +93,12 @@ def bring(
     on_result : callable, optional
     """
     results = []
-    how = _How(language, try_only, update, limits, find_tags)
+    known = None
+    if try_only and store is not None:
+        # Nothing comes in meanwhile, so all may be asked for at once.
+        entries = tuple(entries)
+        known = all_brought(store, (it for entry in entries for it in _origins(entry)))
+    how = _How(language, try_only, update, limits, find_tags, known)
     for entry in entries:
         try:
             result = _bring(store, entry, how)
@@ -121,6 +126,16 @@ class _How:
     update: bool
     limits: Limits | None
     find_tags: FindTags | None
+    known: Mapping[str, Brought] | None
+    """What came in before, where that was asked for at once."""
+
+
+def _origins(entry: Entry) -> tuple[str, ...]:
+    return (entry.origin, entry.before[0]) if entry.before else (entry.origin,)
+
+
+def _before(store: DatabaseStore, origin: str, how: _How) -> Brought | None:
+    return find_brought(store, origin) if how.known is None else how.known.get(origin)
 
 
 def _bring(store: DatabaseStore | None, entry: Entry, how: _How) -> Result:
@@ -129,7 +144,7 @@ def _bring(store: DatabaseStore | None, entry: Entry, how: _How) -> Result:
     if store is not None:
         known_by = [(entry.origin, entry.content), *([entry.before] if entry.before else [])]
         for origin, _ in known_by:
-            if before := find_brought(store, origin):
+            if before := _before(store, origin, how):
                 same = before.content in [content for _, content in known_by]
                 return _again(store, before, replace(entry, origin=origin), how, changed=not same)
     photos, wrong = _taken(entry, how.limits)

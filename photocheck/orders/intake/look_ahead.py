@@ -69,13 +69,45 @@ def look_ahead(
     CaseError
         When two columns are chosen for the same, or none is known.
     """
+    found = understood(table, photos, chosen=chosen, remembered=remembered, unit=unit)
+    return held_against(store, found, update=update)
+
+
+def understood(
+    table: Table,
+    photos: PhotoFolder,
+    *,
+    chosen: Mapping[int, str],
+    remembered: Mapping[str, str],
+    unit: str,
+) -> Entries:
+    """What a table tells, of which no store knows; its parameters are those of `look_ahead`.
+
+    Raises
+    ------
+    CaseError
+        When two columns are chosen for the same, or none is known.
+    """
     columns = columns_as(table.head, chosen, remembered)
     refuse_doubled(columns, where=table.name)
     refuse_unknown(columns, where=table.name, do=tr("Say below what a column holds"))
     folder = photos if photos.files else None
-    found = entries_of(table, folder, columns=columns, unit=unit, no_folder=tr("Add the photos."))
+    return entries_of(table, folder, columns=columns, unit=unit, no_folder=tr("Add the photos."))
+
+
+def held_against(store: DatabaseStore, found: Entries, *, update: bool = False) -> Preview:
+    """What would become of what a table tells, in a store as it is now.
+
+    Parameters
+    ----------
+    store : DatabaseStore
+    found : Entries
+        Of `understood`.
+    update : bool
+        As for `photocheck.orders.intake.bring.bring`.
+    """
     looked = bring(store, found.entries, language="en", try_only=True, update=update, limits=None)
-    return Preview(columns, found, tuple(looked))
+    return Preview(found.columns, found, tuple(looked))
 
 
 def handed_in(files: Sequence[tuple[str, Callable[[], bytes]]]) -> PhotoFolder:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
+from typing import Any, Final
 
-from sqlalchemy import Connection, select, update
+from sqlalchemy import Connection, Select, select, update
 
 from photocheck.orders.draft import Draft
 from photocheck.orders.filling import renamed
@@ -23,6 +24,10 @@ from photocheck.orders.store.database import (
 from photocheck.orders.store.engines import reached
 from photocheck.orders.store.tables import brought, orders, photos
 from photocheck.speech import tr
+
+_ASKED_AT_ONCE: Final = 500
+"""Origins in one question (judgement): SQLite takes 999 even where it is old
+(sqlite.org/limits.html, 9)."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +50,18 @@ def find_brought(store: DatabaseStore, origin: str) -> Brought | None:
     """What came in from `origin`, if anything did."""
     with store.reading() as connection:
         return _found(connection, origin)
+
+
+def all_brought(store: DatabaseStore, origins: Iterable[str]) -> dict[str, Brought]:
+    """What came in from many, by these: one look at the store for hundreds of them."""
+    wanted = list(dict.fromkeys(origins))
+    found: dict[str, Brought] = {}
+    for start in range(0, len(wanted), _ASKED_AT_ONCE):
+        some = _with_key().where(brought.c.origin.in_(wanted[start : start + _ASKED_AT_ONCE]))
+        with store.reading() as connection:
+            for row in connection.execute(some):
+                found[row.origin] = Brought(row.key or "", row.content)
+    return found
 
 
 def put_order(
@@ -117,7 +134,7 @@ def fill_in(
     OrderError
         When it has been checked; nothing is changed then.
     """
-    with reached(), store.engine.begin() as connection:
+    with store.writing() as connection:
         head = rows.head_of(connection, key, lock=True)
         order = rows.order_of(connection, head)
         if order.checks:
@@ -137,12 +154,14 @@ def fill_in(
 
 
 def _found(connection: Connection, origin: str) -> Brought | None:
-    row = connection.execute(
-        select(brought.c.content, orders.c.key)
-        .outerjoin(orders, orders.c.id == brought.c.order_id)
-        .where(brought.c.origin == origin)
-    ).one_or_none()
+    row = connection.execute(_with_key().where(brought.c.origin == origin)).one_or_none()
     return None if row is None else Brought(row.key or "", row.content)
+
+
+def _with_key() -> Select[Any]:
+    return select(brought.c.origin, brought.c.content, orders.c.key).outerjoin(
+        orders, orders.c.id == brought.c.order_id
+    )
 
 
 def _claimed(connection: Connection, origin: str, content: str, order_id: int) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import secrets
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -41,6 +40,7 @@ from photocheck.orders.model import (
     Selection,
 )
 from photocheck.orders.store import kept_cuts, rows
+from photocheck.orders.store.damage import damage_told, read_as
 from photocheck.orders.store.engines import file_of, insert_into, reached, wipe
 from photocheck.orders.store.listed import listed_part, relist, retold
 from photocheck.orders.store.tables import (
@@ -104,13 +104,13 @@ class DatabaseStore:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A transaction that sees one state and changes nothing."""
-        with reached(), self._reader.connect() as connection:
+        with reached(), self._reader.connect() as connection, damage_told(connection):
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A transaction that is on the disk once it ends."""
-        with reached(), self.engine.begin() as connection:
+        with reached(), self.engine.begin() as connection, damage_told(connection):
             yield connection
 
     @property
@@ -199,18 +199,18 @@ class DatabaseStore:
 
     def photo(self, key: str, name: str) -> bytes:
         """A photo's bytes, only of this order."""
-        content = None
         with self.reading() as connection:
             head = rows.head_of(connection, key)
+            content = None
             if _PHOTO_NAME.fullmatch(name):
                 content = connection.execute(
                     select(photos.c.content).where(
                         photos.c.order_id == head["id"], photos.c.name == name
                     )
                 ).scalar()
-        if content is None:
-            raise rows.no_photo(name)
-        return bytes(content)
+            if content is None:
+                raise rows.no_photo(name)
+            return bytes(content)
 
     def photos(self, key: str) -> tuple[KeptPhoto, ...]:
         """All photos of an order, also those that no check used."""
@@ -285,15 +285,14 @@ class DatabaseStore:
         from photocheck.judge.ratios import ratios_from_dict
 
         with self.reading() as connection:
-            content = connection.execute(
-                select(ratios.c.content).where(ratios.c.version == version)
-            ).scalar()
-        if content is None:
+            kept = connection.execute(select(ratios).where(ratios.c.version == version))
+            row = kept.mappings().one_or_none()
+        if row is None:
             raise OrderError(
                 tr("the learnt ratios {version} are not kept here", version=version[:80]),
                 do=tr("Check the order again"),
             )
-        return ratios_from_dict(json.loads(content))
+        return read_as(row, ratios, "content", ratios_from_dict)
 
     def decide(
         self,
@@ -457,15 +456,25 @@ class DatabaseStore:
             raise rows.no_order()
         return found[0], found[1]
 
-    def forget(self, key: str) -> None:
+    def forget(self, key: str, *, only_if: Callable[[Connection, int], bool] | None = None) -> None:
         """Remove an order, its photos and its history, also from the database's own files.
 
         Copies made earlier still hold them; but an order that was forgotten does not come
         back when such a copy is restored here.
+
+        Parameters
+        ----------
+        key : str
+        only_if : function of a connection and the order's row, optional
+            Whether it shall still go, asked in the transaction that removes it; `OrderError` when
+            not.
         """
         with self.writing() as connection:
-            head = rows.head_of(connection, key, lock=True)
-            connection.execute(delete(orders).where(orders.c.id == head["id"]))
+            # Nothing else of it is read: what is damaged can be forgotten too.
+            order_id = rows.head_of(connection, key, lock=True, only=(orders.c.id,))["id"]
+            if only_if is not None and not only_if(connection, order_id):
+                raise OrderError(tr("this order has changed meanwhile"), do=tr("Look at it again"))
+            connection.execute(delete(orders).where(orders.c.id == order_id))
             connection.execute(insert(forgotten).values(sha256=key_hash(key), at=_now()))
         wipe(self.engine)
         sweep(self.engine)

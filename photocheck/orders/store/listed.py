@@ -6,12 +6,11 @@ would have to read through; so it is repeated here, in the transaction that chan
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Connection, Integer, bindparam, case, func, select
+from sqlalchemy import Connection, Integer, RowMapping, bindparam, case, func, select
 
 from photocheck.orders.draft import Draft
 from photocheck.orders.listing import (
@@ -22,10 +21,12 @@ from photocheck.orders.listing import (
     sought_in,
 )
 from photocheck.orders.model import STATES, Listed, OrderLine, Selection
+from photocheck.orders.store.damage import one_of, read_as
 from photocheck.orders.store.engines import insert_into
-from photocheck.orders.store.rows import state_of
+from photocheck.orders.store.rows import draft_of, state_of
 from photocheck.orders.store.tables import checks, decisions, listed, orders
 from photocheck.speech import spoken
+from photocheck.words import VERDICTS
 
 if TYPE_CHECKING:
     from sqlalchemy.dialects.sqlite import Insert
@@ -33,7 +34,9 @@ if TYPE_CHECKING:
 
 # Every change of an order says these, so they are put together once: that took longer than they do.
 _OF: Final = bindparam("of", type_=Integer)
-_HEAD: Final = select(orders.c.opened, orders.c.name, orders.c.draft).where(orders.c.id == _OF)
+_HEAD: Final = select(orders.c.id, orders.c.opened, orders.c.name, orders.c.draft).where(
+    orders.c.id == _OF
+)
 _LAST_CHECK: Final = (
     select(checks).where(checks.c.order_id == _OF).order_by(checks.c.number.desc()).limit(1)
 )
@@ -60,13 +63,13 @@ def relist(connection: Connection, order_id: int) -> None:
     head = connection.execute(_HEAD, of_order).mappings().one()
     check = connection.execute(_LAST_CHECK, of_order).mappings().one_or_none()
     decision = connection.execute(_LAST_DECISION, of_order).mappings().one_or_none()
-    draft = Draft.from_dict(json.loads(head["draft"]))
+    draft = draft_of(head)
     told, name, headline = draft, head["name"], ""
     elsewhere: dict[str, str] = {}
     if check is not None:
-        told = Draft.from_dict(json.loads(check["case"]))
+        told = read_as(check, checks, "case", Draft.from_dict)
         name, headline = check["name"], check["headline"]
-        elsewhere = _in_other_languages(check["report"], headline)
+        elsewhere = _in_other_languages(check, headline)
     state = state_of(
         check["number"] if check else None,
         decision["check_number"] if decision else None,
@@ -89,10 +92,14 @@ def relist(connection: Connection, order_id: int) -> None:
     connection.execute(_upsert(connection), row)
 
 
-def _in_other_languages(report: str, headline: str) -> dict[str, str]:
+def _in_other_languages(check: RowMapping, headline: str) -> dict[str, str]:
     """A report's headline by language, where it was said in others."""
-    others = json.loads(report).get("in_other_languages", {})
-    return {language: said[headline] for language, said in others.items() if headline in said}
+
+    def found(report: dict[str, Any]) -> dict[str, str]:
+        others = report.get("in_other_languages", {})
+        return {language: said[headline] for language, said in others.items() if headline in said}
+
+    return read_as(check, checks, "report", found)
 
 
 def listed_part(
@@ -138,11 +145,11 @@ def retold(connection: Connection, lines: Sequence[OrderLine]) -> tuple[OrderLin
         .group_by(checks.c.order_id)
     )
     found = connection.execute(
-        select(orders.c.key, checks.c.report)
+        select(orders.c.key, checks.c.number, checks.c.report)
         .join(orders, orders.c.id == checks.c.order_id)
         .where(checks.c.number.in_(last), checks.c.language != language)
     )
-    reports: dict[str, str] = {row.key: row.report for row in found}
+    reports = {row["key"]: row for row in found.mappings()}
     said = {
         line.key: _in_other_languages(reports[line.key], line.headline)
         for line in lines
@@ -175,8 +182,8 @@ def line_of(row: Any) -> OrderLine:
         key=row["key"],
         name=row["name"],
         sent=row["sent"],
-        state=row["state"],
-        verdict=row["verdict"],
+        state=one_of(row, listed, "state", STATES),
+        verdict=one_of(row, listed, "verdict", ("", *VERDICTS)),
         worst=row["worst"],
         headline=row["headline"],
         about=row["about"],

@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-import json
-
 from sqlalchemy import select
 
-from photocheck.orders.draft import Draft
 from photocheck.orders.store.database import DatabaseStore
+from photocheck.orders.store.rows import draft_of
 from photocheck.orders.store.tables import checks, client_orders, orders
 
 
 def numbers_of(store: DatabaseStore) -> dict[str, str]:
     """Each order's own number, by its key; orders that have none are left out."""
-    told = select(orders.c.key, orders.c.draft).where(orders.c.draft.like('%"number"%'))
+    told = select(orders.c.id, orders.c.key, orders.c.draft).where(
+        orders.c.draft.like('%"number"%')
+    )
     given = select(orders.c.key, client_orders.c.number).join(
         client_orders, client_orders.c.order_id == orders.c.id
     )
     with store.reading() as connection:
         numbers = {row.key: row.number for row in connection.execute(given)}
-        drafts = connection.execute(told).all()
+        drafts = connection.execute(told).mappings().all()
     for row in drafts:
-        if number := Draft.from_dict(json.loads(row.draft)).owner.number:
-            numbers[row.key] = number
+        if number := draft_of(row).owner.number:
+            numbers[row["key"]] = number
     return numbers
 
 

@@ -10,12 +10,15 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, BinaryIO, Final
 
+from sqlalchemy import Connection, RowMapping
+
 from photocheck.files import replacing
 from photocheck.orders.model import Check, Decision, Heard, OrderError, Selection
 from photocheck.orders.store import rows
 from photocheck.orders.store.copies import remove, side_copies
 from photocheck.orders.store.database import DatabaseStore
 from photocheck.orders.store.kept_passes import Pass, drop_ended, linked, passes_of
+from photocheck.orders.store.tables import orders
 from photocheck.orders.store.unfinished import sweep
 from photocheck.report.file import report_to_dict
 from photocheck.speech import tr
@@ -71,16 +74,20 @@ def over_time(
     with store.reading() as connection:
         found = connection.execute(rows.stands()).mappings().all()
     awaited = linked(store, now)
-    keys = []
-    for row in found:
-        state = rows.state_of(row["number"], row["check_number"], row["choice"])
-        if state == "waiting" or (state == "being_filled_in" and row["key"] in awaited):
-            continue
-        days = retention.drafts_days if state == "being_filled_in" else retention.decided_days
-        last = max(row["touched"], row["decided"] or row["touched"])
-        if now - last > timedelta(days=days):
-            keys.append(row["key"])
-    return tuple(keys)
+    return tuple(
+        row["key"]
+        for row in found
+        if _is_over(row, retention, now)
+        and (row["number"] is not None or row["key"] not in awaited)
+    )
+
+
+def _is_over(row: RowMapping, retention: Retention, now: datetime) -> bool:
+    """Whether an order was kept long enough, but for links, by its row of `rows.stands`."""
+    state = rows.state_of(row["number"], row["check_number"], row["choice"])
+    days = retention.drafts_days if state == "being_filled_in" else retention.decided_days
+    last = max(row["touched"], row["decided"] or row["touched"])
+    return state != "waiting" and bool(now - last > timedelta(days=days))
 
 
 def tidy(
@@ -115,11 +122,17 @@ def tidy(
         _refuse_jump(store, now)
         _refuse_many(len(keys), store.listed(Selection(), most=0).found)
     went = 0
+
+    def still(connection: Connection, order_id: int) -> bool:
+        row = connection.execute(rows.stands().where(orders.c.id == order_id)).mappings().one()
+        return _is_over(row, retention, now)
+
     for key in keys:
         try:
-            store.forget(key)
+            # Since they were looked at its owner may have come back, or it was checked.
+            store.forget(key, only_if=still)
         except OrderError:
-            continue  # another desk was quicker
+            continue  # that, or another desk was quicker
         went += 1
     drop_ended(store, now)
     sweep(store.engine)

@@ -8,11 +8,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Select, Table, func, select
+from sqlalchemy import Column, Connection, RowMapping, Select, Table, func, select
 
 from photocheck.orders.bounds import refuse_large
 from photocheck.orders.draft import Draft
 from photocheck.orders.model import (
+    DECISIONS,
     KEY_FORM,
     TAKEN_BACK,
     Check,
@@ -23,6 +24,7 @@ from photocheck.orders.model import (
     OrderError,
     Remeasured,
 )
+from photocheck.orders.store.damage import one_of, read_as
 from photocheck.orders.store.tables import checks, cuts, decisions, orders, outcomes, photos
 from photocheck.report.file import report_as_written
 from photocheck.speech import tr
@@ -46,8 +48,12 @@ def draft_as_json(draft: Draft) -> str:
     return written
 
 
-def head_of(connection: Connection, key: str, *, lock: bool = False) -> RowMapping:
+def head_of(
+    connection: Connection, key: str, *, lock: bool = False, only: Sequence[Column[Any]] = ()
+) -> RowMapping:
     """The row of an order, kept from other writers until the transaction ends if asked.
+
+    All of it, or some columns.
 
     Raises
     ------
@@ -56,7 +62,7 @@ def head_of(connection: Connection, key: str, *, lock: bool = False) -> RowMappi
     """
     row = None
     if isinstance(key, str) and KEY_FORM.fullmatch(key):
-        wanted = select(orders).where(orders.c.key == key)
+        wanted = select(*(only or orders.c)).where(orders.c.key == key)
         found = connection.execute(wanted.with_for_update() if lock else wanted)
         row = found.mappings().one_or_none()
     if row is None:
@@ -110,7 +116,7 @@ def orders_of(connection: Connection, numbers: Sequence[int]) -> list[Order]:
 
 def draft_of(head: RowMapping) -> Draft:
     """What the row of an order holds of its draft."""
-    return Draft.from_dict(json.loads(head["draft"]))
+    return read_as(head, orders, "draft", Draft.from_dict)
 
 
 def check_of(row: RowMapping) -> Check:
@@ -119,8 +125,8 @@ def check_of(row: RowMapping) -> Check:
         number=row["number"],
         at=row["at"],
         by=row["by"],
-        case=Draft.from_dict(json.loads(row["case"])),
-        report=report_as_written(json.loads(row["report"])),
+        case=read_as(row, checks, "case", Draft.from_dict),
+        report=read_as(row, checks, "report", report_as_written),
         program=row["program"],
         ratios=row["ratios"],
         language=row["language"],
@@ -132,7 +138,7 @@ def decision_of(row: RowMapping) -> Decision:
     return Decision(
         at=row["at"],
         by=row["by"],
-        choice=row["choice"],
+        choice=one_of(row, decisions, "choice", DECISIONS),
         reason=row["reason"],
         message=row["message"],
         check=row["check_number"],
@@ -146,24 +152,27 @@ def cut_of(row: RowMapping) -> CutNote:
         by=row["by"],
         what=row["what"],
         check=row["check_number"],
-        content=json.loads(row["content"]),
+        content=read_as(row, cuts, "content", dict),
     )
 
 
 def heard_of(row: RowMapping) -> Heard:
     """A row of the outcomes."""
-    measured = json.loads(row["measured"])
     return Heard(
         at=row["at"],
         day=row["day"],
         by=row["by"],
         from_owner=row["from_owner"],
         result=row["result"],
-        felt=json.loads(row["felt"]),
-        measured={name: Remeasured(**value) for name, value in measured.items()},
+        felt=read_as(row, outcomes, "felt", dict),
+        measured=read_as(row, outcomes, "measured", _measured),
         words=row["words"],
         check=row["check_number"],
     )
+
+
+def _measured(told: dict[str, Any]) -> dict[str, Remeasured]:
+    return {name: Remeasured(**value) for name, value in told.items()}
 
 
 def measured_as_json(heard: Heard) -> str:

@@ -17,7 +17,7 @@ from typing import Any, Final
 
 from sqlalchemy import Boolean, Column, Connection, Date, Float, Integer, LargeBinary, select, text
 
-from photocheck.orders.store.tables import Utc, metadata
+from photocheck.orders.store.tables import Number, Utc, metadata
 from photocheck.speech import tr
 
 MOST_PARTS: Final = 500
@@ -172,13 +172,13 @@ def refuse_strange_values(connection: Connection) -> None:
     """
     for table in metadata.sorted_tables:
         for column in table.columns:
-            odd = text(_odd(column))
+            odd = text(odd_values(column))
             if connection.execute(select(text("1")).select_from(table).where(odd).limit(1)).first():
                 where = f"{table.name}.{column.name}"
                 raise sqlite3.DatabaseError(tr("{where} holds another kind of value", where=where))
 
 
-def _odd(column: Column[Any]) -> str:
+def odd_values(column: Column[Any]) -> str:
     """Which values of it are of no kind that it has, in SQL; SQLite keeps moments as texts, and as
     a number whether something is so."""
     name, own = f'"{column.name}"', "'text'"
@@ -186,7 +186,7 @@ def _odd(column: Column[Any]) -> str:
         own = "'blob'"
     elif isinstance(column.type, Float):
         own = "'real'"
-    elif isinstance(column.type, Integer | Boolean):
+    elif isinstance(column.type, Integer | Boolean | Number):
         own = "'integer'"
     kinds = f"{own}, 'null'" if column.nullable else own
     odd = f"typeof({name}) NOT IN ({kinds})"
@@ -194,4 +194,6 @@ def _odd(column: Column[Any]) -> str:
         # "now" is a moment to SQLite as well.
         odd += f" OR {name} NOT GLOB '[0-9][0-9][0-9][0-9]-*'"
         odd += f" OR {name} NOTNULL AND julianday({name}) ISNULL"
+    if isinstance(column.type, Date):
+        odd += f" OR length({name}) <> 10"
     return odd

@@ -51,7 +51,40 @@ class Utc(TypeDecorator[datetime]):
         return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 
 
-class Words(TypeDecorator[str]):
+class Letters(TypeDecorator[str]):
+    """Text that nothing else is taken for when it is read: SQLite keeps anything anywhere."""
+
+    impl = String
+    cache_ok = True
+
+    def process_result_value(self, value: Any | None, dialect: Dialect) -> str | None:
+        """Refuse what is no text."""
+        if value is None or isinstance(value, str):
+            return value
+        raise TypeError(f"{type(value).__name__} in place of a text")
+
+
+class Number(TypeDecorator[int]):
+    """The same of a whole number."""
+
+    impl = Integer
+    cache_ok = True
+
+    def process_result_value(self, value: Any | None, dialect: Dialect) -> int | None:
+        """Refuse what is no whole number."""
+        if value is None or isinstance(value, int):
+            return value
+        raise TypeError(f"{type(value).__name__} in place of a number")
+
+
+class LongLetters(Letters):
+    """The same, of any length."""
+
+    impl = Text
+    cache_ok = True
+
+
+class Words(LongLetters):
     """Text from people: what no database can hold (NUL, half a surrogate pair) is marked."""
 
     impl = Text
@@ -78,13 +111,13 @@ orders: Final = Table(
     "orders",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("key", String(43), nullable=False, unique=True),
+    Column("key", Letters(43), nullable=False, unique=True),
     Column("opened", Utc, nullable=False),
-    Column("language", String(20), nullable=False),
-    Column("draft", Text, nullable=False),
+    Column("language", Letters(20), nullable=False),
+    Column("draft", LongLetters, nullable=False),
     Column("name", Words, nullable=False),
     Column("touched", Utc, nullable=False),
-    Column("photos_given", Integer, nullable=False),
+    Column("photos_given", Number, nullable=False),
     sqlite_autoincrement=True,
 )
 """`draft` is JSON; `name` is the draft's; `touched` is when the owner last did anything."""
@@ -94,8 +127,8 @@ photos: Final = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of_order(),
-    Column("name", String(40), nullable=False),
-    Column("sha256", String(64), nullable=False),
+    Column("name", Letters(40), nullable=False),
+    Column("sha256", Letters(64), nullable=False),
     Column("at", Utc, nullable=False),
     Column("content", LargeBinary, nullable=False),
     UniqueConstraint("order_id", "name"),
@@ -106,8 +139,8 @@ photos: Final = Table(
 ratios: Final = Table(
     "ratios",
     metadata,
-    Column("version", String(80), primary_key=True),
-    Column("content", Text, nullable=False),
+    Column("version", Letters(80), primary_key=True),
+    Column("content", LongLetters, nullable=False),
 )
 """The learnt ratios that checks were made with, so that those can be made again."""
 
@@ -118,13 +151,13 @@ checks: Final = Table(
     _of_order(),
     Column("at", Utc, nullable=False),
     Column("by", Words, nullable=False),
-    Column("program", String(80), nullable=False),
-    Column("ratios", String(80), nullable=False),
-    Column("language", String(20), nullable=False),
-    Column("case", Text, nullable=False),
-    Column("report", Text, nullable=False),
+    Column("program", Letters(80), nullable=False),
+    Column("ratios", Letters(80), nullable=False),
+    Column("language", Letters(20), nullable=False),
+    Column("case", LongLetters, nullable=False),
+    Column("report", LongLetters, nullable=False),
     Column("name", Words, nullable=False),
-    Column("verdict", String(40), nullable=False),
+    Column("verdict", Letters(40), nullable=False),
     Column("worst", Float, nullable=False),
     Column("headline", Words, nullable=False),
     UniqueConstraint("number", "order_id"),
@@ -139,8 +172,8 @@ check_photos: Final = Table(
     Column("check_number", Integer, primary_key=True),
     Column("position", Integer, primary_key=True),
     _of_order(),
-    Column("name", String(40), nullable=False),
-    Column("sha256", String(64), nullable=False),
+    Column("name", Letters(40), nullable=False),
+    Column("sha256", Letters(64), nullable=False),
     ForeignKeyConstraint(
         ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
     ),
@@ -154,10 +187,10 @@ readings: Final = Table(
     "readings",
     metadata,
     Column("check_number", Integer, primary_key=True),
-    Column("reading", String(40), primary_key=True),
+    Column("reading", Letters(40), primary_key=True),
     _of_order(),
     Column("typed", Words, nullable=False),
-    Column("unit", String(8), nullable=False),
+    Column("unit", Letters(8), nullable=False),
     Column("mm", Float, nullable=False),
     ForeignKeyConstraint(
         ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
@@ -170,14 +203,14 @@ decisions: Final = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of_order(),
-    Column("check_number", Integer, nullable=False),
+    Column("check_number", Number, nullable=False),
     Column("at", Utc, nullable=False),
     Column("by", Words, nullable=False),
-    Column("choice", String(40), nullable=False),
+    Column("choice", Letters(40), nullable=False),
     Column("reason", Words, nullable=False),
     Column("message", Words, nullable=False),
-    Column("program", String(80), nullable=False),
-    Column("ratios", String(80), nullable=False),
+    Column("program", Letters(80), nullable=False),
+    Column("ratios", Letters(80), nullable=False),
     ForeignKeyConstraint(
         ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
     ),
@@ -190,11 +223,11 @@ cuts: Final = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of_order(),
-    Column("check_number", Integer, nullable=False),
+    Column("check_number", Number, nullable=False),
     Column("at", Utc, nullable=False),
     Column("by", Words, nullable=False),
-    Column("what", String(20), nullable=False),
-    Column("content", Text, nullable=False),
+    Column("what", Letters(20), nullable=False),
+    Column("content", LongLetters, nullable=False),
     ForeignKeyConstraint(
         ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
     ),
@@ -209,14 +242,14 @@ outcomes: Final = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     _of_order(),
-    Column("check_number", Integer, nullable=False),
+    Column("check_number", Number, nullable=False),
     Column("at", Utc, nullable=False),
     Column("day", Date, nullable=False),
     Column("by", Words, nullable=False),
     Column("from_owner", Boolean, nullable=False),
-    Column("result", String(40), nullable=False),
-    Column("felt", Text, nullable=False),
-    Column("measured", Text, nullable=False),
+    Column("result", Letters(40), nullable=False),
+    Column("felt", LongLetters, nullable=False),
+    Column("measured", LongLetters, nullable=False),
     Column("words", Words, nullable=False),
     ForeignKeyConstraint(
         ["check_number", "order_id"], ["checks.number", "checks.order_id"], ondelete="CASCADE"
@@ -230,7 +263,7 @@ outcomes: Final = Table(
 forgotten: Final = Table(
     "forgotten",
     metadata,
-    Column("sha256", String(64), primary_key=True),
+    Column("sha256", Letters(64), primary_key=True),
     Column("at", Utc, nullable=False),
 )
 """Hashes of the keys of forgotten orders, lest an older backup bring one back.
@@ -241,8 +274,8 @@ A key is 256 random bits, so its hash tells nothing of anybody.
 brought: Final = Table(
     "brought",
     metadata,
-    Column("origin", String(64), primary_key=True),
-    Column("content", String(64), nullable=False),
+    Column("origin", Letters(64), primary_key=True),
+    Column("content", Letters(64), nullable=False),
     Column("at", Utc, nullable=False),
     Column("order_id", Integer, ForeignKey("orders.id", ondelete="SET NULL")),
 )
@@ -253,9 +286,9 @@ next import of the same table."""
 staff: Final = Table(
     "staff",
     metadata,
-    Column("known_as", String(80), primary_key=True),
+    Column("known_as", Letters(80), primary_key=True),
     Column("name", Words, nullable=False),
-    Column("password", Text, nullable=False),
+    Column("password", LongLetters, nullable=False),
     Column("at", Utc, nullable=False),
 )
 """Who may come to the desk.  `known_as` is the name as it is compared, `password` what Argon2 makes
@@ -264,10 +297,10 @@ of it."""
 passes: Final = Table(
     "passes",
     metadata,
-    Column("sha256", String(64), primary_key=True),
-    Column("purpose", String(20), nullable=False),
+    Column("sha256", Letters(64), primary_key=True),
+    Column("purpose", Letters(20), nullable=False),
     Column("order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE")),
-    Column("known_as", String(80), ForeignKey("staff.known_as", ondelete="CASCADE")),
+    Column("known_as", Letters(80), ForeignKey("staff.known_as", ondelete="CASCADE")),
     Column("by", Words, nullable=False),
     Column("at", Utc, nullable=False),
     Column("expires", Utc, nullable=False),
@@ -280,16 +313,16 @@ passes: Final = Table(
 secrets: Final = Table(
     "secrets",
     metadata,
-    Column("name", String(40), primary_key=True),
-    Column("value", String(80), nullable=False),
+    Column("name", Letters(40), primary_key=True),
+    Column("value", Letters(80), nullable=False),
 )
 """What links and cookies are signed with; in the store, for all its desks must agree on it."""
 
 counts: Final = Table(
     "counts",
     metadata,
-    Column("whose", String(64), primary_key=True),
-    Column("times", Text, nullable=False),
+    Column("whose", Letters(64), primary_key=True),
+    Column("times", LongLetters, nullable=False),
     Column("over", Utc, nullable=False),
     Index("counts_over", "over"),
 )
@@ -299,7 +332,7 @@ counts: Final = Table(
 looking: Final = Table(
     "looking",
     metadata,
-    Column("page", String(64), primary_key=True),
+    Column("page", Letters(64), primary_key=True),
     _of_order(),
     Column("by", Words, nullable=False),
     Column("at", Utc, nullable=False),
@@ -313,8 +346,8 @@ listed: Final = Table(
     metadata,
     Column("order_id", Integer, ForeignKey("orders.id", ondelete="CASCADE"), primary_key=True),
     Column("opened", Utc, nullable=False),
-    Column("state", String(20), nullable=False),
-    Column("verdict", String(40), nullable=False),
+    Column("state", Letters(20), nullable=False),
+    Column("verdict", Letters(40), nullable=False),
     Column("worst", Float, nullable=False),
     Column("sent", Utc),
     Column("name", Words, nullable=False),
@@ -331,9 +364,9 @@ clients: Final = Table(
     "clients",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("known_as", String(80), nullable=False, unique=True),
+    Column("known_as", Letters(80), nullable=False, unique=True),
     Column("name", Words, nullable=False),
-    Column("sees", String(10), nullable=False),
+    Column("sees", Letters(10), nullable=False),
     Column("calls", Words, nullable=False),
     Column("at", Utc, nullable=False),
     sqlite_autoincrement=True,
@@ -343,7 +376,7 @@ clients: Final = Table(
 client_tokens: Final = Table(
     "client_tokens",
     metadata,
-    Column("sha256", String(64), primary_key=True),
+    Column("sha256", Letters(64), primary_key=True),
     Column("client_id", Integer, ForeignKey("clients.id", ondelete="CASCADE"), nullable=False),
     Column("at", Utc, nullable=False),
     Column("ended", Utc),
@@ -365,7 +398,7 @@ changes: Final = Table(
     metadata,
     Column("number", Integer, primary_key=True),
     _of_order(),
-    Column("kind", String(20), nullable=False),
+    Column("kind", Letters(20), nullable=False),
     Column("ref", Integer, nullable=False),
     Column("at", Utc, nullable=False),
     UniqueConstraint("kind", "ref"),
@@ -379,12 +412,12 @@ subscriptions: Final = Table(
     Column("id", Integer, primary_key=True),
     Column("client_id", Integer, ForeignKey("clients.id", ondelete="CASCADE"), nullable=False),
     Column("address", Words, nullable=False),
-    Column("nonce", String(64), nullable=False),
-    Column("secret_sha256", String(64), nullable=False),
+    Column("nonce", Letters(64), nullable=False),
+    Column("secret_sha256", Letters(64), nullable=False),
     Column("after", Integer, nullable=False),
     Column("at", Utc, nullable=False),
     Column("ended", Utc),
-    Column("why", String(20), nullable=False),
+    Column("why", Letters(20), nullable=False),
     sqlite_autoincrement=True,
 )
 """Where a client wants to be told of changes after one.  What is signed with comes of `nonce` and
@@ -406,7 +439,7 @@ deliveries: Final = Table(
     Column("tries", Integer, nullable=False),
     Column("due", Utc, nullable=False),
     Column("done", Utc),
-    Column("said", String(80), nullable=False),
+    Column("said", Letters(80), nullable=False),
     UniqueConstraint("subscription_id", "change_number"),
     Index("deliveries_due", "done", "due"),
     sqlite_autoincrement=True,

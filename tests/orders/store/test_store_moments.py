@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 import pytest
-from sqlalchemy import URL, select
+from sqlalchemy import URL, select, update
 from sqlalchemy.exc import DBAPIError
 
 from photocheck.orders.model import Heard, Order, OrderError, StoreError
@@ -26,6 +26,7 @@ from photocheck.orders.store import (
     numbers,
     open_store,
     opening,
+    privacy,
     rows,
     schema,
     unfinished,
@@ -615,3 +616,29 @@ def test_a_check_without_any_score_is_the_calmest(store: DatabaseStore) -> None:
         spans = tuple(replace(span, score=score) for span in check.report.spans)
         store.record_check(key, check.case, replace(check.report, spans=spans), by="Ada")
         assert store.lines()[0].worst == (0.0 if score is None else 3.0)
+
+
+@pytest.mark.parametrize("came", ["touched", "checked"])
+def test_who_comes_back_while_it_is_tidied_keeps_the_order(
+    store: DatabaseStore, monkeypatch: pytest.MonkeyPatch, came: str
+) -> None:
+    """Between the look for what is over its time and its end lies all the rest that goes."""
+    late, gone = store.open(), store.open()
+    later = datetime.now(UTC) + timedelta(days=31)
+    looked = privacy.over_time
+
+    def meanwhile(*of: Any, **how: Any) -> tuple[str, ...]:
+        keys = looked(*of, **how)
+        if came == "checked":
+            file = store.keep_photo(late, JPEG)
+            store.record_check(late, case_of(file), report_of(), by="owner")
+        else:
+            with store.writing() as connection:
+                back = update(orders).where(orders.c.key == late).values(touched=later)
+                connection.execute(back)
+        return keys
+
+    monkeypatch.setattr(privacy, "over_time", meanwhile)
+    assert tidy(store, Retention(), now=later, unasked=False)[0] == 1
+    assert [line.key for line in store.lines()] == [late]
+    assert store.forgotten_of([late, gone]) == (gone,)

@@ -88,6 +88,7 @@ FIGURES: dict[ModuleType, dict[str, dict[str, Any]]] = {
         },
     },
     photocheck.orders.store: {
+        "brought": {"_ASKED_AT_ONCE": 500},
         "database": {"_AT_ONCE": 200},
         "engines": {
             "BUSY_SECONDS": 30.0,
