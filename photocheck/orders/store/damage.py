@@ -7,6 +7,7 @@ disk.  Whoever then asks for it is told that the store is damaged, not that the 
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from typing import Any, Final, TypeVar
@@ -17,6 +18,8 @@ from photocheck.orders.model import DamagedError
 from photocheck.orders.store.strange import odd_values
 from photocheck.orders.store.tables import metadata
 from photocheck.speech import tr
+
+_log = logging.getLogger(__name__)
 
 _STUMBLED: Final = (
     ArithmeticError,
@@ -48,6 +51,8 @@ def read_as(
             raise TypeError(f"{type(told).__name__} in place of an object")
         return make(told)
     except _STUMBLED as error:
+        # Whoever doubts that it is the store may see what stumbled, and where.
+        _log.info("%s.%s is not what it should be", table.name, column, exc_info=True)
         raise _damaged_in(row, table, column) from error
 
 
