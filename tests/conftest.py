@@ -27,6 +27,9 @@ from tests.support.seen_once import seen_once
 from tests.support.store_database import drop_databases, new_database
 from tests.support.tables_copied import tables_copied
 
+# CI collects this folder alone for the tests marked "browser".
+BROWSERS = Path(__file__).parent / "browser"
+
 # The command line speaks the language of its environment; what tests read of it is English.
 os.environ["LC_ALL"] = "C.UTF-8"
 
@@ -125,6 +128,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         drawn = getattr(item, "callspec", None)  # of what a test is parametrized by
         if drawn is not None and drawn.params.get("address") == "postgresql":
             item.add_marker(pytest.mark.slow)
+        if item.get_closest_marker("browser") and BROWSERS not in item.path.parents:
+            raise pytest.UsageError(f"{item.nodeid} drives a browser outside {BROWSERS}")
 
 
 @pytest.fixture

@@ -301,7 +301,7 @@ def _another_keeper(patch: pytest.MonkeyPatch) -> None:
 
 
 def _new_route(patch: pytest.MonkeyPatch) -> None:
-    made = starlette_app.create_health_routes
+    made = starlette_routes.create_health_routes
     patch.setattr(
         starlette_app,
         "create_health_routes",
@@ -310,7 +310,7 @@ def _new_route(patch: pytest.MonkeyPatch) -> None:
 
 
 def _mounted(patch: pytest.MonkeyPatch) -> None:
-    made = starlette_app.create_health_routes
+    made = starlette_routes.create_health_routes
     patch.setattr(
         starlette_app,
         "create_health_routes",
