@@ -438,6 +438,21 @@ def test_halves_lose_only_what_has_no_pair() -> None:
     assert halves.smaller(2) == pytest.approx(squares.mean(axis=(1, 3)), abs=1.0)
 
 
+def test_a_look_is_made_of_halves_only_where_it_is_much_smaller(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: list[int] = []
+    smaller = Halves.smaller
+    monkeypatch.setattr(
+        Halves, "smaller", lambda self, times: asked.append(times) or smaller(self, times)
+    )
+    for shape, times in (((300, 390), 0), ((300, 410), 2), ((300, 1590), 3), ((40, 1590), 1)):
+        # of less than 16 px across no half is made: it would lose too much with what has no pair
+        candidates.window_of(_gradient(*shape), 100)
+        assert asked.pop() == times, shape
+        assert asked == []
+
+
 def test_windows_grow_from_the_least_that_is_asked_for_to_the_widest() -> None:
     picture = _gradient(300, 400)
     near = np.array([200.0, 150.0])
