@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -86,9 +87,16 @@ def test_rows_are_understood_once_and_held_against_orders_only_when_those_change
     """A page is run at every press, and 19,000 rows take seconds."""
     told: list[object] = []
     asked: list[object] = []
-    row, look = entries_module.told_by, bring_module.all_brought
-    monkeypatch.setattr(entries_module, "told_by", lambda *of: told.append(of) or row(*of))
-    monkeypatch.setattr(bring_module, "all_brought", lambda *of: asked.append(of) or look(*of))
+
+    def counted(calls: list[object], function: Callable[..., object]) -> Callable[..., object]:
+        def call(*of: object) -> object:
+            calls.append(of)
+            return function(*of)
+
+        return call
+
+    monkeypatch.setattr(entries_module, "told_by", counted(told, entries_module.told_by))
+    monkeypatch.setattr(bring_module, "all_brought", counted(asked, bring_module.all_brought))
     page = looked_at(TABLE, PHOTO)
     first = html(page)
     assert (len(told), len(asked)) == (3, 1)

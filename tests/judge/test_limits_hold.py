@@ -110,7 +110,8 @@ JUDGED: dict[ModuleType, dict[str, Any]] = {
     quality: {"BLURRED": 0.85, "FLAT": 4.0, "CLIPPED": 0.5},
     # what counts as an edge, a side or an outline: settled on simulated photos
     candidates: {"_WINDOW_PX": 320, "_FIRST_HALF": 0.3, "_GROWTH": 1.7, "BORDER_PX": 8,
-                 "_AS_IT_IS": 1.05, "_HALVED_FROM": 4.0, "_LEAST_HALVED": 16, "_FILL_TOLERANCES": (5, 9, 15, 24),
+                 "_AS_IT_IS": 1.05, "_HALVED_FROM": 4.0, "_LEAST_HALVED": 16,
+                 "_FILL_TOLERANCES": (5, 9, 15, 24),
                  "_UNPRINTED_TOLERANCES": (8, 18), "_PRINT_PX": 9, "_EDGE_LEVELS": (25.0, 60.0)},
     coarse: {"_SHEET_WINDOW_PX": 420, "_EACH": 12, "_MOST_FITTED": {"id_card": 34},
              "_MOST_SHEETS_FITTED": 26, "_BLOCKS": 18,

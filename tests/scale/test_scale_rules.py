@@ -443,9 +443,12 @@ def test_a_look_is_made_of_halves_only_where_it_is_much_smaller(
 ) -> None:
     asked: list[int] = []
     smaller = Halves.smaller
-    monkeypatch.setattr(
-        Halves, "smaller", lambda self, times: asked.append(times) or smaller(self, times)
-    )
+
+    def seen(halves: Halves, times: int) -> NDArray[np.uint8]:
+        asked.append(times)
+        return smaller(halves, times)
+
+    monkeypatch.setattr(Halves, "smaller", seen)
     for shape, times in (((300, 390), 0), ((300, 410), 2), ((300, 1590), 3), ((40, 1590), 1)):
         # of less than 16 px across no half is made: it would lose too much with what has no pair
         candidates.window_of(_gradient(*shape), 100)
