@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.scale.light import Floats, Halves, Picture
+from photocheck.scale.light import Floats, Halved, Picture
 
 _WINDOW_PX: Final = 320  # longer side of a shrunken window, as a rule
 _FIRST_HALF: Final = 0.3  # half side of the smallest window, of what windows are shrunk to
@@ -23,7 +23,7 @@ BORDER_PX: Final = 8
 _GROWTH: Final = 1.7
 _AS_IT_IS: Final = 1.05  # times larger than what is looked at: shrinking would only blur it
 _HALVED_FROM: Final = 4.0
-"""How many times smaller a window is that is made of the photo's halves: of 12 megapixels six to
+"""How many times smaller a window is that is made of the photo's pictures: of 12 megapixels six to
 nine are, each of most of the photo, and averaging its pixels anew took a fifth of the search."""
 _LEAST_HALVED: Final = 16  # px of a half, across: less would lose too much with what has no pair
 _GROWN_MOST: Final = 0.4  # photo px for one of a window that is blown up
@@ -74,13 +74,13 @@ def as_rgb(picture: Picture) -> Picture:
     return np.repeat(picture[:, :, None], 3, axis=2)
 
 
-def halves_of(picture: Picture | Halves) -> Halves:
-    """Halves of a picture, unless they are that already."""
-    return picture if isinstance(picture, Halves) else Halves(picture)
+def halved_of(picture: Picture | Halved) -> Halved:
+    """Halved of a picture, unless they are that already."""
+    return picture if isinstance(picture, Halved) else Halved(picture)
 
 
 def windows(
-    picture: Picture | Halves,
+    picture: Picture | Halved,
     near: Floats,
     most_px: int = _WINDOW_PX,
     across_px: tuple[float, float] = (0.0, np.inf),
@@ -92,7 +92,7 @@ def windows(
     `across_px`, photo px, or wider than the second are left out, but at least one is given.
     Each is `growth` times as wide as the one before.
     """
-    picture = halves_of(picture)
+    picture = halved_of(picture)
     height, width = picture.picture.shape[:2]
     half = _FIRST_HALF * most_px
     while 2 * half < across_px[0]:
@@ -110,16 +110,16 @@ def windows(
             return
 
 
-def window_of(picture: Picture | Halves, most_px: int) -> Window:
+def window_of(picture: Picture | Halved, most_px: int) -> Window:
     """The whole picture as one window, shrunk to `most_px`; its middle is marked."""
-    picture = halves_of(picture)
+    picture = halved_of(picture)
     height, width = picture.picture.shape[:2]
     middle = (np.array([width, height], np.float64) - 1) / 2
     return _window(picture, (0, 0, width, height), middle, most_px)
 
 
 def window_about(
-    picture: Picture | Halves,
+    picture: Picture | Halved,
     corners: Floats,
     near: Floats,
     most_px: int,
@@ -132,7 +132,7 @@ def window_about(
     """
     low, high = corners.min(axis=0), corners.max(axis=0)
     more = room * float(np.max(high - low))
-    picture = halves_of(picture)
+    picture = halved_of(picture)
     height, width = picture.picture.shape[:2]
     left, top = np.clip(np.floor(low - more), 0, [width - 2, height - 2]).astype(int)
     right, bottom = np.clip(np.ceil(high + more) + 1, 2, [width, height]).astype(int)
@@ -140,28 +140,26 @@ def window_about(
 
 
 def _window(
-    picture: Picture | Halves,
+    picture: Picture | Halved,
     extent: Extent,
     near: Floats,
     most_px: int,
     grow: bool = False,
 ) -> Window:
-    halves = halves_of(picture)
+    pictures = halved_of(picture)
     left, top, right, bottom = extent
-    height, width = halves.picture.shape[:2]
+    height, width = pictures.picture.shape[:2]
     scale = max(right - left, bottom - top) / most_px
     scale = max(scale, _GROWN_MOST) if grow or scale > _AS_IT_IS else 1.0
-    shrunk = scale if scale >= _HALVED_FROM else 1.0
-    part, (first, upper), step = part_of(halves, extent, shrunk)
+    halved = scale if scale >= _HALVED_FROM else 1.0
+    part, (first, upper), step = part_of(pictures, extent, halved)
     if step > 1:
         scale = max(part.shape[:2]) * step / most_px
-    crop, by = as_rgb(part), scale / step
-    rows, columns = crop.shape[:2]
+    crop = as_rgb(part)
     if scale > 1:
-        size = (max(round(columns / by), 8), max(round(rows / by), 8))
-        crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
+        crop = shrunk(crop, scale / step)
     elif scale < 1:
-        size = (round(columns / by), round(rows / by))
+        size = (round(crop.shape[1] / scale), round(crop.shape[0] / scale))
         crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_CUBIC), np.uint8)
     # Pixel centres are at integers in both, hence the halves.
     origin = np.array([first, upper], np.float64) + (scale - 1) / 2
@@ -181,7 +179,7 @@ def _window(
     )
 
 
-def part_of(halves: Halves, extent: Extent, scale: float) -> tuple[Picture, tuple[int, int], int]:
+def part_of(pictures: Halved, extent: Extent, scale: float) -> tuple[Picture, tuple[int, int], int]:
     """What is to be made `scale` times smaller: pixels, their first one's place, photo px each.
 
     Made twice as small and more it is made out of the photo's halves, which all looks share; a
@@ -190,10 +188,17 @@ def part_of(halves: Halves, extent: Extent, scale: float) -> tuple[Picture, tupl
     left, top, right, bottom = extent
     least = min(right - left, bottom - top) / _LEAST_HALVED
     times = max(int(np.log2(max(min(scale, least), 1.0))), 0)
-    small, step = halves.smaller(times), 2**times
+    small, step = pictures.at(times), 2**times
     left, top = left // step, top // step
     part = small[top : -(-bottom // step), left : -(-right // step)]
     return part, (left * step, top * step), step
+
+
+def shrunk(picture: Picture, by: float) -> Picture:
+    """A picture so many times smaller, a whole number of px and 8 at least along either side."""
+    rows, columns = picture.shape[:2]
+    size = (max(round(columns / by), 8), max(round(rows / by), 8))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _steepest(rgb: Picture) -> NDArray[np.float32]:

@@ -14,12 +14,12 @@ import numpy as np
 
 from photocheck.numerics import median
 from photocheck.scale.beyond import Beyond, edges_beyond, shapes_around
-from photocheck.scale.candidates import Window, edge_share, halves_of, steepest_across, window_about
+from photocheck.scale.candidates import Window, edge_share, halved_of, steepest_across, window_about
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, fitted_in, window_px
 from photocheck.scale.corner_marks import corner_marks
 from photocheck.scale.corners import contains, side_lengths, sides_from
-from photocheck.scale.light import Floats, Halves, Picture
+from photocheck.scale.light import Floats, Halved, Picture
 from photocheck.scale.rivals import (
     FEATURES,
     FittedShape,
@@ -88,7 +88,7 @@ _WEIGHTS: Final = np.array([WORTH.get(name, (0.0, 0.0)) for name in _NAMES])
 
 
 def weighed_closer(
-    picture: Picture | Halves,
+    picture: Picture | Halved,
     kind: ReferenceObject,
     near: Floats,
     found: Sequence[FittedShape],
@@ -98,12 +98,12 @@ def weighed_closer(
     The second is for edges that run beyond them, and 0 where none is plain.
     """
     bends = kind.kind not in STIFF
-    halves = halves_of(picture)
-    shape = halves.picture.shape
+    pictures = halved_of(picture)
+    shape = pictures.picture.shape
     own: list[tuple[FittedShape, Beyond]] = []
     around: list[FittedShape] = []
     for one in apart(found, kind.size_mm, shape, _MOST, bends=bends):
-        again, others = _looked_at(halves, kind, near, one.corners)
+        again, others = _looked_at(pictures, kind, near, one.corners)
         own += again
         around += others
     if not own:
@@ -152,7 +152,7 @@ def _seen_again(
 
 
 def _looked_at(
-    picture: Halves, kind: ReferenceObject, near: Floats, corners: Floats
+    picture: Halved, kind: ReferenceObject, near: Floats, corners: Floats
 ) -> tuple[list[tuple[FittedShape, Beyond]], list[FittedShape]]:
     """The shape near corners (4, 2) px of the photo, what runs beyond it, and those around it."""
     window = window_about(picture, corners, near, window_px(kind), _ROOM, grow=True)

@@ -15,7 +15,7 @@ import numpy as np
 from photocheck.scale.candidates import Window, windows
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.corners import contains, corner_turns, corners_mm, side_lengths, sides_from
-from photocheck.scale.light import Floats, Halves, Picture
+from photocheck.scale.light import Floats, Halved, Picture
 from photocheck.scale.rivals import FittedShape, Side
 from photocheck.scale.rough_quads import rough_quads
 from photocheck.scale.subpixel import EdgeLine, crossing, fit_side, fit_sides
@@ -82,7 +82,7 @@ def straight_sides(
 
 
 def coarse_candidates(
-    picture: Picture | Halves,
+    picture: Picture | Halved,
     kind: ReferenceObject,
     near: Floats,
     across_px: tuple[float, float] = (0.0, np.inf),

@@ -21,8 +21,8 @@ from photocheck.case.model import Point
 from photocheck.errors import ScaleError
 from photocheck.scale.candidates import windows
 from photocheck.scale.ellipses import Ellipse, distances, fit_ellipse, holds, levels
-from photocheck.scale.light import Floats, Picture
-from photocheck.scale.outline_fits import Halved, OutlineFit, fitted_outline, larger_ones
+from photocheck.scale.light import Floats, Halved, Picture
+from photocheck.scale.outline_fits import OutlineFit, fitted_outline, larger_ones
 from photocheck.scale.rough_ellipses import LEAST_RATIO, alike, rough_ellipses
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.thresholds import (
@@ -261,11 +261,11 @@ def outline_at(
     if not np.all(np.isfinite(near)):
         raise ScaleError(tr("The mark is not a number"), where="reference", do=tr("Mark it again"))
     _check_inside(near[None], picture)
+    pictures = Halved(picture)
     rough: list[tuple[float, Ellipse, float]] = []
-    for window in windows(picture, near, across_px=across_px):
+    for window in windows(pictures, near, across_px=across_px):
         rough.extend(rough_ellipses(window, kind))
     rough.sort(key=lambda item: -item[0])
-    pictures = Halved(picture)
     tried: list[Ellipse] = []
     fits: list[OutlineFit] = []
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from photocheck.case.model import Point
 from photocheck.errors import ScaleError
-from photocheck.scale.candidates import halves_of
+from photocheck.scale.candidates import halved_of
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.closer import weighed_closer
 from photocheck.scale.coarse import STIFF, coarse_candidates, straight_sides, trims_of
@@ -30,7 +30,7 @@ from photocheck.scale.corners import (
     corners_mm,
     side_lengths,
 )
-from photocheck.scale.light import Floats, Halves, Picture
+from photocheck.scale.light import Floats, Halved, Picture
 from photocheck.scale.planes import fit_homography
 from photocheck.scale.refining import refined
 from photocheck.scale.rivals import RIVAL_FROM, Weighed, nearest_order
@@ -344,7 +344,7 @@ def _find_from_mark(
 
 
 def weighed_at(
-    picture: Picture | Halves,
+    picture: Picture | Halved,
     kind: ReferenceObject,
     near: Floats,
     *,
@@ -365,8 +365,8 @@ def weighed_at(
     ScaleError
         As `find_rectangle`.
     """
-    halves = halves_of(picture)
-    shape = halves.picture.shape
+    pictures = halved_of(picture)
+    shape = pictures.picture.shape
     height, width = shape[:2]
     if not np.all(np.isfinite(near)) or not lies_inside(near[0], near[1], shape):
         raise ScaleError(
@@ -381,8 +381,8 @@ def weighed_at(
             where="reference",
             do=tr("Put the mark inside the reference in the full-size upright photo"),
         )
-    found, smallest = coarse_candidates(halves, kind, near, across_px)
-    weighed, beyond = weighed_closer(halves, kind, near, found)
+    found, smallest = coarse_candidates(pictures, kind, near, across_px)
+    weighed, beyond = weighed_closer(pictures, kind, near, found)
     if weighed is None or _sure(weighed) < _LEAST_SURE or weighed.any_of_them < _LEAST_ANY:
         small = weighed is None and smallest < 0.8 * LEAST_ACROSS_PX
         raise ScaleError(
@@ -397,7 +397,7 @@ def weighed_at(
             where="reference",
             do=tr("Mark its four corners by hand, or take the photo again with all of it in view"),
         )
-    fine = refined(halves, kind, weighed.best)
+    fine = refined(pictures, kind, weighed.best)
     corners = check_corners(fine.corners, _roomy(shape), tr(kind.title))
     spread = max(fine.spread_px, _FOUND_PX)
     remarks = []

@@ -7,7 +7,7 @@ too small.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, TypeVar
 
 import cv2
 import numpy as np
@@ -17,6 +17,7 @@ from photocheck.numerics import median
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint8]
+Pixels = TypeVar("Pixels", NDArray[np.uint8], NDArray[np.float32])
 
 
 def _srgb_table() -> NDArray[np.float32]:
@@ -157,45 +158,46 @@ def as_grey(picture: Picture) -> Picture:
     return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
 
 
-def halved(grey: Picture, most_px: float) -> tuple[Picture, int]:
-    """A picture (H, W) halved until its longer side has at most `most_px`, and how often smaller.
+def half_of(picture: Pixels) -> Pixels:
+    """A picture (H, W) or (H, W, c) half as large, a last row or column without its pair left out.
 
-    Halving is many times quicker than any other way of averaging pixels, as long as both sides are
-    even.
+    A pixel's centre is at (p + 0.5) / 2 - 0.5 of the last.  Halving is many times quicker than any
+    other way of averaging pixels, as long as both sides are even.
     """
+    size = (max(picture.shape[1] // 2, 1), max(picture.shape[0] // 2, 1))
+    even = picture[: 2 * size[1], : 2 * size[0]]
+    return np.asarray(cv2.resize(even, size, interpolation=cv2.INTER_AREA), picture.dtype)
+
+
+def halved(grey: Picture, most_px: float) -> tuple[Picture, int]:
+    """A picture (H, W) halved until its longer side has at most `most_px`; how often smaller."""
     small, shrink = grey, 1
     while max(small.shape) > most_px and min(small.shape) > 1:
-        height, width = small.shape[0] // 2, small.shape[1] // 2
-        even = small[: 2 * height, : 2 * width]
-        half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
-        small, shrink = np.asarray(half, dtype=np.uint8), 2 * shrink
+        small, shrink = half_of(small), 2 * shrink
     return small, shrink
 
 
-class Halves:
-    """A picture, and the same halved again and again: each made once, when first asked for.
+class Halved:
+    """A picture at full size, half, a quarter and so on, each made when first asked for.
 
-    Parameters
+    Attributes
     ----------
     picture : (H, W) or (H, W, 3) uint8
+        At full size.
 
     Examples
     --------
-    >>> halves = Halves(np.zeros((300, 401, 3), np.uint8))
-    >>> halves.smaller(2).shape
+    >>> pictures = Halved(np.zeros((300, 401, 3), np.uint8))
+    >>> pictures.at(2).shape
     (75, 100, 3)
     """
 
     def __init__(self, picture: Picture) -> None:
         self.picture = picture
-        self._made = [picture]
+        self._levels = [picture]
 
-    def smaller(self, times: int) -> Picture:
-        """The picture halved so many times; a last row or column without its pair is left out."""
-        while len(self._made) <= times:
-            last = self._made[-1]
-            height, width = last.shape[0] // 2, last.shape[1] // 2
-            even = last[: 2 * height, : 2 * width]
-            half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
-            self._made.append(np.asarray(half, np.uint8))
-        return self._made[times]
+    def at(self, level: int) -> Picture:
+        """The picture halved so often, as by `half_of`."""
+        while len(self._levels) <= level:
+            self._levels.append(half_of(self._levels[-1]))
+        return self._levels[level]

@@ -14,6 +14,7 @@ from photocheck.numerics import median
 from photocheck.scale.ellipses import Ellipse, distances, distances_from, fit_circle, fit_ellipse
 from photocheck.scale.light import (
     Floats,
+    Halved,
     Picture,
     gradient_across,
     one_channel,
@@ -67,26 +68,9 @@ class OutlineFit:
     score: float
 
 
-class Halved:
-    """A picture at full size, half, a quarter and so on, each made when first asked for."""
-
-    def __init__(self, picture: Picture) -> None:
-        self._levels = [picture]
-
-    def level(self, half_px: float) -> int:
-        """How often to halve for something of half that size, px."""
-        return max(int(np.ceil(np.log2(max(half_px, 1.0) / _FINE_HALF_PX))), 0)
-
-    def at(self, level: int) -> Picture:
-        """The picture halved so often; a pixel's centre is at (p + 0.5) / 2 - 0.5 of the last."""
-        while len(self._levels) <= level:
-            last = self._levels[-1]
-            size = (max(last.shape[1] // 2, 1), max(last.shape[0] // 2, 1))
-            even = last[: 2 * size[1], : 2 * size[0]]
-            self._levels.append(
-                np.asarray(cv2.resize(even, size, interpolation=cv2.INTER_AREA), np.uint8)
-            )
-        return self._levels[level]
+def _level(half_px: float) -> int:
+    """How often to halve for something of half that size, px."""
+    return max(int(np.ceil(np.log2(max(half_px, 1.0) / _FINE_HALF_PX))), 0)
 
 
 def fitted_outline(
@@ -97,7 +81,7 @@ def fitted_outline(
     A ball is a circle but for perspective, so its first passes fit one: that keeps to
     the outline where shade or a shadow would pull an ellipse off it.
     """
-    level = pictures.level(float(np.max(ellipse.half)))
+    level = _level(float(np.max(ellipse.half)))
     picture, scale = pictures.at(level), float(2**level)
     ellipse = Ellipse((ellipse.centre + 0.5) / scale - 0.5, ellipse.half / scale, ellipse.turn)
     reach_px = max(reach_px / scale, 2.5)
@@ -124,7 +108,7 @@ def larger_ones(pictures: Halved, ellipse: Ellipse) -> list[Ellipse]:
 
     A coin's core, its rim and its edge lie in one plane, so that they are seen alike.
     """
-    level = pictures.level(float(np.max(ellipse.half)) * _GROW_MOST)
+    level = _level(float(np.max(ellipse.half)) * _GROW_MOST)
     picture, scale = pictures.at(level), float(2**level)
     centre = (ellipse.centre + 0.5) / scale - 0.5
     points, _ = Ellipse(centre, ellipse.half / scale, ellipse.turn).points(_TURNS)

@@ -11,15 +11,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import cv2
 import numpy as np
 
 from photocheck.scale.beside import strips_beside
-from photocheck.scale.candidates import BORDER_PX, halves_of, part_of
+from photocheck.scale.candidates import BORDER_PX, halved_of, part_of, shrunk
 from photocheck.scale.catalogue import ReferenceObject
 from photocheck.scale.coarse import STIFF, straight_sides, trim_of, trims_of
 from photocheck.scale.corners import px_per_mm_of, side_lengths, sides_from
-from photocheck.scale.light import Floats, Halves, Picture
+from photocheck.scale.light import Floats, Halved, Picture
 from photocheck.scale.rivals import FittedShape
 from photocheck.scale.subpixel import EdgeLine, crossing, crossing_spread, fit_sides
 from photocheck.scale.thresholds import FLAT_MM, FLOOR_PX, PAPER_FLAT_MM
@@ -51,7 +50,7 @@ class Fine:
     support: float
 
 
-def refined(picture: Picture | Halves, kind: ReferenceObject, one: FittedShape) -> Fine:
+def refined(picture: Picture | Halved, kind: ReferenceObject, one: FittedShape) -> Fine:
     """The shape's corners at full size."""
     part, origin, per_px = _around(picture, one.corners)
     coarse, scale = (one.corners - origin) / per_px, float(per_px.mean())
@@ -85,23 +84,22 @@ def refined(picture: Picture | Halves, kind: ReferenceObject, one: FittedShape) 
     return Fine(np.array(corners) * per_px + origin, spread * scale, weakest)
 
 
-def _around(picture: Picture | Halves, corners: Floats) -> tuple[Picture, Floats, Floats]:
+def _around(picture: Picture | Halved, corners: Floats) -> tuple[Picture, Floats, Floats]:
     """The part of the picture about the shape, shrunk if need be: origin and px per its px."""
     lengths = side_lengths(corners)
     scale = float(lengths.max()) / _FINE_PX
     scale = scale if scale > 1.3 else 1.0
     margin = 0.06 * float(lengths.max()) + 30.0
-    halves = halves_of(picture)
-    high = np.array(halves.picture.shape[1::-1])
+    pictures = halved_of(picture)
+    high = np.array(pictures.picture.shape[1::-1])
     left, top = np.clip(np.floor(corners.min(axis=0) - margin), 0, high - 2).astype(int)
     right, bottom = np.clip(np.ceil(corners.max(axis=0) + margin), 2, high).astype(int)
-    crop, (left, top), step = part_of(halves, (left, top, right, bottom), scale)
+    crop, (left, top), step = part_of(pictures, (left, top, right, bottom), scale)
     per_px = np.array([step, step], np.float64)
     if scale > 1:
-        by = scale / step
-        size = (max(round(crop.shape[1] / by), 8), max(round(crop.shape[0] / by), 8))
-        per_px *= np.array(crop.shape[1::-1]) / size
-        crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
+        size = np.array(crop.shape[1::-1])
+        crop = shrunk(crop, scale / step)
+        per_px *= size / crop.shape[1::-1]
     sides = ((BORDER_PX, BORDER_PX),) * 2 + ((0, 0),) * (crop.ndim - 2)
     part = np.pad(crop, sides, "edge")
     origin = np.array([left, top], np.float64) + (per_px - 1) / 2 - per_px * BORDER_PX

@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from photocheck.scale.light import SRGB_TO_LIGHT, Floats, Picture
+from photocheck.scale.light import SRGB_TO_LIGHT, Floats, Picture, half_of
 from photocheck.scale.planes import fit_homography
 from photocheck.scale.tag_layout import CELLS, TIP, WHITE, square_mm
 from photocheck.scale.tag_print import ACROSS, DOWN, grid, printed
@@ -325,12 +325,8 @@ def _window(
     light = SRGB_TO_LIGHT[grey[low[1] : high[1], low[0] : high[0]]]
     shrink = 1
     while cell / shrink > 8.0:
-        height, width = light.shape[0] // 2, light.shape[1] // 2
-        even = light[: 2 * height, : 2 * width]
-        half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
-        light = np.asarray(half, np.float32)
-        shrink *= 2
-    return np.asarray(light, np.float32), float(shrink), low.astype(np.float64)
+        light, shrink = half_of(light), 2 * shrink
+    return light, float(shrink), low.astype(np.float64)
 
 
 def _seen(

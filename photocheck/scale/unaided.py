@@ -21,14 +21,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photocheck.errors import ScaleError
-from photocheck.scale.candidates import Window, edge_share, halves_of, window_of, windows
+from photocheck.scale.candidates import Window, edge_share, halved_of, window_of, windows
 from photocheck.scale.catalogue import REFERENCES, ReferenceObject
 from photocheck.scale.coarse import STIFF, fitted_in, window_px
 from photocheck.scale.corners import contains, corners_mm, orders_of_corners, side_lengths
 from photocheck.scale.crowds import largest_outlines
 from photocheck.scale.edges import seen_as, weighed_at
 from photocheck.scale.kinds import BesideDog, costs
-from photocheck.scale.light import Floats, Halves, Picture
+from photocheck.scale.light import Floats, Halved, Picture
 from photocheck.scale.rivals import weigh
 from photocheck.scale.seen import ReferenceSeen
 from photocheck.scale.shapes import shapes
@@ -113,15 +113,15 @@ def sightings(picture: Picture, beside: BesideDog) -> tuple[Sighting, ...]:
     ['a4']
     """
     found: list[Sighting] = []
-    halves = Halves(picture)
-    closer = _closer(halves, places(halves, _PLACES), beside)
+    pictures = Halved(picture)
+    closer = _closer(pictures, places(pictures, _PLACES), beside)
     for place, kind in closer[:_CLOSE]:
         if any(_lies_in(place.corners, other.corners) for other, _ in closer):
             continue  # what is printed on something
         longest = float(side_lengths(place.corners).max())
         with suppress(ScaleError):
             seen, weighed = weighed_at(
-                halves, kind, place.corners.mean(axis=0),
+                pictures, kind, place.corners.mean(axis=0),
                 across_px=(_AROUND[0] * longest, _AROUND[1] * longest),
             )  # fmt: skip
             if weighed.sure < _LEAST_SURE:
@@ -143,11 +143,11 @@ def sightings(picture: Picture, beside: BesideDog) -> tuple[Sighting, ...]:
 
 
 def _closer(
-    picture: Picture | Halves, found: list[FourSides], beside: BesideDog
+    picture: Picture | Halved, found: list[FourSides], beside: BesideDog
 ) -> list[tuple[FourSides, ReferenceObject]]:
     """Places where a shape is sure enough by itself, with the kind that it is surest of."""
     passed: list[tuple[float, FourSides, ReferenceObject]] = []
-    halves = halves_of(picture)
+    pictures = halved_of(picture)
     for place in found:
         longest = float(side_lengths(place.corners).max())
         middle = place.corners.mean(axis=0)
@@ -156,10 +156,10 @@ def _closer(
             if beside.oddness(kind, place.corners) > _MOST_ODD:
                 continue
             across = (_AROUND[0] * longest, np.inf)
-            window = next(windows(halves, middle, window_px(kind), across))
+            window = next(windows(pictures, middle, window_px(kind), across))
             quads = (place.corners[None] - window.origin) / window.scale
             weighed = weigh(
-                fitted_in(window, kind, quads), kind.size_mm, halves.picture.shape,
+                fitted_in(window, kind, quads), kind.size_mm, pictures.picture.shape,
                 bends=kind.kind not in STIFF,
             )  # fmt: skip
             if weighed and weighed.sure > max(_FIRST_SURE, best[0] if best else 0.0):
@@ -198,14 +198,14 @@ def _as_kinds(
     return tuple(ways[k] for k in order if cost[k] < float(cost.min()) + _MOST_LEFT)
 
 
-def places(picture: Picture | Halves, most: int) -> list[FourSides]:
+def places(picture: Picture | Halved, most: int) -> list[FourSides]:
     """The plainest four-sided shapes of a picture that could be a card or sheet."""
-    halves = halves_of(picture)
+    pictures = halved_of(picture)
     looks: list[Iterator[FourSides]] = []
     for side in _LEVELS_PX:
-        if looks and side > max(halves.picture.shape[:2]):
+        if looks and side > max(pictures.picture.shape[:2]):
             continue
-        look = _plainest(window_of(halves, side))
+        look = _plainest(window_of(pictures, side))
         first = next(look, None)
         if first is not None:
             looks.append(chain([first], look))

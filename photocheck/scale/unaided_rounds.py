@@ -21,8 +21,8 @@ from photocheck.scale.candidates import Window, edge_share, steepest_across, win
 from photocheck.scale.crowds import largest_outlines
 from photocheck.scale.discs import OutlineFound, outline_at
 from photocheck.scale.ellipses import Ellipse, fit_ellipse, holds
-from photocheck.scale.light import Picture
-from photocheck.scale.outline_fits import Halved, fitted_outline
+from photocheck.scale.light import Halved, Picture
+from photocheck.scale.outline_fits import fitted_outline
 from photocheck.scale.rough_ellipses import LEAST_RATIO
 from photocheck.scale.unaided import masks
 

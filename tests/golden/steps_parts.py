@@ -54,8 +54,8 @@ from photocheck.scale.corner_marks import corner_marks
 from photocheck.scale.edges import seen_as
 from photocheck.scale.ellipses import Ellipse
 from photocheck.scale.kinds import BesideDog, costs
-from photocheck.scale.light import Picture
-from photocheck.scale.outline_fits import Halved, fitted_outline, larger_ones
+from photocheck.scale.light import Halved, Picture
+from photocheck.scale.outline_fits import fitted_outline, larger_ones
 from photocheck.scale.refining import refined
 from photocheck.scale.sheet import marker_cells
 from photocheck.scale.tag_fit import TagFit, fit_tag

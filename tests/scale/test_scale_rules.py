@@ -24,8 +24,8 @@ from photocheck.scale.candidates import BORDER_PX
 from photocheck.scale.catalogue import REFERENCES
 from photocheck.scale.corners import check_corners, contains, corners_mm
 from photocheck.scale.ellipses import Ellipse, distances, fit_circle, fit_ellipse
-from photocheck.scale.light import Halves
-from photocheck.scale.outline_fits import Halved, OutlineFit, fitted_outline
+from photocheck.scale.light import Halved
+from photocheck.scale.outline_fits import OutlineFit, fitted_outline
 from photocheck.scale.sides import _LEAST_ROW_PX, Sides
 from photocheck.scale.subpixel import EdgeLine, crossing_spread
 from photocheck.scale.thresholds import lies_inside
@@ -101,7 +101,7 @@ def test_each_pass_looks_no_farther_than_the_last_may_miss(
     ("half", "level"), [(0.3, 0), (60.0, 0), (129.0, 0), (131.0, 1), (259.0, 1), (261.0, 2)]
 )
 def test_outlines_are_fitted_at_65_to_130_px(half: float, level: int) -> None:
-    assert Halved(BLANK).level(half) == level
+    assert outline_fits._level(half) == level
 
 
 def test_a_picture_is_halved_to_single_pixels() -> None:
@@ -429,26 +429,26 @@ def test_a_look_made_of_halves_shows_each_thing_where_it_is() -> None:
 
 
 def test_halves_lose_only_what_has_no_pair() -> None:
-    halves = Halves(_gradient(101, 64))
-    assert halves.smaller(0) is halves.picture
-    assert halves.smaller(2).shape == (25, 16, 3)
-    assert halves.smaller(1) is halves.smaller(1)
+    halves = Halved(_gradient(101, 64))
+    assert halves.at(0) is halves.picture
+    assert halves.at(2).shape == (25, 16, 3)
+    assert halves.at(1) is halves.at(1)
     squares = halves.picture[:100].reshape(25, 4, 16, 4, 3).astype(float)
     # averaged twice, each time to whole codes
-    assert halves.smaller(2) == pytest.approx(squares.mean(axis=(1, 3)), abs=1.0)
+    assert halves.at(2) == pytest.approx(squares.mean(axis=(1, 3)), abs=1.0)
 
 
 def test_a_look_is_made_of_halves_only_where_it_is_much_smaller(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     asked: list[int] = []
-    smaller = Halves.smaller
+    at = Halved.at
 
-    def seen(halves: Halves, times: int) -> NDArray[np.uint8]:
+    def seen(halves: Halved, times: int) -> NDArray[np.uint8]:
         asked.append(times)
-        return smaller(halves, times)
+        return at(halves, times)
 
-    monkeypatch.setattr(Halves, "smaller", seen)
+    monkeypatch.setattr(Halved, "at", seen)
     for shape, times in (((300, 390), 0), ((300, 410), 2), ((300, 1590), 3), ((40, 1590), 1)):
         # of less than 16 px across no half is made: it would lose too much with what has no pair
         candidates.window_of(_gradient(*shape), 100)

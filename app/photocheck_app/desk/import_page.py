@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from html import escape
 from typing import Final
@@ -14,7 +14,6 @@ from streamlit.typing import UploadedFile
 from photocheck.errors import PhotocheckError
 from photocheck.orders.intake.bring import Result, counted
 from photocheck.orders.intake.columns import columns_as, recall, remember, told_by_choice
-from photocheck.orders.intake.entries import Entries
 from photocheck.orders.intake.headings import HEADINGS, field_title, is_known
 from photocheck.orders.intake.look_ahead import Preview, held_against, samples, understood
 from photocheck.orders.intake.look_ahead import handed_in as photos_of
@@ -56,16 +55,14 @@ class _Looked:
     ----------
     of : tuple
         All that decides how it is understood.
-    found : Entries
     stamp : tuple
         All that decides what becomes of it.
-    preview : Preview or None
+    preview : Preview
     """
 
     of: tuple[object, ...]
-    found: Entries
-    stamp: tuple[object, ...] = ()
-    preview: Preview | None = None
+    stamp: tuple[object, ...]
+    preview: Preview
 
 
 def show(who: str) -> None:
@@ -220,15 +217,15 @@ def _preview(
     # Asked before the look: what changes meanwhile is seen in the next run.
     stamp = (store().stamp(), _update())
     held: _Looked | None = st.session_state.get(_LOOKED)
-    if held is None or held.of != of:
+    if held is not None and (held.of, held.stamp) == (of, stamp):
+        return held.preview
+    if held is not None and held.of == of:
+        found = held.preview.entries
+    else:
         found = understood(table, photos, chosen=chosen, remembered=remembered, unit=unit)
-        held = _Looked(of, found)
-    if held.preview is None or held.stamp != stamp:
-        preview = held_against(store(), held.found, update=_update())
-        held = replace(held, stamp=stamp, preview=preview)
-    st.session_state[_LOOKED] = held
-    assert held.preview is not None
-    return held.preview
+    preview = held_against(store(), found, update=_update())
+    st.session_state[_LOOKED] = _Looked(of, stamp, preview)
+    return preview
 
 
 def _title_of(table: Table) -> str:

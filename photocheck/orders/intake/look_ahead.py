@@ -23,54 +23,23 @@ class Preview:
 
     Attributes
     ----------
-    columns : tuple of Column
     entries : Entries
     results : tuple of Result
         What would become of each entry; no photo was looked at.
     """
 
-    columns: tuple[Column, ...]
     entries: Entries
     results: tuple[Result, ...]
+
+    @property
+    def columns(self) -> tuple[Column, ...]:
+        """What each column was taken for."""
+        return self.entries.columns
 
     @property
     def anything(self) -> bool:
         """Whether there is something to do: to bring in, to complete or to check."""
         return any(r.outcome in ("new", "completed") or r.ready for r in self.results)
-
-
-def look_ahead(
-    store: DatabaseStore,
-    table: Table,
-    photos: PhotoFolder,
-    *,
-    chosen: Mapping[int, str],
-    remembered: Mapping[str, str],
-    unit: str,
-    update: bool = False,
-) -> Preview:
-    """Look at a table as it would come in.
-
-    Parameters
-    ----------
-    store : DatabaseStore
-    table : Table
-    photos : PhotoFolder
-        Those that were handed in with it.
-    chosen, remembered
-        As for `photocheck.orders.intake.columns.columns_as`.
-    unit : str
-        Of lengths for which the table tells none, "cm" or "in"; may be empty.
-    update : bool
-        As for `photocheck.orders.intake.bring.bring`.
-
-    Raises
-    ------
-    CaseError
-        When two columns are chosen for the same, or none is known.
-    """
-    found = understood(table, photos, chosen=chosen, remembered=remembered, unit=unit)
-    return held_against(store, found, update=update)
 
 
 def understood(
@@ -81,7 +50,17 @@ def understood(
     remembered: Mapping[str, str],
     unit: str,
 ) -> Entries:
-    """What a table tells, of which no store knows; its parameters are those of `look_ahead`.
+    """What a table tells, whatever a store holds.
+
+    Parameters
+    ----------
+    table : Table
+    photos : PhotoFolder
+        Those that were handed in with it.
+    chosen, remembered
+        As for `photocheck.orders.intake.columns.columns_as`.
+    unit : str
+        Of lengths for which the table tells none, "cm" or "in"; may be empty.
 
     Raises
     ------
@@ -107,7 +86,7 @@ def held_against(store: DatabaseStore, found: Entries, *, update: bool = False) 
         As for `photocheck.orders.intake.bring.bring`.
     """
     looked = bring(store, found.entries, language="en", try_only=True, update=update, limits=None)
-    return Preview(found.columns, found, tuple(looked))
+    return Preview(found, tuple(looked))
 
 
 def handed_in(files: Sequence[tuple[str, Callable[[], bytes]]]) -> PhotoFolder:

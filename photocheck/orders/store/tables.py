@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import (
     Boolean,
@@ -28,6 +28,8 @@ from sqlalchemy.types import TypeDecorator
 
 from photocheck.orders.harmless import whole
 
+Kind = TypeVar("Kind")
+
 
 class Utc(TypeDecorator[datetime]):
     """A moment, aware and in UTC on both databases; SQLite itself knows no time zones."""
@@ -51,6 +53,13 @@ class Utc(TypeDecorator[datetime]):
         return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
 
 
+def _only(value: Any | None, kind: type[Kind]) -> Kind | None:
+    """A value of that kind, or none."""
+    if value is None or isinstance(value, kind):
+        return value
+    raise TypeError(f"{type(value).__name__} in place of {kind.__name__}")
+
+
 class Letters(TypeDecorator[str]):
     """Text that nothing else is taken for when it is read: SQLite keeps anything anywhere."""
 
@@ -59,9 +68,7 @@ class Letters(TypeDecorator[str]):
 
     def process_result_value(self, value: Any | None, dialect: Dialect) -> str | None:
         """Refuse what is no text."""
-        if value is None or isinstance(value, str):
-            return value
-        raise TypeError(f"{type(value).__name__} in place of a text")
+        return _only(value, str)
 
 
 class Number(TypeDecorator[int]):
@@ -72,9 +79,7 @@ class Number(TypeDecorator[int]):
 
     def process_result_value(self, value: Any | None, dialect: Dialect) -> int | None:
         """Refuse what is no whole number."""
-        if value is None or isinstance(value, int):
-            return value
-        raise TypeError(f"{type(value).__name__} in place of a number")
+        return _only(value, int)
 
 
 class LongLetters(Letters):
