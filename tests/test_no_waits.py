@@ -24,7 +24,7 @@ CLOCKS = {"time", "monotonic", "perf_counter", "process_time", "thread_time"}
 ALLOWED = {
     # Looks again and again, until it is so or a deadline has passed.
     "support/waiting.py": {"until", "until_in_loop", "loop_turns", "patiently"},
-    "support/pages.py": {"start_server", "until_on_page", "way_is_free"},
+    "support/pages.py": {"start_server", "until_on_page"},
     "support/provider.py": {"running"},
     "packaging/test_ways_of_starting.py": {"first_words"},
     # People think between two things they do.

@@ -296,13 +296,25 @@ def session_id() -> str:
 def heed() -> None:
     """Where a page was left, or asked for anew, end what runs for it, as Streamlit's own calls do.
 
-    Streamlit tells a run so only where it shows something.  Nothing is done outside of a run.
+    Streamlit tells a run so only where it shows something.  Nothing is done outside of a run; and
+    what somebody pressed ends here only where the page was left (`finish_presses`).
     """
-    from streamlit.runtime.scriptrunner import get_script_run_ctx
+    from streamlit.runtime.scriptrunner import StopException, get_script_run_ctx
+    from streamlit.runtime.scriptrunner_utils.script_requests import ScriptRequestType
 
     run: Any = get_script_run_ctx(suppress_warning=True)
     if run is not None:
+        if run.script_requests is not None and run.script_requests._state is ScriptRequestType.STOP:
+            raise StopException
         run.session_state._yield_callback()
+
+
+def went_through_history() -> bool:
+    """Whether this run was asked for by the browser's back or forward button."""
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+    run = get_script_run_ctx(suppress_warning=True)
+    return run is not None and run.is_history_navigation
 
 
 def served() -> bool:
@@ -378,6 +390,89 @@ def begin(start: Starting, run: Any) -> None:
             logging.getLogger(__name__).warning("a run waits: %s", error)
             run._script_thread = None
             sleep(AGAIN_S)
+
+
+# -- what a page asks for while it runs (runtime/scriptrunner_utils/script_requests.py, 1.67.0) --
+
+
+def finish_presses() -> None:
+    """Have what somebody pressed done to its end, whatever the page asks for meanwhile; later calls
+    change nothing.
+
+    Streamlit ends a run as soon as its page asks for another, and the other knows nothing of what
+    was pressed: of presses after which something else of the page spoke at once six in twenty were
+    lost (measured), and the more the busier the server.  What is done about a changed field was
+    broken off in its middle.  The setting `runner.fastReruns` has to be off, by which one page
+    would be run by two threads at a time.
+    """
+    from streamlit.runtime.scriptrunner import script_runner
+
+    runs: Any = script_runner
+    with _lock:
+        runs.ScriptRequests = finishing_requests()
+
+
+@cache
+def finishing_requests() -> type:
+    """What a run asks whether it is still wanted, with presses that are finished."""
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+    from streamlit.runtime.scriptrunner_utils.script_requests import (
+        RerunData,
+        ScriptRequest,
+        ScriptRequests,
+        ScriptRequestType,
+        _has_active_trigger_value,
+    )
+
+    class Finishing(ScriptRequests):
+        """Of one run after another; all but what pages ask is called by the run's own thread."""
+
+        def __init__(self) -> None:
+            super().__init__()
+            self._pressed = self._asked_itself = False
+
+        def request_stop(self) -> None:
+            self._note_whose()
+            super().request_stop()
+
+        def request_rerun(self, new_data: RerunData) -> bool:
+            self._note_whose()
+            return super().request_rerun(new_data)
+
+        def request_rerun_batch(self, rerun_batch: list[RerunData]) -> bool:
+            self._note_whose()
+            return super().request_rerun_batch(rerun_batch)
+
+        def on_scriptrunner_ready(self) -> ScriptRequest:
+            return self._given(super().on_scriptrunner_ready())
+
+        def on_scriptrunner_yield(self) -> ScriptRequest | None:
+            if not self._asked_itself and (self._pressed or not self._begun()):
+                return None
+            given = super().on_scriptrunner_yield()
+            return None if given is None else self._given(given)
+
+        def _note_whose(self) -> None:
+            # What a run asks for itself, by `streamlit.rerun`, it waits for.
+            run = get_script_run_ctx(suppress_warning=True)
+            self._asked_itself |= run is not None and run.script_requests is self
+
+        def _begun(self) -> bool:
+            """Whether what is done about changed fields is done, and the page being shown."""
+            run = get_script_run_ctx(suppress_warning=True)
+            return run is None or run.has_script_started
+
+        def _given(self, request: ScriptRequest) -> ScriptRequest:
+            states = None
+            if request.type is ScriptRequestType.RERUN:
+                states = request.rerun_data.widget_states
+            self._pressed = states is not None and any(
+                map(_has_active_trigger_value, states.widgets)
+            )
+            self._asked_itself = False
+            return request
+
+    return Finishing
 
 
 # A page asks by "Sec-WebSocket-Protocol" for three things in turn: the protocol, its token and

@@ -170,6 +170,36 @@ def _prove_runs(_: Any) -> None:
     raise MovedError("a run that is wanted no more goes on")
 
 
+def _prove_presses(_: Any) -> None:
+    from streamlit.proto.WidgetStates_pb2 import WidgetState, WidgetStates
+    from streamlit.runtime.scriptrunner import script_runner
+    from streamlit.runtime.scriptrunner_utils.script_requests import RerunData
+    from streamlit.runtime.scriptrunner_utils.script_run_context import ScriptRunContext
+
+    runs: Any = script_runner
+    requests = framework.finishing_requests()()
+    _must(
+        issubclass(framework.finishing_requests(), runs.ScriptRequests), "runs are asked elsewhere"
+    )
+    _must(type(runs.ScriptRequests()._state) is type(requests._state), "runs are asked otherwise")
+    set_here = serving.settings(serving.ADDRESS, serving.PORT, Path(__file__).parent)
+    _must(not set_here["runner.fastReruns"], "two runs of a page at a time")
+    press = WidgetStates(widgets=[WidgetState(id="photocheck-none", trigger_value=True)])
+    requests.request_rerun(RerunData(widget_states=press))
+    requests.request_rerun(RerunData(widget_states=WidgetStates()))
+    given = requests.on_scriptrunner_ready().rerun_data.widget_states
+    _must(given == press, "a press is lost before its run began")
+    requests.request_rerun(RerunData(widget_states=WidgetStates()))
+    _must(requests.on_scriptrunner_yield() is None, "a press is broken off")
+    requests.on_scriptrunner_ready()
+    requests.request_rerun(RerunData())
+    _must(requests.on_scriptrunner_yield() is not None, "a run that is wanted no more goes on")
+    kinds = {one.name for one in fields(ScriptRunContext)}
+    _must(
+        {"script_requests", "is_history_navigation"} <= kinds, "runs do not say what they are for"
+    )
+
+
 def _prove_values(_: Any) -> None:
     from streamlit.proto.WidgetStates_pb2 import WidgetState
     from streamlit.runtime.state.common import WidgetMetadata
@@ -362,6 +392,7 @@ PRIVATE: Final[Sequence[Private]] = (
     Private(later("how runs of pages begin"), "1.67.0", _prove_beginning),
     Private(later("what pages are sent"), "1.67.0", _prove_sending),
     Private(later("how runs of pages end"), "1.67.0", _prove_runs),
+    Private(later("how runs of pages are asked for"), "1.67.0", _prove_presses),
     Private(later("the values of a page's fields"), "1.67.0", _prove_values),
     Private(later("how a page goes on with its session"), "1.67.0", _prove_websocket),
     Private(later("the files that pages show"), "1.67.0", _prove_media),

@@ -177,6 +177,7 @@ def test_the_server_waits_for_runs_before_it_ends_and_says_which_it_cut_off(
     for name in ("retention", "forgetting", "telling", "watching"):
         monkeypatch.setattr(lifespan, name, meanwhile)
     monkeypatch.setattr(lifespan, "begin_runs_elsewhere", lambda: noted.append("elsewhere"))
+    monkeypatch.setattr(lifespan, "finish_presses", lambda: noted.append("presses"))
     monkeypatch.setattr(lifespan, "send_together", lambda: noted.append("together"))
     monkeypatch.setattr(lifespan, "read_lightly", lambda: noted.append("lightly"))
     monkeypatch.setattr(lifespan, "take_no_odd_values", lambda: noted.append("odd"))
@@ -187,7 +188,8 @@ def test_the_server_waits_for_runs_before_it_ends_and_says_which_it_cut_off(
             noted.append("served")
 
     asyncio.run(serve())
-    begins, goes_on = ["elsewhere", "together", "lightly", "odd"], ["begun"] * 4
+    begins = ["elsewhere", "presses", "together", "lightly", "odd"]
+    goes_on = ["begun"] * 4
     assert noted == [*begins, *goes_on, "served", "waited", *["ended"] * 4]
     assert asked == [lifespan.RUNS_END_WITHIN_S] == [4.0]
     assert ["still being run" in said for said in caplog.messages] == ([] if done else [True])

@@ -91,9 +91,10 @@ def ways() -> None:
 
     from photocheck_app.address import Address
 
-    way = Address(("case", "do"), st.session_state.get("late_s", 60.0))
+    way = Address(("case", "do"))
     way.arrive()
     st.button("on", key="on", on_click=way.go, kwargs={"case": "k1", "do": ""})
+    st.button("further", key="further", on_click=way.go, kwargs={"case": "k1", "do": "marks"})
     st.button("away", key="away", on_click=way.leave)
     st.write(dict(st.query_params.to_dict()))
 
@@ -119,14 +120,45 @@ def test_a_run_with_the_old_address_does_not_undo_a_step() -> None:
     assert address_of(app) == {"language": "de"}
 
 
-def test_later_on_the_address_counts() -> None:
-    app = AppTest.from_function(ways, default_timeout=60)
-    app.session_state["late_s"] = 0.0
-    app.run()
+def test_of_steps_one_after_another_the_last_counts() -> None:
+    app = AppTest.from_function(ways, default_timeout=60).run()
+    app.button(key="on").click().run()
+    app.button(key="further").click().run()
+    for late in ({}, {"case": "k1"}):
+        app.query_params.clear()
+        for name, place in late.items():
+            app.query_params[name] = place
+        app.run()
+        assert address_of(app) == {"case": "k1", "do": "marks"}
+
+
+def test_an_address_that_was_not_before_a_step_counts() -> None:
+    app = AppTest.from_function(ways, default_timeout=60).run()
     app.button(key="on").click().run()
     app.query_params["case"] = "k2"
     app.run()
     assert address_of(app) == {"case": "k2"}
+
+
+def test_the_browsers_back_button_is_heeded_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    app = AppTest.from_function(ways, default_timeout=60).run()
+    app.button(key="on").click().run()
+    monkeypatch.setattr("photocheck_app.address.went_through_history", lambda: True)
+    del app.query_params["case"]
+    app.run()
+    monkeypatch.undo()
+    assert address_of(app) == {}
+    app.run()  # and what comes after it stays there
+    assert address_of(app) == {}
+
+
+def test_later_on_the_address_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("photocheck_app.address.LATE_S", 0.0)
+    app = AppTest.from_function(ways, default_timeout=60).run()
+    app.button(key="on").click().run()
+    del app.query_params["case"]
+    app.run()
+    assert address_of(app) == {}
 
 
 @pytest.mark.usefixtures("decoded_here")

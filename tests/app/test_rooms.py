@@ -10,7 +10,8 @@ import pytest
 from tests.support.places import APP
 
 BEFORE = (
-    ("framework", "kept", "address"),
+    ("framework",),
+    ("kept", "address"),
     ("proofs",),
     ("doors",),
     ("shared", "held_uploads", "held_pictures"),

@@ -22,8 +22,7 @@ from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.photo.load import load_photo
 from photocheck.server.run import run_check
 from photocheck.server.shop import SHELF_VARIABLE
-from photocheck_app.desk.moves import ON_THE_WAY_S
-from tests.support.pages import Visitors, rests, way_is_free
+from tests.support.pages import Visitors, rests
 from tests.support.places import APP
 
 SCREEN = {"width": 1366, "height": 768}
@@ -154,7 +153,6 @@ def test_back_forward_and_reload(visit, store) -> None:
     page.get_by_role("button", name="Correct the marks").click()
     page.wait_for_selector(".stage[data-ready=yes]")
     rests(page)
-    way_is_free(page, ON_THE_WAY_S)
     page.go_back()
     expect(page.get_by_role("textbox", name="Reason")).to_have_value("half a thought")
     page.go_back()

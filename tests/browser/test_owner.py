@@ -26,9 +26,8 @@ from photocheck.orders.intake.bring_in import bring_in
 from photocheck.orders.store import DatabaseStore, open_store
 from photocheck.report.file import report_to_dict
 from photocheck.server.access.passes import link_for, order_of
-from photocheck_app.owner.way import ON_THE_WAY_S
 from tests.support.command_line import by_command_line, line_of
-from tests.support.pages import Visitors, free_port, rests, until_on_page, way_is_free
+from tests.support.pages import Visitors, free_port, rests, until_on_page
 from tests.support.served_alone import BY_HAND
 from tests.support.tagged_photo import order_with_tags, tagged
 from tests.support.typed_takes import only_typed
@@ -335,7 +334,6 @@ def test_the_whole_way_ends_in_the_command_lines_answer(
         page.get_by_role("button", name="✓ Rear length", exact=True)
     ).click()
     expect(page.get_by_label("Rear length in centimetres")).to_have_value("72")
-    way_is_free(page, ON_THE_WAY_S)
     page.go_back()
     expect(page.get_by_role("heading", name=said["headline"])).to_be_visible(timeout=30_000)
 

@@ -96,15 +96,6 @@ def until_on_page(page: Page, so: Callable[[], object], what: str, *, patience_s
         page.wait_for_timeout(50)
 
 
-def way_is_free(page: Page, on_the_way_s: float) -> None:
-    """Wait until the app takes a step back in the browser for one.
-
-    For so long after a press it takes another address for one that has not caught up yet; that
-    lies in its memory alone, and nothing on the page tells that it is over.
-    """
-    page.wait_for_timeout(1000 * on_the_way_s)
-
-
 class Visitors:
     """Browser contexts, each for one visitor at a time.
 

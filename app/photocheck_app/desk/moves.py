@@ -19,11 +19,7 @@ from photocheck.words import VERDICT_TITLES
 from photocheck_app.address import Address
 from photocheck_app.shared import as_text
 
-ON_THE_WAY_S = 1.0
-"""How long after a step a run may still come with the old address (judgement); a press of the back
-button within that time is not heeded."""
-
-ADDRESS = Address(("case", "check", "do"), ON_THE_WAY_S)
+ADDRESS = Address(("case", "check", "do"))
 """What the desk shows: an order, one of its checks, a task."""
 
 _SAID = "desk said"

@@ -15,6 +15,7 @@ from photocheck_app.doors.retention import forgetting, meanwhile, retention
 from photocheck_app.doors.running import RUNS
 from photocheck_app.framework import (
     begin_runs_elsewhere,
+    finish_presses,
     read_lightly,
     send_together,
     take_no_odd_values,
@@ -46,6 +47,7 @@ async def lifespan(app: Any) -> AsyncIterator[None]:
     """Tidy meanwhile and look how hard the server is pressed; before the end let runs of pages
     finish what they write."""
     begin_runs_elsewhere()
+    finish_presses()
     send_together()
     read_lightly()
     take_no_odd_values()

@@ -7,9 +7,10 @@ address, whichever browser has run least of late goes first, and every third tim
 waited longest (`photocheck.server.turns`).  What takes longer than a moment is
 taken to wait for something else, and no longer counts, but where the address owes processor time.
 
-Whoever presses again, or leaves, has a run that still waits end at once, and nobody asks for more
-while many wait (`photocheck_app.doors.crowd`): else one address had a thousand threads waiting, and
-the loop that begins each of them answered nobody for half a minute (measured).
+Whoever asks anew, or leaves, has a run that still waits end at once, but for what was pressed
+(`photocheck_app.framework.heed`), and nobody asks for more while many wait
+(`photocheck_app.doors.crowd`): else one address had a thousand threads waiting, and the loop that
+begins each of them answered nobody for half a minute (measured).
 """
 
 from __future__ import annotations

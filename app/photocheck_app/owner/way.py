@@ -73,10 +73,7 @@ def title_of(page: str) -> str:
     return tr(ASIDE[page]) if page in ASIDE else capital_first(screens.title_of(page))
 
 
-ON_THE_WAY_S: Final = 2.0
-"""How long after a step a run may still come with the old address (judgement)."""
-
-ADDRESS: Final = Address(("step",), ON_THE_WAY_S)
+ADDRESS: Final = Address(("step",))
 
 _INCH_PLACES: Final = ("US", "LR", "MM")
 """Where people measure in inches, by the browser's locale (common practice, no source)."""
